@@ -1,0 +1,1 @@
+"""The tests of Pointsman, and the helpers they share."""

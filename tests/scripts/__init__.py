@@ -1,0 +1,1 @@
+"""Tests of the scripts that contributors and the demo run."""
