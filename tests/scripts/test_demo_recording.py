@@ -155,5 +155,5 @@ def test_extras(recorded: list[Event]) -> None:
 
 
 def test_running_status_is_used() -> None:
-    """Like a recorder, the script leaves out repeated status bytes: an event takes less than four bytes with its delta."""
+    """Like a recorder, the script leaves out repeated status bytes: an event takes under four bytes with its delta."""
     assert len(RECORDING.read_bytes()) < 4 * 6_500
