@@ -37,7 +37,9 @@ private_apt() {
 unpack_debian() {
   local folder=$1 package
   shift
-  have apt-get && have dpkg-deb || fail "needs apt-get and dpkg-deb (Debian) to fetch: $*"
+  if ! have apt-get || ! have dpkg-deb; then
+    fail "needs apt-get and dpkg-deb, as Debian has them, to fetch: $*"
+  fi
   [ -e "$cache/apt/updated" ] || private_apt update || fail "could not fetch the package lists"
   : >"$cache/apt/updated"
   mkdir -p "$folder"
