@@ -1,0 +1,28 @@
+"""All rule files together: one set of names, rules in file order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from rules.language.schema import Device, NumberSwitch, OnOffSwitch, OnTurn, Port, Rule, RuleTest, ValueSwitch
+
+DEFAULT_BPM: Final = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSet:
+    """What one or several rule files say together. Every rule has a name of its own; unnamed ones are "rule 3"."""
+
+    ports: Mapping[str, Port] = field(default_factory=dict)
+    devices: Mapping[str, Device] = field(default_factory=dict)
+    switches: Mapping[str, OnOffSwitch | ValueSwitch | NumberSwitch] = field(default_factory=dict)
+    rules: tuple[Rule, ...] = ()
+    on: tuple[OnTurn, ...] = ()
+    tests: tuple[RuleTest, ...] = ()
+    bpm: float = DEFAULT_BPM
+
+    def port_of(self, name: str) -> str:
+        """The port behind a device's or port's name."""
+        return self.devices[name].port if name in self.devices else name

@@ -1,0 +1,351 @@
+"""The form of a rule file: every table, every key, every allowed value that one file can decide for itself.
+
+What needs all files together - whether a named port, device or switch exists - is checked in `checking`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, cast
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, create_model, model_validator
+
+from rules.conditions import SIGNAL_KINDS, Condition, Conditions
+from rules.errors import NotationError
+from rules.language.values import (
+    Channel,
+    Channels,
+    Controller,
+    Messages,
+    Name,
+    Names,
+    Note,
+    NoteRange,
+    NumberRange,
+    OneOrMany,
+    Part,
+    Program,
+    TimedMessages,
+    fault,
+)
+from rules.language.when import WhenField
+from rules.messages import CONTROLLER_NUMBERS
+from rules.notation import nearest, parse_controller
+from rules.steps import STEPS
+from rules.steps.base import Step
+
+
+class Stage(Part):
+    """One entry of `steps`: exactly one step, and the switches it waits for."""
+
+    when: WhenField | None = None
+
+    @property
+    def step(self) -> Step:
+        """The one step given."""
+        return next(step for step in self._given())
+
+    def _given(self) -> list[Step]:
+        return [step for kind in STEPS if (step := getattr(self, kind.key)) is not None]
+
+    @model_validator(mode="after")
+    def _one_step(self) -> Stage:
+        given = [step.key for step in self._given()]
+        if len(given) != 1:
+            found = f"this has {' and '.join(f'`{key}`' for key in given)}" if given else "this has none"
+            raise fault(f"an entry of `steps` holds one step ({found}): {', '.join(kind.key for kind in STEPS)}")
+        return self
+
+
+StageTable = cast(
+    type[Stage],
+    create_model("StageTable", __base__=Stage, **cast(Any, {kind.key: (kind | None, None) for kind in STEPS})),
+)
+Steps = Annotated[tuple[StageTable, ...], OneOrMany]  # type: ignore[valid-type]
+
+
+class Port(Part):
+    """A computer's port under a name of ours. Patterns are globs of `*` and `?`, case ignored (ruling 7).
+
+    `port` is both directions, `input` and `output` one; `true` takes our name as the pattern. `wire = "din"` is paced as a
+    5-pin wire; `clock` names the port whose clock and transport go out here, or "none"; `steps` act before every rule.
+    """
+
+    port: str | None = None
+    input: str | Literal[True] | None = None
+    output: str | Literal[True] | None = None
+    virtual: bool = False
+    wire: Literal["din", "usb"] = "usb"
+    clock: str | None = None
+    reset: bool = False
+    steps: Steps = ()
+
+    @model_validator(mode="after")
+    def _directions(self) -> Port:
+        if self.port is not None and (self.input is not None or self.output is not None):
+            raise fault("`port` is both directions: write it alone, or `input` and `output`")
+        return self
+
+    @property
+    def can_receive(self) -> bool:
+        """Whether messages can come from here."""
+        return self.output is None or self.input is not None
+
+    @property
+    def can_send(self) -> bool:
+        """Whether messages can go here."""
+        return self.input is None or self.output is not None
+
+
+class Device(Part):
+    """An instrument at the end of a port, as its manual says; its channel (1-16) is set last (ruling 8)."""
+
+    port: str
+    channel: Channel | None = None
+    notes: NoteRange | None = None
+    outside: Literal["pass", "drop", "fold"] = "pass"
+    start: Messages = ()
+    steps: Steps = ()
+
+    @model_validator(mode="after")
+    def _range_given(self) -> Device:
+        if self.outside != "pass" and self.notes is None:
+            raise fault("`outside` needs `notes`, the range of the device")
+        if self.outside == "fold" and self.notes is not None and self.notes[1] - self.notes[0] < 11:
+            raise fault('`outside = "fold"` needs a range of at least an octave')
+        return self
+
+
+def _signal(raw: Any) -> Any:
+    if raw not in SIGNAL_KINDS:
+        raise fault(
+            f"{raw!r} can't turn a switch: allowed are {', '.join(sorted(SIGNAL_KINDS))}{nearest(str(raw), SIGNAL_KINDS)}"
+        )
+    return raw
+
+
+class Trigger(Part):
+    """What turns a switch: a note, a controller (on from 64 up), a program change, or clock and transport by `kind`.
+
+    The trigger is swallowed, press and release, unless `thru` (ruling 25). `channel` None is any.
+    """
+
+    source: str = Field(alias="from")
+    channel: Channels | None = None
+    note: Note | None = None
+    controller: Controller | None = None
+    program: Program | None = None
+    kind: Annotated[str, BeforeValidator(_signal)] | None = None
+    thru: bool = False
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> Trigger:
+        given = [name for name in ("note", "controller", "program", "kind") if getattr(self, name) is not None]
+        if len(given) != 1:
+            raise fault("a switch is turned by one thing: write `note`, `controller`, `program` or `kind`")
+        if self.kind is not None and self.channel is not None:
+            raise fault(f"`{self.kind}` has no channel")
+        return self
+
+
+class SetTrigger(Trigger):
+    """A trigger that chooses a value."""
+
+    value: str | int
+
+
+class StepTrigger(Trigger):
+    """A trigger that goes on by so many: numbers stop at their ends, values go round."""
+
+    by: Annotated[int, Field(ge=-127, le=127)]
+
+
+SetTriggers = Annotated[tuple[SetTrigger, ...], OneOrMany]
+StepTriggers = Annotated[tuple[StepTrigger, ...], OneOrMany]
+Word = Annotated[str, Field(pattern=r"^[\w.+-]+( [\w.+-]+)*$")]
+
+
+class OnOffSwitch(Trigger):
+    """A switch that is on or off: `hold` while the trigger is down, `toggle` at each press (ruling 25)."""
+
+    mode: Literal["hold", "toggle"] = "toggle"
+    start: bool = False
+
+    @model_validator(mode="after")
+    def _modes(self) -> OnOffSwitch:
+        if self.mode == "hold" and "start" in self.model_fields_set:
+            raise fault('a switch that holds starts off: leave `start` away, or use `mode = "toggle"`')
+        if self.mode == "hold" and (self.program is not None or self.kind is not None):
+            raise fault('`mode = "hold"` needs a note or a controller, which is let go again')
+        return self
+
+
+class ValueSwitch(Part):
+    """A switch with named values; it starts with `start`, or the first."""
+
+    values: Annotated[tuple[Word, ...], OneOrMany, Field(min_length=2, max_length=64)]
+    start: str | None = None
+    set: SetTriggers = ()
+    step: StepTriggers = ()
+
+    @model_validator(mode="after")
+    def _known_values(self) -> ValueSwitch:
+        if len(frozenset(self.values)) != len(self.values):
+            raise fault("`values` holds one value twice")
+        for value in (self.start, *(trigger.value for trigger in self.set)):
+            if value is not None and value not in self.values:
+                raise fault(
+                    f"{value!r} is none of the values {', '.join(self.values)}{nearest(str(value), self.values)}"
+                )
+        return self
+
+    @property
+    def first(self) -> str:
+        """The value it starts with."""
+        return self.start if self.start is not None else self.values[0]
+
+
+class NumberSwitch(Part):
+    """A switch that counts: `numbers = "-6..6"`; it starts with `start`, or the number nearest to 0."""
+
+    numbers: NumberRange
+    start: int | None = None
+    set: SetTriggers = ()
+    step: StepTriggers = ()
+
+    @model_validator(mode="after")
+    def _known_numbers(self) -> NumberSwitch:
+        low, high = self.numbers
+        for value in (self.start, *(trigger.value for trigger in self.set)):
+            if value is not None and not (isinstance(value, int) and low <= value <= high):
+                raise fault(f"{value!r} is not a number from {low} to {high}")
+        return self
+
+    @property
+    def first(self) -> int:
+        """The number it starts with."""
+        low, high = self.numbers
+        return self.start if self.start is not None else max(low, min(high, 0))
+
+
+def _switch_kind(raw: Any) -> str:
+    """Which kind of switch a table is, by the key that only it has."""
+    if isinstance(raw, dict):
+        return "values" if "values" in raw else "numbers" if "numbers" in raw else "on-off"
+    return {ValueSwitch: "values", NumberSwitch: "numbers"}.get(type(raw), "on-off")
+
+
+Switch = Annotated[
+    Annotated[OnOffSwitch, Tag("on-off")]
+    | Annotated[ValueSwitch, Tag("values")]
+    | Annotated[NumberSwitch, Tag("numbers")],
+    Discriminator(_switch_kind),
+]
+
+
+class Outlet(Part):
+    """Where messages go: to these names, on any channel or, from a line of a table, only on these (1-16)."""
+
+    channels: Channels | None = None
+    to: Names
+
+
+def _outlets(raw: Any) -> Any:
+    if isinstance(raw, dict):
+        return tuple({"channels": channels, "to": names} for channels, names in raw.items())
+    if isinstance(raw, tuple) and all(isinstance(item, Outlet) for item in raw):
+        return raw
+    return ({"to": raw},)
+
+
+Destination = Annotated[tuple[Outlet, ...], BeforeValidator(_outlets)]
+"""A name, a list of names, or a table by channel - the channel that a message has at the end of the chain. A message
+without a channel (sysex) goes to the names of every line."""
+
+
+class Zone(Condition):
+    """One part of a split: judged by the key as played (ruling 6). A zone without `to` uses the rule's."""
+
+    when: WhenField | None = None
+    steps: Steps = ()
+    to: Destination | None = None
+
+
+def _catchable(raw: Any) -> Any:
+    if isinstance(raw, tuple):
+        return raw
+    found = []
+    for item in raw if isinstance(raw, list) else [raw]:
+        if item in CATCHABLE_KINDS:
+            found.append(item)
+            continue
+        try:
+            found.append(parse_controller(str(item)))
+        except NotationError:
+            known = [*CONTROLLER_NUMBERS, *CATCHABLE_KINDS]
+            hint = nearest(str(item), known)
+            raise fault(
+                f"{item!r} can't be caught up: name a controller or {', '.join(CATCHABLE_KINDS)}{hint}"
+            ) from None
+    return tuple(found)
+
+
+CATCHABLE_KINDS = ("program", "pressure", "pitch-bend")
+
+
+class Rule(Part):
+    """A cable: what arrives on `from` and fits `match` goes through `steps` to `to`, or on to its zones."""
+
+    name: str | None = None
+    source: Names = Field(alias="from")
+    match: Conditions = ()
+    otherwise: bool = False
+    when: WhenField | None = None
+    catch_up: Annotated[tuple[int | str, ...], BeforeValidator(_catchable)] = ()
+    steps: Steps = ()
+    zones: tuple[Zone, ...] = Field(default=(), strict=False)
+    to: Destination | None = None
+
+    @model_validator(mode="after")
+    def _leads_somewhere(self) -> Rule:
+        if self.to is None and not self.zones:
+            raise fault("a rule leads somewhere: write `to`, or zones that have one; `to = []` swallows")
+        if self.to is None and any(zone.to is None for zone in self.zones):
+            raise fault("a zone without `to` uses the rule's, and this rule has none")
+        return self
+
+
+class OnTurn(Part):
+    """What is sent when a condition on switches becomes true: messages by device or port."""
+
+    switch: WhenField
+    send: dict[str, Messages]
+
+
+class RuleTest(Part):
+    """A proof in the rule file (ruling 35): `send` arrives on `from`; exactly `expect` comes out, the rest stays silent."""
+
+    name: str
+    source: str = Field(alias="from")
+    send: TimedMessages
+    expect: dict[str, TimedMessages]
+    switches: dict[str, bool | int | str] = {}
+
+    @model_validator(mode="after")
+    def _asserts(self) -> RuleTest:
+        if not self.send:
+            raise fault("a test that sends nothing proves nothing: give `send` at least one message")
+        return self
+
+
+class RuleFile(Part):
+    """One whole rule file."""
+
+    middle_c: Literal["C3", "C4"] = "C4"
+    first_program: Literal[0, 1] = 1
+    bpm: Annotated[float, Field(ge=10, le=1000, strict=False)] | None = None
+    ports: dict[Name, Port] = {}
+    devices: dict[Name, Device] = {}
+    switches: dict[Name, Switch] = {}
+    rules: tuple[Rule, ...] = Field(default=(), strict=False)
+    on: tuple[OnTurn, ...] = Field(default=(), strict=False)
+    tests: tuple[RuleTest, ...] = Field(default=(), strict=False)

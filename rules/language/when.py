@@ -1,0 +1,72 @@
+"""The conditions on switches: `up`, `not up`, `song = chorus`, `key = -2..2`, joined by `and` and `or`.
+
+`and` binds tighter than `or`. Whether the named switches and values exist is checked when all files are together.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator
+
+from rules.language.values import fault
+
+_TERM: Final = re.compile(r"(not\s+)?([\w-]+)(?:\s*=\s*([\w.+-]+(?: [\w.+-]+)*))?")
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One switch asked about: `value` None asks whether it is on; `negated` turns the answer round."""
+
+    switch: str
+    value: str | None
+    negated: bool
+
+    def __str__(self) -> str:
+        text = self.switch if self.value is None else f"{self.switch} = {self.value}"
+        return f"not {text}" if self.negated else text
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """Any of `alternatives`, each of which asks for all of its terms."""
+
+    alternatives: tuple[tuple[Term, ...], ...]
+
+    @property
+    def terms(self) -> tuple[Term, ...]:
+        """Every term, in the order written."""
+        return tuple(term for terms in self.alternatives for term in terms)
+
+    def __str__(self) -> str:
+        return " or ".join(" and ".join(map(str, terms)) for terms in self.alternatives)
+
+
+def parse_when(text: str) -> When:
+    """Reads a condition on switches. Raises the validation error of the rule file."""
+    alternatives = []
+    for part in re.split(r"\s+or\s+", text.strip()):
+        terms = []
+        for word in re.split(r"\s+and\s+", part):
+            match = _TERM.fullmatch(word.strip())
+            if match is None or match[2] in ("and", "or", "not"):
+                raise fault(
+                    f'"{text}" is not a condition on switches: write "up", "not up", "song = chorus" or "key = -2..2", '
+                    "joined by and / or"
+                )
+            terms.append(Term(match[2], match[3], match[1] is not None))
+        alternatives.append(tuple(terms))
+    return When(tuple(alternatives))
+
+
+def _read(raw: Any) -> Any:
+    if isinstance(raw, When):
+        return raw
+    if isinstance(raw, str):
+        return parse_when(raw)
+    raise fault(f'{raw!r} is not a condition on switches: write text such as "song = chorus"')
+
+
+WhenField = Annotated[When, BeforeValidator(_read)]

@@ -1,0 +1,229 @@
+"""MIDI 1.0 facts: status bytes, lengths, kinds of message, controllers.
+
+Source of every number here: MIDI 1.0 Detailed Specification 4.2.1, tables 1-8. Channels are 1-16 for people and
+0-15 (the low nibble of the status byte) in the code that works on bytes.
+"""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Final
+
+NOTE_OFF: Final = 0x80
+NOTE_ON: Final = 0x90
+POLY_PRESSURE: Final = 0xA0
+CONTROLLER: Final = 0xB0
+PROGRAM: Final = 0xC0
+PRESSURE: Final = 0xD0
+PITCH_BEND: Final = 0xE0
+SYSEX: Final = 0xF0
+MTC: Final = 0xF1
+SONG_POSITION: Final = 0xF2
+SONG_SELECT: Final = 0xF3
+TUNE_REQUEST: Final = 0xF6
+END_OF_SYSEX: Final = 0xF7
+CLOCK: Final = 0xF8
+START: Final = 0xFA
+CONTINUE: Final = 0xFB
+STOP: Final = 0xFC
+ACTIVE_SENSING: Final = 0xFE
+RESET: Final = 0xFF
+
+STATUS_OF_KIND: Final = MappingProxyType(
+    {
+        "note-off": NOTE_OFF,
+        "note-on": NOTE_ON,
+        "poly-pressure": POLY_PRESSURE,
+        "controller": CONTROLLER,
+        "program": PROGRAM,
+        "pressure": PRESSURE,
+        "pitch-bend": PITCH_BEND,
+        "sysex": SYSEX,
+        "mtc": MTC,
+        "song-position": SONG_POSITION,
+        "song-select": SONG_SELECT,
+        "tune-request": TUNE_REQUEST,
+        "clock": CLOCK,
+        "start": START,
+        "continue": CONTINUE,
+        "stop": STOP,
+        "active-sensing": ACTIVE_SENSING,
+        "reset": RESET,
+    }
+)
+"""The written name of each kind of message; channel kinds have channel 1's status."""
+
+KIND_OF_STATUS: Final = MappingProxyType({status: kind for kind, status in STATUS_OF_KIND.items()})
+
+CHANNEL_STATUSES: Final = range(0x80, 0xF0)
+
+TRANSPORT: Final = frozenset({MTC, SONG_POSITION, SONG_SELECT, TUNE_REQUEST, CLOCK, START, CONTINUE, STOP})
+"""What goes from a clock source to outputs by port, not by rule (ruling 26)."""
+
+UNDEFINED: Final = frozenset({0xF4, 0xF5, 0xF9, 0xFD})
+"""Never sent; ignored on receipt (MIDI 1.0 p.6, A-2)."""
+
+
+def _length(status: int) -> int:
+    if status < NOTE_OFF or status in UNDEFINED:
+        return 0
+    if status < SYSEX:
+        return 2 if status & 0xE0 == 0xC0 else 3
+    return {SYSEX: 0, MTC: 2, SONG_POSITION: 3, SONG_SELECT: 2}.get(status, 1)
+
+
+LENGTH: Final = tuple(_length(status) for status in range(256))
+"""Bytes in a message, status included; 0 for data bytes, undefined statuses and sysex (any length)."""
+
+MOST_MODE: Final = 120
+"""Controllers from here to 127 are channel mode messages (MIDI 1.0 table 5)."""
+
+SWITCH_ON: Final = 64
+"""A switch controller is on from this value up, off below (MIDI 1.0 p.12)."""
+
+OFF_VELOCITY: Final = 64
+"""Release velocity where there is no sensing (MIDI 1.0 p.10); used for the note-offs that we make."""
+
+BEND_CENTRE: Final = 8192
+
+PEDALS: Final = frozenset({64, 66, 67, 68, 69})
+"""Held like notes (ruling 13): damper, sostenuto, soft, legato footswitch, hold 2."""
+
+BANK_MSB: Final = 0
+MODULATION: Final = 1
+DATA_MSB: Final = 6
+BANK_LSB: Final = 32
+DATA_LSB: Final = 38
+PORTAMENTO_CONTROL: Final = 84
+DATA_ENTRY: Final = frozenset({6, 38, 96, 97})
+PARAMETER_SELECT: Final = frozenset({98, 99, 100, 101})
+RESET_CONTROLLERS: Final = 121
+ALL_SOUND_OFF: Final = 120
+ALL_NOTES_OFF: Final = 123
+
+CONTROLLER_NAMES: Final = MappingProxyType(
+    {
+        0: "bank select",
+        1: "modulation",
+        2: "breath",
+        4: "foot",
+        5: "portamento time",
+        6: "data entry",
+        7: "volume",
+        8: "balance",
+        10: "pan",
+        11: "expression",
+        12: "effect control 1",
+        13: "effect control 2",
+        16: "general purpose 1",
+        17: "general purpose 2",
+        18: "general purpose 3",
+        19: "general purpose 4",
+        32: "bank select lsb",
+        33: "modulation lsb",
+        34: "breath lsb",
+        36: "foot lsb",
+        37: "portamento time lsb",
+        38: "data entry lsb",
+        39: "volume lsb",
+        40: "balance lsb",
+        42: "pan lsb",
+        43: "expression lsb",
+        44: "effect control 1 lsb",
+        45: "effect control 2 lsb",
+        48: "general purpose 1 lsb",
+        49: "general purpose 2 lsb",
+        50: "general purpose 3 lsb",
+        51: "general purpose 4 lsb",
+        64: "sustain",
+        65: "portamento",
+        66: "sostenuto",
+        67: "soft pedal",
+        68: "legato",
+        69: "hold 2",
+        70: "variation",
+        71: "timbre",
+        72: "release time",
+        73: "attack time",
+        74: "brightness",
+        80: "general purpose 5",
+        81: "general purpose 6",
+        82: "general purpose 7",
+        83: "general purpose 8",
+        84: "portamento control",
+        91: "reverb send",
+        92: "tremolo depth",
+        93: "chorus send",
+        94: "detune depth",
+        95: "phaser depth",
+        96: "data increment",
+        97: "data decrement",
+        98: "nrpn lsb",
+        99: "nrpn msb",
+        100: "rpn lsb",
+        101: "rpn msb",
+        120: "all sound off",
+        121: "reset all controllers",
+        122: "local control",
+        123: "all notes off",
+        124: "omni off",
+        125: "omni on",
+        126: "mono",
+        127: "poly",
+    }
+)
+"""MIDI 1.0 table 3 in the short forms that players say."""
+
+CONTROLLER_ALIASES: Final = MappingProxyType(
+    {
+        "bank": 0,
+        "bank select msb": 0,
+        "mod": 1,
+        "mod wheel": 1,
+        "modulation wheel": 1,
+        "foot controller": 4,
+        "data entry msb": 6,
+        "channel volume": 7,
+        "damper": 64,
+        "damper pedal": 64,
+        "sustain pedal": 64,
+        "hold": 64,
+        "hold 1": 64,
+        "sostenuto pedal": 66,
+        "soft": 67,
+        "legato footswitch": 68,
+        "resonance": 71,
+        "effects depth 1": 91,
+        "effects depth 2": 92,
+        "effects depth 3": 93,
+        "effects depth 4": 94,
+        "effects depth 5": 95,
+        "reverb": 91,
+        "chorus": 93,
+        "local": 122,
+    }
+)
+
+CONTROLLER_NUMBERS: Final = MappingProxyType(
+    {**{name: number for number, name in CONTROLLER_NAMES.items()}, **CONTROLLER_ALIASES}
+)
+
+
+def message_fault(message: bytes) -> str:
+    """What keeps `message` from being one complete MIDI 1.0 message, in words; empty when nothing does."""
+    if not message:
+        return "a message has at least one byte"
+    status = message[0]
+    if status == SYSEX:
+        if len(message) < 2 or message[-1] != END_OF_SYSEX:
+            return "a sysex message ends with F7"
+        if any(byte > 0x7F for byte in message[1:-1]):
+            return "between F0 and F7 every byte is 00-7F"
+        return ""
+    if status in UNDEFINED or status == END_OF_SYSEX or status < NOTE_OFF:
+        return f"{status:02X} can't start a message"
+    if len(message) != LENGTH[status]:
+        return f"a message with status {status:02X} has {LENGTH[status]} bytes, not {len(message)}"
+    if any(byte > 0x7F for byte in message[1:]):
+        return "data bytes are 00-7F"
+    return ""

@@ -1,0 +1,30 @@
+"""`delay`: everything in the rule goes out later, in the order it came."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any, ClassVar
+
+from pydantic import model_validator
+
+from rules.language.values import Beats, Milliseconds, fault
+from rules.steps.base import Step
+
+
+class DelayStep(Step):
+    """`delay = 250` or `delay = { ms = 250 }`, `delay = { beats = 0.5 }`; a beat is a quarter note (ruling 22)."""
+
+    key: ClassVar[str] = "delay"
+    ms: Milliseconds = Fraction(0)
+    beats: Beats = Fraction(0)
+
+    @classmethod
+    def from_short(cls, raw: Any) -> Any:
+        """Milliseconds."""
+        return raw if isinstance(raw, dict) else {"ms": raw}
+
+    @model_validator(mode="after")
+    def _says_something(self) -> DelayStep:
+        if not self.ms and not self.beats:
+            raise fault("a delay is longer than nothing: write `ms` or `beats`")
+        return self

@@ -1,0 +1,45 @@
+"""`echo`: the note at once, then copies of it, softer and moved if wanted."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Annotated, ClassVar
+
+from pydantic import Field, model_validator
+
+from rules.language.values import MOST_SEMITONES, Beats, Milliseconds, fault
+from rules.steps.base import Step
+from rules.steps.velocity import round_half_up
+
+
+class EchoStep(Step):
+    """`echo = { beats = 0.5, times = 3, decay = 30, transpose = 12 }`: notes only; all else passes (ruling 22).
+
+    Copy n (1, 2, ... `times`) comes n times `ms` or `beats` after the note. It is softer by `decay` percent than the one
+    before and `transpose` semitones further away. A copy whose velocity falls below 1 ends the echo, and so does one
+    whose key leaves 0-127.
+    """
+
+    key: ClassVar[str] = "echo"
+    ms: Milliseconds = Fraction(0)
+    beats: Beats = Fraction(0)
+    times: Annotated[int, Field(ge=1, le=64)] = 1
+    decay: Annotated[int, Field(ge=0, le=100)] = 30
+    transpose: Annotated[int, Field(ge=-MOST_SEMITONES, le=MOST_SEMITONES)] = 0
+
+    @model_validator(mode="after")
+    def _says_when(self) -> EchoStep:
+        if not self.ms and not self.beats:
+            raise fault("an echo comes later: write `ms` or `beats`")
+        return self
+
+    def copies(self, key: int, velocity: int) -> list[tuple[int, int, int]]:
+        """The copies of a note as (n, key, velocity), computed from the note itself, so that no rounding adds up."""
+        made = []
+        for n in range(1, self.times + 1):
+            softer = round_half_up(velocity * Fraction(100 - self.decay, 100) ** n)
+            moved = key + n * self.transpose
+            if softer < 1 or not 0 <= moved <= 127:
+                break
+            made.append((n, moved, softer))
+        return made

@@ -1,0 +1,29 @@
+"""`filter`: keeps or drops messages by kind, channel, notes, velocity, controller, value or program."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from pydantic import model_validator
+
+from rules.conditions import Conditions
+from rules.language.values import fault
+from rules.steps.base import Step
+
+
+class FilterStep(Step):
+    """`filter = { keep = {...} }` or `{ drop = {...} }`, judged at its place in the chain (ruling 6).
+
+    A list means any of. `keep` restricts only messages that have what is asked for by notes or velocity, `drop`
+    takes only messages that have it (ruling 1). With both, `keep` is applied first.
+    """
+
+    key: ClassVar[str] = "filter"
+    keep: Conditions = ()
+    drop: Conditions = ()
+
+    @model_validator(mode="after")
+    def _says_something(self) -> FilterStep:
+        if not self.keep and not self.drop:
+            raise fault("write what to `keep` or what to `drop`, as in `filter = { drop = { controller = 7 } }`")
+        return self

@@ -1,0 +1,38 @@
+"""`rechannel`: moves messages to another channel; offs, pedals, bends and mode messages move along."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from pydantic import model_validator
+
+from rules.language.values import Channel, fault
+from rules.steps.base import Step
+
+
+class RechannelStep(Step):
+    """`rechannel = 4` moves every channel to 4; `rechannel = { 1 = 4, 2 = 5 }` moves some, the others pass.
+
+    `to` is the one channel (1-16) or None; `moves` maps old to new (1-16).
+    """
+
+    key: ClassVar[str] = "rechannel"
+    to: Channel | None = None
+    moves: dict[Channel, Channel] = {}
+
+    @classmethod
+    def from_short(cls, raw: Any) -> Any:
+        """A number, or a table of numbers."""
+        if isinstance(raw, dict):
+            return raw if raw.keys() & {"to", "moves"} else {"moves": raw}
+        return {"to": raw}
+
+    @model_validator(mode="after")
+    def _says_something(self) -> RechannelStep:
+        if (self.to is None) == (not self.moves):
+            raise fault("write a channel, as in `rechannel = 4`, or a table old = new, as in `rechannel = { 1 = 4 }`")
+        return self
+
+    def channel_for(self, channel: int) -> int:
+        """Where `channel` (1-16) goes."""
+        return self.to if self.to is not None else self.moves.get(channel, channel)

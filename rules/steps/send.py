@@ -1,0 +1,34 @@
+"""`send`: messages in place of what came, or after it."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from pydantic import model_validator
+
+from rules.language.values import Messages, fault
+from rules.steps.base import Step
+
+
+class SendStep(Step):
+    """`send = "start"`, `send = ["program 4 17", "controller 4 volume 90"]` or `{ messages = [...], keep = true }`.
+
+    It fires on a note-on, a program change, a controller that crosses to 64 and above, a note-off if `match` names
+    that kind, and on clock or transport if `match` names it (rulings 3, 24, 26). What came is swallowed unless `keep`.
+    A message without a channel goes to the channel of what came; where that has none, to channel 1.
+    """
+
+    key: ClassVar[str] = "send"
+    messages: Messages
+    keep: bool = False
+
+    @classmethod
+    def from_short(cls, raw: Any) -> Any:
+        """One message, or a list of them."""
+        return raw if isinstance(raw, dict) else {"messages": raw}
+
+    @model_validator(mode="after")
+    def _says_something(self) -> SendStep:
+        if not self.messages:
+            raise fault("name at least one message to send")
+        return self

@@ -1,0 +1,96 @@
+"""`velocity`: shapes how hard notes are; 1-127 stays 1-127, release velocity is left alone unless asked."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from typing import Annotated, Any, ClassVar, Final
+
+from pydantic import Field, model_validator
+
+from rules.language.values import Channels, Velocity, VelocityRange, fault
+from rules.steps.base import Step
+
+_SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
+Amount = Annotated[float, Field(gt=0, le=10, strict=False)]
+
+
+def round_half_up(number: Fraction) -> int:
+    """The nearest whole number, halves upwards (ruling 20)."""
+    return math.floor(number + Fraction(1, 2))
+
+
+class VelocityStep(Step):
+    """One shape a step (ruling 20); the result is rounded half up and clamped to 1-127.
+
+    - `points = [[1, 20], [127, 120]]`: straight lines between, flat outside;
+    - `softer` / `harder`: by an amount above 0 up to 10, as 127 * (v / 127) ** g with g = 1 + amount, or 1 / (1 + amount);
+    - `percent`, `add`: scale, then shift (together they are one shape);
+    - `always`: one velocity;
+    - `within = "30..100"`: limits; `fit = "20..127"`: 1-127 spread evenly over the range.
+
+    `channel` restricts it to some channels; `release = true` shapes release velocities as well.
+    """
+
+    key: ClassVar[str] = "velocity"
+    points: list[list[Velocity]] | None = None
+    softer: Amount | None = None
+    harder: Amount | None = None
+    percent: Annotated[float, Field(ge=0, le=1000, strict=False)] | None = None
+    add: Annotated[int, Field(ge=-127, le=127)] | None = None
+    always: Velocity | None = None
+    within: VelocityRange | None = None
+    fit: VelocityRange | None = None
+    channel: Channels | None = None
+    release: bool = False
+
+    @classmethod
+    def from_short(cls, raw: Any) -> Any:
+        """A number: always this velocity."""
+        return {"always": raw} if isinstance(raw, int) and not isinstance(raw, bool) else raw
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> VelocityStep:
+        given = [name for name in _SHAPES if getattr(self, name) is not None]
+        if len(given) != 1 and given != ["percent", "add"]:
+            found = f"found {' and '.join(f'`{name}`' for name in given)}" if given else "found none"
+            raise fault(f"a velocity step has one shape ({found}): write one of {', '.join(_SHAPES)}, or two steps")
+        if self.points is not None:
+            self._check_points(self.points)
+        return self
+
+    @staticmethod
+    def _check_points(points: list[list[int]]) -> None:
+        if not points or any(len(point) != 2 for point in points):
+            raise fault("`points` are pairs [played, sent], as in [[1, 20], [64, 80], [127, 120]]")
+        if any(later[0] <= earlier[0] for earlier, later in zip(points, points[1:], strict=False)):
+            raise fault("`points` go upwards: each played velocity must be above the one before")
+
+    def shaped(self, velocity: int) -> int:
+        """The velocity (1-127) sent for one played (1-127)."""
+        return max(1, min(127, self._raw(velocity)))
+
+    def _raw(self, velocity: int) -> int:
+        if self.points is not None:
+            return _along(self.points, velocity)
+        if self.softer is not None or self.harder is not None:
+            exponent = 1 + self.softer if self.softer is not None else 1 / (1 + (self.harder or 0))
+            return math.floor(127 * (velocity / 127) ** exponent + 0.5)
+        if self.always is not None:
+            return self.always
+        if self.within is not None:
+            return max(self.within[0], min(self.within[1], velocity))
+        if self.fit is not None:
+            low, high = self.fit
+            return round_half_up(low + Fraction((velocity - 1) * (high - low), 126))
+        percent = Fraction(100 if self.percent is None else self.percent).limit_denominator(10_000)
+        return round_half_up(velocity * percent / 100 + (self.add or 0))
+
+
+def _along(points: list[list[int]], velocity: int) -> int:
+    if velocity <= points[0][0]:
+        return points[0][1]
+    for (left, low), (right, high) in zip(points, points[1:], strict=False):
+        if velocity <= right:
+            return round_half_up(low + Fraction((velocity - left) * (high - low), right - left))
+    return points[-1][1]
