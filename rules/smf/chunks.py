@@ -1,0 +1,143 @@
+"""Where the tracks of a file lie, also when chunk lengths are wrong.
+
+A chunk is four bytes of type, a length in four bytes, and as many bytes of content. Unknown types are skipped. Where
+lengths and chunks don't fit together, two things tell the truth: a track begins with MTrk, and it ends with the
+end-of-track event FF 2F 00. Every search runs once over the file, however many chunks are damaged.
+
+Source: Standard MIDI Files 1.0 (RP-001), "Chunks" and "Track Chunks".
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from dataclasses import dataclass
+from typing import Final
+
+from rules.smf.damage import DamageLog
+
+END: Final = b"\xff\x2f\x00"
+TAG: Final = re.compile(rb"MT(?:rk|hd)")
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """A track in the data of its file: its chunk header at `start`, its events from `body` up to `end`.
+
+    `cut` says that the file ends before the track's claimed length does.
+    """
+
+    start: int
+    body: int
+    end: int
+    cut: bool
+
+
+class _Finder:
+    """Walks the chunks between the header at `begin` and `finish`."""
+
+    def __init__(self, data: bytes, begin: int, finish: int, log: DamageLog) -> None:
+        self.data = data
+        self.begin = begin
+        self.finish = finish
+        self.log = log
+        tags = [match.start() for match in TAG.finditer(data, begin + 14, finish)]
+        self.tags = [at for at in tags if data[at : at + 4] == b"MTrk"]
+        self.files = [at for at in tags if data[at : at + 4] == b"MThd"]
+        self.ended_tags = [at for at in self.tags if data[at - 3 : at] == END]
+
+    def tracks(self) -> tuple[Track, ...]:
+        found: list[Track] = []
+        at = self._after_header()
+        while at < self.finish:
+            kind = self.data[at : at + 4]
+            if not self._is_chunk(at):
+                at = self._over_stray_bytes(at)
+            elif kind == b"MThd":
+                self._note_second_file(at)
+                break
+            elif kind.lower() == b"mtrk":
+                found.append(self._track(at, kind))
+                at = found[-1].end
+            else:
+                at += 8 + self._length(at)
+        return tuple(found)
+
+    def _length(self, at: int) -> int:
+        return int.from_bytes(self.data[at + 4 : at + 8])
+
+    def _after_header(self) -> int:
+        """Where the header's own length leads, unless a track says otherwise."""
+        claimed = self.begin + 8 + self._length(self.begin)
+        tag = _first_from(self.tags, self.begin + 14)
+        if claimed >= self.finish or not self._is_chunk(claimed):
+            if tag is None:
+                return min(claimed, self.finish)
+            if tag < claimed:
+                self.log.note(
+                    self.begin + 4,
+                    f"the header claims {claimed - self.begin - 8} bytes, but a track begins at byte {tag}",
+                )
+                return tag
+        return claimed
+
+    def _is_chunk(self, at: int) -> bool:
+        """Whether a chunk begins here: a printable type, and a length that fits unless it is a track or a file."""
+        kind = self.data[at : at + 4]
+        if self.finish - at < 8 or not all(0x20 <= byte < 0x7F for byte in kind):
+            return False
+        return kind == b"MThd" or kind.lower() == b"mtrk" or at + 8 + self._length(at) <= self.finish
+
+    def _over_stray_bytes(self, at: int) -> int:
+        """Step from bytes that are no chunk to the next track or second file, or to the end."""
+        places = [place for place in (_first_from(self.tags, at), _first_from(self.files, at)) if place is not None]
+        if not places:
+            return self.finish
+        self.log.note(at, f"{min(places) - at} bytes belong to no chunk; they are kept as they are")
+        return min(places)
+
+    def _note_second_file(self, at: int) -> None:
+        self.log.note(
+            at, f"a second MIDI file of {self.finish - at} bytes begins here; it is kept as it is, no rule reaches it"
+        )
+
+    def _track(self, at: int, kind: bytes) -> Track:
+        if kind != b"MTrk":
+            self.log.note(at, f"chunk type {kind.decode('ascii')} is read as MTrk")
+        body = at + 8
+        claimed = body + self._length(at)
+        end = self._end_of_track(body, claimed)
+        cut = claimed > self.finish and end == self.finish
+        if cut:
+            self.log.note(at + 4, f"the track claims {claimed - body} bytes, but the file ends after {end - body}")
+        elif end != claimed:
+            self.log.note(at + 4, f"the track claims {claimed - body} bytes, but it ends after {end - body}")
+        return Track(at, body, end, cut)
+
+    def _end_of_track(self, body: int, claimed: int) -> int:
+        """Where the track really ends: its claimed end, unless the bytes themselves contradict it."""
+        data, finish = self.data, self.finish
+        following = _first_from(self.ended_tags, body)
+        if following is not None and following < claimed:
+            return following  # the length reaches into the next track
+        if claimed > finish:
+            following = _first_from(self.tags, body)
+            return finish if following is None else following
+        if claimed == finish or self._is_chunk(claimed) or data[max(body, claimed - 3) : claimed] == END:
+            return claimed
+        following = _first_from(self.tags, claimed)
+        late = data.find(END, max(body, claimed - 2), finish if following is None else following)
+        return claimed if late < 0 else late + len(END)
+
+
+def find_tracks(data: bytes, begin: int, finish: int, log: DamageLog) -> tuple[Track, ...]:
+    """Return the tracks of the file whose header lies at `begin` and whose bytes end at `finish`, in order.
+
+    What is damaged is noted in `log`, which raises MidiFileError if it is strict.
+    """
+    return _Finder(data, begin, finish, log).tracks()
+
+
+def _first_from(places: list[int], at: int) -> int | None:
+    index = bisect_left(places, at)
+    return places[index] if index < len(places) else None

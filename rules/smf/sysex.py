@@ -1,0 +1,71 @@
+"""The two sysex events of a track, F0 and F7, and what each is: a message, a packet of one, or an escape.
+
+A complete message `F0 43 12 00 F7` is stored as `F0 04 43 12 00 F7`: the length takes the place behind the status. A
+message may also come in timed packets, the first as F0 without F7 at its end, the others as F7; the last ends with F7.
+An F7 event without an open packet is an escape: its bytes are sent as they are. Nothing that is transmitted may stand
+between the packets of a message, so a channel event closes what was open.
+
+Source: Standard MIDI Files 1.0 (RP-001), "sysex event".
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import Final
+
+from rules.smf import vlq
+from rules.smf.scanning import ONE_BYTE, content
+
+
+class SysexKind(Enum):
+    """What an F0 or F7 event is."""
+
+    COMPLETE = "complete"
+    FIRST = "first packet"
+    CONTINUATION = "continuation packet"
+    LAST = "last packet"
+    ESCAPE = "escape"
+
+    @property
+    def leaves_open(self) -> bool:
+        """Whether more packets of the same message follow."""
+        return self is SysexKind.FIRST or self is SysexKind.CONTINUATION
+
+
+TRANSPORT: Final = frozenset((0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE))
+"""First bytes of an escape that goes with the clock and transport, not with sysex."""
+
+
+def classify(event: bytes, is_open: bool) -> SysexKind:
+    """Say what an F0 or F7 event (as the file has it) is; `is_open`: the last such event `leaves_open` a message.
+
+    The caller closes it (`is_open` false) at a channel event.
+    """
+    ends = event[-1] == 0xF7 and len(content(event)) > 0
+    if event[0] == 0xF0:
+        return SysexKind.COMPLETE if ends else SysexKind.FIRST
+    if not is_open:
+        return SysexKind.ESCAPE
+    return SysexKind.LAST if ends else SysexKind.CONTINUATION
+
+
+def message(event: bytes) -> bytes:
+    """Return the message on the wire, F0 to F7, of a complete sysex event; of an escape the bytes it sends."""
+    return b"\xf0" + content(event) if event[0] == 0xF0 else content(event)
+
+
+def is_transport(event: bytes) -> bool:
+    """Whether an escape holds clock, transport, song or time code messages (SMF escapes of F1-F3, F6, F8-FE)."""
+    return content(event)[:1] in _TRANSPORT_BYTES
+
+
+def stored(wire: bytes) -> bytes:
+    """Return how a track stores a message: channel messages as they are, sysex with its length, others as an escape."""
+    if wire[0] < 0xF0:
+        return wire
+    if wire[0] == 0xF0:
+        return b"\xf0" + vlq.encode(len(wire) - 1) + wire[1:]
+    return b"\xf7" + vlq.encode(len(wire)) + wire
+
+
+_TRANSPORT_BYTES: Final = frozenset(ONE_BYTE[status] for status in TRANSPORT)

@@ -1,0 +1,140 @@
+"""Writing tracks and files so that whatever no rule touched keeps its bytes.
+
+A track is written event by event. An event that stays keeps its delta time's form (a padded number too) as long as its
+value stays, and its status byte is left out exactly where the file left it out and what precedes it still allows that.
+Running status is never introduced, and never broken without need. A meta event ends it (RP-001, "meta-event"), except
+where the file itself carried it over that very meta event.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from rules.smf import vlq, wrapper
+from rules.smf.reading import MidiFile
+from rules.smf.scanning import Event
+
+REST: Final = b"\xff\x01\x00"
+"""An empty text event: it carries a delta time that is too long for one number."""
+
+
+class TrackWriter:
+    """Writes the body of one track from the events of the original `body`, kept or replaced, and from new ones.
+
+    Ticks must not fall from one call to the next (ValueError). `tick` is that of the last event written.
+    """
+
+    __slots__ = ("_after_meta", "_body", "_out", "_seen", "_seen_tick", "_status", "tick")
+
+    def __init__(self, body: bytes) -> None:
+        self._body = body
+        self._out = bytearray()
+        self._seen = 0  # where the event of the original ends that was written last (-1: a new one), and its tick there
+        self._seen_tick = 0
+        self._status = 0  # channel status in force, 0: none
+        self._after_meta = False
+        self.tick = 0
+
+    def keep(self, event: Event) -> None:
+        """Write an event of the original as it was, at its own tick."""
+        tick, delta_at, _, end, message = event
+        if delta_at == self._seen and self.tick == self._seen_tick and message[0] == self._status:
+            self._out += self._body[delta_at:end]  # what precedes it is what did, so its own bytes are right
+            self._after_meta = False
+            self._seen = end
+            self._seen_tick = self.tick = tick
+        else:
+            self.put(tick, message, event)
+
+    def put(self, tick: int, message: bytes, like: Event | None = None) -> None:
+        """Write `message` at `tick`: a channel message with its status byte, or a sysex or meta event with its length.
+
+        `like` is the event of the original that it is or replaces: it lends its form to the new one.
+        """
+        status = message[0]
+        running = False
+        if like is None:
+            self._put_delta(tick - self.tick)
+            self._seen = -1
+        else:
+            like_tick, delta_at, at, end, _ = like
+            body = self._body
+            follows = delta_at == self._seen
+            if follows and tick - self.tick == like_tick - self._seen_tick:
+                self._out += body[delta_at:at]
+            else:
+                follows = self._put_delta_like(tick - self.tick, delta_at, at) and follows
+            if body[at] < 0x80 and status == self._status:
+                running = follows or not self._after_meta
+            self._seen = end
+            self._seen_tick = like_tick
+        self.tick = tick
+        if status < 0xF0:
+            self._status = status
+            self._after_meta = False
+            self._out += message[1:] if running else message
+        else:
+            self._put_long_event(message)
+
+    def end(self, event: Event) -> None:
+        """Write the end of track: at its own tick, or later if another event has passed it."""
+        self.put(max(event[0], self.tick), event[4], event)
+
+    def rest(self, tail: int) -> None:
+        """Append the bytes of the original from `tail` on, which belong to no event."""
+        self._out += self._body[tail:]
+
+    def body(self) -> bytes:
+        """Return the track as written so far."""
+        return bytes(self._out)
+
+    def _put_delta_like(self, delta: int, delta_at: int, at: int) -> bool:
+        """Write a delta time, in the form of the original if its value is the same; False if it took more events."""
+        if vlq.decode(self._body, delta_at)[0] == delta:
+            self._out += self._body[delta_at:at]
+            return True
+        return self._put_delta(delta)
+
+    def _put_delta(self, delta: int) -> bool:
+        """Write a delta time; return False if it is so long that empty text events had to carry parts of it."""
+        if delta < 0:
+            raise ValueError(f"an event {-delta} ticks before the one written last")
+        if delta <= vlq.LARGEST:
+            self._out += vlq.encode(delta)
+            return True
+        while delta > vlq.LARGEST:
+            self._out += vlq.encode(vlq.LARGEST) + REST
+            delta -= vlq.LARGEST
+        self._out += vlq.encode(delta)
+        self._after_meta = True
+        return False
+
+    def _put_long_event(self, message: bytes) -> None:
+        if message[0] == 0xFF and len(message) > 2 and message[1] < 0x80:
+            self._after_meta = True
+        elif message[0] in (0xF0, 0xF7) and len(message) > 1:
+            self._status = 0
+        else:
+            raise ValueError(f"{message.hex(' ')} is no event of a track: wrap it as a sysex event or an escape")
+        self._out += message
+
+
+def write(file: MidiFile, bodies: Sequence[bytes]) -> bytes:
+    """Return the file with `bodies` in place of its tracks, one each, and all else as it was.
+
+    A length in a chunk header is written anew only where the size changed: what was damaged and left alone stays.
+    """
+    data = file.data
+    pieces = []
+    done = file.begin
+    for track, body in zip(file.tracks, bodies, strict=True):
+        if len(body) == track.end - track.body:
+            pieces.append(data[done : track.body])
+        else:
+            pieces += (data[done : track.body - 4], len(body).to_bytes(4))
+        pieces.append(body)
+        done = track.end
+    pieces.append(data[done : file.finish])
+    inner = b"".join(pieces)
+    return wrapper.rewrap(data, file.wrapper, inner) if file.wrapper else inner
