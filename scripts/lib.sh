@@ -30,7 +30,8 @@ quietly() {
 # The sandbox user could not read a folder that only root may enter, so apt drops no rights here.
 private_apt() {
   mkdir -p "$cache/apt/lists/partial" "$cache/apt/archives/partial"
-  quietly apt-get -q -o APT::Sandbox::User="$(id -un)" -o Dir::State::lists="$cache/apt/lists" -o Dir::Cache="$cache/apt" "$@"
+  quietly apt-get -q -o APT::Sandbox::User="$(id -un)" \
+    -o Dir::State::lists="$cache/apt/lists" -o Dir::Cache="$cache/apt" "$@"
 }
 
 # unpack_debian FOLDER PACKAGE...: unpacks Debian packages into FOLDER/PACKAGE without installing them.
