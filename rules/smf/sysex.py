@@ -14,7 +14,7 @@ from enum import Enum
 from typing import Final
 
 from rules.smf import vlq
-from rules.smf.scanning import ONE_BYTE, content
+from rules.smf.scanning import content
 
 
 class SysexKind(Enum):
@@ -32,7 +32,7 @@ class SysexKind(Enum):
         return self is SysexKind.FIRST or self is SysexKind.CONTINUATION
 
 
-TRANSPORT: Final = frozenset((0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE))
+TRANSPORT: Final = frozenset((0xF1, 0xF2, 0xF3, 0xF6, *range(0xF8, 0xFF)))
 """First bytes of an escape that goes with the clock and transport, not with sysex."""
 
 
@@ -41,7 +41,7 @@ def classify(event: bytes, is_open: bool) -> SysexKind:
 
     The caller closes it (`is_open` false) at a channel event.
     """
-    ends = event[-1] == 0xF7 and len(content(event)) > 0
+    ends = event[-1] == 0xF7  # the last byte of a length is below 80, so this one is content
     if event[0] == 0xF0:
         return SysexKind.COMPLETE if ends else SysexKind.FIRST
     if not is_open:
@@ -49,23 +49,21 @@ def classify(event: bytes, is_open: bool) -> SysexKind:
     return SysexKind.LAST if ends else SysexKind.CONTINUATION
 
 
-def message(event: bytes) -> bytes:
-    """Return the message on the wire, F0 to F7, of a complete sysex event; of an escape the bytes it sends."""
+def sent(event: bytes) -> bytes:
+    """Return what an F0 or F7 event sends: a complete message from F0 to F7, a packet, or the bytes of an escape."""
     return b"\xf0" + content(event) if event[0] == 0xF0 else content(event)
 
 
 def is_transport(event: bytes) -> bool:
-    """Whether an escape holds clock, transport, song or time code messages (SMF escapes of F1-F3, F6, F8-FE)."""
-    return content(event)[:1] in _TRANSPORT_BYTES
+    """Whether an escape holds clock, transport, song, tune or time code messages (F1-F3, F6, F8-FE)."""
+    held = content(event)
+    return len(held) > 0 and held[0] in TRANSPORT
 
 
-def stored(wire: bytes) -> bytes:
+def stored(message: bytes) -> bytes:
     """Return how a track stores a message: channel messages as they are, sysex with its length, others as an escape."""
-    if wire[0] < 0xF0:
-        return wire
-    if wire[0] == 0xF0:
-        return b"\xf0" + vlq.encode(len(wire) - 1) + wire[1:]
-    return b"\xf7" + vlq.encode(len(wire)) + wire
-
-
-_TRANSPORT_BYTES: Final = frozenset(ONE_BYTE[status] for status in TRANSPORT)
+    if message[0] < 0xF0:
+        return message
+    if message[0] == 0xF0:
+        return b"\xf0" + vlq.encode(len(message) - 1) + message[1:]
+    return b"\xf7" + vlq.encode(len(message)) + message
