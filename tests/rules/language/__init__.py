@@ -1,0 +1,1 @@
+"""Tests of the rule file: reading, places, errors, embedded tests."""
