@@ -41,7 +41,7 @@ class _Finder:
         self.begin = begin
         self.finish = finish
         self.log = log
-        tags = [match.start() for match in TAG.finditer(data, begin + 14, finish)]
+        tags = [match.start() for match in TAG.finditer(data, begin + 14, finish - 4)]  # with room for a length
         self.tags = [at for at in tags if data[at : at + 4] == b"MTrk"]
         self.files = [at for at in tags if data[at : at + 4] == b"MThd"]
         self.ended_tags = [at for at in self.tags if data[at - 3 : at] == END]
