@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
-from pydantic import BeforeValidator, model_validator
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo, field_validator, model_validator
 
 from rules.language.values import (
     Channels,
@@ -17,11 +17,12 @@ from rules.language.values import (
     OneOrMany,
     Part,
     Programs,
-    ValueRange,
     Velocities,
     fault,
+    read_range,
+    shown,
 )
-from rules.messages import STATUS_OF_KIND
+from rules.messages import BEND_CENTRE, STATUS_OF_KIND
 from rules.notation import nearest
 
 NOTE_KINDS: Final = frozenset({"note-on", "note-off"})
@@ -44,9 +45,9 @@ def _kinds(raw: Any) -> frozenset[str]:
         return raw
     found = set()
     for kind in raw if isinstance(raw, list) else [raw]:
-        if kind not in KINDS:
+        if not isinstance(kind, str) or kind not in KINDS:
             hint = nearest(str(kind), KINDS | STATUS_OF_KIND.keys())
-            raise fault(f"{kind!r} is not a kind of message: allowed are {', '.join(sorted(KINDS))}{hint}")
+            raise fault(f"{shown(kind)} is not a kind of message: allowed are {', '.join(sorted(KINDS))}{hint}")
         found.add(kind)
     if not found:
         raise fault("an empty list of kinds: name at least one")
@@ -68,8 +69,18 @@ class Condition(Part):
     notes: Notes | None = None
     velocity: Velocities | None = None
     controller: Controllers | None = None
-    value: ValueRange | None = None
+    value: tuple[int, int] | None = None
     program: Programs | None = None
+
+    @field_validator("value", mode="before")
+    @classmethod
+    def _read_value(cls, raw: Any, info: ValidationInfo) -> Any:
+        """A range whose open ends depend on the kind."""
+        if raw is None or isinstance(raw, tuple):
+            return raw
+        if info.data.get("kind") == frozenset({"pitch-bend"}):
+            return read_range(raw, "a bend", -BEND_CENTRE, BEND_CENTRE - 1, info)
+        return read_range(raw, "a value", 0, 127, info)
 
     @model_validator(mode="after")
     def _fits_together(self) -> Condition:
@@ -86,12 +97,6 @@ class Condition(Part):
             raise fault(
                 f"`value` doesn't go with `{noted[0] if noted else 'program'}`: it is for controllers, bends, pressure"
             )
-        if (
-            self.value is not None
-            and not (self.value_kinds <= {"pitch-bend"})
-            and not 0 <= self.value[0] <= self.value[1] <= 127
-        ):
-            raise fault('`value` is 0-127; only with `kind = "pitch-bend"` it is -8192..8191')
         return self
 
     def _kind_agrees(self, kinds: frozenset[str]) -> None:
@@ -111,11 +116,6 @@ class Condition(Part):
             raise fault("`channel` goes with kinds that have one; clock, transport and sysex have none")
 
     @property
-    def value_kinds(self) -> frozenset[str]:
-        """The kinds whose value is meant by `value`: controllers unless `kind` says otherwise."""
-        return self.kind if self.kind is not None else frozenset({"controller", "mode"})
-
-    @property
     def kinds(self) -> frozenset[str] | None:
         """The kinds that this condition names: by `kind`, or by `controller`, `program` or `value` (ruling 2)."""
         if self.kind is not None:
@@ -132,5 +132,11 @@ class Condition(Part):
         return self.notes is not None or self.velocity is not None
 
 
-Conditions = Annotated[tuple[Condition, ...], OneOrMany]
+def _each_asks(conditions: tuple[Condition, ...]) -> tuple[Condition, ...]:
+    if not conditions or not all(condition.model_fields_set for condition in conditions):
+        raise fault(f"nothing is asked here: name at least one of {', '.join(Condition.model_fields)}")
+    return conditions
+
+
+Conditions = Annotated[tuple[Condition, ...], OneOrMany, AfterValidator(_each_asks)]
 """Any of these."""

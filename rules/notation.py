@@ -37,7 +37,8 @@ from rules.messages import (
 
 _LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-_NOTE: Final = re.compile(r"([A-Ga-g])([#b]?)(-?\d+)")
+_NOTE: Final = re.compile(r"([A-Ga-g])([#b]?)(-?[0-9]{1,2})")
+_NUMBER: Final = re.compile(r"[+-]?[0-9]{1,9}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
 def parse_note(text: str, naming: Naming = STANDARD) -> int:
     """The key 0-127 of a note name such as `C4`, `F#2`, `Bb-1`, or of a bare number. Raises NotationError."""
     text = text.strip()
-    if text.isdigit():
+    if _NUMBER.fullmatch(text):
         return _within(int(text), 0, 127, "a key")
     match = _NOTE.fullmatch(text)
     if match is None:
@@ -82,7 +83,7 @@ def format_note(key: int, naming: Naming = STANDARD) -> str:
 def parse_controller(text: str) -> int:
     """The number 0-127 of a controller given by name or number. Raises NotationError."""
     word = " ".join(text.replace("-", " ").replace("_", " ").lower().split())
-    if word.isdigit():
+    if _NUMBER.fullmatch(word):
         return _within(int(word), 0, 127, "a controller")
     if word not in CONTROLLER_NUMBERS:
         raise NotationError(
@@ -98,11 +99,9 @@ def format_controller(number: int) -> str:
 
 def parse_integer(text: str, low: int, high: int, what: str) -> int:
     """A whole number from `low` to `high`; `what` names it in the error (`a velocity`). Raises NotationError."""
-    try:
-        number = int(text)
-    except ValueError:
-        raise NotationError(f'"{text}" is not {what}: write a whole number from {low} to {high}') from None
-    return _within(number, low, high, what)
+    if not _NUMBER.fullmatch(text):
+        raise NotationError(f'"{text}" is not {what}: write a whole number from {low} to {high}')
+    return _within(int(text), low, high, what)
 
 
 def _within(number: int, low: int, high: int, what: str) -> int:

@@ -38,8 +38,11 @@ class Repeat:
 
 @dataclass(slots=True)
 class Positions:
-    """What the scanner found: the line of each path, the first repeated key, and the line of the first inline table that is
-    left open at the end of a line or ends in a comma - both are errors in TOML 1.0 that deserve an explanation."""
+    """What the scanner found.
+
+    That is the line of each path, the first repeated key, and the line of the first inline table that is left open at
+    the end of a line or ends in a comma: errors in TOML 1.0 that deserve an explanation.
+    """
 
     lines: dict[Path, int] = field(default_factory=dict)
     repeat: Repeat | None = None
@@ -58,7 +61,7 @@ def find_positions(text: str) -> Positions:
     try:
         scanner.statements()
     except _Lost:
-        pass
+        return scanner.found
     return scanner.found
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, cast
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag, create_model, model_validator
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, create_model, model_validator
 
 from rules.conditions import SIGNAL_KINDS, Condition, Conditions
 from rules.errors import NotationError
@@ -23,9 +23,18 @@ from rules.language.values import (
     NumberRange,
     OneOrMany,
     Part,
+    Pattern,
+    PatternOrTrue,
     Program,
+    Reference,
+    SwitchState,
+    SwitchValue,
     TimedMessages,
+    Title,
+    decimal,
     fault,
+    shown,
+    whole,
 )
 from rules.language.when import WhenField
 from rules.messages import CONTROLLER_NUMBERS
@@ -66,16 +75,17 @@ Steps = Annotated[tuple[StageTable, ...], OneOrMany]  # type: ignore[valid-type]
 class Port(Part):
     """A computer's port under a name of ours. Patterns are globs of `*` and `?`, case ignored (ruling 7).
 
-    `port` is both directions, `input` and `output` one; `true` takes our name as the pattern. `wire = "din"` is paced as a
-    5-pin wire; `clock` names the port whose clock and transport go out here, or "none"; `steps` act before every rule.
+    `port` is both directions, `input` and `output` one; `true` takes our name as the pattern, and so does a port that
+    says none of the three, both ways. `wire = "din"` is paced as a 5-pin wire; `clock` names the port whose clock and
+    transport go out here, or "none"; `reset` passes system reset on; `steps` act before every rule.
     """
 
-    port: str | None = None
-    input: str | Literal[True] | None = None
-    output: str | Literal[True] | None = None
+    port: Pattern | None = None
+    input: PatternOrTrue | None = None
+    output: PatternOrTrue | None = None
     virtual: bool = False
     wire: Literal["din", "usb"] = "usb"
-    clock: str | None = None
+    clock: Reference | None = None
     reset: bool = False
     steps: Steps = ()
 
@@ -83,6 +93,8 @@ class Port(Part):
     def _directions(self) -> Port:
         if self.port is not None and (self.input is not None or self.output is not None):
             raise fault("`port` is both directions: write it alone, or `input` and `output`")
+        if not self.can_send and (self.clock is not None or self.reset):
+            raise fault("`clock` and `reset` say what goes out here, and this port has no output")
         return self
 
     @property
@@ -99,7 +111,7 @@ class Port(Part):
 class Device(Part):
     """An instrument at the end of a port, as its manual says; its channel (1-16) is set last (ruling 8)."""
 
-    port: str
+    port: Reference
     channel: Channel | None = None
     notes: NoteRange | None = None
     outside: Literal["pass", "drop", "fold"] = "pass"
@@ -116,10 +128,9 @@ class Device(Part):
 
 
 def _signal(raw: Any) -> Any:
-    if raw not in SIGNAL_KINDS:
-        raise fault(
-            f"{raw!r} can't turn a switch: allowed are {', '.join(sorted(SIGNAL_KINDS))}{nearest(str(raw), SIGNAL_KINDS)}"
-        )
+    if not isinstance(raw, str) or raw not in SIGNAL_KINDS:
+        kinds = ", ".join(sorted(SIGNAL_KINDS))
+        raise fault(f"{shown(raw)} can't turn a switch: allowed are {kinds}{nearest(str(raw), SIGNAL_KINDS)}")
     return raw
 
 
@@ -129,7 +140,7 @@ class Trigger(Part):
     The trigger is swallowed, press and release, unless `thru` (ruling 25). `channel` None is any.
     """
 
-    source: str = Field(alias="from")
+    source: Reference = Field(alias="from")
     channel: Channels | None = None
     note: Note | None = None
     controller: Controller | None = None
@@ -150,18 +161,17 @@ class Trigger(Part):
 class SetTrigger(Trigger):
     """A trigger that chooses a value."""
 
-    value: str | int
+    value: SwitchState
 
 
 class StepTrigger(Trigger):
     """A trigger that goes on by so many: numbers stop at their ends, values go round."""
 
-    by: Annotated[int, Field(ge=-127, le=127)]
+    by: Annotated[int, whole("a number of places to go on", -127, 127)]
 
 
 SetTriggers = Annotated[tuple[SetTrigger, ...], OneOrMany]
 StepTriggers = Annotated[tuple[StepTrigger, ...], OneOrMany]
-Word = Annotated[str, Field(pattern=r"^[\w.+-]+( [\w.+-]+)*$")]
 
 
 class OnOffSwitch(Trigger):
@@ -182,7 +192,7 @@ class OnOffSwitch(Trigger):
 class ValueSwitch(Part):
     """A switch with named values; it starts with `start`, or the first."""
 
-    values: Annotated[tuple[Word, ...], OneOrMany, Field(min_length=2, max_length=64)]
+    values: Annotated[tuple[SwitchValue, ...], OneOrMany, Field(min_length=2, max_length=64)]
     start: str | None = None
     set: SetTriggers = ()
     step: StepTriggers = ()
@@ -193,9 +203,8 @@ class ValueSwitch(Part):
             raise fault("`values` holds one value twice")
         for value in (self.start, *(trigger.value for trigger in self.set)):
             if value is not None and value not in self.values:
-                raise fault(
-                    f"{value!r} is none of the values {', '.join(self.values)}{nearest(str(value), self.values)}"
-                )
+                known = ", ".join(self.values)
+                raise fault(f"{shown(value)} is none of the values {known}{nearest(str(value), self.values)}")
         return self
 
     @property
@@ -216,8 +225,8 @@ class NumberSwitch(Part):
     def _known_numbers(self) -> NumberSwitch:
         low, high = self.numbers
         for value in (self.start, *(trigger.value for trigger in self.set)):
-            if value is not None and not (isinstance(value, int) and low <= value <= high):
-                raise fault(f"{value!r} is not a number from {low} to {high}")
+            if value is not None and (isinstance(value, bool) or value not in range(low, high + 1)):
+                raise fault(f"{shown(value)} is not a number from {low} to {high}")
         return self
 
     @property
@@ -229,21 +238,26 @@ class NumberSwitch(Part):
 
 def _switch_kind(raw: Any) -> str:
     """Which kind of switch a table is, by the key that only it has."""
-    if isinstance(raw, dict):
-        return "values" if "values" in raw else "numbers" if "numbers" in raw else "on-off"
-    return {ValueSwitch: "values", NumberSwitch: "numbers"}.get(type(raw), "on-off")
+    if isinstance(raw, ValueSwitch) or (isinstance(raw, dict) and "values" in raw):
+        return "a switch of values"
+    if isinstance(raw, NumberSwitch) or (isinstance(raw, dict) and "numbers" in raw):
+        return "a switch of numbers"
+    return "an on-off switch"
 
 
 Switch = Annotated[
-    Annotated[OnOffSwitch, Tag("on-off")]
-    | Annotated[ValueSwitch, Tag("values")]
-    | Annotated[NumberSwitch, Tag("numbers")],
+    Annotated[OnOffSwitch, Tag("an on-off switch")]
+    | Annotated[ValueSwitch, Tag("a switch of values")]
+    | Annotated[NumberSwitch, Tag("a switch of numbers")],
     Discriminator(_switch_kind),
 ]
 
 
 class Outlet(Part):
-    """Where messages go: to these names, on any channel or, from a line of a table, only on these (1-16)."""
+    """Where messages go: to these names, on any channel or, from a line of a table, only on these (1-16).
+
+    No names at all means that messages end here.
+    """
 
     channels: Channels | None = None
     to: Names
@@ -260,6 +274,15 @@ def _outlets(raw: Any) -> Any:
 Destination = Annotated[tuple[Outlet, ...], BeforeValidator(_outlets)]
 """A name, a list of names, or a table by channel - the channel that a message has at the end of the chain. A message
 without a channel (sysex) goes to the names of every line."""
+
+
+def _some_source(names: tuple[str, ...]) -> tuple[str, ...]:
+    if not names:
+        raise fault("an empty list: name at least one port that messages come from")
+    return names
+
+
+Sources = Annotated[Names, AfterValidator(_some_source)]
 
 
 class Zone(Condition):
@@ -279,13 +302,12 @@ def _catchable(raw: Any) -> Any:
             found.append(item)
             continue
         try:
-            found.append(parse_controller(str(item)))
+            found.append(parse_controller(shown(item).strip('"')))
         except NotationError:
             known = [*CONTROLLER_NUMBERS, *CATCHABLE_KINDS]
             hint = nearest(str(item), known)
-            raise fault(
-                f"{item!r} can't be caught up: name a controller or {', '.join(CATCHABLE_KINDS)}{hint}"
-            ) from None
+            kinds = ", ".join(CATCHABLE_KINDS)
+            raise fault(f"{shown(item)} can't be caught up: name a controller or {kinds}{hint}") from None
     return tuple(found)
 
 
@@ -295,8 +317,8 @@ CATCHABLE_KINDS = ("program", "pressure", "pitch-bend")
 class Rule(Part):
     """A cable: what arrives on `from` and fits `match` goes through `steps` to `to`, or on to its zones."""
 
-    name: str | None = None
-    source: Names = Field(alias="from")
+    name: Title | None = None
+    source: Sources = Field(alias="from")
     match: Conditions = ()
     otherwise: bool = False
     when: WhenField | None = None
@@ -322,13 +344,13 @@ class OnTurn(Part):
 
 
 class RuleTest(Part):
-    """A proof in the rule file (ruling 35): `send` arrives on `from`; exactly `expect` comes out, the rest stays silent."""
+    """A proof in the rule file (ruling 35): `send` arrives on `from`; exactly `expect` comes out, else silence."""
 
-    name: str
-    source: str = Field(alias="from")
+    name: Title
+    source: Reference = Field(alias="from")
     send: TimedMessages
     expect: dict[str, TimedMessages]
-    switches: dict[str, bool | int | str] = {}
+    switches: dict[str, SwitchState] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _asserts(self) -> RuleTest:
@@ -342,10 +364,10 @@ class RuleFile(Part):
 
     middle_c: Literal["C3", "C4"] = "C4"
     first_program: Literal[0, 1] = 1
-    bpm: Annotated[float, Field(ge=10, le=1000, strict=False)] | None = None
-    ports: dict[Name, Port] = {}
-    devices: dict[Name, Device] = {}
-    switches: dict[Name, Switch] = {}
+    bpm: Annotated[float, decimal("a tempo", 10, 1000)] | None = None
+    ports: dict[Name, Port] = Field(default_factory=dict)
+    devices: dict[Name, Device] = Field(default_factory=dict)
+    switches: dict[Name, Switch] = Field(default_factory=dict)
     rules: tuple[Rule, ...] = Field(default=(), strict=False)
     on: tuple[OnTurn, ...] = Field(default=(), strict=False)
     tests: tuple[RuleTest, ...] = Field(default=(), strict=False)

@@ -11,9 +11,9 @@ from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator
 
-from rules.language.values import fault
+from rules.language.values import fault, shown
 
-_TERM: Final = re.compile(r"(not\s+)?([\w-]+)(?:\s*=\s*([\w.+-]+(?: [\w.+-]+)*))?")
+_TERM: Final = re.compile(r"(not\s+)?([\w-]+(?: [\w-]+)*)(?:\s*=\s*([\w.+-]+(?: [\w.+-]+)*))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +51,10 @@ def parse_when(text: str) -> When:
         terms = []
         for word in re.split(r"\s+and\s+", part):
             match = _TERM.fullmatch(word.strip())
-            if match is None or match[2] in ("and", "or", "not"):
+            if match is None or not {"and", "or", "not"}.isdisjoint(match[2].split()):
                 raise fault(
-                    f'"{text}" is not a condition on switches: write "up", "not up", "song = chorus" or "key = -2..2", '
-                    "joined by and / or"
+                    f'{shown(text)} is not a condition on switches: write "up", "not up", "song = chorus" or '
+                    '"key = -2..2", joined by and / or'
                 )
             terms.append(Term(match[2], match[3], match[1] is not None))
         alternatives.append(tuple(terms))
@@ -66,7 +66,7 @@ def _read(raw: Any) -> Any:
         return raw
     if isinstance(raw, str):
         return parse_when(raw)
-    raise fault(f'{raw!r} is not a condition on switches: write text such as "song = chorus"')
+    raise fault(f'{shown(raw)} is not a condition on switches: write text such as "song = chorus"')
 
 
 WhenField = Annotated[When, BeforeValidator(_read)]

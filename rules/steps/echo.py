@@ -5,9 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
-from rules.language.values import MOST_SEMITONES, Beats, Milliseconds, fault
+from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.steps.base import Step
 from rules.steps.velocity import round_half_up
 
@@ -15,17 +15,17 @@ from rules.steps.velocity import round_half_up
 class EchoStep(Step):
     """`echo = { beats = 0.5, times = 3, decay = 30, transpose = 12 }`: notes only; all else passes (ruling 22).
 
-    Copy n (1, 2, ... `times`) comes n times `ms` or `beats` after the note. It is softer by `decay` percent than the one
-    before and `transpose` semitones further away. A copy whose velocity falls below 1 ends the echo, and so does one
-    whose key leaves 0-127.
+    Copy n (1, 2, ... `times`) comes n times `ms` or `beats` after the note. It is softer by `decay` percent than the
+    one before and `transpose` semitones further away. A copy whose velocity falls below 1 ends the echo, and so does
+    one whose key leaves 0-127.
     """
 
     key: ClassVar[str] = "echo"
     ms: Milliseconds = Fraction(0)
     beats: Beats = Fraction(0)
-    times: Annotated[int, Field(ge=1, le=64)] = 1
-    decay: Annotated[int, Field(ge=0, le=100)] = 30
-    transpose: Annotated[int, Field(ge=-MOST_SEMITONES, le=MOST_SEMITONES)] = 0
+    times: Annotated[int, whole("a number of copies", 1, 64)] = 1
+    decay: Annotated[int, whole("a loss in percent", 0, 100)] = 30
+    transpose: Semitones = 0
 
     @model_validator(mode="after")
     def _says_when(self) -> EchoStep:

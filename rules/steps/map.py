@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, ClassVar, Final, Literal
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rules.errors import NotationError
-from rules.language.values import Controller, Note, Program, ValueRange, ValueSpan, fault, naming_of
+from rules.language.values import Controller, Note, Program, fault, naming_of, read_ends, read_range, shown
 from rules.messages import BEND_CENTRE
 from rules.notation import nearest, parse_controller, parse_note
 from rules.steps.base import Step
@@ -38,7 +38,7 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
         return raw
     if not isinstance(raw, str) or not raw.strip():
         raise fault(
-            f'{raw!r} is not one end of a map: write one such as "controller modulation", "pitch-bend", "note C1"'
+            f'{shown(raw)} is not one end of a map: write one such as "controller modulation", "pitch-bend", "note C1"'
         )
     kind, _, rest = raw.strip().partition(" ")
     if kind not in _KINDS:
@@ -55,15 +55,23 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
     return End(kind, None)
 
 
+def _is_wide(end: End, bits: int) -> bool:
+    return bits == 14 and end.kind == "controller" and end.number is not None and end.number < 32
+
+
+def _span(end: End, bits: int) -> tuple[int, int]:
+    return (0, 16383) if _is_wide(end, bits) else end.span
+
+
 EndField = Annotated[End, BeforeValidator(_end)]
 
 
 class MapStep(Step):
     """`map = { from = "controller mod", to = "pitch-bend", in = "0..127", out = "0..8191" }`, or tables of numbers.
 
-    - `from` / `to`: `controller NAME`, `pitch-bend`, `pressure`, `poly-pressure [NOTE]`, `program`, `note [NOTE]`. A note has
-      its velocity as value, a note-off has 0. The value is clamped to `in` and spread over `out`; `out = "127..0"` turns
-      it round. Bends count from -8192 to 8191, and the middle stays the middle (ruling 21).
+    - `from` / `to`: `controller NAME`, `pitch-bend`, `pressure`, `poly-pressure [NOTE]`, `program`, `note [NOTE]`. A
+      note has its velocity as value, a note-off has 0. The value is clamped to `in` and spread over `out`;
+      `out = "127..0"` turns it round. Bends count from -8192 to 8191, and the middle stays the middle (ruling 21).
     - `bits = 14`: the controllers named are pairs of 7 bits, n and n + 32, with values 0..16383.
     - `notes`, `controllers`, `programs`: tables old = new; `others` (`pass` or `drop`) says what happens to the rest.
 
@@ -73,13 +81,24 @@ class MapStep(Step):
     key: ClassVar[str] = "map"
     source: EndField | None = Field(default=None, alias="from")
     to: EndField | None = None
-    inside: ValueRange | None = Field(default=None, alias="in")
-    out: ValueSpan | None = None
     bits: Literal[7, 14] = 7
-    notes: dict[Note, Note] = {}
-    controllers: dict[Controller, Controller] = {}
-    programs: dict[Program, Program] = {}
+    inside: tuple[int, int] | None = Field(default=None, alias="in")
+    out: tuple[int, int] | None = None
+    notes: dict[Note, Note] = Field(default_factory=dict)
+    controllers: dict[Controller, Controller] = Field(default_factory=dict)
+    programs: dict[Program, Program] = Field(default_factory=dict)
     others: Literal["pass", "drop"] = "pass"
+
+    @field_validator("inside", "out", mode="before")
+    @classmethod
+    def _read_values(cls, raw: Any, info: ValidationInfo) -> Any:
+        """A range whose open ends depend on what is mapped; `out` may run downwards."""
+        if raw is None or isinstance(raw, tuple):
+            return raw
+        end = info.data.get("source" if info.field_name == "inside" else "to")
+        low, high = _span(end, info.data.get("bits", 7)) if isinstance(end, End) else (-BEND_CENTRE, 16383)
+        what = f"a value of `{end.kind}`" if isinstance(end, End) else "a value"
+        return (read_range if info.field_name == "inside" else read_ends)(raw, what, low, high, info)
 
     @model_validator(mode="after")
     def _fits_together(self) -> MapStep:
@@ -116,17 +135,17 @@ class MapStep(Step):
 
     def is_wide(self, end: End) -> bool:
         """Whether this end is a controller pair of 14 bits."""
-        return self.bits == 14 and end.kind == "controller" and end.number is not None and end.number < 32
+        return _is_wide(end, self.bits)
 
     def span_of(self, end: End) -> tuple[int, int]:
         """The lowest and highest value at this end."""
-        return (0, 16383) if self.is_wide(end) else end.span
+        return _span(end, self.bits)
 
     def mapped(self, value: int) -> int:
         """The value that goes out for one that came in, both counted as in the rule file (bends from -8192).
 
-        Linear, rounded half up. Where a bend is at either end and its side crosses 0, the two halves are scaled apart, so
-        that the middle stays the middle: 0 for a bend, else the upper of the two middle values (64, 8192).
+        Linear, rounded half up. Where a bend is at either end and its side crosses 0, the two halves are scaled apart,
+        so that the middle stays the middle: 0 for a bend, else the upper of the two middle values (64, 8192).
         """
         assert self.source is not None
         assert self.to is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.language.values import Channel, fault
 from rules.steps.base import Step
@@ -18,7 +18,7 @@ class RechannelStep(Step):
 
     key: ClassVar[str] = "rechannel"
     to: Channel | None = None
-    moves: dict[Channel, Channel] = {}
+    moves: dict[Channel, Channel] = Field(default_factory=dict)
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator
 
-from rules.language.values import MOST_SEMITONES, Channels
+from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
 from rules.steps.base import Step
 
 
@@ -19,17 +19,27 @@ def fold_key(key: int) -> int:
     return key
 
 
+def _read_by(raw: Any) -> Any:
+    is_number = isinstance(raw, int) and not isinstance(raw, bool)
+    if (is_number and abs(raw) <= MOST_SEMITONES) or (isinstance(raw, str) and raw.strip("+-0123456789 ")):
+        return raw
+    raise fault(
+        f"{shown(raw)} is not a number of semitones: write a whole number from -{MOST_SEMITONES} to {MOST_SEMITONES}, "
+        "or the name of a number switch in quotes"
+    )
+
+
 class TransposeStep(Step):
-    """`transpose = 12`, `transpose = "key"` (a number switch), or `{ by = ..., outside = "fold", except_channels = 10 }`.
+    """`transpose = 12`, `transpose = "key"` (a number switch), `{ by = ..., outside = "fold", except_channels = 10 }`.
 
     Moves the key of notes and poly pressure and the value of controller 84, which is a key (ruling 19).
     `outside`: what happens to keys that leave 0-127: `drop`, or `fold` to the nearest octave inside.
     """
 
     key: ClassVar[str] = "transpose"
-    by: Annotated[int, Field(ge=-MOST_SEMITONES, le=MOST_SEMITONES)] | str
+    by: Annotated[int | str, BeforeValidator(_read_by)]
     outside: Literal["drop", "fold"] = "drop"
-    except_channels: Channels = frozenset()
+    except_channels: ChannelsOrNone = frozenset()
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

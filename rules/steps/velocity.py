@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
+from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Final
 
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
-from rules.language.values import Channels, Velocity, VelocityRange, fault
+from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
 from rules.steps.base import Step
 
 _SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
-Amount = Annotated[float, Field(gt=0, le=10, strict=False)]
+Amount = Annotated[float, decimal("an amount", 0.01, 10)]
 
 
 def round_half_up(number: Fraction) -> int:
@@ -24,7 +25,7 @@ class VelocityStep(Step):
     """One shape a step (ruling 20); the result is rounded half up and clamped to 1-127.
 
     - `points = [[1, 20], [127, 120]]`: straight lines between, flat outside;
-    - `softer` / `harder`: by an amount above 0 up to 10, as 127 * (v / 127) ** g with g = 1 + amount, or 1 / (1 + amount);
+    - `softer` / `harder`: by an amount of 0.01 to 10, as 127 * (v / 127) ** g with g = 1 + amount, or 1 / (1 + amount);
     - `percent`, `add`: scale, then shift (together they are one shape);
     - `always`: one velocity;
     - `within = "30..100"`: limits; `fit = "20..127"`: 1-127 spread evenly over the range.
@@ -36,8 +37,8 @@ class VelocityStep(Step):
     points: list[list[Velocity]] | None = None
     softer: Amount | None = None
     harder: Amount | None = None
-    percent: Annotated[float, Field(ge=0, le=1000, strict=False)] | None = None
-    add: Annotated[int, Field(ge=-127, le=127)] | None = None
+    percent: Annotated[float, decimal("a percentage", 0, 1000)] | None = None
+    add: Annotated[int, whole("a velocity to add", -127, 127)] | None = None
     always: Velocity | None = None
     within: VelocityRange | None = None
     fit: VelocityRange | None = None
@@ -63,7 +64,7 @@ class VelocityStep(Step):
     def _check_points(points: list[list[int]]) -> None:
         if not points or any(len(point) != 2 for point in points):
             raise fault("`points` are pairs [played, sent], as in [[1, 20], [64, 80], [127, 120]]")
-        if any(later[0] <= earlier[0] for earlier, later in zip(points, points[1:], strict=False)):
+        if any(later[0] <= earlier[0] for earlier, later in pairwise(points)):
             raise fault("`points` go upwards: each played velocity must be above the one before")
 
     def shaped(self, velocity: int) -> int:
@@ -75,7 +76,7 @@ class VelocityStep(Step):
             return _along(self.points, velocity)
         if self.softer is not None or self.harder is not None:
             exponent = 1 + self.softer if self.softer is not None else 1 / (1 + (self.harder or 0))
-            return math.floor(127 * (velocity / 127) ** exponent + 0.5)
+            return math.floor(127 * math.pow(velocity / 127, exponent) + 0.5)
         if self.always is not None:
             return self.always
         if self.within is not None:
@@ -90,7 +91,7 @@ class VelocityStep(Step):
 def _along(points: list[list[int]], velocity: int) -> int:
     if velocity <= points[0][0]:
         return points[0][1]
-    for (left, low), (right, high) in zip(points, points[1:], strict=False):
+    for (left, low), (right, high) in pairwise(points):
         if velocity <= right:
             return round_half_up(low + Fraction((velocity - left) * (high - low), right - left))
     return points[-1][1]

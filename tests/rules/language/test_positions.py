@@ -105,7 +105,7 @@ def paths_of(value: Any, path: Path = ()) -> set[Path]:
 
 
 def test_lines_of_all_forms() -> None:
-    """Tables, arrays of tables, dotted and quoted keys, inline and multi-line values each have the line they stand on."""
+    """Tables, arrays of tables, dotted and quoted keys, inline and multi-line values have the line they stand on."""
     assert find_positions(TEXT).lines == EXPECTED
     assert paths_of(tomllib.loads(TEXT)) == {(), *EXPECTED}
 
@@ -159,7 +159,7 @@ def test_repeated_keys(text: str, path: Path, first: int, second: int) -> None:
     ],
 )
 def test_inline_tables_over_several_lines(text: str, line: int | None) -> None:
-    """An inline table that is left open at the end of a line, or ends in a comma, is found; an array in it may be long."""
+    """An inline table that is left open at the end of a line, or ends in a comma, is found; arrays in it may be long."""
     assert find_positions(text).split_table == line
 
 
