@@ -1,0 +1,54 @@
+"""Rule files on the disk: which ones a command means, in which order, and their bytes.
+
+The order decides what a musician hears (ruling 7): as on the command line, and by name within a folder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from router.names import RULE_SUFFIX, is_hidden, is_midi_name, is_rule_name
+from router.settings import UsageError
+from router.words import why
+from rules.errors import MachineError
+
+RuleTexts = tuple[tuple[str, bytes], ...]
+"""Rule files as the reader wants them: the name as the user wrote it, and the bytes."""
+
+
+def read_rule_files(arguments: Sequence[str]) -> RuleTexts:
+    """Return the bytes of every rule file meant by `arguments`, files and folders.
+
+    Raises MachineError for what is missing or can't be read, UsageError for a MIDI file in the place of a rule file.
+    """
+    paths = [path for argument in arguments for path in _meant_by(argument)]
+    return tuple((str(path), _content(path)) for path in dict.fromkeys(paths))
+
+
+def _meant_by(argument: str) -> list[Path]:
+    path = Path(argument)
+    if not path.is_dir():
+        if is_midi_name(argument):
+            raise UsageError(
+                f"{argument} is a MIDI file, and a rule file ({RULE_SUFFIX}) is wanted here, before the files"
+            )
+        return [path]
+    try:
+        found = sorted(
+            entry
+            for entry in path.iterdir()
+            if is_rule_name(entry.name) and not is_hidden(entry.name) and entry.is_file()
+        )
+    except OSError as error:
+        raise MachineError(f"{argument}: the folder can't be looked into: {why(error)}") from error
+    if not found:
+        raise MachineError(f"{argument}: no rule file ({RULE_SUFFIX}) is in this folder; name another folder or a file")
+    return found
+
+
+def _content(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise MachineError(f"{path}: the rule file can't be read: {why(error)}") from error

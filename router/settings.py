@@ -1,0 +1,52 @@
+"""What a command was asked to do, as plain values: built once from the command line, passed down, never changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.errors import PointsmanError
+
+
+class UsageError(PointsmanError):
+    """A command can't do what its arguments ask for. The text says what to write instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class RewriteSettings:
+    """What `rewrite` shall do. `rules` and `files` are files and folders as they were written.
+
+    `out` names a file or folder, None with `in_place` or without a place to write; `playing` are the texts of `--from`;
+    `jobs` is the number of worker processes, None for as many as there are cores.
+    """
+
+    rules: tuple[str, ...]
+    files: tuple[str, ...]
+    out: str | None = None
+    in_place: bool = False
+    playing: tuple[str, ...] = ()
+    per_port: bool = False
+    dry_run: bool = False
+    strict: bool = False
+    json: bool = False
+    jobs: int | None = None
+    force: bool = False
+    quiet: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSettings:
+    """What `check` shall do."""
+
+    rules: tuple[str, ...]
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSettings:
+    """What `trace` shall do: `words` are the messages as written, `switches` the texts of `--switch`."""
+
+    rules: tuple[str, ...]
+    source: str
+    words: tuple[str, ...]
+    switches: tuple[str, ...] = ()
+    json: bool = False

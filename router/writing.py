@@ -1,0 +1,217 @@
+"""Results reach the disk whole or not at all.
+
+What holds here:
+
+* A file is written under a name of its own in the folder where it belongs, flushed to the disk, and only then given its
+  real name, in one step. Whoever looks sees nothing, the old file or the new one, and never half of one.
+* Nothing is overwritten unless that was asked for, even if it appeared a moment ago.
+* A file rewritten in place keeps a backup, and no backup is ever overwritten.
+* An interruption (Ctrl-C, a closed terminal) waits until the files in hand are in place.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import stat
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
+from pathlib import Path
+from typing import Final
+
+from router.names import backups
+from router.words import why
+from rules.errors import MachineError
+
+_INTERRUPTIONS: Final = frozenset(
+    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+_ADVICE: Final = {
+    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "; free some space and run it again"),
+    **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), "; choose a folder that you may write to"),
+}
+_NEW_FILE: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+
+
+class Disk:
+    """The calls that a full, read-only or failing disk answers with OSError. Tests give a disk that fails on demand."""
+
+    def make_folder(self, folder: Path) -> None:
+        """Make `folder` and those above it; one that is there is fine."""
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def create(self, path: Path) -> int:
+        """Open a new file for writing; return its handle."""
+        return os.open(path, _NEW_FILE, 0o600)
+
+    def write(self, handle: int, data: bytes) -> None:
+        """Write all of `data`."""
+        rest = memoryview(data)
+        while rest:
+            rest = rest[os.write(handle, rest) :]
+
+    def flush(self, handle: int) -> None:
+        """Wait until what was written is on the disk."""
+        os.fsync(handle)
+
+    def link(self, source: Path, target: Path) -> None:
+        """Give the file `source` the further name `target`. Raises FileExistsError if there is one."""
+        os.link(source, target)
+
+    def replace(self, source: Path, target: Path) -> None:
+        """Give `source` the name `target` instead of its own, in place of a file that had it."""
+        os.replace(source, target)
+
+
+DISK: Final = Disk()
+
+
+class TargetExistsError(MachineError):
+    """A file of that name is there already, and nobody said that it may be replaced."""
+
+
+def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk = DISK) -> None:
+    """Write `files`, all of them or none, with the permissions of `like`; missing folders are made.
+
+    A file that is there already is replaced only with `replace`. Raises TargetExistsError, and MachineError if the disk
+    refuses; then every path is as it was (with `replace`, files before the failing one may be new).
+    """
+    with _undisturbed(), ExitStack() as temporaries:
+        ready = {}
+        for path, data in files.items():
+            with _explained(path):
+                disk.make_folder(path.parent)
+                ready[path] = temporaries.enter_context(_finished_copy(path.parent, data, like, disk))
+        _put_in_place(ready, replace, disk)
+    for folder in {path.parent for path in files}:
+        _flush_folder(folder)
+
+
+def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
+    """Put `data` in place of the file `path`, and return the name under which the old file was kept.
+
+    A link stays a link: the file that it names is the one rewritten. Raises MachineError; then the file is as it was.
+    """
+    path = path.resolve()
+    with _undisturbed(), _explained(path):
+        like = path.stat()
+        with _finished_copy(path.parent, data, like, disk) as temporary:
+            _give_to_owner(temporary, like)
+            backup = _keep(path, like, disk)
+            try:
+                disk.replace(temporary, path)
+            except OSError:
+                backup.unlink()
+                raise
+    _flush_folder(path.parent)
+    return backup
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Hold back what would interrupt, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, _INTERRUPTIONS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _explained(path: Path) -> Iterator[None]:
+    """Turn the refusal of the disk into words that name `path`."""
+    try:
+        yield
+    except OSError as error:
+        raise MachineError(f"{path} can't be written: {why(error)}{_ADVICE.get(error.errno or 0, '')}") from error
+
+
+@contextmanager
+def _finished_copy(folder: Path, data: bytes, like: os.stat_result, disk: Disk) -> Iterator[Path]:
+    """A complete file under a passing name in `folder`, flushed; gone afterwards unless it got its real name."""
+    temporary = folder / f".pointsman-{os.urandom(6).hex()}.part"
+    handle = disk.create(temporary)
+    try:
+        try:
+            disk.write(handle, data)
+            if hasattr(os, "fchmod"):
+                os.fchmod(handle, stat.S_IMODE(like.st_mode) & 0o777)
+            disk.flush(handle)
+        finally:
+            os.close(handle)
+        yield temporary
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _put_in_place(ready: Mapping[Path, Path], replace: bool, disk: Disk) -> None:
+    placed: list[Path] = []
+    try:
+        for path, temporary in ready.items():
+            with _explained(path):
+                if replace:
+                    disk.replace(temporary, path)
+                else:
+                    _name_anew(temporary, path, disk)
+                    placed.append(path)
+    except MachineError:
+        for path in placed:
+            path.unlink()
+        raise
+
+
+def _name_anew(temporary: Path, path: Path, disk: Disk) -> None:
+    """Give the file its name unless there is such a file.
+
+    A further link does that in one step; disks without links (many USB sticks) are asked first.
+    """
+    try:
+        disk.link(temporary, path)
+    except FileExistsError:
+        raise TargetExistsError(exists_already(path)) from None
+    except OSError:
+        if os.path.lexists(path):
+            raise TargetExistsError(exists_already(path)) from None
+        disk.replace(temporary, path)
+
+
+def exists_already(path: Path) -> str:
+    """Say that a result would overwrite something."""
+    return f"{path} exists already: move it away, write elsewhere with -o, or replace it with --force"
+
+
+def _give_to_owner(path: Path, like: os.stat_result) -> None:
+    """Let a file rewritten in place stay its owner's, where we may: only root rewrites what belongs to others."""
+    if hasattr(os, "chown"):
+        with suppress(OSError):
+            os.chown(path, like.st_uid, like.st_gid)
+
+
+def _keep(path: Path, like: os.stat_result, disk: Disk) -> Path:
+    """Give the file a further name, the first backup name that is free; return that."""
+    for backup in backups(path):
+        try:
+            disk.link(path, backup)
+        except FileExistsError:
+            continue
+        except OSError:
+            if os.path.lexists(backup):
+                continue
+            with _finished_copy(path.parent, path.read_bytes(), like, disk) as temporary:
+                disk.replace(temporary, backup)
+        return backup
+    raise MachineError(f"{path} has too many backups beside it: move some away")
+
+
+def _flush_folder(folder: Path) -> None:
+    """Bring the new names to the disk too, where the system can; the files are safe in any case."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -1,0 +1,61 @@
+"""Rule files on the disk."""
+
+from __future__ import annotations
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from router.rulefiles import read_rule_files
+from router.settings import UsageError
+from rules.errors import MachineError
+
+
+def test_files_come_in_the_order_of_the_command_line_and_by_name_within_a_folder(tmp_path: Path) -> None:
+    """The order of the rules is what a musician hears, so it never depends on the disk (ruling 7)."""
+    folder = tmp_path / "rules"
+    folder.mkdir()
+    for name in ("b.toml", "a.toml", "C.TOML", ".#a.toml", "notes.txt"):
+        (folder / name).write_text(f"# {name}", encoding="utf-8")
+    (folder / "sub.toml").mkdir()
+    single = tmp_path / "z.toml"
+    single.write_bytes(b"\xff")
+    texts = read_rule_files([str(single), str(folder)])
+    assert [Path(name).name for name, _ in texts] == ["z.toml", "C.TOML", "a.toml", "b.toml"]
+    assert texts[0] == (str(single), b"\xff")
+
+
+def test_a_file_named_twice_is_read_once(tmp_path: Path) -> None:
+    """A folder and a file of it together don't define every name twice."""
+    (tmp_path / "a.toml").write_text("", encoding="utf-8")
+    assert len(read_rule_files([str(tmp_path), str(tmp_path / "a.toml")])) == 1
+
+
+def test_a_missing_rule_file_is_named(tmp_path: Path) -> None:
+    """The message says which file is missing."""
+    with pytest.raises(MachineError, match=r"pit\.toml: the rule file can't be read: there is no such file or folder"):
+        read_rule_files([str(tmp_path / "pit.toml")])
+
+
+def test_a_folder_without_rule_files_is_an_error(tmp_path: Path) -> None:
+    """An empty folder would be a set of rules that silences everything."""
+    with pytest.raises(MachineError, match=r"no rule file \(\.toml\) is in this folder; name another folder or a file"):
+        read_rule_files([str(tmp_path)])
+
+
+def test_a_folder_that_can_not_be_read_is_an_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder that the machine doesn't open is told as such."""
+
+    def closed(_: Path) -> None:
+        raise OSError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(Path, "iterdir", closed)
+    with pytest.raises(MachineError, match="the folder can't be looked into: you have no permission"):
+        read_rule_files([str(tmp_path)])
+
+
+def test_a_recording_in_the_place_of_the_rules_is_noticed(tmp_path: Path) -> None:
+    """Who forgets the rule file hears that, instead of a complaint about odd bytes."""
+    with pytest.raises(UsageError, match=r"take\.mid is a MIDI file, and a rule file \(\.toml\) is wanted here"):
+        read_rule_files([str(tmp_path / "take.mid")])

@@ -1,0 +1,51 @@
+"""How the program speaks."""
+
+from __future__ import annotations
+
+import errno
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from router.words import columns, count, listing, number, plain, seconds, why
+
+
+def test_machine_answers_are_put_into_plain_words() -> None:
+    """A full disk is told as such, and an answer we have no words for in the machine's own."""
+    assert why(OSError(errno.ENOSPC, "No space left on device")) == "no space is left on the disk"
+    assert why(OSError(errno.ETXTBSY, "Text file busy")) == "text file busy"
+    assert why(OSError("odd")) == "odd"
+    assert why(OSError()) == "oserror"
+
+
+def test_numbers_are_easy_to_read() -> None:
+    """Thousands are set apart, one thing is not several, and times have two decimals."""
+    assert number(1234567) == "1,234,567"
+    assert [count(1, "file"), count(2, "file"), count(0, "try", "tries")] == ["1 file", "2 files", "0 tries"]
+    assert seconds(1.234) == "1.23 s"
+
+
+@given(st.text())
+def test_no_name_can_upset_a_terminal(text: str) -> None:
+    """Whatever a file or track is called, what is printed is one line without control characters."""
+    shown = plain(text)
+    assert len(shown.splitlines()) <= 1
+    assert not any(ord(letter) < 32 or 127 <= ord(letter) < 160 for letter in shown)
+
+
+def test_plain_leaves_ordinary_names_alone() -> None:
+    """Letters of any script stay; an escape sequence is shown as the code it is."""
+    assert plain("Grün ♪.mid") == "Grün ♪.mid"
+    assert plain("a\x1b[31m\n") == "a\\x1b[31m\\x0a"
+
+
+def test_long_lists_are_cut_and_say_so() -> None:
+    """At most so many lines, then how many more; a single further line is printed rather than counted."""
+    assert listing(["a", "b", "c"], 2) == ["a", "b", "c"]
+    assert listing(["a", "b", "c", "d"], 2) == ["a", "b", "... and 2 more (--json lists all)"]
+
+
+def test_columns_line_up() -> None:
+    """Cells are padded to the widest of their column, numbers to the right, and no line ends in spaces."""
+    rows = [("file", "notes", ""), ("a.mid", "7", "x"), ("b", "1,000", "")]
+    assert columns(rows, right=frozenset({1})) == ["file   notes", "a.mid      7  x", "b      1,000"]
