@@ -14,7 +14,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Final
 
-from rules.smf.damage import DamageLog
+from rules.smf.damage import DamageLog, counted
 
 END: Final = b"\xff\x2f\x00"
 TAG: Final = re.compile(rb"MT(?:rk|hd)")
@@ -93,12 +93,12 @@ class _Finder:
         places = [place for place in (_first_from(self.tags, at), _first_from(self.files, at)) if place is not None]
         if not places:
             return self.finish
-        self.log.note(at, f"{min(places) - at} bytes belong to no chunk; they are kept as they are")
+        self.log.note(at, f"{counted(min(places) - at, 'byte')} outside any chunk, kept unread")
         return min(places)
 
     def _note_second_file(self, at: int) -> None:
         self.log.note(
-            at, f"a second MIDI file of {self.finish - at} bytes begins here; it is kept as it is, no rule reaches it"
+            at, f"a second MIDI file of {self.finish - at} bytes begins here; it is kept, but no rule reaches it"
         )
 
     def _track(self, at: int, kind: bytes) -> Track:
@@ -109,9 +109,11 @@ class _Finder:
         end = self._end_of_track(body, claimed)
         cut = claimed > self.finish and end == self.finish
         if cut:
-            self.log.note(at + 4, f"the track claims {claimed - body} bytes, but the file ends after {end - body}")
+            self.log.note(
+                at + 4, f"the track claims {counted(claimed - body, 'byte')}, but the file ends after {end - body}"
+            )
         elif end != claimed:
-            self.log.note(at + 4, f"the track claims {claimed - body} bytes, but it ends after {end - body}")
+            self.log.note(at + 4, f"the track claims {counted(claimed - body, 'byte')}, but it ends after {end - body}")
         return Track(at, body, end, cut)
 
     def _end_of_track(self, body: int, claimed: int) -> int:

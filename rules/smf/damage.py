@@ -18,6 +18,11 @@ class Damage:
         return f"byte {self.offset}: {self.text}"
 
 
+def counted(number: int, noun: str) -> str:
+    """Return "1 byte", "2 bytes" and so on."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 class DamageLog:
     """Collects damage; a strict log refuses the file at the first one by raising MidiFileError."""
 

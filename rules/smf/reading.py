@@ -15,7 +15,7 @@ from typing import Final
 from rules.errors import MidiFileError
 from rules.smf import wrapper
 from rules.smf.chunks import Track, find_tracks
-from rules.smf.damage import Damage, DamageLog
+from rules.smf.damage import Damage, DamageLog, counted
 from rules.smf.scanning import TrackEvents
 from rules.smf.wrapper import Wrapper
 
@@ -70,7 +70,7 @@ def read(data: bytes, *, strict: bool = False) -> MidiFile:
     if not tracks:
         raise MidiFileError(min(finish, fields + 6), "no track follows the header; the file holds no music")
     if len(tracks) != track_count:
-        log.note(fields + 2, f"the header claims {track_count} tracks, the file has {len(tracks)}")
+        log.note(fields + 2, f"the header claims {counted(track_count, 'track')}, the file has {len(tracks)}")
     elif midi_format == 0 and track_count > 1:
         log.note(fields + 2, f"format 0 has one track, this file has {track_count}; they are read like format 1")
     return MidiFile(data, begin, finish, midi_format, track_count, division, tracks, tuple(log.found), wrapped, strict)
@@ -98,7 +98,9 @@ def _require_header(data: bytes, begin: int, finish: int) -> None:
         raise MidiFileError(finish, f"the file ends inside its header, after {finish - begin} of 14 bytes")
     length = int.from_bytes(data[begin + 4 : begin + 8])
     if length < 6:
-        raise MidiFileError(begin + 4, f"the header claims a length of {length} bytes; at least 6 are needed")
+        raise MidiFileError(
+            begin + 4, f"the header claims a length of {counted(length, 'byte')}; at least 6 are needed"
+        )
 
 
 def _judge_division(division: int, at: int, log: DamageLog) -> None:

@@ -16,7 +16,7 @@ from typing import Final, TypeAlias
 
 from rules.errors import MidiFileError
 from rules.smf import vlq
-from rules.smf.damage import Damage, DamageLog
+from rules.smf.damage import Damage, DamageLog, counted
 
 Event: TypeAlias = tuple[int, int, int, int, bytes]
 """One event: (tick, delta_at, at, end, message).
@@ -118,7 +118,7 @@ class TrackEvents:
             return end
         if self.cut:
             raise IndexError
-        raise self._refused(length_at, f"an event of {length} bytes runs past the end of its track")
+        raise self._refused(length_at, f"an event of {counted(length, 'byte')} runs past the end of its track")
 
     def _carried_on(self, at: int, status: int) -> int:
         """Return how many data bytes the running `status` takes that a meta event has interrupted."""
@@ -133,14 +133,12 @@ class TrackEvents:
         self.tail = end
         rest = len(self.body) - end
         if rest:
-            self._log.note(self.base + end, f"{rest} bytes after the end of the track; they are kept as they are")
+            self._log.note(self.base + end, f"{counted(rest, 'byte')} after the end of the track, kept unread")
 
     def _stopped_inside(self, delta_at: int) -> None:
         self.tail = delta_at
-        self._log.note(
-            self.base + delta_at,
-            f"the track ends inside an event; its {len(self.body) - delta_at} bytes are kept as they are",
-        )
+        rest = counted(len(self.body) - delta_at, "byte")
+        self._log.note(self.base + delta_at, f"the track ends inside an event; {rest} of it are kept unread")
 
     def _bad_data(self, at: int) -> MidiFileError:
         return self._refused(at, f"data byte {self.body[at]:02X} in a channel event; 00 to 7F are allowed")

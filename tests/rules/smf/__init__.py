@@ -1,0 +1,1 @@
+"""Tests of the lossless Standard MIDI File codec."""

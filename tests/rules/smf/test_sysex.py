@@ -1,0 +1,109 @@
+"""Sysex events: complete messages, packets and escapes."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.smf.sysex import SysexKind, classify, is_transport, sent, stored
+from tests.rules.smf.build import END, one_track, passed_through, said, unhex
+
+COMPLETE, FIRST, CONTINUATION, LAST, ESCAPE = SysexKind
+
+
+def kinds(body: str) -> list[SysexKind]:
+    """Classify the F0 and F7 events of a track as a caller does: a channel event closes what was open."""
+    found = []
+    is_open = False
+    for _, message in said(body + END):
+        event = unhex(message)
+        if event[0] in (0xF0, 0xF7):
+            found.append(classify(event, is_open))
+            is_open = found[-1].leaves_open
+        elif event[0] < 0xF0:
+            is_open = False
+    return found
+
+
+@pytest.mark.parametrize(
+    ("body", "expected"),
+    [
+        # RP-001, "sysex event": the stored form of a complete message, and its example of a message in three packets.
+        pytest.param("00 F0 05 43 12 00 07 F7", [COMPLETE], id="complete"),
+        pytest.param(
+            "00 F0 03 43 12 00 81 48 F7 06 43 12 00 43 12 00 64 F7 04 43 12 00 F7",
+            [FIRST, CONTINUATION, LAST],
+            id="packets",
+        ),
+        pytest.param("00 F7 01 FA 00 F7 03 F2 00 08", [ESCAPE, ESCAPE], id="escapes"),
+        pytest.param("00 F7 02 43 F7", [ESCAPE], id="escape that happens to end in F7"),
+        pytest.param("00 F0 02 43 12", [FIRST], id="without F7"),
+        pytest.param("00 F0 02 43 12 00 F0 02 43 F7", [FIRST, COMPLETE], id="abandoned for another"),
+        pytest.param("00 F0 02 43 12 00 90 3C 40 00 F7 01 FA", [FIRST, ESCAPE], id="abandoned for a note"),
+        pytest.param("00 F0 01 43 00 FF 01 00 00 F7 01 F7", [FIRST, LAST], id="a meta event between packets"),
+        pytest.param("00 F0 01 43 00 F7 01 F7 00 F7 01 F8", [FIRST, LAST, ESCAPE], id="escape after packets"),
+        pytest.param("00 F0 00 00 F7 00 00 F7 01 F7", [FIRST, CONTINUATION, LAST], id="empty packets"),
+        pytest.param("00 F7 00", [ESCAPE], id="empty escape"),
+        pytest.param("00 F0 01 F7", [COMPLETE], id="empty message"),
+        pytest.param("00 F0 77" + " 00" * 0x76 + " F7", [COMPLETE], id="long"),
+    ],
+)
+def test_kinds_of_sysex_events(body: str, expected: list[SysexKind]) -> None:
+    """Every F0 and F7 event is told for what it is, and all keep their bytes."""
+    assert kinds(body) == expected
+    data = one_track(body + END)
+    assert set(passed_through(data)) == {data}
+
+
+@pytest.mark.parametrize(
+    ("event", "message"),
+    [
+        ("F0 05 43 12 00 07 F7", "F0 43 12 00 07 F7"),
+        ("F0 80 05 43 12 00 07 F7", "F0 43 12 00 07 F7"),
+        ("F0 03 43 12 00", "F0 43 12 00"),
+        ("F7 04 43 12 00 F7", "43 12 00 F7"),
+        ("F7 03 F2 00 08", "F2 00 08"),
+    ],
+)
+def test_what_an_event_sends(event: str, message: str) -> None:
+    """An F0 event sends its status and content, an F7 event its content alone (RP-001, "sysex event")."""
+    assert sent(unhex(event)) == unhex(message)
+
+
+@pytest.mark.parametrize(
+    ("message", "event"),
+    [
+        ("90 3C 40", "90 3C 40"),
+        ("C0 05", "C0 05"),
+        ("F0 43 12 00 07 F7", "F0 05 43 12 00 07 F7"),
+        ("FA", "F7 01 FA"),
+        ("F2 00 08", "F7 03 F2 00 08"),
+        ("FF", "F7 01 FF"),
+    ],
+)
+def test_how_a_track_stores_a_message(message: str, event: str) -> None:
+    """Channel messages are stored as they are, sysex with its length, everything else as an escape."""
+    assert stored(unhex(message)) == unhex(event)
+
+
+@given(st.binary(max_size=300))
+def test_stored_sysex_sends_itself(content: bytes) -> None:
+    """A sysex message of any length comes back from its stored form."""
+    message = b"\xf0" + content + b"\xf7"
+    assert sent(stored(message)) == message
+    assert classify(stored(message), is_open=False) is COMPLETE
+
+
+@pytest.mark.parametrize("first", [0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFD, 0xFE])
+def test_escapes_of_clock_and_transport(first: int) -> None:
+    """Escapes of F1-F3, F6 and F8-FE go with the clock and transport (ruling 34)."""
+    assert is_transport(stored(bytes((first, 0, 0))))
+
+
+@pytest.mark.parametrize(
+    "event", ["F7 00", "F7 03 90 3C 40", "F7 01 FF", "F7 01 F7", "F7 01 F0", "F7 01 F4", "F7 01 F5"]
+)
+def test_escapes_of_anything_else(event: str) -> None:
+    """Other escapes go with sysex (ruling 34)."""
+    assert not is_transport(unhex(event))
