@@ -1,12 +1,36 @@
-"""What every step has in common: a main key, a short and a long form."""
+"""What every step has in common: a main key, a short and a long form, and what it makes of a form."""
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from abc import abstractmethod
+from collections.abc import Callable
+from typing import Any, ClassVar, Protocol, TypeVar
 
 from pydantic import model_validator
 
+from rules.guards import Guard
+from rules.lanes import Form
 from rules.language.values import Part
+from rules.nodes.base import Node
+
+SomeNode = TypeVar("SomeNode", bound=Node)
+
+
+class Surroundings(Protocol):
+    """What a step may ask of the place where it stands."""
+
+    @property
+    def fires_on_offs(self) -> bool:
+        """Whether the `match` of this rule names note-offs (ruling 3)."""
+        ...
+
+    def numbers(self, switch: str) -> list[tuple[int, Guard]]:
+        """Every number that a number switch can be at, with the guard that it is."""
+        ...
+
+    def node(self, make: Callable[[], SomeNode]) -> SomeNode:
+        """The memory of this step: made once, and the same for every form that comes through."""
+        ...
 
 
 class Step(Part):
@@ -23,3 +47,11 @@ class Step(Part):
     @classmethod
     def _lengthen(cls, raw: Any) -> Any:
         return cls.from_short(raw)
+
+    @abstractmethod
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """What becomes of a form: none (dropped), one or several. A form that ends at a node goes on from there."""
+
+    def skipped(self, form: Form, around: Surroundings) -> list[Form]:
+        """What becomes of a form while the step's `when` doesn't hold: usually nothing happens to it."""
+        return [form]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any, ClassVar
 
 from pydantic import model_validator
 
+from rules.lanes import Form
 from rules.language.values import Beats, Milliseconds, fault
-from rules.steps.base import Step
+from rules.nodes.delay import DelayNode
+from rules.steps.base import Step, Surroundings
+from rules.tempo import Delay
 
 
 class DelayStep(Step):
@@ -28,3 +32,14 @@ class DelayStep(Step):
         if not self.ms and not self.beats:
             raise fault("a delay is longer than nothing: write `ms` or `beats`")
         return self
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """Everything goes to the memory that keeps the order."""
+        return [replace(form, node=self._node(around))]
+
+    def skipped(self, form: Form, around: Surroundings) -> list[Form]:
+        """Nothing overtakes: while `when` doesn't hold, messages still wait for those that were delayed before."""
+        return [replace(form, node=self._node(around).without_delay)]
+
+    def _node(self, around: Surroundings) -> DelayNode:
+        return around.node(lambda: DelayNode(Delay(self.ms, self.beats)))

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
 from pydantic import model_validator
 
+from rules.lanes import Form
 from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
-from rules.steps.base import Step
+from rules.messages import NOTE_ON
+from rules.nodes.echo import EchoNode
+from rules.steps.base import Step, Surroundings
 from rules.steps.velocity import round_half_up
+from rules.tempo import Delay
 
 
 class EchoStep(Step):
@@ -43,3 +48,9 @@ class EchoStep(Step):
                 break
             made.append((n, moved, softer))
         return made
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """Note-ons go to the node that copies them; all else passes."""
+        if form.kind != NOTE_ON:
+            return [form]
+        return [replace(form, node=around.node(lambda: EchoNode(Delay(self.ms, self.beats), self.copies)))]

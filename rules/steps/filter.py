@@ -7,8 +7,10 @@ from typing import ClassVar
 from pydantic import model_validator
 
 from rules.conditions import Conditions
+from rules.lanes import Form
 from rules.language.values import fault
-from rules.steps.base import Step
+from rules.matching import split_any
+from rules.steps.base import Step, Surroundings
 
 
 class FilterStep(Step):
@@ -27,3 +29,10 @@ class FilterStep(Step):
         if not self.keep and not self.drop:
             raise fault("write what to `keep` or what to `drop`, as in `filter = { drop = { controller = 7 } }`")
         return self
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """The part that is kept and not dropped."""
+        kept, _ = split_any(form, self.keep)
+        if not self.drop:
+            return kept
+        return [left for piece in kept for left in split_any(piece, self.drop, strictly=True)[1]]

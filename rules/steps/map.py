@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from fractions import Fraction
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rules.errors import NotationError
+from rules.lanes import ALL, IDENTITY, Form, constant, gate_of, table_of
 from rules.language.values import Controller, Note, Program, fault, naming_of, read_ends, read_range, shown
-from rules.messages import BEND_CENTRE
+from rules.matching import NOTE_STATUSES
+from rules.messages import (
+    BEND_CENTRE,
+    CONTROLLER,
+    MOST_MODE,
+    NOTE_OFF,
+    NOTE_ON,
+    PITCH_BEND,
+    POLY_PRESSURE,
+    PRESSURE,
+    PROGRAM,
+    STATUS_OF_KIND,
+    SYSEX,
+)
+from rules.nodes.base import Node
+from rules.nodes.fourteen import FourteenBitNode
+from rules.nodes.gate import GateNode
 from rules.notation import nearest, parse_controller, parse_note
-from rules.steps.base import Step
+from rules.steps.base import Step, Surroundings
 
 _KINDS: Final = ("controller", "pitch-bend", "pressure", "poly-pressure", "program", "note")
 
@@ -161,12 +177,134 @@ class MapStep(Step):
             return _line(value, in_middle, high, out_middle, last)
         return _line(value, low, high, first, last)
 
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """What is named is mapped, the rest passes."""
+        if form.status >= SYSEX:
+            return [form]
+        if self.source is None:
+            return self._by_table(form)
+        named = self._named(form, self.source)
+        if named is None:
+            return [form]
+        return [*form.without(named), *self._folded(named, around)]
+
+    def _by_table(self, form: Form) -> list[Form]:
+        """The form with its key, controller or program looked up in a table of numbers."""
+        numbers, domain = self.programs, ALL
+        kinds: tuple[int, ...] = (PROGRAM,)
+        if self.notes:
+            numbers, kinds = self.notes, NOTE_STATUSES
+        elif self.controllers:
+            numbers, kinds, domain = self.controllers, (CONTROLLER,), gate_of(range(MOST_MODE))
+        if form.kind not in kinds:
+            return [form]
+        if self.others == "drop":
+            form = form.having_one(gate_of(numbers) | ALL & ~domain)
+        moved = table_of(lambda number: numbers.get(number, number) if domain >> number & 1 else number)
+        return [replace(form, one=form.one.translate(moved))] if form.exists else []
+
+    def _named(self, form: Form, source: End) -> Form | None:
+        """The part of the form that `from` names."""
+        if source.kind == "note":
+            if form.kind not in (NOTE_ON, NOTE_OFF):
+                return None
+        elif form.kind != STATUS_OF_KIND[source.kind]:
+            return None
+        if source.number is None:
+            return form
+        wanted = {source.number, source.number + 32} if self.is_wide(source) else {source.number}
+        part = form.having_one(gate_of(wanted))
+        return part if part.exists else None
+
+    def _folded(self, form: Form, around: Surroundings) -> list[Form]:
+        assert self.source is not None
+        assert self.to is not None
+        if self.is_wide(self.source):
+            return [replace(form, node=around.node(lambda: FourteenBitNode(self.outputs)))]
+        if self.source.kind == "note" and self.to.kind == "note":
+            return [self._note_to_note(form)]
+        node = around.node(GateNode) if self.to.kind == "note" else None
+        if form.kind == PITCH_BEND:
+            table = tuple(self.mapped(value - BEND_CENTRE) for value in range(2 * BEND_CENTRE))
+            pieces = [(piece, tuple(table[piece.fourteen(n)] for n in range(128))) for piece in form.spread()]
+        else:
+            pieces = [(form, self._values(form))]
+        return [made for piece, values in pieces for made in self._made(piece, values, node)]
+
+    def _note_to_note(self, form: Form) -> Form:
+        assert self.to is not None
+        one = form.one if self.to.number is None else constant(self.to.number)
+        if form.kind == NOTE_OFF:
+            return replace(form, one=one)
+        velocities = table_of(lambda number: max(1, min(127, self.mapped(number))))
+        return replace(form, one=one, two=form.two.translate(velocities))
+
+    def _values(self, form: Form) -> tuple[int, ...]:
+        """The mapped value for each incoming value byte of a form with a 7-bit value; a note-off has the value 0."""
+        if form.kind == NOTE_OFF:
+            return (self.mapped(0),) * 128
+        table = form.one if form.kind in (PROGRAM, PRESSURE) else form.two
+        return tuple(self.mapped(table[number]) if table[number] < 128 else 0 for number in range(128))
+
+    def _made(self, form: Form, values: tuple[int, ...], node: Node | None) -> list[Form]:
+        """The forms for mapped values, as a function of the byte that feeds the value."""
+        assert self.to is not None
+        feed = form.feed_one if form.kind in (PROGRAM, PRESSURE) else form.feed_two
+        channel = form.status & 0x0F
+        made = []
+        for kind, first, second in _shapes(self.to, self.is_wide(self.to), values):
+            keeps_key = first is None
+            made.append(
+                replace(
+                    form,
+                    status=kind | channel,
+                    one=form.one if first is None else first,
+                    feed_one=form.feed_one if keeps_key else feed,
+                    two=second,
+                    feed_two=feed,
+                    node=node,
+                )
+            )
+        return made
+
+    def outputs(self, value: int) -> list[tuple[int, int, int]]:
+        """The messages for a 14-bit value, as status without channel and data bytes."""
+        assert self.to is not None
+        shapes = _shapes(self.to, self.is_wide(self.to), (self.mapped(value),) * 128)
+        return [(kind, (first or IDENTITY)[0], second[0]) for kind, first, second in shapes]
+
+
+@lru_cache(maxsize=64)
+def _tables(values: tuple[int, ...]) -> tuple[bytes, bytes]:
+    """Low and high seven bits of each value."""
+    return table_of(lambda number: values[number] & 0x7F), table_of(lambda number: values[number] >> 7 & 0x7F)
+
+
+def _shapes(to: End, wide: bool, values: tuple[int, ...]) -> list[tuple[int, bytes | None, bytes]]:
+    """How values are written at an end: status without channel and the two tables; no first table keeps the key."""
+    low, high = _tables(tuple(value + BEND_CENTRE for value in values) if to.kind == "pitch-bend" else values)
+    number = constant(to.number) if to.number is not None else None
+    match to.kind:
+        case "pitch-bend":
+            return [(PITCH_BEND, low, high)]
+        case "pressure" | "program":
+            return [(STATUS_OF_KIND[to.kind], low, constant(0))]
+        case "poly-pressure":
+            return [(POLY_PRESSURE, number, low)]
+        case "note":
+            return [(NOTE_ON, number, low)]
+    assert to.number is not None
+    if wide:
+        return [(CONTROLLER, number, high), (CONTROLLER, constant(to.number + 32), low)]
+    return [(CONTROLLER, number, low)]
+
 
 def _middle(low: int, high: int, is_bend: bool) -> int:
     return 0 if is_bend else (low + high + 1) // 2
 
 
 def _line(value: int, low: int, high: int, first: int, last: int) -> int:
+    """The point on a straight line, rounded half up."""
     if low == high:
         return first
-    return math.floor(Fraction((value - low) * (last - first), high - low) + first + Fraction(1, 2))
+    return first + (2 * (value - low) * (last - first) + (high - low)) // (2 * (high - low))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, ClassVar
 
 from pydantic import Field, model_validator
 
+from rules.lanes import Form
 from rules.language.values import Channel, fault
-from rules.steps.base import Step
+from rules.steps.base import Step, Surroundings
 
 
 class RechannelStep(Step):
@@ -36,3 +38,9 @@ class RechannelStep(Step):
     def channel_for(self, channel: int) -> int:
         """Where `channel` (1-16) goes."""
         return self.to if self.to is not None else self.moves.get(channel, channel)
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """The form with the new channel in its status."""
+        if form.channel is None:
+            return [form]
+        return [replace(form, status=form.status & 0xF0 | (self.channel_for(form.channel) - 1))]

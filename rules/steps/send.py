@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, ClassVar
 
 from pydantic import model_validator
 
+from rules.lanes import Form
 from rules.language.values import Messages, fault
-from rules.steps.base import Step
+from rules.nodes.send import SendNode
+from rules.steps.base import Step, Surroundings
 
 
 class SendStep(Step):
@@ -32,3 +35,8 @@ class SendStep(Step):
         if not self.messages:
             raise fault("name at least one message to send")
         return self
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """Everything goes to the node that judges whether it fires."""
+        node = around.node(lambda: SendNode(self.messages, self.keep, around.fires_on_offs))
+        return [replace(form, node=node)]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, ClassVar
 
 from pydantic import model_validator
 
+from rules.lanes import Form
 from rules.language.values import Milliseconds, fault
-from rules.steps.base import Step
+from rules.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
+from rules.nodes.thin import THINNED, ThinNode
+from rules.steps.base import Step, Surroundings
+from rules.tempo import Delay
 
 
 class ThinStep(Step):
@@ -26,3 +31,11 @@ class ThinStep(Step):
         if not self.ms:
             raise fault("`thin` needs a time above 0 ms")
         return self
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """What may be thinned goes to the node that remembers when the last value went; all else passes."""
+        if form.kind not in (CONTROLLER, PITCH_BEND, PRESSURE, POLY_PRESSURE):
+            return [form]
+        thinned = form if form.kind != CONTROLLER else form.having_one(THINNED)
+        pieces = [replace(thinned, node=around.node(lambda: ThinNode(Delay(self.ms))))] if thinned.exists else []
+        return pieces + form.without(thinned)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
 
+from rules.lanes import ALL, NOWHERE, Form, gate_of, table_of
 from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
-from rules.steps.base import Step
+from rules.matching import NOTE_STATUSES
+from rules.messages import CONTROLLER, PORTAMENTO_CONTROL
+from rules.steps.base import Step, Surroundings
 
 
 def fold_key(key: int) -> int:
@@ -17,6 +22,19 @@ def fold_key(key: int) -> int:
     if key > 127:
         return key - 12 * -((127 - key) // 12)
     return key
+
+
+def moved_key(key: int, by: int, fold: bool) -> int | None:
+    """Where `key` goes, or None when it leaves 0-127 and isn't folded back."""
+    moved = key + by
+    if 0 <= moved <= 127:
+        return moved
+    return fold_key(moved) if fold else None
+
+
+@lru_cache(maxsize=512)
+def _key_table(by: int, fold: bool) -> bytes:
+    return table_of(lambda key: NOWHERE if (moved := moved_key(key, by, fold)) is None else moved)
 
 
 def _read_by(raw: Any) -> Any:
@@ -46,9 +64,29 @@ class TransposeStep(Step):
         """A number of semitones, or the name of a switch."""
         return raw if isinstance(raw, dict) else {"by": raw}
 
-    def moved(self, key: int, by: int) -> int | None:
-        """Where `key` goes, or None when it leaves 0-127 and is dropped."""
-        moved = key + by
-        if 0 <= moved <= 127:
-            return moved
-        return fold_key(moved) if self.outside == "fold" else None
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """The form with its key moved; one form for each number that a number switch can be at."""
+        if form.channel is None or form.channel in self.except_channels:
+            return [form]
+        if form.kind not in NOTE_STATUSES and form.kind != CONTROLLER:
+            return [form]
+        if isinstance(self.by, int):
+            return self._moved_form(form, self.by)
+        return [
+            moved
+            for by, guard in around.numbers(self.by)
+            for moved in self._moved_form(form.guarded(guard), by)
+            if moved.guard
+        ]
+
+    def _moved_form(self, form: Form, by: int) -> list[Form]:
+        table = _key_table(by, self.outside == "fold")
+        inside = gate_of(key for key in range(128) if table[key] != NOWHERE)
+        if form.kind in NOTE_STATUSES:
+            form = form.having_one(inside)
+            return [replace(form, one=form.one.translate(table))] if form.exists else []
+        portamento = form.having_one(1 << PORTAMENTO_CONTROL)
+        others = form.having_one(ALL & ~(1 << PORTAMENTO_CONTROL))
+        portamento = portamento.having_two(inside)
+        moved = replace(portamento, two=portamento.two.translate(table))
+        return [piece for piece in (others, moved) if piece.exists]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Final
 
 from pydantic import model_validator
 
+from rules.lanes import IDENTITY, Form, table_of
 from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
-from rules.steps.base import Step
+from rules.messages import NOTE_OFF, NOTE_ON
+from rules.steps.base import Step, Surroundings
 
 _SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
 Amount = Annotated[float, decimal("an amount", 0.01, 10)]
@@ -64,12 +67,30 @@ class VelocityStep(Step):
     def _check_points(points: list[list[int]]) -> None:
         if not points or any(len(point) != 2 for point in points):
             raise fault("`points` are pairs [played, sent], as in [[1, 20], [64, 80], [127, 120]]")
-        if any(later[0] <= earlier[0] for earlier, later in pairwise(points)):
+        if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(points)):
             raise fault("`points` go upwards: each played velocity must be above the one before")
 
     def shaped(self, velocity: int) -> int:
         """The velocity (1-127) sent for one played (1-127)."""
         return max(1, min(127, self._raw(velocity)))
+
+    @property
+    def table(self) -> bytes:
+        """The shape on 0-127; 0, which is no velocity, stays 0."""
+        return table_of(lambda velocity: self.shaped(velocity) if velocity else 0)
+
+    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+        """The form with its velocity shaped, and with what will shape its release velocity."""
+        if self.channel is not None and form.channel not in self.channel:
+            return [form]
+        if form.kind == NOTE_ON:
+            release = form.release
+            if self.release:
+                release = (release or IDENTITY).translate(self.table)
+            return [replace(form, two=form.two.translate(self.table), release=release)]
+        if form.kind == NOTE_OFF and self.release:
+            return [replace(form, two=form.two.translate(self.table))]
+        return [form]
 
     def _raw(self, velocity: int) -> int:
         if self.points is not None:
@@ -91,7 +112,7 @@ class VelocityStep(Step):
 def _along(points: list[list[int]], velocity: int) -> int:
     if velocity <= points[0][0]:
         return points[0][1]
-    for (left, low), (right, high) in pairwise(points):
+    for (left, low), (right, high) in itertools.pairwise(points):
         if velocity <= right:
             return round_half_up(low + Fraction((velocity - left) * (high - low), right - left))
     return points[-1][1]

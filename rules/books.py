@@ -1,0 +1,393 @@
+"""What a message's emissions do to ledger, agenda and outputs.
+
+A walk has said what a message becomes. Here it is held against what its player has sounding and away from rest, and
+then sent, or put on the agenda, where it is met by what other holders do at the same output.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from rules.agenda import Agenda, Sending
+from rules.lag import NO_LAG
+from rules.ledger import Press, Rest, Sounding, cell_soundings, in_channel_of, sounding_of
+from rules.merge import Merge
+from rules.messages import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CONTROLLER,
+    NOTE_OFF,
+    NOTE_ON,
+    OFF_VELOCITY,
+    POLY_PRESSURE,
+    PROGRAM,
+    RESET_CONTROLLERS,
+    SYSEX,
+)
+from rules.pipeline import Cell
+from rules.player import Player
+from rules.rest import Place, is_at_rest, rest_message, rest_place
+from rules.tempo import Later
+from rules.walk import Clerk, Copy, Emission, Walk
+
+Sent = tuple[int, bytes, int, int]
+"""Port number, message, due time, player."""
+
+_EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
+
+
+def is_note_on(message: bytes) -> bool:
+    """Whether a message begins a note."""
+    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
+
+
+def is_note_off(message: bytes) -> bool:
+    """Whether a message ends a note, in either form."""
+    kind = message[0] & 0xF0
+    return kind == NOTE_OFF or (kind == NOTE_ON and message[2] == 0)
+
+
+class Books:
+    """Ledgers, agenda and merge of one engine. `out` is the list that the caller gave."""
+
+    def __init__(self, clerk: Clerk, merge: Merge) -> None:
+        self.clerk = clerk
+        self.merge = merge
+        self.agenda = Agenda()
+        self.players: list[Player] = []
+        self.out: list[Sent] = []
+        self.used: set[tuple[int, int]] = set()
+
+    @property
+    def later(self) -> Later:
+        """How delays become times."""
+        return self.clerk.later
+
+    # -- one message ------------------------------------------------------------------------------------------------
+
+    def enter(self, player: Player, walk: Walk, message: bytes, woken: bool = False) -> None:
+        """Books everything that a message became; `woken` says that it was seen before, when it came."""
+        emissions = _once(walk.emissions)
+        begins, ends = is_note_on(message), is_note_off(message)
+        ends = ends or walk.lets_go or any(is_note_off(e.message) and not e.literal for e in emissions if _is_note(e))
+        if ends and player.pressed(walk.in_key):
+            self._end_first(player, walk, message)
+            emissions = [e for e in emissions if e.literal or not (_is_note(e) and is_note_off(e.message))]
+        places = [rest_place(e.target, e.message) for e in emissions]
+        new = [e for e in emissions if _is_note(e) and is_note_on(e.message)]
+        if begins or new:
+            self._end_moved(player, walk, {(e.target, e.message[0], e.message[1]) for e in new})
+        if new:
+            player.presses[walk.in_key] = [*player.pressed(walk.in_key), Press([], walk.table, walk.word)]
+        for emission, place in zip(emissions, places, strict=True):
+            self._emit(player, walk, emission, place)
+        if walk.in_key in player.rests and not woken:
+            self._bring_to_rest(player, walk, message, {*places, *walk.promised})
+
+    def _emit(self, player: Player, walk: Walk, emission: Emission, place: Place | None) -> None:
+        due = walk.due(emission.lag)
+        copy = emission.copy
+        if _is_note(emission):
+            if is_note_on(emission.message):
+                player.pressed(walk.in_key)[-1].soundings.append(sounding_of(emission, due))
+            elif emission.literal:
+                copy = self._strike_out(player, walk.in_key, emission)
+        elif place is not None:
+            self._remember(player, walk, emission, place)
+        self.go(due, Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message))
+
+    def go(self, due: int, sending: Sending) -> None:
+        """Sends now, or later if it is not yet due."""
+        if due <= self.clerk.now:
+            self.deliver(sending, self.clerk.now)
+        else:
+            self.agenda.add(due, sending)
+
+    # -- notes ------------------------------------------------------------------------------------------------------
+
+    def _end_first(self, player: Player, walk: Walk, message: bytes) -> None:
+        """A note-off: the oldest press of its in-key ends, wherever it sounds, as late as it began (ruling 9)."""
+        presses = player.pressed(walk.in_key)
+        press = presses.pop(0)
+        if not presses:
+            del player.presses[walk.in_key]
+        is_off = is_note_off(message)
+        velocity = message[2] if is_off and message[0] & 0xF0 == NOTE_OFF else OFF_VELOCITY
+        for sounding in press.soundings:
+            self.end(player, walk.in_key, sounding, is_off and message[0] & 0xF0 == NOTE_ON, velocity)
+
+    def _end_moved(self, player: Player, walk: Walk, places: set[Place]) -> None:
+        """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
+        presses = player.pressed(walk.in_key)
+        for press in presses:
+            for sounding in press.soundings:
+                if sounding.place not in places:
+                    self.end(player, walk.in_key, sounding)
+            press.soundings = [sounding for sounding in press.soundings if sounding.place in places]
+        self._keep(player, walk.in_key, presses)
+
+    @staticmethod
+    def _keep(player: Player, in_key: int, presses: Sequence[Press]) -> None:
+        """Forgets presses of which nothing sounds any more."""
+        left = [press for press in presses if press.soundings]
+        if left:
+            player.presses[in_key] = left
+        else:
+            player.presses.pop(in_key, None)
+
+    def end(
+        self,
+        player: Player,
+        in_key: int,
+        sounding: Sounding,
+        as_note_on: bool = False,
+        velocity: int = OFF_VELOCITY,
+        now: bool = False,
+    ) -> None:
+        """Sends the note-off of what sounds, as late as its note-on went; with `now`, at once."""
+        due = self.clerk.now
+        if sounding.lag is not NO_LAG and not now:
+            due = max(sounding.lag.due(due, self.later), sounding.due)
+            sounding.lag.note_due(due)
+        message = sounding.off(as_note_on, velocity)
+        self.go(due, Sending(player.number, player.source, in_key, sounding.copy, sounding.target, message))
+
+    def _strike_out(self, player: Player, in_key: int, emission: Emission) -> Copy:
+        """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
+        place = (emission.target, emission.message[0] | 0x10, emission.message[1])
+        presses = player.pressed(in_key)
+        for press in reversed(presses):
+            for sounding in reversed(press.soundings):
+                if sounding.place == place:
+                    press.soundings.remove(sounding)
+                    self._keep(player, in_key, presses)
+                    return sounding.copy
+        return emission.copy
+
+    # -- values away from rest ----------------------------------------------------------------------------------------
+
+    def _remember(self, player: Player, walk: Walk, emission: Emission, place: Place) -> None:
+        held = player.resting(walk.in_key)
+        if is_at_rest(emission.message, fully=True):
+            held.pop(place, None)
+            if not held:
+                player.rests.pop(walk.in_key, None)
+        else:
+            held[place] = Rest(walk.table, walk.word, emission.lag)
+            player.rests[walk.in_key] = held
+
+    def _bring_to_rest(self, player: Player, walk: Walk, message: bytes, reached: set[Place | None]) -> None:
+        """A release goes to every place that got the press, whatever the rules say by now (ruling 13)."""
+        held = player.resting(walk.in_key)
+        for place, rest in list(held.items()):
+            if place in reached or not self._is_released(player, walk, message, place, rest):
+                continue
+            del held[place]
+            self.rest(player, walk.in_key, place, rest)
+        if not held:
+            del player.rests[walk.in_key]
+
+    def _is_released(self, player: Player, walk: Walk, message: bytes, place: Place, rest: Rest) -> bool:
+        """Whether a message, on the way that the press took, comes to rest at its place."""
+        trial = Walk(self.clerk, player.number, walk.in_key, walk.now, rest.word, message, rest.table)
+        trial.trying = True
+        trial.follow(rest.table, *split_message(message))
+        for emission in trial.emissions:
+            if rest_place(emission.target, emission.message) == place:
+                return is_at_rest(emission.message, fully=False)
+        return is_note_off(message) or (
+            message[0] & 0xF0 not in (NOTE_ON, PROGRAM) and is_at_rest(message, fully=False)
+        )
+
+    def rest(self, player: Player, in_key: int, place: Place, rest: Rest, now: bool = False) -> None:
+        """Brings a place to rest, as late as its press went; with `now`, at once."""
+        due = self.clerk.now
+        if rest.lag is not NO_LAG and not now:
+            due = rest.lag.due(due, self.later)
+            rest.lag.note_due(due)
+        self.go(due, Sending(player.number, player.source, in_key, (), place[0], rest_message(place)))
+
+    # -- at the outputs -----------------------------------------------------------------------------------------------
+
+    def deliver(self, sending: Sending, due: int) -> None:
+        """Sends what is due, as far as other holders at the same output let it."""
+        message = sending.message
+        status = message[0]
+        if status >= SYSEX:
+            self.out.append((sending.target, message, due, sending.player))
+            return
+        self.used.add((sending.target, status & 0x0F))
+        if status < POLY_PRESSURE:
+            if is_note_on(message):
+                holder = (sending.source, sending.in_key, sending.copy)
+                self.merge.press((sending.target, status, message[1]), holder)
+                self.out.append((sending.target, message, due, sending.player))
+                return
+            going = self.merge.let_go(sending)
+        elif status & 0xF0 == CONTROLLER and message[1] in _EVERY_NOTE_ENDS:
+            self._end_every_note(sending, due)
+            return
+        else:
+            if status & 0xF0 == CONTROLLER and message[1] == RESET_CONTROLLERS:
+                self._forget_rests(sending)
+            going = self.merge.pass_on(sending)
+        for target, data, player in going:
+            self.out.append((target, data, due, player))
+
+    def _end_every_note(self, sending: Sending, due: int) -> None:
+        """A mode message that ends notes: passes if no one else sounds there, else becomes note-offs (ruling 15)."""
+        channel = (sending.target, sending.message[0] & 0x0F)
+        holder = (sending.source, in_channel_of(sending.in_key))
+        shared = self.merge.others_sound(channel, holder)
+        if not shared:
+            self.out.append((sending.target, sending.message, due, sending.player))
+        for player, in_key, sounding in self._strike_channel(channel, holder):
+            name = (player.source, in_key, sounding.copy)
+            if shared:
+                self.deliver(
+                    Sending(
+                        player.number,
+                        player.source,
+                        in_key,
+                        sounding.copy,
+                        sounding.target,
+                        sounding.off(False, OFF_VELOCITY),
+                    ),
+                    due,
+                )
+            else:
+                for target, data, number in self.merge.forget_note(sounding.place, name):
+                    self.out.append((target, data, due, number))
+
+    def _strike_channel(
+        self, channel: tuple[int, int], holder: tuple[int, int]
+    ) -> Iterable[tuple[Player, int, Sounding]]:
+        """Takes everything that a holder sounds on an output channel out of the ledgers."""
+        found = []
+        for player in self.players:
+            if player.source != holder[0]:
+                continue
+            for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
+                presses = player.pressed(in_key)
+                for press in presses:
+                    found += [(player, in_key, s) for s in press.soundings if (s.target, s.channel) == channel]
+                    press.soundings = [s for s in press.soundings if (s.target, s.channel) != channel]
+                self._keep(player, in_key, presses)
+        return found
+
+    def _forget_rests(self, sending: Sending) -> None:
+        """After reset all controllers the sender holds nothing away from rest on that channel."""
+        for player in self.players:
+            if player.source != sending.source:
+                continue
+            for in_key in [key for key in player.rests if in_channel_of(key) == in_channel_of(sending.in_key)]:
+                held = player.resting(in_key)
+                for place in list(held):
+                    if place[0] == sending.target and place[1] & 0x0F == sending.message[0] & 0x0F:
+                        del held[place]
+                if not held:
+                    del player.rests[in_key]
+
+    # -- ends -----------------------------------------------------------------------------------------------------
+
+    def drop_pending(self, wanted: Iterable[int]) -> None:
+        """What these players have on the agenda: note-offs and values at rest go out now, all else never."""
+        players = frozenset(wanted)
+        for entry in self.agenda.take(lambda entry: isinstance(entry, Sending) and entry.player in players):
+            assert isinstance(entry, Sending)
+            message = entry.message
+            if message[0] >= SYSEX:
+                continue
+            rests = rest_place(entry.target, message) is not None and is_at_rest(message, fully=True)
+            if rests or (message[0] < POLY_PRESSURE and is_note_off(message)):
+                self.deliver(entry, self.clerk.now)
+
+    def end_notes(self, player: Player) -> None:
+        """Ends everything that a player has sounding, at once."""
+        for in_key in list(player.presses):
+            for press in player.pressed(in_key):
+                for sounding in press.soundings:
+                    self.end(player, in_key, sounding, now=True)
+        player.presses.clear()
+
+    def end_values(self, player: Player) -> None:
+        """Brings everything that a player holds away from rest back to rest, at once."""
+        for in_key in list(player.rests):
+            for place, rest in player.resting(in_key).items():
+                self.rest(player, in_key, place, rest, now=True)
+        player.rests.clear()
+
+    def send_plain(self, target: int, message: bytes, player: int) -> None:
+        """Sends what is nobody's: past ledger and merge."""
+        if message[0] < SYSEX:
+            self.used.add((target, message[0] & 0x0F))
+        self.out.append((target, message, self.clerk.now, player))
+
+    def channels_in_use(self) -> list[tuple[int, int]]:
+        """The (port, channel 0-15) that anything was sent to, in order."""
+        for player in self.players:
+            self.used |= player.touched_channels()
+        return sorted(self.used)
+
+    # -- reload -----------------------------------------------------------------------------------------------------
+
+    def write_out(self, player: Player) -> None:
+        """Turns what was noted the short way into full entries, since the tables will change."""
+        self.used |= player.touched_channels()
+        for in_key, held in player.presses.items():
+            if isinstance(held, Cell) and not held.merged:
+                for sounding in cell_soundings(held, in_key):
+                    self.merge.press(sounding.place, (player.source, in_key, ()))
+        player.write_out()
+
+    def leave_ports(self, targets: frozenset[int]) -> None:
+        """Ports that are going: what sounds there ends at once, what is pending for them is dropped."""
+        if not targets:
+            return
+        self.agenda.take(lambda entry: isinstance(entry, Sending) and entry.target in targets)
+        for player in self.players:
+            for in_key in list(player.presses):
+                presses = player.pressed(in_key)
+                for press in presses:
+                    for sounding in press.soundings:
+                        if sounding.target in targets:
+                            self.send_plain(sounding.target, sounding.off(False, OFF_VELOCITY), player.number)
+                    press.soundings = [sounding for sounding in press.soundings if sounding.target not in targets]
+                self._keep(player, in_key, presses)
+            for in_key in list(player.rests):
+                held = player.resting(in_key)
+                for place in [place for place in held if place[0] in targets]:
+                    self.send_plain(place[0], rest_message(place), player.number)
+                    del held[place]
+                if not held:
+                    del player.rests[in_key]
+        self.merge.drop_ports(targets)
+
+    def change_banks(self, banks: frozenset[tuple[int, int]]) -> None:
+        """Where bank selects wait from now on; those that waited elsewhere go out."""
+        for target, message, player in self.merge.change_banks(banks):
+            self.out.append((target, message, self.clerk.now, player))
+
+
+def split_message(message: bytes) -> tuple[int, int, int]:
+    """Status and data bytes of a message, 0 for those it lacks; a note-on of velocity 0 as the note-off it is."""
+    status, d1 = message[0], message[1]
+    d2 = message[2] if len(message) > 2 else 0
+    if status & 0xF0 == NOTE_ON and d2 == 0:
+        status &= 0x8F
+    return status, d1, d2
+
+
+def _is_note(emission: Emission) -> bool:
+    return emission.message[0] < POLY_PRESSURE
+
+
+def _once(emissions: list[Emission]) -> list[Emission]:
+    """No message goes twice to one output at one time (ruling 7)."""
+    if len(emissions) < 2:
+        return emissions
+    kept: dict[tuple[object, ...], Emission] = {}
+    for emission in emissions:
+        kept.setdefault((emission.target, emission.message, emission.lag.delay, emission.lag.extra), emission)
+    return list(kept.values())

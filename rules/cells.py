@@ -1,0 +1,184 @@
+"""Cells: the lanes under one status and first data byte, and whether the engine may take the short way through them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from rules.lanes import ALL, IDENTITY, NOWHERE, Form, Lane
+from rules.messages import (
+    BANK_LSB,
+    BANK_MSB,
+    CONTROLLER,
+    DATA_ENTRY,
+    MODULATION,
+    MOST_MODE,
+    NOTE_OFF,
+    NOTE_ON,
+    PARAMETER_SELECT,
+    PEDALS,
+    PITCH_BEND,
+    POLY_PRESSURE,
+    PRESSURE,
+    PROGRAM,
+)
+from rules.pipeline import Cell, Table
+
+Lanes = tuple[Lane, ...]
+Place = tuple[int, int]
+
+_CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(MOST_MODE, 128)}
+"""Controllers that holders of one channel must share with care; they never take the short way."""
+
+_KIND_NAMES: Final = {PROGRAM: "program", PRESSURE: "pressure", PITCH_BEND: "pitch-bend"}
+
+
+class CellMaker:
+    """Makes cells, equal ones once. `caught` names what `catch_up` must remember: controllers and kinds."""
+
+    def __init__(self, caught: Iterable[int | str]) -> None:
+        self._caught = frozenset(caught)
+        self._lanes: dict[Form, Lane] = {}
+        self._cells: dict[object, Cell] = {}
+
+    def table(self, forms_by_status: Iterable[Sequence[Form]]) -> Table:
+        """The table for the forms of each status 80-FF, in order."""
+        return Table([self._row(forms) for forms in forms_by_status])
+
+    def _row(self, forms: Sequence[Form]) -> list[Cell]:
+        lanes = [self._lane(form) for form in forms]
+        gates = [form.gate_one for form in forms]
+        if all(gate == ALL for gate in gates):
+            return [self._cell(tuple(lanes))] * 128
+        under: list[list[Lane]] = [[] for _ in range(128)]
+        for lane, gate in zip(lanes, gates, strict=True):
+            for first in _open(gate):
+                under[first].append(lane)
+        return [self._cell(tuple(found)) for found in under]
+
+    def _lane(self, form: Form) -> Lane:
+        lane = self._lanes.get(form)
+        if lane is None:
+            lane = self._lanes[form] = Lane(form)
+        return lane
+
+    def _cell(self, lanes: Lanes) -> Cell:
+        return self._kept(lanes, Cell(lanes))
+
+    def _kept(self, key: object, cell: Cell) -> Cell:
+        return self._cells.setdefault(key, cell)
+
+    # -- the short way --------------------------------------------------------------------------------------------
+
+    def finished(self, table: Table, shared: frozenset[Place], banks: frozenset[Place]) -> Table:
+        """The table of a source with its simple cells marked."""
+        rows: list[Sequence[Cell]] = list(table.rows)
+        for channel in range(16):
+            self._finish_notes(rows, channel, shared)
+        for status in range(CONTROLLER, 0xF0):
+            row = rows[status & 0x7F]
+            made: dict[tuple[int, int], Cell] = {}
+            finished = []
+            for first, cell in enumerate(row):
+                name = (id(cell), self._sort(status, first, cell.lanes))
+                if name not in made:
+                    made[name] = self._finished_other(status, first, cell.lanes, shared, banks)
+                finished.append(made[name])
+            rows[status & 0x7F] = finished
+        return Table(rows)
+
+    def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[Place]) -> None:
+        ons, offs, presses = rows[0x10 + channel], rows[channel], rows[0x20 + channel]
+        new_ons, new_offs, new_presses = [], [], []
+        for first in range(128):
+            on, off, press = ons[first].lanes, offs[first].lanes, presses[first].lanes
+            simple = _notes_are_simple(on, off, press, first)
+            merged = any((lane.target, lane.status & 0x0F) in shared for lane in on)
+            on_cell = self._kept((on, simple, merged, "on"), Cell(on, simple=simple, merged=merged))
+            new_ons.append(on_cell)
+            new_offs.append(self._kept((on, off, simple, merged), Cell(off, simple=simple, merged=merged, ons=on_cell)))
+            follows = simple and not merged and _same_places(on, press, POLY_PRESSURE, first) and _rests_simply(press)
+            new_presses.append(
+                self._kept(
+                    (on, press, simple, merged, follows), Cell(press, simple=follows, rests=follows, ons=on_cell)
+                )
+            )
+        rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
+
+    def _sort(self, status: int, first: int, lanes: Lanes) -> int:
+        """Tells apart the first bytes under which one set of lanes may end differently."""
+        if status & 0xF0 != CONTROLLER:
+            return 0
+        outs = {lane.one[first] for lane in lanes}
+        careful = first in _CAREFUL or first in self._caught or bool(outs & _CAREFUL)
+        return 1 if careful else 2 if MODULATION in outs else 3
+
+    def _finished_other(
+        self, status: int, first: int, lanes: Lanes, shared: frozenset[Place], banks: frozenset[Place]
+    ) -> Cell:
+        kind = status & 0xF0
+        caught = _KIND_NAMES.get(kind, first) in self._caught
+        simple = (
+            not caught
+            and self._sort(status, first, lanes) != 1
+            and all(lane.plain and lane.status & 0xF0 == kind and NOWHERE not in lane.gate[:128] for lane in lanes)
+            and len({(lane.target, lane.status) for lane in lanes}) == len(lanes)
+        )
+        places = {(lane.target, lane.status & 0x0F) for lane in lanes}
+        modulates = kind == CONTROLLER and any(lane.one[first] == MODULATION for lane in lanes)
+        rests = bool(lanes) and (modulates or kind in (PRESSURE, PITCH_BEND))
+        if rests:
+            simple = simple and not places & shared and _rests_simply(lanes)
+        if modulates:
+            simple = simple and all(lane.one[first] == MODULATION for lane in lanes)
+        if kind == PROGRAM:
+            simple = simple and not places & banks
+        return self._kept((lanes, simple, rests, kind), Cell(lanes, simple=simple, rests=simple and rests))
+
+
+def _open(gate: int) -> list[int]:
+    """The bytes that a gate lets through; walks the set bits only, since most gates of many rules are narrow."""
+    found = []
+    while gate:
+        low = gate & -gate
+        found.append(low.bit_length() - 1)
+        gate ^= low
+    return found
+
+
+def _is_total(lane: Lane) -> bool:
+    return NOWHERE not in lane.gate[1:128]
+
+
+def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, first: int) -> bool:
+    """Whether each note-on goes, whatever its velocity, to places of its own, and the note-off to the same ones."""
+    return (
+        all(lane.plain and lane.status & 0xF0 == NOTE_ON and lane.release is None and _is_total(lane) for lane in on)
+        and all(lane.plain and NOWHERE not in lane.gate[:128] for lane in off)
+        and len({(lane.target, lane.status, lane.one[first]) for lane in on}) == len(on)
+        and _same_places(on, off, NOTE_OFF, first)
+        and all(lane.plain for lane in press)
+    )
+
+
+def _same_places(on: Lanes, other: Lanes, kind: int, first: int) -> bool:
+    """Whether the lanes of another kind lead to the same ports, channels and keys as those of the note-on, in order."""
+    return [(lane.target, lane.status & 0x0F, lane.one[first]) for lane in on] == [
+        (lane.target, lane.status & 0x0F, lane.one[first]) for lane in other if lane.status & 0xF0 == kind
+    ] and all(lane.status & 0xF0 == kind for lane in other)
+
+
+def _rests_simply(lanes: Lanes) -> bool:
+    """Whether what comes in at rest, and only that, goes out at rest."""
+    for lane in lanes:
+        kind = lane.status & 0xF0
+        if not lane.plain or NOWHERE in lane.gate[:128]:
+            return False
+        if kind == PITCH_BEND:
+            if lane.one is not IDENTITY or lane.two is not IDENTITY:
+                return False
+            continue
+        values = lane.one if kind == PRESSURE else lane.two
+        if values[0] != 0 or 0 in values[1:128]:
+            return False
+    return True

@@ -1,0 +1,186 @@
+"""Chains of steps, folded: from the forms at the start of a chain to those that end at ports and nodes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from rules.guards import Guard
+from rules.lanes import ALL, Form, gate_of
+from rules.language.schema import Device, Outlet, Stage
+from rules.matching import NOTE_STATUSES
+from rules.messages import SYSEX
+from rules.nodes.base import Node
+from rules.pipeline import Table
+from rules.steps.base import SomeNode
+from rules.switches import Layout
+
+Key = tuple[str | int, ...]
+
+
+class Link(Protocol):
+    """One link of a chain: what becomes of a form there."""
+
+    def fold(self, form: Form) -> list[Form]:
+        """The forms that go on, in order; those with a node or a target have arrived."""
+        ...
+
+
+Chain = tuple[Link, ...]
+
+
+class Nodes:
+    """The nodes of a pipeline by their place, and the tables after them."""
+
+    def __init__(self, table_after: Callable[[Chain], Table]) -> None:
+        self.all: dict[Key, Node] = {}
+        self._table_after = table_after
+
+    def get(self, key: Key, make: Callable[[], SomeNode]) -> SomeNode:
+        """The node at a place, made when it is first asked for."""
+        if key not in self.all:
+            node = make()
+            node.key = key
+            self.all[key] = node
+        return self.all[key]  # type: ignore[return-value]
+
+    def lead_on(self, node: Node, rest: Chain) -> None:
+        """Gives a node the table of what follows it, unless it has it."""
+        if node.after is None:
+            node.after = self._table_after(rest)
+
+
+def follow_chain(form: Form, chain: Chain, nodes: Nodes) -> list[Form]:
+    """What a form becomes along a whole chain, in order."""
+    if not chain:
+        return [form]
+    head, rest = chain[0], chain[1:]
+    ends: list[Form] = []
+    for made in head.fold(form):
+        if made.node is not None:
+            nodes.lead_on(made.node.main, rest)
+            ends.append(made)
+        elif made.target >= 0:
+            ends.append(made)
+        else:
+            ends += follow_chain(made, rest, nodes)
+    return ends
+
+
+class StepLink:
+    """A step at its place, with its `when`."""
+
+    def __init__(self, stage: Stage, key: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool) -> None:
+        self._step = stage.step
+        self._key = (*key, self._step.key)
+        self._layout = layout
+        self._nodes = nodes
+        self._fires_on_offs = fires_on_offs
+        self._open = layout.guard(stage.when)
+        self._shut = layout.negated(self._open)
+
+    @property
+    def fires_on_offs(self) -> bool:
+        """Whether the `match` of this rule names note-offs."""
+        return self._fires_on_offs
+
+    def numbers(self, switch: str) -> list[tuple[int, Guard]]:
+        """Every number of a number switch, with its guard."""
+        states = self._layout.fields[switch].states
+        return [(state, self._layout.equals(switch, state)) for state in states if isinstance(state, int)]
+
+    def node(self, make: Callable[[], SomeNode]) -> SomeNode:
+        """The memory of this step."""
+        return self._nodes.get(self._key, make)
+
+    def fold(self, form: Form) -> list[Form]:
+        """Through the step while its `when` holds, past it else."""
+        ends: list[Form] = []
+        through = form.guarded(self._open)
+        if through.guard:
+            ends += self._step.fold(through, self)
+        past = form.guarded(self._shut) if self._shut else None
+        if past is not None and past.guard:
+            ends += self._step.skipped(past, self)
+        return ends
+
+
+def step_links(
+    stages: Sequence[Stage], key: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool = False
+) -> tuple[StepLink, ...]:
+    """The links for a list of steps; `key` names the place of the list."""
+    return tuple(
+        StepLink(stage, (*key, number), layout, nodes, fires_on_offs) for number, stage in enumerate(stages, 1)
+    )
+
+
+class RangeLink:
+    """The notes that a device has, where it drops or folds what lies outside."""
+
+    def __init__(self, low: int, high: int, fold: bool) -> None:
+        self._fold = fold
+        self._inside = gate_of(range(low, high + 1))
+        self._table = bytes(_fold_into(key, low, high) for key in range(128)) + b"\xff" * 128
+
+    def fold(self, form: Form) -> list[Form]:
+        """Keys outside are dropped, or moved to the nearest octave inside."""
+        if form.kind not in NOTE_STATUSES:
+            return [form]
+        if self._fold:
+            return [replace(form, one=form.one.translate(self._table))]
+        inside = form.having_one(self._inside)
+        return [inside] if inside.exists else []
+
+
+def _fold_into(key: int, low: int, high: int) -> int:
+    if key < low:
+        return low + (key - low) % 12
+    if key > high:
+        return high - (high - key) % 12
+    return key
+
+
+class DeliverLink:
+    """The end of the chain: the device's channel is set last, and the form arrives at its port."""
+
+    def __init__(self, target: int, channel: int | None) -> None:
+        self._target = target
+        self._channel = channel
+
+    def fold(self, form: Form) -> list[Form]:
+        """The form at its port."""
+        status = form.status
+        if self._channel is not None and status < SYSEX:
+            status = status & 0xF0 | (self._channel - 1)
+        return [replace(form, status=status, target=self._target)]
+
+
+def device_links(device: Device, name: str, target: int, layout: Layout, nodes: Nodes) -> Chain:
+    """What happens to everything that goes to a device."""
+    links: list[Link] = [*step_links(device.steps, ("device", name), layout, nodes)]
+    if device.notes is not None and device.outside != "pass":
+        links.append(RangeLink(*device.notes, device.outside == "fold"))
+    return (*links, DeliverLink(target, device.channel))
+
+
+class OutletLink:
+    """Where a chain divides: every name that a form's channel leads to, in order."""
+
+    def __init__(self, outlets: Sequence[Outlet], ends: Callable[[str], Chain], nodes: Nodes) -> None:
+        self._outlets = outlets
+        self._ends = ends
+        self._nodes = nodes
+
+    def fold(self, form: Form) -> list[Form]:
+        """The form at each end; a message without a channel goes to every name, once."""
+        names: dict[str, None] = {}
+        for outlet in self._outlets:
+            if outlet.channels is None or form.channel is None or form.channel in outlet.channels:
+                names.update(dict.fromkeys(outlet.to))
+        return [end for name in names for end in follow_chain(form, self._ends(name), self._nodes)]
+
+
+def identity_forms() -> Iterable[Form]:
+    """Every message as it is: one form a status."""
+    return (Form(status, gate_one=ALL, gate_two=ALL) for status in range(0x80, 0x100))

@@ -1,0 +1,405 @@
+"""The engine: messages in, messages out. Wiring only: tables, ledger, merge and agenda do the work.
+
+It knows no ports, files or clocks. Time is an ordered integer that the caller brings; `later` turns delays into it.
+What goes out is appended to the caller's list as (port number, message, due, player), so that an error while sending
+can't break a half-done update.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rules.agenda import CallBack, Entry, Sending
+from rules.books import Books, Sent, split_message
+from rules.guards import holds
+from rules.ledger import Press, in_key_of
+from rules.merge import Merge
+from rules.messages import (
+    ACTIVE_SENSING,
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    BEND_CENTRE,
+    CONTINUE,
+    CONTROLLER,
+    END_OF_SYSEX,
+    KIND_OF_STATUS,
+    NOTE_OFF,
+    NOTE_ON,
+    OFF_VELOCITY,
+    PITCH_BEND,
+    POLY_PRESSURE,
+    PROGRAM,
+    START,
+    STOP,
+    SYSEX,
+    TRANSPORT,
+    UNDEFINED,
+)
+from rules.nodes.base import Node
+from rules.pipeline import Branch, Cell, Pipeline
+from rules.player import Player
+from rules.rest import rest_message
+from rules.switches import Layout, State
+from rules.tempo import Later
+from rules.walk import Walk
+
+NOBODY = -1
+"""The player of what no player caused: a panic, a switch turned by a command."""
+
+
+class Engine:
+    """Runs a pipeline. Every method may append to `out`; times never go backwards."""
+
+    def __init__(self, pipeline: Pipeline, later: Later) -> None:
+        self.pipeline = pipeline
+        self.later = later
+        self.now = 0
+        self.word = pipeline.layout.start
+        self._books = Books(self, Merge(pipeline.banks))
+        self._agenda = self._books.agenda
+        self._players = self._books.players
+        self._notes = self._books.merge.notes
+        self._caught = _caught(pipeline)
+
+    @property
+    def layout(self) -> Layout:
+        """How switch states are packed into a word."""
+        return self.pipeline.layout
+
+    @property
+    def next_due(self) -> int:
+        """When `advance` has something to do; NEVER when nothing is pending."""
+        return self._agenda.next_due
+
+    def add_player(self, source: str) -> int:
+        """A new stream of messages from a source; its number. Raises ValueError for an unknown source."""
+        player = Player(len(self._players), source, self.pipeline)
+        self._players.append(player)
+        return player.number
+
+    # -- messages ---------------------------------------------------------------------------------------------------
+
+    def feed(self, number: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """One message from a player, after what was due before it (ruling 29).
+
+        `message` is complete and valid; a message that begins with F7 is a sysex packet or an escape from a file.
+        """
+        if now >= self._agenda.next_due:
+            self.advance(now, out)
+        status = message[0]
+        if status >= SYSEX:
+            self._system(self._players[number], message, now, out)
+            return
+        player = self._players[number]
+        first = message[1]
+        index = (status << 7 | first) & 0x3FFF
+        cell = player.cells[index]
+        if not cell.simple:
+            self._take(player, message, now, out)
+        elif status >= POLY_PRESSURE:
+            self._pass(player, cell, index, message, now, out)
+        elif status >= NOTE_ON and message[2]:
+            self._strike(player, cell, index, message, now, out)
+        else:
+            self._let_go(player, cell, index, message, now, out)
+
+    def _strike(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """A note-on the short way: noted by its cell, sent down every lane."""
+        if index in player.presses:
+            self._take(player, message, now, out)
+            return
+        if not cell.lanes:
+            return
+        player.presses[index] = cell
+        player.touched[index] = 1
+        first, second, number = message[1], message[2], player.number
+        if cell.merged:
+            notes, holder = self._notes, (player.source, index, ())
+            for lane in cell.lanes:
+                place = lane.places[first]
+                if place in notes:
+                    self._books.merge.press(place, holder)
+                else:
+                    notes[place] = holder
+        for lane in cell.lanes:
+            out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+
+    def _let_go(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """A note-off the short way, if its note-on went that way and is alone."""
+        in_key = index | 0x800
+        ons = cell if index & 0x800 else cell.ons
+        held = player.presses.get(in_key)
+        if held is None or held is not ons:
+            self._take(player, message, now, out)
+            return
+        first, number = message[1], player.number
+        if cell.merged:
+            notes, holder = self._notes, (player.source, in_key, ())
+            for lane in ons.lanes:
+                if notes.get(lane.places[first]) != holder:
+                    self._take(player, message, now, out)
+                    return
+            for lane in ons.lanes:
+                del notes[lane.places[first]]
+        del player.presses[in_key]
+        if cell is ons:
+            for lane in cell.lanes:
+                out.append((lane.target, lane.heads[first] + b"\0", now, number))
+            return
+        second = message[2]
+        for lane in cell.lanes:
+            out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+
+    def _pass(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """Anything but a note the short way."""
+        status, first = message[0], message[1]
+        second = message[2] if len(message) > 2 else 0
+        rests = player.rests
+        if cell.rests or rests:
+            in_key = index if status < PROGRAM else index & ~0x7F
+            held = rests.get(in_key)
+            if held is not None and held is not cell:
+                self._take(player, message, now, out)
+                return
+            if status < CONTROLLER:
+                pressed = player.presses.get(index & 0x7FF | 0x800)
+                if pressed is not None and pressed is not cell.ons:
+                    self._take(player, message, now, out)
+                    return
+            if cell.rests:
+                if status < PROGRAM:
+                    away = second != 0
+                elif status < PITCH_BEND:
+                    away = first != 0
+                else:
+                    away = second << 7 | first != BEND_CENTRE
+                if away:
+                    rests[in_key] = cell
+                elif held is not None:
+                    del rests[in_key]
+        player.touched[index] = 1
+        number = player.number
+        for lane in cell.lanes:
+            out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+
+    def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
+        """A channel message the whole way: walk, then books."""
+        self.now, self._books.out = now, out
+        status, first, second = split_message(message)
+        in_key = in_key_of(status, first)
+        if self._caught:
+            self._note_value(player, message)
+        walk = Walk(self, player.number, in_key, now, self.word, message, player.table)
+        walk.as_note_on = message[0] & 0xF0 == NOTE_ON
+        held = player.pressed(in_key_of(NOTE_ON | status & 0x0F, first)) if status & 0xF0 == POLY_PRESSURE else []
+        if held:
+            self._follow_note(walk, held, status, first, second)
+        else:
+            walk.follow(walk.table, status, first, second)
+        self._books.enter(player, walk, message)
+
+    def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:
+        """Poly pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""
+        walk.table, walk.word = held[-1].table, held[-1].word
+        walk.follow(walk.table, status, first, second)
+        places = {(s.target, s.channel, s.key) for press in held for s in press.soundings}
+        walk.emissions = [
+            emission
+            for emission in walk.emissions
+            if emission.message[0] & 0xF0 != POLY_PRESSURE
+            or (emission.target, emission.message[0] & 0x0F, emission.message[1]) in places
+        ]
+
+    def _note_value(self, player: Player, message: bytes) -> None:
+        """Keeps a value that `catch_up` may send later."""
+        kind = message[0] & 0xF0
+        thing = message[1] if kind == CONTROLLER else KIND_OF_STATUS[kind]
+        if thing in self._caught:
+            player.known[thing, message[0] & 0x0F] = message
+
+    def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
+        """Sysex by rule; clock and transport by port; an escape by what it holds (rulings 26, 27, 34)."""
+        status = message[0]
+        if status in UNDEFINED or status == ACTIVE_SENSING:
+            return
+        if status == END_OF_SYSEX:
+            status = message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
+        if status in (START, CONTINUE, STOP):
+            player.running = status != STOP
+        self.now, self._books.out = now, out
+        walk = Walk(self, player.number, in_key_of(status, 0), now, self.word, message, player.table)
+        walk.follow(walk.table, status, 0, 0)
+        self._books.enter(player, walk, message)
+
+    # -- time -------------------------------------------------------------------------------------------------------
+
+    def advance(self, now: int, out: list[Sent]) -> None:
+        """Sends what is due by `now`, in order."""
+        self._books.out = out
+        while self._agenda.next_due <= now:
+            due, entry = self._agenda.pop()
+            self.now = due
+            if isinstance(entry, Sending):
+                self._books.deliver(entry, due)
+            else:
+                self._wake(entry.node, entry.name)
+
+    def wake_at(self, due: int, node: Node, name: object) -> None:
+        """Lets a node be called when a time has come."""
+        self._agenda.add(due, CallBack(node, name))
+
+    def _wake(self, node: Node, name: object) -> None:
+        """Lets a node send on what waited in it."""
+        waiting = node.waiting(name)
+        if waiting is None:
+            return
+        origin, messages = waiting
+        player = self._players[origin.player]
+        walk = Walk(self, origin.player, origin.in_key, self.now, origin.word, b"", player.table)
+        walk.copy, walk.literal = origin.copy, origin.literal
+        node.wake(walk, name)
+        self._books.enter(player, walk, bytes(messages[-1]), woken=True)
+
+    # -- switches ---------------------------------------------------------------------------------------------------
+
+    def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
+        """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
+        if now >= self._agenda.next_due:
+            self.advance(now, out)
+        self.now, self._books.out = now, out
+        self._turn(self.layout.turned(self.word, switch, state), NOBODY)
+
+    def turned(self, walk: Walk, word: int) -> None:
+        """A trigger in a walk turned a switch: the rest of the walk sees it."""
+        walk.word = word
+        self._turn(word, walk.player)
+
+    def _turn(self, word: int, number: int) -> None:
+        before, self.word = self.word, word
+        for sends in self.pipeline.sends:
+            if holds(sends.guard, word) and not holds(sends.guard, before):
+                for target, message in sends.messages:
+                    self._books.send_plain(target, message, number)
+        for branch in self.pipeline.branches:
+            if holds(branch.guard, word) and not holds(branch.guard, before):
+                self._catch_up(branch)
+
+    def _catch_up(self, branch: Branch) -> None:
+        """The last values that a branch wants, as if they came now."""
+        for player in self._players:
+            if player.source != branch.source:
+                continue
+            for thing in branch.catch_up:
+                for channel in range(16):
+                    message = player.known.get((thing, channel))
+                    if message is not None:
+                        status, first, second = split_message(message)
+                        walk = Walk(
+                            self, player.number, in_key_of(status, first), self.now, self.word, message, player.table
+                        )
+                        walk.follow(branch.table, status, first, second)
+                        self._books.enter(player, walk, message)
+
+    # -- ends -------------------------------------------------------------------------------------------------------
+
+    def release(self, number: int, now: int, out: list[Sent]) -> None:
+        """A source is lost: what its player held ends at once, and so do switches that it held."""
+        if now >= self._agenda.next_due:
+            self.advance(now, out)
+        self.now, self._books.out = now, out
+        player = self._players[number]
+        self._drop_pending([player])
+        self._books.end_notes(player)
+        self._books.end_values(player)
+        for switch, source in self.pipeline.held_by.items():
+            if source == player.source and self.layout.state(self.word, switch):
+                self._turn(self.layout.turned(self.word, switch, False), number)
+        if player.running:
+            player.running = False
+            for target in self.pipeline.clocks[player.source]:
+                self._books.send_plain(target, bytes((STOP,)), number)
+
+    def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
+        """Panic (ruling 17): everything that sounds ends, on all channels in use; with `every_key`, all 128 keys."""
+        self.now, self._books.out = now, out
+        self._drop_pending(self._players)
+        for player in self._players:
+            self._books.end_notes(player)
+        for target, channel in self._books.channels_in_use():
+            for message in _panic(channel, every_key):
+                self._books.send_plain(target, message, NOBODY)
+        for player in self._players:
+            player.rests.clear()
+        self._books.merge.clear()
+
+    def _drop_pending(self, players: Iterable[Player]) -> None:
+        """What is pending: note-offs and values at rest go out now, all else never."""
+        numbers = frozenset(player.number for player in players)
+        self._books.drop_pending(numbers)
+        for node in self.pipeline.nodes.values():
+            for name in node.waiting_at_rest(numbers):
+                self._wake(node, name)
+            for number in numbers:
+                node.forget(number)
+
+    def settle(self, now: int, out: list[Sent]) -> None:
+        """The end of a performance: bank selects that still wait for a program change go out."""
+        self.now, self._books.out = now, out
+        for target, message, number in self._books.merge.settle():
+            out.append((target, message, now, number))
+
+    # -- reload -----------------------------------------------------------------------------------------------------
+
+    def replace(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
+        """New rules, while notes sound (ruling 30). `pipeline` was compiled with the ports of the one it replaces.
+
+        Ledger, switches, delays and pending echoes live on. What sounds at ports that are gone, or comes from sources
+        that are gone, ends.
+        """
+        if now >= self._agenda.next_due:
+            self.advance(now, out)
+        self.now, self._books.out = now, out
+        for player in self._players:
+            if player.plugged and player.name not in pipeline.sources:
+                self.release(player.number, now, out)
+            self._books.write_out(player)
+        self._books.leave_ports(self.pipeline.present - pipeline.present)
+        old, self.pipeline = self.pipeline, pipeline
+        self.word = pipeline.layout.translated(self.word, old.layout)
+        self._hand_over(old)
+        self._books.change_banks(pipeline.banks)
+        self._caught = _caught(pipeline)
+        for player in self._players:
+            player.plug(pipeline)
+
+    def _hand_over(self, old: Pipeline) -> None:
+        """Nodes take over the memory of those that stood at their places."""
+
+        def reword(word: int) -> int:
+            return self.layout.translated(word, old.layout)
+
+        heirs: dict[Node, Node] = {}
+        for key, node in self.pipeline.nodes.items():
+            before = old.nodes.get(key)
+            if type(before) is type(node) and before is not node:
+                node.adopt(before, reword)
+                heirs[before] = node
+        self._agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node not in heirs)
+
+        def inherited(entry: Entry) -> Entry:
+            return CallBack(heirs[entry.node], entry.name) if isinstance(entry, CallBack) else entry
+
+        self._agenda.change(inherited)
+
+
+def _caught(pipeline: Pipeline) -> frozenset[int | str]:
+    """The controllers and kinds that some rule wants to catch up with."""
+    return frozenset(thing for branch in pipeline.branches for thing in branch.catch_up)
+
+
+def _panic(channel: int, every_key: bool) -> list[bytes]:
+    """What silences one channel (0-15)."""
+    keys = [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for key in range(128)] if every_key else []
+    pedals = [bytes((CONTROLLER | channel, pedal, 0)) for pedal in (64, 66, 69)]
+    ends = [bytes((CONTROLLER | channel, number, 0)) for number in (ALL_NOTES_OFF, ALL_SOUND_OFF)]
+    return [*keys, *pedals, *ends, rest_message((0, PITCH_BEND | channel, 0))]

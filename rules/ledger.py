@@ -1,0 +1,94 @@
+"""What each holder has sounding, and what it holds away from rest.
+
+The ledger answers every note-off from what was sent, not from the rules, so that transposing, switching, splitting
+by velocity or reloading in mid-note can't strand it (ruling 9).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.lag import NO_LAG, Lag
+from rules.messages import NOTE_OFF, NOTE_ON, PROGRAM
+from rules.pipeline import Cell, Table
+from rules.rest import Place
+from rules.walk import Copy, Emission
+
+
+def in_key_of(status: int, d1: int) -> int:
+    """The name of an incoming note, controller or channel-wide kind: status and first data byte where that names it.
+
+    It is the place of the message's cell in a flat table (status - 80, times 128, plus first byte). Note-offs have the
+    name of their note-on.
+    """
+    if status < NOTE_ON:
+        status |= 0x10
+    return (status & 0x7F) << 7 | (d1 if status < PROGRAM else 0)
+
+
+def in_channel_of(in_key: int) -> int:
+    """The incoming channel 0-15 of a name."""
+    return in_key >> 7 & 0x0F
+
+
+@dataclass(slots=True)
+class Sounding:
+    """One note-on that was sent: its port, channel 0-15 and key, how late it went, and when it was due."""
+
+    target: int
+    channel: int
+    key: int
+    lag: Lag = NO_LAG
+    due: int = 0
+    release: bytes | None = None
+    copy: Copy = ()
+    literal: bool = False
+
+    @property
+    def place(self) -> Place:
+        """Where it sounds."""
+        return self.target, NOTE_ON | self.channel, self.key
+
+    def off(self, as_note_on: bool, velocity: int) -> bytes:
+        """Its note-off, as 8n with a release velocity or as 9n with velocity 0."""
+        if as_note_on:
+            return bytes((NOTE_ON | self.channel, self.key, 0))
+        if self.release is not None and velocity:
+            velocity = self.release[velocity]
+        return bytes((NOTE_OFF | self.channel, self.key, velocity))
+
+
+@dataclass(slots=True)
+class Press:
+    """What one note-on (or another trigger) set sounding, and the rules and switches of that moment."""
+
+    soundings: list[Sounding]
+    table: Table
+    word: int
+
+
+@dataclass(slots=True)
+class Rest:
+    """A value away from rest: the way it took, and how late it went."""
+
+    table: Table
+    word: int
+    lag: Lag = NO_LAG
+
+
+def cell_soundings(cell: Cell, in_key: int) -> list[Sounding]:
+    """What a note pressed the short way has sounding."""
+    return [Sounding(lane.target, lane.status & 0x0F, lane.one[in_key & 0x7F]) for lane in cell.lanes]
+
+
+def cell_places(cell: Cell, in_key: int) -> list[Place]:
+    """Where a value that went the short way is held."""
+    return [(lane.target, lane.status, lane.one[in_key & 0x7F] if lane.status < 0xC0 else 0) for lane in cell.lanes]
+
+
+def sounding_of(emission: Emission, due: int) -> Sounding:
+    """The entry for a note-on that goes out."""
+    status, key, _ = emission.message
+    return Sounding(
+        emission.target, status & 0x0F, key, emission.lag, due, emission.release, emission.copy, emission.literal
+    )

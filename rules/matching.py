@@ -1,0 +1,131 @@
+"""Which part of a form a condition takes.
+
+Conditions on the two data bytes are a rectangle; what it leaves is two disjoint ones. `match`, `keep` and zones are
+asked with `strictly` False: what has no note or velocity isn't restricted by a condition on it. `drop` is asked with
+True: it takes only what has them (ruling 1). Note-offs whose note-on is unknown come with their velocity conditions
+met, and for `drop` not met, so that no note-off is lost (ruling 12).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from rules.conditions import Condition
+from rules.lanes import ALL, FIRST, Form, gate_of
+from rules.messages import (
+    BEND_CENTRE,
+    CONTROLLER,
+    KIND_OF_STATUS,
+    MOST_MODE,
+    NOTE_OFF,
+    NOTE_ON,
+    PITCH_BEND,
+    POLY_PRESSURE,
+    PRESSURE,
+    SYSEX,
+)
+
+_CONTROLLERS = gate_of(range(MOST_MODE))
+_MODES = ALL & ~_CONTROLLERS
+NOTE_STATUSES = (NOTE_OFF, NOTE_ON, POLY_PRESSURE)
+
+
+def split(form: Form, condition: Condition, *, strictly: bool = False) -> tuple[list[Form], list[Form]]:
+    """The part of a form that a condition takes, and the rest, as disjoint forms."""
+    whole = _of_kind(form, condition)
+    if whole is None or not _channel_fits(form, condition):
+        return [], [form]
+    part = _with_notes(whole, condition, strictly)
+    if part is None:
+        return [], [form]
+    if condition.controller is not None:
+        part = part.having_one(gate_of(condition.controller))
+    if condition.program is not None:
+        part = part.having_one(gate_of(condition.program))
+    if condition.value is not None:
+        if form.kind == PITCH_BEND:
+            return _bends(form, condition.value)
+        wanted = gate_of(range(condition.value[0], condition.value[1] + 1))
+        part = part.having_one(wanted) if form.kind == PRESSURE else part.having_two(wanted)
+    return ([part] if part.exists else []), form.without(part)
+
+
+def split_any(form: Form, conditions: Sequence[Condition], *, strictly: bool = False) -> tuple[list[Form], list[Form]]:
+    """The same for a list of conditions, any of which may take it; none at all takes everything."""
+    if not conditions:
+        return [form], []
+    taken: list[Form] = []
+    left = [form]
+    for condition in conditions:
+        rest: list[Form] = []
+        for piece in left:
+            inside, outside = split(piece, condition, strictly=strictly)
+            taken += inside
+            rest += outside
+        left = rest
+    return taken, left
+
+
+def _of_kind(form: Form, condition: Condition) -> Form | None:
+    """The part of the form whose kind is asked for; clock and transport only when they are named."""
+    kinds, kind = condition.kinds, form.kind
+    if kinds is None:
+        return form if kind <= SYSEX else None
+    if kind == NOTE_OFF:
+        return form if kinds & {"note", "note-on", "note-off"} else None
+    if kind == NOTE_ON:
+        return form if kinds & {"note", "note-on"} else None
+    if kind == CONTROLLER:
+        wanted = (_CONTROLLERS if "controller" in kinds else 0) | (_MODES if "mode" in kinds else 0)
+        part = form.having_one(wanted)
+        return part if part.exists else None
+    return form if KIND_OF_STATUS.get(kind) in kinds else None
+
+
+def _channel_fits(form: Form, condition: Condition) -> bool:
+    return condition.channel is None or form.channel in condition.channel
+
+
+def _with_notes(form: Form, condition: Condition, strictly: bool) -> Form | None:
+    """The part whose note and velocity fit; None where a `drop` asks for what the form doesn't have."""
+    if condition.notes is not None:
+        if form.kind in NOTE_STATUSES:
+            form = form.having_one(gate_of(condition.notes))
+        elif strictly:
+            return None
+    if condition.velocity is not None:
+        if form.kind == NOTE_ON:
+            form = form.having_two(gate_of(condition.velocity))
+        elif strictly:
+            return None
+    return form
+
+
+def _bends(form: Form, value: tuple[int, int]) -> tuple[list[Form], list[Form]]:
+    """A condition on the 14-bit value of a bend."""
+    inside: list[Form] = []
+    outside: list[Form] = []
+    low, high = value[0] + BEND_CENTRE, value[1] + BEND_CENTRE
+    for piece in form.spread():
+        wanted = gate_of(number for number in range(128) if low <= piece.fourteen(number) <= high)
+        for pieces, gate in ((inside, wanted), (outside, ALL & ~wanted)):
+            part = gated(piece, gate)
+            if part.exists:
+                pieces.append(part)
+    return inside, outside
+
+
+def gated(form: Form, gate: int) -> Form:
+    """A spread form, only for some values of the byte that feeds it."""
+    if form.feed_two == FIRST:
+        return replace(form, gate_one=form.gate_one & gate)
+    return replace(form, gate_two=form.gate_two & gate)
+
+
+def counts_as_taken(form: Form, condition: Condition) -> bool:
+    """Whether a condition that takes this form takes it away from `otherwise`.
+
+    A message of the whole channel counts only where no note or velocity is asked for, or its kind is named (ruling 5).
+    """
+    return form.kind in NOTE_STATUSES or not condition.about_notes or condition.kinds is not None

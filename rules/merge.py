@@ -1,0 +1,270 @@
+"""Outputs that holders share: who sounds what there, so that no one ends what another still holds (rulings 11-16).
+
+A holder of a note is (source, in-key, copy); a holder of what concerns a channel is (source, incoming channel). What
+one holder alone sends is never touched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Final
+
+from rules.agenda import Sending
+from rules.ledger import in_channel_of
+from rules.messages import (
+    BANK_LSB,
+    BANK_MSB,
+    BEND_CENTRE,
+    CONTROLLER,
+    DATA_ENTRY,
+    NOTE_ON,
+    PARAMETER_SELECT,
+    PEDALS,
+    PITCH_BEND,
+    PROGRAM,
+    RESET_CONTROLLERS,
+)
+from rules.rest import Place
+from rules.walk import Copy
+
+Channel = tuple[int, int]
+NoteHolder = tuple[int, int, Copy]
+ChannelHolder = tuple[int, int]
+Going = tuple[int, bytes, int]
+"""What goes out: port, message, player."""
+
+_NRPN, _RPN = 98, 100
+_NO_PARAMETER: Final = 127
+
+
+@dataclass(slots=True)
+class _Note:
+    """Who sounds one output note, how often, and the note-offs that wait for the last of them."""
+
+    counts: dict[NoteHolder, int] = field(default_factory=dict)
+    held_back: list[tuple[bytes, int]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Parameters:
+    """The (N)RPN selections of one output channel: each holder's, and whose came last."""
+
+    selections: dict[ChannelHolder, dict[int, int]] = field(default_factory=dict)
+    live: ChannelHolder | None = None
+
+
+class Merge:
+    """The state of all outputs."""
+
+    def __init__(self, banks: frozenset[Channel]) -> None:
+        self.banks = banks
+        self.notes: dict[Place, NoteHolder | _Note] = {}
+        self._pedals: dict[Place, dict[ChannelHolder, int]] = {}
+        self._sent: dict[Place, int] = {}
+        self._bends: dict[Channel, dict[ChannelHolder, bytes]] = {}
+        self._parameters: dict[Channel, _Parameters] = {}
+        self._waiting: dict[tuple[Channel, ChannelHolder], dict[int, Sending]] = {}
+
+    # -- notes ----------------------------------------------------------------------------------------------------
+
+    def press(self, place: Place, holder: NoteHolder) -> None:
+        """A holder sounds a note once more."""
+        if place not in self.notes:
+            self.notes[place] = holder
+            return
+        note = self._note(place)
+        note.counts[holder] = note.counts.get(holder, 0) + 1
+
+    def _note(self, place: Place) -> _Note:
+        """The full entry of a note that sounds; a lone holder who struck it once is kept as its bare name."""
+        note = self.notes[place]
+        if isinstance(note, tuple):
+            note = self.notes[place] = _Note({note: 1})
+        return note
+
+    def let_go(self, sending: Sending) -> list[Going]:
+        """A holder's note-off: what goes out of it, now or together with those that waited."""
+        status, key = sending.message[:2]
+        place = (sending.target, NOTE_ON | status & 0x0F, key)
+        holder = (sending.source, sending.in_key, sending.copy)
+        going = [(sending.target, sending.message, sending.player)]
+        if place not in self.notes:
+            return going
+        note = self._note(place)
+        others = len(note.counts) > (1 if holder in note.counts else 0)
+        known = self._count_down(note, holder)
+        if others:
+            if known:
+                note.held_back.append((sending.message, sending.player))
+            return []
+        if not note.counts:
+            del self.notes[place]
+            going = [(sending.target, message, player) for message, player in note.held_back] + going
+        return going
+
+    @staticmethod
+    def _count_down(note: _Note, holder: NoteHolder) -> bool:
+        count = note.counts.get(holder, 0)
+        if count > 1:
+            note.counts[holder] = count - 1
+        elif count:
+            del note.counts[holder]
+        return count > 0
+
+    def forget_note(self, place: Place, holder: NoteHolder) -> list[Going]:
+        """A holder's note was ended by other means; note-offs that waited for it alone go out."""
+        if place not in self.notes:
+            return []
+        note = self._note(place)
+        if not self._count_down(note, holder) or note.counts:
+            return []
+        del self.notes[place]
+        return [(place[0], message, player) for message, player in note.held_back]
+
+    def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
+        """Whether another holder sounds anything on an output channel."""
+        target, number = channel
+        return any(
+            (source, in_channel_of(in_key)) != holder
+            for (port, status, _), note in self.notes.items()
+            if port == target and status & 0x0F == number
+            for source, in_key, _ in ((note,) if isinstance(note, tuple) else note.counts)
+        )
+
+    # -- what concerns the channel ----------------------------------------------------------------------------------
+
+    def pass_on(self, sending: Sending) -> list[Going]:
+        """Any message but a note, and but 120 and 123-127: what goes out of it."""
+        message = sending.message
+        kind = message[0] & 0xF0
+        channel = (sending.target, message[0] & 0x0F)
+        holder = (sending.source, in_channel_of(sending.in_key))
+        going = [(sending.target, message, sending.player)]
+        if kind == PITCH_BEND:
+            self._bend(channel, holder, message)
+        elif kind == PROGRAM:
+            return self._bank(channel, holder) + going
+        elif kind == CONTROLLER:
+            number, value = message[1:]
+            if number in PEDALS:
+                return self._pedal((sending.target, message[0], number), holder, value, sending)
+            if number in (BANK_MSB, BANK_LSB) and channel in self.banks:
+                self._waiting.setdefault((channel, holder), {})[number] = sending
+                return []
+            if number in PARAMETER_SELECT:
+                self._select(channel, holder, number, value)
+            elif number in DATA_ENTRY:
+                return self._data(channel, holder, sending)
+            elif number == RESET_CONTROLLERS:
+                return going + self._reset(channel, holder, sending.player)
+        return going
+
+    def _pedal(self, place: Place, holder: ChannelHolder, value: int, sending: Sending) -> list[Going]:
+        """Two holders' pedals on one channel: the highest value wins (ruling 14)."""
+        values = self._pedals.setdefault(place, {})
+        values.pop(holder, None)
+        others = max(values.values(), default=0)
+        if value:
+            values[holder] = value
+        highest = max(value, others)
+        if others and highest == self._sent.get(place):
+            return []
+        self._sent[place] = highest
+        return [(place[0], bytes((place[1], place[2], highest)), sending.player)]
+
+    def _bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
+        bends = self._bends.setdefault(channel, {})
+        bends.pop(holder, None)
+        if message[2] << 7 | message[1] != BEND_CENTRE:
+            bends[holder] = message
+
+    def _bank(self, channel: Channel, holder: ChannelHolder) -> list[Going]:
+        """The bank selects that waited for this program change, coarse half first."""
+        waiting = self._waiting.pop((channel, holder), {})
+        return [(sending.target, sending.message, sending.player) for _, sending in sorted(waiting.items())]
+
+    def settle(self) -> list[Going]:
+        """The bank selects that still wait, for the end of a performance."""
+        waiting, self._waiting = self._waiting, {}
+        return [
+            (sending.target, sending.message, sending.player)
+            for halves in waiting.values()
+            for _, sending in sorted(halves.items())
+        ]
+
+    def change_banks(self, banks: frozenset[Channel]) -> list[Going]:
+        """Where bank selects wait from now on; what goes out because it waits no more."""
+        self.banks = banks
+        stay = {name: halves for name, halves in self._waiting.items() if name[0] in banks}
+        self._waiting = {name: halves for name, halves in self._waiting.items() if name[0] not in banks}
+        going = self.settle()
+        self._waiting = stay
+        return going
+
+    def _select(self, channel: Channel, holder: ChannelHolder, number: int, value: int) -> None:
+        """A parameter number, registered (100, 101) or not (98, 99); choosing one sort forgets the other."""
+        parameters = self._parameters.setdefault(channel, _Parameters())
+        low = _RPN if number >= _RPN else _NRPN
+        known = parameters.selections.get(holder, {})
+        selection = {half: known[half] for half in (low, low + 1) if half in known}
+        selection[number] = value
+        if selection.get(low) == selection.get(low + 1) == _NO_PARAMETER:
+            selection = {}
+        parameters.selections[holder] = selection
+        parameters.live = holder
+
+    def _data(self, channel: Channel, holder: ChannelHolder, sending: Sending) -> list[Going]:
+        """Data for the selected parameter: if another selected since, the own choice goes again (ruling 16)."""
+        going = [(sending.target, sending.message, sending.player)]
+        parameters = self._parameters.get(channel)
+        if parameters is None or parameters.live in (None, holder):
+            return going
+        own = parameters.selections.get(holder)
+        if own:
+            parameters.live = holder
+            again = [bytes((sending.message[0], number, own[number])) for number in sorted(own, reverse=True)]
+            return [(sending.target, message, sending.player) for message in again] + going
+        live = parameters.live
+        assert live is not None
+        return [] if parameters.selections.get(live) else going
+
+    def _reset(self, channel: Channel, holder: ChannelHolder, player: int) -> list[Going]:
+        """After reset all controllers: what other holders hold is sent again (ruling 15)."""
+        target, number = channel
+        going = []
+        for place in sorted(self._pedals):
+            if place[:2] != (target, CONTROLLER | number):
+                continue
+            values = self._pedals[place]
+            values.pop(holder, None)
+            self._sent[place] = max(values.values(), default=0)
+            if values:
+                going.append((target, bytes((place[1], place[2], self._sent[place])), player))
+        bends = self._bends.get(channel, {})
+        bends.pop(holder, None)
+        if bends:
+            going.append((target, list(bends.values())[-1], player))
+        parameters = self._parameters.get(channel)
+        if parameters is not None:
+            parameters.selections[holder] = {}
+            parameters.live = holder
+        return going
+
+    # -- ends -----------------------------------------------------------------------------------------------------
+
+    def clear(self) -> None:
+        """After a panic nothing is held."""
+        for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters, self._waiting):
+            state.clear()
+
+    def drop_ports(self, targets: Iterable[int]) -> None:
+        """Ports that are gone: nothing is held there."""
+        gone = frozenset(targets)
+        for place in [place for place in self.notes if place[0] in gone]:
+            del self.notes[place]
+        self._pedals = {place: values for place, values in self._pedals.items() if place[0] not in gone}
+        self._sent = {place: value for place, value in self._sent.items() if place[0] not in gone}
+        self._bends = {place: bends for place, bends in self._bends.items() if place[0] not in gone}
+        self._parameters = {place: known for place, known in self._parameters.items() if place[0] not in gone}
+        self._waiting = {name: waiting for name, waiting in self._waiting.items() if name[0][0] not in gone}

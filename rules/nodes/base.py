@@ -1,0 +1,52 @@
+"""What every node is."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rules.pipeline import Table
+    from rules.walk import Origin, Walk
+
+
+class Node(ABC):
+    """A step with memory, and the table of what follows it.
+
+    `key` names its place (rule, zone, step), so that a reload finds its memory again.
+    """
+
+    def __init__(self) -> None:
+        self.key: tuple[str | int, ...] = ()
+        self.after: Table | None = None
+
+    @property
+    def main(self) -> Node:
+        """The node whose table follows: itself, but for side entrances."""
+        return self
+
+    @abstractmethod
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """Takes one message (data bytes 0 where it has none) and follows what comes of it."""
+
+    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:  # noqa: B027 - most have nothing to take over
+        """Takes over the memory of the node that stood at this place before a reload.
+
+        `reword` turns an old word of switch states into a new one.
+        """
+
+    def forget(self, player: int) -> None:  # noqa: B027 - most have nothing to forget
+        """Forgets what it knows of a player's messages."""
+
+    def waiting(self, name: Any) -> tuple[Origin, list[tuple[int, int, int]]] | None:
+        """What waits in the node under a name: where it came from, and the messages."""
+        return None
+
+    def waiting_at_rest(self, players: frozenset[int]) -> list[Any]:
+        """The names under which messages of these players wait that bring something to rest."""
+        return []
+
+    def wake(self, walk: Walk, name: Any) -> None:
+        """Called when a time that the node asked for has come."""
+        raise AssertionError("this node asks for no time")

@@ -1,0 +1,63 @@
+"""`delay`: adds to the delay of what passes, and sees to it that nothing overtakes on one channel (ruling 22)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from rules.messages import SYSEX
+from rules.nodes.base import Node
+from rules.tempo import AT_ONCE, Delay
+
+if TYPE_CHECKING:
+    from rules.walk import Walk
+
+NO_CHANNEL = 16
+
+
+class DelayNode(Node):
+    """Remembers, per channel, when the last message is due."""
+
+    def __init__(self, delay: Delay) -> None:
+        super().__init__()
+        self.delay = delay
+        self.latest: dict[int, int] = {}
+        self.without_delay = _Undelayed(self)
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """Everything goes on, later."""
+        self.enter(walk, status, d1, d2, self.delay)
+
+    def enter(self, walk: Walk, status: int, d1: int, d2: int, delay: Delay) -> None:
+        """Goes on after `delay`, but not before what is due already."""
+        channel = status & 0x0F if status < SYSEX else NO_CHANNEL
+        before = walk.lag
+        lag = before.plus(delay)
+        due = walk.due(lag)
+        latest = self.latest.get(channel, due)
+        if latest > due:
+            lag = lag.held(latest - due)
+        elif not walk.trying:
+            self.latest[channel] = due
+        walk.lag = lag.through(self.latest, channel)
+        walk.follow(self.after, status, d1, d2)
+        walk.lag = before
+
+    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
+        """What is still due stays ahead."""
+        self.latest.update(old.latest)
+
+
+class _Undelayed(Node):
+    """The way in while the step's `when` doesn't hold."""
+
+    def __init__(self, delayed: DelayNode) -> None:
+        super().__init__()
+        self._delayed = delayed
+
+    @property
+    def main(self) -> Node:
+        return self._delayed
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        self._delayed.enter(walk, status, d1, d2, AT_ONCE)

@@ -1,0 +1,33 @@
+"""`echo`: a note goes on at once and again, softer and moved; every copy is a holder of its own (ruling 22)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from rules.nodes.base import Node
+from rules.tempo import Delay
+
+if TYPE_CHECKING:
+    from rules.walk import Walk
+
+Copies = Callable[[int, int], list[tuple[int, int, int]]]
+
+
+class EchoNode(Node):
+    """Knows how far apart the copies are and how to make them from key and velocity."""
+
+    def __init__(self, delay: Delay, copies: Copies) -> None:
+        super().__init__()
+        self._delay = delay
+        self._copies = copies
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """The note itself, then its copies."""
+        walk.follow(self.after, status, d1, d2)
+        lag, copy = walk.lag, walk.copy
+        for n, key, velocity in self._copies(d1, d2):
+            walk.lag = lag.plus(self._delay.times(n))
+            walk.copy = (*copy, *self.key, n)
+            walk.follow(self.after, status, key, velocity)
+        walk.lag, walk.copy = lag, copy

@@ -1,0 +1,44 @@
+"""Controllers of 14 bits: the coarse half acts at once, the fine half refines (ruling 21)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from rules.nodes.base import Node
+
+if TYPE_CHECKING:
+    from rules.walk import Walk
+
+Outputs = Callable[[int], list[tuple[int, int, int]]]
+"""Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
+
+
+class FourteenBitNode(Node):
+    """Remembers the coarse half, by player and channel. Coarse controllers are 0-31, fine ones 32 higher."""
+
+    def __init__(self, outputs: Outputs) -> None:
+        super().__init__()
+        self._outputs = outputs
+        self._coarse: dict[tuple[int, int], int] = {}
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """Either half gives the whole value that is known by now."""
+        name = (walk.player, status)
+        if d1 < 32:
+            if not walk.trying:
+                self._coarse[name] = d2
+            value = d2 << 7
+        else:
+            value = self._coarse.get(name, 0) << 7 | d2
+        for kind, first, second in self._outputs(value):
+            walk.follow(self.after, kind | status & 0x0F, first, second)
+
+    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
+        """The coarse half known so far goes on."""
+        self._coarse.update(old._coarse)
+
+    def forget(self, player: int) -> None:
+        """Nothing is known of a lost source."""
+        for name in [name for name in self._coarse if name[0] == player]:
+            del self._coarse[name]

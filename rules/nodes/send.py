@@ -1,0 +1,58 @@
+"""`send`: fires messages of its own (rulings 3, 24, 26)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from rules.messages import CONTROLLER, MOST_MODE, NOTE_OFF, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
+from rules.nodes.base import Node
+from rules.notation import MessageText
+
+if TYPE_CHECKING:
+    from rules.walk import Walk
+
+
+class SendNode(Node):
+    """Remembers the last value of each controller, to know when it crosses to 64."""
+
+    def __init__(self, messages: Sequence[MessageText], keep: bool, fires_on_offs: bool) -> None:
+        super().__init__()
+        self._messages = messages
+        self._keep = keep
+        self._fires_on_offs = fires_on_offs
+        self._values: dict[tuple[int, int, int], int] = {}
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """Passes what came if it is kept, then fires if it is a trigger."""
+        if self._keep:
+            walk.follow(self.after, status, d1, d2)
+        if not walk.trying and self._fires(walk, status, d1, d2):
+            channel = (status & 0x0F) + 1 if status < SYSEX else 1
+            for message in self._messages:
+                walk.send(self.after, message.on(channel))
+
+    def _fires(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
+        kind = status & 0xF0
+        if kind == CONTROLLER:
+            return d1 < MOST_MODE and self._crosses(walk, status, d1, d2)
+        if kind == NOTE_OFF:
+            return self._fires_on_offs
+        return kind in (NOTE_ON, PROGRAM) or status > SYSEX
+
+    def _crosses(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
+        name = (walk.player, status, d1)
+        before = self._values.get(name, 0)
+        self._values[name] = d2
+        if d2 < SWITCH_ON:
+            walk.let_go()
+        return before < SWITCH_ON <= d2
+
+    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
+        """A pedal that is down stays down."""
+        self._values.update(old._values)
+
+    def forget(self, player: int) -> None:
+        """A lost source's pedals are up."""
+        for name in [name for name in self._values if name[0] == player]:
+            del self._values[name]

@@ -1,0 +1,63 @@
+"""What turns a switch: a trigger stands in the tables like a step, so that it is found as fast as a rule."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from rules.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
+from rules.nodes.base import Node
+
+if TYPE_CHECKING:
+    from rules.switches import State
+    from rules.walk import Walk
+
+
+class TriggerNode(Node):
+    """Turns one switch: to on and off (`hold`), to the other state (`toggle`), to `state`, or on `by` so many.
+
+    A controller turns it when it crosses to 64 and above, and lets it go below (ruling 25).
+    """
+
+    def __init__(self, switch: str, *, hold: bool = False, state: State | None = None, by: int = 0) -> None:
+        super().__init__()
+        self._switch = switch
+        self._hold = hold
+        self._toggles = not hold and state is None and not by
+        self._state = state
+        self._by = by
+        self._values: dict[tuple[int, int, int], int] = {}
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """A press turns the switch; the end of a press matters only to one that holds."""
+        if walk.trying:
+            return
+        kind = status & 0xF0
+        if kind == NOTE_OFF:
+            pressed = False
+        elif kind == CONTROLLER:
+            name = (walk.player, status, d1)
+            before = self._values.get(name, 0)
+            self._values[name] = d2
+            pressed = before < SWITCH_ON <= d2
+            if self._hold and pressed != (d2 >= SWITCH_ON):
+                return
+        else:
+            pressed = True
+        if self._hold:
+            walk.turn(self._switch, pressed)
+        elif pressed and self._toggles:
+            walk.toggle(self._switch)
+        elif pressed and self._by:
+            walk.step_switch(self._switch, self._by)
+        elif pressed and self._state is not None:
+            walk.turn(self._switch, self._state)
+
+    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
+        """A pedal that is down stays down."""
+        self._values.update(old._values)
+
+    def forget(self, player: int) -> None:
+        """A lost source's pedals are up."""
+        for name in [name for name in self._values if name[0] == player]:
+            del self._values[name]

@@ -1,0 +1,101 @@
+"""The frozen result of compiling: cells of lanes, found by status and first data byte.
+
+A *cell* holds the lanes for one status and first data byte; equal cells are one object. A *table* finds them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from rules.guards import Guard
+from rules.lanes import Lane
+from rules.nodes.base import Node
+from rules.switches import Layout
+
+
+class Cell:
+    """The lanes for one status and first data byte.
+
+    `simple`: the engine may answer at once, since every lane is plain and total and no two can meet at one place.
+    `ons`: for a simple note-off or poly pressure, the cell of its note-on, which leads to the same places.
+    `merged`: other holders can reach those places too. `rests`: a simple message that is held until it comes to rest.
+    """
+
+    __slots__ = ("lanes", "merged", "ons", "rests", "simple")
+
+    def __init__(
+        self,
+        lanes: tuple[Lane, ...],
+        *,
+        simple: bool = False,
+        merged: bool = False,
+        rests: bool = False,
+        ons: Cell | None = None,
+    ) -> None:
+        self.lanes: Final = lanes
+        self.simple: Final = simple
+        self.merged: Final = merged
+        self.rests: Final = rests
+        self.ons: Final = ons
+
+
+Row = Sequence[Cell]
+
+
+class Table:
+    """128 rows, for the statuses 80-FF, of 128 cells each; a system status has the same cell throughout."""
+
+    __slots__ = ("rows",)
+
+    def __init__(self, rows: Sequence[Row]) -> None:
+        self.rows: Final = rows
+
+
+NOWHERE: Final = Table([[Cell((), simple=False)] * 128] * 128)
+"""The table of a source that no rules know."""
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """A rule, or one zone of it, from one source: what `catch_up` sends when `guard` turns true."""
+
+    source: int
+    guard: Guard
+    catch_up: tuple[int | str, ...]
+    table: Table
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchSend:
+    """Messages (port number, bytes) that go out when `guard` turns true."""
+
+    guard: Guard
+    messages: tuple[tuple[int, bytes], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Pipeline:
+    """A compiled rule set.
+
+    `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
+    are those that exist now. `sources` are the input ports by number, `tables` theirs, `clocks` the ports that get each
+    one's transport. `held_by` says by which source a switch is held. `starts` are what devices want at the start.
+    `shared` are the (port, channel 0-15) that two holders can reach, `banks` those where bank selects meet.
+    """
+
+    ports: tuple[str, ...]
+    present: frozenset[int]
+    sources: tuple[str, ...]
+    tables: tuple[Table, ...]
+    layout: Layout
+    rules: tuple[str, ...]
+    nodes: Mapping[tuple[str | int, ...], Node]
+    branches: tuple[Branch, ...]
+    sends: tuple[SwitchSend, ...]
+    held_by: Mapping[str, int]
+    clocks: tuple[tuple[int, ...], ...]
+    starts: tuple[tuple[int, bytes], ...]
+    shared: frozenset[tuple[int, int]]
+    banks: frozenset[tuple[int, int]]

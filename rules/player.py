@@ -1,0 +1,78 @@
+"""A player: a stream of messages with a ledger of its own - a port live, a track in a file."""
+
+from __future__ import annotations
+
+from rules.ledger import Press, Rest, cell_places, cell_soundings
+from rules.pipeline import NOWHERE, Cell, Pipeline
+from rules.rest import Place
+
+
+class Player:
+    """Its source, the source's cells in one list, its ledger, and the last values that `catch_up` may want.
+
+    The ledger is `presses`, what each in-key has sounding, and `rests`, what it holds away from rest. What went the
+    short way is noted by its cell alone. `touched` are the cells that anything went through the short way.
+    """
+
+    __slots__ = (
+        "cells",
+        "known",
+        "name",
+        "number",
+        "plugged",
+        "presses",
+        "rests",
+        "running",
+        "source",
+        "table",
+        "touched",
+    )
+
+    def __init__(self, number: int, name: str, pipeline: Pipeline) -> None:
+        self.number = number
+        self.name = name
+        self.presses: dict[int, list[Press] | Cell] = {}
+        self.rests: dict[int, dict[Place, Rest] | Cell] = {}
+        self.known: dict[tuple[int | str, int], bytes] = {}
+        self.running = False
+        self.plug(pipeline)
+
+    def plug(self, pipeline: Pipeline) -> None:
+        """Connects the player with the tables of its source; a source that is gone leads nowhere."""
+        self.plugged = self.name in pipeline.sources
+        self.source = pipeline.sources.index(self.name) if self.plugged else -1
+        self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
+        self.cells: list[Cell] = [cell for row in self.table.rows for cell in row]
+        self.touched = bytearray(len(self.cells))
+
+    def touched_channels(self) -> set[tuple[int, int]]:
+        """The (port, channel 0-15) that messages went to the short way, with these tables."""
+        cells = {self.cells[index] for index, touched in enumerate(self.touched) if touched}
+        return {(lane.target, lane.status & 0x0F) for cell in cells for lane in cell.lanes}
+
+    def pressed(self, in_key: int) -> list[Press]:
+        """What an in-key has pressed, as full entries; they may be changed."""
+        held = self.presses.get(in_key)
+        if held is None:
+            return []
+        if isinstance(held, Cell):
+            held = [Press(cell_soundings(held, in_key), self.table, 0)]
+            self.presses[in_key] = held
+        return held
+
+    def resting(self, in_key: int) -> dict[Place, Rest]:
+        """What an in-key holds away from rest, as full entries; they may be changed."""
+        held = self.rests.get(in_key)
+        if held is None:
+            return {}
+        if isinstance(held, Cell):
+            held = {place: Rest(self.table, 0) for place in cell_places(held, in_key)}
+            self.rests[in_key] = held
+        return held
+
+    def write_out(self) -> None:
+        """Turns what was noted the short way into full entries, before the tables change."""
+        for in_key in list(self.presses):
+            self.pressed(in_key)
+        for in_key in list(self.rests):
+            self.resting(in_key)

@@ -1,0 +1,198 @@
+"""One message's way through the tables: which lanes it takes, and what it becomes.
+
+A walk reads switch states once, at arrival, and collects emissions. It changes no ledger and sends nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from rules.guards import ALWAYS
+from rules.lag import NO_LAG, Lag
+from rules.lanes import NOWHERE, Lane
+from rules.messages import NOTE_OFF, SYSEX
+from rules.rest import rest_place
+from rules.tempo import Delay, Later
+
+if TYPE_CHECKING:
+    from rules.nodes.base import Node
+    from rules.pipeline import Table
+    from rules.switches import Layout, State
+
+Copy = tuple[str | int, ...]
+
+
+class Clerk(Protocol):
+    """What a walk asks of the engine."""
+
+    later: Later
+    now: int
+    word: int
+
+    @property
+    def layout(self) -> Layout:
+        """How switch states are packed."""
+        ...
+
+    def wake_at(self, due: int, node: Node, name: object) -> None:
+        """Calls the node back when that time has come."""
+        ...
+
+    def turned(self, walk: Walk, word: int) -> None:
+        """The switches are at `word` now."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a message came from and what the switches were at."""
+
+    player: int
+    in_key: int
+    word: int
+    copy: Copy
+    literal: bool
+
+
+@dataclass(slots=True)
+class Emission:
+    """One message on its way out: to port number `target`, `lag` later than what caused it.
+
+    `copy` tells echo copies apart, `literal` marks what a `send` step wrote, `release` shapes the release velocity to
+    come.
+    """
+
+    target: int
+    message: bytes
+    lag: Lag
+    copy: Copy
+    literal: bool
+    release: bytes | None
+
+
+class Walk:
+    """The state of one walk. Nodes read and set `lag` and `copy` around what they follow."""
+
+    __slots__ = (
+        "as_note_on",
+        "clerk",
+        "copy",
+        "emissions",
+        "in_key",
+        "lag",
+        "lets_go",
+        "literal",
+        "now",
+        "payload",
+        "player",
+        "promised",
+        "table",
+        "trying",
+        "word",
+    )
+
+    def __init__(
+        self, clerk: Clerk, player: int, in_key: int, now: int, word: int, payload: bytes, table: Table
+    ) -> None:
+        self.clerk = clerk
+        self.player = player
+        self.in_key = in_key
+        self.now = now
+        self.word = word
+        self.payload = payload
+        self.lag: Lag = NO_LAG
+        self.copy: Copy = ()
+        self.literal = False
+        self.as_note_on = False
+        self.lets_go = False
+        self.trying = False
+        self.table = table
+        self.promised: set[tuple[int, int, int]] = set()
+        self.emissions: list[Emission] = []
+
+    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
+        """Takes every lane that a table has for a message; system messages are looked up by their status alone."""
+        assert table is not None
+        for lane in table.rows[status & 0x7F][d1 if status < SYSEX else 0].lanes:
+            self.take(lane, status, d1, d2)
+
+    def take(self, lane: Lane, status: int, d1: int, d2: int) -> None:
+        """Takes one lane, if its gate and guard are open."""
+        if status >= SYSEX:
+            d1 = d2 = 0
+        if lane.gate[d2] == NOWHERE:
+            return
+        if lane.guard != ALWAYS and not any(self.word & mask == value for mask, value in lane.guard):
+            return
+        first, second = lane.first(d1, d2), lane.second(d1, d2)
+        if lane.node is not None:
+            lane.node.take(self, lane.status, first, second)
+            return
+        self.emissions.append(
+            Emission(
+                lane.target, self._written(lane, status, first, second), self.lag, self.copy, self.literal, lane.release
+            )
+        )
+
+    def _written(self, lane: Lane, status: int, first: int, second: int) -> bytes:
+        if lane.status >= SYSEX:
+            return self.payload
+        if lane.short:
+            return bytes((lane.status, first))
+        if self.as_note_on and lane.status & 0xF0 == NOTE_OFF and not self.literal:
+            return bytes((lane.status | 0x10, first, 0))
+        return bytes((lane.status, first, second))
+
+    def send(self, table: Table | None, message: bytes) -> None:
+        """Follows a message that a step wrote itself."""
+        if self.trying:
+            return
+        literal, payload = self.literal, self.payload
+        self.literal, self.payload = True, message
+        status = message[0]
+        if status & 0xF0 == 0x90 and message[2] == 0:
+            status &= 0x8F
+        self.follow(table, status, message[1] if len(message) > 1 else 0, message[2] if len(message) > 2 else 0)
+        self.literal, self.payload = literal, payload
+
+    def promise(self, table: Table | None, status: int, d1: int, d2: int) -> None:
+        """Notes where a message that waits in a node will go, so that no other value is sent there in its place."""
+        emissions, self.emissions, self.trying = self.emissions, [], True
+        self.follow(table, status, d1, d2)
+        places = (rest_place(emission.target, emission.message) for emission in self.emissions)
+        self.promised.update(place for place in places if place is not None)
+        self.emissions, self.trying = emissions, False
+
+    def let_go(self) -> None:
+        """What this message's in-key holds is let go."""
+        self.lets_go = True
+
+    def turn(self, switch: str, state: State) -> None:
+        """Turns a switch; what that sends goes out at once, and the rest of the walk sees the new state."""
+        self.clerk.turned(self, self.clerk.layout.turned(self.clerk.word, switch, state))
+
+    def toggle(self, switch: str) -> None:
+        """The same for a switch that goes to its other state."""
+        layout = self.clerk.layout
+        self.clerk.turned(self, layout.turned(self.clerk.word, switch, not layout.state(self.clerk.word, switch)))
+
+    def step_switch(self, switch: str, by: int) -> None:
+        """The same for a switch that goes on by so many."""
+        self.clerk.turned(self, self.clerk.layout.stepped(self.clerk.word, switch, by))
+
+    def due(self, lag: Lag) -> int:
+        """When what has this lag goes out."""
+        return lag.due(self.now, self.clerk.later)
+
+    def later(self, time: int, delay: Delay) -> int:
+        """The time after a delay."""
+        return self.clerk.later(time, delay)
+
+    def wake_at(self, due: int, node: Node, name: object) -> None:
+        """Asks for a call back."""
+        self.clerk.wake_at(due, node, name)
+
+    def origin(self) -> Origin:
+        """Where this message came from, for a node that keeps it."""
+        return Origin(self.player, self.in_key, self.word, self.copy, self.literal)
