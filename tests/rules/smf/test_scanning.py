@@ -8,7 +8,7 @@ import pytest
 
 from rules.errors import MidiFileError
 from rules.smf.reading import read
-from rules.smf.scanning import content
+from rules.smf.scanning import TrackEvents, content
 from tests.rules.smf.build import END, one_track, said, scanned, unhex
 
 EOT = "FF 2F 00"
@@ -35,6 +35,28 @@ def test_channel_messages_have_their_lengths(high: int, low: int) -> None:
         (1, f"{status:02X} {data}"),
         (1, EOT),
     ]
+
+
+@pytest.mark.parametrize("event", ["90 7F 7F", "B0 7F 7F", "C0 7F", "E0 7F 7F"])
+def test_highest_data_bytes(event: str) -> None:
+    """Data bytes go up to 7F, behind a written status and a running one."""
+    running = event[3:]
+    assert said(f"00 {event} 00 {running}" + END) == [(0, event), (0, event), (0, EOT)]
+
+
+def test_first_bad_data_byte_is_named() -> None:
+    """The error names the bad data byte, not the good one beside it."""
+    with pytest.raises(MidiFileError, match="byte 3: data byte 80"):
+        scanned("00 90 7F 80" + END)
+
+
+def test_reading_is_lenient_and_the_file_whole_unless_told() -> None:
+    """Without a word, damage is noted, and an event past the end of its track isn't blamed on the file's end."""
+    reader = TrackEvents(unhex("00 90 3C 40"))
+    assert len(list(reader)) == 1
+    assert len(reader.damage) == 1
+    with pytest.raises(MidiFileError, match="runs past the end of its track"):
+        list(TrackEvents(unhex("00 F0 20 7D")))
 
 
 # MIDI 1.0 Detailed Specification 4.2.1, A-1 and A-2: its byte streams, with a delta time of 0 before each event.

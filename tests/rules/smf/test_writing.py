@@ -120,6 +120,23 @@ def test_run_over_a_meta_event_whose_note_was_dropped() -> None:
     assert writer.body() == unhex("00 FF 01 01 41 10 90 3C 00 10 3E 00" + END)
 
 
+def test_delayed_event_behind_its_meta_event() -> None:
+    """An event that is only delayed still follows its meta event directly, and runs on over it as before."""
+    writer, events = opened(META)
+    writer.keep(events[0])
+    writer.keep(events[1])
+    writer.put(0x20, events[2][4], events[2])
+    assert writer.body() == unhex("00 90 3C 40 00 FF 01 01 41 20 3C 00")
+
+
+def test_meta_event_further_back_ends_no_run() -> None:
+    """Once an event has carried the status over a meta event, dropping the next one doesn't break the run."""
+    writer, events = opened("00 90 3C 40 00 FF 01 00 10 3C 00 10 3E 40 10 3E 00" + END)
+    for event in (*events[:3], *events[4:]):
+        writer.keep(event)
+    assert writer.body() == unhex("00 90 3C 40 00 FF 01 00 10 3C 00 20 3E 00" + END)
+
+
 def test_padded_delta_time_stays_while_its_value_does() -> None:
     """A padded delta time is written anew, in its shortest form, only when its value changes."""
     body = "80 00 90 3C 40 80 10 3C 00 80 80 10 3E 40" + END
@@ -187,7 +204,7 @@ def test_ticks_never_fall() -> None:
 
 
 @pytest.mark.parametrize(
-    "message", ["F8", "FA", "FE", "FF", "F1 20", "F2 00 08", "F3 01", "F4", "F6", "F0", "F7", "FF 80 00"]
+    "message", ["F8", "FA", "FE", "FF", "F1 20", "F2 00 08", "F3 01", "F4", "F6", "F0", "F7", "FF 80 00", "FF 01"]
 )
 def test_system_messages_never_enter_a_track(message: str) -> None:
     """A system message must come as an escape or a sysex event, as a bare one would spoil the file."""
@@ -211,6 +228,14 @@ def test_time_too_long_for_one_number(times: int) -> None:
         (last, "903c00"),
         (last, "ff2f00"),
     ]
+
+
+def test_longest_time_needs_no_help() -> None:
+    """A delta time of exactly 0x0FFFFFFF is written as one number and leaves a run alone."""
+    writer, events = opened("00 90 3C 40 10 3C 00 FF FF FF 6F 3E 40" + END)
+    for event in (events[0], *events[2:]):
+        writer.keep(event)
+    assert writer.body() == unhex("00 90 3C 40 FF FF FF 7F 3E 40" + END)
 
 
 def test_long_time_ends_a_run_over_a_meta_event() -> None:
