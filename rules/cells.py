@@ -128,12 +128,14 @@ class CellMaker:
         modulates = kind == CONTROLLER and any(lane.one[first] == MODULATION for lane in lanes)
         rests = bool(lanes) and (modulates or kind in (PRESSURE, PITCH_BEND))
         if rests:
-            simple = simple and not places & shared and _rests_simply(lanes)
+            simple = simple and _rests_simply(lanes)
+        merged = kind == PITCH_BEND and bool(places & shared)
         if modulates:
             simple = simple and all(lane.one[first] == MODULATION for lane in lanes)
         if kind == PROGRAM:
             simple = simple and not places & banks
-        return self._kept((lanes, simple, rests, kind), Cell(lanes, simple=simple, rests=simple and rests))
+        cell = Cell(lanes, simple=simple, rests=simple and rests, merged=merged)
+        return self._kept((lanes, simple, rests, kind), cell)
 
 
 def _open(gate: int) -> list[int]:

@@ -8,6 +8,7 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
 from rules.agenda import CallBack, Entry, Sending
 from rules.books import Books, Sent, split_message
@@ -43,7 +44,10 @@ from rules.switches import Layout, State
 from rules.tempo import Later
 from rules.walk import Walk
 
-NOBODY = -1
+NOTE_ONS: Final = 0x800
+"""The bit of a cell's index that tells note-ons from note-offs."""
+
+NOBODY: Final = -1
 """The player of what no player caused: a panic, a switch turned by a command."""
 
 
@@ -87,99 +91,103 @@ class Engine:
         if now >= self._agenda.next_due:
             self.advance(now, out)
         status = message[0]
-        if status >= SYSEX:
-            self._system(self._players[number], message, now, out)
-            return
         player = self._players[number]
+        if status >= SYSEX:
+            self._system(player, message, now, out)
+            return
         first = message[1]
         index = (status << 7 | first) & 0x3FFF
         cell = player.cells[index]
         if not cell.simple:
             self._take(player, message, now, out)
         elif status >= POLY_PRESSURE:
-            self._pass(player, cell, index, message, now, out)
-        elif status >= NOTE_ON and message[2]:
-            self._strike(player, cell, index, message, now, out)
-        else:
-            self._let_go(player, cell, index, message, now, out)
-
-    def _strike(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """A note-on the short way: noted by its cell, sent down every lane."""
-        if index in player.presses:
-            self._take(player, message, now, out)
-            return
-        if not cell.lanes:
-            return
-        player.presses[index] = cell
-        player.touched[index] = 1
-        first, second, number = message[1], message[2], player.number
-        if cell.merged:
-            notes, holder = self._notes, (player.source, index, ())
+            if cell.rests or player.rests:
+                self._hold(player, cell, index, message, now, out)
+                return
+            player.touched[index] = 1
+            second = message[2] if len(message) > 2 else 0
             for lane in cell.lanes:
-                place = lane.places[first]
-                if place in notes:
-                    self._books.merge.press(place, holder)
-                else:
-                    notes[place] = holder
-        for lane in cell.lanes:
-            out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+        elif cell.merged:
+            self._share(player, cell, index, message, now, out)
+        elif index & NOTE_ONS and message[2]:
+            presses = player.presses
+            if index in presses:
+                self._take(player, message, now, out)
+            elif cell.lanes:
+                presses[index] = cell
+                player.touched[index] = 1
+                second = message[2]
+                for lane in cell.lanes:
+                    out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+        else:
+            ons = cell.ons or cell
+            presses = player.presses
+            if presses.get(index | NOTE_ONS) is not ons:
+                self._take(player, message, now, out)
+                return
+            del presses[index | NOTE_ONS]
+            second = message[2]
+            for lane in cell.lanes:
+                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
 
-    def _let_go(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """A note-off the short way, if its note-on went that way and is alone."""
-        in_key = index | 0x800
-        ons = cell if index & 0x800 else cell.ons
-        held = player.presses.get(in_key)
-        if held is None or held is not ons:
-            self._take(player, message, now, out)
-            return
-        first, number = message[1], player.number
-        if cell.merged:
-            notes, holder = self._notes, (player.source, in_key, ())
+    def _share(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """A note the short way to where others sound too: as long as no one else does, it takes only a look."""
+        first, second, number = message[1], message[2], player.number
+        notes, presses = self._notes, player.presses
+        in_key = index | NOTE_ONS
+        holder = (player.source, in_key, ())
+        ons = cell.ons or cell
+        if index & NOTE_ONS and second:
+            if in_key in presses or not cell.lanes:
+                self._take(player, message, now, out)
+                return
+            for lane in cell.lanes:
+                if lane.places[first] in notes:
+                    self._take(player, message, now, out)
+                    return
+            for lane in cell.lanes:
+                notes[lane.places[first]] = holder
+            presses[in_key] = cell
+            player.touched[index] = 1
+        else:
+            if presses.get(in_key) is not ons:
+                self._take(player, message, now, out)
+                return
             for lane in ons.lanes:
                 if notes.get(lane.places[first]) != holder:
                     self._take(player, message, now, out)
                     return
             for lane in ons.lanes:
                 del notes[lane.places[first]]
-        del player.presses[in_key]
-        if cell is ons:
-            for lane in cell.lanes:
-                out.append((lane.target, lane.heads[first] + b"\0", now, number))
-            return
-        second = message[2]
+            del presses[in_key]
         for lane in cell.lanes:
             out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
 
-    def _pass(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """Anything but a note the short way."""
+    def _hold(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """The short way for what is held until it comes to rest: its cell says where it went."""
         status, first = message[0], message[1]
         second = message[2] if len(message) > 2 else 0
-        rests = player.rests
-        if cell.rests or rests:
-            in_key = index if status < PROGRAM else index & ~0x7F
-            held = rests.get(in_key)
-            if held is not None and held is not cell:
-                self._take(player, message, now, out)
-                return
-            if status < CONTROLLER:
-                pressed = player.presses.get(index & 0x7FF | 0x800)
-                if pressed is not None and pressed is not cell.ons:
-                    self._take(player, message, now, out)
-                    return
-            if cell.rests:
-                if status < PROGRAM:
-                    away = second != 0
-                elif status < PITCH_BEND:
-                    away = first != 0
-                else:
-                    away = second << 7 | first != BEND_CENTRE
-                if away:
-                    rests[in_key] = cell
-                elif held is not None:
-                    del rests[in_key]
+        in_key = index if status < PROGRAM else index & ~0x7F
+        held = player.rests.get(in_key)
+        pressed = player.presses.get(index & 0x7FF | NOTE_ONS) if status < CONTROLLER else None
+        if (held is not None and held is not cell) or (pressed is not None and pressed is not cell.ons):
+            self._take(player, message, now, out)
+            return
+        if cell.rests:
+            if status >= PITCH_BEND:
+                away = second << 7 | first != BEND_CENTRE
+            else:
+                away = (second if status < PROGRAM else first) != 0
+            if away:
+                player.rests[in_key] = cell
+            elif held is not None:
+                del player.rests[in_key]
         player.touched[index] = 1
         number = player.number
         for lane in cell.lanes:
+            if cell.merged:
+                self._books.merge.bend((lane.target, lane.status & 0x0F), (player.source, status & 0x0F), message)
             out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:

@@ -142,7 +142,7 @@ class Merge:
         holder = (sending.source, in_channel_of(sending.in_key))
         going = [(sending.target, message, sending.player)]
         if kind == PITCH_BEND:
-            self._bend(channel, holder, message)
+            self.bend(channel, holder, message)
         elif kind == PROGRAM:
             return self._bank(channel, holder) + going
         elif kind == CONTROLLER:
@@ -173,7 +173,8 @@ class Merge:
         self._sent[place] = highest
         return [(place[0], bytes((place[1], place[2], highest)), sending.player)]
 
-    def _bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
+    def bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
+        """Notes where a holder bends a channel to, in case another resets it."""
         bends = self._bends.setdefault(channel, {})
         bends.pop(holder, None)
         if message[2] << 7 | message[1] != BEND_CENTRE:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from rules.lanes import FIRST, Lane
 from rules.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.nodes.base import Node
-from rules.pipeline import Table
+from rules.pipeline import Cell, Table
 
 Place = tuple[int, int]
 
@@ -42,11 +42,14 @@ def shared_channels(tables: Sequence[Table], nodes: Iterable[Node]) -> frozenset
 
 def _lanes_of_row(table: Table, row: int) -> list[tuple[Lane, list[int]]]:
     """Each lane of a row once, with the first bytes under which it stands."""
-    found: dict[int, tuple[Lane, list[int]]] = {}
+    firsts: dict[Cell, list[int]] = {}
     for first, cell in enumerate(table.rows[row]):
+        firsts.setdefault(cell, []).append(first)
+    found: dict[Lane, list[int]] = {}
+    for cell, numbers in firsts.items():
         for lane in cell.lanes:
-            found.setdefault(id(lane), (lane, []))[1].append(first)
-    return list(found.values())
+            found.setdefault(lane, []).extend(numbers)
+    return list(found.items())
 
 
 def _keeps_apart(
@@ -68,14 +71,10 @@ def _reached_after(node: Node) -> set[Place]:
     return {
         (lane.target, lane.status & 0x0F)
         for row in node.after.rows[:0x70]
-        for cell in _distinct(row)
+        for cell in set(row)
         for lane in cell.lanes
         if lane.node is None and lane.status < SYSEX
     }
-
-
-def _distinct(row: Iterable[object]) -> list:  # type: ignore[type-arg]
-    return list({id(cell): cell for cell in row}.values())
 
 
 def shared_banks(tables: Sequence[Table]) -> frozenset[Place]:

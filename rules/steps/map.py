@@ -236,7 +236,7 @@ class MapStep(Step):
         one = form.one if self.to.number is None else constant(self.to.number)
         if form.kind == NOTE_OFF:
             return replace(form, one=one)
-        velocities = table_of(lambda number: max(1, min(127, self.mapped(number))))
+        velocities = table_of(lambda number: max(1, min(127, self.mapped(number))) if number else 0)
         return replace(form, one=one, two=form.two.translate(velocities))
 
     def _values(self, form: Form) -> tuple[int, ...]:

@@ -33,8 +33,11 @@ def moved_key(key: int, by: int, fold: bool) -> int | None:
 
 
 @lru_cache(maxsize=512)
-def _key_table(by: int, fold: bool) -> bytes:
-    return table_of(lambda key: NOWHERE if (moved := moved_key(key, by, fold)) is None else moved)
+def _key_table(by: int, fold: bool) -> tuple[bytes, int]:
+    """The table that moves keys, and the gate of those that stay inside."""
+    moved = [moved_key(key, by, fold) for key in range(128)]
+    table = table_of(lambda key: NOWHERE if (new := moved[key]) is None else new)
+    return table, gate_of(key for key in range(128) if moved[key] is not None)
 
 
 def _read_by(raw: Any) -> Any:
@@ -80,8 +83,7 @@ class TransposeStep(Step):
         ]
 
     def _moved_form(self, form: Form, by: int) -> list[Form]:
-        table = _key_table(by, self.outside == "fold")
-        inside = gate_of(key for key in range(128) if table[key] != NOWHERE)
+        table, inside = _key_table(by, self.outside == "fold")
         if form.kind in NOTE_STATUSES:
             form = form.having_one(inside)
             return [replace(form, one=form.one.translate(table))] if form.exists else []

@@ -6,6 +6,7 @@ import itertools
 import math
 from dataclasses import replace
 from fractions import Fraction
+from functools import cached_property
 from typing import Annotated, Any, ClassVar, Final
 
 from pydantic import model_validator
@@ -74,7 +75,7 @@ class VelocityStep(Step):
         """The velocity (1-127) sent for one played (1-127)."""
         return max(1, min(127, self._raw(velocity)))
 
-    @property
+    @cached_property
     def table(self) -> bytes:
         """The shape on 0-127; 0, which is no velocity, stays 0."""
         return table_of(lambda velocity: self.shaped(velocity) if velocity else 0)
