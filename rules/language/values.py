@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, ValidatorFunctionWrapHandler, WrapValidator
 from pydantic_core import PydanticCustomError
 
 from rules.errors import NotationError
@@ -35,6 +35,17 @@ class Part(BaseModel):
     """Base of every table in a rule file: unknown keys are errors, numbers are not taken from text, nothing changes."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, arbitrary_types_allowed=True)
+
+
+def _once(raw: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+    read = handler(raw)
+    if isinstance(raw, dict) and len(read) < len(raw):
+        raise fault("two lines of this table name the same: write each once")
+    return read
+
+
+EachOnce = WrapValidator(_once)
+"""For tables whose keys are numbers: `C#3` and `Db3` are one note, and two lines for it are a mistake."""
 
 
 def naming_of(info: ValidationInfo) -> Naming:

@@ -70,3 +70,19 @@ def _read(raw: Any) -> Any:
 
 
 WhenField = Annotated[When, BeforeValidator(_read)]
+
+
+_SPAN: Final = re.compile(r"([+-]?[0-9]{1,4})|([+-]?[0-9]{1,4})?\.\.([+-]?[0-9]{1,4})?")
+
+
+def number_span(value: str) -> tuple[int | None, int | None] | None:
+    """The ends of `2`, `-2..2`, `..3` or `1..` as a condition on a number switch; an end left open is None.
+
+    The whole is None where the text is neither a number nor a range.
+    """
+    match = _SPAN.fullmatch(value)
+    if match is None:
+        return None
+    if match[1] is not None:
+        return int(match[1]), int(match[1])
+    return (int(match[2]) if match[2] else None), (int(match[3]) if match[3] else None)

@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, mo
 
 from rules.errors import NotationError
 from rules.lanes import ALL, IDENTITY, Form, constant, gate_of, table_of
-from rules.language.values import Controller, Note, Program, fault, naming_of, read_ends, read_range, shown
+from rules.language.values import Controller, EachOnce, Note, Program, fault, naming_of, read_ends, read_range, shown
 from rules.matching import NOTE_STATUSES
 from rules.messages import (
     BEND_CENTRE,
@@ -60,6 +60,8 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
     if kind not in _KINDS:
         raise fault(f'"{kind}" can\'t be mapped: allowed are {", ".join(_KINDS)}{nearest(kind, _KINDS)}')
     try:
+        if kind == "controller" and not rest:
+            raise fault('say which controller, by name or number, as in "controller modulation"')
         if kind == "controller":
             return End(kind, parse_controller(rest))
         if kind in ("note", "poly-pressure") and rest:
@@ -100,9 +102,9 @@ class MapStep(Step):
     bits: Literal[7, 14] = 7
     inside: tuple[int, int] | None = Field(default=None, alias="in")
     out: tuple[int, int] | None = None
-    notes: dict[Note, Note] = Field(default_factory=dict)
-    controllers: dict[Controller, Controller] = Field(default_factory=dict)
-    programs: dict[Program, Program] = Field(default_factory=dict)
+    notes: Annotated[dict[Note, Note], EachOnce] = Field(default_factory=dict)
+    controllers: Annotated[dict[Controller, Controller], EachOnce] = Field(default_factory=dict)
+    programs: Annotated[dict[Program, Program], EachOnce] = Field(default_factory=dict)
     others: Literal["pass", "drop"] = "pass"
 
     @field_validator("inside", "out", mode="before")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
 from rules.lanes import Form
-from rules.language.values import Channel, fault
+from rules.language.values import Channel, EachOnce, fault
 from rules.steps.base import Step, Surroundings
 
 
@@ -20,7 +20,7 @@ class RechannelStep(Step):
 
     key: ClassVar[str] = "rechannel"
     to: Channel | None = None
-    moves: dict[Channel, Channel] = Field(default_factory=dict)
+    moves: Annotated[dict[Channel, Channel], EachOnce] = Field(default_factory=dict)
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

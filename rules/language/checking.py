@@ -1,0 +1,223 @@
+"""What needs all rule files together: whether names exist, and whether each is used as what it is.
+
+One small check for each concern. A name whose own table is faulty counts as known, so that one mistake gives one error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from rules.conditions import SIGNAL_KINDS, Condition
+from rules.errors import Problem
+from rules.language.checking_switches import check_number_switches, check_when
+from rules.language.checking_tests import check_tests
+from rules.language.draft import Branch, Draft, Entry, branches, staged
+from rules.language.names import destination_fault, port_fault, source_fault
+from rules.language.places import Place
+from rules.language.schema import Device, OnOffSwitch, Stage, Trigger
+from rules.notation import MessageText
+from rules.steps.filter import FilterStep
+from rules.steps.rechannel import RechannelStep
+
+Check = Callable[[Draft], Iterator[Problem]]
+
+
+def check(draft: Draft) -> Iterator[Problem]:
+    """Everything that is wrong with the files taken together."""
+    for one in CHECKS:
+        yield from one(draft)
+
+
+def check_ports(draft: Draft) -> Iterator[Problem]:
+    """The clock of an output comes from a port, or from none."""
+    for entry in draft.ports.values():
+        clock = entry.value.clock
+        if clock is not None and clock != "none" and (fault := source_fault(draft, clock)):
+            yield entry.place.inside("clock").problem(fault)
+
+
+def check_devices(draft: Draft) -> Iterator[Problem]:
+    """A device is at a port that can send, and its channel isn't set twice."""
+    for entry in draft.devices.values():
+        device = entry.value
+        if fault := port_fault(draft, device.port):
+            yield entry.place.inside("port").problem(fault)
+        yield from _other_channels(device, device.start, entry.place.inside("start"))
+        stages = list(staged(device.steps, entry.place))
+        if stages and device.channel is not None and isinstance(stages[-1].value.step, RechannelStep):
+            text = (
+                f"the device is on channel {device.channel} after all, so this changes nothing: leave one of them away"
+            )
+            yield stages[-1].place.problem(text)
+
+
+def _other_channels(device: Device, messages: tuple[MessageText, ...], place: Place) -> Iterator[Problem]:
+    """Messages for a device need no channel, and mustn't have another than its own."""
+    for number, message in enumerate(messages):
+        if device.channel is not None and message.channel not in (None, device.channel):
+            text = f"channel {message.channel}, but the device is on {device.channel}: leave the channel away"
+            yield place.inside(number).problem(text)
+
+
+def check_sources(draft: Draft) -> Iterator[Problem]:
+    """Rules listen to ports that can receive."""
+    for entry in draft.rules:
+        for number, name in enumerate(entry.value.source):
+            if fault := source_fault(draft, name):
+                yield entry.place.inside("from", number).problem(fault)
+
+
+def check_destinations(draft: Draft) -> Iterator[Problem]:
+    """Rules lead to devices, and to ports that can send."""
+    for branch in _all_branches(draft):
+        for number, outlet in enumerate(branch.outlets):
+            line = branch.outlets_place if outlet.channels is None else branch.outlets_place.inside(number)
+            for position, name in enumerate(outlet.to):
+                if fault := destination_fault(draft, name):
+                    yield line.inside(position).problem(fault)
+
+
+def check_triggers(draft: Draft) -> Iterator[Problem]:
+    """Switches are turned by what arrives on a port that can receive."""
+    for entry in draft.switches.values():
+        switch = entry.value
+        triggers: list[tuple[Trigger, Place]] = []
+        if isinstance(switch, OnOffSwitch):
+            triggers.append((switch, entry.place))
+        else:
+            triggers += [(trigger, entry.place.inside("set", n)) for n, trigger in enumerate(switch.set)]
+            triggers += [(trigger, entry.place.inside("step", n)) for n, trigger in enumerate(switch.step)]
+        for trigger, place in triggers:
+            if fault := source_fault(draft, trigger.source):
+                yield place.inside("from").problem(fault)
+
+
+def check_turns(draft: Draft) -> Iterator[Problem]:
+    """What a switch sends goes to devices, and to ports that can send."""
+    for entry in draft.on:
+        for name, messages in entry.value.send.items():
+            place = entry.place.inside("send", name)
+            if fault := destination_fault(draft, name):
+                yield place.problem(fault)
+            elif name in draft.devices:
+                yield from _other_channels(draft.devices[name].value, messages, place)
+
+
+def check_conditions_on_switches(draft: Draft) -> Iterator[Problem]:
+    """Every `when` asks for switches that exist, and for what they can be."""
+    for entry in draft.rules:
+        yield from check_when(draft, entry.value.when, entry.place.inside("when"))
+        for number, zone in enumerate(entry.value.zones):
+            yield from check_when(draft, zone.when, entry.place.inside("zones", number, "when"))
+    for stage in _all_stages(draft):
+        yield from check_when(draft, stage.value.when, stage.place.inside("when"))
+    for turn in draft.on:
+        yield from check_when(draft, turn.value.switch, turn.place.inside("switch"))
+
+
+def check_transpositions(draft: Draft) -> Iterator[Problem]:
+    """`transpose` by name goes by a number switch."""
+    yield from check_number_switches(draft, _all_stages(draft))
+
+
+def check_last_rechannel(draft: Draft) -> Iterator[Problem]:
+    """`rechannel` right before devices with a channel changes nothing (ruling 8)."""
+    last: dict[Place, list[Branch]] = {}
+    inside: set[Place] = set()
+    for branch in _all_branches(draft):
+        for number, entry in enumerate(branch.stages, start=1):
+            if isinstance(entry.value.step, RechannelStep):
+                if number == len(branch.stages):
+                    last.setdefault(entry.place, []).append(branch)
+                else:
+                    inside.add(entry.place)
+    for place, ends in last.items():
+        outlets = [outlet for branch in ends for outlet in branch.outlets]
+        names = list(dict.fromkeys(name for outlet in outlets for name in outlet.to))
+        by_channel = any(outlet.channels is not None for outlet in outlets)
+        fixed = [name for name in names if name in draft.devices and draft.devices[name].value.channel is not None]
+        if names and fixed == names and not by_channel and place not in inside:
+            channels = " and ".join(f'"{name}" on {draft.devices[name].value.channel}' for name in fixed)
+            yield place.problem(
+                f"the devices set the channel last ({channels}), so this changes nothing: leave it away"
+            )
+
+
+def check_kinds(draft: Draft) -> Iterator[Problem]:
+    """Note-offs by themselves, clock and transport may only start a `send` (rulings 3, 4, 26)."""
+    for entry in draft.rules:
+        ways = list(branches(entry))
+        sends = all(way.sends_after(0) for way in ways)
+        for number, condition in enumerate(entry.value.match):
+            yield from _only_to_send(condition, entry.place.inside("match", number), sends)
+        for way in ways:
+            if way.zone is not None:
+                yield from _only_to_send(way.zone, way.place, way.sends_after(0))
+            yield from _filters_kinds(way.stages)
+    for name, port in draft.ports.items():
+        yield from _filters_kinds(tuple(staged(port.value.steps, draft.ports[name].place)))
+    for device in draft.devices.values():
+        yield from _filters_kinds(tuple(staged(device.value.steps, device.place)))
+
+
+def _filters_kinds(stages: tuple[Entry[Stage], ...]) -> Iterator[Problem]:
+    for number, entry in enumerate(stages):
+        step = entry.value.step
+        if isinstance(step, FilterStep):
+            sends = any(getattr(later.value, "send", None) is not None for later in stages[number + 1 :])
+            for key, conditions in (("keep", step.keep), ("drop", step.drop)):
+                for position, condition in enumerate(conditions):
+                    yield from _only_to_send(condition, entry.place.inside("filter", key, position), sends)
+
+
+def _only_to_send(condition: Condition, place: Place, sends: bool) -> Iterator[Problem]:
+    kinds = condition.kind or frozenset()
+    if sends:
+        return
+    if "note-off" in kinds and not kinds & {"note", "note-on"}:
+        text = 'note-offs go with their note-ons: write "note-on" for both; "note-off" alone needs a `send` step'
+        yield place.inside("kind").problem(text)
+    if signals := sorted(kinds & SIGNAL_KINDS):
+        text = f'"{signals[0]}" may only start a `send` step: clock and transport go by port (`clock`), not by rule'
+        yield place.inside("kind").problem(text)
+
+
+def check_catch_up(draft: Draft) -> Iterator[Problem]:
+    """`catch_up` needs a switch that opens the rule."""
+    for entry in draft.rules:
+        rule = entry.value
+        if rule.catch_up and rule.when is None and all(zone.when is None for zone in rule.zones):
+            text = "no switch opens this rule, so there is nothing to catch up with: give it or a zone a `when`"
+            yield entry.place.inside("catch_up").problem(text)
+
+
+def _all_branches(draft: Draft) -> Iterator[Branch]:
+    for entry in draft.rules:
+        yield from branches(entry)
+
+
+def _all_stages(draft: Draft) -> Iterator[Entry[Stage]]:
+    for named in (draft.ports, draft.devices):
+        for part in named.values():
+            yield from staged(part.value.steps, part.place)
+    for rule in draft.rules:
+        yield from staged(rule.value.steps, rule.place)
+        for number, zone in enumerate(rule.value.zones):
+            yield from staged(zone.steps, rule.place.inside("zones", number))
+
+
+CHECKS: Final[tuple[Check, ...]] = (
+    check_ports,
+    check_devices,
+    check_sources,
+    check_destinations,
+    check_triggers,
+    check_turns,
+    check_conditions_on_switches,
+    check_transpositions,
+    check_last_rechannel,
+    check_kinds,
+    check_catch_up,
+    check_tests,
+)

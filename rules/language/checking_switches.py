@@ -1,0 +1,90 @@
+"""Checks of what is asked of switches: that they exist, and can be what is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from rules.errors import Problem
+from rules.language.draft import AnySwitch, Draft, Entry
+from rules.language.names import switch_fault
+from rules.language.places import Place
+from rules.language.schema import NumberSwitch, OnOffSwitch, Stage
+from rules.language.values import shown
+from rules.language.when import Term, When, number_span
+from rules.notation import nearest
+from rules.steps.transpose import TransposeStep
+
+
+def check_when(draft: Draft, when: When | None, place: Place) -> Iterator[Problem]:
+    """Each switch that a condition asks for exists and can be what is asked for."""
+    for term in when.terms if when is not None else ():
+        fault = switch_fault(draft, term.switch)
+        if not fault and term.switch in draft.switches:
+            fault = _term_fault(draft.switches[term.switch].value, term)
+        if fault:
+            yield place.problem(fault)
+
+
+def _term_fault(switch: AnySwitch, term: Term) -> str:
+    name = term.switch
+    if isinstance(switch, OnOffSwitch):
+        if term.value in (None, "on", "off"):
+            return ""
+        return f'"{name}" is on or off: write "{name}" or "not {name}"'
+    if isinstance(switch, NumberSwitch):
+        return _number_fault(name, *switch.numbers, term.value)
+    if term.value is None:
+        return f'"{name}" is never just on: write one of its values, as in "{name} = {switch.values[0]}"'
+    if term.value in switch.values:
+        return ""
+    known = ", ".join(switch.values)
+    return f'"{name}" is never "{term.value}": its values are {known}{nearest(term.value, switch.values)}'
+
+
+def _number_fault(name: str, low: int, high: int, value: str | None) -> str:
+    span = number_span(value) if value is not None else None
+    if span is None:
+        return f'"{name}" is a number from {low} to {high}: write "{name} = {high}" or a range such as "{name} = 0.."'
+    first, last = (low if span[0] is None else span[0]), (high if span[1] is None else span[1])
+    if first > last:
+        return f'the range "{value}" is empty: write the lower end first'
+    if not low <= first <= last <= high:
+        return f'"{name}" goes from {low} to {high}, so "{value}" asks for more than it can be'
+    return ""
+
+
+def check_number_switches(draft: Draft, stages: Iterable[Entry[Stage]]) -> Iterator[Problem]:
+    """`transpose` by name goes by a switch that counts."""
+    for entry in stages:
+        step = entry.value.step
+        if isinstance(step, TransposeStep) and isinstance(step.by, str):
+            fault = switch_fault(draft, step.by)
+            if not fault and step.by in draft.switches:
+                switch = draft.switches[step.by].value
+                if not isinstance(switch, NumberSwitch):
+                    fault = f'the switch "{step.by}" doesn\'t count: transpose by one with `numbers`, such as "-6..6"'
+            if fault:
+                yield entry.place.inside("transpose", "by").problem(fault)
+
+
+def state_fault(draft: Draft, name: str, state: bool | int | str) -> str:
+    """Why a switch can't be set to a state; empty when it can."""
+    fault = switch_fault(draft, name)
+    if fault or name not in draft.switches:
+        return fault
+    switch = draft.switches[name].value
+    if isinstance(switch, OnOffSwitch):
+        return (
+            ""
+            if isinstance(state, bool)
+            else f"{shown(state)} is no state of a switch that is on or off: write true or false"
+        )
+    if isinstance(switch, NumberSwitch):
+        low, high = switch.numbers
+        is_number = isinstance(state, int) and not isinstance(state, bool)
+        return (
+            "" if is_number and state in range(low, high + 1) else f"{shown(state)} is no number from {low} to {high}"
+        )
+    if isinstance(state, str) and state in switch.values:
+        return ""
+    return f"{shown(state)} is none of the values {', '.join(switch.values)}{nearest(str(state), switch.values)}"

@@ -1,0 +1,130 @@
+"""What all rule files say, before it is known to fit together; faulty tables leave only their names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from rules.errors import Problem
+from rules.language.places import Place
+from rules.language.schema import (
+    Device,
+    NumberSwitch,
+    OnOffSwitch,
+    OnTurn,
+    Outlet,
+    Port,
+    Rule,
+    RuleTest,
+    Stage,
+    ValueSwitch,
+    Zone,
+)
+
+T = TypeVar("T")
+AnySwitch = OnOffSwitch | ValueSwitch | NumberSwitch
+
+
+@dataclass(frozen=True, slots=True)
+class Entry(Generic[T]):
+    """One part of a rule file with its place."""
+
+    value: T
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One way through a rule: the rule itself or one of its zones, all steps in a row, and where it leads."""
+
+    rule: Rule
+    zone: Zone | None
+    place: Place
+    stages: tuple[Entry[Stage], ...]
+    outlets: tuple[Outlet, ...]
+    outlets_place: Place
+
+    def sends_after(self, number: int) -> bool:
+        """Whether one of the steps behind a number of them makes messages of its own."""
+        return any(getattr(entry.value, "send", None) is not None for entry in self.stages[number:])
+
+
+@dataclass(slots=True)
+class Draft:
+    """All files together.
+
+    `taken` holds the first place of each name, by what it names, `broken` the section of each faulty table's name.
+    """
+
+    ports: dict[str, Entry[Port]] = field(default_factory=dict)
+    devices: dict[str, Entry[Device]] = field(default_factory=dict)
+    switches: dict[str, Entry[AnySwitch]] = field(default_factory=dict)
+    rules: list[Entry[Rule]] = field(default_factory=list)
+    on: list[Entry[OnTurn]] = field(default_factory=list)
+    tests: list[Entry[RuleTest]] = field(default_factory=list)
+    tempos: list[Entry[float]] = field(default_factory=list)
+    taken: dict[tuple[str, str], Place] = field(default_factory=dict)
+    broken: dict[str, str] = field(default_factory=dict)
+    clashes: list[Problem] = field(default_factory=list)
+
+    def put(self, section: str, name: str, place: Place, value: Any) -> None:
+        """A port, device or switch; `value` None where its table is faulty."""
+        self._take("switch" if section == "switches" else "port or device", name, place)
+        if value is None:
+            self.broken[name] = section
+        else:
+            getattr(self, section).setdefault(name, Entry(value, place))
+
+    def add(self, section: str, place: Place, value: Any) -> None:
+        """A rule, a test or an `[[on]]`; `value` None where its table is faulty."""
+        if section == "rules":
+            written = place.source.value((*place.path, "name"))
+            number = place.source.rules_before + int(place.path[1]) + 1
+            name = written if isinstance(written, str) else f"rule {number}"
+            self._take("rule", name, place)
+            if value is not None and value.name is None:
+                value = value.model_copy(update={"name": name})
+        if value is not None:
+            getattr(self, section).append(Entry(value, place))
+
+    def set_tempo(self, bpm: float, place: Place) -> None:
+        """The tempo of one file; all that give one must agree."""
+        if self.tempos and self.tempos[0].value != bpm:
+            first = self.tempos[0]
+            self.clashes.append(
+                place.problem(f"{bpm:g} here and {first.value:g} in {first.place}: all files together have one tempo")
+            )
+        self.tempos.append(Entry(bpm, place))
+
+    def _take(self, what: str, name: str, place: Place) -> None:
+        first = self.taken.setdefault((what, name), place)
+        if first is not place:
+            self.clashes.append(
+                place.problem(
+                    f'the name "{name}" is taken by the {first.words.split(" ")[0]} in {first}: choose another'
+                )
+            )
+
+    def broken_names(self, *sections: str) -> list[str]:
+        """The names in some sections whose tables are faulty."""
+        return [name for name, section in self.broken.items() if section in sections]
+
+
+def branches(entry: Entry[Rule]) -> Iterator[Branch]:
+    """The ways through a rule, in the order of the file."""
+    rule, place = entry.value, entry.place
+    first = tuple(staged(rule.steps, place))
+    if not rule.zones:
+        yield Branch(rule, None, place, first, rule.to or (), place.inside("to"))
+    for number, zone in enumerate(rule.zones):
+        inside = place.inside("zones", number)
+        to = rule.to if zone.to is None else zone.to
+        to_place = place.inside("to") if zone.to is None else inside.inside("to")
+        yield Branch(rule, zone, inside, (*first, *staged(zone.steps, inside)), to or (), to_place)
+
+
+def staged(steps: tuple[Stage, ...], place: Place) -> Iterator[Entry[Stage]]:
+    """The entries of `steps` with their places."""
+    for number, stage in enumerate(steps):
+        yield Entry(stage, place.inside("steps", number))

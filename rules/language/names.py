@@ -1,0 +1,55 @@
+"""What a name stands for, and why it can't be used as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rules.language.draft import Draft
+from rules.notation import nearest
+
+
+def source_fault(draft: Draft, name: str) -> str:
+    """Why no message can come from a name; empty when one can."""
+    if name in draft.broken:
+        return ""
+    if name in draft.ports:
+        return "" if draft.ports[name].value.can_receive else f'"{name}" is an output: nothing comes from there'
+    if name in draft.devices:
+        return f'"{name}" is a device: messages come from ports, and its port is "{draft.devices[name].value.port}"'
+    known = [port for port, entry in draft.ports.items() if entry.value.can_receive] + draft.broken_names("ports")
+    return f'there is no port "{name}"{_known("ports that messages come from", name, known)}'
+
+
+def destination_fault(draft: Draft, name: str) -> str:
+    """Why no message can go to a name; empty when one can."""
+    if name in draft.broken or name in draft.devices:
+        return ""
+    if name in draft.ports:
+        return "" if draft.ports[name].value.can_send else f'"{name}" is an input: nothing can be sent there'
+    known = [*draft.devices, *(port for port, entry in draft.ports.items() if entry.value.can_send)]
+    known += draft.broken_names("devices", "ports")
+    return f'there is no device or port "{name}"{_known("devices and ports to send to", name, known)}'
+
+
+def port_fault(draft: Draft, name: str) -> str:
+    """Why a device can't be connected to a name; empty when it can."""
+    if name in draft.ports or name in draft.broken:
+        return destination_fault(draft, name)
+    if name in draft.devices:
+        return f'"{name}" is a device itself: name its port'
+    known = [port for port, entry in draft.ports.items() if entry.value.can_send] + draft.broken_names("ports")
+    return f'there is no port "{name}"{_known("ports to send to", name, known)}'
+
+
+def switch_fault(draft: Draft, name: str) -> str:
+    """Why a name is no switch; empty when it is one."""
+    if name in draft.broken or name in draft.switches:
+        return ""
+    return f'there is no switch "{name}"{_known("switches", name, [*draft.switches, *draft.broken_names("switches")])}'
+
+
+def _known(what: str, name: str, known: Sequence[str]) -> str:
+    if not known:
+        return f": there are no {what} at all"
+    hint = nearest(name, known)
+    return hint or f": the {what} are {', '.join(known)}"

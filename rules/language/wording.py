@@ -1,0 +1,158 @@
+"""What pydantic found wrong in a table, in our own words.
+
+A misspelt key is one mistake, though it is found twice: as a key that is unknown and as one that is missing.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Callable, Iterator, Mapping
+from typing import Annotated, Any, Final, get_args, get_origin
+
+from pydantic import Tag, ValidationError
+from pydantic_core import ErrorDetails
+
+from rules.errors import Problem
+from rules.language.places import STEP_KEYS, SourceFile
+from rules.language.positions import Path
+from rules.language.schema import RuleFile
+from rules.language.values import Part, shown
+from rules.notation import nearest
+
+_IS_MISSING: Final = {
+    "from": "name the port that messages come from",
+    "to": "say what it becomes",
+    "port": "name the port that the device is connected to",
+    "name": "give it a name",
+    "send": "write the messages to send",
+    "expect": "write what must come out of which device, or `expect = {}` if everything must stay silent",
+    "switch": 'write the condition that turns true, such as "song = chorus"',
+    "value": "say which value the switch takes",
+    "by": "say by how much",
+    "ms": "write milliseconds",
+    "messages": "write the messages to send",
+}
+
+Wording = Callable[[Any, Mapping[str, Any]], str]
+
+
+def _literal(raw: Any, context: Mapping[str, Any]) -> str:
+    expected = str(context["expected"])
+    known = re.findall(r"'([^']*)'", expected)
+    allowed = ", ".join(f'"{word}"' for word in known) or expected.replace(" or ", ", ")
+    return f"{shown(raw)} is not allowed here: allowed are {allowed}{nearest(str(raw), known)}"
+
+
+def _says(text: str) -> Wording:
+    return lambda raw, _: f"{shown(raw)} {text}"
+
+
+def _short(raw: Any, context: Mapping[str, Any]) -> str:
+    return f"there must be at least {context['min_length']} here, and found was {context['actual_length']}"
+
+
+def _long(raw: Any, context: Mapping[str, Any]) -> str:
+    return f"there are too many here: at most {context['max_length']} are allowed"
+
+
+WORDINGS: Final[Mapping[str, Wording]] = {
+    "rule": lambda _, context: str(context["text"]),
+    "literal_error": _literal,
+    "string_type": _says("is not text: write it in quotes"),
+    "int_type": _says("is not a whole number"),
+    "float_type": _says("is not a number"),
+    "finite_number": _says("is not a number to count with"),
+    "bool_type": _says("is neither true nor false: write one of them, without quotes"),
+    "tuple_type": _says("is not a list: write it as [ ... ]"),
+    "list_type": _says("is not a list: write it as [ ... ]"),
+    "dict_type": _says("is not a table: write it as { key = value }"),
+    "model_type": _says("is not a table: write it as { key = value }"),
+    "frozen_set_type": _says("is not a list: write it as [ ... ]"),
+    "too_short": _short,
+    "too_long": _long,
+}
+"""Every type of error that the rule file's models can raise, but for unknown and missing keys."""
+
+
+def problems_in(error: ValidationError, source: SourceFile, shift: int) -> Iterator[Problem]:
+    """The problems that one validation found, in the order of pydantic.
+
+    `shift` is the number of the validated table in its section: tables are validated one at a time, each as the first.
+    """
+    details = [(_shifted(detail["loc"], shift), detail) for detail in error.errors(include_url=False)]
+    unknown = [path for path, detail in details if detail["type"] == "extra_forbidden"]
+    missing = [path for path, detail in details if detail["type"] == "missing"]
+    misspelt = dict(_pairs(unknown, missing))
+    for path, detail in details:
+        if detail["type"] == "extra_forbidden":
+            yield source.problem(path, _unknown(path, misspelt.get(path)), about=path[:-1])
+        elif detail["type"] != "missing":
+            yield source.problem(path, _worded(detail))
+        elif path not in misspelt.values():
+            key = str(path[-1])
+            yield source.problem(path, f"`{key}` is missing: {_IS_MISSING.get(key, 'it is needed here')}")
+
+
+def _shifted(path: tuple[int | str, ...], shift: int) -> Path:
+    return (path[0], shift, *path[2:]) if len(path) > 1 and path[1] == 0 else path
+
+
+def _worded(detail: ErrorDetails) -> str:
+    wording = WORDINGS.get(detail["type"])
+    if wording is not None:
+        return wording(detail["input"], detail.get("ctx", {}))
+    return f"{shown(detail['input'])} can't stand here: {detail['msg'].removeprefix('Input ')}"
+
+
+def _pairs(unknown: list[Path], missing: list[Path]) -> Iterator[tuple[Path, Path]]:
+    """Unknown keys and the missing keys of the same table that they are misspellings of."""
+    left = list(missing)
+    for path in unknown:
+        beside = {str(other[-1]): other for other in left if other[:-1] == path[:-1]}
+        near = difflib.get_close_matches(str(path[-1]).lower(), beside, n=1, cutoff=0.5)
+        if near:
+            left.remove(beside[near[0]])
+            yield path, beside[near[0]]
+
+
+def _unknown(path: Path, meant: Path | None) -> str:
+    key = str(path[-1])
+    known = allowed_keys(path[:-1])
+    hint = f' - did you mean "{meant[-1]}"?' if meant is not None else nearest(key.lower(), known)
+    if STEP_KEYS.issubset(known):
+        steps = ", ".join(step for step in known if step in STEP_KEYS)
+        return f'unknown step "{key}": the steps are {steps}; `when` may stand beside one{hint}'
+    return f'unknown key "{key}": allowed here are {", ".join(known)}{hint}'
+
+
+def allowed_keys(path: Path) -> list[str]:
+    """The keys that the table at a path of pydantic's may have, in the order of the documentation."""
+    tables: list[tuple[str | None, type[Part]]] = [(None, RuleFile)]
+    in_dict = False
+    for part in path:
+        found = [
+            field for _, table in tables for name, field in table.model_fields.items() if part in (name, field.alias)
+        ]
+        tagged = [(None, table) for tag, table in tables if tag == part and tag is not None]
+        if in_dict:
+            in_dict = False
+        elif tagged:
+            tables = list(tagged)
+        elif found:
+            tables = list(_tables_in(found[0].annotation))
+            in_dict = get_origin(found[0].annotation) is dict
+    return list(dict.fromkeys(field.alias or name for _, table in tables for name, field in table.model_fields.items()))
+
+
+def _tables_in(annotation: Any) -> Iterator[tuple[str | None, type[Part]]]:
+    """The models in an annotation, each with its tag in a union that is told apart by tags."""
+    if isinstance(annotation, type) and issubclass(annotation, Part):
+        yield None, annotation
+        return
+    tag = None
+    if get_origin(annotation) is Annotated:
+        tag = next((note.tag for note in annotation.__metadata__ if isinstance(note, Tag)), None)
+    for argument in get_args(annotation):
+        for inner, table in _tables_in(argument):
+            yield inner or tag, table
