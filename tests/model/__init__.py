@@ -1,0 +1,6 @@
+"""The slow model: a plain interpreter of a RuleSet, against which the engine is measured."""
+
+from tests.model.merging import Out
+from tests.model.model import NEVER, NOBODY, Model
+
+__all__ = ["NEVER", "NOBODY", "Model", "Out"]

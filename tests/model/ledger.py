@@ -1,0 +1,122 @@
+"""What each hand holds down: the notes sent on its behalf, and what must come back to rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from rules.tempo import Delay
+from tests.model import facts
+from tests.model.chain import At
+from tests.model.facts import InKey, Place
+from tests.model.routing import Emission, Way
+
+
+@dataclass(slots=True)
+class Item:
+    """A message on its way out, sent for what `player` has in hand (`in_key`; None: for nothing that is held).
+
+    `order` is its turn among those due at one time. `sounding` is the note that it begins.
+    """
+
+    port: str
+    message: bytes
+    player: int
+    source: str
+    in_key: InKey | None
+    copy: At = ()
+    order: int = 0
+    sounding: Sounding | None = None
+
+    @property
+    def hand(self) -> tuple[str, int]:
+        """Source and incoming channel: who holds what concerns a whole channel."""
+        return self.source, -1 if self.in_key is None else self.in_key[1] & 0x0F
+
+    @property
+    def holder(self) -> tuple[str, int, int, At]:
+        """Who holds a note: source, incoming status and key, echo copy. The tracks of one source are one holder."""
+        _, status, number = self.in_key if self.in_key is not None else (0, 0, 0)
+        return self.source, status, number, self.copy
+
+    @property
+    def output(self) -> tuple[str, int]:
+        """Port and output channel."""
+        return self.port, facts.channel_of(self.message)
+
+    @property
+    def place(self) -> Place:
+        """Where it ends up; only for channel messages."""
+        return facts.place_of(self.port, self.message)
+
+
+@dataclass(slots=True)
+class Sounding:
+    """One note that was sent: its note-on, and the delay that it got, which its note-off gets too (ruling 9).
+
+    `delay` and `extra` are that delay; `waits` are the same at each `delay` on the way. `was_sent` tells whether its
+    time has come.
+    """
+
+    on: Item
+    emission: Emission
+    due: int = 0
+    delay: Delay = field(default_factory=Delay)
+    extra: int = 0
+    waits: list[tuple[At, Delay, int]] = field(default_factory=list)
+    was_sent: bool = False
+
+    @property
+    def place(self) -> Place:
+        """Where it sounds."""
+        return self.on.place
+
+
+@dataclass(slots=True)
+class Press:
+    """What one note-on, or another trigger of notes, set sounding; and the way that it took."""
+
+    way: Way
+    soundings: list[Sounding]
+
+
+@dataclass(slots=True)
+class Ledger:
+    """All presses by what is held down, oldest first; and the places that are away from rest, with the way there."""
+
+    presses: dict[InKey, list[Press]] = field(default_factory=dict)
+    rests: dict[InKey, dict[Place, tuple[Way, Emission]]] = field(default_factory=dict)
+
+    def soundings(self) -> Iterator[tuple[InKey, Sounding]]:
+        """Everything that sounds, in the order it began."""
+        found = [
+            (sounding.on.order, in_key, sounding)
+            for in_key, presses in self.presses.items()
+            for press in presses
+            for sounding in press.soundings
+        ]
+        for _, in_key, sounding in sorted(found, key=lambda entry: entry[0]):
+            yield in_key, sounding
+
+    def forget(self, ended: Callable[[Sounding], bool]) -> None:
+        """Takes out the soundings that ended without their note-off; a press emptied by it is forgotten."""
+        for in_key in list(self.presses):
+            kept = []
+            for press in self.presses[in_key]:
+                left = [sounding for sounding in press.soundings if not ended(sounding)]
+                if left or not press.soundings:
+                    kept.append(press)
+                press.soundings = left
+            if kept:
+                self.presses[in_key] = kept
+            else:
+                del self.presses[in_key]
+
+    def forget_rests(self, gone: Callable[[InKey, Place], bool]) -> None:
+        """Takes out places that are at rest by other means."""
+        for in_key in list(self.rests):
+            places = self.rests[in_key]
+            for place in [place for place in places if gone(in_key, place)]:
+                del places[place]
+            if not places:
+                del self.rests[in_key]

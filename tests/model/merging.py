@@ -1,0 +1,257 @@
+"""Outputs that several hands share: notes, pedals, mode messages, parameter numbers, banks (rulings 11, 14-16)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from rules.messages import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    BANK_LSB,
+    BANK_MSB,
+    DATA_ENTRY,
+    PARAMETER_SELECT,
+    PEDALS,
+    RESET_CONTROLLERS,
+)
+from tests.model import facts
+from tests.model.facts import Place
+from tests.model.ledger import Item, Ledger
+
+Out = list[tuple[str, bytes, int, int]]
+"""Port, bytes, the time when it was due, player."""
+
+Hand = tuple[str, int]
+Output = tuple[str, int]
+NOTE_ENDING_MODES = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
+_NULL = 127
+
+
+@dataclass(slots=True)
+class Selection:
+    """A parameter number as selected: the controller of its coarse half (99 NRPN, 101 RPN), and the halves if known."""
+
+    controller: int
+    coarse: int | None = None
+    fine: int | None = None
+
+    @property
+    def is_null(self) -> bool:
+        """127 and 127 select nothing."""
+        return self.coarse == _NULL and self.fine == _NULL
+
+
+@dataclass(slots=True)
+class Merge:
+    """What has gone out for whom.
+
+    `shares_banks` says whether two sources can choose sounds at an output (ruling 16).
+    """
+
+    ledger: Ledger
+    shares_banks: Callable[[Output], bool]
+    counts: dict[Place, dict[object, int]] = field(default_factory=dict)
+    held_back: dict[Place, list[Item]] = field(default_factory=dict)
+    note_hands: dict[object, Hand] = field(default_factory=dict)
+    pedals: dict[Place, dict[Hand, int]] = field(default_factory=dict)
+    pedal_sent: dict[Place, int] = field(default_factory=dict)
+    bends: dict[Output, dict[Hand, bytes]] = field(default_factory=dict)
+    selections: dict[Output, dict[Hand, Selection]] = field(default_factory=dict)
+    selector: dict[Output, Hand] = field(default_factory=dict)
+    banks: dict[Output, dict[Hand, dict[int, Item]]] = field(default_factory=dict)
+    used: set[Output] = field(default_factory=set)
+
+    def send(self, item: Item, when: int, out: Out) -> None:
+        """Sends `item`, or what must go out in its place."""
+        message = item.message
+        if not facts.has_channel(message):
+            return self.put(item, when, out)
+        if facts.is_on(message):
+            return self._note_on(item, when, out)
+        if facts.is_off(message):
+            return self._note_off(item, when, out)
+        if facts.is_controller(message):
+            return self._controller(item, when, out)
+        if message[0] & 0xF0 == 0xC0:
+            self._send_banks(item, when, out)
+        if message[0] & 0xF0 == 0xE0:
+            # The newest stands last.
+            bends = self.bends.setdefault(item.output, {})
+            bends.pop(item.hand, None)
+            bends[item.hand] = message
+        self.put(item, when, out)
+
+    def put(self, item: Item, when: int, out: Out) -> None:
+        """Sends as it is."""
+        if facts.has_channel(item.message):
+            self.used.add(item.output)
+        out.append((item.port, item.message, when, item.player))
+
+    # Notes (ruling 11)
+
+    def others_sound(self, place: Place, holder: object) -> bool:
+        """Whether another holder sounds this note."""
+        return any(count > 0 for other, count in self.counts.get(place, {}).items() if other != holder)
+
+    def _note_on(self, item: Item, when: int, out: Out) -> None:
+        counts = self.counts.setdefault(item.place, {})
+        counts[item.holder] = counts.get(item.holder, 0) + 1
+        self.note_hands[item.holder] = item.hand
+        if item.sounding is not None:
+            item.sounding.was_sent = True
+        self.put(item, when, out)
+
+    def _note_off(self, item: Item, when: int, out: Out) -> None:
+        place, holder = item.place, item.holder
+        counts = self.counts.setdefault(place, {})
+        mine, shared = counts.get(holder, 0), self.others_sound(place, holder)
+        if mine == 0:
+            # An off with no known on: another's note is not ended by it (ruling 12).
+            if not shared:
+                self.put(item, when, out)
+            return
+        counts[holder] = mine - 1
+        if shared:
+            self.held_back.setdefault(place, []).append(item)
+            return
+        if counts[holder] == 0:
+            self._let_go(place, when, out)
+        self.put(item, when, out)
+
+    def _let_go(self, place: Place, when: int, out: Out) -> None:
+        """The last holder lets go: the note-offs that were held back go out, as they were."""
+        for held in self.held_back.pop(place, []):
+            self.put(held, when, out)
+
+    # Controllers
+
+    def _controller(self, item: Item, when: int, out: Out) -> None:
+        number = item.message[1]
+        if number in PEDALS:
+            self._pedal(item, when, out)
+        elif number in NOTE_ENDING_MODES:
+            self._mode(item, when, out)
+        elif number == RESET_CONTROLLERS:
+            self.put(item, when, out)
+            self._restore(item, when, out)
+        elif number in PARAMETER_SELECT:
+            self._select(item)
+            self.put(item, when, out)
+        elif number in DATA_ENTRY:
+            self._data(item, when, out)
+        elif number in (BANK_MSB, BANK_LSB) and self.shares_banks(item.output):
+            self.banks.setdefault(item.output, {}).setdefault(item.hand, {})[number] = item
+        else:
+            self.put(item, when, out)
+
+    def _pedal(self, item: Item, when: int, out: Out) -> None:
+        """The highest value wins (ruling 14)."""
+        values = self.pedals.setdefault(item.place, {})
+        values[item.hand] = item.message[2]
+        shared = any(value > 0 for hand, value in values.items() if hand != item.hand)
+        highest = max(values.values())
+        if shared and highest == self.pedal_sent.get(item.place, 0):
+            return
+        self.pedal_sent[item.place] = highest
+        self.put(replace(item, message=bytes((*item.message[:2], highest))), when, out)
+
+    def _mode(self, item: Item, when: int, out: Out) -> None:
+        """Passes if nobody else sounds on the channel; else it ends this hand's own notes (ruling 15)."""
+        places = [place for place in self.counts if place[:1] == (item.port,) and place[2] == item.output[1]]
+        others = any(
+            count > 0 and self.note_hands[holder] != item.hand
+            for place in places
+            for holder, count in self.counts[place].items()
+        )
+        mine = [
+            sounding
+            for _, sounding in self.ledger.soundings()
+            if sounding.was_sent and sounding.on.hand == item.hand and sounding.on.output == item.output
+        ]
+        self.ledger.forget(lambda sounding: sounding in mine)
+        if others:
+            for sounding in mine:
+                off = facts.made_off(item.output[1], sounding.on.message[1])
+                self.send(replace(sounding.on, message=off, sounding=None), when, out)
+            return
+        for place in places:
+            for holder in self.counts[place]:
+                self.counts[place][holder] = 0
+            self._let_go(place, when, out)
+        self.put(item, when, out)
+
+    def _restore(self, item: Item, when: int, out: Out) -> None:
+        """After a passed 121: what others hold down is sent again."""
+        port, channel = item.output
+        for place in sorted(place for place in self.pedals if place[0] == port and place[2] == channel):
+            values = self.pedals[place]
+            values[item.hand] = 0
+            highest = max(values.values())
+            self.pedal_sent[place] = highest
+            if highest > 0:
+                self.put(replace(item, message=bytes((0xB0 | channel, place[3], highest))), when, out)
+        bends = self.bends.get(item.output, {})
+        bends.pop(item.hand, None)
+        if bends and facts.value_of(last := list(bends.values())[-1]) != 0:
+            self.put(replace(item, message=last), when, out)
+
+    # Parameter numbers (ruling 16)
+
+    def _select(self, item: Item) -> None:
+        number, value = item.message[1:3]
+        mine = self.selections.setdefault(item.output, {})
+        coarse = number | 1
+        selection = mine.get(item.hand)
+        if selection is None or selection.controller != coarse:
+            selection = mine[item.hand] = Selection(coarse)
+        if number == coarse:
+            selection.coarse = value
+        else:
+            selection.fine = value
+        if selection.is_null:
+            del mine[item.hand]
+        self.selector[item.output] = item.hand
+
+    def _data(self, item: Item, when: int, out: Out) -> None:
+        """Data belongs to what its own hand selected. Another's null selection is no selection for anybody."""
+        selections = self.selections.get(item.output, {})
+        selector = self.selector.get(item.output)
+        mine = selections.get(item.hand)
+        if selector not in (None, item.hand):
+            if mine is not None:
+                self._select_again(item, mine, when, out)
+            elif selector in selections:
+                return
+        self.put(item, when, out)
+
+    def _select_again(self, item: Item, selection: Selection, when: int, out: Out) -> None:
+        status = item.message[0]
+        for number, value in ((selection.controller, selection.coarse), (selection.controller - 1, selection.fine)):
+            if value is not None:
+                self.put(replace(item, message=bytes((status, number, value))), when, out)
+        self.selector[item.output] = item.hand
+
+    # Banks (ruling 16)
+
+    def _send_banks(self, program: Item, when: int, out: Out) -> None:
+        waiting = self.banks.get(program.output, {}).pop(program.hand, {})
+        for number in sorted(waiting):
+            self.put(waiting[number], when, out)
+
+    def settle(self, now: int, out: Out) -> None:
+        """The bank selects that still wait go out without their program change."""
+        for output in list(self.banks):
+            for waiting in self.banks.pop(output).values():
+                for number in sorted(waiting):
+                    self.put(waiting[number], now, out)
+
+    def forget_port(self, port: str) -> None:
+        """A port that is gone holds nothing."""
+        tables: list[dict[Any, Any]] = [self.counts, self.held_back, self.pedals, self.pedal_sent]
+        tables += [self.bends, self.selections, self.selector, self.banks]
+        for table in tables:
+            for key in [key for key in table if key[0] == port]:
+                del table[key]
+        self.used = {output for output in self.used if output[0] != port}

@@ -1,0 +1,185 @@
+"""A message's ways through the rules: port steps, rules, zones, outlets, devices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from rules.language.ruleset import RuleSet
+from rules.language.schema import Outlet, Rule, Zone
+from rules.tempo import Delay
+from tests.model import facts
+from tests.model.arithmetic import octave_inside
+from tests.model.asking import counts_as_taken, fits, holds, rule_takes
+from tests.model.chain import Flow, Memory, Moment, through
+
+
+@dataclass(frozen=True, slots=True)
+class Emission:
+    """A message at an output port, with all that it met on its way there."""
+
+    port: str
+    flow: Flow
+
+    @property
+    def message(self) -> bytes:
+        """Its bytes."""
+        return self.flow.message
+
+    @property
+    def place(self) -> facts.Place:
+        """Where it ends up; only for channel messages."""
+        return facts.place_of(self.port, self.message)
+
+    @property
+    def likeness(self) -> tuple[str, bytes, Delay]:
+        """What makes two emissions of one message identical (ruling 7)."""
+        return self.port, self.message, self.flow.delay
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """A rule, or a rule with one of its zones."""
+
+    rule: Rule
+    zone: Zone | None
+    number: int
+
+    def is_open(self, switches: Mapping[str, bool | int | str]) -> bool:
+        """Whether its `when`s hold."""
+        return holds(self.rule.when, switches) and (self.zone is None or holds(self.zone.when, switches))
+
+    @property
+    def outlets(self) -> tuple[Outlet, ...]:
+        """Where it leads: a zone without `to` uses the rule's (ruling 6)."""
+        to = self.rule.to if self.zone is None or self.zone.to is None else self.zone.to
+        assert to is not None
+        return to
+
+
+def branches_of(rule: Rule) -> list[Branch]:
+    """A rule without zones is one branch; with zones, each is one."""
+    if not rule.zones:
+        return [Branch(rule, None, 0)]
+    return [Branch(rule, zone, number) for number, zone in enumerate(rule.zones)]
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """The rules and the switches of one moment: all that decides where a message goes."""
+
+    ruleset: RuleSet
+    switches: Mapping[str, bool | int | str]
+
+    def into_rules(self, source: str, message: bytes, moment: Moment) -> list[Flow]:
+        """What the port's own steps make of a message."""
+        steps = self.ruleset.ports[source].steps if source in self.ruleset.ports else ()
+        return through(steps, ("port", source), Flow(message), moment)
+
+    def out_of_rules(self, source: str, flow: Flow, moment: Moment) -> list[Emission]:
+        """What the rules make of what left the port's steps, in file order."""
+        mine = [rule for rule in self.ruleset.rules if source in rule.source]
+        taken = any(
+            not rule.otherwise and holds(rule.when, self.switches) and counts_as_taken(rule, flow.message)
+            for rule in mine
+        )
+        emissions = []
+        for rule in mine:
+            if rule.otherwise and (taken or facts.is_signal(flow.message)):
+                continue
+            emissions += self.along(rule, branches_of(rule), flow, moment)
+        return emissions
+
+    def along(self, rule: Rule, branches: Iterable[Branch], flow: Flow, moment: Moment) -> list[Emission]:
+        """What these branches of a rule make of it. The rule's own steps act once, before the zones (ruling 6)."""
+        fitting = [
+            branch
+            for branch in branches
+            if branch.is_open(self.switches) and (branch.zone is None or fits(branch.zone, flow.message))
+        ]
+        if not fitting or not rule_takes(rule, flow.message):
+            return []
+        name = rule.name or ""
+        moment.match = rule.match
+        flows = through(rule.steps, ("rule", name), replace(flow, rule=name), moment)
+        emissions: list[Emission] = []
+        for branch in fitting:
+            for each in flows:
+                outs = [each]
+                if branch.zone is not None:
+                    outs = through(branch.zone.steps, ("zone", name, branch.number), each, moment)
+                for out in outs:
+                    emissions += self._deliver(branch, out, moment)
+        return emissions
+
+    def _deliver(self, branch: Branch, flow: Flow, moment: Moment) -> Iterator[Emission]:
+        for name in _names(branch.outlets, flow.message):
+            if name not in self.ruleset.devices:
+                if not facts.is_signal(flow.message) or flow.sent:
+                    yield Emission(name, flow)
+                continue
+            device = self.ruleset.devices[name]
+            for out in through(device.steps, ("device", name), flow, moment):
+                message = out.message
+                if device.notes is not None and device.outside != "pass" and facts.has_key(message):
+                    key = _inside(message[1], device.notes, device.outside)
+                    if key is None:
+                        continue
+                    message = bytes((message[0], key, message[2]))
+                if device.channel is not None and facts.has_channel(message):
+                    message = facts.on_channel(message, device.channel - 1)
+                if not facts.is_signal(message) or out.sent:
+                    yield Emission(device.port, replace(out, message=message))
+
+    def everything(
+        self, source: str, message: bytes, in_key: facts.InKey, memory: Memory
+    ) -> tuple[list[Emission], Moment]:
+        """All that this way makes of a message, without doing it: nothing is remembered."""
+        moment = Moment(self.switches, memory.frozen(), in_key, held=False)
+        emissions = []
+        for flow in self.into_rules(source, message, moment):
+            emissions += self.out_of_rules(source, flow, moment)
+        return once(emissions), moment
+
+
+def _names(outlets: Iterable[Outlet], message: bytes) -> list[str]:
+    """The names that a message goes to: by its channel, or all of them, each once, where it has none."""
+    if not facts.has_channel(message):
+        return list(dict.fromkeys(name for outlet in outlets for name in outlet.to))
+    channel = facts.channel_of(message) + 1
+    return [name for outlet in outlets if outlet.channels is None or channel in outlet.channels for name in outlet.to]
+
+
+def _inside(key: int, notes: tuple[int, int], outside: str) -> int | None:
+    low, high = notes
+    if low <= key <= high:
+        return key
+    if outside == "drop":
+        return None
+    return octave_inside(key, low, high)
+
+
+def once(emissions: Iterable[Emission]) -> list[Emission]:
+    """The same list with identical ones sent once (ruling 7)."""
+    found: dict[tuple[str, bytes, Delay], Emission] = {}
+    for emission in emissions:
+        found.setdefault(emission.likeness, emission)
+    return list(found.values())
+
+
+def clock_source(ruleset: RuleSet, port: str) -> str | None:
+    """The source whose clock and transport go out at `port` (ruling 26)."""
+    named = ruleset.ports[port].clock
+    if named is not None:
+        return None if named == "none" else named
+    sources = {
+        source
+        for rule in ruleset.rules
+        if not rule.match and not rule.otherwise
+        for branch in branches_of(rule)
+        for outlet in branch.outlets
+        for name in outlet.to
+        if ruleset.port_of(name) == port
+        for source in rule.source
+    }
+    return sources.pop() if len(sources) == 1 else None
