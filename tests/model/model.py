@@ -154,10 +154,8 @@ class Model:
         for port, channel in sorted(
             (o for o in self.merge.used if o[0] in ports), key=lambda o: (ports.index(o[0]), o[1])
         ):
-            resets = [bytes((0xB0 | channel, number, 0)) for number in (64, 66, 69)]
-            if every_key:
-                resets += [facts.made_off(channel, key) for key in range(128)]
-            resets += [bytes((0xB0 | channel, number, 0)) for number in (123, 120)]
+            resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []
+            resets += [bytes((0xB0 | channel, number, 0)) for number in (64, 66, 69, 123, 120)]
             resets.append(bytes((0xE0 | channel, 0x00, 0x40)))
             out.extend((port, message, now, NOBODY) for message in resets)
         used = self.merge.used

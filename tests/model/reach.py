@@ -9,10 +9,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import singledispatch
 from itertools import product
+from typing import Any
 
 from rules.conditions import SIGNAL_KINDS, Condition
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, Rule, Stage, ValueSwitch
+from rules.language.when import When
 from rules.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step
 from rules.steps.echo import EchoStep
@@ -113,16 +115,14 @@ def _settings(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
 
 
 def _asked_for(ruleset: RuleSet) -> set[str]:
-    ports, devices, rules = ruleset.ports.values(), ruleset.devices.values(), ruleset.rules
-    zones = [zone for rule in rules for zone in rule.zones]
-    lists = [part.steps for part in ports] + [part.steps for part in devices]
-    lists += [part.steps for part in (*rules, *zones)]
-    stages = [stage for steps in lists for stage in steps]
-    whens = [part.when for part in (*rules, *zones, *stages) if part.when is not None]
+    zones = [zone for rule in ruleset.rules for zone in rule.zones]
+    parts: list[Any] = [*ruleset.ports.values(), *ruleset.devices.values(), *ruleset.rules, *zones]
+    stages: list[Stage] = [stage for part in parts for stage in part.steps]
+    whened: list[Any] = [*ruleset.rules, *zones, *stages]
+    whens: list[When] = [part.when for part in whened if part.when is not None]
     names = {term.switch for when in whens for term in when.terms}
-    return names | {
-        stage.step.by for stage in stages if isinstance(stage.step, TransposeStep) and isinstance(stage.step.by, str)
-    }
+    bys = {stage.step.by for stage in stages if isinstance(stage.step, TransposeStep)}
+    return names | {by for by in bys if isinstance(by, str)}
 
 
 def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | int | str]:

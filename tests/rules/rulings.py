@@ -1339,10 +1339,10 @@ def _every_key() -> str:
     offs = "\n".join(f"at 1 synth note-off 2 {key} 64" for key in range(128))
     return f"""
         at 0 synth program 2 1
+        {offs}
         at 1 synth controller 2 sustain 0
         at 1 synth controller 2 sostenuto 0
         at 1 synth controller 2 hold-2 0
-        {offs}
         at 1 synth controller 2 all-notes-off 0
         at 1 synth controller 2 all-sound-off 0
         at 1 synth pitch-bend 2 +0

@@ -1,0 +1,77 @@
+"""The engine in the model's clothes: rule sets in, port names out."""
+
+from __future__ import annotations
+
+from rules.compile import compile_rules
+from rules.engine import Engine
+from rules.language.ruleset import RuleSet
+from rules.tempo import Later
+from tests.rules.playing import Sent, Subject
+
+
+class EngineSubject:
+    """An engine that is told rule sets, compiles them itself, and names the ports that it sends to."""
+
+    def __init__(self, ruleset: RuleSet, later: Later) -> None:
+        self._pipeline = compile_rules(ruleset)
+        self._engine = Engine(self._pipeline, later)
+
+    @property
+    def next_due(self) -> int:
+        """When the next pending message is due."""
+        return self._engine.next_due
+
+    def add_player(self, source: str) -> int:
+        """A stream with a ledger of its own."""
+        return self._engine.add_player(source)
+
+    def feed(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """One message arrives."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.feed(player, message, now, sent)
+        self._name(sent, out)
+
+    def advance(self, now: int, out: list[Sent]) -> None:
+        """Sends what is due."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.advance(now, sent)
+        self._name(sent, out)
+
+    def turn(self, switch: str, value: bool | int | str, now: int, out: list[Sent]) -> None:
+        """A switch is set by hand."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.turn(switch, value, now, sent)
+        self._name(sent, out)
+
+    def release(self, player: int, now: int, out: list[Sent]) -> None:
+        """A source is lost."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.release(player, now, sent)
+        self._name(sent, out)
+
+    def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
+        """Panic."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.silence(now, sent, every_key)
+        self._name(sent, out)
+
+    def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None:
+        """Other rules from now on; the ports keep their numbers."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._pipeline = compile_rules(new, self._pipeline.ports)
+        self._engine.replace(self._pipeline, now, sent)
+        self._name(sent, out)
+
+    def settle(self, now: int, out: list[Sent]) -> None:
+        """The end of a file."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.settle(now, sent)
+        self._name(sent, out)
+
+    def _name(self, sent: list[tuple[int, bytes, int, int]], out: list[Sent]) -> None:
+        out.extend((self._pipeline.ports[port], bytes(message), due, player) for port, message, due, player in sent)
+
+
+def make_engine(ruleset: RuleSet, later: Later) -> Subject:
+    """The engine."""
+    return EngineSubject(ruleset, later)
