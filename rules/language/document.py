@@ -20,10 +20,11 @@ _IN_OUR_WORDS: Final = (
     ("Invalid initial character", "a key is expected here: letters, digits, - and _ (others in quotes)"),
     ("Invalid statement", "this is no line of a rule file: write `key = value`, `[table]` or `# a comment`"),
     ("Invalid value", 'no value is found after `=`: text stands in quotes ("C4"), numbers, true and false don\'t'),
-    ("Unclosed array", "a list that begins with [ is not closed with ]"),
-    ("Unclosed inline table", "an inline table that begins with { is not closed with }"),
+    ("Unclosed array", "here the list that begins in line {begin} needs a comma, or its closing ]"),
+    ("Unclosed inline table", "here the table that begins in line {begin} needs a comma, or its closing }"),
     (r"Expected '\]", "the header of a table ends with as many ] as it begins with ["),
-    (r"Unterminated|Expected [\"']|Illegal character '\\n'", "a text is not closed: its second quote is missing"),
+    (r"Illegal character '\\n'", "a text is not closed on its line: its second quote is missing"),
+    (r"Unterminated|Expected [\"']", "the text that begins in line {begin} is not closed: its last quotes are missing"),
     ("Illegal|Found invalid", "a control character stands here, which text can't hold: remove it"),
     (r"Unescaped '\\'", r"a \ in quotes begins an escape such as \n: write \\, or the text in single quotes"),
     ("Invalid hex|Escaped", r"an escape such as \u00e9 has four hex digits, \U0001f3b9 eight"),
@@ -84,7 +85,7 @@ def _explained(error: str, text: str) -> tuple[int, str]:
         return positions.split_table or line, _SPLIT_TABLE
     for pattern, words in _IN_OUR_WORDS:
         if re.match(pattern, message):
-            return line, words
+            return line, words.replace("{begin}", str(positions.unclosed or line))
     return line, f"this is not TOML: {message}"
 
 

@@ -135,7 +135,9 @@ def _disjoint(first: Condition, second: Condition) -> bool:
         one, other = getattr(first, key), getattr(second, key)
         if one is not None and other is not None and not one & other:
             return True
-    return False
+    if first.value is None or second.value is None:
+        return False
+    return first.value[1] < second.value[0] or second.value[1] < first.value[0]
 
 
 def _finer(kinds: frozenset[str] | None) -> frozenset[str] | None:

@@ -41,12 +41,14 @@ class Positions:
     """What the scanner found.
 
     That is the line of each path, the first repeated key, and the line of the first inline table that is left open at
-    the end of a line or ends in a comma: errors in TOML 1.0 that deserve an explanation.
+    the end of a line or ends in a comma: errors in TOML 1.0 that deserve an explanation. `unclosed` is the line where
+    the list, table or text begins that was open when the scanner got lost.
     """
 
     lines: dict[Path, int] = field(default_factory=dict)
     repeat: Repeat | None = None
     split_table: int | None = None
+    unclosed: int | None = None
 
     def line(self, path: Path) -> int:
         """The line of `path`, or of the nearest table around it that is written; 1 for the whole text."""
@@ -171,6 +173,7 @@ class _Scanner:
         self._member(table, opened)
         while opened:
             inner = opened[-1]
+            self.found.unclosed = inner.line
             if self._closed(inner):
                 opened.pop()
                 continue
@@ -181,6 +184,7 @@ class _Scanner:
                 self._value(path, opened)
             else:
                 self._member(inner.path, opened)
+        self.found.unclosed = None
 
     def _closed(self, inner: _Open) -> bool:
         """Goes on to the next member of an array or inline table, or past its end."""
@@ -216,8 +220,12 @@ class _Scanner:
         if first in ("[", "{"):
             opened.append(_Open(path, "]" if first == "[" else "}", self.line()))
             self.at += 1
-        else:
-            self._skip(_SCALAR)
+            return
+        start, line = self.at, self.line()
+        text = self._skip(_SCALAR)
+        if text in ('""', "''") and self.text.startswith(text[0] * 3, start):
+            self.found.unclosed = line
+            raise _Lost
 
     def _repeated(self, path: Path, line: int) -> None:
         if self.found.repeat is None:

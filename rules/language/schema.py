@@ -5,7 +5,7 @@ What needs all files together - whether a named port, device or switch exists - 
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, create_model, model_validator
 
@@ -65,11 +65,11 @@ class Stage(Part):
         return self
 
 
-StageTable = cast(
-    type[Stage],
-    create_model("StageTable", __base__=Stage, **cast(Any, {kind.key: (kind | None, None) for kind in STEPS})),
-)
-Steps = Annotated[tuple[StageTable, ...], OneOrMany]  # type: ignore[valid-type]
+if TYPE_CHECKING:
+    StageTable = Stage
+else:
+    StageTable = create_model("StageTable", __base__=Stage, **{kind.key: (kind | None, None) for kind in STEPS})
+Steps = Annotated[tuple[StageTable, ...], OneOrMany]
 
 
 class Port(Part):

@@ -159,7 +159,7 @@ def test_repeated_keys(text: str, path: Path, first: int, second: int) -> None:
     ],
 )
 def test_inline_tables_over_several_lines(text: str, line: int | None) -> None:
-    """An inline table that is left open at the end of a line, or ends in a comma, is found; arrays in it may be long."""
+    """An inline table that is left open at the end of a line, or ends in a comma, is found; its arrays may be long."""
     assert find_positions(text).split_table == line
 
 

@@ -1,0 +1,80 @@
+"""Bytes that are no rule file, or none that can be read: each is refused in words, with its line."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.errors import RuleFileError
+from rules.language.document import parse
+
+
+def refusal(data: bytes) -> str:
+    """What is said about a file that is refused."""
+    with pytest.raises(RuleFileError, match=r"\w") as raised:
+        parse("rules.toml", data)
+    assert len(raised.value.problems) == 1
+    return str(raised.value)
+
+
+def test_latin_1() -> None:
+    """A file in Latin-1 is refused with the byte, its place, and what to do."""
+    data = 'middle_c = "C4"\n[ports]\nflügel = { input = "Flügel" }\n'.encode("latin-1")
+    assert refusal(data) == "rules.toml:3: byte FC at offset 26 is not UTF-8: save the file as UTF-8"
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16(encoding: str) -> None:
+    """A file in UTF-16 with its mark is refused by name."""
+    data = "\ufeff[ports]\n".encode(encoding)
+    assert refusal(data) == "rules.toml: this file is saved as UTF-16: save it as UTF-8"
+
+
+def test_no_text_at_all() -> None:
+    """A file with bytes 00, such as a picture or UTF-16 without its mark, is told from a text."""
+    assert refusal(b"a = 1\nb\0c = 2") == (
+        "rules.toml:2: this is not a text file: it holds a byte 00. A rule file is written in TOML"
+    )
+
+
+def test_midi_file() -> None:
+    """A MIDI file in the place of a rule file is refused as no text."""
+    assert "this is not a text file" in refusal(bytes.fromhex("4D546864 00000006 0000 0001 0060"))
+
+
+def test_numbers_without_end() -> None:
+    """A number of thousands of digits, which Python doesn't read, is refused and not a crash."""
+    assert refusal(b"bpm = " + b"9" * 5000) == (
+        "rules.toml: a number with thousands of digits stands in this file: nothing here is that large"
+    )
+
+
+def test_lists_without_end() -> None:
+    """Lists within lists, deeper than Python goes, are refused and not a crash."""
+    assert refusal(b"bpm = " + b"[" * 20_000 + b"]" * 20_000) == (
+        "rules.toml: lists within lists go too deep: a rule file has only a few levels"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ('bpm = "fast\n', 1, "a text is not closed on its line: its second quote is missing"),
+        ('bpm = "fast', 1, "the text that begins in line 1 is not closed: its last quotes are missing"),
+        ("\na = '''x\ny = 3", 3, "the text that begins in line 2 is not closed: its last quotes are missing"),
+        ('a = [\n"""x\n]', 3, "the text that begins in line 2 is not closed: its last quotes are missing"),
+        ('a = "x\\u12"', 1, r"an escape such as \u00e9 has four hex digits, \U0001f3b9 eight"),
+        ('a = "x\ty\x01"', 1, "a control character stands here, which text can't hold: remove it"),
+        ("# comment \x07", 1, "a control character stands here, which text can't hold: remove it"),
+        ("a = [1,\n2\nb = 3", 3, "here the list that begins in line 1 needs a comma, or its closing ]"),
+        ("a = [\n{ b = 1 }\n{ c = 1 }\n]", 3, "here the list that begins in line 1 needs a comma, or its closing ]"),
+        ("a = [\n{ b = 1 c = 2 }]", 2, "here the table that begins in line 2 needs a comma, or its closing }"),
+        ("a. = 1", 1, "a key is expected here: letters, digits, - and _ (others in quotes)"),
+        ("[[rules]\n", 1, "the header of a table ends with as many ] as it begins with ["),
+        ("a = 1979-02-30", 1, "this date or time doesn't exist"),
+        ("x = 1\na = { b = 1, b = 2 }", 2, "`a.b` is already in line 2: write it once"),
+        ("a = { b = 1 }\na.c = 2", 2, "a name is written twice, or is a value in one place and a table in another"),
+    ],
+)
+def test_syntax(text: str, line: int, words: str) -> None:
+    """Syntax errors have their line and our own words."""
+    assert refusal(text.encode()) == f"rules.toml:{line}: {words}"
