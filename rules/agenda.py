@@ -40,19 +40,19 @@ Entry = Sending | CallBack
 
 
 class Agenda:
-    """Entries by due time; those of one time in the order in which they were made."""
+    """Entries by due time, those of one time in the order they were made. `count` is how many there ever were."""
 
-    __slots__ = ("_count", "_heap", "next_due")
+    __slots__ = ("_heap", "count", "next_due")
 
     def __init__(self) -> None:
         self._heap: list[tuple[int, int, Entry]] = []
-        self._count = 0
+        self.count = 0
         self.next_due = NEVER
 
     def add(self, due: int, entry: Entry) -> None:
         """Puts an entry in at its time."""
-        self._count += 1
-        heapq.heappush(self._heap, (due, self._count, entry))
+        self.count += 1
+        heapq.heappush(self._heap, (due, self.count, entry))
         self.next_due = self._heap[0][0]
 
     def pop(self) -> tuple[int, Entry]:

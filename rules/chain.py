@@ -72,13 +72,14 @@ class StepLink:
     """A step at its place, with its `when`."""
 
     def __init__(self, stage: Stage, key: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool) -> None:
-        self._step = stage.step
-        self._key = (*key, self._step.key)
+        self.step = stage.step
+        self.when = stage.when
+        self._key = (*key, self.step.key)
         self._layout = layout
         self._nodes = nodes
         self._fires_on_offs = fires_on_offs
-        self._open = layout.guard(stage.when)
-        self._shut = layout.negated(self._open)
+        self.open = layout.guard(stage.when)
+        self._shut = layout.negated(self.open)
 
     @property
     def fires_on_offs(self) -> bool:
@@ -97,12 +98,12 @@ class StepLink:
     def fold(self, form: Form) -> list[Form]:
         """Through the step while its `when` holds, past it else."""
         ends: list[Form] = []
-        through = form.guarded(self._open)
+        through = form.guarded(self.open)
         if through.guard:
-            ends += self._step.fold(through, self)
+            ends += self.step.fold(through, self)
         past = form.guarded(self._shut) if self._shut else None
         if past is not None and past.guard:
-            ends += self._step.skipped(past, self)
+            ends += self.step.skipped(past, self)
         return ends
 
 
@@ -145,15 +146,15 @@ class DeliverLink:
     """The end of the chain: the device's channel is set last, and the form arrives at its port."""
 
     def __init__(self, target: int, channel: int | None) -> None:
-        self._target = target
-        self._channel = channel
+        self.target = target
+        self.channel = channel
 
     def fold(self, form: Form) -> list[Form]:
         """The form at its port."""
         status = form.status
-        if self._channel is not None and status < SYSEX:
-            status = status & 0xF0 | (self._channel - 1)
-        return [replace(form, status=status, target=self._target)]
+        if self.channel is not None and status < SYSEX:
+            status = status & 0xF0 | (self.channel - 1)
+        return [replace(form, status=status, target=self.target)]
 
 
 def device_links(device: Device, name: str, target: int, layout: Layout, nodes: Nodes) -> Chain:
@@ -168,17 +169,22 @@ class OutletLink:
     """Where a chain divides: every name that a form's channel leads to, in order."""
 
     def __init__(self, outlets: Sequence[Outlet], ends: Callable[[str], Chain], nodes: Nodes) -> None:
-        self._outlets = outlets
-        self._ends = ends
+        self.outlets = outlets
+        self.end_of = ends
         self._nodes = nodes
 
     def fold(self, form: Form) -> list[Form]:
         """The form at each end; a message without a channel goes to every name, once."""
+        names = self.names_for(form.channel)
+        return [end for name in names for end in follow_chain(form, self.end_of(name), self._nodes)]
+
+    def names_for(self, channel: int | None) -> list[str]:
+        """The names that a channel (1-16) leads to, each once."""
         names: dict[str, None] = {}
-        for outlet in self._outlets:
-            if outlet.channels is None or form.channel is None or form.channel in outlet.channels:
+        for outlet in self.outlets:
+            if outlet.channels is None or channel is None or channel in outlet.channels:
                 names.update(dict.fromkeys(outlet.to))
-        return [end for name in names for end in follow_chain(form, self._ends(name), self._nodes)]
+        return list(names)
 
 
 def identity_forms() -> Iterable[Form]:

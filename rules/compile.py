@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 
 from rules.cells import CellMaker
 from rules.chain import (
@@ -11,18 +10,17 @@ from rules.chain import (
     DeliverLink,
     Nodes,
     OutletLink,
+    StepLink,
     device_links,
     follow_chain,
     identity_forms,
     step_links,
 )
-from rules.conditions import Condition
-from rules.guards import ALWAYS, Guard, both
-from rules.lanes import Form
+from rules.entry import BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry
+from rules.guards import both
 from rules.language.ruleset import RuleSet
-from rules.language.schema import OnOffSwitch, Outlet, Rule, Trigger, Zone
-from rules.matching import counts_as_taken, split, split_any
-from rules.messages import RESET, SYSEX, TRANSPORT
+from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
+from rules.messages import SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.notation import MessageText
 from rules.pipeline import Branch, Pipeline, SwitchSend, Table
@@ -33,21 +31,12 @@ from rules.switches import Layout
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     """The pipeline of a checked rule set. `ports` are the output ports of the pipeline that it will replace, if any:
     they keep their numbers."""
-    return _Compiler(ruleset, ports).pipeline()
+    return Compiler(ruleset, ports).pipeline()
 
 
-@dataclass(frozen=True, slots=True)
-class _Branch:
-    """A rule, or one zone of it."""
+class Compiler:
+    """The rule set on its way to a pipeline: layout, port numbers, chains and nodes."""
 
-    number: int
-    rule: Rule
-    zone: Zone | None
-    guard: Guard
-    chain: Chain
-
-
-class _Compiler:
     def __init__(self, ruleset: RuleSet, ports: Sequence[str]) -> None:
         self.ruleset = ruleset
         self.layout = Layout(ruleset.switches)
@@ -64,7 +53,7 @@ class _Compiler:
 
     def pipeline(self) -> Pipeline:
         """Everything, frozen."""
-        clocks = tuple(self._clock_ports(name) for name in self.sources)
+        clocks = tuple(self.clock_ports(name) for name in self.sources)
         tables = tuple(self._source_table(name, clock) for name, clock in zip(self.sources, clocks, strict=True))
         shared = shared_channels(tables, self.nodes.all.values())
         banks = shared_banks(tables)
@@ -73,6 +62,7 @@ class _Compiler:
             present=self.present,
             sources=self.sources,
             tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
+            takers=tuple(self._takers(name) for name in self.sources),
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
@@ -91,7 +81,7 @@ class _Compiler:
 
     # -- chains ---------------------------------------------------------------------------------------------------
 
-    def _branches(self, number: int, rule: Rule) -> Iterable[_Branch]:
+    def _branches(self, number: int, rule: Rule) -> Iterable[BranchPlan]:
         names_offs = any(condition.kind is not None and "note-off" in condition.kind for condition in rule.match)
         key = ("rule", rule.name or "")
         for place, zone in enumerate(rule.zones or (None,)):
@@ -103,7 +93,7 @@ class _Compiler:
                 steps += step_links(zone.steps, (*label, "own"), self.layout, self.nodes, names_offs)
                 guard = both(guard, self.layout.guard(zone.when))
                 outlets = zone.to if zone.to is not None else outlets
-            yield _Branch(number, rule, zone, guard, (*steps, OutletLink(outlets, self._end, self.nodes)))
+            yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._end, self.nodes)))
 
     def _end(self, name: str) -> Chain:
         """What happens at a device, or at a port itself."""
@@ -120,17 +110,32 @@ class _Compiler:
 
     def _source_table(self, source: str, clock: Sequence[int]) -> Table:
         """A source's port steps, then its rules. Clock and transport go past the steps: no rule routes them."""
-        entry: Chain = (_Entry(self, source, clock),)
-        steps = step_links(self.ruleset.ports[source].steps, ("port", source), self.layout, self.nodes)
+        entry: Chain = (SourceEntry(self, source, clock),)
+        steps = self.port_steps(source)
         return self.cells.table(
             follow_chain(form, entry if form.status > SYSEX else (*steps, *entry), self.nodes)
             for form in identity_forms()
         )
 
+    def port_steps(self, source: str) -> tuple[StepLink, ...]:
+        """The links for a port's own steps."""
+        return step_links(self.ruleset.ports[source].steps, ("port", source), self.layout, self.nodes)
+
+    def _plain_port_steps(self, source: str) -> Chain:
+        """A port's steps but for those with a memory: what comes through is the same message, only not its time."""
+        steps: tuple[Stage, ...] = self.ruleset.ports[source].steps
+        stages = [stage for stage in steps if not stage.step.remembers]
+        return step_links(stages, ("port", source), self.layout, self.nodes)
+
+    def _takers(self, source: str) -> Table:
+        """Lanes that lead nowhere but say which rules a message fits."""
+        chain = (*self._plain_port_steps(source), CountedEntry(SourceEntry(self, source, ())))
+        return self._table_after(chain)
+
     def _table_after(self, chain: Chain) -> Table:
         return self.cells.table(follow_chain(form, chain, self.nodes) for form in identity_forms())
 
-    def _clock_ports(self, source: str) -> tuple[int, ...]:
+    def clock_ports(self, source: str) -> tuple[int, ...]:
         """The ports whose clock comes from a source: named there, or else the one source that plays all into it."""
         found = []
         for name, port in self.ruleset.ports.items():
@@ -159,8 +164,8 @@ class _Compiler:
         for branch in self.branches:
             if not branch.rule.catch_up:
                 continue
-            chain: Chain = (_BranchEntry(branch), *branch.chain)
             for name in branch.rule.source:
+                chain = (*self._plain_port_steps(name), BranchEntry(branch), *branch.chain)
                 yield Branch(self.sources.index(name), branch.guard, branch.rule.catch_up, self._table_after(chain))
 
     def _switch_sends(self) -> Iterable[SwitchSend]:
@@ -181,13 +186,13 @@ class _Compiler:
 
     # -- switches -------------------------------------------------------------------------------------------------
 
-    def triggers(self, source: str) -> list[tuple[Trigger, TriggerNode]]:
+    def triggers(self, source: str) -> list[PulledTrigger]:
         """What turns switches from a source, in file order."""
-        found: list[tuple[Trigger, TriggerNode]] = []
+        found: list[PulledTrigger] = []
 
         def add(trigger: Trigger, key: tuple[str | int, ...], node: TriggerNode) -> None:
             if trigger.source == source:
-                found.append((trigger, self.nodes.get((source, *key), lambda: node)))
+                found.append(PulledTrigger(trigger, self.nodes.get((source, *key), lambda: node)))
 
         for name, switch in self.ruleset.switches.items():
             if isinstance(switch, OnOffSwitch):
@@ -198,97 +203,3 @@ class _Compiler:
             for number, stepped in enumerate(switch.step):
                 add(stepped, ("switch", name, "step", number), TriggerNode(name, by=stepped.by))
         return found
-
-
-class _BranchEntry:
-    """The start of one branch: its match and its zone."""
-
-    def __init__(self, branch: _Branch) -> None:
-        self._branch = branch
-
-    def fold(self, form: Form) -> list[Form]:
-        """The part of a form that goes this way."""
-        branch = self._branch
-        taken, _ = split_any(form, branch.rule.match)
-        if form.status > SYSEX and not branch.rule.match:
-            taken = []
-        if branch.zone is not None:
-            taken = [inside for piece in taken for inside in split(piece, branch.zone)[0]]
-        guarded = [replace(piece.guarded(branch.guard), rule=branch.number) for piece in taken]
-        return [piece for piece in guarded if piece.guard]
-
-
-class _Entry:
-    """The start of all rules of a source: triggers first, then rules in file order, then what none of them took."""
-
-    def __init__(self, compiler: _Compiler, source: str, clock: Sequence[int]) -> None:
-        self._compiler = compiler
-        self._clock = clock
-        self._layout = compiler.layout
-        self._triggers = [(_condition(trigger), trigger.thru, node) for trigger, node in compiler.triggers(source)]
-        self._branches = [branch for branch in compiler.branches if source in branch.rule.source]
-        self._rules = [rule for rule in compiler.ruleset.rules if source in rule.source and not rule.otherwise]
-
-    def fold(self, form: Form) -> list[Form]:
-        """Everything that becomes of a form."""
-        ends, passing = self._turned(form)
-        ends += [replace(piece, target=port) for piece in passing for port in self._clocked(piece)]
-        left: list[Form] | None = None
-        for branch in self._branches:
-            start = passing
-            if branch.rule.otherwise:
-                left = self._left(passing) if left is None else left
-                start = left
-            entry = _BranchEntry(branch)
-            for piece in start:
-                for taken in entry.fold(piece):
-                    ends += follow_chain(taken, branch.chain, self._compiler.nodes)
-        return ends
-
-    def _clocked(self, form: Form) -> list[int]:
-        """The ports that clock and transport go to; a system reset only to those that ask for it."""
-        if form.status == RESET:
-            ports = self._compiler.ruleset.ports
-            return [port for port in self._clock if ports[self._compiler.ports[port]].reset]
-        return list(self._clock) if form.status in TRANSPORT else []
-
-    def _turned(self, form: Form) -> tuple[list[Form], list[Form]]:
-        """The triggers that a form pulls, and what of it passes on."""
-        ends: list[Form] = []
-        passing = [form]
-        for condition, thru, node in self._triggers:
-            ends += [replace(piece, node=node) for piece in split(form, condition)[0]]
-            if not thru:
-                passing = [rest for piece in passing for rest in split(piece, condition)[1]]
-        return ends, passing
-
-    def _left(self, passing: Sequence[Form]) -> list[Form]:
-        """What no rule without `otherwise` takes (ruling 5)."""
-        left = list(passing)
-        for rule in self._rules:
-            guard = self._layout.guard(rule.when)
-            left = [piece for form in left for piece in self._not_taken(form, rule, guard)]
-        return left
-
-    def _not_taken(self, form: Form, rule: Rule, guard: Guard) -> list[Form]:
-        if form.status > SYSEX:
-            return [form]
-        conditions = [condition for condition in rule.match if counts_as_taken(form, condition)]
-        if rule.match and not conditions:
-            return [form]
-        taken, rest = split_any(form, conditions)
-        if guard != ALWAYS:
-            shut = self._layout.negated(guard)
-            rest += [open_piece for piece in taken if (open_piece := piece.guarded(shut)).guard]
-        return rest
-
-
-def _condition(trigger: Trigger) -> Condition:
-    """What a trigger asks of a message."""
-    if trigger.note is not None:
-        return Condition(kind=frozenset({"note"}), channel=trigger.channel, notes=frozenset({trigger.note}))
-    if trigger.controller is not None:
-        return Condition(channel=trigger.channel, controller=frozenset({trigger.controller}))
-    if trigger.program is not None:
-        return Condition(channel=trigger.channel, program=frozenset({trigger.program}))
-    return Condition(kind=frozenset({trigger.kind or ""}))

@@ -75,6 +75,17 @@ class Engine:
         """When `advance` has something to do; NEVER when nothing is pending."""
         return self._agenda.next_due
 
+    @property
+    def scheduled(self) -> int:
+        """How many sends and call backs were put off so far, ever."""
+        return self._agenda.count
+
+    @property
+    def sounding(self) -> int:
+        """How many notes sound by the ledger, echo copies included."""
+        held = (player.pressed(in_key) for player in self._players for in_key in list(player.presses))
+        return sum(len(press.soundings) for presses in held for press in presses)
+
     def add_player(self, source: str) -> int:
         """A new stream of messages from a source; its number. Raises ValueError for an unknown source."""
         player = Player(len(self._players), source, self.pipeline)

@@ -47,10 +47,18 @@ Row = Sequence[Cell]
 class Table:
     """128 rows, for the statuses 80-FF, of 128 cells each; a system status has the same cell throughout."""
 
-    __slots__ = ("rows",)
+    __slots__ = ("_cells", "rows")
 
     def __init__(self, rows: Sequence[Row]) -> None:
         self.rows: Final = rows
+        self._cells: list[Cell] = []
+
+    @property
+    def cells(self) -> list[Cell]:
+        """All rows in one list: the cell of a message is at (status - 80) * 128 + first byte."""
+        if not self._cells:
+            self._cells = [cell for row in self.rows for cell in row]
+        return self._cells
 
 
 NOWHERE: Final = Table([[Cell((), simple=False)] * 128] * 128)
@@ -81,7 +89,8 @@ class Pipeline:
 
     `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
     are those that exist now. `sources` are the input ports by number, `tables` theirs, `clocks` the ports that get each
-    one's transport. `held_by` says by which source a switch is held. `starts` are what devices want at the start.
+    one's transport, `takers` tables whose lanes say which of `rules` a message fits. `held_by` says by which source a
+    switch is held, `starts` what devices want at the start.
     `shared` are the (port, channel 0-15) that two holders can reach, `banks` those where bank selects meet.
     """
 
@@ -89,6 +98,7 @@ class Pipeline:
     present: frozenset[int]
     sources: tuple[str, ...]
     tables: tuple[Table, ...]
+    takers: tuple[Table, ...]
     layout: Layout
     rules: tuple[str, ...]
     nodes: Mapping[tuple[str | int, ...], Node]

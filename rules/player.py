@@ -42,7 +42,7 @@ class Player:
         self.plugged = self.name in pipeline.sources
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
-        self.cells: list[Cell] = [cell for row in self.table.rows for cell in row]
+        self.cells = self.table.cells
         self.touched = bytearray(len(self.cells))
 
     def touched_channels(self) -> set[tuple[int, int]]:

@@ -40,3 +40,10 @@ def steady_nanoseconds(bpm: float) -> Later:
         return now + int(delay.ms * NANOSECONDS_PER_MS + delay.beats * per_beat + Fraction(1, 2))
 
     return later
+
+
+def in_words(ms: Fraction, beats: Fraction) -> str:
+    """A delay as people say it: "250 ms", "1/2 beats", or both."""
+    parts = [f"{float(ms):g} ms"] if ms else []
+    parts += [f"{beats} beats" if beats != 1 else "1 beat"] if beats else []
+    return " and ".join(parts) or "nothing"

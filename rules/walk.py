@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 from rules.guards import ALWAYS
 from rules.lag import NO_LAG, Lag
 from rules.lanes import NOWHERE, Lane
-from rules.messages import NOTE_OFF, SYSEX
+from rules.messages import LENGTH, NOTE_OFF, SYSEX
 from rules.rest import rest_place
 from rules.tempo import Delay, Later
 
@@ -26,9 +26,20 @@ Copy = tuple[str | int, ...]
 class Clerk(Protocol):
     """What a walk asks of the engine."""
 
-    later: Later
-    now: int
-    word: int
+    @property
+    def later(self) -> Later:
+        """How delays become times."""
+        ...
+
+    @property
+    def now(self) -> int:
+        """The time of what is being done."""
+        ...
+
+    @property
+    def word(self) -> int:
+        """What the switches are at."""
+        ...
 
     @property
     def layout(self) -> Layout:
@@ -129,20 +140,18 @@ class Walk:
         if lane.node is not None:
             lane.node.take(self, lane.status, first, second)
             return
-        self.emissions.append(
-            Emission(
-                lane.target, self._written(lane, status, first, second), self.lag, self.copy, self.literal, lane.release
-            )
-        )
+        message = self.written(lane.status, first, second)
+        self.emissions.append(Emission(lane.target, message, self.lag, self.copy, self.literal, lane.release))
 
-    def _written(self, lane: Lane, status: int, first: int, second: int) -> bytes:
-        if lane.status >= SYSEX:
+    def written(self, status: int, first: int, second: int) -> bytes:
+        """The bytes of a message of this walk; a note-off keeps the form that it came in (ruling 12)."""
+        if status >= SYSEX:
             return self.payload
-        if lane.short:
-            return bytes((lane.status, first))
-        if self.as_note_on and lane.status & 0xF0 == NOTE_OFF and not self.literal:
-            return bytes((lane.status | 0x10, first, 0))
-        return bytes((lane.status, first, second))
+        if LENGTH[status] == 2:
+            return bytes((status, first))
+        if self.as_note_on and status & 0xF0 == NOTE_OFF and not self.literal:
+            return bytes((status | 0x10, first, 0))
+        return bytes((status, first, second))
 
     def send(self, table: Table | None, message: bytes) -> None:
         """Follows a message that a step wrote itself."""

@@ -21,7 +21,7 @@ class TriggerNode(Node):
 
     def __init__(self, switch: str, *, hold: bool = False, state: State | None = None, by: int = 0) -> None:
         super().__init__()
-        self._switch = switch
+        self.switch = switch
         self._hold = hold
         self._toggles = not hold and state is None and not by
         self._state = state
@@ -45,13 +45,13 @@ class TriggerNode(Node):
         else:
             pressed = True
         if self._hold:
-            walk.turn(self._switch, pressed)
+            walk.turn(self.switch, pressed)
         elif pressed and self._toggles:
-            walk.toggle(self._switch)
+            walk.toggle(self.switch)
         elif pressed and self._by:
-            walk.step_switch(self._switch, self._by)
+            walk.step_switch(self.switch, self._by)
         elif pressed and self._state is not None:
-            walk.turn(self._switch, self._state)
+            walk.turn(self.switch, self._state)
 
     def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
         """A pedal that is down stays down."""

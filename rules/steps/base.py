@@ -48,6 +48,16 @@ class Step(Part):
     def _lengthen(cls, raw: Any) -> Any:
         return cls.from_short(raw)
 
+    def words(self) -> str:
+        """The step in words, as `trace` tells it."""
+        given = self.model_dump(exclude_defaults=True)
+        return f"{self.key} " + ", ".join(f"{name} {_plain(value)}" for name, value in given.items())
+
+    @property
+    def remembers(self) -> bool:
+        """Whether the step has a memory: what it does to a message depends on those before."""
+        return False
+
     @abstractmethod
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """What becomes of a form: none (dropped), one or several. A form that ends at a node goes on from there."""
@@ -55,3 +65,24 @@ class Step(Part):
     def skipped(self, form: Form, around: Surroundings) -> list[Form]:
         """What becomes of a form while the step's `when` doesn't hold: usually nothing happens to it."""
         return [form]
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, frozenset | set):
+        return _ranges(sorted(value)) if all(isinstance(item, int) for item in value) else ", ".join(sorted(value))
+    if isinstance(value, dict):
+        return ", ".join(f"{old} to {new}" for old, new in value.items())
+    if isinstance(value, list | tuple):
+        return ", ".join(map(_plain, value))
+    return str(value)
+
+
+def _ranges(numbers: list[int]) -> str:
+    """Numbers as ranges: 1..4, 10."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1][1:] = [number]
+        else:
+            parts.append([number])
+    return ", ".join("..".join(map(str, part)) for part in parts)

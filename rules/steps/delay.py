@@ -12,7 +12,7 @@ from rules.lanes import Form
 from rules.language.values import Beats, Milliseconds, fault
 from rules.nodes.delay import DelayNode
 from rules.steps.base import Step, Surroundings
-from rules.tempo import Delay
+from rules.tempo import Delay, in_words
 
 
 class DelayStep(Step):
@@ -32,6 +32,15 @@ class DelayStep(Step):
         if not self.ms and not self.beats:
             raise fault("a delay is longer than nothing: write `ms` or `beats`")
         return self
+
+    @property
+    def remembers(self) -> bool:
+        """It has a node."""
+        return True
+
+    def words(self) -> str:
+        """The step in words."""
+        return "delay of " + in_words(self.ms, self.beats)
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Everything goes to the memory that keeps the order."""

@@ -14,7 +14,7 @@ from rules.messages import NOTE_ON
 from rules.nodes.echo import EchoNode
 from rules.steps.base import Step, Surroundings
 from rules.steps.velocity import round_half_up
-from rules.tempo import Delay
+from rules.tempo import Delay, in_words
 
 
 class EchoStep(Step):
@@ -48,6 +48,16 @@ class EchoStep(Step):
                 break
             made.append((n, moved, softer))
         return made
+
+    @property
+    def remembers(self) -> bool:
+        """It has a node."""
+        return True
+
+    def words(self) -> str:
+        """The step in words."""
+        every = in_words(self.ms, self.beats)
+        return f"echo, {self.times} times, every {every}, each {self.decay} percent softer"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Note-ons go to the node that copies them; all else passes."""

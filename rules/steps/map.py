@@ -179,6 +179,13 @@ class MapStep(Step):
             return _line(value, in_middle, high, out_middle, last)
         return _line(value, low, high, first, last)
 
+    @property
+    def remembers(self) -> bool:
+        """Pairs of 14 bits and notes made from values have a node."""
+        if self.source is None or self.to is None:
+            return False
+        return self.is_wide(self.source) or (self.to.kind == "note" and self.source.kind != "note")
+
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """What is named is mapped, the rest passes."""
         if form.status >= SYSEX:

@@ -39,6 +39,12 @@ class RechannelStep(Step):
         """Where `channel` (1-16) goes."""
         return self.to if self.to is not None else self.moves.get(channel, channel)
 
+    def words(self) -> str:
+        """The step in words."""
+        if self.to is not None:
+            return f"rechannel to {self.to}"
+        return "rechannel " + ", ".join(f"{old} to {new}" for old, new in self.moves.items())
+
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """The form with the new channel in its status."""
         if form.channel is None:

@@ -10,6 +10,7 @@ from pydantic import model_validator
 from rules.lanes import Form
 from rules.language.values import Messages, fault
 from rules.nodes.send import SendNode
+from rules.notation import format_message
 from rules.steps.base import Step, Surroundings
 
 
@@ -35,6 +36,16 @@ class SendStep(Step):
         if not self.messages:
             raise fault("name at least one message to send")
         return self
+
+    @property
+    def remembers(self) -> bool:
+        """It has a node."""
+        return True
+
+    def words(self) -> str:
+        """The step in words."""
+        names = ", ".join(format_message(message.on(1)) for message in self.messages)
+        return f"send {names}"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Everything goes to the node that judges whether it fires."""

@@ -32,6 +32,15 @@ class ThinStep(Step):
             raise fault("`thin` needs a time above 0 ms")
         return self
 
+    @property
+    def remembers(self) -> bool:
+        """It has a node."""
+        return True
+
+    def words(self) -> str:
+        """The step in words."""
+        return f"thin to one value each {float(self.ms):g} ms"
+
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """What may be thinned goes to the node that remembers when the last value went; all else passes."""
         if form.kind not in (CONTROLLER, PITCH_BEND, PRESSURE, POLY_PRESSURE):

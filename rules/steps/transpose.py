@@ -67,6 +67,10 @@ class TransposeStep(Step):
         """A number of semitones, or the name of a switch."""
         return raw if isinstance(raw, dict) else {"by": raw}
 
+    def words(self) -> str:
+        """The step in words."""
+        return f"transpose by {self.by:+d}" if isinstance(self.by, int) else f'transpose by the switch "{self.by}"'
+
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """The form with its key moved; one form for each number that a number switch can be at."""
         if form.channel is None or form.channel in self.except_channels:

@@ -1,0 +1,155 @@
+"""A pipeline over a Standard MIDI File: which route a file takes, and what came of it.
+
+Every track is a player of its own (ruling 32); an event stays in its track. Two routes give the same bytes: *general*,
+through the engine, and *stream*, straight through the tables, where they alone decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from rules.language.ruleset import RuleSet
+from rules.language.schema import Rule, Stage
+from rules.pipeline import Pipeline
+from rules.smf import general, stream
+from rules.smf.damage import Damage
+from rules.smf.reading import MidiFile, read
+from rules.smf.scanning import content
+from rules.smf.score import Score
+from rules.smf.writing import write
+from rules.steps.transpose import TransposeStep
+
+TRACK_NAME: Final = 0x03
+DRUM_CHANNEL: Final = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Playing:
+    """Which sources play the tracks: `tracks` by track name or number (`#2`, from 1), `default` all others."""
+
+    default: str
+    tracks: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class FileReport:
+    """What came of one file. Counts are of messages: channel messages, sysex and escapes; meta events don't count.
+
+    `unended` are the notes in the result that never end, `taken` the messages that each rule took, `route` how it went.
+    """
+
+    messages: int
+    changed: int
+    dropped: int
+    added: int
+    unended: int
+    seconds: float | None
+    taken: dict[str, int]
+    route: str
+    damage: tuple[Damage, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Rewritten:
+    """The results by port name, or one under "" when all ports share a file; silent ports have none."""
+
+    outputs: dict[str, bytes]
+    report: FileReport
+
+
+class Rewriter:
+    """Rewrites files, one after the other; each starts from the rules' beginning.
+
+    `route` names the route to take where it applies ("stream" or "general"); by itself the fastest is chosen.
+    """
+
+    def __init__(
+        self,
+        ruleset: RuleSet,
+        pipeline: Pipeline,
+        playing: Playing,
+        *,
+        per_port: bool = False,
+        strict: bool = False,
+        route: str = "stream",
+    ) -> None:
+        self._ruleset = ruleset
+        self._pipeline = pipeline
+        self._playing = playing
+        self._per_port = per_port
+        self._strict = strict
+        self._stream = stream.tables(pipeline) if route == "stream" else {}
+
+    def rewrite(self, data: bytes) -> Rewritten:
+        """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
+        file = read(data, strict=self._strict)
+        sources = [self._source(file, number) for number in range(len(file.tracks))]
+        score = Score(file, sources, self._pipeline, self._per_port)
+        route = "stream" if all(source in self._stream for source in sources) else "general"
+        if route == "stream":
+            stream.run(score, self._stream)
+        else:
+            general.run(score, self._pipeline, self._ruleset.bpm)
+        return Rewritten(self._outputs(file, score), self._report(file, score, route))
+
+    def _source(self, file: MidiFile, number: int) -> int:
+        name = self._playing.tracks.get(f"#{number + 1}")
+        if name is None and len(self._playing.tracks):
+            name = self._playing.tracks.get(_track_name(file, number) or "")
+        return self._pipeline.sources.index(name or self._playing.default)
+
+    def _outputs(self, file: MidiFile, score: Score) -> dict[str, bytes]:
+        if not self._per_port:
+            return {"": write(file, score.bodies(0))}
+        return {port: write(file, score.bodies(number)) for number, port in score.ports_used()}
+
+    def _report(self, file: MidiFile, score: Score, route: str) -> FileReport:
+        counts = score.counts
+        return FileReport(
+            messages=score.rules.messages,
+            changed=counts.changed,
+            dropped=counts.dropped,
+            added=counts.added,
+            unended=counts.unended,
+            seconds=None,
+            taken=dict(zip(self._pipeline.rules, score.rules.taken(), strict=True)),
+            route=route,
+            damage=(*file.problems, *score.damage()),
+            remarks=self._remarks(score),
+        )
+
+    def _remarks(self, score: Score) -> tuple[str, ...]:
+        """What a musician may not have meant: drums on channel 10 that were transposed (ruling 19)."""
+        rules = [rule for rule in self._ruleset.rules if any(_moves_drums(stage) for stage in _stages(rule))]
+        taken = dict(zip(self._pipeline.rules, score.rules.taken(DRUM_CHANNEL - 1), strict=True))
+        return tuple(
+            f'rule "{rule.name}" transposed channel 10, where drums usually are: `except_channels = 10` spares them'
+            for rule in rules
+            if taken[rule.name or ""]
+        )
+
+
+def _stages(rule: Rule) -> Iterator[Stage]:
+    yield from rule.steps
+    for zone in rule.zones:
+        yield from zone.steps
+
+
+def _moves_drums(stage: Stage) -> bool:
+    step = stage.step
+    return isinstance(step, TransposeStep) and not step.except_channels
+
+
+def _track_name(file: MidiFile, number: int) -> str | None:
+    """The first track name in a track, as text; bytes that aren't UTF-8 are read as Latin-1."""
+    for _, _, _, _, message in file.events(file.tracks[number]):
+        if message[0] == 0xFF and message[1] == TRACK_NAME:
+            name = content(message)
+            try:
+                return name.decode()
+            except UnicodeDecodeError:
+                return name.decode("latin-1")
+    return None

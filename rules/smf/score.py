@@ -1,0 +1,79 @@
+"""A file on its way through the rules: for each track its source and its writers, and the counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rules.errors import MidiFileError
+from rules.pipeline import Pipeline
+from rules.smf.damage import Damage
+from rules.smf.reading import MidiFile
+from rules.smf.scanning import TrackEvents
+from rules.smf.tally import RuleTally
+
+
+class Counts:
+    """What became of messages; `added` are those beyond one for each that came, `unended` the notes without an end."""
+
+    __slots__ = ("added", "changed", "dropped", "unended")
+
+    def __init__(self) -> None:
+        self.changed = self.dropped = self.added = self.unended = 0
+
+
+class Part:
+    """One track: its source, its events, the bodies made of it by output, and whose its channels are.
+
+    `owners` names, for each channel 0-15 of a shared output, the port that plays it (-1: none yet).
+    """
+
+    __slots__ = ("bodies", "events", "number", "owners", "source")
+
+    def __init__(self, number: int, source: int, events: TrackEvents) -> None:
+        self.number = number
+        self.source = source
+        self.events = events
+        self.bodies: list[bytes] = []
+        self.owners = [-1] * 16
+
+
+class Score:
+    """All parts of one file. An *output* is a number: the port's with a file for each port, else 0 for all of them."""
+
+    def __init__(self, file: MidiFile, sources: Sequence[int], pipeline: Pipeline, per_port: bool) -> None:
+        self.file = file
+        self.per_port = per_port
+        self.outputs = len(pipeline.ports) if per_port else 1
+        self.used: set[int] = set()
+        self.counts = Counts()
+        self.rules = RuleTally(pipeline)
+        self._ports = pipeline.ports
+        self.parts = [
+            Part(number, source, file.events(track))
+            for number, (track, source) in enumerate(zip(file.tracks, sources, strict=True))
+        ]
+
+    def bodies(self, output: int) -> list[bytes]:
+        """The tracks of one output."""
+        return [part.bodies[output] for part in self.parts]
+
+    def ports_used(self) -> Iterable[tuple[int, str]]:
+        """The ports that anything was written for, by number."""
+        return ((number, self._ports[number]) for number in sorted(self.used))
+
+    def damage(self) -> Iterable[Damage]:
+        """What was damaged inside the tracks, in file order."""
+        return (damage for part in self.parts for damage in part.events.damage)
+
+    def claim(self, part: Part, status: int, target: int, at: int) -> None:
+        """Gives a channel of a track to a port. Raises MidiFileError when another port has it."""
+        channel = status & 0x0F
+        owner = part.owners[channel]
+        if owner < 0:
+            part.owners[channel] = target
+        elif owner != target:
+            raise MidiFileError(
+                at,
+                f'in track {part.number + 1}, "{self._ports[owner]}" and "{self._ports[target]}" would both play '
+                f"channel {channel + 1}, which one file can't keep apart: --per-port writes a file for each port",
+            )

@@ -1,0 +1,274 @@
+"""Why a message ends up where it does: one message followed through every rule and step, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
+from rules.compile import Compiler
+from rules.conditions import Condition
+from rules.entry import BranchEntry, BranchPlan, SourceEntry, condition_of
+from rules.guards import holds
+from rules.lag import NO_LAG, Lag
+from rules.lanes import Form, Lane
+from rules.language.ruleset import RuleSet
+from rules.matching import split_any
+from rules.messages import NOTE_OFF, NOTE_ON, SYSEX
+from rules.notation import STANDARD, Naming, format_message
+from rules.pipeline import NOWHERE, Table
+from rules.switches import Layout, State
+from rules.tempo import AT_ONCE, Later, in_words, steady_nanoseconds
+from rules.walk import Walk
+
+IN_A_GAP = "takes it, but this zone doesn't"
+
+
+@dataclass(frozen=True, slots=True)
+class TraceLine:
+    """One line of the story. `depth` indents it; `outcomes` are what arrives there: (port, message)."""
+
+    depth: int
+    text: str
+    outcomes: tuple[tuple[str, bytes], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Passing:
+    """A message on its way, and how late it is."""
+
+    message: bytes
+    lag: Lag
+
+
+def trace(
+    ruleset: RuleSet,
+    source: str,
+    message: bytes,
+    switches: Mapping[str, State] | None = None,
+    naming: Naming = STANDARD,
+) -> list[TraceLine]:
+    """The way of one message from a source, with switches as given (the others as at the start).
+
+    Only today's rules are told, not what the ledger would add for notes that are held. Raises KeyError or ValueError
+    for switches and states that don't exist.
+    """
+    return _Tracer(ruleset, source, switches or {}, naming).lines(message)
+
+
+class _Tracer:
+    def __init__(self, ruleset: RuleSet, source: str, switches: Mapping[str, State], naming: Naming) -> None:
+        self._compiler = Compiler(ruleset, ())
+        self._ruleset = ruleset
+        self._source = source
+        self._naming = naming
+        self._word = self.layout.start
+        for name, state in switches.items():
+            self._word = self.layout.turned(self._word, name, state)
+
+    # What a walk asks of its clerk; a trace turns no switch and has no time.
+
+    @property
+    def layout(self) -> Layout:
+        """How switch states are packed."""
+        return self._compiler.layout
+
+    @property
+    def word(self) -> int:
+        """What the switches are at."""
+        return self._word
+
+    now = 0
+
+    @property
+    def later(self) -> Later:
+        """A steady tempo is as good as any: only delays are told, not times."""
+        return steady_nanoseconds(self._ruleset.bpm)
+
+    def wake_at(self, due: int, node: object, name: object) -> None:
+        """Nothing waits in a trace."""
+
+    def turned(self, walk: Walk, word: int) -> None:
+        """Nothing turns in a trace."""
+
+    def lines(self, message: bytes) -> list[TraceLine]:
+        """The whole story."""
+        entry = SourceEntry(self._compiler, self._source, self._compiler.clock_ports(self._source))
+        passing = [_Passing(message, NO_LAG)]
+        lines: list[TraceLine] = []
+        if message[0] <= SYSEX:
+            for link in self._compiler.port_steps(self._source):
+                story, passing = self._through(link, passing, 0)
+                lines += story
+        for one in passing:
+            lines += self._enter(entry, one)
+        return lines or [TraceLine(0, "goes nowhere: the steps of its port drop it")]
+
+    def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
+        form = _form(one.message)
+        swallowed = False
+        for pulled in self._compiler.triggers(self._source):
+            if self._fits(form, [condition_of(pulled.trigger)]):
+                swallowed = swallowed or not pulled.trigger.thru
+                thru = "and passes" if pulled.trigger.thru else "and is swallowed"
+                yield TraceLine(0, f'turns the switch "{pulled.node.switch}" {thru}')
+        if swallowed:
+            return
+        for port in entry.clocked(form):
+            name = self._compiler.ports[port]
+            yield TraceLine(0, f"clock and transport go by port: to {name}", ((name, one.message),))
+        taken = False
+        for rule_lines, took in self._rules(entry, one, form):
+            taken = taken or took
+            yield from rule_lines
+        if not taken and not entry.clocked(form):
+            yield TraceLine(0, "goes nowhere: no rule takes it")
+
+    def _rules(self, entry: SourceEntry, one: _Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
+        for branch in self._compiler.branches:
+            rule = branch.rule
+            if self._source not in rule.source:
+                continue
+            zone = f", zone {rule.zones.index(branch.zone) + 1}" if branch.zone is not None else ""
+            head = f'rule "{rule.name}"{zone}: '
+            reason = self._refusal(entry, branch, form)
+            if reason:
+                yield [TraceLine(0, head + reason)], reason == IN_A_GAP
+                continue
+            lines = [TraceLine(0, head + "takes it")]
+            lines += self._follow(branch.chain, [one], 1)
+            yield lines, True
+
+    def _refusal(self, entry: SourceEntry, branch: BranchPlan, form: Form) -> str:
+        """Why a branch doesn't take a message; empty when it does."""
+        rule, zone = branch.rule, branch.zone
+        if form.status > SYSEX and not rule.match:
+            return "clock and transport don't go by rules"
+        if rule.match and not self._fits(form, rule.match):
+            return "it doesn't fit `match`"
+        if rule.otherwise and not any(holds(left.guard, self._word) for left in entry.left([form])):
+            return "another rule took it (otherwise)"
+        if rule.when is not None and not holds(self.layout.guard(rule.when), self._word):
+            return f"not now: it waits for {rule.when}"
+        if zone is not None and not self._fits(form, [zone]):
+            return IN_A_GAP
+        if zone is not None and zone.when is not None and not holds(self.layout.guard(zone.when), self._word):
+            return f"not now: the zone waits for {zone.when}"
+        return "" if BranchEntry(branch).fold(form) else "it doesn't fit"
+
+    def _fits(self, form: Form, conditions: Sequence[Condition]) -> bool:
+        return bool(split_any(form, conditions)[0])
+
+    # -- along a chain ----------------------------------------------------------------------------------------------
+
+    def _follow(self, chain: Chain, passing: Sequence[_Passing], depth: int) -> list[TraceLine]:
+        lines: list[TraceLine] = []
+        for place, link in enumerate(chain):
+            if isinstance(link, OutletLink):
+                for one in passing:
+                    lines += self._divide(link, one, depth)
+                return lines
+            story, passing = self._through(link, passing, depth)
+            lines += story
+            if not passing:
+                return lines
+            if isinstance(link, DeliverLink):
+                return lines + self._arrivals(link, passing, depth)
+            assert place < len(chain)
+        return lines
+
+    def _divide(self, link: OutletLink, one: _Passing, depth: int) -> list[TraceLine]:
+        """To every name that its channel leads to."""
+        channel = _form(one.message).channel
+        names = link.names_for(channel)
+        if not names:
+            return [TraceLine(depth, f"{self._told(one)}: `to` has nothing for channel {channel}, so it is dropped")]
+        lines = []
+        for name in names:
+            lines.append(TraceLine(depth, f"{self._told(one)}: to {name}"))
+            lines += self._follow(link.end_of(name), [one], depth + 1)
+        return lines
+
+    def _arrivals(self, link: DeliverLink, passing: Sequence[_Passing], depth: int) -> list[TraceLine]:
+        port = self._compiler.ports[link.target]
+        told = [(one, f"arrives at port {port}: {self._told(one)}{_later(one.lag)}") for one in passing]
+        return [TraceLine(depth, text, ((port, one.message),)) for one, text in told]
+
+    def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
+        """What one link makes of each message, and the words for it."""
+        lines: list[TraceLine] = []
+        after: list[_Passing] = []
+        for one in passing:
+            made = self._made(link, one)
+            after += made
+            if isinstance(link, StepLink):
+                lines.append(TraceLine(depth, self._step_words(link, one, made)))
+            elif isinstance(link, RangeLink) and [new.message for new in made] != [one.message]:
+                told = ", ".join(map(self._told, made)) or "dropped"
+                lines.append(TraceLine(depth, f"outside the notes of the device: {told}"))
+        return lines, after
+
+    def _step_words(self, link: StepLink, one: _Passing, made: Sequence[_Passing]) -> str:
+        if link.when is not None and not holds(link.open, self._word):
+            return f"{link.step.words()}: not now, it waits for {link.when}"
+        if [new.message for new in made] == [one.message] and made[0].lag == one.lag:
+            return f"{link.step.words()}: passes unchanged"
+        told = ", ".join(self._told(new) + _later(new.lag) for new in made)
+        return f"{link.step.words()}: {told or 'dropped'}"
+
+    def _made(self, link: object, one: _Passing) -> list[_Passing]:
+        """The messages that one link makes of one message."""
+        assert isinstance(link, StepLink | RangeLink | DeliverLink)
+        form = _form(one.message)
+        first, second = _data(one.message)
+        made: list[_Passing] = []
+        for new in link.fold(form):
+            if not new.exists or not holds(new.guard, self._word):
+                continue
+            walk = _Recorder(self, one)
+            if new.node is not None:
+                new.node.take(walk, new.status, Lane(new).first(first, second), Lane(new).second(first, second))
+            else:
+                walk.follow(None, new.status, Lane(new).first(first, second), Lane(new).second(first, second))
+            made += walk.made
+        return made
+
+    def _told(self, one: _Passing) -> str:
+        return format_message(one.message, self._naming)
+
+
+class _Recorder(Walk):
+    """A walk that notes what a node sends on, instead of following it."""
+
+    __slots__ = ("made",)
+
+    def __init__(self, clerk: _Tracer, one: _Passing) -> None:
+        super().__init__(clerk, 0, 0, 0, clerk.word, one.message, NOWHERE)
+        self.as_note_on = one.message[0] & 0xF0 == NOTE_ON
+        self.lag = one.lag
+        self.made: list[_Passing] = []
+
+    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
+        """Notes one message."""
+        self.made.append(_Passing(self.written(status, d1, d2), self.lag))
+
+
+def _form(message: bytes) -> Form:
+    """The form of one message alone; a note-on of velocity 0 is a note-off."""
+    status = message[0]
+    if status >= SYSEX:
+        return Form(status)
+    first, second = _data(message)
+    if status & 0xF0 == NOTE_ON and second == 0:
+        status = status & 0x0F | NOTE_OFF
+    return Form(status, gate_one=1 << first, gate_two=1 << second)
+
+
+def _data(message: bytes) -> tuple[int, int]:
+    if message[0] >= SYSEX:
+        return 0, 0
+    return message[1], message[2] if len(message) > 2 else 0
+
+
+def _later(lag: Lag) -> str:
+    return "" if lag.delay == AT_ONCE else f", {in_words(lag.delay.ms, lag.delay.beats)} later"
