@@ -363,7 +363,7 @@ class RuleFile(Part):
     """One whole rule file."""
 
     middle_c: Literal["C3", "C4"] = "C4"
-    first_program: Literal[0, 1] = 1
+    first_program: Annotated[int, whole("the number of the first program", 0, 1)] = 1
     bpm: Annotated[float, decimal("a tempo", 10, 1000)] | None = None
     ports: dict[Name, Port] = Field(default_factory=dict)
     devices: dict[Name, Device] = Field(default_factory=dict)

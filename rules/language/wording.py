@@ -61,6 +61,7 @@ WORDINGS: Final[Mapping[str, Wording]] = {
     "literal_error": _literal,
     "string_type": _says("is not text: write it in quotes"),
     "int_type": _says("is not a whole number"),
+    "int_parsing_size": _says("is not allowed here"),
     "float_type": _says("is not a number"),
     "finite_number": _says("is not a number to count with"),
     "bool_type": _says("is neither true nor false: write one of them, without quotes"),
