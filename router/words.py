@@ -5,7 +5,9 @@ from __future__ import annotations
 import errno
 import re
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
+
+from rules.errors import Problem
 
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
@@ -72,3 +74,8 @@ def columns(rows: Sequence[Sequence[str]], right: frozenset[int] = frozenset()) 
         return "  ".join(cells).rstrip()
 
     return [padded(row) for row in rows]
+
+
+def problem_data(problem: Problem) -> dict[str, Any]:
+    """Return what is wrong in a rule file for programs."""
+    return {"file": problem.file, "line": problem.line, "place": problem.place, "text": problem.text}

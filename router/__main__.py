@@ -1,0 +1,8 @@
+"""Lets `python -m router` do what `pointsman` does."""
+
+import sys
+
+from router.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

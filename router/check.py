@@ -1,0 +1,98 @@
+"""The command `check`: what is wrong or odd in rule files, and whether they do what their tests say.
+
+It reads and compiles as `rewrite` does, and stops before the first file. The data (`--json`) is one object:
+
+    {"command": "check", "ok": true, "files": ["pit.toml"],
+     "counts": {"ports": 4, "devices": 2, "switches": 1, "rules": 3, "tests": 5},
+     "hints": [{"file": "pit.toml", "line": 12, "place": "rule \\"keys\\"", "text": "..."}],
+     "tests": [{"name": "...", "file": "pit.toml", "line": 40, "passed": false, "faults": [as a hint]}]}
+
+Rule files that can't be used give {"command": "check", "ok": false, "error": "...", "problems": [as a hint]}.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from router.rulefiles import RuleTexts, read_rule_files
+from router.settings import CheckSettings
+from router.terminal import painted, say
+from router.words import count, number, plain, problem_data
+from rules.compile import compile_rules
+from rules.language.proving import Outcome, run_tests
+from rules.language.reading import Reading, read_rule_set
+
+_KINDS: Final = (("ports", "port"), ("devices", "device"), ("switches", "switch"), ("rules", "rule"), ("tests", "test"))
+
+
+def check(settings: CheckSettings) -> int:
+    """Print what is to be said about rule files; return the exit code. Raises RuleFileError or MachineError."""
+    texts = read_rule_files(settings.rules)
+    reading = read_rule_set(texts)
+    findings = Findings(texts, reading, run_tests(reading, compile_rules(reading.ruleset)))
+    say([json.dumps(findings.data(), indent=2)] if settings.json else findings.in_words())
+    return 0 if findings.ok else 1
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What was read, and how its tests went."""
+
+    texts: RuleTexts
+    reading: Reading
+    tests: Sequence[Outcome]
+
+    @property
+    def ok(self) -> bool:
+        """Whether every test passed; a hint is no fault."""
+        return all(test.passed for test in self.tests)
+
+    def counts(self) -> dict[str, int]:
+        """Return how many there are of each kind of thing."""
+        return {kind: len(getattr(self.reading, kind)) for kind, _ in _KINDS}
+
+    def in_words(self) -> list[str]:
+        """Return the lines to print."""
+        counts = self.counts()
+        things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
+        lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; no mistakes found"]
+        if self.reading.hints:
+            lines += ["", "Worth a second look:", *(f"  {plain(str(hint))}" for hint in self.reading.hints)]
+        return [*lines, "", *self._test_lines()]
+
+    def _test_lines(self) -> list[str]:
+        if not self.tests:
+            return ["No tests to run. [[tests]] in a rule file say what must come out, and are run here."]
+        failed = [test for test in self.tests if not test.passed]
+        if not failed:
+            return [painted(f"All {count(len(self.tests), 'test')} passed.", "good", sys.stdout)]
+        lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
+        for test in failed:
+            lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in test.faults]
+        return lines
+
+    def data(self) -> dict[str, Any]:
+        """Return the same for programs."""
+        return {
+            "command": "check",
+            "ok": self.ok,
+            "files": [name for name, _ in self.texts],
+            "counts": self.counts(),
+            "hints": [problem_data(hint) for hint in self.reading.hints],
+            "tests": [_test_data(test) for test in self.tests],
+        }
+
+
+def _test_data(test: Outcome) -> dict[str, Any]:
+    faults = [problem_data(fault) for fault in test.faults]
+    return {
+        "name": test.name,
+        "file": test.place.file,
+        "line": test.place.line,
+        "passed": test.passed,
+        "faults": faults,
+    }

@@ -1,0 +1,112 @@
+"""The command `trace`: where a message goes, and why."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from router.playing import known_source
+from router.rulefiles import read_rule_files
+from router.settings import TraceSettings, UsageError
+from router.terminal import say
+from router.words import plain
+from rules.errors import NotationError
+from rules.language.reading import read_rule_set
+from rules.language.ruleset import RuleSet
+from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.notation import Naming, format_message, nearest, parse_whole_message
+from rules.switches import State
+from rules.trace import TraceLine
+from rules.trace import trace as follow
+
+_ON = ("on", "true", "yes", "1")
+_OFF = ("off", "false", "no", "0")
+
+
+def trace(settings: TraceSettings) -> int:
+    """Print where each message goes; return the exit code. Raises UsageError, RuleFileError or MachineError."""
+    if not settings.words:
+        raise UsageError("write the message after the port, as in: --from keys note-on 1 C4 100")
+    reading = read_rule_set(read_rule_files(settings.rules))
+    ruleset = reading.ruleset
+    source = known_source(settings.source, ruleset)
+    naming = reading.ports[source].source.naming
+    switches = dict(read_switch(text, ruleset) for text in settings.switches)
+    messages = read_messages(settings.words, naming)
+    traced = [
+        Traced(format_message(one, naming), one, follow(ruleset, source, one, switches, naming)) for one in messages
+    ]
+    if settings.json:
+        say(
+            [
+                json.dumps(
+                    {"command": "trace", "ok": True, "from": source, "messages": [one.data() for one in traced]},
+                    indent=2,
+                )
+            ]
+        )
+    else:
+        say(line for at, one in enumerate(traced) for line in ([""] if at else []) + one.in_words(source))
+    return 0
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """One message, in words and as bytes, and where it went."""
+
+    words: str
+    message: bytes
+    lines: Sequence[TraceLine]
+
+    def in_words(self, source: str) -> list[str]:
+        """Return the lines to print."""
+        head = f"{self.words}  ({self.message.hex(' ').upper()})  from {source}"
+        return [head, *("  " * (line.depth + 1) + plain(line.text) for line in self.lines)]
+
+    def data(self) -> dict[str, Any]:
+        """Return the same for programs."""
+        lines = [{"depth": line.depth, "text": line.text} for line in self.lines]
+        return {"message": self.words, "bytes": self.message.hex(" ").upper(), "lines": lines}
+
+
+def read_messages(words: Sequence[str], naming: Naming) -> list[bytes]:
+    """Read messages as they stand on a command line: each in quotes, or a single one in words. Raises UsageError."""
+    try:
+        return [parse_whole_message(word, naming) for word in words]
+    except NotationError as error:
+        if any(" " in word for word in words):
+            raise UsageError(str(error)) from error
+    try:
+        return [parse_whole_message(" ".join(words), naming)]
+    except NotationError as error:
+        raise UsageError(str(error)) from error
+
+
+def read_switch(text: str, ruleset: RuleSet) -> tuple[str, State]:
+    """Read how a switch stands: `song=chorus`, `key=-2`, `up=on` or just `up`. Raises UsageError."""
+    name, given, word = (part.strip() for part in text.partition("="))
+    switch = ruleset.switches.get(name)
+    if switch is None:
+        known = ", ".join(ruleset.switches) or "none"
+        raise UsageError(
+            f"--switch {plain(text)}: no such switch; switches are {known}{nearest(name, ruleset.switches)}"
+        )
+    return name, _switch_value(switch, word if given else "on", f"--switch {plain(text)}")
+
+
+def _switch_value(switch: OnOffSwitch | ValueSwitch | NumberSwitch, word: str, place: str) -> State:
+    if isinstance(switch, ValueSwitch):
+        if word in switch.values:
+            return word
+        raise UsageError(f"{place}: its values are {', '.join(switch.values)}{nearest(word, switch.values)}")
+    if isinstance(switch, NumberSwitch):
+        low, high = switch.numbers
+        if re.fullmatch(r"[+-]?\d+", word) and low <= int(word) <= high:
+            return int(word)
+        raise UsageError(f"{place}: it stands on a number from {low} to {high}")
+    if word.lower() in (*_ON, *_OFF):
+        return word.lower() in _ON
+    raise UsageError(f"{place}: it is on or off")

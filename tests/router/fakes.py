@@ -1,0 +1,77 @@
+"""Hand-written stand-ins for what does the work, so that the shell around it can be tested by itself."""
+
+from __future__ import annotations
+
+import os
+import signal
+from dataclasses import dataclass
+
+from router.batch import Do
+from router.files import Job
+from router.job import FileResult, Manner, do
+from rules.errors import MidiFileError
+from rules.smf.damage import Damage
+from rules.smf.rewriting import FileReport, Rewritten
+
+RULE = "louder"
+WRITING = Manner()
+
+
+def report(messages: int = 3, changed: int = 1, taken: int = 3, unended: int = 0) -> FileReport:
+    """A report of a file with so many messages."""
+    return FileReport(
+        messages=messages,
+        changed=changed,
+        dropped=0,
+        added=2,
+        unended=unended,
+        seconds=None,
+        taken={RULE: taken},
+        route="stream",
+        damage=(),
+        remarks=(),
+    )
+
+
+class FakeRewriter:
+    """Answers by what a file says: `same`, `bad` (not a MIDI file), `bug`, `huge`, `damaged`, `die`; else in capitals.
+
+    With `ports`, a result for each of them, named in it; a file that says `silent` plays on none.
+    """
+
+    def __init__(self, *ports: str) -> None:
+        self.ports = ports
+
+    def rewrite(self, data: bytes) -> Rewritten:
+        """Return the results, or fail as the file says."""
+        word = data.decode().strip()
+        if word == "bad":
+            raise MidiFileError(7, "not a Standard MIDI File")
+        if word == "bug":
+            raise ValueError("one and one is three")
+        if word == "huge":
+            raise MemoryError
+        if word == "die":
+            os.kill(os.getpid(), signal.SIGKILL)
+        told = report(messages=len(data), taken=0 if word == "same" else len(data))
+        if word == "damaged":
+            told.damage = (Damage(22, "the track is cut off"),)
+            told.remarks = ("channel 10 was transposed",)
+        new = data if word == "same" else data.upper()
+        ports = () if word == "silent" else self.ports
+        return Rewritten({port: new + port.encode() for port in ports} if self.ports else {"": new}, told)
+
+
+@dataclass(frozen=True)
+class FakeRecipe:
+    """Makes what does jobs with a fake rewriter, in a worker."""
+
+    manner: Manner = WRITING
+
+    def __call__(self) -> Do:
+        """Return what does one job."""
+        return self.do_one
+
+    def do_one(self, job: Job) -> FileResult:
+        """Do one job."""
+        return do(job, FakeRewriter(), self.manner)

@@ -1,0 +1,233 @@
+"""What goes wrong with files: each case says what to do, stops nothing else and loses nothing."""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.router.recordings import END, HEAD, MENDED, NOTES, RULES, TAKE, Desk, midi
+
+HEADER = "4D 54 68 64  00 00 00 06"
+
+
+def hexed(text: str) -> bytes:
+    """Bytes written in hex."""
+    return bytes.fromhex(text)
+
+
+REFUSED = {
+    "empty": (b"", "byte 0", "the file is empty; a MIDI file begins with MThd"),
+    "text": (b"Dear organist,\n", "byte 0", "not a Standard MIDI File: MThd is missing"),
+    "zero tracks": (hexed(f"{HEADER} 00 01 00 00 00 60"), "byte 14", "no track follows the header"),
+    "division 0": (midi(f"{NOTES} {END}", head=f"{HEADER} 00 01 00 01 00 00"), "byte 12", "no ticks"),
+    "header cut off": (hexed(HEAD)[:11], "byte 11", "the file ends inside its header, after 11 of 14 bytes"),
+    "data byte over 127": (midi(f"00 90 3C 90 {END}"), "byte ", "data"),
+    "VLQ of five bytes": (midi(f"FF FF FF FF 7F 90 3C 40 {END}"), "byte 22", ""),
+}
+
+READABLE = {
+    "truncated chunk": midi(f"{NOTES} {END}")[:-4],
+    "track without end": midi(NOTES),
+    "length past the end": midi(f"{NOTES} {END}").replace(hexed("00 00 00 0C"), hexed("00 00 FF FF")),
+}
+
+
+@pytest.mark.parametrize(("data", "byte", "words"), REFUSED.values(), ids=REFUSED)
+def test_a_file_that_can_not_be_read_is_refused_with_its_byte(desk: Desk, data: bytes, byte: str, words: str) -> None:
+    """The message has the byte and the reason; the file beside it is rewritten, and nothing is lost."""
+    desk.put("takes/bad.mid", data)
+    desk.put("takes/good.mid", TAKE)
+    answer = desk.rewrite("takes", "-o", "out")
+    assert answer.code == 1
+    assert answer.err.startswith(f"takes/bad.mid, {byte}")
+    assert ": failed: " in answer.err
+    assert words in answer.err
+    assert desk.files() == {"takes/bad.mid": data, "takes/good.mid": TAKE, "out/good.mid": MENDED}
+
+
+@pytest.mark.parametrize("data", READABLE.values(), ids=READABLE)
+def test_a_damaged_file_is_read_where_it_can_be(desk: Desk, data: bytes) -> None:
+    """What is readable is rewritten, and the summary says where the damage is; with --strict it is refused."""
+    desk.put("bad.mid", data)
+    answer = desk.rewrite("bad.mid", "-o", "out")
+    assert (answer.code, answer.err) == (0, "")
+    assert "Damaged, but readable" in answer.out
+    assert "  bad.mid, byte " in answer.out
+    assert hexed("93 3C 40") in desk.files()["out/bad.mid"]
+    strict = desk.rewrite("bad.mid", "-o", "strict", "--strict")
+    assert strict.code == 1
+    assert strict.err.startswith("bad.mid, byte ")
+    assert sorted(desk.files()) == ["bad.mid", "out/bad.mid"]
+
+
+def test_a_missing_file_is_named(desk: Desk) -> None:
+    """The others are rewritten."""
+    desk.put("take.mid", TAKE)
+    answer = desk.rewrite("gone.mid", "take.mid", "-o", "out")
+    assert answer.code == 1
+    assert answer.err == "gone.mid: failed: the file can't be read: there is no such file or folder\n"
+    assert desk.files()["out/take.mid"] == MENDED
+
+
+def test_a_folder_without_recordings_is_named(desk: Desk) -> None:
+    """An empty folder is no success."""
+    desk.put("docs/readme.txt", b"")
+    answer = desk.rewrite("docs", "-o", "out")
+    assert answer.code == 1
+    assert "docs: failed: no MIDI file (.kar, .mid, .midi, .rmi, .smf) is in this folder or below it" in answer.err
+
+
+def test_a_result_that_exists_is_kept(desk: Desk) -> None:
+    """Without --force what is there stays, and the message names --force."""
+    desk.put("take.mid", TAKE)
+    desk.put("out/take.mid", b"precious")
+    answer = desk.rewrite("take.mid", "-o", "out")
+    assert answer.code == 1
+    assert "take.mid: refused: out/take.mid exists already" in answer.err
+    assert "--force" in answer.err
+    assert desk.files()["out/take.mid"] == b"precious"
+    assert desk.rewrite("take.mid", "-o", "out", "--force").code == 0
+    assert desk.files()["out/take.mid"] == MENDED
+
+
+def test_one_port_result_in_the_way_stops_all_of_them(desk: Desk) -> None:
+    """Per port, a file gets all of its results or none."""
+    desk.put("take.mid", midi(f"{NOTES} {END}", f"00 99 24 64 60 89 24 40 {END}"))
+    desk.put("out/take.rack2.mid", b"precious")
+    before = desk.files()
+    assert desk.rewrite("take.mid", "-o", "out", "--per-port").code == 1
+    assert desk.files() == before
+
+
+@pytest.mark.parametrize("how", ["name", "folder", "symbolic link", "hard link", "linked folder"])
+def test_a_result_never_takes_the_place_of_its_recording(desk: Desk, how: str) -> None:
+    """Not even with --force, and by no detour; the message names --in-place."""
+    desk.put("takes/take.mid", TAKE)
+    out = {"name": "takes/take.mid", "folder": "takes", "linked folder": "linked"}.get(how, "out")
+    if how == "symbolic link":
+        (desk.folder / "out").mkdir()
+        (desk.folder / "out/take.mid").symlink_to("../takes/take.mid")
+    elif how == "hard link":
+        (desk.folder / "out").mkdir()
+        os.link("takes/take.mid", "out/take.mid")
+    elif how == "linked folder":
+        (desk.folder / "linked").symlink_to("takes")
+    before = desk.files()
+    answer = desk.rewrite("takes/take.mid", "-o", out, "--force")
+    assert answer.code == 1
+    assert answer.err == (
+        "takes/take.mid: refused: the result would overwrite the file itself; use --in-place, which keeps a backup, "
+        "or another -o\n"
+    )
+    assert desk.files() == before
+
+
+def test_a_folder_that_can_not_be_written_to(desk: Desk) -> None:
+    """The message says that, and what to do. /sys takes no folders, not even from root."""
+    desk.put("take.mid", TAKE)
+    answer = desk.rewrite("take.mid", "-o", "/sys/pointsman-test")
+    assert answer.code == 1
+    assert answer.err.startswith("take.mid: failed: /sys/pointsman-test/take.mid can't be written: ")
+    assert answer.err.endswith("; choose a folder that you may write to\n")
+    assert desk.files() == {"take.mid": TAKE}
+
+
+def test_a_folder_that_would_be_below_a_file(desk: Desk) -> None:
+    """A file in the place of a folder is told, and stays."""
+    desk.put("take.mid", TAKE)
+    answer = desk.rewrite("take.mid", "-o", "take.mid/out")
+    assert answer.code == 1
+    assert "can't be written: a part of the path is a file, not a folder" in answer.err
+    assert desk.files() == {"take.mid": TAKE}
+
+
+@pytest.mark.parametrize("where", [("-o", "out"), ("--in-place",)])
+def test_a_write_that_breaks_off_leaves_nothing(tmp_path: Path, where: tuple[str, ...]) -> None:
+    """When the machine stops a file in its midst, there is no half of it, and the recording is as it was."""
+    recording = midi(f"{NOTES} {'00 90 3C 40 60 90 3C 00 ' * 100} {END}")
+    (tmp_path / "take.mid").write_bytes(recording)
+    (tmp_path / "rules.toml").write_text(RULES, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "router", "rewrite", "rules.toml", "take.mid", *where],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONDONTWRITEBYTECODE": "1"},
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (500, 500)),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert "can't be written: the file would be larger than this disk or system allows" in done.stderr
+    files = {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    assert files == {"take.mid": recording, "rules.toml": RULES.encode()}
+
+
+RULE_FILES = {
+    "Latin-1": RULES.encode().replace(b"organ", b"\xf6rgan"),
+    "not TOML": b"[ports\n",
+    "duplicate key": RULES.encode() + b'name = "again"\nname = "again"\n',
+    "unknown step": RULES.encode() + b"steps = [{ transpoze = 12 }]\n",
+    "unknown port": RULES.encode().replace(b'to    = "rack2"', b'to    = "rakc2"'),
+}
+
+
+@pytest.mark.parametrize("data", RULE_FILES.values(), ids=RULE_FILES)
+def test_a_broken_rule_file_stops_before_anything_is_written(desk: Desk, data: bytes) -> None:
+    """The message begins with file and line, says that nothing was done, and the exit code is 2."""
+    desk.put("broken.toml", data)
+    desk.put("take.mid", TAKE)
+    before = desk.files()
+    answer = desk.run("rewrite", "broken.toml", "take.mid", "-o", "out")
+    assert (answer.code, answer.out) == (2, "")
+    assert answer.err.startswith("broken.toml:")
+    assert answer.err.endswith("in the rule files; nothing was done.\n")
+    as_data = desk.run("rewrite", "broken.toml", "take.mid", "-o", "out", "--json")
+    assert as_data.code == 2
+    assert as_data.err == ""
+    assert as_data.data["problems"][0]["file"] == "broken.toml"
+    assert desk.files() == before
+
+
+def test_a_rule_file_with_a_byte_order_mark_is_read(desk: Desk) -> None:
+    """Some editors put three bytes before the text; they do no harm."""
+    desk.put("bom.toml", b"\xef\xbb\xbf" + RULES.encode())
+    desk.put("take.mid", TAKE)
+    assert desk.run("rewrite", "bom.toml", "take.mid", "-o", "out").code == 0
+    assert desk.files()["out/take.mid"] == MENDED
+
+
+def test_a_missing_rule_file_is_named(desk: Desk) -> None:
+    """Nothing is done without it."""
+    desk.put("take.mid", TAKE)
+    answer = desk.run("rewrite", "gone.toml", "take.mid", "-o", "out")
+    assert answer.code == 2
+    assert answer.err == (
+        "pointsman rewrite: gone.toml: the rule file can't be read: there is no such file or folder\n"
+    )
+    as_data = desk.run("rewrite", "gone.toml", "take.mid", "-o", "out", "--json")
+    assert as_data.data["command"] == "rewrite"
+    assert as_data.data["error"].startswith("gone.toml: ")
+
+
+def test_a_recording_in_the_place_of_the_rules(desk: Desk) -> None:
+    """Who forgets the rule file is told the order."""
+    desk.put("take.mid", TAKE)
+    answer = desk.run("rewrite", "take.mid", "take.mid", "-o", "out")
+    assert answer.code == 2
+    assert "take.mid is a MIDI file, and a rule file (.toml) is wanted here, before the files" in answer.err
+    assert '"pointsman rewrite --help" shows how to write it.' in answer.err
+
+
+def test_a_file_name_that_is_no_text(desk: Desk) -> None:
+    """A name in an unknown charset is rewritten, printed as codes, and given in JSON."""
+    odd = os.fsdecode(b"takes/gr\xfcn.mid")
+    desk.put(odd, TAKE)
+    answer = desk.rewrite("takes", "-o", "out")
+    assert (answer.code, answer.err) == (0, "")
+    assert desk.files()[odd.replace("takes", "out")] == MENDED
+    assert desk.rewrite("takes", "-o", "out", "--json").data["files"][0]["file"] == odd

@@ -1,0 +1,137 @@
+"""One file from the disk through the rules and back."""
+
+from __future__ import annotations
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from router.files import Job, Unusable
+from router.job import FileResult, Manner, Outcome, do, unusable
+from tests.router.fakes import FakeRewriter
+from tests.router.test_writing import FailingDisk, tree
+
+
+def job(folder: Path, word: str, *, in_place: bool = False) -> Job:
+    """A job for a file that says `word`."""
+    source = folder / "take.mid"
+    source.write_text(word, encoding="ascii")
+    return Job(source, source if in_place else folder / "out/take.mid", len(word))
+
+
+def outcome(result: FileResult) -> tuple[Outcome, str, int | None]:
+    """What matters of a result that is no success."""
+    return result.outcome, result.reason, result.offset
+
+
+def test_a_file_is_rewritten(tmp_path: Path) -> None:
+    """The result is written, the recording stays, and the result tells what was counted."""
+    result = do(job(tmp_path, "tune"), FakeRewriter(), Manner())
+    assert (result.outcome, result.targets) == (Outcome.WRITTEN, (f"{tmp_path}/out/take.mid",))
+    assert result.report is not None
+    assert result.report.messages == 4
+    assert tree(tmp_path) == {"take.mid": b"tune", "out/take.mid": b"TUNE"}
+
+
+def test_a_file_that_the_rules_leave_alone_is_written_all_the_same(tmp_path: Path) -> None:
+    """A folder of results is complete: what nothing changed in is in it too."""
+    assert do(job(tmp_path, "same"), FakeRewriter(), Manner()).outcome is Outcome.WRITTEN
+    assert tree(tmp_path)["out/take.mid"] == b"same"
+
+
+def test_each_port_gets_its_file(tmp_path: Path) -> None:
+    """Per port there is a file for each that plays, and none for the silent ones."""
+    result = do(job(tmp_path, "tune"), FakeRewriter("rack1", "rack2"), Manner())
+    assert result.targets == (f"{tmp_path}/out/take.rack1.mid", f"{tmp_path}/out/take.rack2.mid")
+    assert tree(tmp_path / "out") == {"take.rack1.mid": b"TUNErack1", "take.rack2.mid": b"TUNErack2"}
+    silent = do(job(tmp_path, "silent"), FakeRewriter("rack1", "rack2"), Manner(force=True))
+    assert (silent.outcome, silent.targets) == (Outcome.WRITTEN, ())
+
+
+def test_in_place_keeps_a_backup(tmp_path: Path) -> None:
+    """The result says where the old file is."""
+    result = do(job(tmp_path, "tune", in_place=True), FakeRewriter(), Manner())
+    assert (result.outcome, result.backup) == (Outcome.WRITTEN, f"{tmp_path}/take.mid.bak")
+    assert tree(tmp_path) == {"take.mid": b"TUNE", "take.mid.bak": b"tune"}
+
+
+def test_in_place_without_a_change_touches_nothing(tmp_path: Path) -> None:
+    """No new file and no backup where the bytes are the same."""
+    result = do(job(tmp_path, "same", in_place=True), FakeRewriter(), Manner())
+    assert (result.outcome, result.backup, result.targets) == (Outcome.UNCHANGED, "", ())
+    assert tree(tmp_path) == {"take.mid": b"same"}
+
+
+@pytest.mark.parametrize("in_place", [False, True])
+def test_a_dry_run_writes_nothing(tmp_path: Path, in_place: bool) -> None:
+    """It says which file would be written, and what would be counted."""
+    wanted = job(tmp_path, "tune", in_place=in_place)
+    result = do(wanted, FakeRewriter(), Manner(dry_run=True))
+    assert (result.outcome, result.targets) == (Outcome.LOOKED_AT, (str(wanted.target),))
+    assert result.report is not None
+    assert tree(tmp_path) == {"take.mid": b"tune"}
+
+
+@pytest.mark.parametrize("dry_run", [False, True])
+def test_a_result_that_exists_is_refused(tmp_path: Path, dry_run: bool) -> None:
+    """Without --force nothing is overwritten, and a dry run says so beforehand."""
+    wanted = job(tmp_path, "tune")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out/take.mid").write_bytes(b"precious")
+    result = do(wanted, FakeRewriter(), Manner(dry_run=dry_run))
+    assert outcome(result) == (
+        Outcome.REFUSED,
+        f"{tmp_path}/out/take.mid exists already: move it away, write elsewhere with -o, or replace it with --force",
+        None,
+    )
+    assert tree(tmp_path / "out") == {"take.mid": b"precious"}
+    forced = do(wanted, FakeRewriter(), Manner(dry_run=dry_run, force=True))
+    assert forced.outcome is (Outcome.LOOKED_AT if dry_run else Outcome.WRITTEN)
+    assert tree(tmp_path / "out") == {"take.mid": b"precious" if dry_run else b"TUNE"}
+
+
+@pytest.mark.parametrize(
+    ("word", "reason", "offset"),
+    [
+        ("bad", "not a Standard MIDI File", 7),
+        ("huge", "this machine has not enough memory for it; try --jobs 1", None),
+    ],
+)
+def test_a_file_that_can_not_be_rewritten_says_why(tmp_path: Path, word: str, reason: str, offset: int | None) -> None:
+    """The reason names the byte at fault if there is one; nothing is written."""
+    assert outcome(do(job(tmp_path, word), FakeRewriter(), Manner())) == (Outcome.FAILED, reason, offset)
+    assert tree(tmp_path) == {"take.mid": word.encode()}
+
+
+def test_a_bug_of_ours_is_no_fault_of_the_file(tmp_path: Path) -> None:
+    """The batch goes on, and the message says whose fault it is and where."""
+    result = do(job(tmp_path, "bug"), FakeRewriter(), Manner())
+    assert result.outcome is Outcome.FAILED
+    assert result.reason.startswith(
+        "a fault in Pointsman itself, not in your file, which is as it was: ValueError: one"
+    )
+    assert "(fakes.py:" in result.reason
+
+
+def test_a_file_that_vanishes_is_told(tmp_path: Path) -> None:
+    """A file taken away after it was found is one failure."""
+    wanted = job(tmp_path, "tune")
+    wanted.source.unlink()
+    reason = "the file can't be read: there is no such file or folder"
+    assert outcome(do(wanted, FakeRewriter(), Manner())) == (Outcome.FAILED, reason, None)
+
+
+@pytest.mark.parametrize("in_place", [False, True])
+def test_a_full_disk_is_told(tmp_path: Path, in_place: bool) -> None:
+    """The recording is as it was, and there is no half of a result."""
+    result = do(job(tmp_path, "tune", in_place=in_place), FakeRewriter(), Manner(), FailingDisk("write", errno.ENOSPC))
+    assert result.outcome is Outcome.FAILED
+    assert result.reason.endswith("can't be written: no space is left on the disk; free some space and run it again")
+    assert tree(tmp_path) == {"take.mid": b"tune"}
+
+
+def test_what_can_not_be_begun_with_becomes_a_result() -> None:
+    """Refused is what has no place to go, failed is everything else."""
+    assert outcome(unusable(Unusable(Path("a"), "gone"))) == (Outcome.FAILED, "gone", None)
+    assert outcome(unusable(Unusable(Path("a"), "clash", refused=True))) == (Outcome.REFUSED, "clash", None)

@@ -1,0 +1,176 @@
+"""What a rewrite did, in words and as data."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+from router.job import FileResult, Outcome
+from router.report import Summary, as_data, in_words, problems
+from rules.smf.damage import Damage
+from tests.router.fakes import RULE, report
+
+
+def written(name: str, **keywords: int) -> FileResult:
+    """A file that was rewritten."""
+    return FileResult(name, Outcome.WRITTEN, (f"out/{name}",), seconds=0.25, report=report(**keywords))
+
+
+BAD = FileResult("bad.mid", Outcome.FAILED, reason="not a Standard MIDI File", offset=0)
+TAKEN = FileResult("a.mid", Outcome.REFUSED, reason="out/a.mid exists already")
+
+
+def test_the_summary_counts_in_words() -> None:
+    """Files, messages, changed, dropped, added, seconds, notes that never end, and what each rule took."""
+    results = [written("a.mid", messages=1200, changed=30, taken=1200), written("b.mid", unended=2), BAD, TAKEN]
+    assert in_words(Summary(results, [RULE, "pads"], 0.5)) == [
+        "2 files rewritten, 1 file refused, 1 file failed; 0.50 s",
+        "",
+        "  out/a.mid written",
+        "  out/b.mid written",
+        "",
+        "  messages in           1,203",
+        "  changed                  31",
+        "  dropped                   0",
+        "  added                     4",
+        "  notes that never end      2  in b.mid",
+        "",
+        "What each rule took:",
+        "  louder  1,203",
+        "  pads        0  nothing came by: look at its `from`, `match` and `when`, and at --from",
+    ]
+
+
+def test_what_went_wrong_is_a_line_each() -> None:
+    """The name of the file, the byte if one is at fault, how it went, and why."""
+    assert problems(Summary([written("a.mid"), BAD, TAKEN], [], 0.5)) == [
+        "bad.mid, byte 0: failed: not a Standard MIDI File",
+        "a.mid: refused: out/a.mid exists already",
+    ]
+
+
+def test_without_a_file_there_are_no_figures() -> None:
+    """Rules that had nothing to take aren't blamed for it."""
+    assert in_words(Summary([], [RULE], 0.0)) == ["no file to rewrite; 0.00 s"]
+    assert in_words(Summary([BAD], [RULE], 0.0)) == ["1 file failed; 0.00 s"]
+
+
+def test_an_interruption_says_how_far_it_came() -> None:
+    """Files that were not reached are counted."""
+    summary = Summary([written("a.mid")], [], 1.0, not_reached=3)
+    assert in_words(summary)[0] == "1 file rewritten, 3 files not reached before you stopped; 1.00 s"
+    assert as_data(summary)["not_reached"] == 3
+
+
+def test_a_dry_run_says_what_would_change_in_each_file() -> None:
+    """A line for each file with its counts and where the result would go."""
+    results = [
+        replace(written("a.mid", messages=1200), outcome=Outcome.LOOKED_AT),
+        FileResult("b.mid", Outcome.UNCHANGED, report=report(changed=0)),
+    ]
+    assert in_words(Summary(results, [], 0.5, dry_run=True))[:5] == [
+        "1 file looked at, nothing written, 1 file left alone, as the rules change nothing in it; 0.50 s",
+        "",
+        "  file   messages  changed  dropped  added  would be written",
+        "  a.mid     1,200        1        0      2  out/a.mid",
+        "  b.mid         3        0        0      0  nothing, it stays as it is",
+    ]
+
+
+def test_files_in_place_say_where_the_old_one_is() -> None:
+    """The backup stands beside the name of the file."""
+    result = replace(written("a.mid"), targets=("a.mid",), backup="a.mid.bak")
+    assert in_words(Summary([result], [], 0.5))[2] == "  a.mid rewritten, the old file is a.mid.bak"
+
+
+def test_a_file_without_results_is_told() -> None:
+    """Per port, a file whose every message went nowhere leaves no trace but this line."""
+    result = replace(written("a.mid"), targets=())
+    assert in_words(Summary([result], [], 0.5))[2] == "  a.mid: no port gets anything to play, so no file was written"
+
+
+def test_damage_and_remarks_are_told_once() -> None:
+    """Damage by file and byte; a remark that several files share once, with their number."""
+    first, second = report(), report()
+    first.damage = (Damage(22, "the track is cut off"),)
+    first.remarks = second.remarks = ("channel 10 was transposed",)
+    second.remarks = (*second.remarks, "one more")
+    results = [replace(written(name), report=told) for name, told in (("a.mid", first), ("b.mid", second))]
+    lines = in_words(Summary(results, [], 0.5))
+    assert "  a.mid, byte 22: the track is cut off" in lines
+    assert lines[-3:] == ["Please note:", "  channel 10 was transposed (in 2 files)", "  one more"]
+
+
+def test_a_thousand_files_fit_on_a_screen() -> None:
+    """Long lists are cut and say how much more there is; nothing else grows with the number of files."""
+    results = [written(f"{at}.mid", unended=1) for at in range(1000)]
+    lines = in_words(Summary(results, [RULE], 0.5))
+    assert "  ... and 980 more (--json lists all)" in lines
+    assert "  notes that never end  1,000  in 0.mid, 1.mid, 2.mid and 997 more files" in lines
+    assert len(lines) < 50
+
+
+def test_names_can_not_upset_the_terminal() -> None:
+    """Control characters in names and remarks are shown as codes."""
+    lines = in_words(Summary([written("a\x1b[2J.mid")], ["r\x07"], 0.5))
+    assert not any("\x1b" in line or "\x07" in line for line in lines)
+
+
+def test_the_data_has_everything() -> None:
+    """The same as in words, for programs, file by file."""
+    told = report(unended=1)
+    told.damage = (Damage(22, "cut off"),)
+    summary = Summary([replace(written("a.mid"), report=told), BAD], [RULE, "pads"], 0.5)
+    assert json.loads(json.dumps(as_data(summary))) == {
+        "command": "rewrite",
+        "ok": False,
+        "dry_run": False,
+        "not_reached": 0,
+        "files": [
+            {
+                "file": "a.mid",
+                "outcome": "written",
+                "targets": ["out/a.mid"],
+                "backup": None,
+                "reason": None,
+                "offset": None,
+                "seconds": 0.25,
+                "report": {
+                    "messages": 3,
+                    "changed": 1,
+                    "dropped": 0,
+                    "added": 2,
+                    "unended": 1,
+                    "route": "stream",
+                    "taken": {RULE: 3},
+                    "damage": [{"offset": 22, "text": "cut off"}],
+                    "remarks": [],
+                },
+            },
+            {
+                "file": "bad.mid",
+                "outcome": "failed",
+                "targets": [],
+                "backup": None,
+                "reason": "not a Standard MIDI File",
+                "offset": 0,
+                "seconds": 0.0,
+                "report": None,
+            },
+        ],
+        "total": {
+            "files": 2,
+            "written": 1,
+            "unchanged": 0,
+            "looked at": 0,
+            "refused": 0,
+            "failed": 1,
+            "messages": 3,
+            "changed": 1,
+            "dropped": 0,
+            "added": 2,
+            "unended": 1,
+            "seconds": 0.5,
+        },
+        "rules": [{"name": RULE, "taken": 3}, {"name": "pads", "taken": 0}],
+    }
