@@ -223,7 +223,8 @@ def message_fault(message: bytes) -> str:
     if status in UNDEFINED or status == END_OF_SYSEX or status < NOTE_OFF:
         return f"{status:02X} can't start a message"
     if len(message) != LENGTH[status]:
-        return f"a message with status {status:02X} has {LENGTH[status]} bytes, not {len(message)}"
+        length = LENGTH[status]
+        return f"a message with status {status:02X} has {length} byte{'s' if length > 1 else ''}, not {len(message)}"
     if any(byte > 0x7F for byte in message[1:]):
         return "data bytes are 00-7F"
     return ""

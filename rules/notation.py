@@ -151,11 +151,14 @@ def parse_message(text: str, naming: Naming = STANDARD) -> MessageText:
         return _parse_hex(text, words)
     status = STATUS_OF_KIND[kind]
     if status == SYSEX:
-        return MessageText(_hex_bytes(text, rest), None)
+        data = _hex_bytes(text, rest)
+        if data[0] != SYSEX:
+            raise NotationError(f'"{text}": a sysex message begins with F0 and ends with F7')
+        return MessageText(data, None)
     if status > SYSEX:
         return MessageText(bytes((status, *_system_data(kind, status, rest))), None)
     channel, rest = _take_channel(status, rest)
-    data = bytes((status | ((channel or 1) - 1), *_channel_data(kind, status, rest, naming)))
+    data = bytes((status | ((channel or 1) - 1), *_channel_data(status, rest, naming)))
     return MessageText(data, channel)
 
 
@@ -215,30 +218,31 @@ def _take_channel(status: int, words: list[str]) -> tuple[int | None, list[str]]
     return parse_integer(words[0], 1, 16, "a channel"), words[1:]
 
 
-def _channel_data(kind: str, status: int, words: list[str], naming: Naming) -> tuple[int, ...]:
-    if status == CONTROLLER and len(words) >= 2:
-        return parse_controller(" ".join(words[:-1])), parse_integer(words[-1], 0, 127, "a value")
-    if status in (NOTE_ON, NOTE_OFF, POLY_PRESSURE):
-        if status == NOTE_OFF and len(words) == 1:
-            words = [*words, str(OFF_VELOCITY)]
-        if len(words) == 2:
-            what = "a pressure" if status == POLY_PRESSURE else "a velocity"
-            return parse_note(words[0], naming), parse_integer(words[1], 0, 127, what)
-    elif len(words) == 1:
-        if status == PROGRAM:
+def _channel_data(status: int, words: list[str], naming: Naming) -> tuple[int, ...]:
+    match status, words:
+        case 0xB0, [*name, value] if name:
+            return parse_controller(" ".join(name)), parse_integer(value, 0, 127, "a value")
+        case 0x80, [note]:
+            return parse_note(note, naming), OFF_VELOCITY
+        case ((0x80 | 0x90), [note, velocity]):
+            return parse_note(note, naming), parse_integer(velocity, 0, 127, "a velocity")
+        case 0xA0, [note, pressure]:
+            return parse_note(note, naming), parse_integer(pressure, 0, 127, "a pressure")
+        case 0xC0, [program]:
             first = naming.first_program
-            return (parse_integer(words[0], first, first + 127, "a program") - first,)
-        if status == PRESSURE:
-            return (parse_integer(words[0], 0, 127, "a pressure"),)
-        bend = parse_integer(words[0], -BEND_CENTRE, BEND_CENTRE - 1, "a bend") + BEND_CENTRE
-        return bend & 0x7F, bend >> 7
-    raise NotationError(f"`{kind} {' '.join(words)}` has not the form `{_FORMS[status]}`")
+            return (parse_integer(program, first, first + 127, "a program") - first,)
+        case 0xD0, [pressure]:
+            return (parse_integer(pressure, 0, 127, "a pressure"),)
+        case 0xE0, [bend]:
+            raised = parse_integer(bend, -BEND_CENTRE, BEND_CENTRE - 1, "a bend") + BEND_CENTRE
+            return raised & 0x7F, raised >> 7
+    raise NotationError(f"`{KIND_OF_STATUS[status]} {' '.join(words)}` has not the form `{_FORMS[status]}`")
 
 
 def _system_data(kind: str, status: int, words: list[str]) -> tuple[int, ...]:
     wanted = 1 if status in (MTC, SONG_POSITION, SONG_SELECT) else 0
     if len(words) != wanted:
-        raise NotationError(f"`{kind}` takes {'one number' if wanted else 'nothing'} after it, not {len(words)} words")
+        raise NotationError(f"`{kind}` takes {'one number' if wanted else 'nothing'} after it")
     if status == SONG_POSITION:
         position = parse_integer(words[0], 0, 16383, "a song position")
         return position & 0x7F, position >> 7

@@ -1,0 +1,209 @@
+"""MIDI 1.0 facts, against the tables of the standard.
+
+M1 is the MIDI 1.0 Detailed Specification 4.2.1 (1996).
+"""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.messages import (
+    CHANNEL_STATUSES,
+    CONTROLLER_ALIASES,
+    CONTROLLER_NAMES,
+    CONTROLLER_NUMBERS,
+    KIND_OF_STATUS,
+    LENGTH,
+    MOST_MODE,
+    OFF_VELOCITY,
+    PEDALS,
+    STATUS_OF_KIND,
+    SWITCH_ON,
+    TRANSPORT,
+    UNDEFINED,
+    message_fault,
+)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "kind", "length"),
+    [  # M1 tables 1, 2, 6, 7; page 10
+        (0x80, 0x8F, "note-off", 3),
+        (0x90, 0x9F, "note-on", 3),
+        (0xA0, 0xAF, "poly-pressure", 3),
+        (0xB0, 0xBF, "controller", 3),
+        (0xC0, 0xCF, "program", 2),
+        (0xD0, 0xDF, "pressure", 2),
+        (0xE0, 0xEF, "pitch-bend", 3),
+        (0xF1, 0xF1, "mtc", 2),
+        (0xF2, 0xF2, "song-position", 3),
+        (0xF3, 0xF3, "song-select", 2),
+        (0xF6, 0xF6, "tune-request", 1),
+        (0xF8, 0xF8, "clock", 1),
+        (0xFA, 0xFA, "start", 1),
+        (0xFB, 0xFB, "continue", 1),
+        (0xFC, 0xFC, "stop", 1),
+        (0xFE, 0xFE, "active-sensing", 1),
+        (0xFF, 0xFF, "reset", 1),
+    ],
+)
+def test_lengths_and_kinds(first: int, last: int, kind: str, length: int) -> None:
+    """Every status has the length and the name that the standard's tables give it."""
+    for status in range(first, last + 1):
+        assert LENGTH[status] == length
+    assert KIND_OF_STATUS[first] == kind
+    assert STATUS_OF_KIND[kind] == first
+
+
+def test_what_has_no_length() -> None:
+    """Data bytes, sysex and the statuses that the standard leaves undefined have none (M1 p.6, A-2)."""
+    assert [status for status in range(256) if LENGTH[status] == 0] == [*range(0x80), 0xF0, 0xF4, 0xF5, 0xF9, 0xFD]
+    assert frozenset({0xF4, 0xF5, 0xF9, 0xFD}) == UNDEFINED
+
+
+def test_kinds_of_one_channel_fill_the_channel_statuses() -> None:
+    """Each of the seven channel kinds has sixteen statuses, and together they are 80-EF."""
+    starts = [status for status in KIND_OF_STATUS if status < 0xF0]
+    assert [status + channel for status in sorted(starts) for channel in range(16)] == list(CHANNEL_STATUSES)
+
+
+def test_clock_and_transport() -> None:
+    """Clock and transport are the system messages that one machine sends to keep others in time (M1 tables 6, 7)."""
+    assert frozenset({0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xFA, 0xFB, 0xFC}) == TRANSPORT
+
+
+@pytest.mark.parametrize(
+    ("number", "name"),
+    [  # M1 table 3, in the short words of players
+        (0, "bank select"),
+        (1, "modulation"),
+        (2, "breath"),
+        (4, "foot"),
+        (5, "portamento time"),
+        (6, "data entry"),
+        (7, "volume"),
+        (8, "balance"),
+        (10, "pan"),
+        (11, "expression"),
+        (12, "effect control 1"),
+        (13, "effect control 2"),
+        (16, "general purpose 1"),
+        (19, "general purpose 4"),
+        (64, "sustain"),
+        (65, "portamento"),
+        (66, "sostenuto"),
+        (67, "soft pedal"),
+        (68, "legato"),
+        (69, "hold 2"),
+        (70, "variation"),
+        (71, "timbre"),
+        (72, "release time"),
+        (73, "attack time"),
+        (74, "brightness"),
+        (80, "general purpose 5"),
+        (83, "general purpose 8"),
+        (84, "portamento control"),
+        (91, "reverb send"),
+        (93, "chorus send"),
+        (96, "data increment"),
+        (97, "data decrement"),
+        (98, "nrpn lsb"),
+        (99, "nrpn msb"),
+        (100, "rpn lsb"),
+        (101, "rpn msb"),
+        # M1 table 5, the mode messages
+        (120, "all sound off"),
+        (121, "reset all controllers"),
+        (122, "local control"),
+        (123, "all notes off"),
+        (124, "omni off"),
+        (125, "omni on"),
+        (126, "mono"),
+        (127, "poly"),
+    ],
+)
+def test_controller_names(number: int, name: str) -> None:
+    """Controllers have the numbers that the standard gives them."""
+    assert CONTROLLER_NAMES[number] == name
+    assert CONTROLLER_NUMBERS[name] == number
+
+
+def test_fine_halves() -> None:
+    """The controllers 32-63 are the fine halves of 0-31, and are called after their coarse half (M1 p.12)."""
+    coarse = {number: name for number, name in CONTROLLER_NAMES.items() if number < 32}
+    fine = {number: name for number, name in CONTROLLER_NAMES.items() if 32 <= number < 64}
+    assert fine == {number + 32: f"{name} lsb" for number, name in coarse.items()}
+
+
+def test_undefined_controllers_have_no_name() -> None:
+    """What the standard leaves undefined is called by its number (M1 table 3; 75-79 were named later)."""
+    undefined = {3, 9, 14, 15, *range(20, 32), *range(85, 91), *range(102, 120)}
+    assert undefined.isdisjoint(CONTROLLER_NAMES)
+
+
+def test_names_are_one_to_one() -> None:
+    """No name stands for two controllers."""
+    assert len(set(CONTROLLER_NAMES.values())) == len(CONTROLLER_NAMES)
+    assert CONTROLLER_ALIASES.keys().isdisjoint(CONTROLLER_NAMES.values())
+
+
+def test_limits() -> None:
+    """A switch is on from 64 (M1 p.12); modes begin at 120 (table 5); 64 is an off without sensing (p.10)."""
+    assert (SWITCH_ON, MOST_MODE, OFF_VELOCITY) == (64, 120, 64)
+    assert {CONTROLLER_NAMES[number] for number in PEDALS} == {"sustain", "sostenuto", "soft pedal", "legato", "hold 2"}
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        "90 3C 27",
+        "80 3C 40",
+        "C0 7F",
+        "E0 00 40",
+        "F2 0A 00",
+        "F8",
+        "F0 7D 01 F7",
+        "F0 F7",
+        "F0 7E 7F 09 01 F7",  # GM on (M1 p.52)
+        "F0 7E 7F 06 01 F7",  # identity request (M1 p.40)
+        "F1 76",
+    ],
+)
+def test_messages_without_fault(message: str) -> None:
+    """Complete messages have no fault."""
+    assert message_fault(bytes.fromhex(message)) == ""
+
+
+@pytest.mark.parametrize(
+    ("message", "fault"),
+    [
+        ("", "a message has at least one byte"),
+        ("3C 27", "3C can't start a message"),
+        ("F4", "F4 can't start a message"),
+        ("F7", "F7 can't start a message"),
+        ("FD 00", "FD can't start a message"),
+        ("90 3C", "a message with status 90 has 3 bytes, not 2"),
+        ("C0 01 02", "a message with status C0 has 2 bytes, not 3"),
+        ("F8 00", "a message with status F8 has 1 byte, not 2"),
+        ("90 3C 80", "data bytes are 00-7F"),
+        ("F0", "a sysex message ends with F7"),
+        ("F0 12", "a sysex message ends with F7"),
+        ("F0 12 80 F7", "between F0 and F7 every byte is 00-7F"),
+        ("F0 01 F8 02 F7", "between F0 and F7 every byte is 00-7F"),
+    ],
+)
+def test_faults(message: str, fault: str) -> None:
+    """What keeps bytes from being one message is said in words."""
+    assert message_fault(bytes.fromhex(message)) == fault
+
+
+@given(st.binary(max_size=5))
+def test_messages_are_as_long_as_their_status_says(data: bytes) -> None:
+    """Whatever has no fault begins with a status, has its length, and holds no other status but the end of a sysex."""
+    if message_fault(data):
+        return
+    assert data[0] >= 0x80
+    assert len(data) == LENGTH[data[0]] or data[0] == 0xF0
+    assert all(byte < 0x80 for byte in data[1:].removesuffix(b"\xf7"))
