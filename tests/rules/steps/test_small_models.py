@@ -1,0 +1,79 @@
+"""The steps whose models compute little: `rechannel`, `transpose`, `echo`, against values worked out by hand."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.steps import STEPS
+from rules.steps.echo import EchoStep
+from rules.steps.rechannel import RechannelStep
+from rules.steps.transpose import fold_key
+
+
+def test_steps_have_keys_of_their_own() -> None:
+    """No two steps share a main key, and every step says in words what it does."""
+    assert len({step.key for step in STEPS}) == len(STEPS)
+    assert all(step.__doc__ for step in STEPS)
+
+
+def test_rechannel() -> None:
+    """One channel takes all; a table moves what it names, and the others pass."""
+    assert [RechannelStep(to=4).channel_for(channel) for channel in (1, 4, 16)] == [4, 4, 4]
+    table = RechannelStep(moves={1: 4, 2: 5})
+    assert [table.channel_for(channel) for channel in (1, 2, 3, 4)] == [4, 5, 3, 4]
+
+
+@pytest.mark.parametrize(
+    ("key", "folded"),
+    [
+        (0, 0),
+        (127, 127),
+        (60, 60),
+        (-1, 11),
+        (-12, 0),
+        (-13, 11),
+        (-127, 5),
+        (128, 116),
+        (139, 127),
+        (140, 116),
+        (254, 122),
+    ],
+)
+def test_folding(key: int, folded: int) -> None:
+    """A key that leaves the keyboard comes back by whole octaves to the nearest that is inside (ruling 19)."""
+    assert fold_key(key) == folded
+
+
+@given(st.integers(-127, 254))
+def test_folding_moves_by_octaves(key: int) -> None:
+    """A folded key is the same note of the scale, inside, and no octave nearer would do."""
+    folded = fold_key(key)
+    assert (folded - key) % 12 == 0
+    assert 0 <= folded <= 127
+    assert folded == key or not 0 <= folded + (12 if key > 127 else -12) <= 127
+
+
+@pytest.mark.parametrize(
+    ("step", "key", "velocity", "copies"),
+    [
+        (EchoStep(ms=Fraction(1), times=3, decay=30), 60, 100, [(1, 60, 70), (2, 60, 49), (3, 60, 34)]),  # 34.3
+        (EchoStep(ms=Fraction(1), times=4, decay=50), 60, 2, [(1, 60, 1), (2, 60, 1)]),  # 1, 0.5 half up, 0.25 ends it
+        (
+            EchoStep(ms=Fraction(1), times=4, decay=50),
+            60,
+            3,
+            [(1, 60, 2), (2, 60, 1)],
+        ),  # 1.5, 0.75, 0.375: from the note itself
+        (EchoStep(ms=Fraction(1), times=3, decay=0, transpose=12), 100, 9, [(1, 112, 9), (2, 124, 9)]),
+        (EchoStep(ms=Fraction(1), times=3, decay=0, transpose=-12), 15, 9, [(1, 3, 9)]),
+        (EchoStep(ms=Fraction(1), times=3, decay=100), 60, 127, []),
+        (EchoStep(ms=Fraction(1)), 60, 100, [(1, 60, 70)]),
+    ],
+)
+def test_echo(step: EchoStep, key: int, velocity: int, copies: list[tuple[int, int, int]]) -> None:
+    """Copies are computed from the note, each softer and further; one that falls silent or off the keys ends it."""
+    assert step.copies(key, velocity) == copies

@@ -1,0 +1,92 @@
+"""The shapes of `velocity`, against values worked out by hand (ruling 20)."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.steps.velocity import VelocityStep, round_half_up
+
+CURVE = [[1, 20], [64, 80], [127, 120]]
+
+
+@pytest.mark.parametrize(
+    ("shape", "played", "sent"),
+    [
+        ({"points": CURVE}, 1, 20),
+        ({"points": CURVE}, 64, 80),
+        ({"points": CURVE}, 127, 120),
+        ({"points": CURVE}, 2, 21),  # 20 + 60/63 = 20.95
+        ({"points": CURVE}, 32, 50),  # 20 + 31 * 60/63 = 49.52
+        ({"points": CURVE}, 33, 50),  # 20 + 32 * 60/63 = 50.48
+        ({"points": CURVE}, 100, 103),  # 80 + 36 * 40/63 = 102.86
+        ({"points": [[10, 30], [20, 40]]}, 1, 30),  # flat below
+        ({"points": [[10, 30], [20, 40]]}, 127, 40),  # and above
+        ({"points": [[64, 80]]}, 5, 80),
+        ({"points": [[1, 1], [3, 2]]}, 2, 2),  # 1.5, half up
+        ({"points": [[1, 2], [3, 1]]}, 2, 2),  # 1.5 on the way down as well
+        ({"softer": 1}, 127, 127),
+        ({"softer": 1}, 90, 64),  # 8100/127 = 63.78
+        ({"softer": 1}, 64, 32),  # 4096/127 = 32.25
+        ({"softer": 1}, 1, 1),  # 1/127, and no lower than 1
+        ({"harder": 1}, 127, 127),
+        ({"harder": 1}, 64, 90),  # sqrt(127 * 64) = 90.16
+        ({"harder": 1}, 2, 16),  # sqrt(127 * 2) = 15.94
+        ({"harder": 1}, 1, 11),  # sqrt(127) = 11.27
+        ({"percent": 50}, 100, 50),
+        ({"percent": 50}, 101, 51),  # 50.5, half up
+        ({"percent": 50}, 1, 1),  # 0.5, half up
+        ({"percent": 33.3}, 100, 33),
+        ({"percent": 200}, 100, 127),
+        ({"percent": 0}, 100, 1),
+        ({"percent": 50, "add": 5}, 10, 10),  # percent before add
+        ({"percent": 50, "add": 10}, 101, 61),  # 60.5, half up
+        ({"add": -100}, 50, 1),
+        ({"add": 100}, 50, 127),
+        ({"add": -3}, 50, 47),
+        ({"always": 64}, 1, 64),
+        ({"always": 64}, 127, 64),
+        ({"within": (30, 100)}, 1, 30),
+        ({"within": (30, 100)}, 64, 64),
+        ({"within": (30, 100)}, 127, 100),
+        ({"fit": (20, 127)}, 1, 20),
+        ({"fit": (20, 127)}, 2, 21),  # 20 + 107/126 = 20.85
+        ({"fit": (20, 127)}, 64, 74),  # 20 + 63 * 107/126 = 73.5, half up
+        ({"fit": (20, 127)}, 127, 127),
+        ({"fit": (64, 64)}, 9, 64),
+    ],
+)
+def test_shapes(shape: dict[str, Any], played: int, sent: int) -> None:
+    """Each shape sends what arithmetic says, rounded half up and kept within 1-127."""
+    assert VelocityStep.model_validate(shape).shaped(played) == sent
+
+
+AMOUNTS = st.floats(0.01, 10)
+SHAPES = st.one_of(
+    st.fixed_dictionaries({"softer": AMOUNTS}),
+    st.fixed_dictionaries({"harder": AMOUNTS}),
+    st.fixed_dictionaries({"percent": st.floats(0, 1000)}),
+    st.fixed_dictionaries({"percent": st.floats(0, 1000), "add": st.integers(-127, 127)}),
+    st.tuples(st.integers(1, 127), st.integers(1, 127)).map(lambda ends: {"fit": (min(ends), max(ends))}),
+    st.tuples(st.integers(1, 127), st.integers(1, 127)).map(lambda ends: {"within": (min(ends), max(ends))}),
+)
+
+
+@given(SHAPES)
+def test_shapes_never_turn_round_or_leave(shape: dict[str, Any]) -> None:
+    """Harder playing never sounds softer, no note vanishes, and 0, which is no velocity, stays 0."""
+    step = VelocityStep.model_validate(shape)
+    sent = [step.shaped(played) for played in range(1, 128)]
+    assert sent == sorted(sent)
+    assert 1 <= sent[0] <= sent[-1] <= 127
+    assert list(step.table[:128]) == [0, *sent]
+
+
+@pytest.mark.parametrize(("number", "rounded"), [("1/2", 1), ("3/2", 2), ("-1/2", 0), ("-3/2", -1), ("7/5", 1)])
+def test_halves_go_up(number: str, rounded: int) -> None:
+    """Halves are rounded upwards, also below zero."""
+    assert round_half_up(Fraction(number)) == rounded

@@ -1,0 +1,68 @@
+"""What a table of conditions names, by itself (rulings 1, 2, 5)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from rules.conditions import CHANNEL_KINDS, KINDS, SIGNAL_KINDS, Condition
+from rules.messages import KIND_OF_STATUS, TRANSPORT
+
+
+def condition(table: dict[str, Any]) -> Condition:
+    """A table as in a rule file."""
+    return Condition.model_validate(table)
+
+
+@pytest.mark.parametrize(
+    ("table", "kinds"),
+    [
+        ({"notes": "C3"}, None),
+        ({"velocity": "64.."}, None),
+        ({"channel": 3}, None),
+        ({"kind": "note"}, {"note"}),
+        ({"kind": ["note", "sysex"]}, {"note", "sysex"}),
+        ({"controller": 7}, {"controller", "mode"}),
+        ({"controller": 123}, {"controller", "mode"}),
+        ({"value": "64.."}, {"controller", "mode"}),
+        ({"program": 1}, {"program"}),
+        ({"kind": "pressure", "value": 3}, {"pressure"}),
+    ],
+)
+def test_kinds(table: dict[str, Any], kinds: set[str] | None) -> None:
+    """`controller`, `value` and `program` name their kind, notes and velocity name none (ruling 2)."""
+    assert condition(table).kinds == (None if kinds is None else frozenset(kinds))
+
+
+@pytest.mark.parametrize(
+    ("table", "about_notes"),
+    [({"notes": "C3"}, True), ({"velocity": 3}, True), ({"channel": 3}, False), ({"controller": 3}, False)],
+)
+def test_about_notes(table: dict[str, Any], about_notes: bool) -> None:
+    """A condition on notes or velocity is known as one (ruling 5)."""
+    assert condition(table).about_notes is about_notes
+
+
+@pytest.mark.parametrize(
+    ("table", "value"),
+    [
+        ({"value": 64}, (64, 64)),
+        ({"value": "..64"}, (0, 64)),
+        ({"value": "64.."}, (64, 127)),
+        ({"value": ".."}, (0, 127)),
+        ({"kind": "pitch-bend", "value": "..-1"}, (-8192, -1)),
+        ({"kind": "pitch-bend", "value": "0.."}, (0, 8191)),
+        ({"kind": ["pressure", "poly-pressure"], "value": "0.."}, (0, 127)),
+    ],
+)
+def test_values(table: dict[str, Any], value: tuple[int, int]) -> None:
+    """A range left open goes to the end of what its kind counts."""
+    assert condition(table).value == value
+
+
+def test_clock_and_transport_are_the_signals() -> None:
+    """The kinds that rules don't route are those of the messages that go by port (ruling 26)."""
+    assert {KIND_OF_STATUS[status] for status in TRANSPORT} == SIGNAL_KINDS
+    assert CHANNEL_KINDS.isdisjoint(SIGNAL_KINDS)
+    assert KINDS - CHANNEL_KINDS - SIGNAL_KINDS == {"sysex"}
