@@ -1,0 +1,1 @@
+"""The parts of scripts/bench: each measures something beside its baseline, and gives figures."""

@@ -1,0 +1,66 @@
+"""What a message costs with 1,000 rules of which it fits one, against one rule alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import product
+
+from benchmarks.figures import Figure
+from benchmarks.messages import Fed, feed_all
+from benchmarks.rulefiles import PORTS, compiled
+from benchmarks.timing import Run, by_turns, per_item, ratios
+from rules.engine import Engine
+from rules.pipeline import Pipeline
+from rules.tempo import steady_nanoseconds
+
+RULES = 1_000
+PLACES = list(product(range(1, 9), range(1, 126)))
+"""A thousand pairs of a channel and a key or controller."""
+
+ALL_NOTES = '{ kind = "note" }'
+
+
+def measure(quick: bool) -> list[Figure]:
+    """Both ways to have a thousand rules."""
+    rounds = 7 if quick else 15
+    times = 20 if quick else 100
+    controllers = [f"{{ channel = {channel}, controller = {number} }}" for channel, number in PLACES[1:]]
+    keys = [f"{{ channel = {channel}, notes = {key} }}" for channel, key in PLACES]
+    notes = _notes(times)
+    return [
+        _compare("of which one fits", [ALL_NOTES, *controllers], notes, rounds),
+        _compare("each for one key of one channel", keys, notes, rounds),
+    ]
+
+
+def _notes(times: int) -> list[Fed]:
+    """Every key of eight channels pressed and let go."""
+    found = []
+    for channel, key in PLACES:
+        found += [(0, bytes((0x90 | channel - 1, key, 100)), 0), (0, bytes((0x80 | channel - 1, key, 64)), 0)]
+    return found * times
+
+
+def _compare(what: str, matches: Sequence[str], notes: Sequence[Fed], rounds: int) -> Figure:
+    one, many = _pipeline([ALL_NOTES]), _pipeline(matches)
+    base, ours = by_turns(rounds, lambda: _feeding(one, notes), lambda: _feeding(many, notes))
+    return Figure(
+        f"a message with {len(matches):,} rules {what}",
+        ratios(ours, base),
+        "times",
+        None,
+        1.5,
+        f"one rule {per_item(base, len(notes))}",
+        per_item(ours, len(notes)),
+    )
+
+
+def _pipeline(matches: Sequence[str]) -> Pipeline:
+    rules = "".join(f'[[rules]]\nfrom = "seq"\nmatch = {match}\nto = "rack"\n' for match in matches)
+    return compiled(PORTS + rules)[1]
+
+
+def _feeding(pipeline: Pipeline, messages: Sequence[Fed]) -> Run:
+    engine = Engine(pipeline, steady_nanoseconds(120))
+    engine.add_player("seq")
+    return lambda: feed_all(engine, messages)

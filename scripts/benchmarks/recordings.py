@@ -1,0 +1,28 @@
+"""Real recordings to measure with: the corpora that the tests read."""
+
+from __future__ import annotations
+
+from rules.smf.reading import read
+from tests import corpora
+
+Played = tuple[int, bytes]
+"""Tick and message."""
+
+
+def songs(quick: bool) -> list[bytes]:
+    """The files of the openmsx corpus, or a few of them."""
+    return [file.read() for file in corpora.files("openmsx")[:: 6 if quick else 1]]
+
+
+def channel_messages(quick: bool) -> list[list[Played]]:
+    """For each real song its channel messages, by tick, then by track."""
+    files = corpora.files("openmsx", "freedink")[:: 6 if quick else 1]
+    return [_channel_messages(file.read()) for file in files]
+
+
+def _channel_messages(data: bytes) -> list[Played]:
+    file = read(data)
+    found = [
+        (tick, message) for track in file.tracks for tick, _, _, _, message in file.events(track) if message[0] < 0xF0
+    ]
+    return sorted(found, key=lambda played: played[0])

@@ -1,0 +1,50 @@
+"""The rule files that are measured."""
+
+from __future__ import annotations
+
+from rules.compile import compile_rules
+from rules.language.reading import read_rules
+from rules.language.ruleset import RuleSet
+from rules.pipeline import Pipeline
+
+PORTS = """
+[ports]
+seq  = { input = true }
+keys = { input = true }
+rack = { output = true }
+"""
+
+EDIT = f"""{PORTS}
+[[rules]]
+from  = "seq"
+steps = [
+  {{ filter = {{ drop = {{ channel = 10 }} }} }},
+  {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
+  {{ transpose = 2 }},
+  {{ velocity = {{ always = 90 }} }},
+]
+to    = "rack"
+"""
+"""A channel dropped, four others moved, all transposed, one velocity for all."""
+
+ONE_CHANNEL = f"""{PORTS}
+[devices]
+synth = {{ port = "rack", channel = 1 }}
+[[rules]]
+from = ["seq", "keys"]
+to   = "synth"
+"""
+"""Two sources on one channel: whatever they play on sixteen channels meets there."""
+
+TWO_SOURCES = f"""{PORTS}
+[[rules]]
+from = ["seq", "keys"]
+to   = "rack"
+"""
+"""Two sources into one port, each on its own channels, which both could reach."""
+
+
+def compiled(text: str) -> tuple[RuleSet, Pipeline]:
+    """A rule file, read and compiled."""
+    ruleset = read_rules([("bench.toml", text.encode())])
+    return ruleset, compile_rules(ruleset)
