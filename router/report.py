@@ -19,6 +19,7 @@ went as asked. If nothing could be done at all, there are only `command`, `ok`, 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from rules.smf.rewriting import FileReport
 
 _MOST_LINES: Final = 20
+_MOST_NAMES: Final = 6
 _COUNTS: Final = ("messages", "changed", "dropped", "added", "unended")
 
 
@@ -155,15 +157,20 @@ def _headline(summary: Summary) -> str:
 def _written(summary: Summary) -> list[str]:
     if summary.dry_run:
         return _would(summary)
-    lines = []
-    for result in summary.results:
-        if result.outcome is Outcome.WRITTEN:
-            lines += [f"{target} written" for target in result.targets if not result.backup]
-            if result.backup:
-                lines.append(f"{result.source} rewritten, the old file is {result.backup}")
-            elif not result.targets:
-                lines.append(f"{result.source}: no port gets anything to play, so no file was written")
-    return listing(lines, _MOST_LINES)
+    written = [result for result in summary.results if result.outcome is Outcome.WRITTEN]
+    backups = [f"{result.source} rewritten, the old file is {result.backup}" for result in written if result.backup]
+    if len(backups) > _MOST_NAMES:
+        backups = [f"{count(len(backups), 'file')} rewritten, the old ones lie beside them, ending in .bak"]
+    targets = [target for result in written if not result.backup for target in result.targets]
+    new = [f"{target} written" for target in targets]
+    if len(targets) > _MOST_NAMES:
+        new = [f"{count(len(targets), 'file')} written into {os.path.commonpath(targets)}"]
+    silent = [
+        f"{result.source}: no port gets anything to play, so no file was written"
+        for result in written
+        if not result.targets
+    ]
+    return [*backups, *new, *listing(silent, _MOST_LINES)]
 
 
 def _would(summary: Summary) -> list[str]:

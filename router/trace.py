@@ -1,4 +1,12 @@
-"""The command `trace`: where a message goes, and why."""
+"""The command `trace`: where a message goes, and why.
+
+The data (`--json`) is one object, `arrives` telling what comes out where:
+
+    {"command": "trace", "ok": true, "from": "keys",
+     "messages": [{"message": "note-on 1 C4 100", "bytes": "90 3C 64",
+                   "lines": [{"depth": 0, "text": "rule \\"keyboard\\": takes it"}],
+                   "arrives": [{"port": "rack1", "message": "note-on 4 C4 100", "bytes": "93 3C 64"}]}]}
+"""
 
 from __future__ import annotations
 
@@ -36,9 +44,7 @@ def trace(settings: TraceSettings) -> int:
     naming = reading.ports[source].source.naming
     switches = dict(read_switch(text, ruleset) for text in settings.switches)
     messages = read_messages(settings.words, naming)
-    traced = [
-        Traced(format_message(one, naming), one, follow(ruleset, source, one, switches, naming)) for one in messages
-    ]
+    traced = [Traced(one, follow(ruleset, source, one, switches, naming), naming) for one in messages]
     if settings.json:
         say(
             [
@@ -55,21 +61,30 @@ def trace(settings: TraceSettings) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Traced:
-    """One message, in words and as bytes, and where it went."""
+    """One message, where it went, and how its rule file names notes."""
 
-    words: str
     message: bytes
     lines: Sequence[TraceLine]
+    naming: Naming
 
     def in_words(self, source: str) -> list[str]:
         """Return the lines to print."""
-        head = f"{self.words}  ({self.message.hex(' ').upper()})  from {source}"
+        head = f"{format_message(self.message, self.naming)}  ({_hex(self.message)})  from {source}"
         return [head, *("  " * (line.depth + 1) + plain(line.text) for line in self.lines)]
 
     def data(self) -> dict[str, Any]:
         """Return the same for programs."""
         lines = [{"depth": line.depth, "text": line.text} for line in self.lines]
-        return {"message": self.words, "bytes": self.message.hex(" ").upper(), "lines": lines}
+        arrived = [arrival for line in self.lines for arrival in line.outcomes]
+        arrives = [{"port": port, **self._named(message)} for port, message in arrived]
+        return {**self._named(self.message), "lines": lines, "arrives": arrives}
+
+    def _named(self, message: bytes) -> dict[str, str]:
+        return {"message": format_message(message, self.naming), "bytes": _hex(message)}
+
+
+def _hex(message: bytes) -> str:
+    return message.hex(" ").upper()
 
 
 def read_messages(words: Sequence[str], naming: Naming) -> list[bytes]:

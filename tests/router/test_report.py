@@ -83,6 +83,13 @@ def test_files_in_place_say_where_the_old_one_is() -> None:
     assert in_words(Summary([result], [], 0.5))[2] == "  a.mid rewritten, the old file is a.mid.bak"
 
 
+def test_many_files_in_place_are_counted() -> None:
+    """A list of a thousand backups helps nobody."""
+    results = [replace(written(f"{at}.mid"), backup=f"{at}.mid.bak") for at in range(7)]
+    line = "  7 files rewritten, the old ones lie beside them, ending in .bak"
+    assert in_words(Summary(results, [], 0.5))[2:4] == [line, ""]
+
+
 def test_a_file_without_results_is_told() -> None:
     """Per port, a file whose every message went nowhere leaves no trace but this line."""
     result = replace(written("a.mid"), targets=())
@@ -105,7 +112,7 @@ def test_a_thousand_files_fit_on_a_screen() -> None:
     """Long lists are cut and say how much more there is; nothing else grows with the number of files."""
     results = [written(f"{at}.mid", unended=1) for at in range(1000)]
     lines = in_words(Summary(results, [RULE], 0.5))
-    assert "  ... and 980 more (--json lists all)" in lines
+    assert "  1,000 files written into out" in lines
     assert "  notes that never end  1,000  in 0.mid, 1.mid, 2.mid and 997 more files" in lines
     assert len(lines) < 50
 

@@ -1,0 +1,118 @@
+"""`pointsman check`, from the command line to the findings."""
+
+from __future__ import annotations
+
+from tests.router.recordings import RULES, Desk
+
+TESTED = (
+    RULES
+    + """
+[[tests]]
+name   = "channel 1 plays the organ"
+from   = "keys"
+send   = "note-on 1 C4 100"
+expect = { rack1 = "note-on 4 C4 100" }
+
+[[tests]]
+name   = "nothing else is heard"
+from   = "keys"
+send   = "note-on 2 C4 100"
+expect = {}
+"""
+)
+FAILING = (
+    TESTED
+    + """
+[[tests]]
+name   = "drums sound twice"
+from   = "keys"
+send   = "note-on 10 C2 100"
+expect = { rack2 = ["note-on 10 C2 100", "note-on 10 C2 100"] }
+"""
+)
+
+
+def test_rules_without_fault_are_counted(desk: Desk) -> None:
+    """How many ports and rules there are, and that there is no test yet."""
+    answer = desk.run("check", "rules.toml")
+    assert (answer.code, answer.err) == (0, "")
+    first, *_, last = answer.out.splitlines()
+    assert first == "rules.toml: 3 ports, 2 rules; no mistakes found"
+    assert last == "No tests to run. [[tests]] in a rule file say what must come out, and are run here."
+
+
+def test_tests_that_pass(desk: Desk) -> None:
+    """Tests in the rule file are run, and counted."""
+    desk.put("tested.toml", TESTED.encode())
+    answer = desk.run("check", "tested.toml")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out.splitlines()[0] == "tested.toml: 3 ports, 2 rules, 2 tests; no mistakes found"
+    assert answer.out.splitlines()[-1] == "All 2 tests passed."
+
+
+def test_a_test_that_fails_says_what_came_instead(desk: Desk) -> None:
+    """Its line and name, what was expected and what came; exit code 1."""
+    desk.put("failing.toml", FAILING.encode())
+    answer = desk.run("check", "failing.toml")
+    assert (answer.code, answer.err) == (1, "")
+    *_, count, fault = answer.out.splitlines()
+    assert count == "1 of 3 tests failed:"
+    line = FAILING.splitlines().index('expect = { rack2 = ["note-on 10 C2 100", "note-on 10 C2 100"] }') + 1
+    assert fault.startswith(f'  failing.toml:{line}: test "drums sound twice": ')
+    assert "expected note-on 10 C2 100, note-on 10 C2 100, but note-on 10 C2 100 came" in fault
+
+
+def test_hints_are_no_faults(desk: Desk) -> None:
+    """What is odd is told, and the exit code is 0 all the same."""
+    desk.put(
+        "odd.toml", RULES.replace("rechannel = 4", "transpose = 12").replace("match = { channel = 1 }", "").encode()
+    )
+    answer = desk.run("check", "odd.toml")
+    assert answer.code == 0
+    hint = answer.out.splitlines()[3]
+    assert answer.out.splitlines()[2] == "Worth a second look:"
+    assert hint.startswith('  odd.toml:11: rule "to the organ", step 1 (transpose): ')
+
+
+def test_all_faults_are_told_at_once(desk: Desk) -> None:
+    """Every mistake of every file, each with its line; exit code 2."""
+    desk.put("a.toml", RULES.replace("rechannel", "rechanel").encode())
+    desk.put("b.toml", b'[[rules]]\nfrom = "kyes"\nto = "rack1"\n')
+    answer = desk.run("check", "a.toml", "b.toml")
+    assert (answer.code, answer.out) == (2, "")
+    first, second, last = answer.err.splitlines()
+    assert first.startswith('a.toml:11: rule "to the organ", step 1')
+    assert second.startswith("b.toml:2: rule 3")
+    assert 'did you mean "keys"?' in second
+    assert last == "2 problems in the rule files; nothing was done."
+
+
+def test_a_folder_of_rule_files_is_one_set(desk: Desk) -> None:
+    """Files of a folder add up."""
+    desk.put("rig/1-ports.toml", b'[ports]\nkeys = { input = "Keys" }\nrack = { output = "Rack" }\n')
+    desk.put("rig/2-rules.toml", b'[[rules]]\nfrom = "keys"\nto = "rack"\n')
+    answer = desk.run("check", "rig")
+    assert answer.code == 0
+    assert answer.out.startswith("rig/1-ports.toml, rig/2-rules.toml: 2 ports, 1 rule; no mistakes found\n")
+
+
+def test_the_findings_as_data(desk: Desk) -> None:
+    """--json has the same: counts, hints, and each test with its place and faults."""
+    desk.put("failing.toml", FAILING.encode())
+    answer = desk.run("check", "failing.toml", "--json")
+    assert (answer.code, answer.err) == (1, "")
+    data = answer.data
+    assert (data["command"], data["ok"], data["files"]) == ("check", False, ["failing.toml"])
+    assert data["counts"] == {"ports": 3, "devices": 0, "switches": 0, "rules": 2, "tests": 3}
+    assert [test["passed"] for test in data["tests"]] == [True, True, False]
+    assert data["tests"][2]["faults"][0]["file"] == "failing.toml"
+    assert data["hints"] == []
+
+
+def test_rule_files_that_can_not_be_used_as_data(desk: Desk) -> None:
+    """--json is data then too, with every problem."""
+    desk.put("a.toml", RULES.replace("rechannel", "rechanel").encode())
+    answer = desk.run("check", "a.toml", "--json")
+    assert (answer.code, answer.err) == (2, "")
+    assert (answer.data["command"], answer.data["ok"]) == ("check", False)
+    assert [(one["file"], one["line"]) for one in answer.data["problems"]] == [("a.toml", 11)]

@@ -1,0 +1,119 @@
+"""`pointsman trace`, from the command line to the story of a message."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.router.recordings import Desk
+
+RIG = b"""
+middle_c = "C3"
+[ports]
+keys = { input = "Keys" }
+pads = { input = "Pads" }
+rack = { output = "Rack" }
+[devices]
+organ = { port = "rack", channel = 4 }
+[switches]
+up   = { from = "keys", controller = "soft pedal", mode = "hold" }
+song = { values = ["verse", "chorus"], set = [{ from = "pads", note = 36, value = "chorus" }] }
+key  = { numbers = "-6..6", step = [{ from = "pads", note = 38, by = 1 }] }
+[[rules]]
+name  = "keyboard"
+from  = "keys"
+steps = [{ transpose = 12, when = "up" }, { transpose = "key" }]
+to    = "organ"
+[[rules]]
+name  = "drums"
+from  = "pads"
+when  = "song = chorus"
+to    = "rack"
+"""
+
+
+def arrivals(desk: Desk, *arguments: str) -> list[tuple[str, str]]:
+    """What arrives of the first message of a trace, and where."""
+    desk.put("rig.toml", RIG)
+    answer = desk.run("trace", "rig.toml", *arguments, "--json")
+    assert (answer.code, answer.err) == (0, "")
+    return [(one["port"], one["message"]) for one in answer.data["messages"][0]["arrives"]]
+
+
+def test_a_message_is_followed_in_words(desk: Desk) -> None:
+    """The message as it came, the rule that takes it, each step, and where it arrives; notes as in the rule file."""
+    desk.put("rig.toml", RIG)
+    answer = desk.run("trace", "rig.toml", "--switch", "up=on", "--from", "keys", "note-on", "1", "C3", "100")
+    assert (answer.code, answer.err) == (0, "")
+    lines = answer.out.splitlines()
+    assert lines[0] == "note-on 1 C3 100  (90 3C 64)  from keys"
+    assert lines[1] == '  rule "keyboard": takes it'
+    assert "note-on 1 C4 100" in lines[2]
+    assert lines[-1].endswith("arrives at port rack: note-on 4 C4 100")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("note-on", "1", "C3", "100"),
+        ("note-on 1 C3 100",),
+        ("90", "3C", "64"),
+        ("90 3c 64",),
+    ],
+)
+def test_a_message_is_written_in_words_or_hex(desk: Desk, words: tuple[str, ...]) -> None:
+    """With quotes or without."""
+    assert arrivals(desk, "--from", "keys", *words) == [("rack", "note-on 4 C3 100")]
+
+
+def test_bends_may_be_negative(desk: Desk) -> None:
+    """A minus is no option."""
+    assert arrivals(desk, "--from", "keys", "pitch-bend", "1", "-512") == [("rack", "pitch-bend 4 -512")]
+
+
+@pytest.mark.parametrize(
+    ("switch", "note"),
+    [("up", "C4"), ("up=on", "C4"), ("up=off", "C3"), ("up = no", "C3"), ("key=-2", "A#2"), ("key=+1", "C#3")],
+)
+def test_switches_stand_as_asked(desk: Desk, switch: str, note: str) -> None:
+    """On and off, and numbers with their sign."""
+    assert arrivals(desk, "--switch", switch, "--from", "keys", "note-on 1 C3 100") == [
+        ("rack", f"note-on 4 {note} 100")
+    ]
+
+
+def test_switches_with_values(desk: Desk) -> None:
+    """A rule that waits for a value takes messages when the switch stands there, and none otherwise."""
+    assert arrivals(desk, "--from", "pads", "90 3C 64") == []
+    assert arrivals(desk, "--from", "pads", "90 3C 64", "--switch", "song=chorus") == [("rack", "note-on 1 C3 100")]
+
+
+def test_several_messages_are_told_one_after_the_other(desk: Desk) -> None:
+    """Each has its own story, with an empty line between."""
+    desk.put("rig.toml", RIG)
+    answer = desk.run("trace", "rig.toml", "--from", "pads", "note-on 1 C3 100", "F8")
+    assert "\n\nclock  (F8)  from pads\n" in answer.out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--from", "keys"], "write the message after the port, as in: --from keys note-on 1 C4 100"),
+        (["--from", "kyes", "F8"], 'sources are keys, pads - did you mean "keys"?'),
+        (["--from", "rack", "F8"], "this port only sends; sources are keys, pads"),
+        (["--from", "keys", "note-on", "C3", "100"], "has no channel"),
+        (["--from", "keys", "note-on 1 C3 100", "controler 1 7 7"], '"controler" is not a kind of message'),
+        (["--from", "keys", "90", "3C"], "has 3 bytes, not 2"),
+        (["--switch", "son=3", "--from", "keys", "F8"], 'switches are up, song, key - did you mean "song"?'),
+        (["--switch", "song=chrous", "--from", "keys", "F8"], 'values are verse, chorus - did you mean "chorus"?'),
+        (["--switch", "key=9", "--from", "keys", "F8"], "it stands on a number from -6 to 6"),
+        (["--switch", "key=+-3", "--from", "keys", "F8"], "it stands on a number from -6 to 6"),
+        (["--switch", "up=maybe", "--from", "keys", "F8"], "it is on or off"),
+    ],
+)
+def test_what_can_not_be_meant_is_told(desk: Desk, arguments: list[str], words: str) -> None:
+    """Exit code 2, with what is allowed and the nearest known name."""
+    desk.put("rig.toml", RIG)
+    answer = desk.run("trace", "rig.toml", *arguments)
+    assert (answer.code, answer.out) == (2, "")
+    assert words in answer.err
+    assert '"pointsman trace --help" shows how to write it.' in answer.err
