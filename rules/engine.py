@@ -60,7 +60,7 @@ class Engine:
         self.now = 0
         self.word = pipeline.layout.start
         self._books = Books(self, Merge(pipeline.banks))
-        self._agenda = self._books.agenda
+        self.agenda = self._books.agenda
         self._players = self._books.players
         self._notes = self._books.merge.notes
         self._caught = _caught(pipeline)
@@ -73,12 +73,7 @@ class Engine:
     @property
     def next_due(self) -> int:
         """When `advance` has something to do; NEVER when nothing is pending."""
-        return self._agenda.next_due
-
-    @property
-    def scheduled(self) -> int:
-        """How many sends and call backs were put off so far, ever."""
-        return self._agenda.count
+        return self.agenda.next_due
 
     @property
     def sounding(self) -> int:
@@ -99,7 +94,7 @@ class Engine:
 
         `message` is complete and valid; a message that begins with F7 is a sysex packet or an escape from a file.
         """
-        if now >= self._agenda.next_due:
+        if now >= self.agenda.next_due:
             self.advance(now, out)
         status = message[0]
         player = self._players[number]
@@ -255,8 +250,8 @@ class Engine:
     def advance(self, now: int, out: list[Sent]) -> None:
         """Sends what is due by `now`, in order."""
         self._books.out = out
-        while self._agenda.next_due <= now:
-            due, entry = self._agenda.pop()
+        while self.agenda.next_due <= now:
+            due, entry = self.agenda.pop()
             self.now = due
             if isinstance(entry, Sending):
                 self._books.deliver(entry, due)
@@ -265,7 +260,7 @@ class Engine:
 
     def wake_at(self, due: int, node: Node, name: object) -> None:
         """Lets a node be called when a time has come."""
-        self._agenda.add(due, CallBack(node, name))
+        self.agenda.add(due, CallBack(node, name))
 
     def _wake(self, node: Node, name: object) -> None:
         """Lets a node send on what waited in it."""
@@ -283,7 +278,7 @@ class Engine:
 
     def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
         """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
-        if now >= self._agenda.next_due:
+        if now >= self.agenda.next_due:
             self.advance(now, out)
         self.now, self._books.out = now, out
         self._turn(self.layout.turned(self.word, switch, state), NOBODY)
@@ -323,7 +318,7 @@ class Engine:
 
     def release(self, number: int, now: int, out: list[Sent]) -> None:
         """A source is lost: what its player held ends at once, and so do switches that it held."""
-        if now >= self._agenda.next_due:
+        if now >= self.agenda.next_due:
             self.advance(now, out)
         self.now, self._books.out = now, out
         player = self._players[number]
@@ -375,7 +370,7 @@ class Engine:
         Ledger, switches, delays and pending echoes live on. What sounds at ports that are gone, or comes from sources
         that are gone, ends.
         """
-        if now >= self._agenda.next_due:
+        if now >= self.agenda.next_due:
             self.advance(now, out)
         self.now, self._books.out = now, out
         for player in self._players:
@@ -403,12 +398,12 @@ class Engine:
             if type(before) is type(node) and before is not node:
                 node.adopt(before, reword)
                 heirs[before] = node
-        self._agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node not in heirs)
+        self.agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node not in heirs)
 
         def inherited(entry: Entry) -> Entry:
             return CallBack(heirs[entry.node], entry.name) if isinstance(entry, CallBack) else entry
 
-        self._agenda.change(inherited)
+        self.agenda.change(inherited)
 
 
 def _caught(pipeline: Pipeline) -> frozenset[int | str]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
+from typing import Final
 
 from rules.agenda import NEVER
 from rules.books import Sent
@@ -12,13 +12,14 @@ from rules.engine import Engine
 from rules.messages import SYSEX
 from rules.pipeline import Pipeline
 from rules.smf import sysex
-from rules.smf.scanning import END_OF_TRACK, Event, TrackEvents, content
+from rules.smf.order import in_order
+from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.writing import TrackWriter
 from rules.tempo import Delay, Later
 
-META = 0xFF
+META: Final = 0xFF
 
 
 def run(score: Score, pipeline: Pipeline, bpm: float) -> None:
@@ -49,32 +50,87 @@ class _Performance:
         self._parts = parts
         self._engine = engine
         self._writers = [[TrackWriter(part.events.body) for _ in range(score.outputs)] for part in parts]
-        self._tallies = [score.rules.cells(part.source) for part in parts]
+        self._counters = [score.rules.counters(part.source) for part in parts]
         for part in parts:
             engine.add_player(pipeline.sources[part.source])
-        # one file, one port, nothing put off: what comes out at once is all there is to write and to count
-        self._is_plain = not score.per_port and len(pipeline.present) == 1 and not pipeline.nodes
+        # one port and one file, no memory, no switches, no output that two can reach: tracks don't concern each other
+        self._is_plain = not (
+            score.per_port or len(pipeline.present) > 1 or pipeline.nodes or pipeline.shared or pipeline.layout.fields
+        )
         self._ends: list[Event | None] = [None] * len(parts)
 
     def play(self) -> None:
         """From the first event until nothing is pending any more."""
-        engine, play = self._engine, self._play
-        tick = 0
-        for number, event in _in_time([part.events for part in self._parts]):
-            tick = event[0]
-            if engine.next_due <= tick:
-                self._catch_up(tick)
-            if event[4][0] == META:
-                self._keep_meta(number, event)
-            else:
-                play(number, event)
-        while engine.next_due < NEVER:
-            tick = engine.next_due
-            self._catch_up(tick)
+        if self._is_plain:
+            for number, part in enumerate(self._parts):
+                self._play_alone(number, part)
+        else:
+            self._play_together()
+        self._finish()
+
+    def _play_alone(self, number: int, part: Part) -> None:
+        """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
+        feed = self._engine.feed
+        hits, groups = self._counters[number]
+        writer = self._writers[number][0]
+        swap, keep = writer.swap, writer.keep
+        changed = 0
         out: list[Sent] = []
+        for event in part.events:
+            message = event[4]
+            status = message[0]
+            if status >= SYSEX:
+                self._play_long(number, event)
+                continue
+            group = groups[(status << 7 | message[1]) & 0x3FFF]
+            if group:
+                hits[group] += 1
+            else:
+                self._judge(number, message)
+            feed(number, message, event[0], out)
+            if len(out) == 1:
+                data = out[0][1]
+                if data == message:
+                    keep(event)
+                else:
+                    changed += 1
+                    swap(data, event)
+            else:
+                self._write(number, message, event, out)
+                self._count(number, message, out, 0)
+            out.clear()
+        self._score.counts.changed += changed
+
+    def _play_together(self) -> None:
+        """All tracks, in the order of playing."""
+        engine, agenda = self._engine, self._engine.agenda
+        tick = 0
+        out: list[Sent] = []
+        for batch in in_order([part.events for part in self._parts]):
+            for tick, number, event in batch:
+                if agenda.next_due <= tick:
+                    self._catch_up(tick)
+                message = event[4]
+                status = message[0]
+                if status >= SYSEX:
+                    self._play_long(number, event)
+                    continue
+                hits, groups = self._counters[number]
+                group = groups[(status << 7 | message[1]) & 0x3FFF]
+                if group:
+                    hits[group] += 1
+                else:
+                    self._judge(number, message)
+                before = agenda.count
+                engine.feed(number, message, tick, out)
+                self._write(number, message, event, out)
+                self._count(number, message, out, agenda.count - before)
+                out.clear()
+        while agenda.next_due < NEVER:
+            tick = agenda.next_due
+            self._catch_up(tick)
         engine.settle(tick, out)
         self._write_new(out)
-        self._finish()
 
     def _catch_up(self, tick: int) -> None:
         """Writes what is due by a tick."""
@@ -82,46 +138,30 @@ class _Performance:
         self._engine.advance(tick, out)
         self._write_new(out)
 
-    def _keep_meta(self, number: int, event: Event) -> None:
-        if event[4][1] == END_OF_TRACK:
-            self._ends[number] = event  # written last, in case a delay passes it
-            return
-        for writer in self._writers[number]:
-            writer.keep(event)
-
-    def _play(self, number: int, event: Event) -> None:
-        """One message through the engine; what comes of it at once takes its place and its form."""
+    def _play_long(self, number: int, event: Event) -> None:
+        """A meta event, which stays, or sysex and escapes, which go through the engine as what they send."""
         tick, _, _, _, message = event
-        status = message[0]
-        if status >= SYSEX:
-            message = message[:1] + content(message)
-            index = (status & 0x7F) << 7
-        else:
-            index = (status << 7 | message[1]) & 0x3FFF
-        hits, careful = self._tallies[number]
-        if careful[index]:
-            self._judge(number, index, message)
-        else:
-            hits[index] += 1
-        out: list[Sent] = []
-        engine = self._engine
-        before = engine.scheduled
-        engine.feed(number, message, tick, out)
-        if len(out) == 1 and self._is_plain:
-            _, data, _, owner = out[0]
-            if owner == number:
-                if data == message:
-                    self._writers[number][0].keep(event)
-                else:
-                    self._score.counts.changed += 1
-                    self._writers[number][0].put(tick, data, event)
+        if message[0] == META:
+            if message[1] == END_OF_TRACK:
+                self._ends[number] = event  # written last, in case a delay passes it
                 return
-        self._write(number, message, event, out)
-        self._count(number, message, out, engine.scheduled - before)
+            for writer in self._writers[number]:
+                writer.keep(event)
+            return
+        sent = message[:1] + content(message)
+        out: list[Sent] = []
+        before = self._engine.agenda.count
+        self._judge(number, sent)
+        self._engine.feed(number, sent, tick, out)
+        self._write(number, sent, event, out)
+        self._count(number, sent, out, self._engine.agenda.count - before)
 
-    def _judge(self, number: int, index: int, message: bytes) -> None:
-        """Counts a message for rules that ask for its value or for switches."""
-        second = message[2] if len(message) == 3 else 0
+    def _judge(self, number: int, message: bytes) -> None:
+        """Counts a message by all that it is."""
+        status = message[0]
+        first = message[1] if status < SYSEX else 0
+        second = message[2] if status < SYSEX and len(message) > 2 else 0
+        index = (status << 7 | first) & 0x3FFF
         self._score.rules.judge(self._parts[number].source, index, second, self._engine.word)
 
     def _count(self, number: int, message: bytes, out: Sequence[Sent], put_off: int) -> None:
@@ -175,27 +215,3 @@ class _Performance:
                 writer.rest(part.events.tail)
             part.bodies = [writer.body() for writer in writers]
         self._score.counts.unended += self._engine.sounding
-
-
-def _in_time(tracks: Sequence[TrackEvents]) -> Iterator[tuple[int, Event]]:
-    """The events of all tracks with their track's number, by tick, then by track (rulings 29, 32)."""
-    if len(tracks) == 1:
-        for event in tracks[0]:
-            yield 0, event
-        return
-    waiting = []
-    for number, events in enumerate(tracks):
-        iterator = iter(events)
-        first = next(iterator, None)
-        if first is not None:
-            waiting.append((first[0], number, first, iterator))
-    heapq.heapify(waiting)
-    while waiting:
-        _, number, event, iterator = heapq.heappop(waiting)
-        until, other = waiting[0][:2] if waiting else (NEVER, 0)
-        later: Event | None = event
-        while later is not None and (later[0] < until or (later[0] == until and number < other)):
-            yield number, later
-            later = next(iterator, None)
-        if later is not None:
-            heapq.heappush(waiting, (later[0], number, later, iterator))

@@ -7,70 +7,86 @@ from typing import Final
 
 from rules.guards import ALWAYS, holds
 from rules.lanes import NOWHERE, Lane
-from rules.pipeline import Pipeline, Table
+from rules.pipeline import Cell, Pipeline, Table
 
-CHANNEL_CELLS: Final = 0x70 << 7
-"""The cells of the channel statuses; those of system messages follow."""
+CHANNEL_ROWS: Final = 0x70
+"""The rows of the channel statuses in a table; those of system messages follow."""
+
+CAREFUL: Final = 0
+"""The group of messages that have to be judged one by one."""
+
+
+class Groups:
+    """The messages of a source in groups that the same rules take.
+
+    `of` has the group of each cell of the source's table. `members` tells of each group its cell and its row. Where a rule asks
+    more than status and first byte tell (velocity, values, switches), the group is CAREFUL.
+    """
+
+    __slots__ = ("members", "of")
+
+    def __init__(self, takers: Table) -> None:
+        self.of: list[int] = []
+        self.members: list[tuple[Cell, int]] = [(takers.cells[0], 0)]
+        for number, row in enumerate(takers.rows):
+            groups: dict[Cell, int] = {}
+            for cell in row:
+                if cell not in groups:
+                    groups[cell] = CAREFUL if any(map(_asks_more, cell.lanes)) else len(self.members)
+                    if groups[cell] != CAREFUL:
+                        self.members.append((cell, number))
+                self.of.append(groups[cell])
+
+
+_groups: Final = lru_cache(maxsize=64)(Groups)
 
 
 class RuleTally:
-    """How many messages each rule took.
+    """How many messages each rule took, in all and by the channel on which they came."""
 
-    Messages are counted by the cell they fall into; only where a rule asks more than status and first byte tell
-    (velocity, values, switches) each message is judged by itself.
-    """
-
-    __slots__ = ("_by_cell", "_careful", "_counts", "_counts_on", "_judged", "_takers")
+    __slots__ = ("_counts", "_groups", "_judged", "_takers", "hits")
 
     def __init__(self, pipeline: Pipeline) -> None:
-        self._judged = 0
         self._takers = pipeline.takers
-        self._counts = [0] * len(pipeline.rules)
-        self._counts_on = [[0] * len(pipeline.rules) for _ in range(16)]
-        self._by_cell = [[0] * 0x4000 for _ in pipeline.sources]
-        self._careful = [_careful_cells(table) for table in pipeline.takers]
+        self._groups = [_groups(takers) for takers in pipeline.takers]
+        self._judged = 0
+        self._counts = [[0] * len(pipeline.rules) for _ in range(17)]
+        self.hits = [[0] * len(groups.members) for groups in self._groups]
 
-    def cells(self, source: int) -> tuple[list[int], bytes]:
-        """The counters of a source by cell, and which cells need `judge` instead (1)."""
-        return self._by_cell[source], self._careful[source]
+    def counters(self, source: int) -> tuple[list[int], list[int]]:
+        """The counters of a source by group, and the group of each of its cells; CAREFUL ones want `judge` instead."""
+        return self.hits[source], self._groups[source].of
 
     def judge(self, source: int, index: int, second: int, word: int) -> None:
-        """Counts one message of a careful cell."""
-        rules = {
+        """Counts one message by all that it is: its cell, its second data byte, the switches."""
+        self._judged += 1
+        for rule in {
             lane.rule
             for lane in self._takers[source].cells[index].lanes
             if lane.gate[second] != NOWHERE and (lane.guard == ALWAYS or holds(lane.guard, word))
-        }
-        self._judged += 1
-        for rule in rules:
-            self._counts[rule] += 1
-            if index < CHANNEL_CELLS:
-                self._counts_on[index >> 7 & 0x0F][rule] += 1
+        }:
+            self._counts[_channel(index >> 7)][rule] += 1
 
     @property
     def messages(self) -> int:
         """How many messages were counted."""
-        return self._judged + sum(map(sum, self._by_cell))
+        return self._judged + sum(map(sum, self.hits))
 
     def taken(self, channel: int | None = None) -> list[int]:
         """The messages that each rule took, by its number; with a channel 0-15, only those that came on it."""
-        totals = list(self._counts if channel is None else self._counts_on[channel])
-        for table, counts in zip(self._takers, self._by_cell, strict=True):
-            for index, count in enumerate(counts):
-                if count and (channel is None or (index < CHANNEL_CELLS and index >> 7 & 0x0F == channel)):
-                    for rule in {lane.rule for lane in table.cells[index].lanes}:
+        wanted = self._counts if channel is None else [self._counts[channel]]
+        totals = [sum(counts) for counts in zip(*wanted, strict=True)]
+        for groups, hits in zip(self._groups, self.hits, strict=True):
+            for (cell, row), count in zip(groups.members, hits, strict=True):
+                if count and (channel is None or _channel(row) == channel):
+                    for rule in {lane.rule for lane in cell.lanes}:
                         totals[rule] += count
         return totals
 
 
-@lru_cache(maxsize=64)
-def _careful_cells(table: Table) -> bytes:
-    careful = bytearray(0x4000)
-    for number, row in enumerate(table.rows):
-        kinds = {cell: any(_asks_more(lane) for lane in cell.lanes) for cell in set(row)}
-        for first, cell in enumerate(row):
-            careful[number << 7 | first] = kinds[cell]
-    return bytes(careful)
+def _channel(row: int) -> int:
+    """The channel 0-15 of a row; 16 for system messages, which have none."""
+    return row & 0x0F if row < CHANNEL_ROWS else 16
 
 
 def _asks_more(lane: Lane) -> bool:

@@ -77,6 +77,21 @@ class TrackWriter:
         else:
             self._put_long_event(message)
 
+    def swap(self, message: bytes, event: Event) -> None:
+        """Write a channel message in place of one of the original, at its own tick: `put`, short for the usual case."""
+        tick, delta_at, at, end, _ = event
+        if delta_at != self._seen or self.tick != self._seen_tick:
+            self.put(tick, message, event)
+            return
+        if message[0] == self._status and self._body[at] < 0x80:
+            self._out += self._body[delta_at:at] + message[1:]
+        else:
+            self._out += self._body[delta_at:at] + message
+            self._status = message[0]
+        self._after_meta = False
+        self._seen = end
+        self._seen_tick = self.tick = tick
+
     def end(self, event: Event) -> None:
         """Write the end of track: at its own tick, or later if another event has passed it."""
         self.put(max(event[0], self.tick), event[4], event)
