@@ -65,4 +65,4 @@ def test_clock_and_transport_are_the_signals() -> None:
     """The kinds that rules don't route are those of the messages that go by port (ruling 26)."""
     assert {KIND_OF_STATUS[status] for status in TRANSPORT} == SIGNAL_KINDS
     assert CHANNEL_KINDS.isdisjoint(SIGNAL_KINDS)
-    assert KINDS - CHANNEL_KINDS - SIGNAL_KINDS == {"sysex"}
+    assert KINDS.difference(CHANNEL_KINDS, SIGNAL_KINDS) == {"sysex"}
