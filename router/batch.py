@@ -7,7 +7,6 @@ back are counts. Which worker takes which file changes nothing in the results.
 from __future__ import annotations
 
 import os
-import signal
 import sys
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -15,6 +14,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from router.files import Job
+from router.interruptions import leave_ctrl_c_to_the_leader, undisturbed
 from router.job import FileResult, Outcome
 from router.terminal import is_terminal
 
@@ -95,11 +95,8 @@ class _Worker:
 
 
 def serve(pipe: Connection, recipe: Recipe) -> None:
-    """What a worker does until the other end of its pipe is closed.
-
-    Ctrl-C reaches every process of a terminal; here it is left to the one that leads.
-    """
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """What a worker does until the other end of its pipe is closed."""
+    leave_ctrl_c_to_the_leader()
     do = recipe()
     try:
         while True:
@@ -118,13 +115,18 @@ def _shared_out(jobs: Sequence[Job], recipe: Recipe, workers: int) -> Iterator[N
     busy: dict[object, _Worker] = {}
 
     def employ(worker: _Worker) -> None:
-        busy[worker.pipe] = worker
         at = left.popleft()
         worker.give(at, jobs[at])
 
+    def hire() -> None:
+        with undisturbed():
+            worker = _Worker(context, recipe)
+            busy[worker.pipe] = worker
+        employ(worker)
+
     try:
         for _ in range(workers):
-            employ(_Worker(context, recipe))
+            hire()
         while busy:
             for pipe in wait([worker.pipe for worker in busy.values()]):
                 worker = busy[pipe]
@@ -136,7 +138,7 @@ def _shared_out(jobs: Sequence[Job], recipe: Recipe, workers: int) -> Iterator[N
                 del busy[pipe]
                 worker.end()
                 if left:
-                    employ(_Worker(context, recipe))
+                    hire()
     finally:
         for worker in busy.values():
             worker.end()

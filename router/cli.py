@@ -119,7 +119,7 @@ def _parsed(argv: Sequence[str] | None) -> argparse.Namespace:
 
         argcomplete.autocomplete(parser)
     arguments, rest = parser.parse_known_args(argv)
-    if arguments.command == "rewrite" and not any(word.startswith("-") for word in rest):
+    if arguments.command == "rewrite" and all(word and not word.startswith("-") for word in rest):
         arguments.files += rest  # files that stand after an option, where argparse doesn't look for them
     elif rest:
         parser.error(f"not understood: {' '.join(rest)}")
@@ -189,16 +189,24 @@ def _add_rewrite(commands: Any) -> None:
     )
     parser.set_defaults(call=_rewrite)
     add = parser.add_argument
-    add("rules", metavar="RULES", help="a rule file, or a folder of them (*.toml, by name)")
-    add("files", metavar="FILES", nargs="+", help="MIDI files, and folders of them")
+    add("rules", metavar="RULES", type=_name, help="a rule file, or a folder of them (*.toml, by name)")
+    add("files", metavar="FILES", type=_name, nargs="+", help="MIDI files, and folders of them")
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
-        "-o", "--out", metavar="OUT", help="where results go: a folder, or a .mid file for one recording"
+        "-o", "--out", metavar="OUT", type=_name, help="where results go: a folder, or a .mid file for one recording"
     )
     where.add_argument(
         "--in-place", action="store_true", help="rewrite the files themselves; take.mid.bak keeps the old one"
     )
-    add("--rules", dest="more_rules", metavar="MORE", action="append", default=[], help="further rule files or folders")
+    add(
+        "--rules",
+        dest="more_rules",
+        metavar="MORE",
+        type=_name,
+        action="append",
+        default=[],
+        help="further rule files or folders",
+    )
     add(
         "--from",
         dest="playing",
@@ -222,7 +230,9 @@ def _add_check(commands: Any) -> None:
         commands.add_parser, "check", _CHECK_ABOUT, _CHECK_MORE, help="find mistakes in rule files, run their tests"
     )
     parser.set_defaults(call=_check)
-    parser.add_argument("rules", metavar="RULES", nargs="+", help="rule files, and folders of them (*.toml, by name)")
+    parser.add_argument(
+        "rules", metavar="RULES", type=_name, nargs="+", help="rule files, and folders of them (*.toml, by name)"
+    )
     parser.add_argument("--json", action="store_true", help="print the findings as JSON")
 
 
@@ -233,7 +243,7 @@ def _add_trace(commands: Any) -> None:
     )
     parser.set_defaults(call=_trace)
     add = parser.add_argument
-    add("rules", metavar="RULES", nargs="+", help="rule files, and folders of them (*.toml, by name)")
+    add("rules", metavar="RULES", type=_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
     add(
         "--from",
         dest="arriving",
@@ -251,6 +261,13 @@ def _add_trace(commands: Any) -> None:
         help="how a switch stands: up=on, song=chorus, key=-2",
     )
     add("--json", action="store_true", help="print the findings as JSON")
+
+
+def _name(text: str) -> str:
+    """A file or folder. An unset variable of the shell gives an empty name, which would mean the current folder."""
+    if not text:
+        raise argparse.ArgumentTypeError("an empty name; is a variable of your shell unset?")
+    return text
 
 
 def _jobs(text: str) -> int:

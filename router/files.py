@@ -61,7 +61,7 @@ def find(arguments: Iterable[str], leave_out: Path | None = None) -> Iterator[Fo
     """
     for argument in arguments:
         path = Path(argument)
-        if not path.is_dir():
+        if not os.path.isdir(path):
             yield _judged(path, Path(path.name))
             continue
         inside = list(_walk(path, Path(), leave_out, set()))
@@ -78,7 +78,7 @@ def _judged(path: Path, below: Path) -> Found | Unusable:
         status = path.stat()
     except OSError as error:
         return Unusable(path, f"the file can't be read: {why(error)}")
-    if not path.is_file():
+    if not os.path.isfile(path):
         return Unusable(path, "this is no file that has a content of its own")
     return Found(path, below, (status.st_dev, status.st_ino), status.st_size)
 
@@ -95,8 +95,8 @@ def _walk(folder: Path, below: Path, leave_out: Path | None, seen: set[Identity]
         return
     seen.add((status.st_dev, status.st_ino))
     for entry in entries:
-        if entry.is_dir():
-            if leave_out is None or entry.resolve() != leave_out:
+        if os.path.isdir(entry):
+            if leave_out is None or real(entry) != leave_out:
                 yield from _walk(entry, below / entry.name, leave_out, seen)
         elif is_midi_name(entry.name):
             yield _judged(entry, below / entry.name)
@@ -130,12 +130,12 @@ def destination(settings: RewriteSettings) -> Destination:
             return Destination(None)
         raise UsageError("say where the results go: -o FOLDER, or --in-place; --dry-run only looks")
     out = Path(settings.out)
-    is_folder = out.is_dir() or settings.out.endswith(os.sep)
+    is_folder = os.path.isdir(out) or settings.out.endswith(("/", os.sep))
     if is_folder or not is_midi_name(out.name):
-        if out.exists() and not is_folder:
+        if os.path.exists(out) and not is_folder:
             raise UsageError(f"-o {settings.out}: this is a file, and no MIDI file; name a folder or a .mid file")
         return Destination(out)
-    if len(settings.files) != 1 or Path(settings.files[0]).is_dir():
+    if len(settings.files) != 1 or os.path.isdir(settings.files[0]):
         raise UsageError(f"-o {settings.out} names one file, and there may be several results: name a folder")
     return Destination(out, whole=True)
 
@@ -159,7 +159,7 @@ def _job(
     """What to do with one file; None if it is being done already."""
     target = to.of(file)
     if to.in_place or target is None:
-        results = [file.path.resolve()]
+        results = [real(file.path)]
     else:
         results = [_settled(for_port(target, port)) for port in ports]
     claimed = [result for result in results if result in claims]
@@ -185,7 +185,12 @@ def _harm(result: Path, *, itself: bool) -> str:
 
 def _settled(path: Path) -> Path:
     """One form for every way to write where a new file goes."""
-    return path.parent.resolve() / path.name
+    return real(path.parent) / path.name
+
+
+def real(path: Path) -> Path:
+    """Where a path leads to in the end, by all links; never an error."""
+    return Path(os.path.realpath(path))
 
 
 def _identity(path: Path) -> Identity | None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from time import perf_counter
 
 from router import batch
-from router.files import Destination, Job, Unusable, destination, find, plan
+from router.files import Destination, Job, Unusable, destination, find, plan, real
 from router.job import FileResult, Manner, do, unusable
 from router.playing import playing_for
 from router.report import Summary, as_data, in_words, problems
@@ -68,7 +68,7 @@ def rewrite(settings: RewriteSettings) -> int:
 
 def _own_folder(to: Destination) -> Path | None:
     """The folder of results, which is no source of recordings even if it lies among them."""
-    return None if to.path is None or to.whole else to.path.resolve()
+    return None if to.path is None or to.whole else real(to.path)
 
 
 def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:

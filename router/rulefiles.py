@@ -5,6 +5,7 @@ The order decides what a musician hears (ruling 7): as on the command line, and 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -28,7 +29,7 @@ def read_rule_files(arguments: Sequence[str]) -> RuleTexts:
 
 def _meant_by(argument: str) -> list[Path]:
     path = Path(argument)
-    if not path.is_dir():
+    if not os.path.isdir(path):
         if is_midi_name(argument):
             raise UsageError(
                 f"{argument} is a MIDI file, and a rule file ({RULE_SUFFIX}) is wanted here, before the files"
@@ -38,7 +39,7 @@ def _meant_by(argument: str) -> list[Path]:
         found = sorted(
             entry
             for entry in path.iterdir()
-            if is_rule_name(entry.name) and not is_hidden(entry.name) and entry.is_file()
+            if is_rule_name(entry.name) and not is_hidden(entry.name) and os.path.isfile(entry)
         )
     except OSError as error:
         raise MachineError(f"{argument}: the folder can't be looked into: {why(error)}") from error

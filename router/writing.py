@@ -13,20 +13,17 @@ from __future__ import annotations
 
 import errno
 import os
-import signal
 import stat
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
+from router.interruptions import undisturbed
 from router.names import backups
 from router.words import why
 from rules.errors import MachineError
 
-_INTERRUPTIONS: Final = frozenset(
-    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
-)
 _ADVICE: Final = {
     **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "; free some space and run it again"),
     **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), "; choose a folder that you may write to"),
@@ -77,7 +74,7 @@ def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: boo
     A file that is there already is replaced only with `replace`. Raises TargetExistsError, and MachineError if the disk
     refuses; then every path is as it was (with `replace`, files before the failing one may be new).
     """
-    with _undisturbed(), ExitStack() as temporaries:
+    with undisturbed(), ExitStack() as temporaries:
         ready = {}
         for path, data in files.items():
             with _explained(path):
@@ -93,8 +90,8 @@ def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
 
     A link stays a link: the file that it names is the one rewritten. Raises MachineError; then the file is as it was.
     """
-    path = path.resolve()
-    with _undisturbed(), _explained(path):
+    path = Path(os.path.realpath(path))
+    with undisturbed(), _explained(path):
         like = path.stat()
         with _finished_copy(path.parent, data, like, disk) as temporary:
             _give_to_owner(temporary, like)
@@ -106,19 +103,6 @@ def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
                 raise
     _flush_folder(path.parent)
     return backup
-
-
-@contextmanager
-def _undisturbed() -> Iterator[None]:
-    """Hold back what would interrupt, where the system can."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, _INTERRUPTIONS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextmanager

@@ -74,6 +74,27 @@ def test_a_missing_file_is_named(desk: Desk) -> None:
     assert desk.files()["out/take.mid"] == MENDED
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("n" * 300, "the name is too long for this disk"), ("loop", "the links lead in a circle")],
+)
+def test_names_that_lead_nowhere(desk: Desk, name: str, words: str) -> None:
+    """As a rule file, a recording or a place for results: the machine's answer in words, and nothing is lost."""
+    (desk.folder / "loop.mid").symlink_to("loop.mid")
+    (desk.folder / "loop.toml").symlink_to("loop.toml")
+    desk.put("take.mid", TAKE)
+    answer = desk.rewrite(f"{name}.mid", "take.mid", "-o", "out")
+    assert answer.code == 1
+    assert answer.err == f"{name}.mid: failed: the file can't be read: {words}\n"
+    answer = desk.run("rewrite", f"{name}.toml", "take.mid", "-o", "out")
+    assert answer.code == 2
+    assert answer.err.endswith(f"{name}.toml: the rule file can't be read: {words}\n")
+    answer = desk.rewrite("take.mid", "-o", f"{name}.mid/below")
+    assert answer.code == 1
+    assert answer.err.startswith(f"take.mid: failed: {name}.mid/below/take.mid can't be written: ")
+    assert desk.files() == {"take.mid": TAKE, "out/take.mid": MENDED}
+
+
 def test_a_folder_without_recordings_is_named(desk: Desk) -> None:
     """An empty folder is no success."""
     desk.put("docs/readme.txt", b"")
