@@ -25,7 +25,7 @@ from rules.messages import (
     RESET_CONTROLLERS,
     SYSEX,
 )
-from rules.pipeline import Cell
+from rules.pipeline import SHARED, Cell
 from rules.player import Player
 from rules.rest import Place, is_at_rest, rest_message, rest_place
 from rules.tempo import Later
@@ -57,7 +57,6 @@ class Books:
         self.agenda = Agenda()
         self.players: list[Player] = []
         self.out: list[Sent] = []
-        self.used: set[tuple[int, int]] = set()
 
     @property
     def later(self) -> Later:
@@ -217,7 +216,6 @@ class Books:
         if status >= SYSEX:
             self.out.append((sending.target, message, due, sending.player))
             return
-        self.used.add((sending.target, status & 0x0F))
         if status < POLY_PRESSURE:
             if is_note_on(message):
                 holder = (sending.source, sending.in_key, sending.copy)
@@ -320,23 +318,14 @@ class Books:
 
     def send_plain(self, target: int, message: bytes, player: int) -> None:
         """Sends what is nobody's: past ledger and merge."""
-        if message[0] < SYSEX:
-            self.used.add((target, message[0] & 0x0F))
         self.out.append((target, message, self.clerk.now, player))
-
-    def channels_in_use(self) -> list[tuple[int, int]]:
-        """The (port, channel 0-15) that anything was sent to, in order."""
-        for player in self.players:
-            self.used |= player.touched_channels()
-        return sorted(self.used)
 
     # -- reload -----------------------------------------------------------------------------------------------------
 
     def write_out(self, player: Player) -> None:
         """Turns what was noted the short way into full entries, since the tables will change."""
-        self.used |= player.touched_channels()
         for in_key, held in player.presses.items():
-            if isinstance(held, Cell) and not held.merged:
+            if isinstance(held, Cell) and held.way != SHARED:
                 for sounding in cell_soundings(held, in_key):
                     self.merge.press(sounding.place, (player.source, in_key, ()))
         player.write_out()

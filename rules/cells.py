@@ -22,7 +22,7 @@ from rules.messages import (
     PRESSURE,
     PROGRAM,
 )
-from rules.pipeline import Cell, Table
+from rules.pipeline import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Table
 
 Lanes = tuple[Lane, ...]
 Place = tuple[int, int]
@@ -71,7 +71,7 @@ class CellMaker:
     # -- the short way --------------------------------------------------------------------------------------------
 
     def finished(self, table: Table, shared: frozenset[Place], banks: frozenset[Place]) -> Table:
-        """The table of a source with its simple cells marked."""
+        """The table of a source with the short ways marked."""
         rows: list[Sequence[Cell]] = list(table.rows)
         for channel in range(16):
             self._finish_notes(rows, channel, shared)
@@ -94,15 +94,13 @@ class CellMaker:
             on, off, press = ons[first].lanes, offs[first].lanes, presses[first].lanes
             simple = _notes_are_simple(on, off, press, first)
             merged = any((lane.target, lane.status & 0x0F) in shared for lane in on)
-            on_cell = self._kept((on, simple, merged, "on"), Cell(on, simple=simple, merged=merged))
+            way = WHOLE if not simple else SHARED if merged else NOTE
+            on_cell = self._kept((on, way, "on"), Cell(on, way))
             new_ons.append(on_cell)
-            new_offs.append(self._kept((on, off, simple, merged), Cell(off, simple=simple, merged=merged, ons=on_cell)))
-            follows = simple and not merged and _same_places(on, press, POLY_PRESSURE, first) and _rests_simply(press)
-            new_presses.append(
-                self._kept(
-                    (on, press, simple, merged, follows), Cell(press, simple=follows, rests=follows, ons=on_cell)
-                )
-            )
+            new_offs.append(self._kept((on, off, way), Cell(off, way, ons=on_cell)))
+            follows = way == NOTE and bool(press) and _same_places(on, press, POLY_PRESSURE, first)
+            press_way = HELD if follows and _rests_simply(press) else WHOLE
+            new_presses.append(self._kept((on, press, way, press_way), Cell(press, press_way, ons=on_cell)))
         rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
 
     def _sort(self, status: int, first: int, lanes: Lanes) -> int:
@@ -134,8 +132,8 @@ class CellMaker:
             simple = simple and all(lane.one[first] == MODULATION for lane in lanes)
         if kind == PROGRAM:
             simple = simple and not places & banks
-        cell = Cell(lanes, simple=simple, rests=simple and rests, merged=merged)
-        return self._kept((lanes, simple, rests, kind), cell)
+        way = WHOLE if not simple else HELD if rests else PASS
+        return self._kept((lanes, way, kind), Cell(lanes, way, merged=merged))
 
 
 def _open(gate: int) -> list[int]:

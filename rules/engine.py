@@ -37,7 +37,7 @@ from rules.messages import (
     UNDEFINED,
 )
 from rules.nodes.base import Node
-from rules.pipeline import Branch, Cell, Pipeline
+from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
 from rules.player import Player
 from rules.rest import rest_message
 from rules.switches import Layout, State
@@ -104,38 +104,36 @@ class Engine:
         first = message[1]
         index = (status << 7 | first) & 0x3FFF
         cell = player.cells[index]
-        if not cell.simple:
-            self._take(player, message, now, out)
-        elif status >= POLY_PRESSURE:
-            if cell.rests or player.rests:
-                self._hold(player, cell, index, message, now, out)
+        way = cell.way
+        if way == NOTE:
+            second = message[2]
+            presses = player.presses
+            if second and index & NOTE_ONS:
+                if index in presses:
+                    self._take(player, message, now, out)
+                    return
+                if cell.lanes:
+                    presses[index] = cell
+            elif presses.get(index | NOTE_ONS) is cell.ons:
+                del presses[index | NOTE_ONS]
+            else:
+                self._take(player, message, now, out)
                 return
-            player.touched[index] = 1
+            for lane in cell.lanes:
+                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+        elif way == PASS:
+            if player.rests and in_key_of(status, first) in player.rests:
+                self._take(player, message, now, out)
+                return
             second = message[2] if len(message) > 2 else 0
             for lane in cell.lanes:
                 out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-        elif cell.merged:
+        elif way == HELD:
+            self._hold(player, cell, index, message, now, out)
+        elif way == SHARED:
             self._share(player, cell, index, message, now, out)
-        elif index & NOTE_ONS and message[2]:
-            presses = player.presses
-            if index in presses:
-                self._take(player, message, now, out)
-            elif cell.lanes:
-                presses[index] = cell
-                player.touched[index] = 1
-                second = message[2]
-                for lane in cell.lanes:
-                    out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
         else:
-            ons = cell.ons or cell
-            presses = player.presses
-            if presses.get(index | NOTE_ONS) is not ons:
-                self._take(player, message, now, out)
-                return
-            del presses[index | NOTE_ONS]
-            second = message[2]
-            for lane in cell.lanes:
-                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+            self._take(player, message, now, out)
 
     def _share(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
         """A note the short way to where others sound too: as long as no one else does, it takes only a look."""
@@ -143,7 +141,7 @@ class Engine:
         notes, presses = self._notes, player.presses
         in_key = index | NOTE_ONS
         holder = (player.source, in_key, ())
-        ons = cell.ons or cell
+        ons = cell.ons
         if index & NOTE_ONS and second:
             if in_key in presses or not cell.lanes:
                 self._take(player, message, now, out)
@@ -155,7 +153,6 @@ class Engine:
             for lane in cell.lanes:
                 notes[lane.places[first]] = holder
             presses[in_key] = cell
-            player.touched[index] = 1
         else:
             if presses.get(in_key) is not ons:
                 self._take(player, message, now, out)
@@ -180,16 +177,14 @@ class Engine:
         if (held is not None and held is not cell) or (pressed is not None and pressed is not cell.ons):
             self._take(player, message, now, out)
             return
-        if cell.rests:
-            if status >= PITCH_BEND:
-                away = second << 7 | first != BEND_CENTRE
-            else:
-                away = (second if status < PROGRAM else first) != 0
-            if away:
-                player.rests[in_key] = cell
-            elif held is not None:
-                del player.rests[in_key]
-        player.touched[index] = 1
+        if status >= PITCH_BEND:
+            away = second << 7 | first != BEND_CENTRE
+        else:
+            away = (second if status < PROGRAM else first) != 0
+        if away:
+            player.rests[in_key] = cell
+        elif held is not None:
+            del player.rests[in_key]
         number = player.number
         for lane in cell.lanes:
             if cell.merged:
@@ -334,12 +329,15 @@ class Engine:
                 self._books.send_plain(target, bytes((STOP,)), number)
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
-        """Panic (ruling 17): everything that sounds ends, on all channels in use; with `every_key`, all 128 keys."""
+        """Panic (ruling 17): everything ends, on all channels that the rules can reach, whoever used them.
+
+        With `every_key`, note-offs for all 128 keys go out as well.
+        """
         self.now, self._books.out = now, out
         self._drop_pending(self._players)
         for player in self._players:
             self._books.end_notes(player)
-        for target, channel in self._books.channels_in_use():
+        for target, channel in self.pipeline.reach:
             for message in _panic(channel, every_key):
                 self._books.send_plain(target, message, NOBODY)
         for player in self._players:

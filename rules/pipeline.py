@@ -15,30 +15,35 @@ from rules.nodes.base import Node
 from rules.switches import Layout
 
 
+WHOLE: Final = 0
+"""How the engine may answer the messages of a cell: by walk and books, which is always right."""
+NOTE: Final = 1
+"""The short ways are open where every lane is plain and total and no two can meet at one place. This one is for a note
+whose note-off by itself follows its note-on;"""
+PASS: Final = 2
+"""for what leaves no trace;"""
+HELD: Final = 3
+"""for a value that is held until it comes to rest;"""
+SHARED: Final = 4
+"""for a note where other holders can reach."""
+
+
 class Cell:
     """The lanes for one status and first data byte.
 
-    `simple`: the engine may answer at once, since every lane is plain and total and no two can meet at one place.
-    `ons`: for a simple note-off or poly pressure, the cell of its note-on, which leads to the same places.
-    `merged`: other holders can reach those places too. `rests`: a simple message that is held until it comes to rest.
+    `way` says how the engine may answer. `ons` is, for a note-off or poly pressure, the cell of its note-on; else the
+    cell itself. `merged`: other holders can bend the same channels.
     """
 
-    __slots__ = ("lanes", "merged", "ons", "rests", "simple")
+    __slots__ = ("lanes", "merged", "ons", "way")
 
     def __init__(
-        self,
-        lanes: tuple[Lane, ...],
-        *,
-        simple: bool = False,
-        merged: bool = False,
-        rests: bool = False,
-        ons: Cell | None = None,
+        self, lanes: tuple[Lane, ...], way: int = WHOLE, *, merged: bool = False, ons: Cell | None = None
     ) -> None:
         self.lanes: Final = lanes
-        self.simple: Final = simple
+        self.way: Final = way
         self.merged: Final = merged
-        self.rests: Final = rests
-        self.ons: Final = ons
+        self.ons: Final[Cell] = self if ons is None else ons
 
 
 Row = Sequence[Cell]
@@ -61,7 +66,7 @@ class Table:
         return self._cells
 
 
-NOWHERE: Final = Table([[Cell((), simple=False)] * 128] * 128)
+NOWHERE: Final = Table([[Cell(())] * 128] * 128)
 """The table of a source that no rules know."""
 
 
@@ -91,7 +96,8 @@ class Pipeline:
     are those that exist now. `sources` are the input ports by number, `tables` theirs, `clocks` the ports that get each
     one's transport, `takers` tables whose lanes say which of `rules` a message fits. `held_by` says by which source a
     switch is held, `starts` what devices want at the start.
-    `shared` are the (port, channel 0-15) that two holders can reach, `banks` those where bank selects meet.
+    `reach` are the (port, channel 0-15) that anything can reach, `shared` those that two holders can, `banks` those
+    where bank selects of two sources meet.
     """
 
     ports: tuple[str, ...]
@@ -107,5 +113,6 @@ class Pipeline:
     held_by: Mapping[str, int]
     clocks: tuple[tuple[int, ...], ...]
     starts: tuple[tuple[int, bytes], ...]
+    reach: tuple[tuple[int, int], ...]
     shared: frozenset[tuple[int, int]]
     banks: frozenset[tuple[int, int]]

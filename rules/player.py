@@ -11,7 +11,7 @@ class Player:
     """Its source, the source's cells in one list, its ledger, and the last values that `catch_up` may want.
 
     The ledger is `presses`, what each in-key has sounding, and `rests`, what it holds away from rest. What went the
-    short way is noted by its cell alone. `touched` are the cells that anything went through the short way.
+    short way is noted by its cell alone.
     """
 
     __slots__ = (
@@ -25,7 +25,6 @@ class Player:
         "running",
         "source",
         "table",
-        "touched",
     )
 
     def __init__(self, number: int, name: str, pipeline: Pipeline) -> None:
@@ -43,12 +42,6 @@ class Player:
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
         self.cells = self.table.cells
-        self.touched = bytearray(len(self.cells))
-
-    def touched_channels(self) -> set[tuple[int, int]]:
-        """The (port, channel 0-15) that messages went to the short way, with these tables."""
-        cells = {self.cells[index] for index, touched in enumerate(self.touched) if touched}
-        return {(lane.target, lane.status & 0x0F) for cell in cells for lane in cell.lanes}
 
     def pressed(self, in_key: int) -> list[Press]:
         """What an in-key has pressed, as full entries; they may be changed."""

@@ -1,4 +1,4 @@
-"""Which outputs several holders can reach: only there does merging cost anything.
+"""Which outputs can be reached at all, and which by several holders: only there does merging cost anything.
 
 A holder is a source, an incoming channel and an incoming key. What goes through a node counts as shared: that is
 never wrong, only slower, since a holder that is alone is not touched.
@@ -14,6 +14,12 @@ from rules.nodes.base import Node
 from rules.pipeline import Cell, Table
 
 Place = tuple[int, int]
+
+
+def reached_channels(tables: Sequence[Table], nodes: Iterable[Node]) -> set[Place]:
+    """The (port, channel 0-15) that any channel message can come out on."""
+    after = [node.after for node in nodes if node.after is not None]
+    return {place for table in (*tables, *after) for place in _reached(table)}
 
 
 def shared_channels(tables: Sequence[Table], nodes: Iterable[Node]) -> frozenset[Place]:
@@ -36,7 +42,8 @@ def shared_channels(tables: Sequence[Table], nodes: Iterable[Node]) -> frozenset
                 ):
                     shared.add(place)
     for node in nodes:
-        shared |= _reached_after(node)
+        if node.after is not None:
+            shared |= _reached(node.after)
     return frozenset(shared)
 
 
@@ -65,12 +72,11 @@ def _keeps_apart(
     )
 
 
-def _reached_after(node: Node) -> set[Place]:
-    if node.after is None:
-        return set()
+def _reached(table: Table) -> set[Place]:
+    """Where a table leads by itself, without its nodes."""
     return {
         (lane.target, lane.status & 0x0F)
-        for row in node.after.rows[:0x70]
+        for row in table.rows[:0x70]
         for cell in set(row)
         for lane in cell.lanes
         if lane.node is None and lane.status < SYSEX

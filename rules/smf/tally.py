@@ -19,8 +19,8 @@ CAREFUL: Final = 0
 class Groups:
     """The messages of a source in groups that the same rules take.
 
-    `of` has the group of each cell of the source's table. `members` tells of each group its cell and its row. Where a rule asks
-    more than status and first byte tell (velocity, values, switches), the group is CAREFUL.
+    `of` has the group of each cell of the source's table. `members` tells of each group its cell and its row. Where a
+    rule asks more than status and first byte tell (velocity, values, switches), the group is CAREFUL.
     """
 
     __slots__ = ("members", "of")

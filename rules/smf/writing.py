@@ -25,12 +25,16 @@ class TrackWriter:
     Ticks must not fall from one call to the next (ValueError). `tick` is that of the last event written.
     """
 
-    __slots__ = ("_after_meta", "_body", "_out", "_seen", "_seen_tick", "_status", "tick")
+    # While the writer is in step, the original up to `_in_step` has its place and its ticks in what is written, and the
+    # next event can be copied. Out of step (-1), `_seen` is where the event of the original ends that was written last
+    # (-1: a new one), and `_seen_tick` is its tick there.
+    __slots__ = ("_after_meta", "_body", "_in_step", "_out", "_seen", "_seen_tick", "_status", "tick")
 
     def __init__(self, body: bytes) -> None:
         self._body = body
         self._out = bytearray()
-        self._seen = 0  # where the event of the original ends that was written last (-1: a new one), and its tick there
+        self._in_step = 0
+        self._seen = -1
         self._seen_tick = 0
         self._status = 0  # channel status in force, 0: none
         self._after_meta = False
@@ -39,13 +43,30 @@ class TrackWriter:
     def keep(self, event: Event) -> None:
         """Write an event of the original as it was, at its own tick."""
         tick, delta_at, _, end, message = event
-        if delta_at == self._seen and self.tick == self._seen_tick and message[0] == self._status:
+        if delta_at == self._in_step and message[0] == self._status:
             self._out += self._body[delta_at:end]  # what precedes it is what did, so its own bytes are right
             self._after_meta = False
-            self._seen = end
-            self._seen_tick = self.tick = tick
+            self._in_step = end
+            self.tick = tick
         else:
             self.put(tick, message, event)
+
+    def swap(self, message: bytes, event: Event) -> None:
+        """Write a channel message in place of one of the original, at its own tick: `put`, short for the usual case."""
+        tick, delta_at, at, end, _ = event
+        if delta_at != self._in_step:
+            self.put(tick, message, event)
+            return
+        if message[0] != self._status:
+            self._status = message[0]
+            self._out += self._body[delta_at:at] + message
+        elif self._body[at] < 0x80:
+            self._out += self._body[delta_at:at] + message[1:]
+        else:
+            self._out += self._body[delta_at:at] + message
+        self._after_meta = False
+        self._in_step = end
+        self.tick = tick
 
     def put(self, tick: int, message: bytes, like: Event | None = None) -> None:
         """Write `message` at `tick`: a channel message with its status byte, or a sysex or meta event with its length.
@@ -56,17 +77,19 @@ class TrackWriter:
         running = False
         if like is None:
             self._put_delta(tick - self.tick)
-            self._seen = -1
+            self._in_step = self._seen = -1
         else:
             like_tick, delta_at, at, end, _ = like
             body = self._body
-            follows = delta_at == self._seen
-            if follows and tick - self.tick == like_tick - self._seen_tick:
+            seen, seen_tick = (self._seen, self._seen_tick) if self._in_step < 0 else (self._in_step, self.tick)
+            follows = delta_at == seen
+            if follows and tick - self.tick == like_tick - seen_tick:
                 self._out += body[delta_at:at]
             else:
                 follows = self._put_delta_like(tick - self.tick, delta_at, at) and follows
             if body[at] < 0x80 and status == self._status:
                 running = follows or not self._after_meta
+            self._in_step = end if tick == like_tick else -1
             self._seen = end
             self._seen_tick = like_tick
         self.tick = tick
@@ -76,21 +99,6 @@ class TrackWriter:
             self._out += message[1:] if running else message
         else:
             self._put_long_event(message)
-
-    def swap(self, message: bytes, event: Event) -> None:
-        """Write a channel message in place of one of the original, at its own tick: `put`, short for the usual case."""
-        tick, delta_at, at, end, _ = event
-        if delta_at != self._seen or self.tick != self._seen_tick:
-            self.put(tick, message, event)
-            return
-        if message[0] == self._status and self._body[at] < 0x80:
-            self._out += self._body[delta_at:at] + message[1:]
-        else:
-            self._out += self._body[delta_at:at] + message
-            self._status = message[0]
-        self._after_meta = False
-        self._seen = end
-        self._seen_tick = self.tick = tick
 
     def end(self, event: Event) -> None:
         """Write the end of track: at its own tick, or later if another event has passed it."""
