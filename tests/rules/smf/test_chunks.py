@@ -33,6 +33,7 @@ def problems(data: bytes) -> list[str]:
         pytest.param(header(1) + track(WHOLE) + chunk(b"XFKM", b"anything"), id="after the track"),
         pytest.param(header(1) + chunk(b"    ", b"") + track(WHOLE), id="empty, of blanks"),
         pytest.param(header(1) + chunk(b"XFIH", track("00 FF 01 01 41")) + track(WHOLE), id="with a track inside"),
+        pytest.param(header(1) + track(WHOLE) + chunk(b"XFIH", track(END)), id="last, with a track inside"),
     ],
 )
 def test_unknown_chunks_are_skipped_and_kept(data: bytes) -> None:
@@ -55,7 +56,9 @@ def test_longer_header_is_honoured(extra: bytes) -> None:
     assert set(passed_through(data)) == {data}
 
 
-@pytest.mark.parametrize("stray", [b"\0", b"\0\0\0", b"\x1a" * 40, b"made with a tool", b"abc", b"\xff" * 8])
+@pytest.mark.parametrize(
+    "stray", [b"\0", b"\0\0\0", b"\0" + unhex(END), b"\x1a" * 40, b"made with a tool", b"abc", b"\xff" * 8]
+)
 def test_stray_bytes_at_the_end_are_kept(stray: bytes) -> None:
     """Bytes after the last chunk are no damage, as no music is lost, and stay."""
     data = header(1) + track(WHOLE) + stray
@@ -68,6 +71,27 @@ def test_stray_bytes_between_tracks() -> None:
     data = header(2) + track(WHOLE) + b"\0\1\2" + track(END)
     assert bodies(read(data)) == [unhex(WHOLE), unhex(END)]
     assert problems(data) == ["byte 33: 3 bytes outside any chunk, kept unread"]
+
+
+@pytest.mark.parametrize("stray", [b"made with a tool", b"abc\x7f\0\0\0\x02"])
+def test_stray_bytes_that_look_like_a_chunk(stray: bytes) -> None:
+    """Letters whose length doesn't fit the file, or an unprintable type, are no chunk: the next track is found."""
+    data = header(2) + track(WHOLE) + stray + track(END)
+    assert bodies(read(data)) == [unhex(WHOLE), unhex(END)]
+    assert problems(data) == [f"byte 33: {len(stray)} bytes outside any chunk, kept unread"]
+
+
+def test_track_inside_a_chunk_that_does_not_fit() -> None:
+    """A chunk that claims one byte more than the file has is none, so a track inside it is a track."""
+    data = header(2) + track(WHOLE) + chunk(b"XFIH", track(END), length=13)
+    assert bodies(read(data)) == [unhex(WHOLE), unhex(END)]
+    assert problems(data) == ["byte 33: 8 bytes outside any chunk, kept unread"]
+
+
+def test_track_without_an_end_before_another_chunk() -> None:
+    """A track that lacks its end-of-track event doesn't find one in the chunk behind it."""
+    data = header(1) + track(NOTE) + chunk(b"XFKM", unhex(END))
+    assert bodies(read(data, strict=True)) == [unhex(NOTE)]
 
 
 def test_second_file_is_kept_but_not_read() -> None:

@@ -232,6 +232,7 @@ def test_track_of_another_format_has_the_files_time() -> None:
         pytest.param("FF 51 00", 500, id="no byte, ignored"),
         pytest.param("FF 51 03 00 00 00", 500, id="tempo 0, ignored"),
         pytest.param("FF 01 02 FF 51", 500, id="the bytes inside a text"),
+        pytest.param("FF 01 03 FF 51 03", 500, id="a text as long as a tempo"),
     ],
 )
 def test_odd_tempo_events(event: str, milliseconds: int) -> None:

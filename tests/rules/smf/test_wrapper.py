@@ -79,7 +79,18 @@ def test_data_chunk_claims_more_than_there_is() -> None:
         read(data, strict=True)
 
 
-@pytest.mark.parametrize("data", [riff(), riff(INFO), riff()[:-4] + b"RMID\0", riff((b"data", b""))[:-5]])
+def test_size_counts_in_all_its_four_bytes() -> None:
+    """A size of 16 MiB and more is taken as what it says."""
+    data = riff((b"data", FORMAT_0))
+    data = data[:19] + b"\x01" + data[20:]
+    assert [str(problem) for problem in read(data).problems] == [
+        "byte 16: the RIFF chunk claims 16777297 bytes, 82 are there"
+    ]
+
+
+@pytest.mark.parametrize(
+    "data", [riff(), riff(INFO), riff()[:-4] + b"RMID\0", riff((b"data", b""))[:-5], riff((b"data", b""))[:-1]]
+)
 def test_wrapper_without_a_midi_file(data: bytes) -> None:
     """A wrapper that holds no MIDI file is refused and called what it is."""
     with pytest.raises(MidiFileError, match="byte 12: a RIFF file without a data chunk"):
