@@ -5,7 +5,8 @@ One small check for each concern. A name whose own table is faulty counts as kno
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import math
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from rules.conditions import SIGNAL_KINDS, Condition
@@ -19,8 +20,13 @@ from rules.language.schema import Device, OnOffSwitch, Stage, Trigger
 from rules.notation import MessageText
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
+from rules.steps.transpose import TransposeStep
 
 Check = Callable[[Draft], Iterator[Problem]]
+
+MOST_COMBINATIONS: Final = 512
+"""Every way in which the switches of a rule's steps can be set is worked out when the rules are read, which takes time
+and memory: some milliseconds for each."""
 
 
 def check(draft: Draft) -> Iterator[Problem]:
@@ -192,6 +198,29 @@ def check_catch_up(draft: Draft) -> Iterator[Problem]:
             yield entry.place.inside("catch_up").problem(text)
 
 
+def check_combinations(draft: Draft) -> Iterator[Problem]:
+    """What the steps on one way ask of switches stays within what can be worked out beforehand."""
+    for branch in _all_branches(draft):
+        names = [name for outlet in branch.outlets for name in outlet.to]
+        behind = [draft.devices[name].value.steps for name in names if name in draft.devices] or [()]
+        before = [draft.ports[name].value.steps for name in branch.rule.source if name in draft.ports] or [()]
+        inside = tuple(entry.value for entry in branch.stages)
+        most = max(_combinations(draft, (*first, *inside, *last)) for first in before for last in behind)
+        if most > MOST_COMBINATIONS:
+            text = (
+                f"its steps ask for switches that can be set in {most} ways together, and {MOST_COMBINATIONS} is the "
+                "most: ask for fewer switches in one rule, or make their numbers fewer"
+            )
+            yield branch.place.problem(text)
+
+
+def _combinations(draft: Draft, stages: Sequence[Stage]) -> int:
+    """In how many ways the switches that some steps depend on can be set."""
+    names = {term.switch for stage in stages if stage.when is not None for term in stage.when.terms}
+    names |= {step.by for stage in stages if isinstance(step := stage.step, TransposeStep) and isinstance(step.by, str)}
+    return math.prod(draft.switches[name].value.state_count for name in names if name in draft.switches)
+
+
 def _all_branches(draft: Draft) -> Iterator[Branch]:
     for entry in draft.rules:
         yield from branches(entry)
@@ -219,5 +248,6 @@ CHECKS: Final[tuple[Check, ...]] = (
     check_last_rechannel,
     check_kinds,
     check_catch_up,
+    check_combinations,
     check_tests,
 )

@@ -188,6 +188,11 @@ class OnOffSwitch(Trigger):
             raise fault('`mode = "hold"` needs a note or a controller, which is let go again')
         return self
 
+    @property
+    def state_count(self) -> int:
+        """In how many ways it can be set."""
+        return 2
+
 
 class ValueSwitch(Part):
     """A switch with named values; it starts with `start`, or the first."""
@@ -206,6 +211,11 @@ class ValueSwitch(Part):
                 known = ", ".join(self.values)
                 raise fault(f"{shown(value)} is none of the values {known}{nearest(str(value), self.values)}")
         return self
+
+    @property
+    def state_count(self) -> int:
+        """In how many ways it can be set."""
+        return len(self.values)
 
     @property
     def first(self) -> str:
@@ -228,6 +238,11 @@ class NumberSwitch(Part):
             if value is not None and (isinstance(value, bool) or value not in range(low, high + 1)):
                 raise fault(f"{shown(value)} is not a number from {low} to {high}")
         return self
+
+    @property
+    def state_count(self) -> int:
+        """In how many ways it can be set."""
+        return self.numbers[1] - self.numbers[0] + 1
 
     @property
     def first(self) -> int:
