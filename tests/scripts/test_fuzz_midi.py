@@ -1,0 +1,88 @@
+"""Damaged files give a result or our own error; and scripts/fuzz-midi would notice if they didn't."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from importlib.machinery import SourceFileLoader
+from importlib.util import module_from_spec, spec_from_loader
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from rules.errors import MidiFileError
+from rules.smf.damage import Damage
+from rules.smf.rewriting import Rewritten
+from tests.router.fakes import report
+from tests.router.recordings import MENDED, TAKE
+
+SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-midi"
+
+
+@pytest.fixture(scope="module")
+def fuzz() -> ModuleType:
+    """The script as a module."""
+    loader = SourceFileLoader("fuzz_midi", str(SCRIPT))
+    spec = spec_from_loader("fuzz_midi", loader)
+    assert spec is not None
+    module = module_from_spec(spec)
+    loader.exec_module(module)
+    return module
+
+
+def test_damaged_files_give_a_result_or_our_own_error(tmp_path: Path) -> None:
+    """A small run, in the process and by the real command, finds no violation."""
+    command = [sys.executable, str(SCRIPT), "400", "--command-files", "8", "--seed", "5", "--keep", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, ""), done.stdout
+    assert done.stdout.startswith("400 damaged files, made from ")
+    assert "8 by the command, into a folder and in place: 0 violations" in done.stdout
+
+
+class Answering:
+    """A rewriter that always answers the same, or raises."""
+
+    def __init__(self, answer: Rewritten | BaseException) -> None:
+        self.answer = answer
+
+    def rewrite(self, _: bytes) -> Rewritten:
+        """Give the answer."""
+        if isinstance(self.answer, BaseException):
+            raise self.answer
+        return self.answer
+
+
+CUT = report()
+CUT.damage = (Damage(22, "cut off"),)
+
+
+@pytest.mark.parametrize(
+    ("rules", "answer", "outcome", "wrong"),
+    [
+        ("merge", Rewritten({"": TAKE}, report()), "rewritten", ""),
+        ("merge", Rewritten({"": TAKE}, CUT), "read around damage", ""),
+        ("merge", MidiFileError(3, "odd"), "refused", ""),
+        ("merge", MidiFileError(999, "odd"), "refused", "byte 999 is no byte of 34: odd"),
+        ("merge", ValueError("a bug"), "violation", "ValueError: a bug"),
+        ("merge", MemoryError(), "violation", "MemoryError: "),
+        ("through", Rewritten({"": MENDED}, report()), "violation", "rules that change nothing changed the bytes"),
+        ("through-strict", Rewritten({"": TAKE}, CUT), "violation", "strict, and yet accepted: byte 22: cut off"),
+        ("merge", Rewritten({"": b"MThd"}, report()), "violation", "what was written can't be read: byte 4"),
+    ],
+)
+def test_violations_are_noticed(
+    fuzz: ModuleType, rules: str, answer: Rewritten | BaseException, outcome: str, wrong: str
+) -> None:
+    """Whatever must not happen is told in words."""
+    found, text = fuzz.judge(rules, Answering(answer), TAKE)
+    assert found == outcome
+    assert text.startswith(wrong) if wrong else text == ""
+
+
+def test_a_file_with_a_violation_is_kept(fuzz: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file can be looked at afterwards, and the exit code is not 0."""
+    monkeypatch.setattr(fuzz, "rewriters", lambda: {"merge": Answering(ValueError("a bug"))})
+    monkeypatch.setattr(fuzz, "fuzz_command", lambda *_: [])
+    assert fuzz.main(["2", "--keep", str(tmp_path / "kept")]) == 1
+    assert sorted(path.name for path in (tmp_path / "kept").iterdir()) == ["0-merge.mid", "1-merge.mid"]
