@@ -63,7 +63,7 @@ def test_example_opens_with_its_story(name: str) -> None:
     lines = head.splitlines()
     assert all(line.startswith("# ") for line in lines)
     story = " ".join(line.removeprefix("# ") for line in lines)
-    assert 2 <= len(re.findall(r"[.](?: |$)", story)) <= 4
+    assert 2 <= len(re.findall(r"[.](?: |$)", story)) <= 3
 
 
 def test_commands_in_the_stories_name_what_is_there() -> None:
