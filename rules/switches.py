@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rules.guards import ALWAYS, NEVER, Guard, both, either
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
-from rules.language.when import Term, When
+from rules.language.when import Term, When, number_span
 
 State = bool | str | int
 """What a switch can be at: on or off, one of its values, a number."""
@@ -121,8 +121,6 @@ def _is_meant(state: State, value: str | None) -> bool:
     if isinstance(state, bool):
         return value == ("on" if state else "off")
     if isinstance(state, int):
-        low, dots, high = value.partition("..")
-        if not dots:
-            return state == int(value)
-        return (not low or int(low) <= state) and (not high or state <= int(high))
+        low, high = number_span(value) or (1, 0)
+        return (low is None or low <= state) and (high is None or state <= high)
     return state == value
