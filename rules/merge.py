@@ -48,10 +48,11 @@ class _Note:
 
 @dataclass(slots=True)
 class _Parameters:
-    """The (N)RPN selections of one output channel: each holder's, and whose came last."""
+    """The (N)RPN selections of one output channel: each holder's, whose came last, and what they came to together."""
 
     selections: dict[ChannelHolder, dict[int, int]] = field(default_factory=dict)
     live: ChannelHolder | None = None
+    selected: dict[int, int] = field(default_factory=dict)
 
 
 class Merge:
@@ -204,31 +205,26 @@ class Merge:
         return going
 
     def _select(self, channel: Channel, holder: ChannelHolder, number: int, value: int) -> None:
-        """A parameter number, registered (100, 101) or not (98, 99); choosing one sort forgets the other."""
+        """A parameter number, registered (100, 101) or not (98, 99)."""
         parameters = self._parameters.setdefault(channel, _Parameters())
-        low = _RPN if number >= _RPN else _NRPN
-        known = parameters.selections.get(holder, {})
-        selection = {half: known[half] for half in (low, low + 1) if half in known}
-        selection[number] = value
-        if selection.get(low) == selection.get(low + 1) == _NO_PARAMETER:
-            selection = {}
-        parameters.selections[holder] = selection
+        parameters.selections[holder] = _selection(parameters.selections.get(holder, {}), {number: value})
+        parameters.selected = _selection(parameters.selected, {number: value})
         parameters.live = holder
 
     def _data(self, channel: Channel, holder: ChannelHolder, sending: Sending) -> list[Going]:
         """Data for the selected parameter: if another selected since, the own choice goes again (ruling 16)."""
         going = [(sending.target, sending.message, sending.player)]
         parameters = self._parameters.get(channel)
-        if parameters is None or parameters.live in (None, holder):
+        if parameters is None or parameters.live is None:
             return going
         own = parameters.selections.get(holder)
-        if own:
+        if own and (parameters.live != holder or not own.items() <= parameters.selected.items()):
             parameters.live = holder
+            parameters.selected = _selection(parameters.selected, own)
             again = [bytes((sending.message[0], number, own[number])) for number in sorted(own, reverse=True)]
             return [(sending.target, message, sending.player) for message in again] + going
-        live = parameters.live
-        assert live is not None
-        return [] if parameters.selections.get(live) else going
+        is_anothers = parameters.live != holder and bool(parameters.selections.get(parameters.live))
+        return [] if is_anothers else going
 
     def _reset(self, channel: Channel, holder: ChannelHolder, player: int) -> list[Going]:
         """After reset all controllers: what other holders hold is sent again (ruling 15)."""
@@ -249,6 +245,7 @@ class Merge:
         parameters = self._parameters.get(channel)
         if parameters is not None:
             parameters.selections[holder] = {}
+            parameters.selected = {}
             parameters.live = holder
         return going
 
@@ -269,3 +266,10 @@ class Merge:
         self._bends = {place: bends for place, bends in self._bends.items() if place[0] not in gone}
         self._parameters = {place: known for place, known in self._parameters.items() if place[0] not in gone}
         self._waiting = {name: waiting for name, waiting in self._waiting.items() if name[0][0] not in gone}
+
+
+def _selection(before: dict[int, int], halves: dict[int, int]) -> dict[int, int]:
+    """What is selected after parameter numbers: choosing one sort forgets the other, and 127 twice selects nothing."""
+    low = _RPN if min(halves) >= _RPN else _NRPN
+    selection = {half: before[half] for half in (low, low + 1) if half in before} | halves
+    return {} if selection.get(low) == selection.get(low + 1) == _NO_PARAMETER else selection

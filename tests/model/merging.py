@@ -37,6 +37,17 @@ class Selection:
     coarse: int | None = None
     fine: int | None = None
 
+    def choose(self, number: int, value: int) -> None:
+        """One half is selected anew."""
+        if number == self.controller:
+            self.coarse = value
+        else:
+            self.fine = value
+
+    def agrees_with(self, own: Selection) -> bool:
+        """Whether whatever is known of `own` is what is selected here."""
+        return own.controller == self.controller and own.coarse in (None, self.coarse) and own.fine in (None, self.fine)
+
     @property
     def is_null(self) -> bool:
         """127 and 127 select nothing."""
@@ -60,6 +71,7 @@ class Merge:
     bends: dict[Output, dict[Hand, bytes]] = field(default_factory=dict)
     selections: dict[Output, dict[Hand, Selection]] = field(default_factory=dict)
     selector: dict[Output, Hand] = field(default_factory=dict)
+    selected: dict[Output, Selection] = field(default_factory=dict)
     banks: dict[Output, dict[Hand, dict[int, Item]]] = field(default_factory=dict)
     used: set[Output] = field(default_factory=set)
 
@@ -201,29 +213,34 @@ class Merge:
 
     def _select(self, item: Item) -> None:
         number, value = item.message[1:3]
-        mine = self.selections.setdefault(item.output, {})
-        coarse = number | 1
-        selection = mine.get(item.hand)
-        if selection is None or selection.controller != coarse:
-            selection = mine[item.hand] = Selection(coarse)
-        if number == coarse:
-            selection.coarse = value
-        else:
-            selection.fine = value
-        if selection.is_null:
-            del mine[item.hand]
+        self._choose(self.selections.setdefault(item.output, {}), item.hand, number, value)
+        self._choose(self.selected, item.output, number, value)
         self.selector[item.output] = item.hand
 
+    def _choose(self, selections: dict[Any, Selection], whose: object, number: int, value: int) -> None:
+        """One half of a parameter number, for a hand or for the instrument at an output."""
+        coarse = number | 1
+        selection = selections.get(whose)
+        if selection is None or selection.controller != coarse:
+            selection = selections[whose] = Selection(coarse)
+        selection.choose(number, value)
+        if selection.is_null:
+            del selections[whose]
+
     def _data(self, item: Item, when: int, out: Out) -> None:
-        """Data belongs to what its own hand selected. Another's null selection is no selection for anybody."""
+        """Data belongs to what its own hand selected. Another's null selection is no selection for anybody.
+
+        What the instrument has selected may be mixed of two hands' halves: that is no hand's own.
+        """
         selections = self.selections.get(item.output, {})
         selector = self.selector.get(item.output)
         mine = selections.get(item.hand)
-        if selector not in (None, item.hand):
-            if mine is not None:
+        if mine is not None:
+            there = self.selected.get(item.output)
+            if selector != item.hand or there is None or not there.agrees_with(mine):
                 self._select_again(item, mine, when, out)
-            elif selector in selections:
-                return
+        elif selector not in (None, item.hand) and selector in selections:
+            return
         self.put(item, when, out)
 
     def _select_again(self, item: Item, selection: Selection, when: int, out: Out) -> None:
@@ -231,6 +248,7 @@ class Merge:
         for number, value in ((selection.controller, selection.coarse), (selection.controller - 1, selection.fine)):
             if value is not None:
                 self.put(replace(item, message=bytes((status, number, value))), when, out)
+                self._choose(self.selected, item.output, number, value)
         self.selector[item.output] = item.hand
 
     # Banks (ruling 16)
@@ -250,7 +268,7 @@ class Merge:
     def forget_port(self, port: str) -> None:
         """A port that is gone holds nothing."""
         tables: list[dict[Any, Any]] = [self.counts, self.held_back, self.pedals, self.pedal_sent]
-        tables += [self.bends, self.selections, self.selector, self.banks]
+        tables += [self.bends, self.selections, self.selector, self.selected, self.banks]
         for table in tables:
             for key in [key for key in table if key[0] == port]:
                 del table[key]
