@@ -25,7 +25,9 @@ from rules.errors import NotationError
 from rules.language.reading import read_rule_set
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
 from rules.notation import Naming, format_message, nearest, parse_whole_message
+from rules.pitch import hertz
 from rules.switches import State
 from rules.trace import TraceLine
 from rules.trace import trace as follow
@@ -69,8 +71,14 @@ class Traced:
 
     def in_words(self, source: str) -> list[str]:
         """Return the lines to print."""
-        head = f"{format_message(self.message, self.naming)}  ({_hex(self.message)})  from {source}"
+        head = f"{format_message(self.message, self.naming)}  ({_hex(self.message)}{self._key()})  from {source}"
         return [head, *("  " * (line.depth + 1) + plain(line.text) for line in self.lines)]
+
+    def _key(self) -> str:
+        """The key by number and pitch: note names alone leave the octave open, as middle C is C3 or C4."""
+        if self.message[0] & 0xF0 not in (NOTE_ON, NOTE_OFF, POLY_PRESSURE):
+            return ""
+        return f", key {self.message[1]}, {hertz(self.message[1]):.1f} Hz"
 
     def data(self) -> dict[str, Any]:
         """Return the same for programs."""

@@ -20,6 +20,7 @@ from rules.pipeline import NOWHERE, Table
 from rules.switches import Layout, State
 from rules.tempo import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
+from rules.wire import microseconds_on_wire
 
 IN_A_GAP = "takes it, but this zone doesn't"
 
@@ -102,7 +103,14 @@ class _Tracer:
                 lines += story
         for one in passing:
             lines += self._enter(entry, one)
-        return lines or [TraceLine(0, "goes nowhere: the steps of its port drop it")]
+        return [*lines, *self._wires(lines)] or [TraceLine(0, "goes nowhere: the steps of its port drop it")]
+
+    def _wires(self, lines: Sequence[TraceLine]) -> Iterator[TraceLine]:
+        """How long all that arrives keeps the 5-pin wires busy."""
+        for name, port in self._ruleset.ports.items():
+            arrived = [message for line in lines for at, message in line.outcomes if at == name]
+            if arrived and port.wire == "din":
+                yield TraceLine(0, f"keeps the DIN wire of {name} busy for {microseconds_on_wire(arrived) / 1000:g} ms")
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
         form = _form(one.message)

@@ -45,10 +45,29 @@ def test_a_message_is_followed_in_words(desk: Desk) -> None:
     answer = desk.run("trace", "rig.toml", "--switch", "up=on", "--from", "keys", "note-on", "1", "C3", "100")
     assert (answer.code, answer.err) == (0, "")
     lines = answer.out.splitlines()
-    assert lines[0] == "note-on 1 C3 100  (90 3C 64)  from keys"
+    assert lines[0] == "note-on 1 C3 100  (90 3C 64, key 60, 261.6 Hz)  from keys"
     assert lines[1] == '  rule "keyboard": takes it'
     assert "note-on 1 C4 100" in lines[2]
     assert lines[-1].endswith("arrives at port rack: note-on 4 C4 100")
+
+
+def test_what_has_no_key_has_no_pitch(desk: Desk) -> None:
+    """A controller is told by its bytes alone."""
+    desk.put("rig.toml", RIG)
+    answer = desk.run("trace", "rig.toml", "--from", "keys", "controller", "1", "volume", "100")
+    assert answer.out.splitlines()[0] == "controller 1 volume 100  (B0 07 64)  from keys"
+
+
+def test_the_wire_is_told_how_busy_it_is(desk: Desk) -> None:
+    """On a 5-pin wire a note takes 0.96 ms (M1 A-5), and a layer of three takes three times that."""
+    layer = RIG.replace(b'output = "Rack"', b'output = "Rack", wire = "din"').replace(
+        b'to    = "organ"',
+        b'zones = [{ to = "organ" }, { to = "rack" }, { steps = [{ transpose = 12 }], to = "rack" }]',
+    )
+    desk.put("rig.toml", layer)
+    answer = desk.run("trace", "rig.toml", "--from", "keys", "note-on", "1", "C3", "100")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out.splitlines()[-1] == "  keeps the DIN wire of rack busy for 2.88 ms"
 
 
 @pytest.mark.parametrize(
