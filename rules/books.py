@@ -34,7 +34,8 @@ from rules.walk import Clerk, Copy, Emission, Walk
 Sent = tuple[int, bytes, int, int]
 """Port number, message, due time, player."""
 
-_EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
+EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
+"""The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
 
 
 def is_note_on(message: bytes) -> bool:
@@ -223,7 +224,7 @@ class Books:
                 self.out.append((sending.target, message, due, sending.player))
                 return
             going = self.merge.let_go(sending)
-        elif status & 0xF0 == CONTROLLER and message[1] in _EVERY_NOTE_ENDS:
+        elif status & 0xF0 == CONTROLLER and message[1] in EVERY_NOTE_ENDS:
             self._end_every_note(sending, due)
             return
         else:

@@ -14,7 +14,6 @@ from rules.lanes import Lane
 from rules.nodes.base import Node
 from rules.switches import Layout
 
-
 WHOLE: Final = 0
 """How the engine may answer the messages of a cell: by walk and books, which is always right."""
 NOTE: Final = 1

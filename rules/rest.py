@@ -18,7 +18,7 @@ from rules.messages import (
 Place = tuple[int, int, int]
 """An output: port, status (channel included), and key or controller (0 where there is none)."""
 
-_HELD_CONTROLLERS: Final = PEDALS | {MODULATION}
+HELD_CONTROLLERS: Final = PEDALS | {MODULATION}
 
 
 def rest_place(target: int, message: bytes) -> Place | None:
@@ -26,7 +26,7 @@ def rest_place(target: int, message: bytes) -> Place | None:
     status = message[0]
     kind = status & 0xF0
     if kind == CONTROLLER:
-        return (target, status, message[1]) if message[1] in _HELD_CONTROLLERS else None
+        return (target, status, message[1]) if message[1] in HELD_CONTROLLERS else None
     if kind == POLY_PRESSURE:
         return target, status, message[1]
     return (target, status, 0) if kind in (PRESSURE, PITCH_BEND) else None

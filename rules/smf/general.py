@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -11,28 +11,31 @@ from rules.books import Sent
 from rules.engine import Engine
 from rules.messages import SYSEX
 from rules.pipeline import Pipeline
-from rules.smf import sysex
+from rules.smf import solo, sysex
 from rules.smf.order import in_order
 from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
+from rules.smf.stream import Stream, StreamFeed
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.writing import TrackWriter
 from rules.tempo import Delay, Later
 
 META: Final = 0xFF
+NOTHING_STRAIGHT: Final[list[solo.Straight | None]] = [None] * 0x4000
 
 
-def run(score: Score, pipeline: Pipeline, bpm: float) -> None:
+def run(score: Score, pipeline: Pipeline, bpm: float, streams: Mapping[int, Stream]) -> None:
     """Plays the parts of a score and fills in their bodies. Raises MidiFileError.
 
-    The tracks of a format 2 file are independent: each has an engine of its own.
+    Parts whose source has a stream take that; if not all have, none may. The tracks of a format 2 file are independent:
+    each has an engine of its own.
     """
     parts = score.parts
     groups = [[part] for part in parts] if score.file.format == 2 else [parts]
     for group in groups:
         track = score.file.tracks[group[0].number]
         times = tempo_map(score.file, track, Fraction(str(bpm)))
-        _Performance(score, group, Engine(pipeline, _later(times)), pipeline).play()
+        _Performance(score, group, Engine(pipeline, _later(times)), pipeline).play(streams)
 
 
 def _later(times: TempoMap) -> Later:
@@ -46,11 +49,11 @@ class _Performance:
     """Some parts and the engine that plays them."""
 
     def __init__(self, score: Score, parts: Sequence[Part], engine: Engine, pipeline: Pipeline) -> None:
-        self._score = score
+        self.score = score
         self._parts = parts
-        self._engine = engine
+        self.engine = engine
         self._writers = [[TrackWriter(part.events.body) for _ in range(score.outputs)] for part in parts]
-        self._counters = [score.rules.counters(part.source) for part in parts]
+        self.counters = [score.rules.counters(part.source) for part in parts]
         for part in parts:
             engine.add_player(pipeline.sources[part.source])
         # one port and one file, no memory, no switches, no output that two can reach: tracks don't concern each other
@@ -59,51 +62,32 @@ class _Performance:
         )
         self._ends: list[Event | None] = [None] * len(parts)
 
-    def play(self) -> None:
+    def play(self, streams: Mapping[int, Stream]) -> None:
         """From the first event until nothing is pending any more."""
-        if self._is_plain:
+        if streams:
             for number, part in enumerate(self._parts):
-                self._play_alone(number, part)
+                stream = streams[part.source]
+                output = min(stream.ports, default=0) if self.score.per_port else 0
+                self._play_alone(number, part, output, stream)
+        elif self._is_plain:
+            for number, part in enumerate(self._parts):
+                self._play_alone(number, part, 0, None)
         else:
             self._play_together()
         self._finish()
 
-    def _play_alone(self, number: int, part: Part) -> None:
+    def _play_alone(self, number: int, part: Part, output: int, stream: Stream | None) -> None:
         """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
-        feed = self._engine.feed
-        hits, groups = self._counters[number]
-        writer = self._writers[number][0]
-        swap, keep = writer.swap, writer.keep
-        changed = 0
-        out: list[Sent] = []
-        for event in part.events:
-            message = event[4]
-            status = message[0]
-            if status >= SYSEX:
-                self._play_long(number, event)
-                continue
-            group = groups[(status << 7 | message[1]) & 0x3FFF]
-            if group:
-                hits[group] += 1
-            else:
-                self._judge(number, message)
-            feed(number, message, event[0], out)
-            if len(out) == 1:
-                data = out[0][1]
-                if data == message:
-                    keep(event)
-                else:
-                    changed += 1
-                    swap(data, event)
-            else:
-                self._write(number, message, event, out)
-                self._count(number, message, out, 0)
-            out.clear()
-        self._score.counts.changed += changed
+        soloist = _Soloist(self, number, stream)
+        changed = solo.play(part.events, self._writers[number][output], soloist)
+        self.score.counts.changed += changed
+        self.score.counts.unended += sum(soloist.open_notes)
+        if self.score.per_port and any(soloist.hits):
+            self.score.used.add(output)
 
     def _play_together(self) -> None:
         """All tracks, in the order of playing."""
-        engine, agenda = self._engine, self._engine.agenda
+        engine, agenda = self.engine, self.engine.agenda
         tick = 0
         out: list[Sent] = []
         for batch in in_order([part.events for part in self._parts]):
@@ -113,14 +97,14 @@ class _Performance:
                 message = event[4]
                 status = message[0]
                 if status >= SYSEX:
-                    self._play_long(number, event)
+                    self.play_long(number, event, engine.feed)
                     continue
-                hits, groups = self._counters[number]
+                hits, groups = self.counters[number]
                 group = groups[(status << 7 | message[1]) & 0x3FFF]
                 if group:
                     hits[group] += 1
                 else:
-                    self._judge(number, message)
+                    self.judge(number, message)
                 before = agenda.count
                 engine.feed(number, message, tick, out)
                 self._write(number, message, event, out)
@@ -135,10 +119,10 @@ class _Performance:
     def _catch_up(self, tick: int) -> None:
         """Writes what is due by a tick."""
         out: list[Sent] = []
-        self._engine.advance(tick, out)
+        self.engine.advance(tick, out)
         self._write_new(out)
 
-    def _play_long(self, number: int, event: Event) -> None:
+    def play_long(self, number: int, event: Event, feed: solo.Feed) -> None:
         """A meta event, which stays, or sysex and escapes, which go through the engine as what they send."""
         tick, _, _, _, message = event
         if message[0] == META:
@@ -150,23 +134,23 @@ class _Performance:
             return
         sent = message[:1] + content(message)
         out: list[Sent] = []
-        before = self._engine.agenda.count
-        self._judge(number, sent)
-        self._engine.feed(number, sent, tick, out)
+        before = self.engine.agenda.count
+        self.judge(number, sent)
+        feed(number, sent, tick, out)
         self._write(number, sent, event, out)
-        self._count(number, sent, out, self._engine.agenda.count - before)
+        self._count(number, sent, out, self.engine.agenda.count - before)
 
-    def _judge(self, number: int, message: bytes) -> None:
+    def judge(self, number: int, message: bytes) -> None:
         """Counts a message by all that it is."""
         status = message[0]
         first = message[1] if status < SYSEX else 0
         second = message[2] if status < SYSEX and len(message) > 2 else 0
         index = (status << 7 | first) & 0x3FFF
-        self._score.rules.judge(self._parts[number].source, index, second, self._engine.word)
+        self.score.rules.judge(self._parts[number].source, index, second, self.engine.word)
 
     def _count(self, number: int, message: bytes, out: Sequence[Sent], put_off: int) -> None:
         """What became of a message: only what it caused itself, not what it let go out of others."""
-        counts = self._score.counts
+        counts = self.score.counts
         own = [data for _, data, _, owner in out if owner == number]
         made = len(own) + put_off
         if not made:
@@ -174,6 +158,11 @@ class _Performance:
         else:
             counts.changed += message not in own
             counts.added += made - 1
+
+    def write_all(self, number: int, event: Event, sent: Sequence[Sent]) -> None:
+        """Writes and counts what a message came to, where it was not put off."""
+        self._write(number, event[4], event, sent)
+        self._count(number, event[4], sent, 0)
 
     def _write(self, number: int, message: bytes, event: Event, out: Sequence[Sent]) -> None:
         """Writes what came of an event at once, each in the track of its player."""
@@ -198,12 +187,12 @@ class _Performance:
 
     def _output(self, number: int, target: int, data: bytes, event: Event | None) -> int:
         """The output for a port; marks it used, and its channel taken."""
-        if self._score.per_port:
-            self._score.used.add(target)
+        if self.score.per_port:
+            self.score.used.add(target)
             return target
         if data[0] < SYSEX:
             part = self._parts[number]
-            self._score.claim(part, data[0], target, part.events.base + (event[1] if event is not None else 0))
+            self.score.claim(part, data[0], target, part.events.base + (event[1] if event is not None else 0))
         return 0
 
     def _finish(self) -> None:
@@ -214,4 +203,31 @@ class _Performance:
                     writer.end(end)
                 writer.rest(part.events.tail)
             part.bodies = [writer.body() for writer in writers]
-        self._score.counts.unended += self._engine.sounding
+        self.score.counts.unended += self.engine.sounding
+
+
+class _Soloist:
+    """What `solo` asks about one track: a stream if there is one, else the engine."""
+
+    def __init__(self, performance: _Performance, number: int, stream: Stream | None) -> None:
+        self._performance = performance
+        self.number = number
+        self.hits, self.groups = performance.counters[number]
+        self.open_notes = [0] * solo.NOTES
+        self.straight = NOTHING_STRAIGHT
+        self.feed: solo.Feed = performance.engine.feed
+        if stream is not None:
+            self.straight = stream.straight
+            self.feed = StreamFeed(stream, self.open_notes).feed
+
+    def judge(self, message: bytes) -> None:
+        """Counts a message by all that it is."""
+        self._performance.judge(self.number, message)
+
+    def write_long(self, event: Event) -> None:
+        """Sysex and meta events."""
+        self._performance.play_long(self.number, event, self.feed)
+
+    def write_all(self, event: Event, sent: Sequence[Sent]) -> None:
+        """Nothing, or several messages."""
+        self._performance.write_all(self.number, event, sent)

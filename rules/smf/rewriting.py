@@ -13,11 +13,12 @@ from typing import Final
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Rule, Stage
 from rules.pipeline import Pipeline
-from rules.smf import general, stream
+from rules.smf import general
 from rules.smf.damage import Damage
 from rules.smf.reading import MidiFile, read
 from rules.smf.scanning import content
 from rules.smf.score import Score
+from rules.smf.stream import streams
 from rules.smf.writing import write
 from rules.steps.transpose import TransposeStep
 
@@ -81,18 +82,15 @@ class Rewriter:
         self._playing = playing
         self._per_port = per_port
         self._strict = strict
-        self._stream = stream.tables(pipeline) if route == "stream" else {}
+        self._streams = streams(pipeline, per_port) if route == "stream" else {}
 
     def rewrite(self, data: bytes) -> Rewritten:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
         file = read(data, strict=self._strict)
         sources = [self._source(file, number) for number in range(len(file.tracks))]
         score = Score(file, sources, self._pipeline, self._per_port)
-        route = "stream" if all(source in self._stream for source in sources) else "general"
-        if route == "stream":
-            stream.run(score, self._stream)
-        else:
-            general.run(score, self._pipeline, self._ruleset.bpm)
+        route = "stream" if all(source in self._streams for source in sources) else "general"
+        general.run(score, self._pipeline, self._ruleset.bpm, self._streams if route == "stream" else {})
         return Rewritten(self._outputs(file, score), self._report(file, score, route))
 
     def _source(self, file: MidiFile, number: int) -> int:

@@ -75,10 +75,10 @@ class TrackEvents:
                 first = body[at]
                 if first < 0x80:
                     if not needed:
-                        needed = self._carried_on(at, status)
+                        needed = self.carried_on(at, status)
                     end = at + needed
                     if body[end - 1] > 0x7F:
-                        raise self._bad_data(end - 1)
+                        raise self.bad_data(end - 1)
                     yield tick, delta_at, at, end, prefix + body[at:end]
                 elif first < 0xF0:
                     status = first
@@ -86,23 +86,23 @@ class TrackEvents:
                     needed = DATA_BYTES[first]
                     end = at + 1 + needed
                     if body[at + 1] > 0x7F or body[end - 1] > 0x7F:
-                        raise self._bad_data(at + 1 if body[at + 1] > 0x7F else end - 1)
+                        raise self.bad_data(at + 1 if body[at + 1] > 0x7F else end - 1)
                     yield tick, delta_at, at, end, body[at:end]
                 else:
                     needed = 0
                     if first != 0xFF:
                         status = 0
-                    end = self._end_of_long_event(at)
+                    end = self.end_of_long_event(at)
                     yield tick, delta_at, at, end, body[at:end]
                     if first == 0xFF and body[at + 1] == END_OF_TRACK:
-                        self._ended(end)
+                        self.ended(end)
                         return
                 at = end
         except IndexError:
-            self._stopped_inside(delta_at)
-        self._log.note(self.base + self.tail, "the track has no end-of-track event; none is added")
+            self.stopped_inside(delta_at)
+        self.end_missing()
 
-    def _end_of_long_event(self, at: int) -> int:
+    def end_of_long_event(self, at: int) -> int:
         """Return where the sysex or meta event at `at` ends; IndexError if the file is cut off before that."""
         first = self.body[at]
         length_at = at + 1
@@ -120,7 +120,7 @@ class TrackEvents:
             raise IndexError
         raise self._refused(length_at, f"an event of {counted(length, 'byte')} runs past the end of its track")
 
-    def _carried_on(self, at: int, status: int) -> int:
+    def carried_on(self, at: int, status: int) -> int:
         """Return how many data bytes the running `status` takes that a meta event has interrupted."""
         if not status:
             raise self._refused(at, "running status without a channel status before it (a sysex event ends it)")
@@ -129,18 +129,25 @@ class TrackEvents:
             self._log.note(self.base + at, "running status is carried over a meta event, which should have ended it")
         return DATA_BYTES[status]
 
-    def _ended(self, end: int) -> None:
+    def end_missing(self) -> None:
+        """Note that the track has no end-of-track event."""
+        self._log.note(self.base + self.tail, "the track has no end-of-track event; none is added")
+
+    def ended(self, end: int) -> None:
+        """Note where the end-of-track event ends, and what stands behind it."""
         self.tail = end
         rest = len(self.body) - end
         if rest:
             self._log.note(self.base + end, f"{counted(rest, 'byte')} after the end of the track, kept unread")
 
-    def _stopped_inside(self, delta_at: int) -> None:
+    def stopped_inside(self, delta_at: int) -> None:
+        """Note that the track stops inside the event whose delta time is at `delta_at`."""
         self.tail = delta_at
         rest = counted(len(self.body) - delta_at, "byte")
         self._log.note(self.base + delta_at, f"the track ends inside an event; {rest} of it are kept unread")
 
-    def _bad_data(self, at: int) -> MidiFileError:
+    def bad_data(self, at: int) -> MidiFileError:
+        """Return the error for a data byte above 7F at `at`."""
         return self._refused(at, f"data byte {self.body[at]:02X} in a channel event; 00 to 7F are allowed")
 
     def _refused(self, at: int, text: str) -> MidiFileError:

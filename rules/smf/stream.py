@@ -1,23 +1,148 @@
-"""The stream route: straight through the tables, one pass a track, where the tables alone decide.
+"""The stream route: straight through the tables, where they alone decide what becomes of a message.
 
-That is so where every cell is static: plain lanes for every value, no node or switch, a note-off that follows its
-note-on by itself, and no output that another holder could reach.
+That is so where no node or switch stands in the way, a note-off follows its note-on by itself, nothing is held that
+the rules could strand, and no other holder can reach the output.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
-from rules.pipeline import Pipeline
-from rules.smf.score import Score
+from rules.books import EVERY_NOTE_ENDS, Sent
+from rules.engine import NOTE_ONS
+from rules.guards import ALWAYS
+from rules.lanes import IDENTITY, NOWHERE, Lane
+from rules.messages import CONTROLLER, END_OF_SYSEX, PROGRAM, SYSEX, TRANSPORT
+from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
+from rules.rest import HELD_CONTROLLERS
+from rules.smf.solo import NOTES, OTHER, PERHAPS, SAME, Straight
+from rules.smf.tally import groups_of
 
-Streams = Mapping[int, object]
+
+@dataclass(frozen=True, slots=True)
+class Stream:
+    """A source whose tables decide alone: its cells, those with one lane as `solo` wants them, the ports it reaches."""
+
+    cells: Sequence[Cell]
+    straight: list[Straight | None]
+    ports: frozenset[int]
 
 
-def tables(pipeline: Pipeline) -> Streams:
-    """The sources whose tables are static, with what the route needs of them."""
-    return {}
+def streams(pipeline: Pipeline, per_port: bool) -> Mapping[int, Stream]:
+    """The sources, by number, that the stream route can play into one file, or into a file for each port."""
+    found = {}
+    for source, table in enumerate(pipeline.tables):
+        lanes = [lane for row in table.rows for cell in set(row) for lane in cell.lanes]
+        ports = frozenset(lane.target for lane in lanes)
+        channels = {(lane.target, lane.status & 0x0F) for lane in lanes if lane.status < SYSEX}
+        keeps_apart = len(channels) == len({channel for _, channel in channels})
+        if (len(ports) <= 1 if per_port else keeps_apart) and _decides_alone(table, pipeline):
+            found[source] = Stream(table.cells, _straights(table.cells, groups_of(pipeline.takers[source]).of), ports)
+    return found
 
 
-def run(score: Score, streams: Streams) -> None:
-    """Fills in the bodies of a score. Raises MidiFileError."""
+class StreamFeed:
+    """Answers what `solo` asks about cells that have no lane, or several: as the engine does, but without a memory."""
+
+    def __init__(self, stream: Stream, open_notes: list[int]) -> None:
+        self._cells = stream.cells
+        self._open_notes = open_notes
+
+    def feed(self, number: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """What the lanes make of a message, in order."""
+        status = message[0]
+        if status >= SYSEX:
+            if status == END_OF_SYSEX:
+                status = message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
+            for lane in self._cells[(status & 0x7F) << 7].lanes:
+                out.append((lane.target, message, now, number))
+            return
+        first, second = message[1], message[2] if len(message) > 2 else 0
+        index = (status << 7 | first) & 0x3FFF
+        cell = self._cells[index]
+        if index < NOTES and cell.lanes:
+            count_open(self._open_notes, index, second, len(cell.lanes))
+        elif status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS:
+            begin = NOTE_ONS | (status & 0x0F) << 7
+            self._open_notes[begin : begin + 128] = [0] * 128
+        for lane in cell.lanes:
+            if lane.gate[second] != NOWHERE:
+                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+
+
+def count_open(open_notes: list[int], index: int, second: int, voices: int) -> None:
+    """Counts a note, in so many voices, as open or as ended."""
+    on = index | NOTE_ONS
+    if second and index & NOTE_ONS:
+        open_notes[on] += voices
+    else:
+        open_notes[on] = max(0, open_notes[on] - voices)
+
+
+def _decides_alone(table: Table, pipeline: Pipeline) -> bool:
+    channel_rows, system_rows = table.rows[: SYSEX & 0x7F], table.rows[SYSEX & 0x7F :]
+    return all(
+        _is_static(number | 0x80, first, cell, pipeline)
+        for number, row in enumerate(channel_rows)
+        for cell, first in _cells_of(row, number)
+    ) and all(lane.node is None and lane.guard == ALWAYS for row in system_rows for lane in row[0].lanes)
+
+
+def _cells_of(row: Row, number: int) -> Iterable[tuple[Cell, int]]:
+    """The cells of a row, each once; those of controllers with every controller they stand for."""
+    if number & 0x70 == CONTROLLER & 0x70:
+        return zip(row, range(128), strict=True)
+    return dict(zip(row, range(128), strict=True)).items()
+
+
+def _is_static(status: int, first: int, cell: Cell, pipeline: Pipeline) -> bool:
+    """Whether a cell's lanes alone say what becomes of its messages, whatever came before."""
+    if not cell.lanes:
+        return True
+    if cell.way in (NOTE, HELD, PASS):
+        return not cell.merged
+    if status & 0xF0 not in (CONTROLLER, PROGRAM):
+        return False
+    if len({(lane.target, lane.status) for lane in cell.lanes}) < len(cell.lanes):
+        return False
+    return all(_is_static_lane(status, first, lane, pipeline) for lane in cell.lanes)
+
+
+def _is_static_lane(status: int, first: int, lane: Lane, pipeline: Pipeline) -> bool:
+    """The same for one lane.
+
+    What the engine handles with care - pedals, banks, parameters, mode messages - goes straight while no one shares the
+    channel; but what is held until it comes to rest may not be filtered by value.
+    """
+    if not lane.plain or lane.status & 0xF0 != status & 0xF0 or lane.one is not IDENTITY:
+        return False
+    if (lane.target, lane.status & 0x0F) in pipeline.shared:
+        return False
+    return NOWHERE not in lane.gate[:128] or (status & 0xF0 == CONTROLLER and first not in HELD_CONTROLLERS)
+
+
+def _straights(cells: Sequence[Cell], groups: Sequence[int]) -> list[Straight | None]:
+    """The cells with one total lane, in the form of `solo`.
+
+    Mode messages that end notes are left out, and so is what rules have to count one by one.
+    """
+    found: list[Straight | None] = []
+    for index, (cell, group) in enumerate(zip(cells, groups, strict=True)):
+        lane = cell.lanes[0] if len(cell.lanes) == 1 else None
+        status, first = 0x80 | index >> 7, index & 0x7F
+        ends = status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS
+        if lane is None or not group or ends or not lane.plain or NOWHERE in lane.gate[:128]:
+            found.append(None)
+        else:
+            note = index | NOTE_ONS if index < NOTES else 0
+            change = _change(status, first, lane)
+            found.append((lane.heads[first], lane.tails, lane.status, change, group, note, note == index and note > 0))
+    return found
+
+
+def _change(status: int, first: int, lane: Lane) -> int:
+    """Whether the messages of a cell come out the same."""
+    if lane.heads[first] != bytes((status, first)):
+        return OTHER
+    return SAME if lane.short or lane.two is IDENTITY else PERHAPS

@@ -38,7 +38,10 @@ class Groups:
                 self.of.append(groups[cell])
 
 
-_groups: Final = lru_cache(maxsize=64)(Groups)
+@lru_cache(maxsize=64)
+def groups_of(takers: Table) -> Groups:
+    """The groups of a source, made once."""
+    return Groups(takers)
 
 
 class RuleTally:
@@ -48,7 +51,7 @@ class RuleTally:
 
     def __init__(self, pipeline: Pipeline) -> None:
         self._takers = pipeline.takers
-        self._groups = [_groups(takers) for takers in pipeline.takers]
+        self._groups = [groups_of(takers) for takers in pipeline.takers]
         self._judged = 0
         self._counts = [[0] * len(pipeline.rules) for _ in range(17)]
         self.hits = [[0] * len(groups.members) for groups in self._groups]

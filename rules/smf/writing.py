@@ -22,31 +22,38 @@ REST: Final = b"\xff\x01\x00"
 class TrackWriter:
     """Writes the body of one track from the events of the original `body`, kept or replaced, and from new ones.
 
-    Ticks must not fall from one call to the next (ValueError). `tick` is that of the last event written.
+    Ticks must not fall from one call to the next (ValueError). `tick` is that of the last event written, `out` what is
+    written, `status` the channel status in force there (0: none), `after_meta` whether a meta event was written since.
+
+    While the writer is in step, the original up to `in_step` has its place and its ticks in what is written, and the
+    next event can be copied. Out of step `in_step` is -1.
     """
 
-    # While the writer is in step, the original up to `_in_step` has its place and its ticks in what is written, and the
-    # next event can be copied. Out of step (-1), `_seen` is where the event of the original ends that was written last
-    # (-1: a new one), and `_seen_tick` is its tick there.
-    __slots__ = ("_after_meta", "_body", "_in_step", "_out", "_seen", "_seen_tick", "_status", "tick")
+    # Out of step, `_seen` is where the event of the original ends that was written last (-1: a new one), and
+    # `_seen_tick` is its tick there.
+    __slots__ = ("_body", "_seen", "_seen_tick", "after_meta", "in_step", "out", "status", "tick")
 
     def __init__(self, body: bytes) -> None:
         self._body = body
-        self._out = bytearray()
-        self._in_step = 0
+        self.out = bytearray()
+        self.in_step = 0
         self._seen = -1
         self._seen_tick = 0
-        self._status = 0  # channel status in force, 0: none
-        self._after_meta = False
+        self.status = 0
+        self.after_meta = False
         self.tick = 0
+
+    def resume(self, in_step: int, status: int, after_meta: bool, tick: int) -> None:
+        """Take over from one who wrote to `out` while in step."""
+        self.in_step, self.status, self.after_meta, self.tick = in_step, status, after_meta, tick
 
     def keep(self, event: Event) -> None:
         """Write an event of the original as it was, at its own tick."""
         tick, delta_at, _, end, message = event
-        if delta_at == self._in_step and message[0] == self._status:
-            self._out += self._body[delta_at:end]  # what precedes it is what did, so its own bytes are right
-            self._after_meta = False
-            self._in_step = end
+        if delta_at == self.in_step and message[0] == self.status:
+            self.out += self._body[delta_at:end]  # what precedes it is what did, so its own bytes are right
+            self.after_meta = False
+            self.in_step = end
             self.tick = tick
         else:
             self.put(tick, message, event)
@@ -54,18 +61,18 @@ class TrackWriter:
     def swap(self, message: bytes, event: Event) -> None:
         """Write a channel message in place of one of the original, at its own tick: `put`, short for the usual case."""
         tick, delta_at, at, end, _ = event
-        if delta_at != self._in_step:
+        if delta_at != self.in_step:
             self.put(tick, message, event)
             return
-        if message[0] != self._status:
-            self._status = message[0]
-            self._out += self._body[delta_at:at] + message
+        if message[0] != self.status:
+            self.status = message[0]
+            self.out += self._body[delta_at:at] + message
         elif self._body[at] < 0x80:
-            self._out += self._body[delta_at:at] + message[1:]
+            self.out += self._body[delta_at:at] + message[1:]
         else:
-            self._out += self._body[delta_at:at] + message
-        self._after_meta = False
-        self._in_step = end
+            self.out += self._body[delta_at:at] + message
+        self.after_meta = False
+        self.in_step = end
         self.tick = tick
 
     def put(self, tick: int, message: bytes, like: Event | None = None) -> None:
@@ -77,26 +84,26 @@ class TrackWriter:
         running = False
         if like is None:
             self._put_delta(tick - self.tick)
-            self._in_step = self._seen = -1
+            self.in_step = self._seen = -1
         else:
             like_tick, delta_at, at, end, _ = like
             body = self._body
-            seen, seen_tick = (self._seen, self._seen_tick) if self._in_step < 0 else (self._in_step, self.tick)
+            seen, seen_tick = (self._seen, self._seen_tick) if self.in_step < 0 else (self.in_step, self.tick)
             follows = delta_at == seen
             if follows and tick - self.tick == like_tick - seen_tick:
-                self._out += body[delta_at:at]
+                self.out += body[delta_at:at]
             else:
                 follows = self._put_delta_like(tick - self.tick, delta_at, at) and follows
-            if body[at] < 0x80 and status == self._status:
-                running = follows or not self._after_meta
-            self._in_step = end if tick == like_tick else -1
+            if body[at] < 0x80 and status == self.status:
+                running = follows or not self.after_meta
+            self.in_step = end if tick == like_tick else -1
             self._seen = end
             self._seen_tick = like_tick
         self.tick = tick
         if status < 0xF0:
-            self._status = status
-            self._after_meta = False
-            self._out += message[1:] if running else message
+            self.status = status
+            self.after_meta = False
+            self.out += message[1:] if running else message
         else:
             self._put_long_event(message)
 
@@ -106,16 +113,16 @@ class TrackWriter:
 
     def rest(self, tail: int) -> None:
         """Append the bytes of the original from `tail` on, which belong to no event."""
-        self._out += self._body[tail:]
+        self.out += self._body[tail:]
 
     def body(self) -> bytes:
         """Return the track as written so far."""
-        return bytes(self._out)
+        return bytes(self.out)
 
     def _put_delta_like(self, delta: int, delta_at: int, at: int) -> bool:
         """Write a delta time, in the form of the original if its value is the same; False if it took more events."""
         if vlq.decode(self._body, delta_at)[0] == delta:
-            self._out += self._body[delta_at:at]
+            self.out += self._body[delta_at:at]
             return True
         return self._put_delta(delta)
 
@@ -124,23 +131,23 @@ class TrackWriter:
         if delta < 0:
             raise ValueError(f"an event {-delta} ticks before the one written last")
         if delta <= vlq.LARGEST:
-            self._out += vlq.encode(delta)
+            self.out += vlq.encode(delta)
             return True
         while delta > vlq.LARGEST:
-            self._out += vlq.encode(vlq.LARGEST) + REST
+            self.out += vlq.encode(vlq.LARGEST) + REST
             delta -= vlq.LARGEST
-        self._out += vlq.encode(delta)
-        self._after_meta = True
+        self.out += vlq.encode(delta)
+        self.after_meta = True
         return False
 
     def _put_long_event(self, message: bytes) -> None:
         if message[0] == 0xFF and len(message) > 2 and message[1] < 0x80:
-            self._after_meta = True
+            self.after_meta = True
         elif message[0] in (0xF0, 0xF7) and len(message) > 1:
-            self._status = 0
+            self.status = 0
         else:
             raise ValueError(f"{message.hex(' ')} is no event of a track: wrap it as a sysex event or an escape")
-        self._out += message
+        self.out += message
 
 
 def write(file: MidiFile, bodies: Sequence[bytes]) -> bytes:

@@ -1,0 +1,184 @@
+"""One track by itself, in one pass: read an event, answer it, write it.
+
+This is `scanning` and `writing` in one loop, for tracks that no other track concerns. Whatever isn't everyday - long
+delta times, sysex and meta events, damage, messages that come to nothing or to several - is left to those two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Final, Protocol
+
+from rules.books import Sent
+from rules.smf import vlq
+from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
+from rules.smf.writing import TrackWriter
+
+SAME: Final = 0
+OTHER: Final = 1
+PERHAPS: Final = 2
+
+Straight = tuple[bytes, tuple[bytes, ...], int, int, int, int, bool]
+"""A cell with one plain lane: how its messages begin, how they end by their second data byte, their status; whether
+they come out the SAME, OTHER, or as their second byte tells (PERHAPS); the counter of their rules; the counter of open
+notes (0: no note), and whether it is a note-on's."""
+
+Feed = Callable[[int, bytes, int, list[Sent]], None]
+
+NOTES: Final = 0x1000
+"""The cells of note-offs and note-ons come before this one."""
+
+
+class Answerer(Protocol):
+    """What is asked about the messages of a track."""
+
+    number: int
+    straight: list[Straight | None]
+    """For each cell its lane, where that alone decides."""
+    open_notes: list[int]
+    """How many notes went straight and are still open, by the cell of their note-on."""
+    hits: list[int]
+    """Counters for the rules."""
+    groups: list[int]
+    """The counter of each cell; 0 where a message has to be judged by itself."""
+    feed: Feed
+    """Asked where no lane alone decides, as the engine is."""
+
+    def judge(self, message: bytes) -> None:
+        """Counts a message by all that it is."""
+        ...
+
+    def write_long(self, event: Event) -> None:
+        """Answers a sysex or meta event and writes it."""
+        ...
+
+    def write_all(self, event: Event, sent: Sequence[Sent]) -> None:
+        """Writes what a message came to, if that is not exactly one message."""
+        ...
+
+
+def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
+    """Plays one track. Returns how many messages came out changed, by themselves and in their places.
+
+    What comes out as it came in is copied in spans: `kept` is where the open one begins. Raises MidiFileError for what
+    can't be read.
+    """
+    number, straight, feed = asked.number, asked.straight, asked.feed
+    hits, groups, open_notes = asked.hits, asked.groups, asked.open_notes
+    body, out = events.body, writer.out
+    size = len(body)
+    at = delta_at = tick = status = needed = kept = in_force = meta_end = changed = 0
+    in_step = True
+    sent: list[Sent] = []
+    end = 0
+    try:
+        while at < size:
+            delta_at = at
+            delta = body[at]
+            at += 1
+            if delta > 0x7F:
+                if body[at] < 0x80:  # two bytes, the usual case, without a call
+                    delta = (delta & 0x7F) << 7 | body[at]
+                    at += 1
+                else:
+                    delta, at = vlq.decode(body, delta_at, events.base)
+            tick += delta
+            first = body[at]
+            if first < 0x80:
+                runs = True
+                if not needed:
+                    needed = events.carried_on(at, status)
+                end = at + needed
+                second = body[end - 1]
+                if second > 0x7F:
+                    raise events.bad_data(end - 1)
+            elif first < 0xF0:
+                runs = False
+                status = first
+                needed = DATA_BYTES[first]
+                end = at + 1 + needed
+                first = body[at + 1]
+                second = body[end - 1]
+                if first > 0x7F or second > 0x7F:
+                    raise events.bad_data(at + 1 if first > 0x7F else end - 1)
+            else:
+                needed = 0
+                if first != 0xFF:
+                    status = 0
+                end = events.end_of_long_event(at)
+                if in_step:
+                    out += body[kept:delta_at]
+                    writer.resume(delta_at, in_force, meta_end == delta_at, tick - delta)
+                asked.write_long((tick, delta_at, at, end, body[at:end]))
+                in_step = writer.in_step == end
+                in_force = writer.status
+                kept = end
+                if first == 0xFF:
+                    meta_end = end
+                if first == 0xFF and body[at + 1] == END_OF_TRACK:
+                    events.ended(end)
+                    return changed
+                at = end
+                continue
+            index = (status << 7 | first) & 0x3FFF
+            lane = straight[index]
+            if lane is not None:
+                head, tails, new_status, change, group, note, begins = lane
+                hits[group] += 1
+                if begins and second:
+                    open_notes[note] += 1
+                elif note and open_notes[note]:
+                    open_notes[note] -= 1
+                if change == SAME and in_step and (in_force == status or not runs):
+                    in_force = status
+                    at = end
+                    continue
+                data = head + tails[second]
+                differs = change == OTHER or data[-1] != second
+            else:
+                message = ONE_BYTE[status] + body[at:end] if runs else body[at:end]
+                group = groups[index]
+                if group:
+                    hits[group] += 1
+                else:
+                    asked.judge(message)
+                feed(number, message, tick, sent)
+                if len(sent) != 1:
+                    if in_step:
+                        out += body[kept:delta_at]
+                        writer.resume(delta_at, in_force, meta_end == delta_at, tick - delta)
+                    asked.write_all((tick, delta_at, at, end, message), sent)
+                    sent.clear()
+                    in_step = writer.in_step == end
+                    in_force = writer.status
+                    kept = at = end
+                    continue
+                data = sent[0][1]
+                new_status = data[0]
+                differs = data != message
+                sent.clear()
+            changed += differs
+            if not in_step:
+                message = ONE_BYTE[status] + body[at:end] if runs else body[at:end]
+                writer.put(tick, data, (tick, delta_at, at, end, message))
+                in_step = writer.in_step == end
+                kept = end
+            elif not runs or new_status != in_force:
+                if differs or runs:
+                    out += body[kept:at]
+                    out += data
+                    kept = end
+            elif differs:
+                out += body[kept:at]
+                out += data[1:]
+                kept = end
+            in_force = new_status
+            at = end
+    except IndexError:
+        if delta_at < end <= size:  # the event was read whole, so it wasn't the file that ended
+            raise
+        events.stopped_inside(delta_at)
+    events.end_missing()
+    if in_step:
+        out += body[kept : events.tail]
+    return changed
