@@ -8,7 +8,7 @@ from rules.steps.echo import EchoStep
 from rules.steps.map import MapStep
 from rules.steps.velocity import VelocityStep
 from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_velocity
-from tests.model.reach import BankReach
+from tests.model.reach import Reach
 from tests.rules.playing import ruleset_of
 from tests.rules.rulings import whole
 
@@ -112,4 +112,4 @@ to = "rack"
 )
 def test_shared_banks(port: str, channel: int, shared: bool) -> None:
     """Two sources share an output channel where both can choose sounds on it at some setting (ruling 16)."""
-    assert BankReach(ruleset_of(whole(BANKS))).shared((port, channel - 1)) is shared
+    assert Reach(ruleset_of(whole(BANKS))).shares_banks((port, channel - 1)) is shared

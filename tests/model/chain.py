@@ -244,8 +244,8 @@ def _send(step: SendStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
 
 def _fires(at: At, message: bytes, moment: Moment) -> bool:
     kind = facts.kind_of(message)
-    if facts.is_controller(message):
-        key = (*at, *(moment.in_key or ()))
+    if kind == "controller":
+        key = (*at, moment.in_key[0] if moment.in_key else -1, message[0], message[1])
         crosses = moment.memory.before(key) < SWITCH_ON <= message[2]
         moment.memory.note(key, message[2])
         moment.heard.append(message[2] >= SWITCH_ON)

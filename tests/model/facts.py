@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from rules.messages import BEND_CENTRE, KIND_OF_STATUS, MODULATION, MOST_MODE, PEDALS, SWITCH_ON, TRANSPORT
+from rules.messages import (
+    BEND_CENTRE,
+    END_OF_SYSEX,
+    KIND_OF_STATUS,
+    MODULATION,
+    MOST_MODE,
+    PEDALS,
+    SWITCH_ON,
+    TRANSPORT,
+)
 
 Place = tuple[str, str, int, int]
 """Output port, kind (`note` for ons and offs), output channel 0-15, key or controller (0 for what has neither)."""
@@ -46,9 +55,15 @@ def has_channel(message: bytes) -> bool:
     return message[0] < 0xF0
 
 
+def signal_of(message: bytes) -> int:
+    """The status of clock, transport and what goes with them, also inside an F7 escape (ruling 34); else 0."""
+    status = message[1] if message[0] == END_OF_SYSEX and len(message) > 1 else message[0]
+    return status if status in TRANSPORT else 0
+
+
 def is_signal(message: bytes) -> bool:
     """Clock, transport and what goes with them; not sysex."""
-    return message[0] in TRANSPORT
+    return signal_of(message) > 0
 
 
 def channel_of(message: bytes) -> int:
@@ -65,8 +80,10 @@ def kind_of(message: bytes) -> str:
     """The kind that a condition asks for, with `mode` for the controllers 120-127."""
     if is_off(message):
         return "note-off"
+    if is_signal(message):
+        return KIND_OF_STATUS[signal_of(message)]
     if not has_channel(message):
-        return "sysex" if message[0] == 0xF7 else KIND_OF_STATUS[message[0]]
+        return "sysex"
     if is_controller(message) and message[1] >= MOST_MODE:
         return "mode"
     return KIND_OF_STATUS[message[0] & 0xF0]

@@ -88,15 +88,11 @@ class Ledger:
     rests: dict[InKey, dict[Place, tuple[Way, Emission]]] = field(default_factory=dict)
 
     def soundings(self) -> Iterator[tuple[InKey, Sounding]]:
-        """Everything that sounds, in the order it began."""
-        found = [
-            (sounding.on.order, in_key, sounding)
-            for in_key, presses in self.presses.items()
-            for press in presses
-            for sounding in press.soundings
-        ]
-        for _, in_key, sounding in sorted(found, key=lambda entry: entry[0]):
-            yield in_key, sounding
+        """Everything that sounds, player by player, in the order in which it was pressed."""
+        for in_key in sorted(self.presses, key=lambda in_key: in_key[0]):
+            for press in self.presses[in_key]:
+                for sounding in press.soundings:
+                    yield in_key, sounding
 
     def forget(self, ended: Callable[[Sounding], bool]) -> None:
         """Takes out the soundings that ended without their note-off; a press emptied by it is forgotten."""

@@ -73,7 +73,6 @@ class Merge:
     selector: dict[Output, Hand] = field(default_factory=dict)
     selected: dict[Output, Selection] = field(default_factory=dict)
     banks: dict[Output, dict[Hand, dict[int, Item]]] = field(default_factory=dict)
-    used: set[Output] = field(default_factory=set)
 
     def send(self, item: Item, when: int, out: Out) -> None:
         """Sends `item`, or what must go out in its place."""
@@ -97,8 +96,6 @@ class Merge:
 
     def put(self, item: Item, when: int, out: Out) -> None:
         """Sends as it is."""
-        if facts.has_channel(item.message):
-            self.used.add(item.output)
         out.append((item.port, item.message, when, item.player))
 
     # Notes (ruling 11)
@@ -258,9 +255,9 @@ class Merge:
         for number in sorted(waiting):
             self.put(waiting[number], when, out)
 
-    def settle(self, now: int, out: Out) -> None:
-        """The bank selects that still wait go out without their program change."""
-        for output in list(self.banks):
+    def settle(self, now: int, out: Out, there: Callable[[Output], bool] = lambda output: True) -> None:
+        """The bank selects that still wait there go out without their program change."""
+        for output in [output for output in self.banks if there(output)]:
             for waiting in self.banks.pop(output).values():
                 for number in sorted(waiting):
                     self.put(waiting[number], now, out)
@@ -272,4 +269,3 @@ class Merge:
         for table in tables:
             for key in [key for key in table if key[0] == port]:
                 del table[key]
-        self.used = {output for output in self.used if output[0] != port}

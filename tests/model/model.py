@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
@@ -18,7 +19,7 @@ from tests.model.chain import Flow, Gate, Memory, Moment, Passage, Wait, shaped_
 from tests.model.facts import InKey, Place
 from tests.model.ledger import Item, Ledger, Press, Sounding
 from tests.model.merging import Merge, Out, Output
-from tests.model.reach import BankReach
+from tests.model.reach import Reach
 from tests.model.routing import Emission, Way, branches_of, clock_source, once
 
 NEVER = 1 << 62
@@ -30,7 +31,8 @@ NOBODY = -1
 class Traveller:
     """An item on its way through delays and thins.
 
-    `base + delay` is where it is in time, `extra` is what it had to wait besides.
+    `base + delay` is where it is in time, `extra` is what it had to wait besides. A `twin` goes along with an identical
+    message that was sent at once: it only counts if a `thin` makes it late.
     """
 
     item: Item
@@ -40,6 +42,7 @@ class Traveller:
     extra: int = 0
     waits: list[tuple[tuple[str | int, ...], Delay, int]] = field(default_factory=list)
     station: int = 0
+    twin: bool = False
 
 
 @dataclass(slots=True)
@@ -68,9 +71,12 @@ class Thin:
 class Model:
     """A plain interpreter of a RuleSet. Times are in the unit of `later`; ports go by name."""
 
+    REMEMBERS_SILENT_PRESSES = True
+    SENT_VALUES_REST = False
+
     def __init__(self, ruleset: RuleSet, later: Later) -> None:
         self.ruleset = ruleset
-        self.banks = BankReach(ruleset)
+        self.reach = Reach(ruleset)
         self.later = later
         self.players: list[str] = []
         self.switches: dict[str, bool | int | str] = {name: _start(it) for name, it in ruleset.switches.items()}
@@ -82,7 +88,7 @@ class Model:
         self.agenda: list[Pending] = []
         self.latest: dict[tuple[str | int, ...], int] = {}
         self.thins: dict[tuple[str | int, ...], Thin] = {}
-        self.running: set[str] = set()
+        self.running: set[int] = set()
         self.orders = 0
 
     # What the engine offers
@@ -115,7 +121,7 @@ class Model:
         status = message[0]
         if status == ACTIVE_SENSING or status in UNDEFINED:
             return
-        if status == RESET or _is_escaped_signal(message):
+        if status == RESET:
             self._to_clocked_ports(player, message, now, out)
         elif facts.is_signal(message):
             self._feed_signal(player, message, now, out)
@@ -131,7 +137,7 @@ class Model:
         """A source is lost: what it holds is ended."""
         self.advance(now, out)
         self._end_pending(lambda item: item.player == player, now, out)
-        for in_key, sounding in self.ledger.soundings():
+        for in_key, sounding in list(self.ledger.soundings()):
             if in_key[0] == player:
                 self._made_off_now(sounding, now, out)
         for in_key in [in_key for in_key in self.ledger.presses if in_key[0] == player]:
@@ -141,37 +147,34 @@ class Model:
         for name, switch in self.ruleset.switches.items():
             if isinstance(switch, OnOffSwitch) and switch.mode == "hold" and switch.source == source:
                 self._turn(name, False, player, now, out)
-        if source in self.running:
+        if player in self.running:
             self._to_clocked_ports(player, bytes((STOP,)), now, out)
 
     def silence(self, now: int, out: Out, every_key: bool = False) -> None:
         """Panic (ruling 17)."""
         self.advance(now, out)
         self._end_pending(lambda item: True, now, out)
-        for _, sounding in self.ledger.soundings():
+        for _, sounding in list(self.ledger.soundings()):
             self._made_off_now(sounding, now, out)
         ports = [name for name in self.ruleset.ports if self.ruleset.ports[name].can_send]
-        for port, channel in sorted(
-            (o for o in self.merge.used if o[0] in ports), key=lambda o: (ports.index(o[0]), o[1])
-        ):
+        for port, channel in sorted(self.reach.channels(), key=lambda output: (ports.index(output[0]), output[1])):
             resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []
             resets += [bytes((0xB0 | channel, number, 0)) for number in (64, 66, 69, 123, 120)]
             resets.append(bytes((0xE0 | channel, 0x00, 0x40)))
             out.extend((port, message, now, NOBODY) for message in resets)
-        used = self.merge.used
         self.ledger.presses.clear()
         self.ledger.rests.clear()
-        self.merge = Merge(self.ledger, self._shares_banks, used=used)
+        self.merge = Merge(self.ledger, self._shares_banks)
         self.latest.clear()
 
     def replace(self, new: RuleSet, now: int, out: Out) -> None:
         """Other rules from now on; what is held and pending lives on (ruling 30)."""
         self.advance(now, out)
         self.ruleset = new
-        self.banks = BankReach(new)
+        self.reach = Reach(new)
         gone = {port for port in self._ports_ever() if port not in new.ports or not new.ports[port].can_send}
         self._end_pending(lambda item: item.port in gone, now, out)
-        for _, sounding in self.ledger.soundings():
+        for _, sounding in list(self.ledger.soundings()):
             if sounding.on.port in gone:
                 self._made_off_now(sounding, now, out)
         for presses in self.ledger.presses.values():
@@ -180,6 +183,7 @@ class Model:
         self._rest_now(lambda in_key, place: place[0] in gone, now, out)
         for port in gone:
             self.merge.forget_port(port)
+        self.merge.settle(now, out, lambda output: not self._shares_banks(output))
         self.switches = {name: _carried(it, self.switches.get(name)) for name, it in new.switches.items()}
 
     def settle(self, now: int, out: Out) -> None:
@@ -221,35 +225,41 @@ class Model:
         """Sends what came of a message, and what is owed to what it lets go."""
         way = self._now()
         if in_key is None:
-            for emission in emissions:
-                self._start(emission, player, None, now, out)
-            return
+            return self._emit_all(emissions, player, None, Press(way, []), now, out)
         presses = self.ledger.presses.get(in_key, [])
         if facts.is_off(message) and presses:
             self._end_press(in_key, message, now, out)
-            emissions = [emission for emission in emissions if not facts.is_off(emission.message)]
+            emissions = [emission for emission in emissions if emission.flow.sent or not facts.is_off(emission.message)]
         press = Press(way, [])
-        is_press = facts.is_on(message) or any(facts.is_on(emission.message) for emission in emissions)
-        if is_press:
+        if facts.is_on(message) or any(facts.is_on(emission.message) for emission in emissions):
             self._end_others(in_key, emissions, now, out)
-            self.ledger.presses.setdefault(in_key, []).append(press)
-        for emission in emissions:
-            self._emit(emission, player, in_key, way, press, now, out)
+            # Also if nothing comes of a note-on: then its note-off has nothing to end, and goes nowhere.
+            if self.REMEMBERS_SILENT_PRESSES or any(facts.is_on(emission.message) for emission in emissions):
+                self.ledger.presses.setdefault(in_key, []).append(press)
+        self._emit_all(emissions, player, in_key, press, now, out)
         self._bring_to_rest(player, message, in_key, emissions, now, out)
 
-    def _emit(self, emission: Emission, player: int, in_key: InKey, way: Way, press: Press, now: int, out: Out) -> None:
-        """Sends one emission and notes what it leaves sounding or away from rest."""
-        message = emission.message
-        if facts.is_on(message):
-            sounding = self._sounding(emission, player, in_key)
-            press.soundings.append(sounding)
-            self._start(emission, player, in_key, now, out, sounding)
-        elif facts.is_off(message) and emission.flow.sent:
-            self._sent_off(emission, player, in_key, now, out)
-        else:
-            if facts.has_channel(message):
-                self._remember_rest(emission, in_key, way)
-            self._start(emission, player, in_key, now, out)
+    def _emit_all(
+        self, emissions: list[Emission], player: int, in_key: InKey | None, press: Press, now: int, out: Out
+    ) -> None:
+        """Sends emissions, identical ones once, and notes what they leave sounding or away from rest."""
+        gone = set()
+        for emission in emissions:
+            twin = emission.likeness in gone
+            if in_key is None:
+                left = self._start(emission, player, None, now, out, twin=twin)
+            elif facts.is_on(emission.message):
+                sounding = self._sounding(emission, player, in_key)
+                press.soundings.append(sounding)
+                left = self._start(emission, player, in_key, now, out, sounding)
+            elif facts.is_off(emission.message) and emission.flow.sent:
+                left = self._sent_off(emission, player, in_key, now, out)
+            else:
+                if facts.has_channel(emission.message):
+                    self._remember_rest(emission, in_key, press.way)
+                left = self._start(emission, player, in_key, now, out, twin=twin)
+            if left:
+                gone.add(emission.likeness)
 
     # Presses and releases (rulings 9, 10, 12)
 
@@ -308,15 +318,15 @@ class Model:
         else:
             self.ledger.presses.pop(in_key, None)
 
-    def _sent_off(self, emission: Emission, player: int, in_key: InKey, now: int, out: Out) -> None:
+    def _sent_off(self, emission: Emission, player: int, in_key: InKey, now: int, out: Out) -> bool:
         """A note-off among the messages of a `send` ends the latest such note, if this hand holds one."""
         for press in reversed(self.ledger.presses.get(in_key, [])):
             for sounding in reversed(press.soundings):
                 if sounding.place == emission.place:
                     press.soundings = [other for other in press.soundings if other is not sounding]
-                    self._start(emission, player, in_key, now, out, not_before=sounding.due, copy=sounding.on.copy)
-                    return
-        self._start(emission, player, in_key, now, out)
+                    copy = sounding.on.copy
+                    return self._start(emission, player, in_key, now, out, not_before=sounding.due, copy=copy)
+        return self._start(emission, player, in_key, now, out)
 
     def _release_trigger(self, in_key: InKey, message: bytes, now: int, out: Out) -> None:
         """A controller, bend or pressure that made notes lets them go when it falls.
@@ -360,7 +370,7 @@ class Model:
                 lambda key, at: (self.players[key[0]], key[1] & 0x0F) == hand and (at[0], at[2]) == (place[0], place[2])
             )
         # What a `send` sends stays: nobody holds it down.
-        if not facts.is_held_like_a_note(message) or emission.flow.sent:
+        if not facts.is_held_like_a_note(message) or (emission.flow.sent and not self.SENT_VALUES_REST):
             return
         if facts.is_at_rest(message):
             self.ledger.forget_rests(lambda key, at: key == in_key and at == place)
@@ -406,18 +416,19 @@ class Model:
         sounding: Sounding | None = None,
         not_before: int = 0,
         copy: tuple[str | int, ...] | None = None,
-    ) -> None:
-        """Sets an emission on its way through the delays and thins that it met."""
+        twin: bool = False,
+    ) -> bool:
+        """Sets an emission on its way through the delays and thins that it met; False if a `thin` keeps it."""
         item = sounding.on if sounding is not None else self._item(emission, player, in_key)
         if copy is not None:
             item.copy = copy
-        traveller = Traveller(item, emission, now, extra=0)
+        traveller = Traveller(item, emission, now, twin=twin)
         if not_before:
             reached = self._after(now, emission.flow.delay)
             traveller.extra = max(0, not_before - reached)
-        self._travel(traveller, now, out)
+        return self._travel(traveller, now, out)
 
-    def _travel(self, traveller: Traveller, now: int, out: Out) -> None:
+    def _travel(self, traveller: Traveller, now: int, out: Out) -> bool:
         way = traveller.emission.flow.way
         while traveller.station < len(way):
             station = way[traveller.station]
@@ -426,16 +437,19 @@ class Model:
                 self._wait(traveller, station)
             elif time > now:
                 self.agenda.append(Pending(time, traveller.item.order, traveller=traveller))
-                return
+                return True
             elif not self._passes(traveller, station, time):
-                return
+                traveller.twin = False
+                return False
             traveller.station += 1
         due = self._after(traveller.base, traveller.delay) + traveller.extra
         sounding = traveller.item.sounding
         if sounding is not None:
             sounding.due, sounding.delay, sounding.extra = due, traveller.delay, traveller.extra
             sounding.waits = traveller.waits
-        self._send_at(traveller.item, due, now, out)
+        if not traveller.twin:
+            self._send_at(traveller.item, due, now, out)
+        return True
 
     def _send_at(self, item: Item, due: int, now: int, out: Out) -> None:
         if due <= now:
@@ -575,8 +589,7 @@ class Model:
                         moment = Moment(after, self.memory, in_key, held=False)
                         flow = Flow(message)
                         emissions = once(self._now().along(rule, [branch], flow, moment))
-                        for emission in emissions:
-                            self._emit(emission, known, in_key, self._now(), Press(self._now(), []), now, out)
+                        self._emit_all(emissions, known, in_key, Press(self._now(), []), now, out)
 
     def _know(self, player: int, in_key: InKey, message: bytes) -> None:
         """Remembers the last value of each controller, program, bend and pressure, for `catch_up`."""
@@ -584,15 +597,14 @@ class Model:
             self.known[player, message[0], facts.number_of(message)] = (in_key, message)
 
     def _last_known(self, sources: tuple[str, ...], wanted: tuple[int | str, ...]) -> list[tuple[int, InKey, bytes]]:
-        """The last values that a rule catches up: by player, then channel, then as `catch_up` lists them."""
+        """The last values that a rule catches up: by source and player, then as listed, then by channel."""
         statuses = {"program": 0xC0, "pressure": 0xD0, "pitch-bend": 0xE0}
         found = []
-        for player, source in enumerate(self.players):
-            for channel in range(16 if source in sources else 0):
-                for thing in wanted:
-                    status, number = (statuses[thing], 0) if isinstance(thing, str) else (0xB0, thing)
-                    if (player, status | channel, number) in self.known:
-                        found.append((player, *self.known[player, status | channel, number]))
+        mine = [player for source in sources for player, its in enumerate(self.players) if its == source]
+        for player, thing, channel in product(mine, wanted, range(16)):
+            status, number = (statuses[thing], 0) if isinstance(thing, str) else (0xB0, thing)
+            if (player, status | channel, number) in self.known:
+                found.append((player, *self.known[player, status | channel, number]))
         return found
 
     # Clock and transport (rulings 26, 27)
@@ -600,21 +612,19 @@ class Model:
     def _feed_signal(self, player: int, message: bytes, now: int, out: Out) -> None:
         source, in_key = self.players[player], (player, message[0], 0)
         moment = Moment(self.switches, self.memory, in_key, held=False)
-        emissions: list[Emission] = []
-        for flow in self._now().into_rules(source, message, moment):
-            if not self._trigger(player, flow.message, now, out):
-                self._to_clocked_ports(player, flow.message, now, out)
-                moment.switches = dict(self.switches)
-                emissions += self._now().out_of_rules(source, flow, moment)
-        for emission in once(emissions):
-            self._start(emission, player, None, now, out)
+        if self._trigger(player, message, now, out):
+            return
+        self._to_clocked_ports(player, message, now, out)
+        moment.switches = dict(self.switches)
+        emissions = once(self._now().out_of_rules(source, Flow(message), moment))
+        self._emit_all(emissions, player, None, Press(self._now(), []), now, out)
 
     def _to_clocked_ports(self, player: int, message: bytes, now: int, out: Out) -> None:
         source = self.players[player]
-        if message[0] in (START, CONTINUE):
-            self.running.add(source)
-        elif message[0] == STOP:
-            self.running.discard(source)
+        if facts.signal_of(message) in (START, CONTINUE):
+            self.running.add(player)
+        elif facts.signal_of(message) == STOP:
+            self.running.discard(player)
         for name, port in self.ruleset.ports.items():
             if port.can_send and clock_source(self.ruleset, name) == source and (message[0] != RESET or port.reset):
                 out.append((name, message, now, player))
@@ -622,12 +632,11 @@ class Model:
     # The rest
 
     def _shares_banks(self, output: Output) -> bool:
-        return self.banks.shared(output)
+        return self.reach.shares_banks(output)
 
     def _ports_ever(self) -> set[str]:
         """Every port that something pending, sounding or away from rest concerns."""
-        found = {port for port, _ in self.merge.used}
-        found |= {sounding.on.port for _, sounding in self.ledger.soundings()}
+        found = {sounding.on.port for _, sounding in self.ledger.soundings()}
         found |= {place[0] for places in self.ledger.rests.values() for place in places}
         for pending in self.agenda:
             travellers = [*pending.thin.coarse, *pending.thin.fine] if pending.thin else [pending.traveller]
@@ -672,11 +681,6 @@ def _is_meant(trigger: Trigger, message: bytes) -> bool:
     if trigger.controller is not None:
         return facts.is_controller(message) and message[1] == trigger.controller
     return message[0] & 0xF0 == 0xC0 and message[1] == trigger.program
-
-
-def _is_escaped_signal(message: bytes) -> bool:
-    """An F7 escape that holds clock or transport (ruling 34)."""
-    return message[0] == 0xF7 and len(message) > 1 and message[1] in {0xF1, 0xF2, 0xF3, 0xF6, *range(0xF8, 0xFF)}
 
 
 def _is_below_on(message: bytes) -> bool:

@@ -11,7 +11,7 @@ from rules.tempo import Delay
 from tests.model import facts
 from tests.model.arithmetic import octave_inside
 from tests.model.asking import counts_as_taken, fits, holds, rule_takes
-from tests.model.chain import Flow, Memory, Moment, through
+from tests.model.chain import Flow, Gate, Memory, Moment, through
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,10 +160,11 @@ def _inside(key: int, notes: tuple[int, int], outside: str) -> int | None:
 
 
 def once(emissions: Iterable[Emission]) -> list[Emission]:
-    """The same list with identical ones sent once (ruling 7)."""
-    found: dict[tuple[str, bytes, Delay], Emission] = {}
+    """The same list with identical ones sent once (ruling 7). What comes through a `thin` may come later, and stays."""
+    found: dict[object, Emission] = {}
     for emission in emissions:
-        found.setdefault(emission.likeness, emission)
+        thins = tuple(station.at for station in emission.flow.way if isinstance(station, Gate))
+        found.setdefault((emission.likeness, thins), emission)
     return list(found.values())
 
 
@@ -175,9 +176,9 @@ def clock_source(ruleset: RuleSet, port: str) -> str | None:
     sources = {
         source
         for rule in ruleset.rules
-        if not rule.match and not rule.otherwise
-        for branch in branches_of(rule)
-        for outlet in branch.outlets
+        if not rule.match
+        for to in (rule.to, *(zone.to for zone in rule.zones))
+        for outlet in to or ()
         for name in outlet.to
         if ruleset.port_of(name) == port
         for source in rule.source

@@ -96,6 +96,8 @@ class Stage:
         at, time, word, *rest = line.split()
         assert at == "at", line
         now = int(time)
+        if word in ("turn", "release", "panic", "reload", "settle"):
+            self.subject.advance(now, self.out)
         match word:
             case "turn":
                 self.subject.turn(rest[0], self._value(rest[0], " ".join(rest[1:])), now, self.out)

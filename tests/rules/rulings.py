@@ -1286,9 +1286,23 @@ def ruling_16_bank_select_passes_where_one_source_is_alone() -> Case:
     )
 
 
+def _resets(port: str, channel: int, at: int) -> str:
+    return "\n".join(
+        f"at {at} {port} {message}"
+        for message in (
+            f"controller {channel} sustain 0",
+            f"controller {channel} sostenuto 0",
+            f"controller {channel} hold-2 0",
+            f"controller {channel} all-notes-off 0",
+            f"controller {channel} all-sound-off 0",
+            f"pitch-bend {channel} 0",
+        )
+    )
+
+
 @case
 def ruling_17_panic_ends_everything() -> Case:
-    """Offs for what sounds, then pedals up, all notes and sound off and bend to the middle on each channel in use."""
+    """Offs for what sounds, then pedals up, all notes and sound off and bend to the middle wherever the rules reach."""
     return Case(
         """
         [[rules]]
@@ -1308,7 +1322,7 @@ def ruling_17_panic_ends_everything() -> Case:
         at 4 panic
         at 20 keys note-off 3 C4 64
         """,
-        """
+        f"""
         at 0 synth note-on 3 C4 100
         at 0 rack note-on 3 C4 100
         at 1 synth note-on 3 D4 100
@@ -1317,42 +1331,30 @@ def ruling_17_panic_ends_everything() -> Case:
         at 2 rack note-off 3 D4 64
         at 4 synth note-off 3 C4 64
         at 4 rack note-off 3 C4 64
-        at 4 synth controller 3 sustain 0
-        at 4 synth controller 3 sostenuto 0
-        at 4 synth controller 3 hold-2 0
-        at 4 synth controller 3 all-notes-off 0
-        at 4 synth controller 3 all-sound-off 0
-        at 4 synth pitch-bend 3 +0
-        at 4 rack controller 3 sustain 0
-        at 4 rack controller 3 sostenuto 0
-        at 4 rack controller 3 hold-2 0
-        at 4 rack controller 3 all-notes-off 0
-        at 4 rack controller 3 all-sound-off 0
-        at 4 rack pitch-bend 3 +0
+        {_resets("synth", 1, 4)}
+        {_resets("synth", 3, 4)}
+        {_resets("rack", 1, 4)}
+        {_resets("rack", 3, 4)}
         at 30 synth note-off 3 C4 64
         at 30 rack note-off 3 C4 64
         """,
     )
 
 
-def _every_key() -> str:
-    offs = "\n".join(f"at 1 synth note-off 2 {key} 64" for key in range(128))
-    return f"""
-        at 0 synth program 2 1
-        {offs}
-        at 1 synth controller 2 sustain 0
-        at 1 synth controller 2 sostenuto 0
-        at 1 synth controller 2 hold-2 0
-        at 1 synth controller 2 all-notes-off 0
-        at 1 synth controller 2 all-sound-off 0
-        at 1 synth pitch-bend 2 +0
-        """
-
-
 @case
 def ruling_17_panic_with_every_key() -> Case:
-    """For instruments that ignore all notes off, each of the 128 keys gets a note-off."""
-    return Case(THRU, "at 0 keys program 2 1\nat 1 panic every key", _every_key())
+    """For instruments that ignore all notes off, each of the 128 keys of each channel gets a note-off."""
+    every_key = "\n".join(f"at 1 synth note-off 2 {key} 64" for key in range(128))
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ rechannel = 2 }]
+        to = "synth"
+        """,
+        "at 0 keys program 5 1\nat 1 panic every key",
+        f"at 0 synth program 2 1\n{every_key}\n{_resets('synth', 2, 1)}",
+    )
 
 
 # Steps

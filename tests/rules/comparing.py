@@ -1,0 +1,37 @@
+"""The engine beside the slow model: the same rules, the same performance, compared line by line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rules.language.reading import read_rules
+from tests.rules.playing import Stage, make_model, milliseconds
+from tests.rules.subjects import make_engine
+
+
+def difference(files: Sequence[str], performance: Sequence[str]) -> str:
+    """What the engine does differently, with the rules and the performance up to there; empty when nothing."""
+    rulesets = [read_rules([("rules.toml", text.encode())]) for text in files]
+    engine, model = (
+        Stage(make(rulesets[0], milliseconds), rulesets[0], rulesets[1:]) for make in (make_engine, make_model)
+    )
+    for number, line in enumerate([*performance, "at the end"]):
+        before = len(model.out)
+        for stage in (engine, model):
+            if number < len(performance):
+                stage.play(line)
+            else:
+                stage.finish()
+        if engine.out != model.out or engine.subject.next_due != model.subject.next_due:
+            return _told(files, [*performance, line][: number + 1], engine, model, before)
+    return ""
+
+
+def _told(files: Sequence[str], performance: Sequence[str], engine: Stage, model: Stage, before: int) -> str:
+    parts = ["", *(f"--- rule file {number}\n{text}" for number, text in enumerate(files, start=1))]
+    parts += ["--- performance", *performance]
+    for name, stage in (("engine", engine), ("model", model)):
+        due = stage.subject.next_due
+        players = [player for *_, player in stage.out[before:]]
+        parts += [f"--- the {name} sends", *stage.written()[before:], f"players {players}, next due {due}"]
+    return "\n".join(parts)
