@@ -8,7 +8,7 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
+from typing import Any, Final
 
 from rules.agenda import CallBack, Entry, Sending
 from rules.books import Books, Sent, split_message
@@ -64,6 +64,13 @@ class Engine:
         self._players = self._books.players
         self._notes = self._books.merge.notes
         self._caught = _caught(pipeline)
+        self._memories: dict[tuple[str | int, ...], Any] = {}
+
+    def memory(self, node: Node) -> Any:
+        """What a node remembers, by its place."""
+        if node.key not in self._memories:
+            self._memories[node.key] = node.fresh()
+        return self._memories[node.key]
 
     @property
     def layout(self) -> Layout:
@@ -259,7 +266,7 @@ class Engine:
 
     def _wake(self, node: Node, name: object) -> None:
         """Lets a node send on what waited in it."""
-        waiting = node.waiting(name)
+        waiting = node.waiting(self.memory(node), name)
         if waiting is None:
             return
         origin, messages = waiting
@@ -349,10 +356,11 @@ class Engine:
         numbers = frozenset(player.number for player in players)
         self._books.drop_pending(numbers)
         for node in self.pipeline.nodes.values():
-            for name in node.waiting_at_rest(numbers):
+            memory = self.memory(node)
+            for name in node.waiting_at_rest(memory, numbers):
                 self._wake(node, name)
             for number in numbers:
-                node.forget(number)
+                node.forget(memory, number)
 
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a performance: bank selects that still wait for a program change go out."""
@@ -385,21 +393,19 @@ class Engine:
             player.plug(pipeline)
 
     def _hand_over(self, old: Pipeline) -> None:
-        """Nodes take over the memory of those that stood at their places."""
+        """Nodes find the memory of those that stood at their places; that of places that are gone is dropped."""
 
         def reword(word: int) -> int:
             return self.layout.translated(word, old.layout)
 
-        heirs: dict[Node, Node] = {}
-        for key, node in self.pipeline.nodes.items():
-            before = old.nodes.get(key)
-            if type(before) is type(node) and before is not node:
-                node.adopt(before, reword)
-                heirs[before] = node
-        self.agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node not in heirs)
+        nodes = self.pipeline.nodes
+        self._memories = {key: memory for key, memory in self._memories.items() if key in nodes}
+        for key, memory in self._memories.items():
+            nodes[key].reword(memory, reword)
+        self.agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node.key not in nodes)
 
         def inherited(entry: Entry) -> Entry:
-            return CallBack(heirs[entry.node], entry.name) if isinstance(entry, CallBack) else entry
+            return CallBack(nodes[entry.node.key], entry.name) if isinstance(entry, CallBack) else entry
 
         self.agenda.change(inherited)
 

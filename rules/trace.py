@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compile import Compiler
@@ -15,6 +16,7 @@ from rules.lanes import Form, Lane
 from rules.language.ruleset import RuleSet
 from rules.matching import split_any
 from rules.messages import NOTE_OFF, NOTE_ON, SYSEX
+from rules.nodes.base import Node
 from rules.notation import STANDARD, Naming, format_message
 from rules.pipeline import NOWHERE, Table
 from rules.switches import Layout, State
@@ -22,7 +24,7 @@ from rules.tempo import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
 from rules.wire import microseconds_on_wire
 
-IN_A_GAP = "takes it, but this zone doesn't"
+IN_A_GAP = "not in this zone"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,10 @@ class _Tracer:
     def later(self) -> Later:
         """A steady tempo is as good as any: only delays are told, not times."""
         return steady_nanoseconds(self._ruleset.bpm)
+
+    def memory(self, node: Node) -> Any:
+        """Every node is asked as if this were the first message."""
+        return node.fresh()
 
     def wake_at(self, due: int, node: object, name: object) -> None:
         """Nothing waits in a trace."""

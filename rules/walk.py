@@ -6,7 +6,7 @@ A walk reads switch states once, at arrival, and collects emissions. It changes 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from rules.guards import ALWAYS
 from rules.lag import NO_LAG, Lag
@@ -44,6 +44,10 @@ class Clerk(Protocol):
     @property
     def layout(self) -> Layout:
         """How switch states are packed."""
+        ...
+
+    def memory(self, node: Node) -> Any:
+        """What a node remembers."""
         ...
 
     def wake_at(self, due: int, node: Node, name: object) -> None:
@@ -189,6 +193,10 @@ class Walk:
     def step_switch(self, switch: str, by: int) -> None:
         """The same for a switch that goes on by so many."""
         self.clerk.turned(self, self.clerk.layout.stepped(self.clerk.word, switch, by))
+
+    def memory(self, node: Node) -> Any:
+        """What a node remembers in this engine."""
+        return self.clerk.memory(node)
 
     def due(self, lag: Lag) -> int:
         """When what has this lag goes out."""

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 class Node(ABC):
     """A step with memory, and the table of what follows it.
 
-    `key` names its place (rule, zone, step), so that a reload finds its memory again.
+    The node itself is part of the pipeline and never changes; its memory belongs to the engine, which keeps it under
+    the node's `key`. The key names its place (rule, zone, step), so that a reload finds the memory again.
     """
 
     def __init__(self) -> None:
@@ -26,24 +27,25 @@ class Node(ABC):
         """The node whose table follows: itself, but for side entrances."""
         return self
 
+    def fresh(self) -> Any:
+        """An empty memory."""
+        return None
+
     @abstractmethod
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Takes one message (data bytes 0 where it has none) and follows what comes of it."""
 
-    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:  # noqa: B027 - most have nothing to take over
-        """Takes over the memory of the node that stood at this place before a reload.
-
-        `reword` turns an old word of switch states into a new one.
-        """
-
-    def forget(self, player: int) -> None:  # noqa: B027 - most have nothing to forget
+    def forget(self, memory: Any, player: int) -> None:  # noqa: B027 - most have nothing to forget
         """Forgets what it knows of a player's messages."""
 
-    def waiting(self, name: Any) -> tuple[Origin, list[tuple[int, int, int]]] | None:
+    def reword(self, memory: Any, reword: Callable[[int], int]) -> None:  # noqa: B027 - most keep no switch states
+        """Turns the words of switch states that it remembers into those of new rules."""
+
+    def waiting(self, memory: Any, name: Any) -> tuple[Origin, list[tuple[int, int, int]]] | None:
         """What waits in the node under a name: where it came from, and the messages."""
         return None
 
-    def waiting_at_rest(self, players: frozenset[int]) -> list[Any]:
+    def waiting_at_rest(self, memory: Any, players: frozenset[int]) -> list[Any]:
         """The names under which messages of these players wait that bring something to rest."""
         return []
 

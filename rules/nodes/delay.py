@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rules.messages import SYSEX
 from rules.nodes.base import Node
@@ -21,8 +20,11 @@ class DelayNode(Node):
     def __init__(self, delay: Delay) -> None:
         super().__init__()
         self.delay = delay
-        self.latest: dict[int, int] = {}
         self.without_delay = _Undelayed(self)
+
+    def fresh(self) -> dict[int, int]:
+        """Nothing is due."""
+        return {}
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Everything goes on, later."""
@@ -31,21 +33,18 @@ class DelayNode(Node):
     def enter(self, walk: Walk, status: int, d1: int, d2: int, delay: Delay) -> None:
         """Goes on after `delay`, but not before what is due already."""
         channel = status & 0x0F if status < SYSEX else NO_CHANNEL
+        queue: dict[int, int] = walk.memory(self)
         before = walk.lag
         lag = before.plus(delay)
         due = walk.due(lag)
-        latest = self.latest.get(channel, due)
+        latest = queue.get(channel, due)
         if latest > due:
             lag = lag.held(latest - due)
         elif not walk.trying:
-            self.latest[channel] = due
-        walk.lag = lag.through(self.latest, channel)
+            queue[channel] = due
+        walk.lag = lag.through(queue, channel)
         walk.follow(self.after, status, d1, d2)
         walk.lag = before
-
-    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
-        """What is still due stays ahead."""
-        self.latest.update(old.latest)
 
 
 class _Undelayed(Node):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rules.nodes.base import Node
 
@@ -20,25 +20,25 @@ class FourteenBitNode(Node):
     def __init__(self, outputs: Outputs) -> None:
         super().__init__()
         self._outputs = outputs
-        self._coarse: dict[tuple[int, int], int] = {}
+
+    def fresh(self) -> dict[tuple[int, int], int]:
+        """No coarse half is known."""
+        return {}
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Either half gives the whole value that is known by now."""
         name = (walk.player, status)
+        coarse: dict[tuple[int, int], int] = walk.memory(self)
         if d1 < 32:
             if not walk.trying:
-                self._coarse[name] = d2
+                coarse[name] = d2
             value = d2 << 7
         else:
-            value = self._coarse.get(name, 0) << 7 | d2
+            value = coarse.get(name, 0) << 7 | d2
         for kind, first, second in self._outputs(value):
             walk.follow(self.after, kind | status & 0x0F, first, second)
 
-    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
-        """The coarse half known so far goes on."""
-        self._coarse.update(old._coarse)
-
-    def forget(self, player: int) -> None:
+    def forget(self, memory: dict[tuple[int, int], int], player: int) -> None:
         """Nothing is known of a lost source."""
-        for name in [name for name in self._coarse if name[0] == player]:
-            del self._coarse[name]
+        for name in [name for name in memory if name[0] == player]:
+            del memory[name]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from rules.messages import CONTROLLER, MOST_MODE, NOTE_OFF, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
 from rules.nodes.base import Node
@@ -11,6 +11,10 @@ from rules.notation import MessageText
 
 if TYPE_CHECKING:
     from rules.walk import Walk
+
+
+Name = tuple[int, int, int]
+"""Player, status, controller."""
 
 
 class SendNode(Node):
@@ -21,7 +25,10 @@ class SendNode(Node):
         self._messages = messages
         self._keep = keep
         self._fires_on_offs = fires_on_offs
-        self._values: dict[tuple[int, int, int], int] = {}
+
+    def fresh(self) -> dict[Name, int]:
+        """No value is known."""
+        return {}
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
@@ -42,17 +49,14 @@ class SendNode(Node):
 
     def _crosses(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
         name = (walk.player, status, d1)
-        before = self._values.get(name, 0)
-        self._values[name] = d2
+        values: dict[Name, int] = walk.memory(self)
+        before = values.get(name, 0)
+        values[name] = d2
         if d2 < SWITCH_ON:
             walk.let_go()
         return before < SWITCH_ON <= d2
 
-    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
-        """A pedal that is down stays down."""
-        self._values.update(old._values)
-
-    def forget(self, player: int) -> None:
+    def forget(self, memory: dict[Name, int], player: int) -> None:
         """A lost source's pedals are up."""
-        for name in [name for name in self._values if name[0] == player]:
-            del self._values[name]
+        for name in [name for name in memory if name[0] == player]:
+            del memory[name]

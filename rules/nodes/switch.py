@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rules.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
 from rules.nodes.base import Node
@@ -11,6 +10,10 @@ from rules.nodes.base import Node
 if TYPE_CHECKING:
     from rules.switches import State
     from rules.walk import Walk
+
+
+Name = tuple[int, int, int]
+"""Player, status, controller."""
 
 
 class TriggerNode(Node):
@@ -26,7 +29,10 @@ class TriggerNode(Node):
         self._toggles = not hold and state is None and not by
         self._state = state
         self._by = by
-        self._values: dict[tuple[int, int, int], int] = {}
+
+    def fresh(self) -> dict[Name, int]:
+        """No value is known."""
+        return {}
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """A press turns the switch; the end of a press matters only to one that holds."""
@@ -37,8 +43,9 @@ class TriggerNode(Node):
             pressed = False
         elif kind == CONTROLLER:
             name = (walk.player, status, d1)
-            before = self._values.get(name, 0)
-            self._values[name] = d2
+            values: dict[Name, int] = walk.memory(self)
+            before = values.get(name, 0)
+            values[name] = d2
             pressed = before < SWITCH_ON <= d2
             if self._hold and pressed != (d2 >= SWITCH_ON):
                 return
@@ -53,11 +60,7 @@ class TriggerNode(Node):
         elif pressed and self._state is not None:
             walk.turn(self.switch, self._state)
 
-    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
-        """A pedal that is down stays down."""
-        self._values.update(old._values)
-
-    def forget(self, player: int) -> None:
+    def forget(self, memory: dict[Name, int], player: int) -> None:
         """A lost source's pedals are up."""
-        for name in [name for name in self._values if name[0] == player]:
-            del self._values[name]
+        for name in [name for name in memory if name[0] == player]:
+            del memory[name]

@@ -31,6 +31,10 @@ class _Flow:
     origin: Origin | None = None
     fine_may_follow: bool = False
 
+    def waits_for(self, players: frozenset[int]) -> bool:
+        """Whether something of these players waits."""
+        return bool(self.waiting) and self.origin is not None and self.origin.player in players
+
 
 class ThinNode(Node):
     """Remembers each stream by channel and controller, bend, pressure or key."""
@@ -38,21 +42,25 @@ class ThinNode(Node):
     def __init__(self, pause: Delay) -> None:
         super().__init__()
         self._pause = pause
-        self._flows: dict[Name, _Flow] = {}
+
+    def fresh(self) -> dict[Name, _Flow]:
+        """Nothing flows."""
+        return {}
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Goes on when the pause is over, else waits and replaces what waited."""
         if walk.trying:
             walk.follow(self.after, status, d1, d2)
             return
+        flows: dict[Name, _Flow] = walk.memory(self)
         name, half = _stream(status, d1)
         now = walk.due(walk.lag)
-        flow = self._flows.get(name)
+        flow = flows.get(name)
         if flow is not None and half == "fine" and flow.fine_may_follow and not flow.waiting:
             flow.fine_may_follow = False
             walk.follow(self.after, status, d1, d2)
         elif flow is None or (not flow.waiting and now >= walk.later(flow.last, self._pause)):
-            self._flows[name] = _Flow(now, fine_may_follow=half == "coarse")
+            flows[name] = _Flow(now, fine_may_follow=half == "coarse")
             walk.follow(self.after, status, d1, d2)
         else:
             if not flow.waiting:
@@ -64,42 +72,36 @@ class ThinNode(Node):
 
     def wake(self, walk: Walk, name: Any) -> None:
         """The pause is over: what waits goes on."""
-        flow = self._flows.get(name)
-        if flow is None or not flow.waiting:
-            return
+        flow: _Flow = walk.memory(self)[name]
         waiting, flow.waiting = flow.waiting, []
         flow.last = walk.now
         flow.fine_may_follow = len(waiting) == 1 and _stream(*waiting[0][:2])[1] == "coarse"
         for message in waiting:
             walk.follow(self.after, *message)
 
-    def waiting(self, name: Any) -> tuple[Origin, list[tuple[int, int, int]]] | None:
+    def waiting(self, memory: dict[Name, _Flow], name: Any) -> tuple[Origin, list[tuple[int, int, int]]] | None:
         """What waits in a stream and where it came from."""
-        flow = self._flows.get(name)
+        flow = memory.get(name)
         return (flow.origin, flow.waiting) if flow is not None and flow.waiting and flow.origin is not None else None
 
-    def waiting_at_rest(self, players: frozenset[int]) -> list[Any]:
+    def waiting_at_rest(self, memory: dict[Name, _Flow], players: frozenset[int]) -> list[Any]:
         """The streams whose waiting value is 0, or the middle of a bend."""
         return [
             name
-            for name, flow in self._flows.items()
-            if flow.waiting
-            and flow.origin is not None
-            and flow.origin.player in players
-            and is_at_rest(bytes(flow.waiting[-1]), fully=True)
+            for name, flow in memory.items()
+            if flow.waits_for(players) and is_at_rest(bytes(flow.waiting[-1]), fully=True)
         ]
 
-    def adopt(self, old: Any, reword: Callable[[int], int]) -> None:
-        """What waits goes on waiting."""
-        for name, flow in old._flows.items():
+    def reword(self, memory: dict[Name, _Flow], reword: Callable[[int], int]) -> None:
+        """What waits keeps the switch states of its arrival."""
+        for flow in memory.values():
             if flow.origin is not None:
                 flow.origin = replace(flow.origin, word=reword(flow.origin.word))
-            self._flows[name] = flow
 
-    def forget(self, player: int) -> None:
+    def forget(self, memory: dict[Name, _Flow], player: int) -> None:
         """What a lost source had waiting is gone."""
-        for flow in self._flows.values():
-            if flow.origin is not None and flow.origin.player == player:
+        for flow in memory.values():
+            if flow.waits_for(frozenset({player})):
                 flow.waiting = []
 
 
