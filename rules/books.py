@@ -78,7 +78,7 @@ class Books:
         new = [e for e in emissions if _is_note(e) and is_note_on(e.message)]
         if begins or new:
             self._end_moved(player, walk, {(e.target, e.message[0], e.message[1]) for e in new})
-        if new:
+        if begins or new:  # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
             player.presses[walk.in_key] = [*player.pressed(walk.in_key), Press([], walk.table, walk.word)]
         for emission, place in zip(emissions, places, strict=True):
             self._emit(player, walk, emission, place)
@@ -107,9 +107,13 @@ class Books:
     # -- notes ------------------------------------------------------------------------------------------------------
 
     def _end_first(self, player: Player, walk: Walk, message: bytes) -> None:
-        """A note-off: the oldest press of its in-key ends, wherever it sounds, as late as it began (ruling 9)."""
+        """A note-off: the oldest press of its in-key ends, wherever it sounds, as late as it began (ruling 9).
+
+        A press that came to nothing waits for the others: not every source ends each of its note-ons.
+        """
         presses = player.pressed(walk.in_key)
-        press = presses.pop(0)
+        press = next((press for press in presses if press.soundings), presses[0])
+        presses.remove(press)
         if not presses:
             del player.presses[walk.in_key]
         is_off = is_note_off(message)
@@ -307,7 +311,8 @@ class Books:
         for in_key in list(player.presses):
             for press in player.pressed(in_key):
                 for sounding in press.soundings:
-                    self.end(player, in_key, sounding, now=True)
+                    if sounding.due <= self.clerk.now:  # else it was pending, and was dropped
+                        self.end(player, in_key, sounding, now=True)
         player.presses.clear()
 
     def end_values(self, player: Player) -> None:

@@ -119,8 +119,7 @@ class Engine:
                 if index in presses:
                     self._take(player, message, now, out)
                     return
-                if cell.lanes:
-                    presses[index] = cell
+                presses[index] = cell
             elif presses.get(index | NOTE_ONS) is cell.ons:
                 del presses[index | NOTE_ONS]
             else:
@@ -150,7 +149,7 @@ class Engine:
         holder = (player.source, in_key, ())
         ons = cell.ons
         if index & NOTE_ONS and second:
-            if in_key in presses or not cell.lanes:
+            if in_key in presses:
                 self._take(player, message, now, out)
                 return
             for lane in cell.lanes:

@@ -58,7 +58,7 @@ class Sounding:
         return bytes((NOTE_OFF | self.channel, self.key, velocity))
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Press:
     """What one note-on (or another trigger) set sounding, and the rules and switches of that moment."""
 
