@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from rules.conditions import Condition
 from rules.lanes import ALL, FIRST, Form, gate_of
@@ -108,12 +109,18 @@ def _bends(form: Form, value: tuple[int, int]) -> tuple[list[Form], list[Form]]:
     outside: list[Form] = []
     low, high = value[0] + BEND_CENTRE, value[1] + BEND_CENTRE
     for piece in form.spread():
-        wanted = gate_of(number for number in range(128) if low <= piece.fourteen(number) <= high)
+        wanted = _bend_gate(piece.one, piece.two, low, high)
         for pieces, gate in ((inside, wanted), (outside, ALL & ~wanted)):
             part = gated(piece, gate)
             if part.exists:
                 pieces.append(part)
     return inside, outside
+
+
+@lru_cache(maxsize=4096)
+def _bend_gate(one: bytes, two: bytes, low: int, high: int) -> int:
+    """The values of the feeding byte for which a spread form lies between two bends (0-16383)."""
+    return gate_of(number for number in range(128) if low <= two[number] << 7 | one[number] <= high)
 
 
 def gated(form: Form, gate: int) -> Form:

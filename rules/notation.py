@@ -131,6 +131,14 @@ class MessageText:
             return self.data
         return bytes((self.data[0] | (channel - 1),)) + self.data[1:]
 
+    def words(self) -> str:
+        """The message in words, without a channel where none was written."""
+        text = format_message(self.data)
+        if not self.has_channel or self.channel is not None:
+            return text
+        kind, _, rest = text.split(" ", 2)
+        return f"{kind} {rest}"
+
     def moved_to(self, channel: int | None) -> bytes:
         """The bytes of the message on `channel` (1-16), whatever was written; None leaves it."""
         if not self.has_channel or channel is None:

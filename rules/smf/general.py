@@ -170,6 +170,8 @@ class _Performance:
         for target, data, tick, owner in out:
             output = self._output(number, target, data, event)
             writer = self._writers[owner][output]
+            if output in lent and data[0] >= SYSEX and data == message:
+                continue  # one file needs what has no channel once, to however many ports it goes
             if owner != number or output in lent:
                 writer.put(tick, sysex.stored(data))
             elif data == message:
@@ -201,7 +203,8 @@ class _Performance:
             for writer in writers:
                 if end is not None:
                     writer.end(end)
-                writer.rest(part.events.tail)
+                if not part.events.stops_inside or writer.is_unchanged(part.events.tail):
+                    writer.rest(part.events.tail)  # half an event would have no meaning behind other events
             part.bodies = [writer.body() for writer in writers]
         self.score.counts.unended += self.engine.sounding
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from rules.errors import MidiFileError
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Rule, Stage
 from rules.pipeline import Pipeline
@@ -38,7 +39,8 @@ class Playing:
 class FileReport:
     """What came of one file. Counts are of messages: channel messages, sysex and escapes; meta events don't count.
 
-    `unended` are the notes in the result that never end, `taken` the messages that each rule took, `route` how it went.
+    `unended` are the notes in the result that never end, `taken` the messages that each rule took, `left` those that
+    none took, by channel (1-16; None: sysex and what else has no channel), `route` how it went.
     """
 
     messages: int
@@ -48,6 +50,7 @@ class FileReport:
     unended: int
     seconds: float | None
     taken: dict[str, int]
+    left: dict[int | None, int]
     route: str
     damage: tuple[Damage, ...]
     remarks: tuple[str, ...]
@@ -91,7 +94,18 @@ class Rewriter:
         score = Score(file, sources, self._pipeline, self._per_port)
         route = "stream" if all(source in self._streams for source in sources) else "general"
         general.run(score, self._pipeline, self._ruleset.bpm, self._streams if route == "stream" else {})
-        return Rewritten(self._outputs(file, score), self._report(file, score, route))
+        outputs = self._outputs(file, score)
+        if file.problems:
+            self._check_tracks(file, outputs)
+        return Rewritten(outputs, self._report(file, score, route))
+
+    @staticmethod
+    def _check_tracks(file: MidiFile, outputs: Mapping[str, bytes]) -> None:
+        """Refuses a damaged file whose chunks, once a track has another length, would be read differently."""
+        first = file.problems[0]
+        for output in outputs.values():
+            if output != file.data and len(read(output).tracks) != len(file.tracks):
+                raise MidiFileError(first.offset, f"{first.text}; with a track changed its chunks can't be told apart")
 
     def _source(self, file: MidiFile, number: int) -> int:
         name = self._playing.tracks.get(f"#{number + 1}")
@@ -114,13 +128,26 @@ class Rewriter:
             unended=counts.unended,
             seconds=None,
             taken=dict(zip(self._pipeline.rules, score.rules.taken(), strict=True)),
+            left=score.rules.left(),
             route=route,
             damage=(*file.problems, *score.damage()),
-            remarks=self._remarks(score),
+            remarks=self._remarks(file, score),
         )
 
-    def _remarks(self, score: Score) -> tuple[str, ...]:
-        """What a musician may not have meant: drums on channel 10 that were transposed (ruling 19)."""
+    def _remarks(self, file: MidiFile, score: Score) -> tuple[str, ...]:
+        """What a musician may not have meant."""
+        return (*self._missing_tracks(file), *self._moved_drums(score))
+
+    def _missing_tracks(self, file: MidiFile) -> Iterator[str]:
+        """Tracks that were named and aren't there."""
+        names = {_track_name(file, number) for number in range(len(file.tracks))} if self._playing.tracks else set()
+        numbers = {f"#{number + 1}" for number in range(len(file.tracks))}
+        for wanted in self._playing.tracks:
+            if wanted not in names | numbers:
+                yield f'no track is called "{wanted}"'
+
+    def _moved_drums(self, score: Score) -> tuple[str, ...]:
+        """Drums on channel 10 that were transposed (ruling 19)."""
         rules = [rule for rule in self._ruleset.rules if any(_moves_drums(stage) for stage in _stages(rule))]
         taken = dict(zip(self._pipeline.rules, score.rules.taken(DRUM_CHANNEL - 1), strict=True))
         return tuple(

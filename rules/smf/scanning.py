@@ -36,16 +36,18 @@ class TrackEvents:
 
     `base` is the place of the body in the file, for messages; `cut` says that the file ends before its track does.
     Iterating raises MidiFileError for what can't be read and, if `strict`, for any damage. Afterwards `tail` is where
-    the bytes begin that belong to no event (the length of the body if there are none).
+    the bytes begin that belong to no event (the length of the body if there are none); `stops_inside` says that they
+    are the beginning of an event that the file cuts off.
     """
 
-    __slots__ = ("_log", "_ran_over_meta", "base", "body", "cut", "tail")
+    __slots__ = ("_log", "_ran_over_meta", "base", "body", "cut", "stops_inside", "tail")
 
     def __init__(self, body: bytes, base: int = 0, *, cut: bool = False, strict: bool = False) -> None:
         self.body = body
         self.base = base
         self.cut = cut
         self.tail = len(body)
+        self.stops_inside = False
         self._ran_over_meta = False
         self._log = DamageLog(strict)
 
@@ -143,8 +145,9 @@ class TrackEvents:
     def stopped_inside(self, delta_at: int) -> None:
         """Note that the track stops inside the event whose delta time is at `delta_at`."""
         self.tail = delta_at
+        self.stops_inside = True
         rest = counted(len(self.body) - delta_at, "byte")
-        self._log.note(self.base + delta_at, f"the track ends inside an event; {rest} of it are kept unread")
+        self._log.note(self.base + delta_at, f"the track ends inside an event; {rest} of it can't be read")
 
     def bad_data(self, at: int) -> MidiFileError:
         """Return the error for a data byte above 7F at `at`."""

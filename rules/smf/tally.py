@@ -47,12 +47,13 @@ def groups_of(takers: Table) -> Groups:
 class RuleTally:
     """How many messages each rule took, in all and by the channel on which they came."""
 
-    __slots__ = ("_counts", "_groups", "_judged", "_takers", "hits")
+    __slots__ = ("_counts", "_groups", "_judged", "_left", "_takers", "hits")
 
     def __init__(self, pipeline: Pipeline) -> None:
         self._takers = pipeline.takers
         self._groups = [groups_of(takers) for takers in pipeline.takers]
         self._judged = 0
+        self._left = [0] * 17
         self._counts = [[0] * len(pipeline.rules) for _ in range(17)]
         self.hits = [[0] * len(groups.members) for groups in self._groups]
 
@@ -63,12 +64,15 @@ class RuleTally:
     def judge(self, source: int, index: int, second: int, word: int) -> None:
         """Counts one message by all that it is: its cell, its second data byte, the switches."""
         self._judged += 1
-        for rule in {
+        channel = _channel(index >> 7)
+        rules = {
             lane.rule
             for lane in self._takers[source].cells[index].lanes
             if lane.gate[second] != NOWHERE and (lane.guard == ALWAYS or holds(lane.guard, word))
-        }:
-            self._counts[_channel(index >> 7)][rule] += 1
+        }
+        self._left[channel] += not rules
+        for rule in rules:
+            self._counts[channel][rule] += 1
 
     @property
     def messages(self) -> int:
@@ -85,6 +89,15 @@ class RuleTally:
                     for rule in {lane.rule for lane in cell.lanes}:
                         totals[rule] += count
         return totals
+
+    def left(self) -> dict[int | None, int]:
+        """The messages that no rule took, by channel 1-16; None for those without one."""
+        totals = list(self._left)
+        for groups, hits in zip(self._groups, self.hits, strict=True):
+            for (cell, row), count in zip(groups.members, hits, strict=True):
+                if not cell.lanes:
+                    totals[_channel(row)] += count
+        return {channel + 1 if channel < 16 else None: count for channel, count in enumerate(totals) if count}
 
 
 def _channel(row: int) -> int:

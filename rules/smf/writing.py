@@ -111,6 +111,10 @@ class TrackWriter:
         """Write the end of track: at its own tick, or later if another event has passed it."""
         self.put(max(event[0], self.tick), event[4], event)
 
+    def is_unchanged(self, tail: int) -> bool:
+        """Say whether what is written is the original up to `tail`."""
+        return self.out == self._body[:tail]
+
     def rest(self, tail: int) -> None:
         """Append the bytes of the original from `tail` on, which belong to no event."""
         self.out += self._body[tail:]

@@ -72,6 +72,8 @@ def _plain(value: object) -> str:
         return _ranges(sorted(value)) if all(isinstance(item, int) for item in value) else ", ".join(sorted(value))
     if isinstance(value, dict):
         return ", ".join(f"{old} to {new}" for old, new in value.items())
+    if isinstance(value, tuple) and len(value) == 2 and all(isinstance(item, int) for item in value):
+        return f"{value[0]}..{value[1]}"
     if isinstance(value, list | tuple):
         return ", ".join(map(_plain, value))
     return str(value)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
@@ -234,11 +234,16 @@ class MapStep(Step):
             return [self._note_to_note(form)]
         node = around.node(GateNode) if self.to.kind == "note" else None
         if form.kind == PITCH_BEND:
-            table = tuple(self.mapped(value - BEND_CENTRE) for value in range(2 * BEND_CENTRE))
+            table = self._bends
             pieces = [(piece, tuple(table[piece.fourteen(n)] for n in range(128))) for piece in form.spread()]
         else:
             pieces = [(form, self._values(form))]
         return [made for piece, values in pieces for made in self._made(piece, values, node)]
+
+    @cached_property
+    def _bends(self) -> tuple[int, ...]:
+        """The mapped value of every bend (ruling 21: by one table)."""
+        return tuple(self.mapped(value - BEND_CENTRE) for value in range(2 * BEND_CENTRE))
 
     def _note_to_note(self, form: Form) -> Form:
         assert self.to is not None
@@ -283,7 +288,7 @@ class MapStep(Step):
         return [(kind, (first or IDENTITY)[0], second[0]) for kind, first, second in shapes]
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=2048)
 def _tables(values: tuple[int, ...]) -> tuple[bytes, bytes]:
     """Low and high seven bits of each value."""
     return table_of(lambda number: values[number] & 0x7F), table_of(lambda number: values[number] >> 7 & 0x7F)

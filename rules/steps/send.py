@@ -10,7 +10,6 @@ from pydantic import model_validator
 from rules.lanes import Form
 from rules.language.values import Messages, fault
 from rules.nodes.send import SendNode
-from rules.notation import format_message
 from rules.steps.base import Step, Surroundings
 
 
@@ -44,7 +43,7 @@ class SendStep(Step):
 
     def words(self) -> str:
         """The step in words."""
-        names = ", ".join(format_message(message.on(1)) for message in self.messages)
+        names = ", ".join(message.words() for message in self.messages)
         return f"send {names}"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:

@@ -27,6 +27,7 @@ def report(messages: int = 3, changed: int = 1, taken: int = 3, unended: int = 0
         unended=unended,
         seconds=None,
         taken={RULE: taken},
+        left={},
         route="stream",
         damage=(),
         remarks=(),
