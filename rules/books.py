@@ -6,7 +6,7 @@ then sent, or put on the agenda, where it is met by what other holders do at the
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable
 from typing import Final
 
 from rules.agenda import Agenda, Sending
@@ -123,22 +123,25 @@ class Books:
 
     def _end_moved(self, player: Player, walk: Walk, places: set[Place]) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
-        presses = player.pressed(walk.in_key)
-        for press in presses:
-            for sounding in press.soundings:
-                if sounding.place not in places:
-                    self.end(player, walk.in_key, sounding)
-            press.soundings = [sounding for sounding in press.soundings if sounding.place in places]
-        self._keep(player, walk.in_key, presses)
+        for sounding in self._strike(player, walk.in_key, lambda sounding: sounding.place not in places):
+            self.end(player, walk.in_key, sounding)
 
     @staticmethod
-    def _keep(player: Player, in_key: int, presses: Sequence[Press]) -> None:
-        """Forgets presses of which nothing sounds any more."""
-        left = [press for press in presses if press.soundings]
+    def _strike(player: Player, in_key: int, goes: Callable[[Sounding], bool]) -> list[Sounding]:
+        """Takes soundings out of the ledger, and presses that this empties; what was taken, in the order pressed."""
+        struck: list[Sounding] = []
+        left: list[Press] = []
+        for press in player.pressed(in_key):
+            going = [sounding for sounding in press.soundings if goes(sounding)]
+            struck += going
+            press.soundings = [sounding for sounding in press.soundings if sounding not in going]
+            if press.soundings or not going:
+                left.append(press)
         if left:
             player.presses[in_key] = left
         else:
             player.presses.pop(in_key, None)
+        return struck
 
     def end(
         self,
@@ -160,14 +163,11 @@ class Books:
     def _strike_out(self, player: Player, in_key: int, emission: Emission) -> Copy:
         """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
         place = (emission.target, emission.message[0] | 0x10, emission.message[1])
-        presses = player.pressed(in_key)
-        for press in reversed(presses):
-            for sounding in reversed(press.soundings):
-                if sounding.place == place:
-                    press.soundings.remove(sounding)
-                    self._keep(player, in_key, presses)
-                    return sounding.copy
-        return emission.copy
+        found = [s for press in player.pressed(in_key) for s in press.soundings if s.place == place]
+        if not found:
+            return emission.copy
+        self._strike(player, in_key, lambda sounding: sounding is found[-1])
+        return found[-1].copy
 
     # -- values away from rest ----------------------------------------------------------------------------------------
 
@@ -272,11 +272,8 @@ class Books:
             if player.source != holder[0]:
                 continue
             for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
-                presses = player.pressed(in_key)
-                for press in presses:
-                    found += [(player, in_key, s) for s in press.soundings if (s.target, s.channel) == channel]
-                    press.soundings = [s for s in press.soundings if (s.target, s.channel) != channel]
-                self._keep(player, in_key, presses)
+                struck = self._strike(player, in_key, lambda sounding: (sounding.target, sounding.channel) == channel)
+                found += [(player, in_key, sounding) for sounding in struck]
         return found
 
     def _forget_rests(self, sending: Sending) -> None:
@@ -343,13 +340,9 @@ class Books:
         self.agenda.take(lambda entry: isinstance(entry, Sending) and entry.target in targets)
         for player in self.players:
             for in_key in list(player.presses):
-                presses = player.pressed(in_key)
-                for press in presses:
-                    for sounding in press.soundings:
-                        if sounding.target in targets:
-                            self.send_plain(sounding.target, sounding.off(False, OFF_VELOCITY), player.number)
-                    press.soundings = [sounding for sounding in press.soundings if sounding.target not in targets]
-                self._keep(player, in_key, presses)
+                for sounding in self._strike(player, in_key, lambda sounding: sounding.target in targets):
+                    if sounding.due <= self.clerk.now:
+                        self.send_plain(sounding.target, sounding.off(False, OFF_VELOCITY), player.number)
             for in_key in list(player.rests):
                 held = player.resting(in_key)
                 for place in [place for place in held if place[0] in targets]:

@@ -47,7 +47,7 @@ class Nodes:
 
     def lead_on(self, node: Node, rest: Chain) -> None:
         """Gives a node the table of what follows it, unless it has it."""
-        if node.after is None:
+        if node.after is None and node.leads_on:
             node.after = self._table_after(rest)
 
 

@@ -31,7 +31,7 @@ def in_channel_of(in_key: int) -> int:
     return in_key >> 7 & 0x0F
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Sounding:
     """One note-on that was sent: its port, channel 0-15 and key, how late it went, and when it was due."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 if TYPE_CHECKING:
     from rules.pipeline import Table
@@ -17,6 +17,9 @@ class Node(ABC):
     The node itself is part of the pipeline and never changes; its memory belongs to the engine, which keeps it under
     the node's `key`. The key names its place (rule, zone, step), so that a reload finds the memory again.
     """
+
+    leads_on: ClassVar[bool] = True
+    """Whether anything follows it at all."""
 
     def __init__(self) -> None:
         self.key: tuple[str | int, ...] = ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from rules.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
 from rules.nodes.base import Node
@@ -21,6 +21,8 @@ class TriggerNode(Node):
 
     A controller turns it when it crosses to 64 and above, and lets it go below (ruling 25).
     """
+
+    leads_on: ClassVar[bool] = False
 
     def __init__(self, switch: str, *, hold: bool = False, state: State | None = None, by: int = 0) -> None:
         super().__init__()
