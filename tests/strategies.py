@@ -355,6 +355,7 @@ def rules(draw: Draw, rig: Rig) -> Table:
     if form not in ("offs", "signals") and rarely(draw, 3):
         rule["zones"] = [draw(_zones(rig)) for _ in range(draw(st.integers(1, 2)))]
     _mend_rechannels(rule)
+    _leave_one_send(rule)
     return rule
 
 
@@ -374,6 +375,13 @@ def _mend_rechannels(rule: Table) -> None:
     for part in (rule, *rule.get("zones", ())):
         if _ends_in_rechannel(part["steps"]):
             part["steps"].append({"filter": {"drop": {"controller": 10}}})
+
+
+def _leave_one_send(rule: Table) -> None:
+    """Of several `send` steps one after the other only the first stays: what one sends would trigger the next."""
+    sends = [step for part in (rule, *rule.get("zones", ())) for step in part["steps"] if "send" in step]
+    for part in (rule, *rule.get("zones", ())):
+        part["steps"] = [step for step in part["steps"] if "send" not in step or step is sends[0]]
 
 
 @st.composite

@@ -82,18 +82,22 @@ class Flow:
 
 
 class Memory:
-    """What `send` and 14-bit maps remember of the messages before."""
+    """What `send` and 14-bit maps remember of the messages before, player by player."""
 
     def __init__(self) -> None:
-        self._values: dict[At, int] = {}
+        self._values: dict[tuple[int, At], int] = {}
 
-    def before(self, key: At) -> int:
+    def before(self, player: int, key: At) -> int:
         """The last value; 0 before the first."""
-        return self._values.get(key, 0)
+        return self._values.get((player, key), 0)
 
-    def note(self, key: At, value: int) -> None:
+    def note(self, player: int, key: At, value: int) -> None:
         """Remembers a value."""
-        self._values[key] = value
+        self._values[player, key] = value
+
+    def forget(self, player: int) -> None:
+        """A player is gone, and comes back with its pedals up."""
+        self._values = {key: value for key, value in self._values.items() if key[0] != player}
 
     def frozen(self) -> Memory:
         """A copy for asking what a message would do, without doing it."""
@@ -112,7 +116,7 @@ class Moment:
 
     switches: Mapping[str, bool | int | str]
     memory: Memory
-    in_key: facts.InKey | None
+    player: int
     held: bool
     match: Iterable[Condition] = ()
     heard: list[bool] = field(default_factory=list)
@@ -245,9 +249,9 @@ def _send(step: SendStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
 def _fires(at: At, message: bytes, moment: Moment) -> bool:
     kind = facts.kind_of(message)
     if kind == "controller":
-        key = (*at, moment.in_key[0] if moment.in_key else -1, message[0], message[1])
-        crosses = moment.memory.before(key) < SWITCH_ON <= message[2]
-        moment.memory.note(key, message[2])
+        key = (*at, message[0], message[1])
+        crosses = moment.memory.before(moment.player, key) < SWITCH_ON <= message[2]
+        moment.memory.note(moment.player, key, message[2])
         moment.heard.append(message[2] >= SWITCH_ON)
         return crosses
     if kind == "note-off" or facts.is_signal(message):
@@ -305,13 +309,12 @@ def _value_at(step: MapStep, source: End, at: At, message: bytes, moment: Moment
 def _wide_value(source: End, at: At, message: bytes, moment: Moment) -> int | None:
     """A pair's value: the coarse half acts at once with a fine half of 0, the fine half refines it (ruling 21)."""
     assert source.number is not None
-    player = moment.in_key[0] if moment.in_key else -1
-    key = (*at, player, facts.channel_of(message))
+    key = (*at, facts.channel_of(message))
     if message[1] == source.number:
-        moment.memory.note(key, message[2])
+        moment.memory.note(moment.player, key, message[2])
         return message[2] << 7
     if message[1] == source.number + 32:
-        return moment.memory.before(key) << 7 | message[2]
+        return moment.memory.before(moment.player, key) << 7 | message[2]
     return None
 
 

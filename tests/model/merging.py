@@ -72,7 +72,7 @@ class Merge:
     selections: dict[Output, dict[Hand, Selection]] = field(default_factory=dict)
     selector: dict[Output, Hand] = field(default_factory=dict)
     selected: dict[Output, Selection] = field(default_factory=dict)
-    banks: dict[Output, dict[Hand, dict[int, Item]]] = field(default_factory=dict)
+    banks: dict[tuple[Output, Hand], dict[int, Item]] = field(default_factory=dict)
 
     def send(self, item: Item, when: int, out: Out) -> None:
         """Sends `item`, or what must go out in its place."""
@@ -151,7 +151,7 @@ class Merge:
         elif number in DATA_ENTRY:
             self._data(item, when, out)
         elif number in (BANK_MSB, BANK_LSB) and self.shares_banks(item.output):
-            self.banks.setdefault(item.output, {}).setdefault(item.hand, {})[number] = item
+            self.banks.setdefault((item.output, item.hand), {})[number] = item
         else:
             self.put(item, when, out)
 
@@ -185,11 +185,11 @@ class Merge:
                 off = facts.made_off(item.output[1], sounding.on.message[1])
                 self.send(replace(sounding.on, message=off, sounding=None), when, out)
             return
+        self.put(item, when, out)
         for place in places:
             for holder in self.counts[place]:
                 self.counts[place][holder] = 0
             self._let_go(place, when, out)
-        self.put(item, when, out)
 
     def _restore(self, item: Item, when: int, out: Out) -> None:
         """After a passed 121: what others hold down is sent again."""
@@ -251,21 +251,24 @@ class Merge:
     # Banks (ruling 16)
 
     def _send_banks(self, program: Item, when: int, out: Out) -> None:
-        waiting = self.banks.get(program.output, {}).pop(program.hand, {})
+        self._release_bank((program.output, program.hand), when, out)
+
+    def _release_bank(self, key: tuple[Output, Hand], when: int, out: Out) -> None:
+        waiting = self.banks.pop(key, {})
         for number in sorted(waiting):
             self.put(waiting[number], when, out)
 
     def settle(self, now: int, out: Out, there: Callable[[Output], bool] = lambda output: True) -> None:
         """The bank selects that still wait there go out without their program change."""
-        for output in [output for output in self.banks if there(output)]:
-            for waiting in self.banks.pop(output).values():
-                for number in sorted(waiting):
-                    self.put(waiting[number], now, out)
+        for key in list(self.banks):
+            if there(key[0]):
+                self._release_bank(key, now, out)
 
     def forget_port(self, port: str) -> None:
         """A port that is gone holds nothing."""
         tables: list[dict[Any, Any]] = [self.counts, self.held_back, self.pedals, self.pedal_sent]
-        tables += [self.bends, self.selections, self.selector, self.selected, self.banks]
+        tables += [self.bends, self.selections, self.selector, self.selected]
         for table in tables:
             for key in [key for key in table if key[0] == port]:
                 del table[key]
+        self.banks = {key: waiting for key, waiting in self.banks.items() if key[0][0] != port}

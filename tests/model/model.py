@@ -73,6 +73,8 @@ class Model:
 
     REMEMBERS_SILENT_PRESSES = True
     SENT_VALUES_REST = False
+    ENDS_UNSENT = False
+    SHAPES_MADE_OFFS = False
 
     def __init__(self, ruleset: RuleSet, later: Later) -> None:
         self.ruleset = ruleset
@@ -143,6 +145,7 @@ class Model:
         for in_key in [in_key for in_key in self.ledger.presses if in_key[0] == player]:
             del self.ledger.presses[in_key]
         self._rest_now(lambda in_key, place: in_key[0] == player, now, out)
+        self.memory.forget(player)
         source = self.players[player]
         for name, switch in self.ruleset.switches.items():
             if isinstance(switch, OnOffSwitch) and switch.mode == "hold" and switch.source == source:
@@ -174,13 +177,14 @@ class Model:
         self.reach = Reach(new)
         gone = {port for port in self._ports_ever() if port not in new.ports or not new.ports[port].can_send}
         self._end_pending(lambda item: item.port in gone, now, out)
-        for _, sounding in list(self.ledger.soundings()):
-            if sounding.on.port in gone:
-                self._made_off_now(sounding, now, out)
+        for player in range(len(self.players)):
+            for in_key, sounding in list(self.ledger.soundings()):
+                if in_key[0] == player and sounding.on.port in gone:
+                    self._made_off_now(sounding, now, out)
+            self._rest_now(lambda in_key, place, mine=player: in_key[0] == mine and place[0] in gone, now, out)  # type: ignore[misc]
         for presses in self.ledger.presses.values():
             for press in presses:
                 press.soundings = [sounding for sounding in press.soundings if sounding.on.port not in gone]
-        self._rest_now(lambda in_key, place: place[0] in gone, now, out)
         for port in gone:
             self.merge.forget_port(port)
         self.merge.settle(now, out, lambda output: not self._shares_banks(output))
@@ -200,7 +204,7 @@ class Model:
         if in_key is not None and not facts.is_note(message):
             self._release_trigger(key, message, now, out)
             presses = self.ledger.presses.get(key, [])
-        moment = Moment(self.switches, self.memory, key, held=bool(presses))
+        moment = Moment(self.switches, self.memory, player, held=bool(presses))
         emissions: list[Emission] = []
         arrived = self._now().into_rules(source, message, moment)
         let_in = []
@@ -296,7 +300,7 @@ class Model:
         self._send_at(item, due, now, out)
 
     def _made_off_now(self, sounding: Sounding, now: int, out: Out) -> None:
-        if sounding.was_sent:
+        if sounding.was_sent or self.ENDS_UNSENT:
             _, _, channel, key = sounding.place
             item = replace(sounding.on, message=facts.made_off(channel, key), sounding=None)
             self.merge.send(item, now, out)
@@ -336,7 +340,7 @@ class Model:
         presses = self.ledger.presses.get(in_key, [])
         kept = []
         for press in presses:
-            _, moment = press.way.everything(self.players[in_key[0]], message, in_key, self.memory)
+            _, moment = press.way.everything(self.players[in_key[0]], message, in_key[0], self.memory)
             falls = False in moment.heard if moment.heard else facts.is_low(message) or _is_below_on(message)
             if not falls:
                 kept.append(press)
@@ -351,7 +355,7 @@ class Model:
 
     def _following(self, presses: list[Press], message: bytes, in_key: InKey) -> list[Emission]:
         """Poly pressure follows its held note: by the way of the newest press, to places where the note sounds."""
-        emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key, self.memory)
+        emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key[0], self.memory)
         sounding = {(s.on.port, *s.place[2:]) for press in presses for s in press.soundings}
         return [
             emission
@@ -386,7 +390,7 @@ class Model:
         for place, (way, emission) in list(self.ledger.rests.get(in_key, {}).items()):
             if place in reached:
                 continue
-            then, _ = way.everything(self.players[player], message, in_key, self.memory)
+            then, _ = way.everything(self.players[player], message, player, self.memory)
             values = [other.message for other in then if facts.has_channel(other.message) and other.place == place]
             if facts.is_low(values[-1] if values else message):
                 self.ledger.forget_rests(lambda key, at, gone=place: key == in_key and at == gone)  # type: ignore[misc]
@@ -394,7 +398,7 @@ class Model:
                 self._start(_anew(rest, passages), player, in_key, now, out)
 
     def _rest_now(self, chosen: Callable[[InKey, Place], bool], now: int, out: Out) -> None:
-        for in_key, places in list(self.ledger.rests.items()):
+        for in_key, places in sorted(self.ledger.rests.items(), key=lambda entry: entry[0][0]):
             for place, (_, emission) in list(places.items()):
                 if chosen(in_key, place):
                     item = self._item(emission, in_key[0], in_key)
@@ -586,14 +590,16 @@ class Model:
             for branch in branches_of(rule):
                 if rule.catch_up and not branch.is_open(before) and branch.is_open(after):
                     for known, in_key, message in self._last_known(rule.source, rule.catch_up):
-                        moment = Moment(after, self.memory, in_key, held=False)
+                        moment = Moment(after, self.memory, known, held=False)
                         flow = Flow(message)
                         emissions = once(self._now().along(rule, [branch], flow, moment))
                         self._emit_all(emissions, known, in_key, Press(self._now(), []), now, out)
 
     def _know(self, player: int, in_key: InKey, message: bytes) -> None:
-        """Remembers the last value of each controller, program, bend and pressure, for `catch_up`."""
-        if 0xB0 <= message[0] <= 0xEF:
+        """Remembers the last value of each controller, program, bend and pressure that any rule catches up."""
+        kind = facts.kind_of(message)
+        thing = facts.number_of(message) if facts.is_controller(message) else kind
+        if 0xB0 <= message[0] <= 0xEF and any(thing in rule.catch_up for rule in self.ruleset.rules):
             self.known[player, message[0], facts.number_of(message)] = (in_key, message)
 
     def _last_known(self, sources: tuple[str, ...], wanted: tuple[int | str, ...]) -> list[tuple[int, InKey, bytes]]:
@@ -610,24 +616,31 @@ class Model:
     # Clock and transport (rulings 26, 27)
 
     def _feed_signal(self, player: int, message: bytes, now: int, out: Out) -> None:
-        source, in_key = self.players[player], (player, message[0], 0)
-        moment = Moment(self.switches, self.memory, in_key, held=False)
+        source = self.players[player]
+        moment = Moment(self.switches, self.memory, player, held=False)
         if self._trigger(player, message, now, out):
             return
-        self._to_clocked_ports(player, message, now, out)
+        clocked = self._to_clocked_ports(player, message, now, out)
         moment.switches = dict(self.switches)
         emissions = once(self._now().out_of_rules(source, Flow(message), moment))
+        # What a `send` keeps goes on, but not where it went as clock.
+        gone = {(port, message, AT_ONCE) for port in clocked}
+        emissions = [emission for emission in emissions if emission.likeness not in gone]
         self._emit_all(emissions, player, None, Press(self._now(), []), now, out)
 
-    def _to_clocked_ports(self, player: int, message: bytes, now: int, out: Out) -> None:
+    def _to_clocked_ports(self, player: int, message: bytes, now: int, out: Out) -> list[str]:
         source = self.players[player]
         if facts.signal_of(message) in (START, CONTINUE):
             self.running.add(player)
         elif facts.signal_of(message) == STOP:
             self.running.discard(player)
-        for name, port in self.ruleset.ports.items():
-            if port.can_send and clock_source(self.ruleset, name) == source and (message[0] != RESET or port.reset):
-                out.append((name, message, now, player))
+        ports = [
+            name
+            for name, port in self.ruleset.ports.items()
+            if port.can_send and clock_source(self.ruleset, name) == source and (message[0] != RESET or port.reset)
+        ]
+        out.extend((name, message, now, player) for name in ports)
+        return ports
 
     # The rest
 
@@ -689,7 +702,7 @@ def _is_below_on(message: bytes) -> bool:
 
 def _ends_something(message: bytes) -> bool:
     """A note-off, or a value at rest of what is held like a note."""
-    return facts.is_off(message) or (facts.is_held_like_a_note(message) and facts.is_low(message))
+    return facts.is_off(message) or facts.is_at_rest(message)
 
 
 def _passage(traveller: Traveller) -> Passage | None:

@@ -13,7 +13,7 @@ from typing import Any
 
 from rules.conditions import SIGNAL_KINDS, Condition
 from rules.language.ruleset import RuleSet
-from rules.language.schema import NumberSwitch, OnOffSwitch, Rule, Stage, ValueSwitch
+from rules.language.schema import NumberSwitch, OnOffSwitch, Rule, Stage, Trigger, ValueSwitch
 from rules.language.when import When
 from rules.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step
@@ -34,6 +34,7 @@ Output = tuple[str, int]
 SEVEN_BITS: Numbers = frozenset(range(128))
 NONE: Numbers = frozenset({0})
 CHANNELS: Numbers = frozenset(range(1, 17))
+_NOTES = ("note-on", "note-off")
 _KEYED = frozenset({"note-on", "note-off", "poly-pressure"})
 
 
@@ -165,7 +166,7 @@ def _everything() -> list[Rectangle]:
 def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | str]) -> Iterator[tuple[Output, bool]]:
     """Where messages from `source` can come out at this setting, and whether they choose sounds."""
     scene = Scene(switches)
-    arrived = through(ruleset.ports[source].steps, _everything(), scene)
+    arrived = _not_swallowed(ruleset, source, through(ruleset.ports[source].steps, _everything(), scene))
     rules = [rule for rule in ruleset.rules if source in rule.source and holds(rule.when, switches)]
     left = arrived
     for rule in rules:
@@ -186,6 +187,31 @@ def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | 
                 here = [replace(each, channels=each.channels & channels) for each in outs]
                 for name in outlet.to:
                     yield from _coming_out(ruleset, name, existing(here), scene)
+
+
+def _not_swallowed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -> list[Rectangle]:
+    """What no switch swallows (ruling 25)."""
+    for switch in ruleset.switches.values():
+        triggers = (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.step)
+        for trigger in triggers:
+            if trigger.source == source and not trigger.thru:
+                rectangles = [left for each in rectangles for left in _without(each, _triggering(trigger, each))]
+    return rectangles
+
+
+def _triggering(trigger: Trigger, whole: Rectangle) -> Rectangle:
+    part = whole if trigger.channel is None else replace(whole, channels=whole.channels & trigger.channel)
+    nothing = replace(part, numbers=frozenset())
+    if trigger.kind is not None:
+        return part if whole.kind == trigger.kind else nothing
+    if trigger.program is not None:
+        return replace(part, values=part.values & {trigger.program}) if whole.kind == "program" else nothing
+    kinds, number = (("controller",), trigger.controller) if trigger.note is None else (_NOTES, trigger.note)
+    return replace(part, numbers=part.numbers & {number}) if whole.kind in kinds else nothing
+
+
+def _without(whole: Rectangle, part: Rectangle) -> list[Rectangle]:
+    return existing(whole.less(part)) if part.exists else [whole]
 
 
 def _coming_out(ruleset: RuleSet, name: str, outs: list[Rectangle], scene: Scene) -> Iterator[tuple[Output, bool]]:
@@ -219,7 +245,7 @@ def _not_taken(rule: Rule, rectangles: list[Rectangle]) -> list[Rectangle]:
         for each in rectangles:
             counts = each.kind in _KEYED or condition.kinds is not None or not condition.about_notes
             piece = fitting(condition, each)
-            left += existing(each.less(piece)) if counts and piece.exists else [each]
+            left += _without(each, piece) if counts else [each]
         rectangles = left
     return rectangles
 
@@ -297,7 +323,7 @@ def _filter(step: FilterStep, whole: Rectangle, scene: Scene) -> Iterable[Rectan
         left = []
         for each in kept:
             piece = selected(condition, each)
-            left += existing(each.less(piece)) if piece.exists else [each]
+            left += _without(each, piece)
         kept = left
     return kept
 

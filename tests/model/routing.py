@@ -115,8 +115,7 @@ class Way:
     def _deliver(self, branch: Branch, flow: Flow, moment: Moment) -> Iterator[Emission]:
         for name in _names(branch.outlets, flow.message):
             if name not in self.ruleset.devices:
-                if not facts.is_signal(flow.message) or flow.sent:
-                    yield Emission(name, flow)
+                yield Emission(name, flow)
                 continue
             device = self.ruleset.devices[name]
             for out in through(device.steps, ("device", name), flow, moment):
@@ -128,14 +127,11 @@ class Way:
                     message = bytes((message[0], key, message[2]))
                 if device.channel is not None and facts.has_channel(message):
                     message = facts.on_channel(message, device.channel - 1)
-                if not facts.is_signal(message) or out.sent:
-                    yield Emission(device.port, replace(out, message=message))
+                yield Emission(device.port, replace(out, message=message))
 
-    def everything(
-        self, source: str, message: bytes, in_key: facts.InKey, memory: Memory
-    ) -> tuple[list[Emission], Moment]:
+    def everything(self, source: str, message: bytes, player: int, memory: Memory) -> tuple[list[Emission], Moment]:
         """All that this way makes of a message, without doing it: nothing is remembered."""
-        moment = Moment(self.switches, memory.frozen(), in_key, held=False)
+        moment = Moment(self.switches, memory.frozen(), player, held=False)
         emissions = []
         for flow in self.into_rules(source, message, moment):
             emissions += self.out_of_rules(source, flow, moment)
