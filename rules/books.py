@@ -19,7 +19,6 @@ from rules.messages import (
     CONTROLLER,
     NOTE_OFF,
     NOTE_ON,
-    OFF_VELOCITY,
     POLY_PRESSURE,
     PROGRAM,
     RESET_CONTROLLERS,
@@ -116,10 +115,9 @@ class Books:
         presses.remove(press)
         if not presses:
             del player.presses[walk.in_key]
-        is_off = is_note_off(message)
-        velocity = message[2] if is_off and message[0] & 0xF0 == NOTE_OFF else OFF_VELOCITY
+        came = message if is_note_off(message) else None
         for sounding in press.soundings:
-            self.end(player, walk.in_key, sounding, is_off and message[0] & 0xF0 == NOTE_ON, velocity)
+            self.end(player, walk.in_key, sounding, came)
 
     def _end_moved(self, player: Player, walk: Walk, places: set[Place]) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
@@ -148,8 +146,7 @@ class Books:
         player: Player,
         in_key: int,
         sounding: Sounding,
-        as_note_on: bool = False,
-        velocity: int = OFF_VELOCITY,
+        came: bytes | None = None,
         now: bool = False,
     ) -> None:
         """Sends the note-off of what sounds, as late as its note-on went; with `now`, at once."""
@@ -157,7 +154,7 @@ class Books:
         if sounding.lag is not NO_LAG and not now:
             due = max(sounding.lag.due(due, self.later), sounding.due)
             sounding.lag.note_due(due)
-        message = sounding.off(as_note_on, velocity)
+        message = sounding.off(came)
         self.go(due, Sending(player.number, player.source, in_key, sounding.copy, sounding.target, message))
 
     def _strike_out(self, player: Player, in_key: int, emission: Emission) -> Copy:
@@ -227,7 +224,9 @@ class Books:
                 self.merge.press((sending.target, status, message[1]), holder)
                 self.out.append((sending.target, message, due, sending.player))
                 return
-            going = self.merge.let_go(sending)
+            holder = (sending.source, sending.in_key, sending.copy)
+            place = (sending.target, NOTE_ON | status & 0x0F, message[1])
+            going = self.merge.let_go(place, holder, message, sending.player)
         elif status & 0xF0 == CONTROLLER and message[1] in EVERY_NOTE_ENDS:
             self._end_every_note(sending, due)
             return
@@ -255,7 +254,7 @@ class Books:
                         in_key,
                         sounding.copy,
                         sounding.target,
-                        sounding.off(False, OFF_VELOCITY),
+                        sounding.off(),
                     ),
                     due,
                 )
@@ -342,7 +341,7 @@ class Books:
             for in_key in list(player.presses):
                 for sounding in self._strike(player, in_key, lambda sounding: sounding.target in targets):
                     if sounding.due <= self.clerk.now:
-                        self.send_plain(sounding.target, sounding.off(False, OFF_VELOCITY), player.number)
+                        self.send_plain(sounding.target, sounding.off(), player.number)
             for in_key in list(player.rests):
                 held = player.resting(in_key)
                 for place in [place for place in held if place[0] in targets]:

@@ -142,36 +142,37 @@ class Engine:
             self._take(player, message, now, out)
 
     def _share(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """A note the short way to where others sound too: as long as no one else does, it takes only a look."""
+        """A note the short way to where others sound too: without a walk, but not past the merge."""
         first, second, number = message[1], message[2], player.number
         notes, presses = self._notes, player.presses
         in_key = index | NOTE_ONS
         holder = (player.source, in_key, ())
-        ons = cell.ons
-        if index & NOTE_ONS and second:
+        if second and index & NOTE_ONS:
             if in_key in presses:
                 self._take(player, message, now, out)
                 return
-            for lane in cell.lanes:
-                if lane.places[first] in notes:
-                    self._take(player, message, now, out)
-                    return
-            for lane in cell.lanes:
-                notes[lane.places[first]] = holder
             presses[in_key] = cell
-        else:
-            if presses.get(in_key) is not ons:
-                self._take(player, message, now, out)
-                return
-            for lane in ons.lanes:
-                if notes.get(lane.places[first]) != holder:
-                    self._take(player, message, now, out)
-                    return
-            for lane in ons.lanes:
-                del notes[lane.places[first]]
-            del presses[in_key]
+            for lane in cell.lanes:
+                place = lane.places[first]
+                if place in notes:
+                    self._books.merge.press(place, holder)
+                else:
+                    notes[place] = holder
+                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+            return
+        if presses.get(in_key) is not cell.ons:
+            self._take(player, message, now, out)
+            return
+        del presses[in_key]
         for lane in cell.lanes:
-            out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+            place = lane.places[first]
+            data = lane.heads[first] + lane.tails[second]
+            if notes.get(place) == holder:
+                del notes[place]
+                out.append((lane.target, data, now, number))
+            else:
+                for target, going, owner in self._books.merge.let_go(place, holder, data, number):
+                    out.append((target, going, now, owner))
 
     def _hold(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
         """The short way for what is held until it comes to rest: its cell says where it went."""

@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from rules.guards import ALWAYS, Guard, both
-from rules.messages import LENGTH, SYSEX
+from rules.messages import LENGTH, NOTE_OFF, SYSEX
 
 if TYPE_CHECKING:
     from rules.nodes.base import Node
@@ -158,6 +158,8 @@ def _tails(table: bytes, short: bool) -> tuple[bytes, ...]:
 
 @lru_cache(maxsize=4096)
 def _places(target: int, status: int, table: bytes) -> tuple[tuple[int, int, int], ...]:
+    if status & 0xF0 == NOTE_OFF:
+        status |= 0x10  # a note has one place, named by its note-on
     return tuple((target, status, value) for value in table[:128])
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.lag import NO_LAG, Lag
-from rules.messages import NOTE_OFF, NOTE_ON, PROGRAM
+from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY, PROGRAM
 from rules.pipeline import Cell, Table
 from rules.rest import Place
 from rules.walk import Copy, Emission
@@ -49,10 +49,13 @@ class Sounding:
         """Where it sounds."""
         return self.target, NOTE_ON | self.channel, self.key
 
-    def off(self, as_note_on: bool, velocity: int) -> bytes:
-        """Its note-off, as 8n with a release velocity or as 9n with velocity 0."""
-        if as_note_on:
+    def off(self, message: bytes | None = None) -> bytes:
+        """Its note-off, in the form and with the release velocity of the one that came; one of our own without it."""
+        if message is None:
+            return bytes((NOTE_OFF | self.channel, self.key, OFF_VELOCITY))
+        if message[0] >= NOTE_ON:
             return bytes((NOTE_ON | self.channel, self.key, 0))
+        velocity = message[2]
         if self.release is not None and velocity:
             velocity = self.release[velocity]
         return bytes((NOTE_OFF | self.channel, self.key, velocity))

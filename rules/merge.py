@@ -18,7 +18,6 @@ from rules.messages import (
     BEND_CENTRE,
     CONTROLLER,
     DATA_ENTRY,
-    NOTE_ON,
     PARAMETER_SELECT,
     PEDALS,
     PITCH_BEND,
@@ -38,7 +37,7 @@ _NRPN, _RPN = 98, 100
 _NO_PARAMETER: Final = 127
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Note:
     """Who sounds one output note, how often, and the note-offs that wait for the last of them."""
 
@@ -84,25 +83,25 @@ class Merge:
             note = self.notes[place] = _Note({note: 1})
         return note
 
-    def let_go(self, sending: Sending) -> list[Going]:
+    def let_go(self, place: Place, holder: NoteHolder, message: bytes, player: int) -> list[Going]:
         """A holder's note-off: what goes out of it, now or together with those that waited."""
-        status, key = sending.message[:2]
-        place = (sending.target, NOTE_ON | status & 0x0F, key)
-        holder = (sending.source, sending.in_key, sending.copy)
-        going = [(sending.target, sending.message, sending.player)]
-        if place not in self.notes:
-            return going
+        note = self.notes.get(place)
+        if note is None:
+            return [(place[0], message, player)]
+        if note == holder:
+            del self.notes[place]
+            return [(place[0], message, player)]
         note = self._note(place)
         others = len(note.counts) > (1 if holder in note.counts else 0)
         known = self._count_down(note, holder)
         if others:
             if known:
-                note.held_back.append((sending.message, sending.player))
+                note.held_back.append((message, player))
             return []
-        if not note.counts:
-            del self.notes[place]
-            going = [(sending.target, message, player) for message, player in note.held_back] + going
-        return going
+        if note.counts:
+            return [(place[0], message, player)]
+        del self.notes[place]
+        return [(place[0], data, number) for data, number in (*note.held_back, (message, player))]
 
     @staticmethod
     def _count_down(note: _Note, holder: NoteHolder) -> bool:

@@ -17,11 +17,14 @@ from rules.smf.writing import TrackWriter
 SAME: Final = 0
 OTHER: Final = 1
 PERHAPS: Final = 2
+GONE: Final = 3
+"""What becomes of a cell's messages: they stay as they are, change for certain, change if their second data byte does,
+or are dropped."""
 
 Straight = tuple[bytes, tuple[bytes, ...], int, int, int, int, bool]
-"""A cell with one plain lane: how its messages begin, how they end by their second data byte, their status; whether
-they come out the SAME, OTHER, or as their second byte tells (PERHAPS); the counter of their rules; the counter of open
-notes (0: no note), and whether it is a note-on's."""
+"""A cell that decides alone: how its messages begin, how they end by their second data byte, their status; what becomes
+of them (SAME and so on); the counter of their rules; the counter of open notes (0: no note), and whether it is a
+note-on's."""
 
 Feed = Callable[[int, bytes, int, list[Sent]], None]
 
@@ -57,17 +60,19 @@ class Answerer(Protocol):
         ...
 
 
-def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
-    """Plays one track. Returns how many messages came out changed, by themselves and in their places.
+def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int, int]:
+    """Plays one track. Returns how many messages came out changed in their places, and how many not at all.
 
-    What comes out as it came in is copied in spans: `kept` is where the open one begins. Raises MidiFileError for what
-    can't be read.
+    What comes out as it came in is copied in spans: `kept` is where the open one begins. The loop is in step while the
+    original has its place and ticks in what is written. Messages that are dropped leave a gap of `lost` ticks, which
+    begins at `gap` (-1: none). Otherwise the writer is in charge. Raises MidiFileError for what can't be read.
     """
     number, straight, feed = asked.number, asked.straight, asked.feed
     hits, groups, open_notes = asked.hits, asked.groups, asked.open_notes
     body, out = events.body, writer.out
     size = len(body)
-    at = delta_at = tick = status = needed = kept = in_force = meta_end = changed = 0
+    at = delta_at = tick = status = needed = kept = in_force = meta_end = changed = dropped = lost = 0
+    gap = -1
     in_step = True
     sent: list[Sent] = []
     end = 0
@@ -108,7 +113,11 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
                 end = events.end_of_long_event(at)
                 if in_step:
                     out += body[kept:delta_at]
-                    writer.resume(delta_at, in_force, meta_end == delta_at, tick - delta)
+                    gap = delta_at
+                if gap >= 0:
+                    writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
+                    gap = -1
+                    lost = 0
                 asked.write_long((tick, delta_at, at, end, body[at:end]))
                 in_step = writer.in_step == end
                 in_force = writer.status
@@ -117,7 +126,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
                     meta_end = end
                 if first == 0xFF and body[at + 1] == END_OF_TRACK:
                     events.ended(end)
-                    return changed
+                    return changed, dropped
                 at = end
                 continue
             index = (status << 7 | first) & 0x3FFF
@@ -129,8 +138,27 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
                     open_notes[note] += 1
                 elif note and open_notes[note]:
                     open_notes[note] -= 1
+                if change == OTHER and in_step:
+                    changed += 1
+                    out += body[kept:at]
+                    if runs and new_status == in_force:
+                        out += (head + tails[second])[1:]
+                    else:
+                        out += head + tails[second]
+                        in_force = new_status
+                    kept = at = end
+                    continue
                 if change == SAME and in_step and (in_force == status or not runs):
                     in_force = status
+                    at = end
+                    continue
+                if change == GONE:
+                    dropped += 1
+                    if in_step:
+                        out += body[kept:delta_at]
+                        gap = delta_at
+                        in_step = False
+                    lost += delta
                     at = end
                     continue
                 data = head + tails[second]
@@ -143,34 +171,65 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
                 else:
                     asked.judge(message)
                 feed(number, message, tick, sent)
-                if len(sent) != 1:
+                if len(sent) > 1:
                     if in_step:
                         out += body[kept:delta_at]
-                        writer.resume(delta_at, in_force, meta_end == delta_at, tick - delta)
+                        gap = delta_at
+                    if gap >= 0:
+                        writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
+                        gap = -1
+                        lost = 0
                     asked.write_all((tick, delta_at, at, end, message), sent)
                     sent.clear()
                     in_step = writer.in_step == end
                     in_force = writer.status
                     kept = at = end
                     continue
+                if not sent:
+                    dropped += 1
+                    if in_step:
+                        out += body[kept:delta_at]
+                        gap = delta_at
+                        in_step = False
+                    lost += delta
+                    at = end
+                    continue
                 data = sent[0][1]
                 new_status = data[0]
                 differs = data != message
                 sent.clear()
             changed += differs
-            if not in_step:
+            if in_step:
+                if not runs or new_status != in_force:
+                    if differs or runs:
+                        out += body[kept:at]
+                        out += data
+                        kept = end
+                elif differs:
+                    out += body[kept:at]
+                    out += data[1:]
+                    kept = end
+            elif gap >= 0 and delta + lost < 0x4000:
+                delta += lost
+                if not lost:
+                    out += body[delta_at:at]
+                elif delta < 0x80:
+                    out += ONE_BYTE[delta]
+                else:
+                    out += bytes((delta >> 7 | 0x80, delta & 0x7F))
+                out += data[1:] if runs and new_status == in_force and meta_end != gap else data
+                kept = end
+                in_step = True
+                gap = -1
+                lost = 0
+            else:
+                if gap >= 0:
+                    writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
+                    gap = -1
+                    lost = 0
                 message = ONE_BYTE[status] + body[at:end] if runs else body[at:end]
                 writer.put(tick, data, (tick, delta_at, at, end, message))
                 in_step = writer.in_step == end
-                kept = end
-            elif not runs or new_status != in_force:
-                if differs or runs:
-                    out += body[kept:at]
-                    out += data
-                    kept = end
-            elif differs:
-                out += body[kept:at]
-                out += data[1:]
                 kept = end
             in_force = new_status
             at = end
@@ -181,4 +240,4 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> int:
     events.end_missing()
     if in_step:
         out += body[kept : events.tail]
-    return changed
+    return changed, dropped

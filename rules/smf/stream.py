@@ -16,7 +16,7 @@ from rules.lanes import IDENTITY, NOWHERE, Lane
 from rules.messages import CONTROLLER, END_OF_SYSEX, PROGRAM, SYSEX, TRANSPORT
 from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
 from rules.rest import HELD_CONTROLLERS
-from rules.smf.solo import NOTES, OTHER, PERHAPS, SAME, Straight
+from rules.smf.solo import GONE, NOTES, OTHER, PERHAPS, SAME, Straight
 from rules.smf.tally import groups_of
 
 
@@ -129,6 +129,9 @@ def _straights(cells: Sequence[Cell], groups: Sequence[int]) -> list[Straight | 
     """
     found: list[Straight | None] = []
     for index, (cell, group) in enumerate(zip(cells, groups, strict=True)):
+        if not cell.lanes and group:
+            found.append((b"", (), 0, GONE, group, 0, False))
+            continue
         lane = cell.lanes[0] if len(cell.lanes) == 1 else None
         status, first = 0x80 | index >> 7, index & 0x7F
         ends = status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS
