@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from rules.walk import Copy
+from rules.holder import Copy
 
 if TYPE_CHECKING:
     from rules.nodes.base import Node

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Final
 
 from rules.agenda import Agenda, Sending
+from rules.holder import Copy, holder_of, note_place
 from rules.lag import NO_LAG
 from rules.ledger import Press, Rest, Sounding, cell_soundings, in_channel_of, sounding_of
 from rules.merge import Merge
@@ -28,7 +29,7 @@ from rules.pipeline import SHARED, Cell
 from rules.player import Player
 from rules.rest import Place, is_at_rest, rest_message, rest_place
 from rules.tempo import Later
-from rules.walk import Clerk, Copy, Emission, Walk
+from rules.walk import Clerk, Emission, Walk
 
 Sent = tuple[int, bytes, int, int]
 """Port number, message, due time, player."""
@@ -219,13 +220,12 @@ class Books:
             self.out.append((sending.target, message, due, sending.player))
             return
         if status < POLY_PRESSURE:
+            place = note_place(sending.target, status, message[1])
+            holder = holder_of(sending.source, sending.in_key, sending.copy)
             if is_note_on(message):
-                holder = (sending.source, sending.in_key, sending.copy)
-                self.merge.press((sending.target, status, message[1]), holder)
+                self.merge.press(place, holder)
                 self.out.append((sending.target, message, due, sending.player))
                 return
-            holder = (sending.source, sending.in_key, sending.copy)
-            place = (sending.target, NOTE_ON | status & 0x0F, message[1])
             going = self.merge.let_go(place, holder, message, sending.player)
         elif status & 0xF0 == CONTROLLER and message[1] in EVERY_NOTE_ENDS:
             self._end_every_note(sending, due)
@@ -245,7 +245,7 @@ class Books:
         if not shared:
             self.out.append((sending.target, sending.message, due, sending.player))
         for player, in_key, sounding in self._strike_channel(channel, holder):
-            name = (player.source, in_key, sounding.copy)
+            name = holder_of(player.source, in_key, sounding.copy)
             if shared:
                 self.deliver(
                     Sending(
@@ -259,7 +259,7 @@ class Books:
                     due,
                 )
             else:
-                for target, data, number in self.merge.forget_note(sounding.place, name):
+                for target, data, number in self.merge.forget_note(sounding.note_place, name):
                     self.out.append((target, data, due, number))
 
     def _strike_channel(
@@ -329,7 +329,7 @@ class Books:
         for in_key, held in player.presses.items():
             if isinstance(held, Cell) and held.way != SHARED:
                 for sounding in cell_soundings(held, in_key):
-                    self.merge.press(sounding.place, (player.source, in_key, ()))
+                    self.merge.press(sounding.note_place, holder_of(player.source, in_key, ()))
         player.write_out()
 
     def leave_ports(self, targets: frozenset[int]) -> None:

@@ -146,7 +146,7 @@ class Engine:
         first, second, number = message[1], message[2], player.number
         notes, presses = self._notes, player.presses
         in_key = index | NOTE_ONS
-        holder = (player.source, in_key, ())
+        holder = player.source << 14 | in_key
         if second and index & NOTE_ONS:
             if in_key in presses:
                 self._take(player, message, now, out)

@@ -13,7 +13,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from rules.guards import ALWAYS, Guard, both
-from rules.messages import LENGTH, NOTE_OFF, SYSEX
+from rules.holder import note_place
+from rules.messages import LENGTH, SYSEX
 
 if TYPE_CHECKING:
     from rules.nodes.base import Node
@@ -157,10 +158,8 @@ def _tails(table: bytes, short: bool) -> tuple[bytes, ...]:
 
 
 @lru_cache(maxsize=4096)
-def _places(target: int, status: int, table: bytes) -> tuple[tuple[int, int, int], ...]:
-    if status & 0xF0 == NOTE_OFF:
-        status |= 0x10  # a note has one place, named by its note-on
-    return tuple((target, status, value) for value in table[:128])
+def _places(target: int, status: int, table: bytes) -> tuple[int, ...]:
+    return tuple(note_place(target, status, value) for value in table[:128])
 
 
 def _closed(table: bytes, gate: int) -> bytes:
@@ -221,7 +220,7 @@ class Lane:
         )
         self.heads: tuple[bytes, ...] = ()
         self.tails: tuple[bytes, ...] = ()
-        self.places: tuple[tuple[int, int, int], ...] = ()
+        self.places: tuple[int, ...] = ()
         if self.plain:
             self.places = _places(form.target, form.status, form.one)
             self.heads = _heads(form.status, form.one)

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules.holder import Copy, note_place
 from rules.lag import NO_LAG, Lag
 from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY, PROGRAM
 from rules.pipeline import Cell, Table
 from rules.rest import Place
-from rules.walk import Copy, Emission
+from rules.walk import Emission
 
 
 def in_key_of(status: int, d1: int) -> int:
@@ -48,6 +49,11 @@ class Sounding:
     def place(self) -> Place:
         """Where it sounds."""
         return self.target, NOTE_ON | self.channel, self.key
+
+    @property
+    def note_place(self) -> int:
+        """The same by number, as the merge names it."""
+        return note_place(self.target, self.channel, self.key)
 
     def off(self, message: bytes | None = None) -> bytes:
         """Its note-off, in the form and with the release velocity of the one that came; one of our own without it."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.agenda import Sending
+from rules.holder import Holder, channel_of, hand_of
 from rules.ledger import in_channel_of
 from rules.messages import (
     BANK_LSB,
@@ -25,10 +26,8 @@ from rules.messages import (
     RESET_CONTROLLERS,
 )
 from rules.rest import Place
-from rules.walk import Copy
 
 Channel = tuple[int, int]
-NoteHolder = tuple[int, int, Copy]
 ChannelHolder = tuple[int, int]
 Going = tuple[int, bytes, int]
 """What goes out: port, message, player."""
@@ -41,7 +40,7 @@ _NO_PARAMETER: Final = 127
 class _Note:
     """Who sounds one output note, how often, and the note-offs that wait for the last of them."""
 
-    counts: dict[NoteHolder, int] = field(default_factory=dict)
+    counts: dict[Holder, int] = field(default_factory=dict)
     held_back: list[tuple[bytes, int]] = field(default_factory=list)
 
 
@@ -59,7 +58,7 @@ class Merge:
 
     def __init__(self, banks: frozenset[Channel]) -> None:
         self.banks = banks
-        self.notes: dict[Place, NoteHolder | _Note] = {}
+        self.notes: dict[int, Holder | _Note] = {}
         self._pedals: dict[Place, dict[ChannelHolder, int]] = {}
         self._sent: dict[Place, int] = {}
         self._bends: dict[Channel, dict[ChannelHolder, bytes]] = {}
@@ -68,7 +67,7 @@ class Merge:
 
     # -- notes ----------------------------------------------------------------------------------------------------
 
-    def press(self, place: Place, holder: NoteHolder) -> None:
+    def press(self, place: int, holder: Holder) -> None:
         """A holder sounds a note once more."""
         if place not in self.notes:
             self.notes[place] = holder
@@ -76,21 +75,21 @@ class Merge:
         note = self._note(place)
         note.counts[holder] = note.counts.get(holder, 0) + 1
 
-    def _note(self, place: Place) -> _Note:
+    def _note(self, place: int) -> _Note:
         """The full entry of a note that sounds; a lone holder who struck it once is kept as its bare name."""
         note = self.notes[place]
-        if isinstance(note, tuple):
+        if not isinstance(note, _Note):
             note = self.notes[place] = _Note({note: 1})
         return note
 
-    def let_go(self, place: Place, holder: NoteHolder, message: bytes, player: int) -> list[Going]:
+    def let_go(self, place: int, holder: Holder, message: bytes, player: int) -> list[Going]:
         """A holder's note-off: what goes out of it, now or together with those that waited."""
         note = self.notes.get(place)
         if note is None:
-            return [(place[0], message, player)]
+            return [(place >> 11, message, player)]
         if note == holder:
             del self.notes[place]
-            return [(place[0], message, player)]
+            return [(place >> 11, message, player)]
         note = self._note(place)
         others = len(note.counts) > (1 if holder in note.counts else 0)
         known = self._count_down(note, holder)
@@ -99,12 +98,12 @@ class Merge:
                 note.held_back.append((message, player))
             return []
         if note.counts:
-            return [(place[0], message, player)]
+            return [(place >> 11, message, player)]
         del self.notes[place]
-        return [(place[0], data, number) for data, number in (*note.held_back, (message, player))]
+        return [(place >> 11, data, number) for data, number in (*note.held_back, (message, player))]
 
     @staticmethod
-    def _count_down(note: _Note, holder: NoteHolder) -> bool:
+    def _count_down(note: _Note, holder: Holder) -> bool:
         count = note.counts.get(holder, 0)
         if count > 1:
             note.counts[holder] = count - 1
@@ -112,7 +111,7 @@ class Merge:
             del note.counts[holder]
         return count > 0
 
-    def forget_note(self, place: Place, holder: NoteHolder) -> list[Going]:
+    def forget_note(self, place: int, holder: Holder) -> list[Going]:
         """A holder's note was ended by other means; note-offs that waited for it alone go out."""
         if place not in self.notes:
             return []
@@ -120,16 +119,15 @@ class Merge:
         if not self._count_down(note, holder) or note.counts:
             return []
         del self.notes[place]
-        return [(place[0], message, player) for message, player in note.held_back]
+        return [(place >> 11, message, player) for message, player in note.held_back]
 
     def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
         """Whether another holder sounds anything on an output channel."""
-        target, number = channel
         return any(
-            (source, in_channel_of(in_key)) != holder
-            for (port, status, _), note in self.notes.items()
-            if port == target and status & 0x0F == number
-            for source, in_key, _ in ((note,) if isinstance(note, tuple) else note.counts)
+            hand_of(each) != holder
+            for place, note in self.notes.items()
+            if channel_of(place) == channel
+            for each in (note.counts if isinstance(note, _Note) else (note,))
         )
 
     # -- what concerns the channel ----------------------------------------------------------------------------------
@@ -258,7 +256,7 @@ class Merge:
     def drop_ports(self, targets: Iterable[int]) -> None:
         """Ports that are gone: nothing is held there."""
         gone = frozenset(targets)
-        for place in [place for place in self.notes if place[0] in gone]:
+        for place in [place for place in self.notes if channel_of(place)[0] in gone]:
             del self.notes[place]
         self._pedals = {place: values for place, values in self._pedals.items() if place[0] not in gone}
         self._sent = {place: value for place, value in self._sent.items() if place[0] not in gone}

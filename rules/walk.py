@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rules.guards import ALWAYS
+from rules.holder import Copy
 from rules.lag import NO_LAG, Lag
 from rules.lanes import NOWHERE, Lane
 from rules.messages import LENGTH, NOTE_OFF, SYSEX
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
     from rules.nodes.base import Node
     from rules.pipeline import Table
     from rules.switches import Layout, State
-
-Copy = tuple[str | int, ...]
 
 
 class Clerk(Protocol):
