@@ -93,7 +93,7 @@ class Books:
                 player.pressed(walk.in_key)[-1].soundings.append(sounding_of(emission, due))
             elif emission.literal:
                 copy = self._strike_out(player, walk.in_key, emission)
-        elif place is not None:
+        elif place is not None and not emission.literal:  # nobody holds down what a `send` sends
             self._remember(player, walk, emission, place)
         self.go(due, Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message))
 

@@ -127,6 +127,36 @@ class Engine:
                 return
             for lane in cell.lanes:
                 out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+        elif way == SHARED:
+            second = message[2]
+            presses, notes = player.presses, self._notes
+            if second and index & NOTE_ONS:
+                if index in presses:
+                    self._take(player, message, now, out)
+                    return
+                presses[index] = cell
+                holder = player.first_holder | index
+                for lane in cell.lanes:
+                    place = lane.places[first]
+                    if place in notes:
+                        self._books.merge.press(place, holder)
+                    else:
+                        notes[place] = holder
+                    out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+            elif presses.get(index | NOTE_ONS) is cell.ons:
+                del presses[index | NOTE_ONS]
+                holder = player.first_holder | index | NOTE_ONS
+                for lane in cell.lanes:
+                    place = lane.places[first]
+                    if notes.get(place) == holder:
+                        del notes[place]
+                        out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+                    else:
+                        data = lane.heads[first] + lane.tails[second]
+                        for target, going, owner in self._books.merge.let_go(place, holder, data, number):
+                            out.append((target, going, now, owner))
+            else:
+                self._take(player, message, now, out)
         elif way == PASS:
             if player.rests and in_key_of(status, first) in player.rests:
                 self._take(player, message, now, out)
@@ -136,43 +166,8 @@ class Engine:
                 out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
         elif way == HELD:
             self._hold(player, cell, index, message, now, out)
-        elif way == SHARED:
-            self._share(player, cell, index, message, now, out)
         else:
             self._take(player, message, now, out)
-
-    def _share(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """A note the short way to where others sound too: without a walk, but not past the merge."""
-        first, second, number = message[1], message[2], player.number
-        notes, presses = self._notes, player.presses
-        in_key = index | NOTE_ONS
-        holder = player.source << 14 | in_key
-        if second and index & NOTE_ONS:
-            if in_key in presses:
-                self._take(player, message, now, out)
-                return
-            presses[in_key] = cell
-            for lane in cell.lanes:
-                place = lane.places[first]
-                if place in notes:
-                    self._books.merge.press(place, holder)
-                else:
-                    notes[place] = holder
-                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-            return
-        if presses.get(in_key) is not cell.ons:
-            self._take(player, message, now, out)
-            return
-        del presses[in_key]
-        for lane in cell.lanes:
-            place = lane.places[first]
-            data = lane.heads[first] + lane.tails[second]
-            if notes.get(place) == holder:
-                del notes[place]
-                out.append((lane.target, data, now, number))
-            else:
-                for target, going, owner in self._books.merge.let_go(place, holder, data, number):
-                    out.append((target, going, now, owner))
 
     def _hold(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
         """The short way for what is held until it comes to rest: its cell says where it went."""
@@ -203,8 +198,6 @@ class Engine:
         self.now, self._books.out = now, out
         status, first, second = split_message(message)
         in_key = in_key_of(status, first)
-        if self._caught:
-            self._note_value(player, message)
         walk = Walk(self, player.number, in_key, now, self.word, message, player.table)
         walk.as_note_on = message[0] & 0xF0 == NOTE_ON
         held = player.pressed(in_key_of(NOTE_ON | status & 0x0F, first)) if status & 0xF0 == POLY_PRESSURE else []
@@ -213,6 +206,8 @@ class Engine:
         else:
             walk.follow(walk.table, status, first, second)
         self._books.enter(player, walk, message)
+        if self._caught:
+            self._note_value(player, message)
 
     def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:
         """Poly pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""

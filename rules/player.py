@@ -10,12 +10,14 @@ from rules.rest import Place
 class Player:
     """Its source, the source's cells in one list, its ledger, and the last values that `catch_up` may want.
 
-    The ledger is `presses`, what each in-key has sounding, and `rests`, what it holds away from rest. What went the
+    `first_holder` is the name of the holder for in-key 0 (see `holder`). The ledger is `presses`, what each in-key has
+    sounding, and `rests`, what it holds away from rest. What went the
     short way is noted by its cell alone.
     """
 
     __slots__ = (
         "cells",
+        "first_holder",
         "known",
         "name",
         "number",
@@ -42,6 +44,7 @@ class Player:
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
         self.cells = self.table.cells
+        self.first_holder = max(self.source, 0) << 14
 
     def pressed(self, in_key: int) -> list[Press]:
         """What an in-key has pressed, as full entries; they may be changed."""

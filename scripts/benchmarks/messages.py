@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from benchmarks import recordings, with_mido
 from benchmarks.figures import Figure
-from benchmarks.rulefiles import EDIT, ONE_CHANNEL, TWO_SOURCES, compiled
+from benchmarks.rulefiles import EDIT, EDIT_OF_TWO, ONE_CHANNEL, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
 from rules.books import Sent
 from rules.engine import Engine
@@ -27,8 +27,8 @@ def measure(quick: bool) -> list[Figure]:
     return [
         _compare("an edit", EDIT, ["seq"], alone, with_mido.edit_each, 8, rounds),
         _compare("the same past mido's checks", EDIT, ["seq"], alone, with_mido.edit_each_unchecked, None, rounds),
-        _compare("two sources onto one channel", ONE_CHANNEL, ["seq", "keys"], both, with_mido.move_each, 6, rounds),
-        _compare("two sources into one port", TWO_SOURCES, ["seq", "keys"], both, with_mido.pass_each, None, rounds),
+        _compare("the edit, two sources merged", EDIT_OF_TWO, ["seq", "keys"], both, with_mido.edit_each, 6, rounds),
+        _compare("all onto one channel", ONE_CHANNEL, ["seq", "keys"], both, with_mido.move_each, None, rounds),
     ]
 
 

@@ -36,12 +36,8 @@ to   = "synth"
 """
 """Two sources on one channel: whatever they play on sixteen channels meets there."""
 
-TWO_SOURCES = f"""{PORTS}
-[[rules]]
-from = ["seq", "keys"]
-to   = "rack"
-"""
-"""Two sources into one port, each on its own channels, which both could reach."""
+EDIT_OF_TWO = EDIT.replace('from  = "seq"', 'from  = ["seq", "keys"]')
+"""The same edit on two sources, which meet on every channel of one port."""
 
 
 def compiled(text: str) -> tuple[RuleSet, Pipeline]:

@@ -99,10 +99,3 @@ def move_each(messages: Sequence[bytes]) -> None:
         message = read(data)
         message.channel = 0
         bytes(message.bytes())
-
-
-def pass_each(messages: Sequence[bytes]) -> None:
-    """Single messages read and written, nothing changed."""
-    read = Message.from_bytes
-    for data in messages:
-        bytes(read(data).bytes())
