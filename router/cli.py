@@ -43,7 +43,8 @@ New rules can change levels suddenly. Turn the volume down before you play the r
 
 _REWRITE_ABOUT = """\
 Puts recordings through the rules, as if they were played live: wrong channels, missing splits, wild velocities are
-mended in the files themselves. What no rule touches stays as it was, to the byte. The originals are never harmed."""
+mended in the files themselves. What the rules leave alone stays, to the byte; what no rule takes is left out. The
+originals are never harmed."""
 
 _REWRITE_MORE = f"""\
 examples:

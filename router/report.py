@@ -6,13 +6,14 @@ The data (`--json`) is one object:
      "files": [{"file": "takes/a.mid", "outcome": "written" | "unchanged" | "looked at" | "refused" | "failed",
                 "targets": ["out/a.mid"], "backup": null, "reason": null, "offset": null, "seconds": 0.01,
                 "report": null | {"messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0,
-                                  "route": "stream", "taken": {"keyboard": 10},
+                                  "route": "stream", "taken": {"keyboard": 10}, "left": [{"channel": 2, "messages": 1}],
                                   "damage": [{"offset": 22, "text": "..."}], "remarks": ["..."]}}],
      "total": {"files": 1, "written": 1, "unchanged": 0, "looked at": 0, "refused": 0, "failed": 0,
                "messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0, "seconds": 0.02},
-     "rules": [{"name": "keyboard", "taken": 10}]}
+     "rules": [{"name": "keyboard", "taken": 10}], "left": [{"channel": 2, "messages": 1}]}
 
 Files are in the order of the command line, rules in file order. `offset` is a byte of the file, counted from 0.
+`left` are the messages that no rule took; the channel of those that have none (sysex) is null.
 `not_reached` counts the files that an interruption left as they were; they aren't listed. `ok` is true if every file
 went as asked. If nothing could be done at all, there are only `command`, `ok`, `error` and `problems` (of rule files).
 """
@@ -20,7 +21,8 @@ went as asked. If nothing could be done at all, there are only `command`, `ok`, 
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -70,6 +72,13 @@ class Summary:
         """Return how many messages each rule took."""
         return {rule: sum(report.taken.get(rule, 0) for report in self.reports) for rule in self.rules}
 
+    def left(self) -> dict[int | None, int]:
+        """Return how many messages no rule took, by channel 1-16 in order; last, under None, those without one."""
+        found = Counter[int | None]()
+        for report in self.reports:
+            found.update(report.left)
+        return {channel: found[channel] for channel in (*range(1, 17), None) if found[channel]}
+
 
 def as_data(summary: Summary) -> dict[str, Any]:
     """Return the summary as the module says."""
@@ -83,6 +92,7 @@ def as_data(summary: Summary) -> dict[str, Any]:
         "files": [_file_data(result) for result in summary.results],
         "total": {"files": len(summary.results), **outcomes, **counts, "seconds": round(summary.seconds, 6)},
         "rules": [{"name": rule, "taken": taken} for rule, taken in summary.taken().items()],
+        "left": _left_data(summary.left()),
     }
 
 
@@ -105,9 +115,14 @@ def _report_data(report: FileReport) -> dict[str, Any]:
         **{what: getattr(report, what) for what in _COUNTS},
         "route": report.route,
         "taken": dict(report.taken),
+        "left": _left_data(report.left),
         "damage": [asdict(damage) for damage in report.damage],
         "remarks": list(report.remarks),
     }
+
+
+def _left_data(left: Mapping[int | None, int]) -> list[dict[str, int | None]]:
+    return [{"channel": channel, "messages": messages} for channel, messages in left.items()]
 
 
 def in_words(summary: Summary) -> list[str]:
@@ -117,6 +132,7 @@ def in_words(summary: Summary) -> list[str]:
     if summary.reports:
         lines += _section("", _figures(summary))
         lines += _section("What each rule took:", _rule_lines(summary))
+        lines += _section("", _left_lines(summary))
         lines += _section("Damaged, but readable; everything that could be read was kept:", _damage_lines(summary))
         lines += _section("Please note:", _remarks(summary))
     return lines
@@ -210,6 +226,22 @@ def _rule_lines(summary: Summary) -> list[str]:
         for rule, taken in summary.taken().items()
     ]
     return columns(rows, right=frozenset({1})) if rows else []
+
+
+def _left_lines(summary: Summary) -> list[str]:
+    """What was left out because no rule is for it, and what would keep it."""
+    left = summary.left()
+    if not left:
+        return []
+    channels = [str(channel) for channel in left if channel is not None]
+    where = [f"{'channel' if len(channels) == 1 else 'channels'} {', '.join(channels)}"] if channels else []
+    where += ["without a channel"] if None in left else []
+    fit = count(sum(left.values()), "message fits", "messages fit")
+    verb = "would be" if summary.dry_run else "was" if sum(left.values()) == 1 else "were"
+    return [
+        f"{fit} no rule and {verb} left out ({' and '.join(where)}).",
+        "A rule with `otherwise = true` keeps what no other rule takes.",
+    ]
 
 
 def _damage_lines(summary: Summary) -> list[str]:

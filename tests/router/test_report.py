@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import pytest
+
 from router.job import FileResult, Outcome
 from router.report import Summary, as_data, in_words, problems
 from rules.smf.damage import Damage
@@ -108,6 +110,34 @@ def test_damage_and_remarks_are_told_once() -> None:
     assert lines[-3:] == ["Please note:", "  channel 10 was transposed (in 2 files)", "  one more"]
 
 
+@pytest.mark.parametrize(
+    ("left", "line"),
+    [
+        ([{12: 4000, 1: 1000}, {1: 600, 2: 73}], "5,673 messages fit no rule and were left out (channels 1, 2, 12)."),
+        ([{10: 1}], "1 message fits no rule and was left out (channel 10)."),
+        ([{None: 2}], "2 messages fit no rule and were left out (without a channel)."),
+        ([{None: 2, 3: 1}], "3 messages fit no rule and were left out (channel 3 and without a channel)."),
+    ],
+)
+def test_what_no_rule_takes_is_told(left: list[dict[int | None, int]], line: str) -> None:
+    """Messages that fit no rule are counted over the files, with their channels, and with what would keep them."""
+    results = [written(f"{at}.mid") for at in range(len(left))]
+    for result, found in zip(results, left, strict=True):
+        assert result.report is not None
+        result.report.left = found
+    lines = in_words(Summary(results, [RULE], 0.5))
+    assert lines[-3:] == ["", f"  {line}", "  A rule with `otherwise = true` keeps what no other rule takes."]
+
+
+def test_a_dry_run_says_what_would_be_left_out() -> None:
+    """Nothing has been left out yet."""
+    told = report()
+    told.left = {1: 2}
+    result = replace(written("a.mid"), outcome=Outcome.LOOKED_AT, report=told)
+    lines = in_words(Summary([result], [RULE], 0.5, dry_run=True))
+    assert "  2 messages fit no rule and would be left out (channel 1)." in lines
+
+
 def test_a_thousand_files_fit_on_a_screen() -> None:
     """Long lists are cut and say how much more there is; nothing else grows with the number of files."""
     results = [written(f"{at}.mid", unended=1) for at in range(1000)]
@@ -127,6 +157,7 @@ def test_the_data_has_everything() -> None:
     """The same as in words, for programs, file by file."""
     told = report(unended=1)
     told.damage = (Damage(22, "cut off"),)
+    told.left = {2: 5, None: 1}
     summary = Summary([replace(written("a.mid"), report=told), BAD], [RULE, "pads"], 0.5)
     assert json.loads(json.dumps(as_data(summary))) == {
         "command": "rewrite",
@@ -150,6 +181,7 @@ def test_the_data_has_everything() -> None:
                     "unended": 1,
                     "route": "stream",
                     "taken": {RULE: 3},
+                    "left": [{"channel": 2, "messages": 5}, {"channel": None, "messages": 1}],
                     "damage": [{"offset": 22, "text": "cut off"}],
                     "remarks": [],
                 },
@@ -180,4 +212,5 @@ def test_the_data_has_everything() -> None:
             "seconds": 0.5,
         },
         "rules": [{"name": RULE, "taken": 3}, {"name": "pads", "taken": 0}],
+        "left": [{"channel": 2, "messages": 5}, {"channel": None, "messages": 1}],
     }

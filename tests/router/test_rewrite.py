@@ -133,6 +133,14 @@ def test_a_rule_that_took_nothing_is_pointed_out(desk: Desk) -> None:
     assert "to the kit    0  nothing came by: look at its `from`, `match` and `when`, and at --from" in lines
 
 
+def test_what_no_rule_takes_is_told(desk: Desk) -> None:
+    """Channels that no rule is for are told: their messages aren't in the result."""
+    desk.put("take.mid", midi(f"00 94 3C 40  60 84 3C 40 {END}"))
+    answer = desk.rewrite("take.mid", "-o", "out.mid")
+    assert "2 messages fit no rule and were left out (channel 5)." in answer.out
+    assert desk.files()["out.mid"] == midi("60 FF 2F 00")
+
+
 def test_notes_that_never_end_are_counted(desk: Desk) -> None:
     """A recording without its last note-off is told; the note-off isn't made up."""
     desk.put("take.mid", midi(f"00 90 3C 40 {END}"))
