@@ -67,7 +67,7 @@ class Books:
     # -- one message ------------------------------------------------------------------------------------------------
 
     def enter(self, player: Player, walk: Walk, message: bytes, woken: bool = False) -> None:
-        """Books everything that a message became; `woken` says that it was seen before, when it came."""
+        """Books everything that a message became; `woken` says that it came earlier, and was booked then."""
         emissions = _once(walk.emissions)
         begins, ends = is_note_on(message), is_note_off(message)
         ends = ends or walk.lets_go or any(is_note_off(e.message) and not e.literal for e in emissions if _is_note(e))

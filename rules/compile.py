@@ -24,7 +24,7 @@ from rules.messages import SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.notation import MessageText
 from rules.pipeline import Branch, Pipeline, SwitchSend, Table
-from rules.sharing import reached_channels, shared_banks, shared_channels
+from rules.sharing import shared_banks, shared_channels
 from rules.switches import Layout
 
 
@@ -43,7 +43,7 @@ class Compiler:
         outputs = [name for name, port in ruleset.ports.items() if port.can_send]
         self.ports = (*ports, *(name for name in outputs if name not in ports))
         self.number = {name: number for number, name in enumerate(self.ports)}
-        self.present = frozenset(self.number[name] for name in outputs)
+        self.present = tuple(self.number[name] for name in outputs)
         self.sources = tuple(name for name, port in ruleset.ports.items() if port.can_receive)
         caught = {thing for rule in ruleset.rules for thing in rule.catch_up}
         self.cells = CellMaker(caught)
@@ -55,7 +55,7 @@ class Compiler:
         """Everything, frozen."""
         clocks = tuple(self.clock_ports(name) for name in self.sources)
         tables = tuple(self._source_table(name, clock) for name, clock in zip(self.sources, clocks, strict=True))
-        shared = shared_channels(tables, self.nodes.all.values())
+        shared = shared_channels(tables)
         banks = shared_banks(tables)
         return Pipeline(
             ports=self.ports,
@@ -75,7 +75,6 @@ class Compiler:
             },
             clocks=clocks,
             starts=tuple(self._starts()),
-            reach=self._reach(tables),
             shared=shared,
             banks=banks,
         )
@@ -178,13 +177,6 @@ class Compiler:
         for name, device in self.ruleset.devices.items():
             for message in device.start:
                 yield self._addressed(name, message)
-
-    def _reach(self, tables: Sequence[Table]) -> tuple[tuple[int, int], ...]:
-        """Every port and channel that rules, switches or starts can play, in order."""
-        reach = reached_channels(tables, self.nodes.all.values())
-        written = [*self._starts(), *(message for sends in self._switch_sends() for message in sends.messages)]
-        reach.update((target, message[0] & 0x0F) for target, message in written if message[0] < SYSEX)
-        return tuple(sorted(reach))
 
     def _addressed(self, name: str, message: MessageText) -> tuple[int, bytes]:
         """A message for a device or port, on the device's channel."""

@@ -8,6 +8,7 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import product
 from typing import Any, Final
 
 from rules.agenda import CallBack, Entry, Sending
@@ -235,11 +236,11 @@ class Engine:
             return
         if status == END_OF_SYSEX:
             status = message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
-        if status in (START, CONTINUE, STOP):
-            player.running = status != STOP
         self.now, self._books.out = now, out
         walk = Walk(self, player.number, in_key_of(status, 0), now, self.word, message, player.table)
         walk.follow(walk.table, status, 0, 0)
+        if status in (START, CONTINUE, STOP) and any(not emission.literal for emission in walk.emissions):
+            player.running = status != STOP
         self._books.enter(player, walk, message)
 
     # -- time -------------------------------------------------------------------------------------------------------
@@ -308,8 +309,9 @@ class Engine:
                         walk = Walk(
                             self, player.number, in_key_of(status, first), self.now, self.word, message, player.table
                         )
+                        walk.catching_up = True
                         walk.follow(branch.table, status, first, second)
-                        self._books.enter(player, walk, message)
+                        self._books.enter(player, walk, message, woken=True)
 
     # -- ends -------------------------------------------------------------------------------------------------------
 
@@ -320,6 +322,8 @@ class Engine:
         self.now, self._books.out = now, out
         player = self._players[number]
         self._drop_pending([player])
+        for node in self.pipeline.nodes.values():
+            node.forget(self.memory(node), number)
         self._books.end_notes(player)
         self._books.end_values(player)
         for switch, source in self.pipeline.held_by.items():
@@ -331,15 +335,16 @@ class Engine:
                 self._books.send_plain(target, bytes((STOP,)), number)
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
-        """Panic (ruling 17): everything ends, on all channels that the rules can reach, whoever used them.
+        """Panic (ruling 17): everything that sounds ends, then every channel of every output is silenced.
 
-        With `every_key`, note-offs for all 128 keys go out as well.
+        All sixteen, since it isn't known what an instrument was left with. With `every_key`, note-offs for all 128 keys
+        go out as well.
         """
         self.now, self._books.out = now, out
         self._drop_pending(self._players)
         for player in self._players:
             self._books.end_notes(player)
-        for target, channel in self.pipeline.reach:
+        for target, channel in product(self.pipeline.present, range(16)):
             for message in _panic(channel, every_key):
                 self._books.send_plain(target, message, NOBODY)
         for player in self._players:
@@ -354,8 +359,7 @@ class Engine:
             memory = self.memory(node)
             for name in node.waiting_at_rest(memory, numbers):
                 self._wake(node, name)
-            for number in numbers:
-                node.forget(memory, number)
+            node.drop(memory, numbers)
 
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a performance: bank selects that still wait for a program change go out."""
@@ -378,7 +382,7 @@ class Engine:
             if player.plugged and player.name not in pipeline.sources:
                 self.release(player.number, now, out)
             self._books.write_out(player)
-        self._books.leave_ports(self.pipeline.present - pipeline.present)
+        self._books.leave_ports(frozenset(self.pipeline.present) - frozenset(pipeline.present))
         old, self.pipeline = self.pipeline, pipeline
         self.word = pipeline.layout.translated(self.word, old.layout)
         self._hand_over(old)
@@ -388,15 +392,17 @@ class Engine:
             player.plug(pipeline)
 
     def _hand_over(self, old: Pipeline) -> None:
-        """Nodes find the memory of those that stood at their places; that of places that are gone is dropped."""
+        """Nodes find the memory of those that stood at their places, also when they come back later."""
 
         def reword(word: int) -> int:
             return self.layout.translated(word, old.layout)
 
         nodes = self.pipeline.nodes
-        self._memories = {key: memory for key, memory in self._memories.items() if key in nodes}
-        for key, memory in self._memories.items():
-            nodes[key].reword(memory, reword)
+        everyone = frozenset(player.number for player in self._players)
+        for key, node in old.nodes.items():
+            node.reword(self.memory(node), reword)
+            if key not in nodes:
+                node.drop(self.memory(node), everyone)
         self.agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node.key not in nodes)
 
         def inherited(entry: Entry) -> Entry:

@@ -47,9 +47,10 @@ class BranchEntry:
     def fold(self, form: Form) -> list[Form]:
         """The part of a form that goes this way."""
         branch = self._branch
-        taken, _ = split_any(form, branch.rule.match)
-        if form.status > SYSEX and not branch.rule.match:
-            taken = []
+        match = branch.rule.match
+        if form.status > SYSEX:  # clock and transport only where they are named (ruling 4)
+            match = tuple(condition for condition in match if condition.kinds is not None)
+        taken = split_any(form, match)[0] if match or form.status <= SYSEX else []
         if branch.zone is not None:
             taken = [inside for piece in taken for inside in split(piece, branch.zone)[0]]
         guarded = [replace(piece.guarded(branch.guard), rule=branch.number) for piece in taken]

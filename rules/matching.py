@@ -24,7 +24,6 @@ from rules.messages import (
     PITCH_BEND,
     POLY_PRESSURE,
     PRESSURE,
-    SYSEX,
 )
 
 _CONTROLLERS = gate_of(range(MOST_MODE))
@@ -69,10 +68,10 @@ def split_any(form: Form, conditions: Sequence[Condition], *, strictly: bool = F
 
 
 def _of_kind(form: Form, condition: Condition) -> Form | None:
-    """The part of the form whose kind is asked for; clock and transport only when they are named."""
+    """The part of the form whose kind is asked for."""
     kinds, kind = condition.kinds, form.kind
     if kinds is None:
-        return form if kind <= SYSEX else None
+        return form
     if kind == NOTE_OFF:
         return form if kinds & {"note", "note-on", "note-off"} else None
     if kind == NOTE_ON:

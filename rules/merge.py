@@ -239,11 +239,6 @@ class Merge:
         bends.pop(holder, None)
         if bends:
             going.append((target, list(bends.values())[-1], player))
-        parameters = self._parameters.get(channel)
-        if parameters is not None:
-            parameters.selections[holder] = {}
-            parameters.selected = {}
-            parameters.live = holder
         return going
 
     # -- ends -----------------------------------------------------------------------------------------------------

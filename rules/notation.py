@@ -131,9 +131,9 @@ class MessageText:
             return self.data
         return bytes((self.data[0] | (channel - 1),)) + self.data[1:]
 
-    def words(self) -> str:
+    def words(self, naming: Naming = STANDARD) -> str:
         """The message in words, without a channel where none was written."""
-        text = format_message(self.data)
+        text = format_message(self.data, naming)
         if not self.has_channel or self.channel is not None:
             return text
         kind, _, rest = text.split(" ", 2)

@@ -92,15 +92,14 @@ class Pipeline:
     """A compiled rule set.
 
     `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
-    are those that exist now. `sources` are the input ports by number, `tables` theirs, `clocks` the ports that get each
-    one's transport, `takers` tables whose lanes say which of `rules` a message fits. `held_by` says by which source a
-    switch is held, `starts` what devices want at the start.
-    `reach` are the (port, channel 0-15) that anything can reach, `shared` those that two holders can, `banks` those
-    where bank selects of two sources meet.
+    are those that exist now, in file order. `sources` are the input ports by number, `tables` theirs, `clocks` the
+    ports that get each one's transport, `takers` tables whose lanes say which of `rules` a message fits. `held_by` says
+    by which source a switch is held, `starts` what devices want at the start. `shared` are the (port, channel 0-15)
+    that two holders can reach, `banks` those where bank selects of two sources can meet.
     """
 
     ports: tuple[str, ...]
-    present: frozenset[int]
+    present: tuple[int, ...]
     sources: tuple[str, ...]
     tables: tuple[Table, ...]
     takers: tuple[Table, ...]
@@ -112,6 +111,5 @@ class Pipeline:
     held_by: Mapping[str, int]
     clocks: tuple[tuple[int, ...], ...]
     starts: tuple[tuple[int, bytes], ...]
-    reach: tuple[tuple[int, int], ...]
     shared: frozenset[tuple[int, int]]
     banks: frozenset[tuple[int, int]]

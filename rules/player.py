@@ -34,8 +34,8 @@ class Player:
         self.name = name
         self.presses: dict[int, list[Press] | Cell] = {}
         self.rests: dict[int, dict[Place, Rest] | Cell] = {}
-        self.known: dict[tuple[int | str, int], bytes] = {}
         self.running = False
+        self.known: dict[tuple[int | str, int], bytes] = {}
         self.plug(pipeline)
 
     def plug(self, pipeline: Pipeline) -> None:

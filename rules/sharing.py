@@ -1,4 +1,4 @@
-"""Which outputs can be reached at all, and which by several holders: only there does merging cost anything.
+"""Which outputs several holders can reach: only there does merging cost anything.
 
 A holder is a source, an incoming channel and an incoming key. What goes through a node counts as shared: that is
 never wrong, only slower, since a holder that is alone is not touched.
@@ -6,118 +6,116 @@ never wrong, only slower, since a holder that is alone is not touched.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from rules.lanes import FIRST, Lane
+from rules.lanes import ALL, FIRST, NOWHERE, Lane, gate_of
 from rules.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
-from rules.nodes.base import Node
 from rules.pipeline import Cell, Table
 
 Place = tuple[int, int]
+Start = tuple[Table, int, int]
+"""Messages at a table: their status, and the gate of their first data bytes."""
 
 
-def reached_channels(tables: Sequence[Table], nodes: Iterable[Node]) -> set[Place]:
-    """The (port, channel 0-15) that any channel message can come out on."""
-    after = [node.after for node in nodes if node.after is not None]
-    return {place for table in (*tables, *after) for place in _reached(table)}
+def _ways(starts: Iterable[Start]) -> Iterator[tuple[Lane, int]]:
+    """Every lane that messages can come to, through nodes too, with its possible outgoing first bytes, as a gate."""
+    seen: dict[tuple[Table, int], int] = {}
+    waiting = list(starts)
+    while waiting:
+        table, status, firsts = waiting.pop()
+        new = firsts & ~seen.get((table, status), 0)
+        seen[table, status] = seen.get((table, status), 0) | new
+        for lane, gate in _lanes(table, status, new):
+            outs = _outs(lane, gate)
+            yield lane, outs
+            if lane.node is not None and lane.node.main.after is not None:
+                after = lane.node.main.after
+                waiting += [(after, *follows) for follows in lane.node.main.may_follow(lane.status, outs)]
 
 
-def shared_channels(tables: Sequence[Table], nodes: Iterable[Node]) -> frozenset[Place]:
+def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]:
+    """The lanes of a row, each with the first bytes under which it stands."""
+    cells: dict[Cell, int] = {}
+    for first, cell in enumerate(table.rows[status & 0x7F]):
+        if firsts >> first & 1:
+            cells[cell] = cells.get(cell, 0) | 1 << first
+    found: dict[Lane, int] = {}
+    for cell, gate in cells.items():
+        for lane in cell.lanes:
+            found[lane] = found.get(lane, 0) | gate
+    return found.items()
+
+
+def _outs(lane: Lane, gate: int) -> int:
+    """The outgoing first bytes of a lane for a gate of incoming ones."""
+    if lane.feed_one == FIRST:
+        return gate_of(lane.one[first] for first in range(128) if gate >> first & 1)
+    return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NOWHERE)
+
+
+def _channels(starts: Iterable[Start]) -> set[Place]:
+    """The (port, channel 0-15) that messages can come out on, with any setting of the switches."""
+    return {(lane.target, lane.status & 0x0F) for lane, _ in _ways(starts) if lane.node is None and lane.status < SYSEX}
+
+
+def shared_channels(tables: Sequence[Table]) -> frozenset[Place]:
     """The (port, channel 0-15) that two incoming channels, two sources, or two keys for one note can reach."""
     shared: set[Place] = set()
     owner: dict[Place, tuple[int, int]] = {}
     keys: dict[tuple[int, int, int], tuple[int, int, int]] = {}
+    through_nodes: list[Start] = []
     for source, table in enumerate(tables):
-        for row in range(0x70):
-            for lane, firsts in _lanes_of_row(table, row):
-                if lane.node is not None or lane.status >= SYSEX:
+        for row in range(0x80):
+            for lane, gate in _lanes(table, row | 0x80, ALL):
+                if lane.node is not None:
+                    through_nodes += _after(lane, gate)
+                    continue
+                if lane.status >= SYSEX:
                     continue
                 place = (lane.target, lane.status & 0x0F)
                 if owner.setdefault(place, (source, row & 0x0F)) != (source, row & 0x0F):
                     shared.add(place)
-                if (
-                    lane.status & 0xF0 == NOTE_ON
-                    and place not in shared
-                    and not _keeps_apart(lane, source, row, firsts, keys)
-                ):
+                if place not in shared and not _keeps_apart(lane, source, row, gate, keys):
                     shared.add(place)
-    for node in nodes:
-        if node.after is not None:
-            shared |= _reached(node.after)
-    return frozenset(shared)
+    return frozenset(shared | _channels(through_nodes))
 
 
-def _lanes_of_row(table: Table, row: int) -> list[tuple[Lane, list[int]]]:
-    """Each lane of a row once, with the first bytes under which it stands."""
-    firsts: dict[Cell, list[int]] = {}
-    for first, cell in enumerate(table.rows[row]):
-        firsts.setdefault(cell, []).append(first)
-    found: dict[Lane, list[int]] = {}
-    for cell, numbers in firsts.items():
-        for lane in cell.lanes:
-            found.setdefault(lane, []).extend(numbers)
-    return list(found.items())
+def _after(lane: Lane, gate: int) -> list[Start]:
+    assert lane.node is not None
+    after = lane.node.main.after
+    if after is None:
+        return []
+    return [(after, *follows) for follows in lane.node.main.may_follow(lane.status, _outs(lane, gate))]
 
 
 def _keeps_apart(
-    lane: Lane, source: int, row: int, firsts: list[int], keys: dict[tuple[int, int, int], tuple[int, int, int]]
+    lane: Lane, source: int, row: int, gate: int, keys: dict[tuple[int, int, int], tuple[int, int, int]]
 ) -> bool:
-    """Whether every key that a lane makes comes from one incoming key."""
+    """Whether every key that a lane for note-ons makes comes from one incoming key."""
+    if lane.status & 0xF0 != NOTE_ON:
+        return True
     if lane.feed_one != FIRST:
         return False
     channel = lane.status & 0x0F
     return all(
         keys.setdefault((lane.target, channel, lane.one[first]), (source, row, first)) == (source, row, first)
-        for first in firsts
+        for first in range(128)
+        if gate >> first & 1
     )
-
-
-def _reached(table: Table) -> set[Place]:
-    """Where a table leads by itself, without its nodes."""
-    return {
-        (lane.target, lane.status & 0x0F)
-        for row in table.rows[:0x70]
-        for cell in set(row)
-        for lane in cell.lanes
-        if lane.node is None and lane.status < SYSEX
-    }
 
 
 def shared_banks(tables: Sequence[Table]) -> frozenset[Place]:
     """The (port, channel 0-15) where bank selects and program changes of two sources can meet (ruling 16)."""
     sources: dict[Place, set[int]] = {}
     for source, table in enumerate(tables):
-        for place in _bank_places(table):
-            sources.setdefault(place, set()).add(source)
+        for lane, outs in _ways((table, status, ALL) for status in range(0x80, 0x100)):
+            if lane.node is None and _is_bank(lane.status, outs):
+                sources.setdefault((lane.target, lane.status & 0x0F), set()).add(source)
     return frozenset(place for place, reaching in sources.items() if len(reaching) > 1)
 
 
-def _bank_places(table: Table) -> set[Place]:
-    """Where the bank selects and program changes of one source can come out."""
-    places: set[Place] = set()
-    seen: set[tuple[int, int, int]] = set()
-
-    def walk(table: Table, status: int, first: int) -> None:
-        if (id(table), status, first) in seen:
-            return
-        seen.add((id(table), status, first))
-        for lane in table.rows[status & 0x7F][first].lanes:
-            outs = (lane.one[first],) if lane.feed_one == FIRST else tuple(set(lane.one[:128]))
-            for out in outs:
-                if not _is_bank(lane.status, out):
-                    continue
-                if lane.node is None:
-                    places.add((lane.target, lane.status & 0x0F))
-                elif lane.node.main.after is not None:
-                    walk(lane.node.main.after, lane.status, out)
-
-    for channel in range(16):
-        walk(table, CONTROLLER | channel, BANK_MSB)
-        walk(table, CONTROLLER | channel, BANK_LSB)
-        for program in range(128):
-            walk(table, PROGRAM | channel, program)
-    return places
+_BANKS = gate_of((BANK_MSB, BANK_LSB))
 
 
-def _is_bank(status: int, first: int) -> bool:
-    return status & 0xF0 == PROGRAM or (status & 0xF0 == CONTROLLER and first in (BANK_MSB, BANK_LSB))
+def _is_bank(status: int, firsts: int) -> bool:
+    return status & 0xF0 == PROGRAM or (status & 0xF0 == CONTROLLER and bool(firsts & _BANKS))

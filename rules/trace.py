@@ -9,15 +9,16 @@ from typing import Any
 from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compile import Compiler
 from rules.conditions import Condition
-from rules.entry import BranchEntry, BranchPlan, SourceEntry, condition_of
+from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
 from rules.guards import holds
 from rules.lag import NO_LAG, Lag
 from rules.lanes import Form, Lane
 from rules.language.ruleset import RuleSet
+from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.matching import split_any
 from rules.messages import NOTE_OFF, NOTE_ON, SYSEX
 from rules.nodes.base import Node
-from rules.notation import STANDARD, Naming, format_message
+from rules.notation import STANDARD, MessageText, Naming, format_message
 from rules.pipeline import NOWHERE, Table
 from rules.switches import Layout, State
 from rules.tempo import AT_ONCE, Later, in_words, steady_nanoseconds
@@ -96,7 +97,8 @@ class _Tracer:
         """Nothing waits in a trace."""
 
     def turned(self, walk: Walk, word: int) -> None:
-        """Nothing turns in a trace."""
+        """What comes after sees the switches as they are then."""
+        self._word = walk.word = word
 
     def lines(self, message: bytes) -> list[TraceLine]:
         """The whole story."""
@@ -109,6 +111,7 @@ class _Tracer:
                 lines += story
         for one in passing:
             lines += self._enter(entry, one)
+        lines = _once(lines)
         return [*lines, *self._wires(lines)] or [TraceLine(0, "goes nowhere: the steps of its port drop it")]
 
     def _wires(self, lines: Sequence[TraceLine]) -> Iterator[TraceLine]:
@@ -120,13 +123,12 @@ class _Tracer:
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
         form = _form(one.message)
-        swallowed = False
-        for pulled in self._compiler.triggers(self._source):
-            if self._fits(form, [condition_of(pulled.trigger)]):
-                swallowed = swallowed or not pulled.trigger.thru
-                thru = "and passes" if pulled.trigger.thru else "and is swallowed"
-                yield TraceLine(0, f'turns the switch "{pulled.node.switch}" {thru}')
-        if swallowed:
+        pulling = [
+            one for one in self._compiler.triggers(self._source) if self._fits(form, [condition_of(one.trigger)])
+        ]
+        for pulled in pulling:
+            yield from self._pull(pulled, one, form)
+        if not all(pulled.trigger.thru for pulled in pulling):
             return
         for port in entry.clocked(form):
             name = self._compiler.ports[port]
@@ -137,6 +139,25 @@ class _Tracer:
             yield from rule_lines
         if not taken and not entry.clocked(form):
             yield TraceLine(0, "goes nowhere: no rule takes it")
+
+    def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
+        """What a message does to a switch, and what that sends."""
+        before = self._word
+        pulled.node.take(_Recorder(self, one), form.status, *_data(one.message))
+        passes = "and passes" if pulled.trigger.thru else "and is swallowed"
+        yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
+        for turn in self._ruleset.on:
+            guard = self.layout.guard(turn.switch)
+            if holds(guard, self._word) and not holds(guard, before):
+                yield TraceLine(1, f"now {turn.switch}, which sends:")
+                for name, messages in turn.send.items():
+                    yield from (self._sent_to(name, message) for message in messages)
+
+    def _sent_to(self, name: str, written: MessageText) -> TraceLine:
+        device = self._ruleset.devices.get(name)
+        message = written.moved_to(device.channel if device is not None else None)
+        port = self._ruleset.port_of(name)
+        return TraceLine(2, f"arrives at port {port}: {format_message(message, self._naming)}", ((port, message),))
 
     def _rules(self, entry: SourceEntry, one: _Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
         for branch in self._compiler.branches:
@@ -224,11 +245,11 @@ class _Tracer:
 
     def _step_words(self, link: StepLink, one: _Passing, made: Sequence[_Passing]) -> str:
         if link.when is not None and not holds(link.open, self._word):
-            return f"{link.step.words()}: not now, it waits for {link.when}"
+            return f"{link.step.words(self._naming)}: not now, it waits for {link.when}"
         if [new.message for new in made] == [one.message] and made[0].lag == one.lag:
-            return f"{link.step.words()}: passes unchanged"
+            return f"{link.step.words(self._naming)}: passes unchanged"
         told = ", ".join(self._told(new) + _later(new.lag) for new in made)
-        return f"{link.step.words()}: {told or 'dropped'}"
+        return f"{link.step.words(self._naming)}: {told or 'dropped'}"
 
     def _made(self, link: object, one: _Passing) -> list[_Passing]:
         """The messages that one link makes of one message."""
@@ -265,6 +286,33 @@ class _Recorder(Walk):
     def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
         """Notes one message."""
         self.made.append(_Passing(self.written(status, d1, d2), self.lag))
+
+
+def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
+    """No message goes twice to one port at one time (ruling 7); what a switch sends counts for itself."""
+    told: set[str] = set()
+    kept = []
+    for line in lines:
+        again = line.text in told
+        kept.append(TraceLine(line.depth, f"{line.text}: it went there already, so it is sent once") if again else line)
+        told.update([line.text] if line.outcomes else [])
+    return kept
+
+
+def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> str:
+    """What becomes of a switch, in words."""
+    name, trigger = pulled.node.switch, pulled.trigger
+    state = _state_words(layout.state(after, name))
+    if before == after:
+        return f'leaves the switch "{name}" at {state}'
+    if isinstance(trigger, StepTrigger):
+        return f'steps the switch "{name}" by {trigger.by:+d} to {state}'
+    verb = "toggles" if isinstance(trigger, OnOffSwitch) and trigger.mode == "toggle" else "turns"
+    return f'{verb} the switch "{name}" to {state}'
+
+
+def _state_words(state: State) -> str:
+    return str(state) if not isinstance(state, bool) else "on" if state else "off"
 
 
 def _form(message: bytes) -> Form:

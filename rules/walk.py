@@ -86,10 +86,15 @@ class Emission:
 
 
 class Walk:
-    """The state of one walk. Nodes read and set `lag` and `copy` around what they follow."""
+    """The state of one walk. Nodes read and set `lag` and `copy` around what they follow.
+
+    `trying`: only to see where a message would go; nodes remember nothing of it. `catching_up`: a value that is known
+    from before; it fires nothing and makes no notes.
+    """
 
     __slots__ = (
         "as_note_on",
+        "catching_up",
         "clerk",
         "copy",
         "emissions",
@@ -121,6 +126,7 @@ class Walk:
         self.as_note_on = False
         self.lets_go = False
         self.trying = False
+        self.catching_up = False
         self.table = table
         self.promised: set[tuple[int, int, int]] = set()
         self.emissions: list[Emission] = []

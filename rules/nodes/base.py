@@ -38,8 +38,15 @@ class Node(ABC):
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Takes one message (data bytes 0 where it has none) and follows what comes of it."""
 
+    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+        """What messages with a status and a gate of first data bytes can become: the same for each result."""
+        return [(status, firsts)]
+
     def forget(self, memory: Any, player: int) -> None:  # noqa: B027 - most have nothing to forget
         """Forgets what it knows of a player's messages."""
+
+    def drop(self, memory: Any, players: frozenset[int]) -> None:  # noqa: B027 - most have nothing waiting
+        """Drops what waits of these players' messages."""
 
     def reword(self, memory: Any, reword: Callable[[int], int]) -> None:  # noqa: B027 - most keep no switch states
         """Turns the words of switch states that it remembers into those of new rules."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from rules.lanes import ALL
 from rules.nodes.base import Node
 from rules.tempo import Delay
 
@@ -21,6 +22,10 @@ class EchoNode(Node):
         super().__init__()
         self._delay = delay
         self._copies = copies
+
+    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+        """Copies may have any key."""
+        return [(status, ALL)]
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """The note itself, then its copies."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from rules.lanes import ALL
 from rules.nodes.base import Node
 
 if TYPE_CHECKING:
@@ -24,6 +25,10 @@ class FourteenBitNode(Node):
     def fresh(self) -> dict[tuple[int, int], int]:
         """No coarse half is known."""
         return {}
+
+    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+        """Whatever values become."""
+        return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Either half gives the whole value that is known by now."""

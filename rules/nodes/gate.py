@@ -22,9 +22,13 @@ class GateNode(Node):
         """Nothing is on."""
         return set()
 
+    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+        """Note-ons and their note-offs."""
+        return [(status, firsts), (status & 0x0F | NOTE_OFF, firsts)]
+
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """One note for each time the value goes up to 64 or more."""
-        if walk.trying:
+        if walk.trying or walk.catching_up:
             return
         on: set[Name] = walk.memory(self)
         name = (walk.player, walk.in_key, status, d1)

@@ -30,11 +30,20 @@ class SendNode(Node):
         """No value is known."""
         return {}
 
+    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+        """What is kept, and the messages where something can fire."""
+        kept = [(status, firsts)] if self._keep else []
+        kind = status & 0xF0
+        fires = kind in (NOTE_ON, PROGRAM, CONTROLLER) or status > SYSEX or (kind == NOTE_OFF and self._fires_on_offs)
+        channel = (status & 0x0F) + 1 if status < SYSEX else 1
+        written = [message.on(channel) for message in self._messages] if fires else []
+        return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
+
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
         if self._keep:
             walk.follow(self.after, status, d1, d2)
-        if not walk.trying and self._fires(walk, status, d1, d2):
+        if not walk.trying and self._fires(walk, status, d1, d2) and not walk.catching_up:
             channel = (status & 0x0F) + 1 if status < SYSEX else 1
             for message in self._messages:
                 walk.send(self.after, message.on(channel))

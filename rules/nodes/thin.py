@@ -98,10 +98,10 @@ class ThinNode(Node):
             if flow.origin is not None:
                 flow.origin = replace(flow.origin, word=reword(flow.origin.word))
 
-    def forget(self, memory: dict[Name, _Flow], player: int) -> None:
-        """What a lost source had waiting is gone."""
+    def drop(self, memory: dict[Name, _Flow], players: frozenset[int]) -> None:
+        """What waited is gone."""
         for flow in memory.values():
-            if flow.waits_for(frozenset({player})):
+            if flow.waits_for(players):
                 flow.waiting = []
 
 

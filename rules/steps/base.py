@@ -12,6 +12,7 @@ from rules.guards import Guard
 from rules.lanes import Form
 from rules.language.values import Part
 from rules.nodes.base import Node
+from rules.notation import Naming
 
 SomeNode = TypeVar("SomeNode", bound=Node)
 
@@ -48,10 +49,9 @@ class Step(Part):
     def _lengthen(cls, raw: Any) -> Any:
         return cls.from_short(raw)
 
-    def words(self) -> str:
-        """The step in words, as `trace` tells it."""
-        given = self.model_dump(exclude_defaults=True)
-        return f"{self.key} " + ", ".join(f"{name} {_plain(value)}" for name, value in given.items())
+    @abstractmethod
+    def words(self, naming: Naming) -> str:
+        """The step in words, as `trace` tells it, with notes and programs named as in its rule file."""
 
     @property
     def remembers(self) -> bool:
@@ -65,26 +65,3 @@ class Step(Part):
     def skipped(self, form: Form, around: Surroundings) -> list[Form]:
         """What becomes of a form while the step's `when` doesn't hold: usually nothing happens to it."""
         return [form]
-
-
-def _plain(value: object) -> str:
-    if isinstance(value, frozenset | set):
-        return _ranges(sorted(value)) if all(isinstance(item, int) for item in value) else ", ".join(sorted(value))
-    if isinstance(value, dict):
-        return ", ".join(f"{old} to {new}" for old, new in value.items())
-    if isinstance(value, tuple) and len(value) == 2 and all(isinstance(item, int) for item in value):
-        return f"{value[0]}..{value[1]}"
-    if isinstance(value, list | tuple):
-        return ", ".join(map(_plain, value))
-    return str(value)
-
-
-def _ranges(numbers: list[int]) -> str:
-    """Numbers as ranges: 1..4, 10."""
-    parts: list[list[int]] = []
-    for number in numbers:
-        if parts and number == parts[-1][-1] + 1:
-            parts[-1][1:] = [number]
-        else:
-            parts.append([number])
-    return ", ".join("..".join(map(str, part)) for part in parts)

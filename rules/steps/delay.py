@@ -11,6 +11,7 @@ from pydantic import model_validator
 from rules.lanes import Form
 from rules.language.values import Beats, Milliseconds, fault
 from rules.nodes.delay import DelayNode
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.tempo import Delay, in_words
 
@@ -38,7 +39,7 @@ class DelayStep(Step):
         """It has a node."""
         return True
 
-    def words(self) -> str:
+    def words(self, naming: Naming) -> str:
         """The step in words."""
         return "delay of " + in_words(self.ms, self.beats)
 

@@ -12,6 +12,7 @@ from rules.lanes import Form
 from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.messages import NOTE_ON
 from rules.nodes.echo import EchoNode
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.velocity import round_half_up
 from rules.tempo import Delay, in_words
@@ -54,10 +55,13 @@ class EchoStep(Step):
         """It has a node."""
         return True
 
-    def words(self) -> str:
+    def words(self, naming: Naming) -> str:
         """The step in words."""
         every = in_words(self.ms, self.beats)
-        return f"echo, {self.times} times, every {every}, each {self.decay} percent softer"
+        copies = f"echo, {self.times} times, every {every}" if self.times > 1 else f"echo, once, after {every}"
+        softer = f", each {self.decay} percent softer" if self.decay else ""
+        higher = f", each {self.transpose:+d} semitones" if self.transpose else ""
+        return copies + softer + higher
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Note-ons go to the node that copies them; all else passes."""

@@ -10,7 +10,9 @@ from rules.conditions import Conditions
 from rules.lanes import Form
 from rules.language.values import fault
 from rules.matching import split_any
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
+from rules.steps.wording import any_of
 
 
 class FilterStep(Step):
@@ -29,6 +31,12 @@ class FilterStep(Step):
         if not self.keep and not self.drop:
             raise fault("write what to `keep` or what to `drop`, as in `filter = { drop = { controller = 7 } }`")
         return self
+
+    def words(self, naming: Naming) -> str:
+        """The step in words."""
+        parts = [f"keep {any_of(self.keep, naming)}"] if self.keep else []
+        parts += [f"drop {any_of(self.drop, naming)}"] if self.drop else []
+        return f"filter {', '.join(parts)}"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """The part that is kept and not dropped."""

@@ -28,8 +28,9 @@ from rules.messages import (
 from rules.nodes.base import Node
 from rules.nodes.fourteen import FourteenBitNode
 from rules.nodes.gate import GateNode
-from rules.notation import nearest, parse_controller, parse_note
+from rules.notation import Naming, format_controller, format_note, nearest, parse_controller, parse_note
 from rules.steps.base import Step, Surroundings
+from rules.steps.wording import note_of, pairs, program_of
 
 _KINDS: Final = ("controller", "pitch-bend", "pressure", "poly-pressure", "program", "note")
 
@@ -47,6 +48,12 @@ class End:
         if self.kind == "pitch-bend":
             return -BEND_CENTRE, BEND_CENTRE - 1
         return 0, 127
+
+    def words(self, naming: Naming) -> str:
+        """The end as it is written."""
+        if self.number is None:
+            return self.kind
+        return f"{self.kind} {format_controller(self.number) if self.kind == 'controller' else format_note(self.number, naming)}"
 
 
 def _end(raw: Any, info: ValidationInfo) -> Any:
@@ -178,6 +185,25 @@ class MapStep(Step):
                 return _line(value, low, in_middle, first, out_middle)
             return _line(value, in_middle, high, out_middle, last)
         return _line(value, low, high, first, last)
+
+    def words(self, naming: Naming) -> str:
+        """The step in words."""
+        if self.source is None or self.to is None:
+            others = ", others dropped" if self.others == "drop" else ""
+            return f"map {self._table_words(naming)}{others}"
+        onto = ""
+        if self.inside is not None or self.out is not None:
+            ends = (*(self.inside or self.span_of(self.source)), *(self.out or self.span_of(self.to)))
+            onto = ", {}..{} onto {}..{}".format(*ends)
+        bits = ", 14 bits" if self.bits == 14 else ""
+        return f"map {self.source.words(naming)} to {self.to.words(naming)}{onto}{bits}"
+
+    def _table_words(self, naming: Naming) -> str:
+        if self.notes:
+            return f"notes {pairs(self.notes, note_of(naming))}"
+        if self.controllers:
+            return f"controllers {pairs(self.controllers, format_controller)}"
+        return f"programs {pairs(self.programs, program_of(naming))}"
 
     @property
     def remembers(self) -> bool:

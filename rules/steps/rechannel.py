@@ -9,7 +9,9 @@ from pydantic import Field, model_validator
 
 from rules.lanes import Form
 from rules.language.values import Channel, EachOnce, fault
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
+from rules.steps.wording import pairs
 
 
 class RechannelStep(Step):
@@ -39,11 +41,11 @@ class RechannelStep(Step):
         """Where `channel` (1-16) goes."""
         return self.to if self.to is not None else self.moves.get(channel, channel)
 
-    def words(self) -> str:
+    def words(self, naming: Naming) -> str:
         """The step in words."""
         if self.to is not None:
             return f"rechannel to {self.to}"
-        return "rechannel " + ", ".join(f"{old} to {new}" for old, new in self.moves.items())
+        return f"rechannel {pairs(self.moves, str)}"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """The form with the new channel in its status."""

@@ -10,6 +10,7 @@ from pydantic import model_validator
 from rules.lanes import Form
 from rules.language.values import Messages, fault
 from rules.nodes.send import SendNode
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 
 
@@ -41,9 +42,9 @@ class SendStep(Step):
         """It has a node."""
         return True
 
-    def words(self) -> str:
+    def words(self, naming: Naming) -> str:
         """The step in words."""
-        names = ", ".join(message.words() for message in self.messages)
+        names = ", ".join(message.words(naming) for message in self.messages)
         return f"send {names}"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:

@@ -11,6 +11,7 @@ from rules.lanes import Form
 from rules.language.values import Milliseconds, fault
 from rules.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
 from rules.nodes.thin import THINNED, ThinNode
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.tempo import Delay
 
@@ -37,7 +38,7 @@ class ThinStep(Step):
         """It has a node."""
         return True
 
-    def words(self) -> str:
+    def words(self, naming: Naming) -> str:
         """The step in words."""
         return f"thin to one value each {float(self.ms):g} ms"
 

@@ -12,7 +12,9 @@ from rules.lanes import ALL, NOWHERE, Form, gate_of, table_of
 from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
 from rules.matching import NOTE_STATUSES
 from rules.messages import CONTROLLER, PORTAMENTO_CONTROL
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
+from rules.steps.wording import channels
 
 
 def fold_key(key: int) -> int:
@@ -67,9 +69,11 @@ class TransposeStep(Step):
         """A number of semitones, or the name of a switch."""
         return raw if isinstance(raw, dict) else {"by": raw}
 
-    def words(self) -> str:
+    def words(self, naming: Naming) -> str:
         """The step in words."""
-        return f"transpose by {self.by:+d}" if isinstance(self.by, int) else f'transpose by the switch "{self.by}"'
+        by = f"{self.by:+d}" if isinstance(self.by, int) else f'the switch "{self.by}"'
+        spared = f", but for {channels(self.except_channels)}" if self.except_channels else ""
+        return f"transpose by {by}{spared}"
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """The form with its key moved; one form for each number that a number switch can be at."""

@@ -14,7 +14,9 @@ from pydantic import model_validator
 from rules.lanes import IDENTITY, Form, table_of
 from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
 from rules.messages import NOTE_OFF, NOTE_ON
+from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
+from rules.steps.wording import channels
 
 _SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
 Amount = Annotated[float, decimal("an amount", 0.01, 10)]
@@ -79,6 +81,25 @@ class VelocityStep(Step):
     def table(self) -> bytes:
         """The shape on 0-127; 0, which is no velocity, stays 0."""
         return table_of(lambda velocity: self.shaped(velocity) if velocity else 0)
+
+    def words(self, naming: Naming) -> str:
+        """The step in words."""
+        only = f", only {channels(self.channel)}" if self.channel is not None else ""
+        release = ", releases too" if self.release else ""
+        return f"velocity {self._shape_words()}{only}{release}"
+
+    def _shape_words(self) -> str:
+        if self.points is not None:
+            return ", ".join(f"{played} to {sent}" for played, sent in self.points)
+        if self.softer is not None or self.harder is not None:
+            return f"softer by {self.softer:g}" if self.softer is not None else f"harder by {self.harder:g}"
+        if self.always is not None:
+            return f"always {self.always}"
+        for name, ends in (("within", self.within), ("fit", self.fit)):
+            if ends is not None:
+                return f"{name} {ends[0]}..{ends[1]}"
+        scaled = f"{self.percent:g} percent" if self.percent is not None else ""
+        return f"{scaled} {self.add or 0:+d}".strip() if self.add is not None else scaled
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """The form with its velocity shaped, and with what will shape its release velocity."""
