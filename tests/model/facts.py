@@ -132,7 +132,12 @@ def is_held_like_a_note(message: bytes) -> bool:
 
 
 def is_low(message: bytes) -> bool:
-    """Whether the value is at rest: a pedal below 64, a bend in the middle, a note-off, all else at 0."""
+    """Whether the value is at rest: a pedal below 64, a bend in the middle, a note-off, all else at 0.
+
+    A program change and a signal have no rest.
+    """
+    if not has_channel(message):
+        return False
     if is_controller(message) and message[1] in PEDALS:
         return message[2] < SWITCH_ON
     return value_of(message) == 0 and message[0] & 0xF0 != 0xC0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
+from rules.messages import SYSEX
 from rules.tempo import Delay
 from tests.model import facts
 from tests.model.chain import At
@@ -30,8 +31,8 @@ class Item:
 
     @property
     def hand(self) -> tuple[str, int]:
-        """Source and incoming channel: who holds what concerns a whole channel."""
-        return self.source, -1 if self.in_key is None else self.in_key[1] & 0x0F
+        """Source and incoming channel, -1 without one: who holds what concerns a whole channel."""
+        return self.source, -1 if self.in_key is None or self.in_key[1] >= SYSEX else self.in_key[1] & 0x0F
 
     @property
     def holder(self) -> tuple[str, int, int, At]:
@@ -50,7 +51,7 @@ class Item:
         return facts.place_of(self.port, self.message)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Sounding:
     """One note that was sent: its note-on, and the delay that it got, which its note-off gets too (ruling 9).
 
@@ -72,7 +73,7 @@ class Sounding:
         return self.on.place
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Press:
     """What one note-on, or another trigger of notes, set sounding; and the way that it took."""
 

@@ -71,11 +71,6 @@ class Thin:
 class Model:
     """A plain interpreter of a RuleSet. Times are in the unit of `later`; ports go by name."""
 
-    REMEMBERS_SILENT_PRESSES = True
-    SENT_VALUES_REST = False
-    ENDS_UNSENT = False
-    SHAPES_MADE_OFFS = False
-
     def __init__(self, ruleset: RuleSet, later: Later) -> None:
         self.ruleset = ruleset
         self.reach = Reach(ruleset)
@@ -160,7 +155,7 @@ class Model:
         for _, sounding in list(self.ledger.soundings()):
             self._made_off_now(sounding, now, out)
         ports = [name for name in self.ruleset.ports if self.ruleset.ports[name].can_send]
-        for port, channel in sorted(self.reach.channels(), key=lambda output: (ports.index(output[0]), output[1])):
+        for port, channel in product(ports, range(16)):
             resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []
             resets += [bytes((0xB0 | channel, number, 0)) for number in (64, 66, 69, 123, 120)]
             resets.append(bytes((0xE0 | channel, 0x00, 0x40)))
@@ -173,9 +168,9 @@ class Model:
     def replace(self, new: RuleSet, now: int, out: Out) -> None:
         """Other rules from now on; what is held and pending lives on (ruling 30)."""
         self.advance(now, out)
+        gone = {port for port in self.ruleset.ports if port not in new.ports or not new.ports[port].can_send}
         self.ruleset = new
         self.reach = Reach(new)
-        gone = {port for port in self._ports_ever() if port not in new.ports or not new.ports[port].can_send}
         self._end_pending(lambda item: item.port in gone, now, out)
         for player in range(len(self.players)):
             for in_key, sounding in list(self.ledger.soundings()):
@@ -238,8 +233,7 @@ class Model:
         if facts.is_on(message) or any(facts.is_on(emission.message) for emission in emissions):
             self._end_others(in_key, emissions, now, out)
             # Also if nothing comes of a note-on: then its note-off has nothing to end, and goes nowhere.
-            if self.REMEMBERS_SILENT_PRESSES or any(facts.is_on(emission.message) for emission in emissions):
-                self.ledger.presses.setdefault(in_key, []).append(press)
+            self.ledger.presses.setdefault(in_key, []).append(press)
         self._emit_all(emissions, player, in_key, press, now, out)
         self._bring_to_rest(player, message, in_key, emissions, now, out)
 
@@ -282,9 +276,11 @@ class Model:
         return self.orders
 
     def _end_press(self, in_key: InKey, off: bytes, now: int, out: Out) -> None:
-        """The oldest press ends: a note-off for each of its notes, in the form and with the velocity that came in."""
-        press = self.ledger.presses[in_key].pop(0)
-        if not self.ledger.presses[in_key]:
+        """The oldest press that sounds ends: a note-off for each of its notes, as it came in, form and velocity."""
+        presses = self.ledger.presses[in_key]
+        press = next((press for press in presses if press.soundings), presses[0])
+        presses.remove(press)
+        if not presses:
             del self.ledger.presses[in_key]
         for sounding in press.soundings:
             _, _, channel, key = sounding.place
@@ -300,7 +296,7 @@ class Model:
         self._send_at(item, due, now, out)
 
     def _made_off_now(self, sounding: Sounding, now: int, out: Out) -> None:
-        if sounding.was_sent or self.ENDS_UNSENT:
+        if sounding.was_sent:
             _, _, channel, key = sounding.place
             item = replace(sounding.on, message=facts.made_off(channel, key), sounding=None)
             self.merge.send(item, now, out)
@@ -314,9 +310,10 @@ class Model:
                 if sounding.place not in places:
                     _, _, channel, key = sounding.place
                     self._owed(sounding, facts.made_off(channel, key), now, out)
-            press.soundings = [sounding for sounding in press.soundings if sounding.place in places]
-            if press.soundings:
+            staying = [sounding for sounding in press.soundings if sounding.place in places]
+            if staying or not press.soundings:
                 kept.append(press)
+            press.soundings = staying
         if kept:
             self.ledger.presses[in_key] = kept
         else:
@@ -373,13 +370,16 @@ class Model:
             self.ledger.forget_rests(
                 lambda key, at: (self.players[key[0]], key[1] & 0x0F) == hand and (at[0], at[2]) == (place[0], place[2])
             )
-        # What a `send` sends stays: nobody holds it down.
-        if not facts.is_held_like_a_note(message) or (emission.flow.sent and not self.SENT_VALUES_REST):
+        if not self._is_held_down(emission):
             return
         if facts.is_at_rest(message):
             self.ledger.forget_rests(lambda key, at: key == in_key and at == place)
         else:
             self.ledger.rests.setdefault(in_key, {})[place] = (way, emission)
+
+    def _is_held_down(self, emission: Emission) -> bool:
+        """Whether it comes to rest with the hand. What a `send` sends stays: nobody holds it down."""
+        return facts.is_held_like_a_note(emission.message) and not emission.flow.sent
 
     def _bring_to_rest(
         self, player: int, message: bytes, in_key: InKey, emissions: list[Emission], now: int, out: Out
@@ -553,7 +553,7 @@ class Model:
         switch, state = self.ruleset.switches[name], self.switches[name]
         press, release = facts.is_on(message), facts.is_off(message)
         if facts.is_controller(message):
-            key = (player, name, number)
+            key = (player, name, number, facts.channel_of(message))
             press = self.pressed.get(key, 0) < SWITCH_ON <= message[2]
             release = message[2] < SWITCH_ON
             self.pressed[key] = message[2]
@@ -593,6 +593,8 @@ class Model:
                         moment = Moment(after, self.memory, known, held=False)
                         flow = Flow(message)
                         emissions = once(self._now().along(rule, [branch], flow, moment))
+                        # Values are caught up, nothing else: they fire no `send` and make no notes.
+                        emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
                         self._emit_all(emissions, known, in_key, Press(self._now(), []), now, out)
 
     def _know(self, player: int, in_key: InKey, message: bytes) -> None:
@@ -626,7 +628,7 @@ class Model:
         # What a `send` keeps goes on, but not where it went as clock.
         gone = {(port, message, AT_ONCE) for port in clocked}
         emissions = [emission for emission in emissions if emission.likeness not in gone]
-        self._emit_all(emissions, player, None, Press(self._now(), []), now, out)
+        self._dispatch(player, message, (player, facts.signal_of(message), 0), emissions, now, out)
 
     def _to_clocked_ports(self, player: int, message: bytes, now: int, out: Out) -> list[str]:
         source = self.players[player]
@@ -646,16 +648,6 @@ class Model:
 
     def _shares_banks(self, output: Output) -> bool:
         return self.reach.shares_banks(output)
-
-    def _ports_ever(self) -> set[str]:
-        """Every port that something pending, sounding or away from rest concerns."""
-        found = {sounding.on.port for _, sounding in self.ledger.soundings()}
-        found |= {place[0] for places in self.ledger.rests.values() for place in places}
-        for pending in self.agenda:
-            travellers = [*pending.thin.coarse, *pending.thin.fine] if pending.thin else [pending.traveller]
-            items = [pending.item, *(traveller.item for traveller in travellers if traveller)]
-            found |= {item.port for item in items if item}
-        return found
 
 
 def _start(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> bool | int | str:

@@ -1,4 +1,4 @@
-"""What can come out where, with any setting of the switches: for banks (ruling 16) and for panic (ruling 17).
+"""Which sources can choose sounds at an output, with any setting of the switches (ruling 16).
 
 Instead of single messages, whole rectangles of them - channels by numbers by values - go through the steps.
 """
@@ -78,28 +78,16 @@ class Reach:
     def __init__(self, ruleset: RuleSet) -> None:
         self._ruleset = ruleset
         self._settings = list(_settings(ruleset))
-        self._by_source: dict[str, frozenset[tuple[Output, bool]]] = {}
+        self._by_source: dict[str, frozenset[Output]] = {}
         self._shared: dict[Output, bool] = {}
 
     def shares_banks(self, output: Output) -> bool:
         """Whether two sources can send bank selects or program changes to this port and channel (0-15)."""
         if output not in self._shared:
             leading = self._leading_to(output[0])
-            able = len(leading) > 1 and sum((output, True) in self._outputs(source) for source in leading) > 1
+            able = len(leading) > 1 and sum(output in self._outputs(source) for source in leading) > 1
             self._shared[output] = able
         return self._shared[output]
-
-    def channels(self) -> set[Output]:
-        """Every port and channel (0-15) that rules, switches and the `start` of devices can send anything to."""
-        found = {output for source in self._ruleset.ports for output, _ in self._outputs(source)}
-        sends = [(name, message) for turn in self._ruleset.on for name, it in turn.send.items() for message in it]
-        sends += [(name, message) for name, device in self._ruleset.devices.items() for message in device.start]
-        for name, text in sends:
-            device = self._ruleset.devices.get(name)
-            message = text.moved_to(device.channel if device else None)
-            if facts.has_channel(message):
-                found.add((self._ruleset.port_of(name), facts.channel_of(message)))
-        return found
 
     def _leading_to(self, port: str) -> set[str]:
         return {
@@ -112,8 +100,8 @@ class Reach:
             for source in rule.source
         }
 
-    def _outputs(self, source: str) -> frozenset[tuple[Output, bool]]:
-        """Where anything from `source` can come out, and whether it is a bank select or program change."""
+    def _outputs(self, source: str) -> frozenset[Output]:
+        """Where bank selects or program changes from `source` can come out."""
         if source not in self._by_source:
             self._by_source[source] = frozenset(
                 output for switches in self._settings for output in _reached(self._ruleset, source, switches)
@@ -163,8 +151,8 @@ def _everything() -> list[Rectangle]:
     ]
 
 
-def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | str]) -> Iterator[tuple[Output, bool]]:
-    """Where messages from `source` can come out at this setting, and whether they choose sounds."""
+def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | str]) -> Iterator[Output]:
+    """Where bank selects or program changes from `source` can come out at this setting."""
     scene = Scene(switches)
     arrived = _not_swallowed(ruleset, source, through(ruleset.ports[source].steps, _everything(), scene))
     rules = [rule for rule in ruleset.rules if source in rule.source and holds(rule.when, switches)]
@@ -186,7 +174,7 @@ def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | 
                 channels = CHANNELS if outlet.channels is None else outlet.channels
                 here = [replace(each, channels=each.channels & channels) for each in outs]
                 for name in outlet.to:
-                    yield from _coming_out(ruleset, name, existing(here), scene)
+                    yield from _choosing(ruleset, name, existing(here), scene)
 
 
 def _not_swallowed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -> list[Rectangle]:
@@ -214,19 +202,15 @@ def _without(whole: Rectangle, part: Rectangle) -> list[Rectangle]:
     return existing(whole.less(part)) if part.exists else [whole]
 
 
-def _coming_out(ruleset: RuleSet, name: str, outs: list[Rectangle], scene: Scene) -> Iterator[tuple[Output, bool]]:
+def _choosing(ruleset: RuleSet, name: str, outs: list[Rectangle], scene: Scene) -> Iterator[Output]:
     device = ruleset.devices.get(name)
     if device is not None:
         outs = through(device.steps, outs, scene)
     for out in outs:
-        if device is not None and device.notes is not None and device.outside == "drop" and out.kind in _KEYED:
-            out = replace(out, numbers=out.numbers & frozenset(range(device.notes[0], device.notes[1] + 1)))
-        if out.kind in SIGNAL_KINDS or out.kind == "sysex" or not out.exists:
-            continue
-        chooses = out.kind == "program" or (out.kind == "controller" and bool(out.numbers & {BANK_MSB, BANK_LSB}))
-        channels = out.channels if device is None or device.channel is None else {device.channel}
-        for channel in channels:
-            yield (ruleset.port_of(name), channel - 1), chooses
+        if out.kind == "program" or (out.kind == "controller" and out.numbers & {BANK_MSB, BANK_LSB}):
+            channels = out.channels if device is None or device.channel is None else {device.channel}
+            for channel in channels:
+                yield ruleset.port_of(name), channel - 1
 
 
 def _matched(rule: Rule, whole: Rectangle) -> list[Rectangle]:

@@ -776,6 +776,29 @@ def ruling_10_a_second_on_elsewhere_ends_the_first() -> Case:
 
 
 @case
+def ruling_10_a_note_off_ends_what_sounds_before_what_does_not() -> Case:
+    """A soft note that was dropped is not in the way of the loud one after it: the first note-off ends that."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        to = "synth"
+        steps = [{ filter = { drop = { velocity = "..19" } } }]
+        """,
+        """
+        at 0 keys note-on 1 C4 10
+        at 1 keys note-on 1 C4 100
+        at 2 keys note-off 1 C4 64
+        at 3 keys note-off 1 C4 64
+        """,
+        """
+        at 1 synth note-on 1 C4 100
+        at 2 synth note-off 1 C4 64
+        """,
+    )
+
+
+@case
 def ruling_11_offs_wait_for_the_last_holder() -> Case:
     """Two sources on one note: note-ons pass, note-offs wait, then as many go out as note-ons went, as they came."""
     return Case(
@@ -1054,6 +1077,61 @@ def ruling_13_poly_pressure_follows_its_note() -> Case:
 
 
 @case
+def ruling_13_what_a_thin_holds_back_does_not_come_after_the_rest() -> Case:
+    """A bend that a `thin` still holds back when the bend comes to rest elsewhere gives way to the rest."""
+    return Case(
+        """
+        [switches]
+        up = { from = "pads", note = "C1" }
+        [[rules]]
+        from = "keys"
+        when = "not up"
+        steps = [{ thin = 30 }]
+        to = "synth"
+        """,
+        """
+        at 0 keys pitch-bend 1 +100
+        at 5 keys pitch-bend 1 +200
+        at 6 turn up on
+        at 7 keys pitch-bend 1 0
+        """,
+        """
+        at 0 synth pitch-bend 1 +100
+        at 30 synth pitch-bend 1 0
+        """,
+    )
+
+
+@case
+def ruling_13_what_a_send_sends_stays() -> Case:
+    """Nobody holds down what a `send` sends: a pad may leave a pedal down, and another take it up."""
+    return Case(
+        """
+        [[rules]]
+        from = "pads"
+        match = { kind = "note", notes = "C1" }
+        steps = [{ send = "controller 1 sustain 127" }]
+        to = "synth"
+        [[rules]]
+        from = "pads"
+        match = { kind = "note", notes = "D1" }
+        steps = [{ send = "controller 1 sustain 0" }]
+        to = "synth"
+        """,
+        """
+        at 0 pads note-on 10 C1 100
+        at 1 pads note-off 10 C1 64
+        at 2 pads note-on 10 D1 100
+        at 3 pads note-off 10 D1 64
+        """,
+        """
+        at 0 synth controller 1 sustain 127
+        at 2 synth controller 1 sustain 0
+        """,
+    )
+
+
+@case
 def ruling_14_the_highest_pedal_wins() -> Case:
     """Two holders of one pedal: the highest value counts, and only changes go out."""
     return Case(
@@ -1144,6 +1222,30 @@ def ruling_15_on_another_channel_nobody_is_in_the_way() -> Case:
         at 1 synth note-on 2 C4 90
         at 2 synth controller 1 120 0
         at 3 synth note-off 1 C4 64
+        """,
+    )
+
+
+@case
+def ruling_15_echoes_after_all_notes_off_still_end() -> Case:
+    """A copy that comes after all notes off has its note-off all the same."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ echo = { ms = 100, decay = 0 } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 10 keys controller 1 123 0
+        at 50 keys note-off 1 C4 33
+        """,
+        """
+        at 0 synth note-on 1 C4 100
+        at 10 synth controller 1 123 0
+        at 100 synth note-on 1 C4 100
+        at 150 synth note-off 1 C4 33
         """,
     )
 
@@ -1286,23 +1388,15 @@ def ruling_16_bank_select_passes_where_one_source_is_alone() -> Case:
     )
 
 
-def _resets(port: str, channel: int, at: int) -> str:
-    return "\n".join(
-        f"at {at} {port} {message}"
-        for message in (
-            f"controller {channel} sustain 0",
-            f"controller {channel} sostenuto 0",
-            f"controller {channel} hold-2 0",
-            f"controller {channel} all-notes-off 0",
-            f"controller {channel} all-sound-off 0",
-            f"pitch-bend {channel} 0",
-        )
-    )
+def _resets(port: str, at: int, channel: int) -> str:
+    messages = [f"controller {channel} {number} 0" for number in (64, 66, 69, 123, 120)]
+    return "\n".join(f"at {at} {port} {message}" for message in [*messages, f"pitch-bend {channel} 0"])
 
 
 @case
 def ruling_17_panic_ends_everything() -> Case:
-    """Offs for what sounds, then pedals up, all notes and sound off and bend to the middle wherever the rules reach."""
+    """Offs for what sounds, then pedals up, all notes and sound off and bend to the middle on each channel."""
+    resets = "\n".join(_resets(port, 4, channel) for port in ("synth", "rack") for channel in range(1, 17))
     return Case(
         """
         [[rules]]
@@ -1331,10 +1425,7 @@ def ruling_17_panic_ends_everything() -> Case:
         at 2 rack note-off 3 D4 64
         at 4 synth note-off 3 C4 64
         at 4 rack note-off 3 C4 64
-        {_resets("synth", 1, 4)}
-        {_resets("synth", 3, 4)}
-        {_resets("rack", 1, 4)}
-        {_resets("rack", 3, 4)}
+        {resets}
         at 30 synth note-off 3 C4 64
         at 30 rack note-off 3 C4 64
         """,
@@ -1343,17 +1434,22 @@ def ruling_17_panic_ends_everything() -> Case:
 
 @case
 def ruling_17_panic_with_every_key() -> Case:
-    """For instruments that ignore all notes off, each of the 128 keys of each channel gets a note-off."""
-    every_key = "\n".join(f"at 1 synth note-off 2 {key} 64" for key in range(128))
+    """For instruments that ignore all notes off, each of the 128 keys of each channel gets a note-off: 2,048."""
+    resets = []
+    for channel in range(1, 17):
+        resets += [f"at 1 synth note-off {channel} {key} 64" for key in range(128)]
+        resets.append(_resets("synth", 1, channel))
     return Case(
         """
+        [ports]
+        keys  = { input = true }
+        synth = { output = true }
         [[rules]]
         from = "keys"
-        steps = [{ rechannel = 2 }]
         to = "synth"
         """,
-        "at 0 keys program 5 1\nat 1 panic every key",
-        f"at 0 synth program 2 1\n{every_key}\n{_resets('synth', 2, 1)}",
+        "at 0 keys program 2 1\nat 1 panic every key",
+        "\n".join(["at 0 synth program 2 1", *resets]),
     )
 
 
@@ -1774,6 +1870,35 @@ def ruling_22_every_copy_is_a_holder() -> Case:
         at 100 synth note-on 1 C4 100
         at 250 synth note-off 1 C4 60
         at 250 synth note-off 1 C4 60
+        """,
+    )
+
+
+@case
+def ruling_22_echoes_hold_nothing_up() -> Case:
+    """Behind an echo a delay keeps the order of what is played: copies that are still to come make nothing late."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ echo = { ms = 500, decay = 0 } }, { delay = 10 }]
+        to = "synth"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 1 keys note-off 1 C4 64
+        at 100 keys note-on 1 D4 100
+        at 101 keys note-off 1 D4 64
+        """,
+        """
+        at 10 synth note-on 1 C4 100
+        at 11 synth note-off 1 C4 64
+        at 110 synth note-on 1 D4 100
+        at 111 synth note-off 1 D4 64
+        at 510 synth note-on 1 C4 100
+        at 511 synth note-off 1 C4 64
+        at 610 synth note-on 1 D4 100
+        at 611 synth note-off 1 D4 64
         """,
     )
 
