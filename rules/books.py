@@ -23,6 +23,7 @@ from rules.messages import (
     POLY_PRESSURE,
     PROGRAM,
     RESET_CONTROLLERS,
+    SWITCH_ON,
     SYSEX,
 )
 from rules.pipeline import SHARED, Cell
@@ -36,6 +37,10 @@ Sent = tuple[int, bytes, int, int]
 
 EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
 """The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
+
+
+NOBODY: Final = -1
+"""The in-key of what nobody holds."""
 
 
 def is_note_on(message: bytes) -> bool:
@@ -69,28 +74,47 @@ class Books:
     def enter(self, player: Player, walk: Walk, message: bytes, woken: bool = False) -> None:
         """Books everything that a message became; `woken` says that it came earlier, and was booked then."""
         emissions = _once(walk.emissions)
-        begins, ends = is_note_on(message), is_note_off(message)
-        ends = ends or walk.lets_go or any(is_note_off(e.message) and not e.literal for e in emissions if _is_note(e))
+        if message[0] >= SYSEX:
+            self._pass_by(player, walk, emissions)
+            return
+        begins, ends = is_note_on(message), is_note_off(message) or self._lets_go(player, walk.in_key, message)
+        ends = ends or any(is_note_off(e.message) and not e.literal for e in emissions if _is_note(e))
         if ends and player.pressed(walk.in_key):
             self._end_first(player, walk, message)
             emissions = [e for e in emissions if e.literal or not (_is_note(e) and is_note_off(e.message))]
         places = [rest_place(e.target, e.message) for e in emissions]
         new = [e for e in emissions if _is_note(e) and is_note_on(e.message)]
+        press = Press([], walk.table, walk.word)
         if begins or new:
             self._end_moved(player, walk, {(e.target, e.message[0], e.message[1]) for e in new})
-        if begins or new:  # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
-            player.presses[walk.in_key] = [*player.pressed(walk.in_key), Press([], walk.table, walk.word)]
+            # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
+            player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
         for emission, place in zip(emissions, places, strict=True):
-            self._emit(player, walk, emission, place)
+            self._emit(player, walk, emission, place, press)
         if walk.in_key in player.rests and not woken:
             self._bring_to_rest(player, walk, message, {*places, *walk.promised})
 
-    def _emit(self, player: Player, walk: Walk, emission: Emission, place: Place | None) -> None:
+    def _pass_by(self, player: Player, walk: Walk, emissions: Iterable[Emission]) -> None:
+        """What sysex, clock and transport come to: nobody holds it, not even the notes that a `send` makes of it."""
+        for emission in emissions:
+            sending = Sending(player.number, player.source, NOBODY, emission.copy, emission.target, emission.message)
+            self.go(walk.due(emission.lag), sending)
+
+    @staticmethod
+    def _lets_go(player: Player, in_key: int, message: bytes) -> bool:
+        """Whether a controller falls below 64 that holds notes of a `send`."""
+        if message[0] & 0xF0 != CONTROLLER or message[2] >= SWITCH_ON or in_key not in player.presses:
+            return False
+        return any(sounding.literal for press in player.pressed(in_key) for sounding in press.soundings)
+
+    def _emit(self, player: Player, walk: Walk, emission: Emission, place: Place | None, press: Press) -> None:
         due = walk.due(emission.lag)
         copy = emission.copy
         if _is_note(emission):
             if is_note_on(emission.message):
-                player.pressed(walk.in_key)[-1].soundings.append(sounding_of(emission, due))
+                press.soundings.append(sounding_of(emission, due))
+                if press not in player.pressed(walk.in_key):  # a note-off that was sent with it had emptied it
+                    player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
             elif emission.literal:
                 copy = self._strike_out(player, walk.in_key, emission)
         elif place is not None and not emission.literal:  # nobody holds down what a `send` sends
@@ -216,7 +240,7 @@ class Books:
         """Sends what is due, as far as other holders at the same output let it."""
         message = sending.message
         status = message[0]
-        if status >= SYSEX:
+        if status >= SYSEX or sending.in_key == NOBODY:
             self.out.append((sending.target, message, due, sending.player))
             return
         if status < POLY_PRESSURE:

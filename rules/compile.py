@@ -196,10 +196,10 @@ class Compiler:
 
         for name, switch in self.ruleset.switches.items():
             if isinstance(switch, OnOffSwitch):
-                add(switch, ("switch", name), TriggerNode(name, hold=switch.mode == "hold"))
+                add(switch, ("switch", name), TriggerNode(name, thru=switch.thru, hold=switch.mode == "hold"))
                 continue
             for number, chosen in enumerate(switch.set):
-                add(chosen, ("switch", name, "set", number), TriggerNode(name, state=chosen.value))
+                add(chosen, ("switch", name, "set", number), TriggerNode(name, thru=chosen.thru, state=chosen.value))
             for number, stepped in enumerate(switch.step):
-                add(stepped, ("switch", name, "step", number), TriggerNode(name, by=stepped.by))
+                add(stepped, ("switch", name, "step", number), TriggerNode(name, thru=stepped.thru, by=stepped.by))
         return found

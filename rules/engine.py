@@ -207,7 +207,7 @@ class Engine:
         else:
             walk.follow(walk.table, status, first, second)
         self._books.enter(player, walk, message)
-        if self._caught:
+        if self._caught and not walk.swallowed:
             self._note_value(player, message)
 
     def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:

@@ -123,16 +123,15 @@ class _Tracer:
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
         form = _form(one.message)
-        pulling = [
-            one for one in self._compiler.triggers(self._source) if self._fits(form, [condition_of(one.trigger)])
-        ]
+        triggers = self._compiler.triggers(self._source)
+        pulling = [pulled for pulled in triggers if self._fits(form, [condition_of(pulled.trigger)])]
         for pulled in pulling:
             yield from self._pull(pulled, one, form)
         if not all(pulled.trigger.thru for pulled in pulling):
             return
         for port in entry.clocked(form):
-            name = self._compiler.ports[port]
-            yield TraceLine(0, f"clock and transport go by port: to {name}", ((name, one.message),))
+            yield TraceLine(0, "clock and transport go by port")
+            yield self._arrival(port, one, 1)
         taken = False
         for rule_lines, took in self._rules(entry, one, form):
             taken = taken or took
@@ -157,7 +156,7 @@ class _Tracer:
         device = self._ruleset.devices.get(name)
         message = written.moved_to(device.channel if device is not None else None)
         port = self._ruleset.port_of(name)
-        return TraceLine(2, f"arrives at port {port}: {format_message(message, self._naming)}", ((port, message),))
+        return TraceLine(2, f"to port {port}: {format_message(message, self._naming)}", ((port, message),))
 
     def _rules(self, entry: SourceEntry, one: _Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
         for branch in self._compiler.branches:
@@ -225,9 +224,11 @@ class _Tracer:
         return lines
 
     def _arrivals(self, link: DeliverLink, passing: Sequence[_Passing], depth: int) -> list[TraceLine]:
-        port = self._compiler.ports[link.target]
-        told = [(one, f"arrives at port {port}: {self._told(one)}{_later(one.lag)}") for one in passing]
-        return [TraceLine(depth, text, ((port, one.message),)) for one, text in told]
+        return [self._arrival(link.target, one, depth) for one in passing]
+
+    def _arrival(self, target: int, one: _Passing, depth: int) -> TraceLine:
+        port = self._compiler.ports[target]
+        return TraceLine(depth, f"arrives at port {port}: {self._told(one)}{_later(one.lag)}", ((port, one.message),))
 
     def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
         """What one link makes of each message, and the words for it."""
@@ -289,7 +290,7 @@ class _Recorder(Walk):
 
 
 def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
-    """No message goes twice to one port at one time (ruling 7); what a switch sends counts for itself."""
+    """No message goes twice to one port at one time (ruling 7); what a switch sends is worded, and counts, apart."""
     told: set[str] = set()
     kept = []
     for line in lines:

@@ -100,12 +100,12 @@ class Walk:
         "emissions",
         "in_key",
         "lag",
-        "lets_go",
         "literal",
         "now",
         "payload",
         "player",
         "promised",
+        "swallowed",
         "table",
         "trying",
         "word",
@@ -124,9 +124,9 @@ class Walk:
         self.copy: Copy = ()
         self.literal = False
         self.as_note_on = False
-        self.lets_go = False
         self.trying = False
         self.catching_up = False
+        self.swallowed = False
         self.table = table
         self.promised: set[tuple[int, int, int]] = set()
         self.emissions: list[Emission] = []
@@ -181,10 +181,6 @@ class Walk:
         places = (rest_place(emission.target, emission.message) for emission in self.emissions)
         self.promised.update(place for place in places if place is not None)
         self.emissions, self.trying = emissions, False
-
-    def let_go(self) -> None:
-        """What this message's in-key holds is let go."""
-        self.lets_go = True
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch; what that sends goes out at once, and the rest of the walk sees the new state."""

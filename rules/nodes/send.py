@@ -61,8 +61,6 @@ class SendNode(Node):
         values: dict[Name, int] = walk.memory(self)
         before = values.get(name, 0)
         values[name] = d2
-        if d2 < SWITCH_ON:
-            walk.let_go()
         return before < SWITCH_ON <= d2
 
     def forget(self, memory: dict[Name, int], player: int) -> None:

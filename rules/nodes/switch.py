@@ -24,9 +24,12 @@ class TriggerNode(Node):
 
     leads_on: ClassVar[bool] = False
 
-    def __init__(self, switch: str, *, hold: bool = False, state: State | None = None, by: int = 0) -> None:
+    def __init__(
+        self, switch: str, *, thru: bool = False, hold: bool = False, state: State | None = None, by: int = 0
+    ) -> None:
         super().__init__()
         self.switch = switch
+        self._thru = thru
         self._hold = hold
         self._toggles = not hold and state is None and not by
         self._state = state
@@ -40,6 +43,7 @@ class TriggerNode(Node):
         """A press turns the switch; the end of a press matters only to one that holds."""
         if walk.trying:
             return
+        walk.swallowed = walk.swallowed or not self._thru
         kind = status & 0xF0
         if kind == NOTE_OFF:
             pressed = False

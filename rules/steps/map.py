@@ -53,7 +53,8 @@ class End:
         """The end as it is written."""
         if self.number is None:
             return self.kind
-        return f"{self.kind} {format_controller(self.number) if self.kind == 'controller' else format_note(self.number, naming)}"
+        is_controller = self.kind == "controller"
+        return f"{self.kind} {format_controller(self.number) if is_controller else format_note(self.number, naming)}"
 
 
 def _end(raw: Any, info: ValidationInfo) -> Any:

@@ -70,7 +70,7 @@ def _all_of(condition: Condition, naming: Naming) -> str:
     if condition.controller is not None:
         parts.append(f"controller {ranges(condition.controller, 0, 127, format_controller)}")
     if condition.value is not None:
-        is_bend = condition.kinds == {"pitch-bend"}
+        is_bend = condition.kinds == frozenset({"pitch-bend"})
         ends = (-BEND_CENTRE, BEND_CENTRE - 1) if is_bend else (0, 127)
         parts.append(f"value {span(*condition.value, *ends)}")
     if condition.program is not None:
