@@ -12,6 +12,7 @@ from rules.language.schema import Device, Outlet, Stage
 from rules.matching import NOTE_STATUSES
 from rules.messages import SYSEX
 from rules.nodes.base import Node
+from rules.nodes.through import ThroughNode
 from rules.pipeline import Table
 from rules.steps.base import SomeNode
 from rules.switches import Layout
@@ -114,6 +115,18 @@ def step_links(
     return tuple(
         StepLink(stage, (*key, number), layout, nodes, fires_on_offs) for number, stage in enumerate(stages, 1)
     )
+
+
+class ThroughLink:
+    """The end of a port's steps, where the source has switches: they turn between two tables."""
+
+    def __init__(self, key: Key, nodes: Nodes) -> None:
+        self._key = key
+        self._nodes = nodes
+
+    def fold(self, form: Form) -> list[Form]:
+        """Everything goes through."""
+        return [replace(form, node=self._nodes.get(self._key, ThroughNode))]
 
 
 class RangeLink:

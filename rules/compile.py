@@ -11,6 +11,7 @@ from rules.chain import (
     Nodes,
     OutletLink,
     StepLink,
+    ThroughLink,
     device_links,
     follow_chain,
     identity_forms,
@@ -111,7 +112,9 @@ class Compiler:
     def _source_table(self, source: str, clock: Sequence[int]) -> Table:
         """A source's port steps, then its rules. Clock and transport go past the steps: no rule routes them."""
         entry: Chain = (SourceEntry(self, source, clock),)
-        steps = self.port_steps(source)
+        steps: Chain = self.port_steps(source)
+        if steps and self.triggers(source):
+            steps = (*steps, ThroughLink(("port", source, "through"), self.nodes))
         return self.cells.table(
             follow_chain(form, entry if form.status > SYSEX else (*steps, *entry), self.nodes)
             for form in identity_forms()

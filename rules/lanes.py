@@ -195,6 +195,7 @@ class Lane:
         "status",
         "tails",
         "target",
+        "turns",
         "two",
     )
 
@@ -209,6 +210,7 @@ class Lane:
         self.release: Final = form.release
         self.node: Final = form.node
         self.target: Final = form.target
+        self.turns: Final = form.node is not None and not form.node.leads_on
         self.rule: Final = form.rule
         self.short: Final = form.status < SYSEX and LENGTH[form.status] == 2
         self.plain: Final = (

@@ -132,19 +132,26 @@ class Walk:
         self.emissions: list[Emission] = []
 
     def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
-        """Takes every lane that a table has for a message; system messages are looked up by their status alone."""
-        assert table is not None
-        for lane in table.rows[status & 0x7F][d1 if status < SYSEX else 0].lanes:
-            self.take(lane, status, d1, d2)
+        """Takes every lane that a table has for a message; system messages are looked up by their status alone.
 
-    def take(self, lane: Lane, status: int, d1: int, d2: int) -> None:
-        """Takes one lane, if its gate and guard are open."""
+        Switches turn before the other lanes are asked, and those are asked all at once.
+        """
+        assert table is not None
         if status >= SYSEX:
             d1 = d2 = 0
+        lanes = table.rows[status & 0x7F][d1].lanes
+        for lane in lanes:
+            if lane.turns and self._is_open(lane, d2):
+                self._take(lane, d1, d2)
+        for lane in [lane for lane in lanes if not lane.turns and self._is_open(lane, d2)]:
+            self._take(lane, d1, d2)
+
+    def _is_open(self, lane: Lane, d2: int) -> bool:
         if lane.gate[d2] == NOWHERE:
-            return
-        if lane.guard != ALWAYS and not any(self.word & mask == value for mask, value in lane.guard):
-            return
+            return False
+        return lane.guard == ALWAYS or any(self.word & mask == value for mask, value in lane.guard)
+
+    def _take(self, lane: Lane, d1: int, d2: int) -> None:
         first, second = lane.first(d1, d2), lane.second(d1, d2)
         if lane.node is not None:
             lane.node.take(self, lane.status, first, second)

@@ -1,0 +1,18 @@
+"""Where one table ends and the next begins, though nothing is remembered between them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rules.nodes.base import Node
+
+if TYPE_CHECKING:
+    from rules.walk import Walk
+
+
+class ThroughNode(Node):
+    """Between a port's steps and its switches: the steps see the switches as they were, the rules as they became."""
+
+    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+        """Everything goes on."""
+        walk.follow(self.after, status, d1, d2)
