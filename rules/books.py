@@ -210,7 +210,8 @@ class Books:
             if place in reached or not self._is_released(player, walk, message, place, rest):
                 continue
             del held[place]
-            self.rest(player, walk.in_key, place, rest)
+            if not self.clerk.bring_waiting_to_rest(player.number, walk.in_key):
+                self.rest(player, walk.in_key, place, rest)
         if not held:
             del player.rests[walk.in_key]
 
@@ -295,7 +296,10 @@ class Books:
             if player.source != holder[0]:
                 continue
             for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
-                struck = self._strike(player, in_key, lambda sounding: (sounding.target, sounding.channel) == channel)
+                # what is still to come isn't ended by this, and keeps its note-off
+                struck = self._strike(
+                    player, in_key, lambda s: (s.target, s.channel) == channel and s.due <= self.clerk.now
+                )
                 found += [(player, in_key, sounding) for sounding in struck]
         return found
 

@@ -260,6 +260,11 @@ class Engine:
         """Lets a node be called when a time has come."""
         self.agenda.add(due, CallBack(node, name))
 
+    def bring_waiting_to_rest(self, player: int, in_key: int) -> bool:
+        """What waits of an in-key becomes the value at rest, so that nothing older comes after it."""
+        nodes = self.pipeline.nodes.values()
+        return sum(node.bring_to_rest(self.memory(node), player, in_key) for node in nodes) > 0
+
     def _wake(self, node: Node, name: object) -> None:
         """Lets a node send on what waited in it."""
         waiting = node.waiting(self.memory(node), name)

@@ -96,6 +96,10 @@ class _Tracer:
     def wake_at(self, due: int, node: object, name: object) -> None:
         """Nothing waits in a trace."""
 
+    def bring_waiting_to_rest(self, player: int, in_key: int) -> bool:
+        """Nothing waits in a trace."""
+        return False
+
     def turned(self, walk: Walk, word: int) -> None:
         """What comes after sees the switches as they are then."""
         self._word = walk.word = word

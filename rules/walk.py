@@ -57,6 +57,10 @@ class Clerk(Protocol):
         """The switches are at `word` now."""
         ...
 
+    def bring_waiting_to_rest(self, player: int, in_key: int) -> bool:
+        """Lets what waits of an in-key in a node bring its place to rest; False if nothing waits."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class Origin:

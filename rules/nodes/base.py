@@ -45,6 +45,10 @@ class Node(ABC):
     def forget(self, memory: Any, player: int) -> None:  # noqa: B027 - most have nothing to forget
         """Forgets what it knows of a player's messages."""
 
+    def bring_to_rest(self, memory: Any, player: int, in_key: int) -> bool:
+        """Turns what waits of an in-key into its value at rest; whether anything waited."""
+        return False
+
     def drop(self, memory: Any, players: frozenset[int]) -> None:  # noqa: B027 - most have nothing waiting
         """Drops what waits of these players' messages."""
 

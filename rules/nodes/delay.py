@@ -33,9 +33,14 @@ class DelayNode(Node):
     def enter(self, walk: Walk, status: int, d1: int, d2: int, delay: Delay) -> None:
         """Goes on after `delay`, but not before what is due already."""
         channel = status & 0x0F if status < SYSEX else NO_CHANNEL
-        queue: dict[int, int] = walk.memory(self)
         before = walk.lag
         lag = before.plus(delay)
+        if walk.copy:  # an echo holds up nothing that comes after its note
+            walk.lag = lag
+            walk.follow(self.after, status, d1, d2)
+            walk.lag = before
+            return
+        queue: dict[int, int] = walk.memory(self)
         due = walk.due(lag)
         latest = queue.get(channel, due)
         if latest > due:

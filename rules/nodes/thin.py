@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from rules.lanes import gate_of
 from rules.messages import CONTROLLER, DATA_ENTRY, PARAMETER_SELECT, POLY_PRESSURE
 from rules.nodes.base import Node
-from rules.rest import is_at_rest
+from rules.rest import is_at_rest, rest_message
 from rules.tempo import Delay
 
 if TYPE_CHECKING:
@@ -30,6 +30,10 @@ class _Flow:
     waiting: list[tuple[int, int, int]] = field(default_factory=list)
     origin: Origin | None = None
     fine_may_follow: bool = False
+
+    def is_of(self, player: int, in_key: int) -> bool:
+        """Whether what waits came from an in-key."""
+        return self.origin is not None and (self.origin.player, self.origin.in_key) == (player, in_key)
 
     def waits_for(self, players: frozenset[int]) -> bool:
         """Whether something of these players waits."""
@@ -97,6 +101,15 @@ class ThinNode(Node):
         for flow in memory.values():
             if flow.origin is not None:
                 flow.origin = replace(flow.origin, word=reword(flow.origin.word))
+
+    def bring_to_rest(self, memory: dict[Name, _Flow], player: int, in_key: int) -> bool:
+        """The last value of a stream is its value at rest."""
+        waiting = [flow for flow in memory.values() if flow.waiting and flow.is_of(player, in_key)]
+        for flow in waiting:
+            status, d1, _ = flow.waiting[0]
+            rest = rest_message((0, status, d1))
+            flow.waiting = [(status, rest[1], rest[2] if len(rest) > 2 else 0)]
+        return bool(waiting)
 
     def drop(self, memory: dict[Name, _Flow], players: frozenset[int]) -> None:
         """What waited is gone."""
