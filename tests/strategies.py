@@ -261,7 +261,7 @@ def chains(draw: Draw, rig: Rig, place: str, most: int = 2) -> list[Table]:
 def triggers(draw: Draw, sources: Sequence[str], with_kinds: bool = True) -> Table:
     """A note, pedal, program or transport message that turns something."""
     found: Table = {"from": draw(st.sampled_from(sources))}
-    forms = [{"note": 48}, {"note": 60}, {"controller": 64}, {"controller": 67}, {"controller": 20}]
+    forms: list[Table] = [{"note": 48}, {"note": 60}, {"controller": 64}, {"controller": 67}, {"controller": 20}]
     forms += [{"program": 1}, {"kind": "start"}] if with_kinds else []
     found |= draw(st.sampled_from(forms))
     if "kind" not in found and rarely(draw, 3):
