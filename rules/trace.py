@@ -26,6 +26,7 @@ from rules.walk import Walk
 from rules.wire import microseconds_on_wire
 
 IN_A_GAP = "not in this zone"
+_ARRIVES = "arrives at port"
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +233,7 @@ class _Tracer:
 
     def _arrival(self, target: int, one: _Passing, depth: int) -> TraceLine:
         port = self._compiler.ports[target]
-        return TraceLine(depth, f"arrives at port {port}: {self._told(one)}{_later(one.lag)}", ((port, one.message),))
+        return TraceLine(depth, f"{_ARRIVES} {port}: {self._told(one)}{_later(one.lag)}", ((port, one.message),))
 
     def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
         """What one link makes of each message, and the words for it."""
@@ -300,7 +301,7 @@ def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
     for line in lines:
         again = line.text in told
         kept.append(TraceLine(line.depth, f"{line.text}: it went there already, so it is sent once") if again else line)
-        told.update([line.text] if line.outcomes else [])
+        told.update([line.text] if line.text.startswith(_ARRIVES) else [])
     return kept
 
 
