@@ -95,10 +95,18 @@ class Books:
             self._bring_to_rest(player, walk, message, {*places, *walk.promised})
 
     def _pass_by(self, player: Player, walk: Walk, emissions: Iterable[Emission]) -> None:
-        """What sysex, clock and transport come to: nobody holds it, not even the notes that a `send` makes of it."""
+        """What sysex, clock and transport come to: nobody holds it, but notes that a `send` makes are remembered."""
+        press = Press([], walk.table, walk.word)
         for emission in emissions:
-            sending = Sending(player.number, player.source, NOBODY, emission.copy, emission.target, emission.message)
-            self.go(walk.due(emission.lag), sending)
+            in_key, due = NOBODY, walk.due(emission.lag)
+            if _is_note(emission):
+                in_key = walk.in_key
+                if is_note_on(emission.message):
+                    press.soundings.append(sounding_of(emission, due))
+            sending = Sending(player.number, player.source, in_key, emission.copy, emission.target, emission.message)
+            self.go(due, sending)
+        if press.soundings:
+            player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
 
     @staticmethod
     def _lets_go(player: Player, in_key: int, message: bytes) -> bool:
