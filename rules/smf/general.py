@@ -78,13 +78,14 @@ class _Performance:
 
     def _play_alone(self, number: int, part: Part, output: int, stream: Stream | None) -> None:
         """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
-        soloist = _Soloist(self, number, stream)
+        score, soloist = self.score, _Soloist(self, number, stream)
+        before = score.answered
         changed, dropped = solo.play(part.events, self._writers[number][output], soloist)
-        self.score.counts.changed += changed
-        self.score.counts.dropped += dropped
-        self.score.counts.unended += sum(soloist.open_notes)
-        if self.score.per_port and any(soloist.hits):
-            self.score.used.add(output)
+        score.counts.changed += changed
+        score.counts.dropped += dropped
+        score.counts.unended += sum(soloist.open_notes)
+        if score.per_port and score.answered > before:
+            score.used.add(output)
 
     def _play_together(self) -> None:
         """All tracks, in the order of playing."""

@@ -65,7 +65,8 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
 
     What comes out as it came in is copied in spans: `kept` is where the open one begins. The loop is in step while the
     original has its place and ticks in what is written. Messages that are dropped leave a gap of `lost` ticks, which
-    begins at `gap` (-1: none). Otherwise the writer is in charge. Raises MidiFileError for what can't be read.
+    begins at `gap` (-1: none). Otherwise the writer is in charge, and counts its own ticks. Raises MidiFileError for
+    what can't be read.
     """
     number, straight, feed = asked.number, asked.straight, asked.feed
     hits, groups, open_notes = asked.hits, asked.groups, asked.open_notes
@@ -117,7 +118,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                 if gap >= 0:
                     writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
                     gap = -1
-                    lost = 0
+                lost = 0
                 asked.write_long((tick, delta_at, at, end, body[at:end]))
                 in_step = writer.in_step == end
                 in_force = writer.status
@@ -178,7 +179,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                     if gap >= 0:
                         writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
                         gap = -1
-                        lost = 0
+                    lost = 0
                     asked.write_all((tick, delta_at, at, end, message), sent)
                     sent.clear()
                     in_step = writer.in_step == end
@@ -226,7 +227,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                 if gap >= 0:
                     writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
                     gap = -1
-                    lost = 0
+                lost = 0
                 message = ONE_BYTE[status] + body[at:end] if runs else body[at:end]
                 writer.put(tick, data, (tick, delta_at, at, end, message))
                 in_step = writer.in_step == end

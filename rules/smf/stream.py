@@ -55,8 +55,8 @@ class StreamFeed:
         if status >= SYSEX:
             if status == END_OF_SYSEX:
                 status = message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
-            for lane in self._cells[(status & 0x7F) << 7].lanes:
-                out.append((lane.target, message, now, number))
+            targets = (lane.target for lane in self._cells[(status & 0x7F) << 7].lanes)
+            out += ((target, message, now, number) for target in dict.fromkeys(targets))  # to each port once (ruling 7)
             return
         first, second = message[1], message[2] if len(message) > 2 else 0
         index = (status << 7 | first) & 0x3FFF
