@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rules.conditions import SIGNAL_KINDS, Condition
@@ -15,6 +16,7 @@ from rules.language.checking_switches import check_number_switches, check_when
 from rules.language.checking_tests import check_tests
 from rules.language.draft import Branch, Draft, Entry, branches, staged
 from rules.language.names import destination_fault, port_fault, source_fault
+from rules.language.outline import is_whole
 from rules.language.places import Place
 from rules.language.schema import Device, OnOffSwitch, Stage, Trigger
 from rules.notation import MessageText
@@ -33,6 +35,15 @@ def check(draft: Draft) -> Iterator[Problem]:
     """Everything that is wrong with the files taken together."""
     for one in CHECKS:
         yield from one(draft)
+
+
+def check_outlines(draft: Draft) -> Iterator[Problem]:
+    """The names in rules that have another fault too, so that all is told at once."""
+    outlined = replace(draft, rules=draft.outlines)
+    yield from check_sources(outlined)
+    yield from check_destinations(outlined)
+    yield from check_conditions_on_switches(outlined)
+    yield from check_number_switches(draft, (entry for entry in _all_stages(outlined) if is_whole(entry.value)))
 
 
 def check_ports(draft: Draft) -> Iterator[Problem]:
@@ -237,6 +248,7 @@ def _all_stages(draft: Draft) -> Iterator[Entry[Stage]]:
 
 
 CHECKS: Final[tuple[Check, ...]] = (
+    check_outlines,
     check_ports,
     check_devices,
     check_sources,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from rules.errors import Problem
+from rules.language.outline import outline
 from rules.language.places import Place
 from rules.language.schema import (
     Device,
@@ -55,12 +56,14 @@ class Draft:
     """All files together.
 
     `taken` holds the first place of each name, by what it names, `broken` the section of each faulty table's name.
+    Of faulty rules there is an outline.
     """
 
     ports: dict[str, Entry[Port]] = field(default_factory=dict)
     devices: dict[str, Entry[Device]] = field(default_factory=dict)
     switches: dict[str, Entry[AnySwitch]] = field(default_factory=dict)
     rules: list[Entry[Rule]] = field(default_factory=list)
+    outlines: list[Entry[Rule]] = field(default_factory=list)
     on: list[Entry[OnTurn]] = field(default_factory=list)
     tests: list[Entry[RuleTest]] = field(default_factory=list)
     tempos: list[Entry[float]] = field(default_factory=list)
@@ -83,7 +86,9 @@ class Draft:
             number = place.source.rules_before + int(place.path[1]) + 1
             name = written if isinstance(written, str) else f"rule {number}"
             self._take("rule", name, place)
-            if value is not None and value.name is None:
+            if value is None:
+                self.outlines.append(Entry(outline(place.source.value(place.path), place.source.naming), place))
+            elif value.name is None:
                 value = value.model_copy(update={"name": name})
         if value is not None:
             getattr(self, section).append(Entry(value, place))

@@ -1,0 +1,71 @@
+"""The outline of a faulty rule: the names that it uses, as far as they can be read, so that these are checked too."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from pydantic import TypeAdapter, ValidationError
+
+from rules.language.schema import Destination, Rule, Sources, Stage, StageTable, Zone
+from rules.language.when import WhenField
+from rules.notation import Naming
+
+_SOURCES: Final[TypeAdapter[Any]] = TypeAdapter(Sources)
+_DESTINATION: Final[TypeAdapter[Any]] = TypeAdapter(Destination)
+_WHEN: Final[TypeAdapter[Any]] = TypeAdapter(WhenField)
+_STAGE: Final[TypeAdapter[Any]] = TypeAdapter(StageTable)
+
+
+def outline(raw: Any, naming: Naming) -> Rule:
+    """The rule with only its sources, destinations, steps, zones and switches; what is faulty in them is left out."""
+    table = _table(raw)
+    return Rule.model_construct(
+        source=_read(_SOURCES, table, "from") or (),
+        to=_read(_DESTINATION, table, "to"),
+        when=_read(_WHEN, table, "when"),
+        steps=_stages(table, naming),
+        zones=tuple(_zone(_table(zone), naming) for zone in _list(table, "zones")),
+    )
+
+
+def is_whole(stage: Stage) -> bool:
+    """Whether a stage of an outline has its step."""
+    return isinstance(stage, StageTable)
+
+
+def _zone(table: Mapping[str, Any], naming: Naming) -> Zone:
+    return Zone.model_construct(
+        to=_read(_DESTINATION, table, "to"), when=_read(_WHEN, table, "when"), steps=_stages(table, naming)
+    )
+
+
+def _stages(table: Mapping[str, Any], naming: Naming) -> tuple[Stage, ...]:
+    return tuple(_stage(raw, naming) for raw in _list(table, "steps"))
+
+
+def _stage(raw: Any, naming: Naming) -> Stage:
+    try:
+        stage: Stage = _STAGE.validate_python(raw, context=naming)
+    except ValidationError:
+        return Stage.model_construct(when=_read(_WHEN, _table(raw), "when"))
+    return stage
+
+
+def _read(kind: TypeAdapter[Any], table: Mapping[str, Any], key: str) -> Any:
+    """The value of a key, or None where it is missing or faulty."""
+    if key not in table:
+        return None
+    try:
+        return kind.validate_python(table[key])
+    except ValidationError:
+        return None
+
+
+def _table(raw: Any) -> Mapping[str, Any]:
+    return raw if isinstance(raw, dict) else {}
+
+
+def _list(table: Mapping[str, Any], key: str) -> list[Any]:
+    found = table.get(key, [])
+    return found if isinstance(found, list) else [found]
