@@ -1,0 +1,63 @@
+"""Which outputs several holders can reach."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.compile import compile_rules
+from rules.language.reading import read_rules
+
+PORTS = (
+    "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"
+)
+
+
+def places(*rules: str, banks: bool = False) -> set[tuple[str, int]]:
+    """The shared (port, channel 1-16) of a rule file."""
+    text = PORTS + "".join(f"[[rules]]\n{rule}\n" for rule in rules)
+    pipeline = compile_rules(read_rules([("rules.toml", text.replace("; ", "\n").encode())]))
+    return {(pipeline.ports[port], channel + 1) for port, channel in (pipeline.banks if banks else pipeline.shared)}
+
+
+def all_of(port: str) -> set[tuple[str, int]]:
+    """All channels of a port."""
+    return {(port, channel) for channel in range(1, 17)}
+
+
+@pytest.mark.parametrize(
+    ("rules", "shared"),
+    [
+        (['from = "keys"; to = "rack"'], set()),
+        (['from = "keys"; to = ["rack", "synth"]'], set()),
+        (['from = "keys"; to = "rack"', 'from = "pads"; to = "synth"'], set()),
+        (['from = "keys"; to = "rack"', 'from = "pads"; to = "rack"'], all_of("rack")),
+        (['from = ["keys", "pads"]; to = "synth"'], all_of("synth")),
+        (['from = "keys"; to = "rack"; steps = [{ rechannel = 4 }]'], {("rack", 4)}),
+        (['from = "keys"; to = "rack"; match = { channel = 2 }; steps = [{ rechannel = 4 }]'], set()),
+        (['from = "keys"; to = "rack"', 'from = "pads"; match = { channel = 3 }; to = "rack"'], {("rack", 3)}),
+        (
+            ['from = "keys"; match = { channel = 1 }; to = "rack"; steps = [{ map = { notes = { 60 = 61 } } }]'],
+            {("rack", 1)},
+        ),
+        (['from = "keys"; match = { channel = 1 }; to = "rack"; steps = [{ transpose = 12 }]'], set()),
+        (
+            [
+                'from = "keys"; match = { channel = 1 }; to = "rack"',
+                'from = "keys"; match = { channel = 1 }; to = "rack"; steps = [{ transpose = 12 }]',
+            ],
+            {("rack", 1)},
+        ),
+        (['from = "keys"; match = { channel = 5 }; to = "rack"; steps = [{ delay = 5 }]'], {("rack", 5)}),
+    ],
+)
+def test_an_output_is_shared_where_two_can_meet(rules: list[str], shared: set[tuple[str, int]]) -> None:
+    """Two sources, two channels or two keys that reach one channel share it; so does what goes through a memory."""
+    assert places(*rules) == shared
+
+
+def test_banks_are_shared_by_sources_only() -> None:
+    """One source's bank selects and programs stay in order by themselves (ruling 16)."""
+    assert places('from = "keys"; to = "rack"; steps = [{ rechannel = 4 }]', banks=True) == set()
+    assert places('from = ["keys", "pads"]; to = "rack"; steps = [{ rechannel = 4 }]', banks=True) == {("rack", 4)}
+    notes_only = 'from = ["keys", "pads"]; to = "rack"; match = { kind = "note" }'
+    assert places(notes_only, banks=True) == set()
