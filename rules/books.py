@@ -25,6 +25,7 @@ from rules.messages import (
     RESET_CONTROLLERS,
     SWITCH_ON,
     SYSEX,
+    split_message,
 )
 from rules.pipeline import SHARED, Cell
 from rules.player import Player
@@ -391,15 +392,6 @@ class Books:
         """Where bank selects wait from now on; those that waited elsewhere go out."""
         for target, message, player in self.merge.change_banks(banks):
             self.out.append((target, message, self.clerk.now, player))
-
-
-def split_message(message: bytes) -> tuple[int, int, int]:
-    """Status and data bytes of a message, 0 for those it lacks; a note-on of velocity 0 as the note-off it is."""
-    status, d1 = message[0], message[1]
-    d2 = message[2] if len(message) > 2 else 0
-    if status & 0xF0 == NOTE_ON and d2 == 0:
-        status &= 0x8F
-    return status, d1, d2
 
 
 def _is_note(emission: Emission) -> bool:

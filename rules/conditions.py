@@ -25,7 +25,6 @@ from rules.language.values import (
 from rules.messages import BEND_CENTRE, STATUS_OF_KIND
 from rules.notation import nearest
 
-NOTE_KINDS: Final = frozenset({"note-on", "note-off"})
 CHANNEL_KINDS: Final = frozenset(
     {"note", "note-on", "note-off", "poly-pressure", "controller", "mode", "program", "pressure", "pitch-bend"}
 )

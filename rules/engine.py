@@ -12,7 +12,7 @@ from itertools import product
 from typing import Any, Final
 
 from rules.agenda import CallBack, Entry, Sending
-from rules.books import Books, Sent, split_message
+from rules.books import Books, Sent
 from rules.guards import holds
 from rules.ledger import Press, in_key_of
 from rules.merge import Merge
@@ -23,7 +23,6 @@ from rules.messages import (
     BEND_CENTRE,
     CONTINUE,
     CONTROLLER,
-    END_OF_SYSEX,
     KIND_OF_STATUS,
     NOTE_OFF,
     NOTE_ON,
@@ -34,8 +33,9 @@ from rules.messages import (
     START,
     STOP,
     SYSEX,
-    TRANSPORT,
     UNDEFINED,
+    routed_status,
+    split_message,
 )
 from rules.nodes.base import Node
 from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
@@ -234,8 +234,7 @@ class Engine:
         status = message[0]
         if status in UNDEFINED or status == ACTIVE_SENSING:
             return
-        if status == END_OF_SYSEX:
-            status = message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
+        status = routed_status(message)
         self.now, self._books.out = now, out
         walk = Walk(self, player.number, in_key_of(status, 0), now, self.word, message, player.table)
         walk.follow(walk.table, status, 0, 0)

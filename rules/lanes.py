@@ -142,11 +142,6 @@ class Form:
         return self.two[number] << 7 | self.one[number]
 
 
-def same_value(form: Form) -> bool:
-    """Whether both data bytes go out as they came in."""
-    return form.one is IDENTITY and form.two is IDENTITY and form.feed_one == FIRST and form.feed_two == SECOND
-
-
 @lru_cache(maxsize=4096)
 def _heads(status: int, table: bytes) -> tuple[bytes, ...]:
     return tuple(bytes((status, value)) if value != NOWHERE else b"" for value in table[:128])

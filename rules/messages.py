@@ -91,9 +91,7 @@ PEDALS: Final = frozenset({64, 66, 67, 68, 69})
 
 BANK_MSB: Final = 0
 MODULATION: Final = 1
-DATA_MSB: Final = 6
 BANK_LSB: Final = 32
-DATA_LSB: Final = 38
 PORTAMENTO_CONTROL: Final = 84
 DATA_ENTRY: Final = frozenset({6, 38, 96, 97})
 PARAMETER_SELECT: Final = frozenset({98, 99, 100, 101})
@@ -228,3 +226,24 @@ def message_fault(message: bytes) -> str:
     if any(byte > 0x7F for byte in message[1:]):
         return "data bytes are 00-7F"
     return ""
+
+
+def split_message(message: bytes) -> tuple[int, int, int]:
+    """Status and two data bytes, 0 for those that a message lacks; a note-on of velocity 0 as the note-off it is.
+
+    System messages are known by their status alone: their data bytes come as 0.
+    """
+    status = message[0]
+    if status >= SYSEX:
+        return status, 0, 0
+    second = message[2] if len(message) > 2 else 0
+    if status & 0xF0 == NOTE_ON and second == 0:
+        status &= 0x8F
+    return status, message[1], second
+
+
+def routed_status(message: bytes) -> int:
+    """The status that a system message is routed by: an escape or packet (F7) goes as what it holds, else as sysex."""
+    if message[0] != END_OF_SYSEX:
+        return message[0]
+    return message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX

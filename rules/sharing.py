@@ -28,9 +28,7 @@ def _ways(starts: Iterable[Start]) -> Iterator[tuple[Lane, int]]:
         for lane, gate in _lanes(table, status, new):
             outs = _outs(lane, gate)
             yield lane, outs
-            if lane.node is not None and lane.node.main.after is not None:
-                after = lane.node.main.after
-                waiting += [(after, *follows) for follows in lane.node.main.may_follow(lane.status, outs)]
+            waiting += _after(lane, outs)
 
 
 def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]:
@@ -68,7 +66,7 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[Place]:
         for row in range(0x80):
             for lane, gate in _lanes(table, row | 0x80, ALL):
                 if lane.node is not None:
-                    through_nodes += _after(lane, gate)
+                    through_nodes += _after(lane, _outs(lane, gate))
                     continue
                 if lane.status >= SYSEX:
                     continue
@@ -80,12 +78,12 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[Place]:
     return frozenset(shared | _channels(through_nodes))
 
 
-def _after(lane: Lane, gate: int) -> list[Start]:
-    assert lane.node is not None
-    after = lane.node.main.after
-    if after is None:
+def _after(lane: Lane, outs: int) -> list[Start]:
+    """Where outgoing first bytes (a gate) go on behind the node of a lane, if it has one that leads on."""
+    if lane.node is None or lane.node.main.after is None:
         return []
-    return [(after, *follows) for follows in lane.node.main.may_follow(lane.status, _outs(lane, gate))]
+    after = lane.node.main.after
+    return [(after, *follows) for follows in lane.node.main.may_follow(lane.status, outs)]
 
 
 def _keeps_apart(

@@ -16,7 +16,7 @@ from rules.lanes import Form, Lane
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.matching import split_any
-from rules.messages import NOTE_OFF, NOTE_ON, SYSEX
+from rules.messages import NOTE_ON, SYSEX, split_message
 from rules.nodes.base import Node
 from rules.notation import STANDARD, MessageText, Naming, format_message
 from rules.pipeline import NOWHERE, Table
@@ -147,7 +147,7 @@ class _Tracer:
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
         """What a message does to a switch, and what that sends."""
         before = self._word
-        pulled.node.take(_Recorder(self, one), form.status, *_data(one.message))
+        pulled.node.take(_Recorder(self, one), form.status, *split_message(one.message)[1:])
         passes = "and passes" if pulled.trigger.thru else "and is swallowed"
         yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
         for turn in self._ruleset.on:
@@ -261,7 +261,7 @@ class _Tracer:
         """The messages that one link makes of one message."""
         assert isinstance(link, StepLink | RangeLink | DeliverLink)
         form = _form(one.message)
-        first, second = _data(one.message)
+        _, first, second = split_message(one.message)
         made: list[_Passing] = []
         for new in link.fold(form):
             if not new.exists or not holds(new.guard, self._word):
@@ -322,20 +322,9 @@ def _state_words(state: State) -> str:
 
 
 def _form(message: bytes) -> Form:
-    """The form of one message alone; a note-on of velocity 0 is a note-off."""
-    status = message[0]
-    if status >= SYSEX:
-        return Form(status)
-    first, second = _data(message)
-    if status & 0xF0 == NOTE_ON and second == 0:
-        status = status & 0x0F | NOTE_OFF
-    return Form(status, gate_one=1 << first, gate_two=1 << second)
-
-
-def _data(message: bytes) -> tuple[int, int]:
-    if message[0] >= SYSEX:
-        return 0, 0
-    return message[1], message[2] if len(message) > 2 else 0
+    """The form of one message alone."""
+    status, first, second = split_message(message)
+    return Form(status) if status >= SYSEX else Form(status, gate_one=1 << first, gate_two=1 << second)
 
 
 def _later(lag: Lag) -> str:

@@ -12,7 +12,7 @@ from rules.guards import ALWAYS
 from rules.holder import Copy
 from rules.lag import NO_LAG, Lag
 from rules.lanes import NOWHERE, Lane
-from rules.messages import LENGTH, NOTE_OFF, SYSEX
+from rules.messages import LENGTH, NOTE_OFF, SYSEX, split_message
 from rules.rest import rest_place
 from rules.tempo import Delay, Later
 
@@ -179,10 +179,7 @@ class Walk:
             return
         literal, payload = self.literal, self.payload
         self.literal, self.payload = True, message
-        status = message[0]
-        if status & 0xF0 == 0x90 and message[2] == 0:
-            status &= 0x8F
-        self.follow(table, status, message[1] if len(message) > 1 else 0, message[2] if len(message) > 2 else 0)
+        self.follow(table, *split_message(message))
         self.literal, self.payload = literal, payload
 
     def promise(self, table: Table | None, status: int, d1: int, d2: int) -> None:

@@ -13,7 +13,7 @@ from rules.books import EVERY_NOTE_ENDS, Sent
 from rules.engine import NOTE_ONS
 from rules.guards import ALWAYS
 from rules.lanes import IDENTITY, NOWHERE, Lane
-from rules.messages import CONTROLLER, END_OF_SYSEX, PROGRAM, SYSEX, TRANSPORT
+from rules.messages import CONTROLLER, PROGRAM, SYSEX, routed_status
 from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
 from rules.rest import HELD_CONTROLLERS
 from rules.smf.solo import GONE, NOTES, OTHER, PERHAPS, SAME, Straight
@@ -53,9 +53,7 @@ class StreamFeed:
         """What the lanes make of a message, in order."""
         status = message[0]
         if status >= SYSEX:
-            if status == END_OF_SYSEX:
-                status = message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
-            targets = (lane.target for lane in self._cells[(status & 0x7F) << 7].lanes)
+            targets = (lane.target for lane in self._cells[(routed_status(message) & 0x7F) << 7].lanes)
             out += ((target, message, now, number) for target in dict.fromkeys(targets))  # to each port once (ruling 7)
             return
         first, second = message[1], message[2] if len(message) > 2 else 0

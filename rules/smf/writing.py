@@ -58,23 +58,6 @@ class TrackWriter:
         else:
             self.put(tick, message, event)
 
-    def swap(self, message: bytes, event: Event) -> None:
-        """Write a channel message in place of one of the original, at its own tick: `put`, short for the usual case."""
-        tick, delta_at, at, end, _ = event
-        if delta_at != self.in_step:
-            self.put(tick, message, event)
-            return
-        if message[0] != self.status:
-            self.status = message[0]
-            self.out += self._body[delta_at:at] + message
-        elif self._body[at] < 0x80:
-            self.out += self._body[delta_at:at] + message[1:]
-        else:
-            self.out += self._body[delta_at:at] + message
-        self.after_meta = False
-        self.in_step = end
-        self.tick = tick
-
     def put(self, tick: int, message: bytes, like: Event | None = None) -> None:
         """Write `message` at `tick`: a channel message with its status byte, or a sysex or meta event with its length.
 
