@@ -349,7 +349,7 @@ class Engine:
         for player in self._players:
             self._books.end_notes(player)
         for target, channel in product(self.pipeline.present, range(16)):
-            for message in _panic(channel, every_key):
+            for message in panic_messages(channel, every_key):
                 self._books.send_plain(target, message, NOBODY)
         for player in self._players:
             player.rests.clear()
@@ -420,8 +420,8 @@ def _caught(pipeline: Pipeline) -> frozenset[int | str]:
     return frozenset(thing for branch in pipeline.branches for thing in branch.catch_up)
 
 
-def _panic(channel: int, every_key: bool) -> list[bytes]:
-    """What silences one channel (0-15)."""
+def panic_messages(channel: int, every_key: bool = False) -> list[bytes]:
+    """What silences one channel (0-15) of an output (ruling 17)."""
     keys = [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for key in range(128)] if every_key else []
     pedals = [bytes((CONTROLLER | channel, pedal, 0)) for pedal in (64, 66, 69)]
     ends = [bytes((CONTROLLER | channel, number, 0)) for number in (ALL_NOTES_OFF, ALL_SOUND_OFF)]

@@ -1,0 +1,127 @@
+"""A performance: the engine with sources that come and go, ports that return, and the tempo of the clock.
+
+Values in, values out, like the engine: the same calls with the same times give the same messages. That is why the
+journal of an evening can be played again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import chain
+
+from rules.books import Sent
+from rules.clock import LiveTime
+from rules.engine import NOBODY, Engine, panic_messages
+from rules.language.ruleset import RuleSet
+from rules.messages import ACTIVE_SENSING, CLOCK
+from rules.pipeline import Pipeline
+from rules.sensing import Sensing
+from rules.switches import State
+
+
+class Session:
+    """Times are nanoseconds and never go backwards. Every method appends to `out` what goes out.
+
+    `players` are the numbers by which the engine knows our input ports.
+    """
+
+    def __init__(self, ruleset: RuleSet, pipeline: Pipeline) -> None:
+        self.ruleset = ruleset
+        self.time = LiveTime(ruleset.bpm)
+        self.engine = Engine(pipeline, self.time.later)
+        self.players = {name: self.engine.add_player(name) for name in pipeline.sources}
+        self._sensing = Sensing()
+
+    @property
+    def pipeline(self) -> Pipeline:
+        """The rules in force."""
+        return self.engine.pipeline
+
+    @property
+    def next_due(self) -> int:
+        """When `advance` has something to do."""
+        return min(self.engine.agenda.next_due, self._sensing.due)
+
+    def start(self, now: int, out: list[Sent]) -> None:
+        """The begin: what the devices want to be sent first (ruling 8)."""
+        out += _plain(self.pipeline.starts, now)
+
+    # -- messages -----------------------------------------------------------------------------------------------------
+
+    def arrive(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """A complete, valid message from a player."""
+        if now >= self._sensing.due:
+            self._lose_silent(now, out)
+        self._sensing.hear(player, now)
+        status = message[0]
+        if status == CLOCK:
+            if now >= self.engine.agenda.next_due:
+                self.engine.advance(now, out)  # what was due is due by the tempo of then
+            self.time.tick(player, now)
+        elif status == ACTIVE_SENSING:
+            self._sensing.promise(player, now)
+            return
+        self.engine.feed(player, message, now, out)
+
+    def advance(self, now: int, out: list[Sent]) -> None:
+        """What is due by now goes out, and sources that fell silent are lost."""
+        if now >= self._sensing.due:
+            self._lose_silent(now, out)
+        self.engine.advance(now, out)
+
+    def _lose_silent(self, now: int, out: list[Sent]) -> None:
+        """Sources that promised to be heard and aren't are lost, each at its own time."""
+        while (due := self._sensing.due) <= now:
+            for player in self._sensing.lost():
+                self.engine.release(player, due, out)
+
+    # -- ports --------------------------------------------------------------------------------------------------------
+
+    def lose(self, player: int, now: int, out: list[Sent]) -> None:
+        """The port of a player has gone: what it held ends at once."""
+        self.advance(now, out)
+        self._sensing.forget(player)
+        self.engine.release(player, now, out)
+
+    def return_output(self, port: str, now: int, out: list[Sent]) -> None:
+        """An output is there again: it begins with nothing sounding, and as its devices want it (ruling 8)."""
+        self.advance(now, out)
+        target = self.pipeline.ports.index(port)
+        silence = ((target, message) for channel in range(16) for message in panic_messages(channel))
+        out += _plain(chain(silence, (start for start in self.pipeline.starts if start[0] == target)), now)
+
+    # -- commands -----------------------------------------------------------------------------------------------------
+
+    def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
+        """Turns a switch. Raises KeyError for an unknown switch, ValueError for a state that it can't be at."""
+        self.advance(now, out)
+        self.engine.turn(switch, state, now, out)
+
+    def panic(self, now: int, out: list[Sent], every_key: bool = False) -> None:
+        """Silences everything (ruling 17)."""
+        self.advance(now, out)
+        self.engine.silence(now, out, every_key)
+
+    def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
+        """New rules while notes sound (ruling 30), and what new devices want to be sent first."""
+        self.advance(now, out)
+        before = set(self.pipeline.starts)
+        self.engine.replace(pipeline, now, out)
+        self.ruleset = ruleset
+        self.time.follow(ruleset.bpm)
+        for name in pipeline.sources:
+            if name not in self.players:
+                self.players[name] = self.engine.add_player(name)
+        out += _plain((start for start in pipeline.starts if start not in before), now)
+
+    def leave(self, now: int, out: list[Sent]) -> None:
+        """The end: everything that is held ends, and what waits for note-offs is sent off (ruling 22)."""
+        self.advance(now, out)
+        for player in self.players.values():
+            self.engine.release(player, now, out)
+        self.engine.settle(now, out)
+
+
+def _plain(messages: Iterable[tuple[int, bytes]], now: int) -> Iterable[Sent]:
+    """Messages (port number, bytes) that nobody holds."""
+    return ((target, message, now, NOBODY) for target, message in messages)

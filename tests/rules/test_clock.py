@@ -1,0 +1,88 @@
+"""The tempo of a MIDI clock. 24 clocks a quarter note: MIDI 1.0 Detailed Specification 4.2.1, p. 30."""
+
+from fractions import Fraction
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.clock import SILENCE, ClockReading, LiveTime
+from rules.tempo import Delay
+
+MS = 1_000_000
+
+
+def ticked(bpm: float, count: int, start: int = 0) -> tuple[ClockReading, int]:
+    """A reading after so many clocks at a tempo, and the time of the last one."""
+    reading, now = ClockReading(), start
+    for tick in range(count):
+        now = start + round(tick * 60_000 * MS / bpm / 24)
+        reading.tick(now)
+    return reading, now
+
+
+@given(st.floats(20, 300), st.integers(2, 200))
+def test_a_steady_clock_gives_its_tempo(bpm: float, count: int) -> None:
+    """From the second clock on the tempo is known."""
+    reading, now = ticked(bpm, count)
+    found = reading.bpm(now)
+    assert found is not None
+    assert abs(found - bpm) < 0.01
+
+
+def test_single_clocks_that_come_late_hardly_move_the_tempo() -> None:
+    """A clock that comes 2 ms late changes the tempo by less than one in a hundred."""
+    reading, now = ticked(120, 25)
+    reading.tick(now + 20_833_333 + 2 * MS)
+    found = reading.bpm(now)
+    assert found is not None
+    assert abs(found - 120) < 1.2
+
+
+def test_a_clock_that_stopped_has_no_tempo() -> None:
+    """After half a second of silence no clock runs, and one message more doesn't make one."""
+    reading, now = ticked(120, 25)
+    assert reading.bpm(now + SILENCE) is not None
+    assert reading.bpm(now + SILENCE + 1) is None
+    reading.tick(now + SILENCE + 1)
+    assert reading.bpm(now + SILENCE + 1) is None
+
+
+def test_one_clock_alone_is_no_tempo() -> None:
+    """Two clocks at one time don't divide by nothing."""
+    reading = ClockReading()
+    reading.tick(5)
+    assert reading.bpm(5) is None
+    reading.tick(5)
+    assert reading.bpm(5) is None
+
+
+def test_beats_follow_the_clock_and_the_rule_file_where_none_runs() -> None:
+    """A beat is half a second at 120; with a clock at 60 it is a second, and half a second again when that stops."""
+    time = LiveTime(120)
+    beat = Delay(beats=Fraction(1))
+    assert time.later(0, beat) == 500 * MS
+    last = 0
+    for tick in range(25):
+        last = tick * 1_000 * MS // 24
+        time.tick(0, last)
+    assert abs(time.later(last, beat) - last - 1_000 * MS) <= 1
+    assert time.running(last) == 0
+    stopped = last + SILENCE + 1
+    assert time.later(stopped, beat) == stopped + 500 * MS
+    assert time.running(stopped) is None
+
+
+def test_of_two_clocks_the_first_source_counts() -> None:
+    """Whichever began first tonight, the order of the rule file decides."""
+    time = LiveTime(120)
+    for tick in range(25):
+        time.tick(1, tick * 10 * MS)
+        time.tick(0, tick * 20 * MS)
+    assert time.running(250 * MS) == 0
+    assert round(time.bpm(250 * MS)) == 125
+
+
+@given(st.integers(0, 10**15), st.integers(0, 10**6))
+def test_milliseconds_stay_milliseconds(now: int, ms: int) -> None:
+    """A delay in milliseconds knows no tempo."""
+    assert LiveTime(77).later(now, Delay(ms=Fraction(ms))) == now + ms * MS

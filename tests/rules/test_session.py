@@ -1,0 +1,155 @@
+"""A performance: sources that come and go, ports that return, the clock's tempo."""
+
+from rules.compile import compile_rules
+from rules.language.reading import read_rule_set
+from rules.language.ruleset import RuleSet
+from rules.session import Session
+
+MS = 1_000_000
+ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
+
+RULES = """
+[ports]
+keys = { input = "Keys" }
+seq = { input = "Seq" }
+rack = { output = "Rack", clock = "seq" }
+[devices]
+organ = { port = "rack", channel = 4, start = ["program 17"] }
+[[rules]]
+name = "keys"
+from = "keys"
+to = "organ"
+[[rules]]
+name = "late"
+from = "seq"
+steps = [{ delay = { beats = 1 } }]
+to = "rack"
+"""
+
+
+def read(text: str) -> RuleSet:
+    """The rule set of a text."""
+    return read_rule_set((("rules.toml", text.encode()),)).ruleset
+
+
+class Playing:
+    """A session, and what came out at which time."""
+
+    def __init__(self, text: str = RULES) -> None:
+        ruleset = read(text)
+        self.session = Session(ruleset, compile_rules(ruleset))
+        self.out: list[tuple[int, bytes, int, int]] = []
+
+    def arrive(self, source: str, message: bytes, now: int) -> None:
+        """A message from a source."""
+        self.session.arrive(self.session.players[source], message, now, self.out)
+
+    def take(self) -> list[tuple[bytes, int]]:
+        """What came out since the last time."""
+        taken = [(message, due) for _, message, due, _ in self.out]
+        self.out.clear()
+        return taken
+
+
+def test_the_start_sends_what_devices_want() -> None:
+    """Program 17 goes to the organ's channel (ruling 8)."""
+    playing = Playing()
+    playing.session.start(3, playing.out)
+    assert playing.take() == [(bytes((0xC3, 16)), 3)]
+
+
+def test_a_lost_source_lets_go_of_its_notes() -> None:
+    """The note-off goes out at once."""
+    playing = Playing()
+    playing.arrive("keys", ON, 0)
+    playing.take()
+    playing.session.lose(playing.session.players["keys"], 7, playing.out)
+    assert playing.take() == [(bytes((0x83, 60, 64)), 7)]
+
+
+def test_a_source_that_falls_silent_after_active_sensing_is_lost_at_its_time() -> None:
+    """Half a second after it was heard last, whenever somebody looks (ruling 27)."""
+    playing = Playing()
+    playing.arrive("keys", b"\xfe", 0)
+    playing.arrive("keys", ON, 100 * MS)
+    assert [message for message, _ in playing.take()] == [bytes((0x93, 60, 100))]
+    playing.session.advance(599 * MS, playing.out)
+    assert playing.take() == []
+    playing.session.advance(700 * MS, playing.out)
+    assert playing.take() == [(bytes((0x83, 60, 64)), 600 * MS)]
+
+
+def test_active_sensing_is_never_passed_on() -> None:
+    """It only promises (ruling 27)."""
+    playing = Playing()
+    playing.arrive("seq", b"\xfe", 0)
+    assert playing.take() == []
+
+
+def test_beats_follow_the_clock_that_arrives() -> None:
+    """At 60 beats a minute a note comes a second later, not half a second as the rule file's tempo would have it."""
+    playing = Playing()
+    last = 0
+    for tick in range(25):
+        last = tick * 1_000 * MS // 24
+        playing.arrive("seq", b"\xf8", last)
+    assert len(playing.take()) == 25
+    playing.arrive("seq", ON, last)
+    playing.session.advance(last + 1_100 * MS, playing.out)
+    [(message, due)] = playing.take()
+    assert message == ON
+    assert abs(due - last - 1_000 * MS) <= 1
+
+
+def test_an_output_that_returns_begins_in_silence() -> None:
+    """Every channel's notes and pedals end, then come the messages that its devices want (ruling 8)."""
+    playing = Playing()
+    playing.session.return_output("rack", 9, playing.out)
+    messages = [message for message, _ in playing.take()]
+    assert messages[-1] == bytes((0xC3, 16))
+    assert {message[0] & 0x0F for message in messages if message[1] == 123} == set(range(16))
+
+
+def test_new_rules_send_only_what_new_devices_want() -> None:
+    """An organ that was there before isn't set up again."""
+    playing = Playing()
+    changed = read(
+        RULES.replace(
+            '["program 17"] }', '["program 17"] }\nbass = { port = "rack", channel = 2, start = ["program 33"] }'
+        )
+    )
+    pipeline = compile_rules(changed, playing.session.pipeline.ports)
+    playing.session.replace(changed, pipeline, 5, playing.out)
+    assert playing.take() == [(bytes((0xC1, 32)), 5)]
+
+
+def test_new_rules_bring_new_sources() -> None:
+    """A port that only the new rules know plays at once."""
+    playing = Playing()
+    changed = read(
+        RULES.replace('keys = { input = "Keys" }', 'keys = { input = "Keys" }\npads = { input = "Pads" }').replace(
+            'from = "keys"', 'from = ["keys", "pads"]'
+        )
+    )
+    playing.session.replace(changed, compile_rules(changed, playing.session.pipeline.ports), 5, playing.out)
+    playing.arrive("pads", ON, 6)
+    assert playing.take() == [(bytes((0x93, 60, 100)), 6)]
+
+
+def test_leaving_ends_what_sounds_and_what_waits() -> None:
+    """The note-off of a delayed note that sounds goes out now; a note still to come never does (ruling 22)."""
+    playing = Playing()
+    playing.arrive("seq", ON, 0)
+    playing.session.advance(600 * MS, playing.out)
+    playing.arrive("seq", bytes((0x90, 62, 100)), 600 * MS)
+    playing.arrive("keys", ON, 600 * MS)
+    playing.take()
+    playing.session.leave(700 * MS, playing.out)
+    assert sorted(message for message, _ in playing.take()) == [OFF, bytes((0x83, 60, 64))]
+
+
+def test_a_panic_reaches_every_channel() -> None:
+    """Sixteen channels of the one output get all notes off (ruling 17)."""
+    playing = Playing()
+    playing.session.panic(1, playing.out)
+    assert sum(message[1:] == bytes((123, 0)) for message, _ in playing.take()) == 16
