@@ -215,7 +215,7 @@ def message_fault(message: bytes) -> str:
     if status == SYSEX:
         if len(message) < 2 or message[-1] != END_OF_SYSEX:
             return "a sysex message ends with F7"
-        if any(byte > 0x7F for byte in message[1:-1]):
+        if not message[1:-1].isascii():
             return "between F0 and F7 every byte is 00-7F"
         return ""
     if status in UNDEFINED or status == END_OF_SYSEX or status < NOTE_OFF:
@@ -223,7 +223,7 @@ def message_fault(message: bytes) -> str:
     if len(message) != LENGTH[status]:
         length = LENGTH[status]
         return f"a message with status {status:02X} has {length} byte{'s' if length > 1 else ''}, not {len(message)}"
-    if any(byte > 0x7F for byte in message[1:]):
+    if not message[1:].isascii():
         return "data bytes are 00-7F"
     return ""
 
