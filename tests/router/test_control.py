@@ -1,0 +1,393 @@
+"""Daemon and clients over real sockets: what is asked, what is answered, and who can disturb whom."""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from router.control import LONGEST_QUESTION, Control, ask_daemon, running_daemons
+from router.settings import UsageError
+from rules.errors import MachineError
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def login(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A runtime folder with a path that is short enough for sockets."""
+    with tempfile.TemporaryDirectory() as folder:
+        monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
+        yield Path(folder)
+
+
+class Daemon:
+    """A daemon that can do three things, and remembers what was reported."""
+
+    def __init__(self, name: str) -> None:
+        self.reports: list[str] = []
+        self.gate = threading.Event()
+        self.turned: dict[str, Any] = {}
+        verbs = {
+            "status": self.status,
+            "switch": self.turn,
+            "wait": self.wait,
+            "last": self.last,
+            "broken": self.broken,
+        }
+        self.control = Control(name, verbs, self.reports.append)
+
+    def status(self, _: dict[str, Any]) -> Mapping[str, Any]:
+        """Tell a little."""
+        return {"held": 3, "name": "pit"}
+
+    def turn(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        """Turn a switch, of which there is one."""
+        if asked["name"] != "song":
+            raise MachineError(f"no switch {asked['name']}")
+        self.turned = asked
+        return {}
+
+    def wait(self, _: dict[str, Any]) -> Mapping[str, Any]:
+        """Take as long as the test wants."""
+        self.gate.wait(20)
+        return {}
+
+    def last(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        """Return so many bytes."""
+        return {"journal": bytes(range(256)) * asked["many"], "seconds": 5}
+
+    def broken(self, _: dict[str, Any]) -> Mapping[str, Any]:
+        """Fail as nobody foresaw."""
+        raise ValueError("one and one is three")
+
+
+@pytest.fixture
+def start(login: Path) -> Iterator[Callable[[str], Daemon]]:
+    """Start daemons, and stop them after the test."""
+    running: list[Daemon] = []
+
+    def started(name: str = "pit") -> Daemon:
+        daemon = Daemon(name)
+        daemon.control.start()
+        running.append(daemon)
+        return daemon
+
+    yield started
+    for daemon in running:
+        daemon.gate.set()
+        daemon.control.stop()
+
+
+@pytest.fixture
+def daemon(start: Callable[[str], Daemon]) -> Daemon:
+    """A running daemon of the name pit."""
+    return start("pit")
+
+
+def connected(login: Path, name: str = "pit") -> socket.socket:
+    """A client that can behave as badly as it likes."""
+    client = socket.socket(socket.AF_UNIX)
+    client.connect(str(login / "pointsman" / f"{name}.sock"))
+    client.settimeout(20)
+    return client
+
+
+def said(client: socket.socket) -> dict[str, Any]:
+    """The next line that a client gets."""
+    with client.makefile("rb") as lines:
+        answer: dict[str, Any] = json.loads(lines.readline())
+    return answer
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_question_is_answered() -> None:
+    """What the daemon tells comes back as it is."""
+    assert ask_daemon("pit", "status") == {"held": 3, "name": "pit"}
+
+
+def test_arguments_come_along(daemon: Daemon) -> None:
+    """An argument may be called name, though the daemon has one as well."""
+    assert ask_daemon("pit", "switch", name="song", value="chorus") == {}
+    assert daemon.turned == {"name": "song", "value": "chorus"}
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_refusal_comes_back_in_its_words() -> None:
+    """What the daemon can't do is raised where it was asked for."""
+    with pytest.raises(MachineError, match=r"^no switch verse$"):
+        ask_daemon("pit", "switch", name="verse", value=None)
+
+
+@pytest.mark.usefixtures("daemon")
+@pytest.mark.parametrize("many", [0, 1, 191, 192, 193, 4_000])
+def test_bytes_come_back_as_bytes(many: int) -> None:
+    """Empty, in one piece, and in many."""
+    assert ask_daemon("pit", "last", many=many) == {"journal": bytes(range(256)) * many, "seconds": 5}
+
+
+def test_no_line_is_long_when_bytes_are_told(daemon: Daemon, login: Path) -> None:
+    """A piece is small, so that encoding it holds nobody up."""
+    with connected(login) as client:
+        client.sendall(b'{"verb": "last", "many": 1000}\n')
+        client.shutdown(socket.SHUT_WR)
+        with client.makefile("rb") as lines:
+            told = lines.readlines()
+    assert len(told) == 7
+    assert max(map(len, told)) < 70_000
+    assert b"".join(base64.b64decode(json.loads(line)["piece"][1]) for line in told[:-1]) == bytes(range(256)) * 1000
+
+
+def test_a_bug_is_reported_and_the_daemon_lives_on(daemon: Daemon) -> None:
+    """Client and daemon both say what happened; the next question is answered."""
+    with pytest.raises(MachineError, match="the daemon failed to answer: ValueError: one and one is three"):
+        ask_daemon("pit", "broken")
+    assert daemon.reports == ['control socket: {"verb": "broken"}: ValueError: one and one is three']
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+@pytest.mark.usefixtures("daemon")
+@pytest.mark.parametrize(
+    ("question", "words"),
+    [
+        (b"status\n", "a question is a line of JSON"),
+        (b"\xff\xfe\n", "a question is a line of JSON"),
+        (b"[" * 60_000 + b"\n", "a question is a line of JSON"),
+        (b"[]\n", "doesn't know null; it knows broken, last, status, switch, wait"),
+        (b'{"verb": "dance"}\n', 'doesn\'t know "dance"; it knows'),
+        (b'{"verb": ["status"]}\n', 'doesn\'t know ["status"]; it knows'),
+        (b'{"verb": "switch"}\n', "KeyError"),
+    ],
+)
+def test_nonsense_is_answered_in_words(login: Path, question: bytes, words: str) -> None:
+    """The same client may go on with a better question."""
+    with connected(login) as client:
+        client.sendall(question + b'{"verb": "status"}\n')
+        with client.makefile("rb") as lines:
+            refused = json.loads(lines.readline())
+            answer = json.loads(lines.readline())
+    assert refused["ok"] is False
+    assert words in refused["error"]
+    assert answer == {"ok": True, "held": 3, "name": "pit"}
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_line_without_an_end_is_not_collected(login: Path) -> None:
+    """The connection is closed once it is longer than any question."""
+    with connected(login) as client:
+        try:
+            client.sendall(b"x" * (LONGEST_QUESTION + 200_000))
+            end = client.recv(1)
+        except (BrokenPipeError, ConnectionResetError):
+            end = b""
+    assert end == b""
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_client_that_goes_without_listening_hurts_nobody(login: Path) -> None:
+    """It asks for much and leaves; others are answered."""
+    for _ in range(20):
+        with connected(login) as client:
+            client.sendall(b'{"verb": "last", "many": 4000}\n' * 3)
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_slow_answer_keeps_nobody_else_waiting(login: Path) -> None:
+    """While one client waits, another is answered."""
+    with connected(login) as slow:
+        slow.sendall(b'{"verb": "wait"}\n')
+        assert ask_daemon("pit", "status")["held"] == 3
+
+
+@pytest.mark.usefixtures("daemon")
+def test_too_many_clients_are_told_so(login: Path) -> None:
+    """Those who are there stay; when one goes, there is room again."""
+    crowd = [connected(login) for _ in range(16)]
+    for client in crowd:
+        client.sendall(b'{"verb": "status"}\n')
+        assert said(client)["ok"]
+    with connected(login) as late:
+        assert said(late)["error"] == "16 others talk to the daemon; try again later"
+    for client in crowd:
+        client.close()
+    pause = threading.Event()
+    for _ in range(500):
+        try:
+            answer = ask_daemon("pit", "status")
+            break
+        except MachineError:
+            pause.wait(0.01)
+    assert answer["held"] == 3
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_daemon_that_does_not_answer_is_not_waited_for_long() -> None:
+    """The error says how long."""
+    with pytest.raises(MachineError, match=r'the daemon "pit" doesn\'t answer; waited 0\.05 s'):
+        ask_daemon("pit", "wait", patience=0.05)
+
+
+@pytest.mark.usefixtures("login")
+def test_nobody_there_is_said_with_the_way_out() -> None:
+    """The words say how to start one, with its name where it isn't the usual."""
+    with pytest.raises(MachineError, match=r'^no daemon of the name "pit" .*: pointsman run RULES --name pit$'):
+        ask_daemon("pit", "status")
+    with pytest.raises(MachineError, match=r'^no daemon of the name "pointsman" .*: pointsman run RULES$'):
+        ask_daemon("pointsman", "status")
+
+
+def test_daemons_of_other_names_are_named(start: Callable[[str], Daemon]) -> None:
+    """Whoever forgot --name sees what to write."""
+    start("pit")
+    start("stage")
+    assert running_daemons() == ["pit", "stage"]
+    with pytest.raises(MachineError, match="runs here; here runs --name pit, --name stage; start it"):
+        ask_daemon("pointsman", "status")
+
+
+def test_only_the_user_can_reach_it(daemon: Daemon, login: Path) -> None:
+    """Socket and folder are closed to others."""
+    assert (login / "pointsman" / "pit.sock").stat().st_mode & 0o777 == 0o600
+    assert (login / "pointsman").stat().st_mode & 0o777 == 0o700
+
+
+def test_a_second_daemon_of_the_name_is_refused(start: Callable[[str], Daemon]) -> None:
+    """It is told which process has the name, and the first one is still reached."""
+    start("pit")
+    with pytest.raises(
+        MachineError, match=rf'"pit" runs already \(process {os.getpid()}\): give this one another name'
+    ):
+        Control("pit", {}).start()
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+def test_it_is_refused_as_well_when_the_lock_was_tidied_away(start: Callable[[str], Daemon], login: Path) -> None:
+    """Somebody emptied the folder for temporary files."""
+    start("pit")
+    (login / "pointsman" / "pit.lock").unlink()
+    with pytest.raises(MachineError, match='"pit" runs already: give'):
+        Control("pit", {}).start()
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+def test_a_daemon_that_has_stopped_gives_its_name_back(start: Callable[[str], Daemon], login: Path) -> None:
+    """Its socket is gone, and the next one can start; stopping twice is no harm."""
+    first = start("pit")
+    first.control.stop()
+    first.control.stop()
+    assert running_daemons() == []
+    assert not (login / "pointsman" / "pit.sock").exists()
+    start("pit")
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+def test_clients_that_hang_on_do_not_keep_it_from_stopping(daemon: Daemon, login: Path) -> None:
+    """A client that says nothing is closed."""
+    with connected(login) as client:
+        client.sendall(b'{"verb": "status"}\n')
+        assert said(client)["ok"]
+        daemon.control.stop()
+        assert client.recv(1) == b""
+
+
+def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], login: Path) -> None:
+    """Killed without warning, it leaves a socket and a lock; neither keeps the next one from starting."""
+    program = (
+        "import time; from router.control import Control; Control('pit', {}).start(); print('up', flush=True); "
+        "time.sleep(60)"
+    )
+    with subprocess.Popen([sys.executable, "-c", program], cwd=ROOT, stdout=subprocess.PIPE) as killed:
+        assert killed.stdout is not None
+        assert killed.stdout.readline() == b"up\n"
+        with pytest.raises(MachineError, match=rf"\(process {killed.pid}\)"):
+            start("pit")
+        killed.send_signal(signal.SIGKILL)
+    assert (login / "pointsman" / "pit.sock").exists()
+    with pytest.raises(MachineError, match='no daemon of the name "pit" runs here'):
+        ask_daemon("pit", "status")
+    start("pit")
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+@pytest.mark.parametrize(
+    ("answer", "words"),
+    [
+        (b"", 'the daemon "pit" broke off; does it still run?'),
+        (b'{"ok": tr', 'the daemon "pit" broke off'),
+        (b"nonsense\n", "it isn't what this version of pointsman understands"),
+        (b"[]\n", "it isn't what this version of pointsman understands"),
+        (b'{"piece": 3}\n', "it isn't what this version of pointsman understands"),
+        (b'{"piece": ["a", "%"]}\n{"ok": 1}\n', "it isn't what this version of pointsman understands"),
+    ],
+)
+def test_an_answer_that_is_none_is_told(login: Path, answer: bytes, words: str) -> None:
+    """Whatever stands at the other end, the client ends with words."""
+    (login / "pointsman").mkdir(mode=0o700)
+    with socket.socket(socket.AF_UNIX) as listener:
+        listener.bind(str(login / "pointsman" / "pit.sock"))
+        listener.listen(1)
+
+        def reply() -> None:
+            client, _ = listener.accept()
+            with client:
+                client.recv(1000)
+                client.sendall(answer)
+
+        other = threading.Thread(target=reply)
+        other.start()
+        with pytest.raises(MachineError) as refused:
+            ask_daemon("pit", "status")
+        other.join()
+    assert words in str(refused.value)
+
+
+def test_a_daemon_that_lets_nobody_in_is_not_taken_for_dead(login: Path) -> None:
+    """Its queue is full: a client gives up in words, and a second daemon of the name is refused."""
+    (login / "pointsman").mkdir(mode=0o700)
+    with socket.socket(socket.AF_UNIX) as listener:
+        listener.bind(str(login / "pointsman" / "pit.sock"))
+        listener.listen(0)
+        with connected(login):
+            with pytest.raises(MachineError, match=r"doesn't answer; waited 0\.05 s"):
+                ask_daemon("pit", "status", patience=0.05)
+            with pytest.raises(MachineError, match='"pit" runs already'):
+                Control("pit", {}).start()
+
+
+def test_a_path_that_is_too_long_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A socket's path has an end; the words say what can be done."""
+    folder = tmp_path / ("x" * 90)
+    folder.mkdir(mode=0o700)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
+    with pytest.raises(
+        MachineError, match=r"longer than the 103 bytes .* use a shorter --name, or set XDG_RUNTIME_DIR"
+    ):
+        Control("pit", {}).start()
+
+
+def test_a_system_without_such_sockets_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On Windows both ends say so."""
+    monkeypatch.delattr(socket, "AF_UNIX")
+    for attempt in (lambda: Control("pit", {}).start(), lambda: ask_daemon("pit", "status")):
+        with pytest.raises(MachineError, match="this system has no control sockets"):
+            attempt()
+
+
+def test_a_name_that_leads_elsewhere_is_refused() -> None:
+    """Both ends refuse it before they look at any folder."""
+    for attempt in (lambda: Control("../pit", {}), lambda: ask_daemon("../pit", "status")):
+        with pytest.raises(UsageError, match="a daemon's name is 1 to 32 letters"):
+            attempt()
