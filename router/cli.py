@@ -13,7 +13,9 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final
 
-from router.settings import CheckSettings, RewriteSettings, TraceSettings, UsageError
+from router.commands import add_all
+from router.commands.parsing import command
+from router.settings import UsageError
 from router.terminal import complain, problem, say, take_any_name
 from router.words import count, problem_data
 from rules.errors import PointsmanError, RuleFileError
@@ -37,54 +39,6 @@ exit codes:
   130  stopped with Ctrl-C; files written so far are whole, the others are as they were
 
 "pointsman COMMAND --help" tells more about a command."""
-
-_CAUTION = """\
-New rules can change levels suddenly. Turn the volume down before you play the result for the first time."""
-
-_REWRITE_ABOUT = """\
-Puts recordings through the rules, as if they were played live: wrong channels, missing splits, wild velocities are
-mended in the files themselves. What the rules leave alone stays, to the byte; what no rule takes is left out. The
-originals are never harmed."""
-
-_REWRITE_MORE = f"""\
-examples:
-  pointsman rewrite pit.toml take.mid -o mended.mid           one recording
-  pointsman rewrite pit.toml takes/ -o mended/                a folder and all below it, names kept
-  pointsman rewrite pit.toml takes/ --in-place                the files themselves; a backup stays beside each
-  pointsman rewrite pit.toml takes/ --dry-run                 only say what would change
-  pointsman rewrite pit.toml take.mid -o out/ --per-port      a file for each output port: out/take.rack1.mid ...
-  pointsman rewrite pit.toml take.mid -o out/ --from seq --from "Stage piano=keys"
-                                                              the track "Stage piano" plays as keys, the rest as seq
-
-In folders, files ending in .mid, .midi, .smf, .kar or .rmi are taken, hidden ones aren't. A file that can't be
-rewritten never stops the others; the summary names it, and the exit code is 1.
-
-{_CAUTION}"""
-
-_CHECK_ABOUT = """\
-Reads the rule files, says everything that is wrong with them at once, with file and line, and runs the tests that they
-carry. Do it before the show, and whenever you changed a rule. It needs no instrument and changes nothing."""
-
-_CHECK_MORE = f"""\
-examples:
-  pointsman check pit.toml
-  pointsman check rules/                 all rule files of a folder, together
-
-exit codes: 0 all is well; 1 a test failed; 2 a rule file can't be used
-
-{_CAUTION}"""
-
-_TRACE_ABOUT = """\
-Follows messages through every rule and step and says where they end up, and why. For "why is the organ silent?"."""
-
-_TRACE_MORE = """\
-examples:
-  pointsman trace pit.toml --from keys note-on 1 C4 100
-  pointsman trace pit.toml --from keys "note-on 1 C4 100" "controller 1 sustain 127"
-  pointsman trace pit.toml --from keys 90 3C 64                        the same first message, in hex
-  pointsman trace pit.toml --switch song=chorus --from keys note-on 1 C4 100
-
-Each message is looked at by itself: nothing is held, and the switches stand as they start unless --switch says more."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -166,145 +120,8 @@ class _Version(argparse.Action):
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = _command(argparse.ArgumentParser, "pointsman", _ABOUT, _EXIT_CODES)
+    parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _EXIT_CODES)
     parser.add_argument("--version", action=_Version)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
-    _add_rewrite(commands)
-    _add_check(commands)
-    _add_trace(commands)
+    add_all(commands)
     return parser
-
-
-def _command(make: Any, name: str, about: str, more: str, **keywords: Any) -> argparse.ArgumentParser:
-    """A parser whose texts stay as they are written here."""
-    form = argparse.RawDescriptionHelpFormatter
-    parser: argparse.ArgumentParser = make(
-        name, description=about, epilog=more, formatter_class=form, allow_abbrev=False, **keywords
-    )
-    return parser
-
-
-def _add_rewrite(commands: Any) -> None:
-    parser = _command(
-        commands.add_parser, "rewrite", _REWRITE_ABOUT, _REWRITE_MORE, help="put recordings through the rules"
-    )
-    parser.set_defaults(call=_rewrite)
-    add = parser.add_argument
-    add("rules", metavar="RULES", type=_name, help="a rule file, or a folder of them (*.toml, by name)")
-    add("files", metavar="FILES", type=_name, nargs="+", help="MIDI files, and folders of them")
-    where = parser.add_mutually_exclusive_group()
-    where.add_argument(
-        "-o", "--out", metavar="OUT", type=_name, help="where results go: a folder, or a .mid file for one recording"
-    )
-    where.add_argument(
-        "--in-place", action="store_true", help="rewrite the files themselves; take.mid.bak keeps the old one"
-    )
-    add(
-        "--rules",
-        dest="more_rules",
-        metavar="MORE",
-        type=_name,
-        action="append",
-        default=[],
-        help="further rule files or folders",
-    )
-    add(
-        "--from",
-        dest="playing",
-        metavar="SOURCE",
-        action="append",
-        default=[],
-        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track. '
-        "May be left out if the rules listen to one port only",
-    )
-    add("--per-port", action="store_true", help="write a file for each output port that gets something to play")
-    add("--dry-run", action="store_true", help="say what would change, write nothing")
-    add("--strict", action="store_true", help="refuse damaged files instead of reading what is readable")
-    add("--force", action="store_true", help="replace results that exist already")
-    add("--jobs", metavar="N", type=_jobs, help="how many files at a time (as many as there are cores)")
-    add("--json", action="store_true", help="print the summary as JSON")
-    add("--quiet", action="store_true", help="print only what went wrong")
-
-
-def _add_check(commands: Any) -> None:
-    parser = _command(
-        commands.add_parser, "check", _CHECK_ABOUT, _CHECK_MORE, help="find mistakes in rule files, run their tests"
-    )
-    parser.set_defaults(call=_check)
-    parser.add_argument(
-        "rules", metavar="RULES", type=_name, nargs="+", help="rule files, and folders of them (*.toml, by name)"
-    )
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
-
-
-def _add_trace(commands: Any) -> None:
-    usage = "pointsman trace [-h] [--switch NAME=VALUE] [--json] RULES... --from PORT MESSAGE..."
-    parser = _command(
-        commands.add_parser, "trace", _TRACE_ABOUT, _TRACE_MORE, help="say where a message goes, and why", usage=usage
-    )
-    parser.set_defaults(call=_trace)
-    add = parser.add_argument
-    add("rules", metavar="RULES", type=_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
-    add(
-        "--from",
-        dest="arriving",
-        metavar=("PORT", "MESSAGE"),
-        nargs="+",
-        required=True,
-        help="the port on which the messages arrive, and the messages: in words (several: each in quotes) or hex",
-    )
-    add(
-        "--switch",
-        dest="switches",
-        metavar="NAME=VALUE",
-        action="append",
-        default=[],
-        help="how a switch stands: up=on, song=chorus, key=-2",
-    )
-    add("--json", action="store_true", help="print the findings as JSON")
-
-
-def _name(text: str) -> str:
-    """A file or folder. An unset variable of the shell gives an empty name, which would mean the current folder."""
-    if not text:
-        raise argparse.ArgumentTypeError("an empty name; is a variable of your shell unset?")
-    return text
-
-
-def _jobs(text: str) -> int:
-    if not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of files at a time: write 1 or more')
-    return int(text)
-
-
-def _rewrite(arguments: argparse.Namespace) -> int:
-    settings = RewriteSettings(
-        rules=(arguments.rules, *arguments.more_rules),
-        files=tuple(arguments.files),
-        out=arguments.out,
-        in_place=arguments.in_place,
-        playing=tuple(arguments.playing),
-        per_port=arguments.per_port,
-        dry_run=arguments.dry_run,
-        strict=arguments.strict,
-        json=arguments.json,
-        jobs=arguments.jobs,
-        force=arguments.force,
-        quiet=arguments.quiet,
-    )
-    from router.rewrite import rewrite
-
-    return rewrite(settings)
-
-
-def _check(arguments: argparse.Namespace) -> int:
-    from router.check import check
-
-    return check(CheckSettings(tuple(arguments.rules), arguments.json))
-
-
-def _trace(arguments: argparse.Namespace) -> int:
-    source, *words = arguments.arriving
-    from router.trace import trace
-
-    return trace(TraceSettings(tuple(arguments.rules), source, tuple(words), tuple(arguments.switches), arguments.json))

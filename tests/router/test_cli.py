@@ -17,7 +17,9 @@ from rules.smf.rewriting import Rewriter, Rewritten
 from tests.router.recordings import RULES, TAKE, Desk
 
 ROOT = Path(__file__).parents[2]
-START = ["router", "router.cli", "router.settings", "router.terminal", "router.words", "rules", "rules.errors"]
+COMMANDS = [f"router.commands.{path.stem}" for path in (ROOT / "router/commands").glob("[a-z]*.py")]
+BASICS = ["router", "router.cli", "router.commands", "router.settings", "router.terminal", "router.words"]
+START = sorted([*BASICS, "rules", "rules.errors", *COMMANDS])
 
 
 def run(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:

@@ -1,0 +1,25 @@
+"""What the parsers of all commands share."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any, Final
+
+CAUTION: Final = """\
+New rules can change levels suddenly. Turn the volume down before you play the result for the first time."""
+
+
+def command(make: Any, name: str, about: str, more: str, **keywords: Any) -> argparse.ArgumentParser:
+    """A parser whose texts stay as they are written here."""
+    form = argparse.RawDescriptionHelpFormatter
+    parser: argparse.ArgumentParser = make(
+        name, description=about, epilog=more, formatter_class=form, allow_abbrev=False, **keywords
+    )
+    return parser
+
+
+def file_name(text: str) -> str:
+    """A file or folder. An unset variable of the shell gives an empty name, which would mean the current folder."""
+    if not text:
+        raise argparse.ArgumentTypeError("an empty name; is a variable of your shell unset?")
+    return text

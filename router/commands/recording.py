@@ -1,0 +1,9 @@
+"""The command `record`: takes to .mid files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def add_commands(commands: Any) -> None:
+    """Add the parsers of this group."""

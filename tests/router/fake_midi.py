@@ -1,0 +1,217 @@
+"""A computer's MIDI system in memory: devices that are plugged and unplugged, and a backend that connects to them.
+
+hub = Hub()
+stage = hub.plug("Stage 88")           # a keyboard: full name "Stage 88 20:0", as ALSA would list it
+ports = Ports(FakeBackend(hub))        # ... want, scan ...
+stage.play(b"\\x90\\x3c\\x64")            # what the musician does
+stage.heard                            # what the device was sent
+hub.unplug(stage)
+hub.die(), hub.revive()                # the sound server
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+
+from rules.errors import MachineError
+
+
+class Device:
+    """One port of the computer: `sends` is what we can listen to, `receives` what we can send to."""
+
+    def __init__(self, hub: Hub, name: str, full_name: str, sends: bool, receives: bool) -> None:
+        self.hub = hub
+        self.name = name
+        self.full_name = full_name
+        self.sends = sends
+        self.receives = receives
+        self.plugged = True
+        self.heard: list[bytes] = []
+        self.listeners: list[FakeInput] = []
+
+    def play(self, *messages: bytes) -> None:
+        """Send messages to whoever is connected."""
+        for message in messages:
+            for listener in self.listeners:
+                listener.waiting.append(message)
+
+    def hear(self, message: bytes) -> None:
+        """Receive a message, if the cable is there."""
+        if self.plugged and not self.hub.dead:
+            self.heard.append(message)
+
+    @property
+    def messages(self) -> list[bytes]:
+        """What was heard since the last look."""
+        heard, self.heard = self.heard, []
+        return heard
+
+
+class Hub:
+    """All devices, in the order in which they were plugged. `numbered` lists names as ALSA does, with client numbers."""
+
+    def __init__(self, numbered: bool = True) -> None:
+        self.numbered = numbered
+        self.devices: list[Device] = []
+        self.dead = False
+        self._next = 20
+
+    def plug(self, name: str, sends: bool = True, receives: bool = True) -> Device:
+        """Plug a device in; it gets a new number each time."""
+        full_name = f"{name} {self._next}:0" if self.numbered else name
+        self._next += 1
+        device = Device(self, name, full_name, sends, receives)
+        self.devices.append(device)
+        return device
+
+    def unplug(self, device: Device) -> None:
+        """Take a device away; nobody is told."""
+        device.plugged = False
+        device.listeners.clear()
+        self.devices.remove(device)
+
+    def find(self, name: str) -> Device:
+        """The device, or virtual port, of a name."""
+        return next(device for device in self.devices if device.name == name)
+
+    def die(self) -> None:
+        """The sound server dies: what is sent is lost, names stay as they were, nothing can be opened."""
+        self.dead = True
+
+    def revive(self) -> None:
+        """The sound server is there again; old connections stay dead."""
+        self.dead = False
+        for device in self.devices:
+            device.listeners.clear()
+
+
+class FakeInput:
+    """An open input."""
+
+    def __init__(self, device: Device) -> None:
+        self.device = device
+        self.waiting: deque[bytes] = deque()
+        self.closed = False
+        device.listeners.append(self)
+
+    def get_message(self) -> tuple[Sequence[int], float] | None:
+        """The next message, as a list of numbers."""
+        return (list(self.waiting.popleft()), 0.0) if self.waiting else None
+
+    def close(self) -> None:
+        """Disconnect."""
+        self.closed = True
+        if self in self.device.listeners:
+            self.device.listeners.remove(self)
+
+
+class FakeVirtualInput(FakeInput):
+    """A port that other programs send to: what its device hears arrives here."""
+
+    def get_message(self) -> tuple[Sequence[int], float] | None:
+        """The next message."""
+        self.waiting.extend(self.device.messages)
+        return super().get_message()
+
+    def close(self) -> None:
+        """Take the port away."""
+        super().close()
+        self.device.hub.unplug(self.device)
+
+
+class FakeOutput:
+    """An open output. `virtual` ones send to their listeners."""
+
+    def __init__(self, device: Device, virtual: bool = False) -> None:
+        self.device = device
+        self.virtual = virtual
+        self.closed = False
+
+    def send_message(self, message: Sequence[int]) -> None:
+        """Send; what nobody gets is lost without a sign."""
+        if self.closed:
+            raise AssertionError("sent on a closed port")
+        if self.virtual:
+            self.device.heard.append(bytes(message))
+            if not self.device.hub.dead:
+                self.device.play(bytes(message))
+        else:
+            self.device.hear(bytes(message))
+
+    def close(self) -> None:
+        """Disconnect."""
+        self.closed = True
+        if self.virtual and self.device in self.device.hub.devices:
+            self.device.hub.unplug(self.device)
+
+
+class FakeBackend:
+    """A Backend over a hub. `opened` counts what was opened, `tidied` how often it was tidied up."""
+
+    name = "fake"
+    has_virtual = True
+    sysex_limit: int | None = 1_000
+    acknowledges = False
+    burst = 100_000
+
+    def __init__(self, hub: Hub, client: str = "pointsman") -> None:
+        self.hub = hub
+        self.client = client
+        self.opened = 0
+        self.tidied = 0
+        self._inputs: list[Device] = []
+        self._outputs: list[Device] = []
+
+    def input_names(self) -> list[str]:
+        """What can be listened to; as it was last, when the server is dead."""
+        if not self.hub.dead:
+            self._inputs = [device for device in self.hub.devices if device.sends]
+        return [device.full_name for device in self._inputs]
+
+    def output_names(self) -> list[str]:
+        """What can be sent to."""
+        if not self.hub.dead:
+            self._outputs = [device for device in self.hub.devices if device.receives]
+        return [device.full_name for device in self._outputs]
+
+    def is_ours(self, name: str) -> bool:
+        """Whether a port is ours, by its client's name."""
+        return name.startswith(f"{self.client}:")
+
+    def open_input(self, index: int, label: str) -> FakeInput:
+        """Connect to a device that sends."""
+        self._open()
+        return FakeInput(self._inputs[index])
+
+    def open_output(self, index: int, label: str) -> FakeOutput:
+        """Connect to a device that receives."""
+        self._open()
+        return FakeOutput(self._outputs[index])
+
+    def virtual_input(self, label: str) -> FakeInput:
+        """Make a port that others send to."""
+        self._open()
+        return FakeVirtualInput(self.hub.plug(f"{self.client}:{label}", sends=False))
+
+    def virtual_output(self, label: str) -> FakeOutput:
+        """Make a port that others listen to."""
+        self._open()
+        return FakeOutput(self.hub.plug(f"{self.client}:{label}", receives=False), virtual=True)
+
+    def tidy(self) -> None:
+        """Nothing to do here but to count."""
+        self.tidied += 1
+
+    def restart(self) -> None:
+        """Begin anew, if the server is there."""
+        if self.hub.dead:
+            raise MachineError("the fake MIDI system isn't there")
+
+    def close(self) -> None:
+        """Nothing is left open here."""
+
+    def _open(self) -> None:
+        if self.hub.dead:
+            raise MachineError("the fake MIDI system isn't there")
+        self.opened += 1
