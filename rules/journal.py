@@ -1,0 +1,138 @@
+"""The journal of a performance: all that came, went and was asked, as records that can be played again.
+
+A record is (kind, time, number, data), its time in nanoseconds of one clock that never goes back. Packed, it is a head
+of twelve bytes (kind, length of the data, number, time; the lowest byte first), then the data. Records only ever follow
+one another, so what a killed process leaves behind is a journal with, at most, a piece of a record at its end.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from struct import Struct
+from typing import Final
+
+Record = tuple[int, int, int, bytes]
+"""Kind, time (ns, 0 to 2**64 - 1), number (0 to 65535), data."""
+
+RULES: Final = 1
+"""Rules are in force from now on: JSON, a list of [file name, contents read as Latin-1]. The first begins a session."""
+NAMES: Final = 2
+"""What numbers mean from now on: JSON, {"players": [input ports by number], "ports": [output ports by number]}."""
+IN: Final = 3
+"""A message (data) arrives from a player (number)."""
+OUT: Final = 4
+"""A message (data) goes out to a port (number); the time is when it was due."""
+LOST: Final = 5
+"""The port of a player (number) has gone."""
+BACK: Final = 6
+"""An output, our name for it as data in UTF-8, is there again."""
+TURN: Final = 7
+"""A switch is turned by command: JSON, [switch, state]."""
+PANIC: Final = 8
+"""Everything is silenced; data 01 if every key gets its note-off."""
+LEFT: Final = 9
+"""The session ends."""
+WALL: Final = 10
+"""What the clock on the wall showed: JSON, seconds since 1970 (UTC)."""
+
+KINDS: Final = frozenset(range(RULES, WALL + 1))
+
+HEAD: Final = b"pointsman journal 1\n"
+"""How a journal's file begins; the records follow."""
+
+_RECORD: Final = Struct("<BBHQ")
+_LENGTH: Final = Struct("<I")
+_LONG: Final = 0xFF  # in place of a length: four bytes behind the head tell it
+
+
+def pack(record: Record) -> bytes:
+    """A record as bytes. Raises ValueError for a kind, time or number outside its range."""
+    kind, time, number, data = record
+    length = len(data)
+    if kind not in KINDS or not 0 <= time < 1 << 64 or not 0 <= number < 1 << 16:
+        raise ValueError(f"a record of kind {kind}, time {time}, number {number}: outside what a journal holds")
+    if length < _LONG:
+        return _RECORD.pack(kind, length, number, time) + data
+    return _RECORD.pack(kind, _LONG, number, time) + _LENGTH.pack(length) + data
+
+
+def unpack(data: bytes, begin: int = 0) -> Iterator[Record]:
+    """Every whole record from `begin` on, up to the first that isn't one."""
+    for record, _ in _walk(data, begin):
+        yield record
+
+
+def whole_length(data: bytes, begin: int = 0) -> int:
+    """Where the last whole record ends; what lies behind it was torn off by the end of the process."""
+    whole = begin
+    for _, end in _walk(data, begin):
+        whole = end
+    return whole
+
+
+def _walk(data: bytes, begin: int) -> Iterator[tuple[Record, int]]:
+    """Records and where each ends. Zeros, as a power cut leaves them, are no records."""
+    at, finish = begin, len(data)
+    unpack_from = _RECORD.unpack_from
+    while at + _RECORD.size <= finish:
+        kind, length, number, time = unpack_from(data, at)
+        at += _RECORD.size
+        if length == _LONG:
+            if at + _LENGTH.size > finish:
+                return
+            (length,) = _LENGTH.unpack_from(data, at)
+            at += _LENGTH.size
+        end = at + length
+        if end > finish or kind not in KINDS:
+            return
+        yield (kind, time, number, data[at:end]), end
+        at = end
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What the numbers in records mean: input ports by number of player, output ports by number of port."""
+
+    players: tuple[str, ...] = ()
+    ports: tuple[str, ...] = ()
+
+    def player(self, number: int) -> str:
+        """The name of an input port, also of one that the journal doesn't tell."""
+        return self.players[number] if number < len(self.players) else f"input {number + 1}"
+
+    def port(self, number: int) -> str:
+        """The name of an output port, also of one that the journal doesn't tell."""
+        return self.ports[number] if number < len(self.ports) else f"output {number + 1}"
+
+
+def names_data(names: Names) -> bytes:
+    """The data of a NAMES record."""
+    return json.dumps({"players": names.players, "ports": names.ports}).encode()
+
+
+def names_in(data: bytes) -> Names:
+    """What a NAMES record tells."""
+    told = json.loads(data)
+    return Names(tuple(told["players"]), tuple(told["ports"]))
+
+
+def rules_data(texts: tuple[tuple[str, bytes], ...]) -> bytes:
+    """The data of a RULES record: rule files by name, their bytes kept as they are."""
+    return json.dumps([[name, content.decode("latin-1")] for name, content in texts]).encode()
+
+
+def rules_in(data: bytes) -> tuple[tuple[str, bytes], ...]:
+    """The rule files of a RULES record."""
+    return tuple((name, content.encode("latin-1")) for name, content in json.loads(data))
+
+
+def wall_data(seconds: float) -> bytes:
+    """The data of a WALL record."""
+    return json.dumps(seconds).encode()
+
+
+def wall_in(data: bytes) -> float:
+    """The seconds since 1970 (UTC) that a WALL record tells."""
+    return float(json.loads(data))
