@@ -1,0 +1,130 @@
+"""Where beats fall in a recording: moments of a performance as ticks, so that the beats of a clock lie on the grid.
+
+A clock sends 24 messages a quarter note; after `start`, its next clock is beat 0, and a song position counts
+sixteenths (MIDI 1.0 Detailed Specification 4.2.1, p. 27-30). From one beat to the next the tempo is taken as steady.
+Where no clock runs, the tempo of the last beat holds, or our own; a stretch between two runs of a clock gets whole
+beats, whole bars of four where they nearly fit, at the tempo that fills it. So the file plays as long as the
+performance took.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from rules.clock import CLOCKS_A_BEAT, SILENCE
+from rules.messages import CLOCK, CONTINUE, SONG_POSITION, START
+
+TICKS_A_BEAT: Final = 960
+
+_CLOCKS_A_SIXTEENTH: Final = 6
+_BEATS_A_BAR: Final = 4
+_LONGEST_BEAT: Final = (1 << 24) - 1  # what a tempo event can hold, in microseconds (RP-001, "Set Tempo")
+_MOST_STRETCH: Final = 10  # a stretch may change by 1/10 to become whole bars
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """A tempo from a tick on, in microseconds a quarter note."""
+
+    tick: int
+    beat: int
+
+
+def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
+    """The moments of beats, from what one clock source sent as (time in ns, message).
+
+    Within a run every beat has its 24 clocks; a run ends where the clock falls silent or starts anew.
+    """
+    runs: list[list[int]] = [[]]
+    count = 0
+    before: int | None = None
+    jumped = False
+    for time, message in clock:
+        status = message[0]
+        if status == START:
+            count, jumped = 0, True
+        elif status == SONG_POSITION:
+            count, jumped = (message[1] | message[2] << 7) * _CLOCKS_A_SIXTEENTH, True
+        elif status == CONTINUE:
+            jumped = True
+        elif status == CLOCK:
+            if runs[-1] and (jumped or (before is not None and time - before > SILENCE)):
+                runs.append([])
+            jumped, before = False, time
+            if count % CLOCKS_A_BEAT == 0 and runs[-1][-1:] != [time]:
+                runs[-1].append(time)
+            count += 1
+    return [run for run in runs if run]
+
+
+class Grid:
+    """Turns moments into ticks. `begin` is the first moment (ns) that will be asked for, `beat` our own quarter note
+    (ns) for where no clock has run, and `runs` are the beats of a clock.
+
+    `start` is the moment of tick 0: the first beat of a clock begins a bar, so that silence may come before `begin`.
+    """
+
+    def __init__(self, begin: int, beat: int, runs: Iterable[list[int]] = ()) -> None:
+        self._free = beat
+        self._times = [begin]
+        self._beats = [0]
+        for run in runs:
+            self._reach(run[0])
+            for time in run[1:]:
+                self._free = time - self._times[-1]
+                self._add(time, 1)
+        self.start = self._times[0]
+        self._times.append(self._times[-1] + self._free)
+        self._beats.append(self._beats[-1] + 1)
+
+    def _add(self, time: int, beats: int) -> None:
+        self._times.append(time)
+        self._beats.append(self._beats[-1] + beats)
+
+    def _reach(self, time: int) -> None:
+        """On to the first beat of a run."""
+        while len(self._times) > 1 and 2 * (time - self._times[-1]) < self._free:
+            self._times.pop()  # a short rest of a beat becomes part of the beat before it
+            self._beats.pop()
+        if len(self._times) > 1:
+            self._add(time, _whole_beats(time - self._times[-1], self._free, self._beats[-1]))
+            return
+        beats = -(-(time - self._times[0]) // self._free)
+        bars = beats + -beats % _BEATS_A_BAR
+        self._times[0] = time - bars * self._free
+        if bars:
+            self._add(time, bars)
+
+    def tick(self, time: int) -> int:
+        """The tick of a moment (ns), the nearest one; never below 0."""
+        place = min(max(bisect_right(self._times, time) - 1, 0), len(self._times) - 2)
+        begin, span = self._times[place], self._times[place + 1] - self._times[place]
+        ticks = (self._beats[place + 1] - self._beats[place]) * TICKS_A_BEAT
+        return max(self._beats[place] * TICKS_A_BEAT + (2 * (time - begin) * ticks + span) // (2 * span), 0)
+
+    def tempos(self) -> list[Tempo]:
+        """The tempo from each beat on where it changes. Roundings don't add up: each makes good for the one before."""
+        found: list[Tempo] = []
+        played = 0  # microseconds
+        for place in range(len(self._times) - 1):
+            beats = self._beats[place + 1] - self._beats[place]
+            due = (self._times[place + 1] - self.start + 500) // 1000
+            beat = min(max((2 * (due - played) + beats) // (2 * beats), 1), _LONGEST_BEAT)
+            played += beat * beats
+            if not found or found[-1].beat != beat:
+                found.append(Tempo(self._beats[place] * TICKS_A_BEAT, beat))
+        return found
+
+
+def _whole_beats(span: int, beat: int, behind: int) -> int:
+    """How many beats fill a span of time, `behind` beats into the piece: up to a bar if that nearly fits."""
+    bar = _BEATS_A_BAR * beat
+    over = behind % _BEATS_A_BAR
+    bars = (2 * (span + over * beat) + bar) // (2 * bar)
+    beats = bars * _BEATS_A_BAR - over
+    if beats > 0 and abs(beats * beat - span) * _MOST_STRETCH <= span:
+        return beats
+    return max((2 * span + beat) // (2 * beat), 1)

@@ -1,0 +1,216 @@
+"""A journal as a Standard MIDI File: what was played, ready for a sequencer.
+
+Each port that had something to say has a track of its own, inputs first ("keys in", "rack1 out"). The first track holds
+the tempo and the transport of the clock as markers. A file can't hold what only makes sense while it happens (clock,
+active sensing, time code, system reset), so that is left out; sysex is kept whole.
+
+Source: Standard MIDI Files 1.0 (RP-001).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from rules import journal
+from rules.beats import TICKS_A_BEAT, Grid, beat_runs
+from rules.clock import CLOCKS_A_BEAT
+from rules.errors import RuleFileError
+from rules.journal import Names, unpack
+from rules.language.reading import read_rules
+from rules.language.ruleset import DEFAULT_BPM
+from rules.messages import (
+    CLOCK,
+    CONTINUE,
+    CONTROLLER,
+    NOTE_OFF,
+    NOTE_ON,
+    OFF_VELOCITY,
+    PEDALS,
+    SONG_POSITION,
+    START,
+    STOP,
+    SWITCH_ON,
+    SYSEX,
+    split_message,
+)
+from rules.smf.chunks import END
+from rules.smf.sysex import stored
+from rules.smf.vlq import encode
+from rules.smf.writing import TrackWriter
+
+_MARKERS: Final = {START: b"start", CONTINUE: b"continue", STOP: b"stop"}
+_CLOCKWORK: Final = frozenset({CLOCK, SONG_POSITION, *_MARKERS})
+_NANOSECONDS_A_MINUTE: Final = 60_000_000_000
+
+Held = tuple[int, int]
+"""What has to be let go: the status of its note-on or pedal message, and key or controller."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakeTrack:
+    """A track of a take: its port's name with "in" or "out", how many messages it holds, and how many notes and pedals
+    were still held at the end and are let go there."""
+
+    name: str
+    messages: int
+    held: int
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """A recording: the bytes of the .mid file, its tracks (without the one for tempo), and how long it lasts."""
+
+    data: bytes
+    tracks: tuple[TakeTrack, ...]
+    seconds: float
+
+    @property
+    def messages(self) -> int:
+        """How many messages were recorded."""
+        return sum(track.messages for track in self.tracks)
+
+    @property
+    def held(self) -> int:
+        """How many notes and pedals were still held at the end. The file lets them go, so that none gets stuck."""
+        return sum(track.held for track in self.tracks)
+
+
+def make_take(data: bytes, begin: int = 0) -> Take:
+    """The take of a journal, whose records lie in `data` from `begin` on; a torn end is left out."""
+    survey = _Survey(unpack(data, begin))
+    clock = survey.clock
+    grid = Grid(survey.begin, int(_NANOSECONDS_A_MINUTE / Fraction(survey.bpm)), beat_runs(clock))
+    tracks: dict[tuple[int, int], _Track] = {}
+    for kind, time, number, message in unpack(data, begin):
+        if kind in (journal.IN, journal.OUT) and (message[0] <= SYSEX):
+            track = tracks.get((kind, number))
+            if track is None:
+                track = tracks[kind, number] = _Track(survey.names, kind, number)
+            track.put(grid.tick(time), message)
+    end = max((grid.tick(survey.end), *(track.tick for track in tracks.values())))
+    parts = [tracks[key] for key in sorted(tracks)]
+    bodies = [_conductor(grid, clock, end), *(track.ended(end) for track in parts)]
+    return Take(_file(bodies), tuple(part.summary for part in parts), (survey.end - survey.begin) / 1e9)
+
+
+class _Survey:
+    """A first look at a journal: when it begins and ends, whose clock it follows, and what its numbers mean."""
+
+    def __init__(self, records: Iterable[journal.Record]) -> None:
+        self.names = Names()
+        self.begin = -1
+        self.end = 0
+        self._clocks: dict[int, list[tuple[int, bytes]]] = {}
+        texts: tuple[tuple[str, bytes], ...] = ()
+        for kind, time, number, data in records:
+            if kind == journal.RULES:
+                texts = texts or journal.rules_in(data)
+            elif kind == journal.NAMES:
+                self.names = journal.names_in(data)
+            elif kind in (journal.IN, journal.OUT):
+                self.begin = time if self.begin < 0 else self.begin
+                if kind == journal.IN and data[0] in _CLOCKWORK:
+                    self._clocks.setdefault(number, []).append((time, data))
+            if kind != journal.WALL:
+                self.end = max(self.end, time)
+        self.begin = max(self.begin, 0)
+        self.end = max(self.begin, self.end)
+        try:
+            self.bpm = read_rules(texts).bpm if texts else DEFAULT_BPM
+        except RuleFileError:  # the rules of an older version, perhaps: the music is still the music
+            self.bpm = DEFAULT_BPM
+
+    @property
+    def clock(self) -> list[tuple[int, bytes]]:
+        """What the clock to follow sent: that of the first input in the rule files which sent more than a beat."""
+        for _, sent in sorted(self._clocks.items()):
+            if sum(message[0] == CLOCK for _, message in sent) > CLOCKS_A_BEAT:
+                return sent
+        return []
+
+
+class _Track:
+    """The track of one port in the making."""
+
+    def __init__(self, names: Names, kind: int, number: int) -> None:
+        self._name = f"{names.player(number)} in" if kind == journal.IN else f"{names.port(number)} out"
+        self._writer = TrackWriter(b"")
+        self._writer.put(0, _meta(0x03, self._name.encode()))
+        self._messages = 0
+        self._held: dict[Held, int] = {}
+
+    @property
+    def tick(self) -> int:
+        """The tick of the last event."""
+        return self._writer.tick
+
+    @property
+    def summary(self) -> TakeTrack:
+        """What there is to say about it."""
+        return TakeTrack(self._name, self._messages, sum(self._held.values()))
+
+    def put(self, tick: int, message: bytes) -> None:
+        """A message; one that is due a little earlier than the last one comes right after that."""
+        self._messages += 1
+        self._writer.put(max(tick, self._writer.tick), stored(message))
+        self._note(message)
+
+    def _note(self, message: bytes) -> None:
+        status, first, second = split_message(message)
+        kind = status & 0xF0
+        if kind == NOTE_ON:
+            self._held[status, first] = self._held.get((status, first), 0) + 1
+        elif kind == NOTE_OFF:
+            status |= 0x10
+            left = self._held.pop((status, first), 0) - 1
+            if left > 0:
+                self._held[status, first] = left
+        elif kind == CONTROLLER and first in PEDALS:
+            self._held.pop((status, first), None)
+            if second >= SWITCH_ON:
+                self._held[status, first] = 1
+
+    def ended(self, end: int) -> bytes:
+        """The whole track, everything held let go at its end."""
+        for (status, first), count in self._held.items():
+            is_note = status & 0xF0 == NOTE_ON
+            release = bytes((status & 0x8F, first, OFF_VELOCITY)) if is_note else bytes((status, first, 0))
+            for _ in range(count):
+                self._writer.put(end, release)
+        return _ended(self._writer, end)
+
+
+def _conductor(grid: Grid, clock: Iterable[tuple[int, bytes]], end: int) -> bytes:
+    """The first track: tempo, and what the transport did."""
+    events = [(tempo.tick, _meta(0x51, tempo.beat.to_bytes(3))) for tempo in grid.tempos()]
+    events += _markers(grid, clock)
+    writer = TrackWriter(b"")
+    for tick, event in sorted(events, key=lambda event: event[0]):
+        writer.put(tick, event)
+    return _ended(writer, max(end, writer.tick))
+
+
+def _markers(grid: Grid, clock: Iterable[tuple[int, bytes]]) -> Iterator[tuple[int, bytes]]:
+    for time, message in clock:
+        if message[0] in _MARKERS:
+            yield grid.tick(time), _meta(0x06, _MARKERS[message[0]])
+
+
+def _ended(writer: TrackWriter, end: int) -> bytes:
+    writer.put(end, END)
+    return writer.body()
+
+
+def _meta(kind: int, content: bytes) -> bytes:
+    return bytes((0xFF, kind)) + encode(len(content)) + content
+
+
+def _file(bodies: Iterable[bytes]) -> bytes:
+    """Format 1: one piece of music in several tracks."""
+    chunks = [b"MTrk" + len(body).to_bytes(4) + body for body in bodies]
+    return (
+        b"MThd" + (6).to_bytes(4) + b"".join(n.to_bytes(2) for n in (1, len(chunks), TICKS_A_BEAT)) + b"".join(chunks)
+    )
