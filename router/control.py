@@ -20,7 +20,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-from router.rundir import STANDARD_NAME, runtime_folder, valid_name
+from router.rundir import runtime_folder, valid_name
+from router.settings import STANDARD_NAME
 from router.terminal import complain
 from router.words import plain, why
 from rules.errors import MachineError, PointsmanError

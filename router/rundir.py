@@ -20,7 +20,6 @@ from rules.errors import MachineError
 
 FOLDER: Final = "pointsman"
 LOGINS: Final = Path("/run/user")
-STANDARD_NAME: Final = "pointsman"
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,31}")
 _OTHERS_CAN_WRITE: Final = stat.S_IWGRP | stat.S_IWOTH
 

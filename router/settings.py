@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from rules.errors import PointsmanError
+
+STANDARD_NAME: Final = "pointsman"
+"""What a daemon is called that was given no other name."""
 
 
 class UsageError(PointsmanError):
@@ -49,4 +53,39 @@ class TraceSettings:
     source: str
     words: tuple[str, ...]
     switches: tuple[str, ...] = ()
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class StatusSettings:
+    """Which daemon `status` shall ask, and whether once or again and again."""
+
+    name: str = STANDARD_NAME
+    watch: bool = False
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PanicSettings:
+    """Which daemon `panic` shall silence, and whether key by key as well."""
+
+    name: str = STANDARD_NAME
+    every_key: bool = False
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ReloadSettings:
+    """Which daemon `reload` shall ask."""
+
+    name: str = STANDARD_NAME
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchSettings:
+    """Which daemon's switch `switch` shall turn: `text` as written, `song=chorus`; None lists all."""
+
+    name: str = STANDARD_NAME
+    text: str | None = None
     json: bool = False

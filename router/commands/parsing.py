@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any, Final
 
+from router.settings import STANDARD_NAME
+
 CAUTION: Final = """\
 New rules can change levels suddenly. Turn the volume down before you play the result for the first time."""
 
@@ -23,3 +25,10 @@ def file_name(text: str) -> str:
     if not text:
         raise argparse.ArgumentTypeError("an empty name; is a variable of your shell unset?")
     return text
+
+
+def add_daemon_name(parser: argparse.ArgumentParser) -> None:
+    """Add the option that tells daemons apart."""
+    parser.add_argument(
+        "--name", metavar="NAME", default=STANDARD_NAME, help=f'the name of the daemon ("{STANDARD_NAME}")'
+    )

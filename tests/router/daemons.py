@@ -1,0 +1,82 @@
+"""Daemons for tests: real sockets, and behind them answers that a test decides."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from router.control import Control
+from rules.errors import MachineError
+
+STATUS: dict[str, Any] = {
+    "name": "pit",
+    "pid": 4711,
+    "version": "0.2.0",
+    "running_s": 7985,
+    "ports": [
+        {
+            "name": "keyboard",
+            "direction": "in",
+            "state": "open",
+            "computer_port": "Pit Keyboard MIDI 1",
+            "messages": 12_034,
+            "lost": 0,
+            "load": None,
+        },
+        {
+            "name": "cable_a",
+            "direction": "out",
+            "state": "open",
+            "computer_port": "Pit Interface 1",
+            "messages": 2_018,
+            "lost": 0,
+            "load": 0.124,
+        },
+        {
+            "name": "cable_b",
+            "direction": "out",
+            "state": "waiting",
+            "computer_port": None,
+            "messages": 0,
+            "lost": 17,
+            "load": 0.0,
+        },
+    ],
+    "held": 3,
+    "switches": {"giant": False, "scene": "cave", "key": -2},
+    "tempo": {"bpm": 124.0, "from": "keyboard"},
+    "rules": {"files": ["pit.toml", "drums.toml"], "applied": 1_795_610_000.0, "error": None},
+    "latency_us": {"p50": 5.1, "p99": 24.4, "p99.9": 1_240.0},
+    "errors": 0,
+    "recording": None,
+}
+
+
+class PlayedDaemon:
+    """A daemon that remembers what it was asked. Tests change `status` and `outcome`."""
+
+    def __init__(self, name: str = "pit") -> None:
+        self.status: dict[str, Any] = {**STATUS, "switches": dict(STATUS["switches"]), "rules": dict(STATUS["rules"])}
+        self.outcome: dict[str, Any] = {"outcome": "applied", "words": ["rules: 2 new, 1 gone"]}
+        self.asked: list[tuple[str, dict[str, Any]]] = []
+        verbs = {"status": self._tell, "panic": self._panic, "switch": self._turn, "reload": self._reload}
+        self.control = Control(name, verbs)
+
+    def _tell(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        self.asked.append(("status", asked))
+        return self.status
+
+    def _panic(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        self.asked.append(("panic", asked))
+        return {}
+
+    def _reload(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        self.asked.append(("reload", asked))
+        return self.outcome
+
+    def _turn(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        self.asked.append(("switch", asked))
+        if asked["name"] not in self.status["switches"]:
+            raise MachineError(f"no such switch: {asked['name']}")
+        self.status["switches"][asked["name"]] = True if asked["value"] is None else asked["value"]
+        return {}
