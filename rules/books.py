@@ -327,10 +327,9 @@ class Books:
 
     # -- ends -----------------------------------------------------------------------------------------------------
 
-    def drop_pending(self, wanted: Iterable[int]) -> None:
-        """What these players have on the agenda: note-offs and values at rest go out now, all else never."""
-        players = frozenset(wanted)
-        for entry in self.agenda.take(lambda entry: isinstance(entry, Sending) and entry.player in players):
+    def drop_pending(self, wanted: Callable[[Sending], bool]) -> None:
+        """What is on the agenda of a sort: note-offs and values at rest go out now, all else never."""
+        for entry in self.agenda.take(lambda entry: isinstance(entry, Sending) and wanted(entry)):
             assert isinstance(entry, Sending)
             message = entry.message
             if message[0] >= SYSEX:
@@ -370,23 +369,34 @@ class Books:
         player.write_out()
 
     def leave_ports(self, targets: frozenset[int]) -> None:
-        """Ports that are going: what sounds there ends at once, what is pending for them is dropped."""
+        """Ports that are going: what sounds there ends at once, and so does what is pending for them."""
         if not targets:
             return
-        self.agenda.take(lambda entry: isinstance(entry, Sending) and entry.target in targets)
+        self.drop_pending(lambda sending: sending.target in targets)
         for player in self.players:
-            for in_key in list(player.presses):
-                for sounding in self._strike(player, in_key, lambda sounding: sounding.target in targets):
-                    if sounding.due <= self.clerk.now:
+            self._leave_notes(player, targets)
+            self._leave_values(player, targets)
+        for target, message, number in self.merge.drop_ports(targets):
+            self.send_plain(target, message, number)
+
+    def _leave_notes(self, player: Player, targets: frozenset[int]) -> None:
+        """Ends a player's notes there. Their presses stay, so that the note-offs to come find nothing to end."""
+        for in_key in player.presses:
+            for press in player.pressed(in_key):
+                for sounding in press.soundings:
+                    if sounding.target in targets and sounding.due <= self.clerk.now:
                         self.send_plain(sounding.target, sounding.off(), player.number)
-            for in_key in list(player.rests):
-                held = player.resting(in_key)
-                for place in [place for place in held if place[0] in targets]:
-                    self.send_plain(place[0], rest_message(place), player.number)
-                    del held[place]
-                if not held:
-                    del player.rests[in_key]
-        self.merge.drop_ports(targets)
+                press.soundings = [sounding for sounding in press.soundings if sounding.target not in targets]
+
+    def _leave_values(self, player: Player, targets: frozenset[int]) -> None:
+        """Brings a player's values there to rest."""
+        for in_key in list(player.rests):
+            held = player.resting(in_key)
+            for place in [place for place in held if place[0] in targets]:
+                self.send_plain(place[0], rest_message(place), player.number)
+                del held[place]
+            if not held:
+                del player.rests[in_key]
 
     def change_banks(self, banks: frozenset[tuple[int, int]]) -> None:
         """Where bank selects wait from now on; those that waited elsewhere go out."""
@@ -404,5 +414,5 @@ def _once(emissions: list[Emission]) -> list[Emission]:
         return emissions
     kept: dict[tuple[object, ...], Emission] = {}
     for emission in emissions:
-        kept.setdefault((emission.target, emission.message, emission.lag.delay, emission.lag.extra), emission)
+        kept.setdefault(emission.likeness, emission)
     return list(kept.values())

@@ -190,9 +190,10 @@ class Engine:
             del player.rests[in_key]
         number = player.number
         for lane in cell.lanes:
+            data = lane.heads[first] + lane.tails[second]
             if cell.merged:
-                self._books.merge.bend((lane.target, lane.status & 0x0F), (player.source, status & 0x0F), message)
-            out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
+                self._books.merge.bend((lane.target, lane.status & 0x0F), (player.source, status & 0x0F), data)
+            out.append((lane.target, data, now, number))
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """A channel message the whole way: walk, then books."""
@@ -358,7 +359,7 @@ class Engine:
     def _drop_pending(self, players: Iterable[Player]) -> None:
         """What is pending: note-offs and values at rest go out now, all else never."""
         numbers = frozenset(player.number for player in players)
-        self._books.drop_pending(numbers)
+        self._books.drop_pending(lambda sending: sending.player in numbers)
         for node in self.pipeline.nodes.values():
             memory = self.memory(node)
             for name in node.waiting_at_rest(memory, numbers):

@@ -12,7 +12,7 @@ from rules.guards import ALWAYS, Guard
 from rules.lanes import Form
 from rules.language.schema import Rule, Trigger, Zone
 from rules.matching import counts_as_taken, split, split_any
-from rules.messages import RESET, SYSEX, TRANSPORT
+from rules.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ class SourceEntry:
         if form.status == RESET:
             ports = self._compiler.ruleset.ports
             return [port for port in self._clock if ports[self._compiler.ports[port]].reset]
-        return list(self._clock) if form.status in TRANSPORT else []
+        return list(self._clock) if form.status in ESCAPED_TRANSPORT else []
 
     def taken(self, form: Form) -> list[Form]:
         """One form for each rule that takes a form, or part of it."""

@@ -43,6 +43,10 @@ class _Note:
     counts: dict[Holder, int] = field(default_factory=dict)
     held_back: list[tuple[bytes, int]] = field(default_factory=list)
 
+    def going(self, place: int) -> list[Going]:
+        """The note-offs that waited."""
+        return [(place >> 11, message, player) for message, player in self.held_back]
+
 
 @dataclass(slots=True)
 class _Parameters:
@@ -100,7 +104,7 @@ class Merge:
         if note.counts:
             return [(place >> 11, message, player)]
         del self.notes[place]
-        return [(place >> 11, data, number) for data, number in (*note.held_back, (message, player))]
+        return [*note.going(place), (place >> 11, message, player)]
 
     @staticmethod
     def _count_down(note: _Note, holder: Holder) -> bool:
@@ -119,7 +123,7 @@ class Merge:
         if not self._count_down(note, holder) or note.counts:
             return []
         del self.notes[place]
-        return [(place >> 11, message, player) for message, player in note.held_back]
+        return note.going(place)
 
     def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
         """Whether another holder sounds anything on an output channel."""
@@ -248,16 +252,20 @@ class Merge:
         for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters, self._waiting):
             state.clear()
 
-    def drop_ports(self, targets: Iterable[int]) -> None:
-        """Ports that are gone: nothing is held there."""
+    def drop_ports(self, targets: Iterable[int]) -> list[Going]:
+        """Ports that are going: nothing is held there any more; the note-offs that still waited."""
         gone = frozenset(targets)
+        going: list[Going] = []
         for place in [place for place in self.notes if channel_of(place)[0] in gone]:
-            del self.notes[place]
+            note = self.notes.pop(place)
+            if isinstance(note, _Note):
+                going += note.going(place)
         self._pedals = {place: values for place, values in self._pedals.items() if place[0] not in gone}
         self._sent = {place: value for place, value in self._sent.items() if place[0] not in gone}
         self._bends = {place: bends for place, bends in self._bends.items() if place[0] not in gone}
         self._parameters = {place: known for place, known in self._parameters.items() if place[0] not in gone}
         self._waiting = {name: waiting for name, waiting in self._waiting.items() if name[0][0] not in gone}
+        return going
 
 
 def _selection(before: dict[int, int], halves: dict[int, int]) -> dict[int, int]:

@@ -60,6 +60,9 @@ CHANNEL_STATUSES: Final = range(0x80, 0xF0)
 TRANSPORT: Final = frozenset({MTC, SONG_POSITION, SONG_SELECT, TUNE_REQUEST, CLOCK, START, CONTINUE, STOP})
 """What goes from a clock source to outputs by port, not by rule (ruling 26)."""
 
+ESCAPED_TRANSPORT: Final = TRANSPORT | {0xF9, 0xFD, ACTIVE_SENSING}
+"""What an escape of a file holds that goes with the clock and transport: F1-F3, F6, F8-FE (ruling 34)."""
+
 UNDEFINED: Final = frozenset({0xF4, 0xF5, 0xF9, 0xFD})
 """Never sent; ignored on receipt (MIDI 1.0 p.6, A-2)."""
 
@@ -246,4 +249,4 @@ def routed_status(message: bytes) -> int:
     """The status that a system message is routed by: an escape or packet (F7) goes as what it holds, else as sysex."""
     if message[0] != END_OF_SYSEX:
         return message[0]
-    return message[1] if len(message) > 1 and message[1] in TRANSPORT else SYSEX
+    return message[1] if len(message) > 1 and message[1] in ESCAPED_TRANSPORT else SYSEX

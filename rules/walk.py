@@ -5,6 +5,7 @@ A walk reads switch states once, at arrival, and collects emissions. It changes 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -87,6 +88,11 @@ class Emission:
     copy: Copy
     literal: bool
     release: bytes | None
+
+    @property
+    def likeness(self) -> tuple[object, ...]:
+        """What makes two emissions of one message identical: port, bytes and time (ruling 7)."""
+        return self.target, self.message, self.lag.delay, self.lag.extra
 
 
 class Walk:
@@ -182,13 +188,21 @@ class Walk:
         self.follow(table, *split_message(message))
         self.literal, self.payload = literal, payload
 
-    def promise(self, table: Table | None, status: int, d1: int, d2: int) -> None:
-        """Notes where a message that waits in a node will go, so that no other value is sent there in its place."""
+    def ahead(self, table: Table | None, status: int, d1: int, d2: int) -> list[Emission]:
+        """What would become of a message; nothing happens."""
         emissions, self.emissions, self.trying = self.emissions, [], True
         self.follow(table, status, d1, d2)
-        places = (rest_place(emission.target, emission.message) for emission in self.emissions)
+        ahead, self.emissions, self.trying = self.emissions, emissions, False
+        return ahead
+
+    def has(self, emission: Emission) -> bool:
+        """Whether the very same goes out already (ruling 7)."""
+        return any(each.likeness == emission.likeness for each in self.emissions)
+
+    def promise(self, ahead: Iterable[Emission]) -> None:
+        """Notes where a message that waits in a node will go, so that no other value is sent there in its place."""
+        places = (rest_place(emission.target, emission.message) for emission in ahead)
         self.promised.update(place for place in places if place is not None)
-        self.emissions, self.trying = emissions, False
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch; what that sends goes out at once, and the rest of the walk sees the new state."""

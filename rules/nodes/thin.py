@@ -24,12 +24,16 @@ Name = tuple[int, int]
 
 @dataclass(slots=True)
 class _Flow:
-    """One stream of values: when the last one went on, and what waits. A pair of 14 bits is one stream."""
+    """One stream of values: when the last one went on, and what waits. A pair of 14 bits is one stream.
+
+    `passed` is the walk that the last one went on in: by other rules, the same may come again.
+    """
 
     last: int
     waiting: list[tuple[int, int, int]] = field(default_factory=list)
     origin: Origin | None = None
     fine_may_follow: bool = False
+    passed: Walk | None = None
 
     def is_of(self, player: int, in_key: int) -> bool:
         """Whether what waits came from an in-key."""
@@ -64,15 +68,18 @@ class ThinNode(Node):
             flow.fine_may_follow = False
             walk.follow(self.after, status, d1, d2)
         elif flow is None or (not flow.waiting and now >= walk.later(flow.last, self._pause)):
-            flows[name] = _Flow(now, fine_may_follow=half == "coarse")
+            flows[name] = _Flow(now, fine_may_follow=half == "coarse", passed=walk)
             walk.follow(self.after, status, d1, d2)
         else:
+            ahead = walk.ahead(self.after, status, d1, d2)
+            if flow.passed is walk and all(walk.has(emission) for emission in ahead):
+                return
             if not flow.waiting:
                 walk.wake_at(walk.later(flow.last, self._pause), self, name)
             keeps = half == "fine" and len(flow.waiting) and _stream(*flow.waiting[0][:2])[1] == "coarse"
             flow.waiting = [*flow.waiting[: 1 if keeps else 0], (status, d1, d2)]
             flow.origin = walk.origin()
-            walk.promise(self.after, status, d1, d2)
+            walk.promise(ahead)
 
     def wake(self, walk: Walk, name: Any) -> None:
         """The pause is over: what waits goes on."""

@@ -11,7 +11,6 @@ Source: Standard MIDI Files 1.0 (RP-001), "sysex event".
 from __future__ import annotations
 
 from enum import Enum
-from typing import Final
 
 from rules.smf import vlq
 from rules.smf.scanning import content
@@ -32,10 +31,6 @@ class SysexKind(Enum):
         return self is SysexKind.FIRST or self is SysexKind.CONTINUATION
 
 
-TRANSPORT: Final = frozenset((0xF1, 0xF2, 0xF3, 0xF6, *range(0xF8, 0xFF)))
-"""First bytes of an escape that goes with the clock and transport, not with sysex."""
-
-
 def classify(event: bytes, is_open: bool) -> SysexKind:
     """Say what an F0 or F7 event (as the file has it) is; `is_open`: the last such event `leaves_open` a message.
 
@@ -52,12 +47,6 @@ def classify(event: bytes, is_open: bool) -> SysexKind:
 def sent(event: bytes) -> bytes:
     """Return what an F0 or F7 event sends: a complete message from F0 to F7, a packet, or the bytes of an escape."""
     return b"\xf0" + content(event) if event[0] == 0xF0 else content(event)
-
-
-def is_transport(event: bytes) -> bool:
-    """Whether an escape holds clock, transport, song, tune or time code messages (F1-F3, F6, F8-FE)."""
-    held = content(event)
-    return len(held) > 0 and held[0] in TRANSPORT
 
 
 def stored(message: bytes) -> bytes:

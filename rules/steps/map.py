@@ -257,6 +257,8 @@ class MapStep(Step):
         assert self.to is not None
         if self.is_wide(self.source):
             return [replace(form, node=around.node(lambda: FourteenBitNode(self.outputs)))]
+        if self.to.kind == "program" and form.kind == NOTE_OFF:
+            return []  # a pad that is let go doesn't choose again
         if self.source.kind == "note" and self.to.kind == "note":
             return [self._note_to_note(form)]
         node = around.node(GateNode) if self.to.kind == "note" else None

@@ -5,12 +5,12 @@ from __future__ import annotations
 from rules.messages import (
     BEND_CENTRE,
     END_OF_SYSEX,
+    ESCAPED_TRANSPORT,
     KIND_OF_STATUS,
     MODULATION,
     MOST_MODE,
     PEDALS,
     SWITCH_ON,
-    TRANSPORT,
 )
 
 Place = tuple[str, str, int, int]
@@ -58,7 +58,7 @@ def has_channel(message: bytes) -> bool:
 def signal_of(message: bytes) -> int:
     """The status of clock, transport and what goes with them, also inside an F7 escape (ruling 34); else 0."""
     status = message[1] if message[0] == END_OF_SYSEX and len(message) > 1 else message[0]
-    return status if status in TRANSPORT else 0
+    return status if status in ESCAPED_TRANSPORT else 0
 
 
 def is_signal(message: bytes) -> bool:
@@ -81,7 +81,7 @@ def kind_of(message: bytes) -> str:
     if is_off(message):
         return "note-off"
     if is_signal(message):
-        return KIND_OF_STATUS[signal_of(message)]
+        return KIND_OF_STATUS.get(signal_of(message), "undefined")
     if not has_channel(message):
         return "sysex"
     if is_controller(message) and message[1] >= MOST_MODE:

@@ -31,8 +31,8 @@ class Item:
 
     @property
     def hand(self) -> tuple[str, int]:
-        """Source and incoming channel, -1 without one: who holds what concerns a whole channel."""
-        return self.source, -1 if self.in_key is None or self.in_key[1] >= SYSEX else self.in_key[1] & 0x0F
+        """Source and incoming channel: who holds what concerns a whole channel. Without one it is channel 1."""
+        return self.source, 0 if self.in_key is None or self.in_key[1] >= SYSEX else self.in_key[1] & 0x0F
 
     @property
     def holder(self) -> tuple[str, int, int, At]:

@@ -16,7 +16,7 @@ from rules.tempo import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.asking import holds
 from tests.model.chain import Flow, Gate, Memory, Moment, Passage, Wait, shaped_release
-from tests.model.facts import InKey, Place
+from tests.model.facts import InKey
 from tests.model.ledger import Item, Ledger, Press, Sounding
 from tests.model.merging import Merge, Out, Output
 from tests.model.reach import Reach
@@ -139,8 +139,9 @@ class Model:
                 self._made_off_now(sounding, now, out)
         for in_key in [in_key for in_key in self.ledger.presses if in_key[0] == player]:
             del self.ledger.presses[in_key]
-        self._rest_now(lambda in_key, place: in_key[0] == player, now, out)
+        self._rest_now(player, now, out)
         self.memory.forget(player)
+        self.pressed = {key: value for key, value in self.pressed.items() if key[0] != player}
         source = self.players[player]
         for name, switch in self.ruleset.switches.items():
             if isinstance(switch, OnOffSwitch) and switch.mode == "hold" and switch.source == source:
@@ -172,11 +173,19 @@ class Model:
         self.ruleset = new
         self.reach = Reach(new)
         self._end_pending(lambda item: item.port in gone, now, out)
-        for player in range(len(self.players)):
-            for in_key, sounding in list(self.ledger.soundings()):
-                if in_key[0] == player and sounding.on.port in gone:
-                    self._made_off_now(sounding, now, out)
-            self._rest_now(lambda in_key, place, mine=player: in_key[0] == mine and place[0] in gone, now, out)  # type: ignore[misc]
+        for _, sounding in list(self.ledger.soundings()):
+            if sounding.on.port in gone and sounding.was_sent:
+                _, _, channel, key = sounding.place
+                self.merge.put(replace(sounding.on, message=facts.made_off(channel, key)), now, out)
+        for place, held_back in self.merge.held_back.items():
+            for item in held_back if place[0] in gone else ():
+                self.merge.put(item, now, out)
+        for in_key, places in self.ledger.rests.items():
+            for place, (_, emission) in places.items():
+                if place[0] in gone:
+                    item = replace(self._item(emission, in_key[0], in_key), message=facts.rest_at(place))
+                    self.merge.put(item, now, out)
+        self.ledger.forget_rests(lambda in_key, place: place[0] in gone)
         for presses in self.ledger.presses.values():
             for press in presses:
                 press.soundings = [sounding for sounding in press.soundings if sounding.on.port not in gone]
@@ -206,7 +215,7 @@ class Model:
         for flow in arrived:
             if not self._trigger(player, flow.message, now, out):
                 let_in.append(flow)
-                self._know(player, key, flow.message)
+                self._know(player, flow.message, message)
                 moment.switches = dict(self.switches)
                 emissions += self._now().out_of_rules(source, flow, moment)
         emissions = once(emissions)
@@ -397,13 +406,14 @@ class Model:
                 rest = replace(emission, flow=emission.flow.with_message(facts.rest_at(place)))
                 self._start(_anew(rest, passages), player, in_key, now, out)
 
-    def _rest_now(self, chosen: Callable[[InKey, Place], bool], now: int, out: Out) -> None:
-        for in_key, places in sorted(self.ledger.rests.items(), key=lambda entry: entry[0][0]):
+    def _rest_now(self, player: int, now: int, out: Out) -> None:
+        """All that a player has away from rest comes to rest."""
+        for in_key, places in list(self.ledger.rests.items()):
             for place, (_, emission) in list(places.items()):
-                if chosen(in_key, place):
-                    item = self._item(emission, in_key[0], in_key)
+                if in_key[0] == player:
+                    item = self._item(emission, player, in_key)
                     self.merge.send(replace(item, message=facts.rest_at(place)), now, out)
-        self.ledger.forget_rests(chosen)
+        self.ledger.forget_rests(lambda in_key, place: in_key[0] == player)
 
     # Time (rulings 22, 23, 29)
 
@@ -591,18 +601,19 @@ class Model:
                 if rule.catch_up and not branch.is_open(before) and branch.is_open(after):
                     for known, in_key, message in self._last_known(rule.source, rule.catch_up):
                         moment = Moment(after, self.memory, known, held=False)
-                        flow = Flow(message)
-                        emissions = once(self._now().along(rule, [branch], flow, moment))
+                        flows = self._now().into_rules(self.players[known], message, moment)
+                        emissions = once(e for flow in flows for e in self._now().along(rule, [branch], flow, moment))
                         # Values are caught up, nothing else: they fire no `send` and make no notes.
                         emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
                         self._emit_all(emissions, known, in_key, Press(self._now(), []), now, out)
 
-    def _know(self, player: int, in_key: InKey, message: bytes) -> None:
-        """Remembers the last value of each controller, program, bend and pressure that any rule catches up."""
-        kind = facts.kind_of(message)
-        thing = facts.number_of(message) if facts.is_controller(message) else kind
-        if 0xB0 <= message[0] <= 0xEF and any(thing in rule.catch_up for rule in self.ruleset.rules):
-            self.known[player, message[0], facts.number_of(message)] = (in_key, message)
+    def _know(self, player: int, arrived: bytes, message: bytes) -> None:
+        """Remembers the last `message` behind each controller, program, bend and pressure that any rule catches up."""
+        kind = facts.kind_of(arrived)
+        thing = facts.number_of(arrived) if facts.is_controller(arrived) else kind
+        if 0xB0 <= arrived[0] <= 0xEF and any(thing in rule.catch_up for rule in self.ruleset.rules):
+            in_key = facts.in_key_of(player, message)
+            self.known[player, arrived[0], facts.number_of(arrived)] = (in_key, message)
 
     def _last_known(self, sources: tuple[str, ...], wanted: tuple[int | str, ...]) -> list[tuple[int, InKey, bytes]]:
         """The last values that a rule catches up: by source and player, then as listed, then by channel."""

@@ -155,7 +155,7 @@ def played(make: MakeSubject, rules: str, performance: str, reloads: Iterable[st
 def expected(text: str) -> list[str]:
     """What should come out, each message in the form in which it is printed."""
     lines = [line.split(maxsplit=3) for line in lines_of(text)]
-    return [f"{at} {time} {port} {format_message(parse_whole_message(message))}" for at, time, port, message in lines]
+    return [f"{at} {time} {port} {format_message(_bytes(message))}" for at, time, port, message in lines]
 
 
 def lines_of(text: str) -> list[str]:

@@ -552,6 +552,25 @@ def ruling_7_nothing_goes_out_twice() -> Case:
     )
 
 
+@case
+def ruling_7_two_rules_into_a_thinned_device_send_once() -> Case:
+    """What two rules bring to a device alike is one message there, for its `thin` too."""
+    return Case(
+        """
+        [devices]
+        organ = { port = "synth", steps = [{ thin = 30 }] }
+        [[rules]]
+        from = "keys"
+        to = "organ"
+        [[rules]]
+        from = "keys"
+        to = "organ"
+        """,
+        "at 0 keys pitch-bend 1 100",
+        "at 0 synth pitch-bend 1 100",
+    )
+
+
 # Devices
 
 
@@ -1279,6 +1298,32 @@ def ruling_15_after_a_reset_what_others_hold_is_sent_again() -> Case:
 
 
 @case
+def ruling_15_what_is_sent_again_goes_out_on_the_output_channel() -> Case:
+    """Another's bend is sent again on the channel where it went out, not on the one where it came in."""
+    return Case(
+        """
+        [devices]
+        organ = { port = "synth", channel = 2 }
+        [[rules]]
+        from = "keys"
+        to = "organ"
+        """,
+        """
+        at 0 keys pitch-bend 3 +512
+        at 1 keys controller 3 sustain 127
+        at 2 keys controller 1 121 0
+        """,
+        """
+        at 0 synth pitch-bend 2 +512
+        at 1 synth controller 2 sustain 127
+        at 2 synth controller 2 121 0
+        at 2 synth controller 2 sustain 127
+        at 2 synth pitch-bend 2 +512
+        """,
+    )
+
+
+@case
 def ruling_16_data_goes_to_what_its_holder_selected() -> Case:
     """Before data from another holder its own selection is sent again."""
     return Case(
@@ -1765,6 +1810,24 @@ def ruling_21_a_pad_moves_a_controller() -> Case:
         at 1 synth controller 1 sustain 1
         at 2 synth note-on 1 D1 90
         """,
+    )
+
+
+@case
+def ruling_21_a_released_pad_chooses_no_program() -> Case:
+    """A pad made into a program change chooses when it is hit; letting it go chooses nothing."""
+    return Case(
+        """
+        [[rules]]
+        from = "pads"
+        steps = [{ map = { from = "note C1", to = "program", out = "4..4" } }]
+        to = "synth"
+        """,
+        """
+        at 0 pads note-on 1 C1 90
+        at 1 pads note-off 1 C1 64
+        """,
+        "at 0 synth program 1 5",
     )
 
 
@@ -2580,4 +2643,119 @@ def ruling_30_a_port_that_goes_gets_its_offs() -> Case:
             to = "synth"
             """,
         ),
+    )
+
+
+@case
+def ruling_34_escapes_go_as_what_they_hold() -> Case:
+    """What a file hides in an F7 escape goes with clock and transport if it is F1-F3, F6 or F8-FE, else with sysex."""
+    return Case(
+        """
+        [ports]
+        keys  = { input = true }
+        pads  = { input = true }
+        synth = { output = true, clock = "pads" }
+        [[rules]]
+        from = "keys"
+        to = "synth"
+        """,
+        """
+        at 0 pads F7 F8
+        at 1 pads F7 F9
+        at 2 pads F7 FD
+        at 3 pads F7 FE
+        at 4 pads F7 FF
+        at 5 keys F7 F9
+        at 6 keys F7 FF
+        at 7 keys F7 7D 01
+        """,
+        """
+        at 0 synth F7 F8
+        at 1 synth F7 F9
+        at 2 synth F7 FD
+        at 3 synth F7 FE
+        at 6 synth F7 FF
+        at 7 synth F7 7D 01
+        """,
+    )
+
+
+WITHOUT_RACK = """
+[ports]
+keys  = { input = true }
+synth = { output = true }
+[[rules]]
+from = "keys"
+to = "synth"
+"""
+
+
+@case
+def ruling_30_a_note_off_on_its_way_to_a_port_that_goes() -> Case:
+    """The note sounds and its note-off is still delayed when the port goes: it goes out before."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ delay = 50 }]
+        to = "rack"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 100 keys note-off 1 C4 33
+        at 120 reload
+        """,
+        """
+        at 50 rack note-on 1 C4 100
+        at 120 rack note-off 1 C4 33
+        """,
+        (WITHOUT_RACK,),
+    )
+
+
+@case
+def ruling_30_the_off_of_a_note_that_went_with_its_port() -> Case:
+    """A note that was ended with its port has nothing left to end: its note-off doesn't stray to another port."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        to = "rack"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 1 reload
+        at 2 keys note-off 1 C4 33
+        """,
+        """
+        at 0 rack note-on 1 C4 100
+        at 1 rack note-off 1 C4 64
+        """,
+        (WITHOUT_RACK,),
+    )
+
+
+@case
+def ruling_30_offs_that_waited_go_before_the_port_does() -> Case:
+    """As many note-offs go out as note-ons went, also those that were held back for another holder (ruling 11)."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ rechannel = 1 }]
+        to = "rack"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 1 keys note-on 2 C4 90
+        at 2 keys note-off 1 C4 33
+        at 3 reload
+        """,
+        """
+        at 0 rack note-on 1 C4 100
+        at 1 rack note-on 1 C4 90
+        at 3 rack note-off 1 C4 64
+        at 3 rack note-off 1 C4 33
+        """,
+        (WITHOUT_RACK,),
     )

@@ -128,13 +128,16 @@ RULES = st.lists(
 
 
 def still_on(out: list[Sent]) -> dict[tuple[int, int, int], int]:
-    """The notes of an output that were begun more often than ended."""
+    """The notes of an output that were begun more often than ended; all notes off (123) ends a channel's."""
     notes: Counter[tuple[int, int, int]] = Counter()
     for port, message, *_ in out:
         if message[0] & 0xF0 == 0x90 and message[2]:
             notes[port, message[0] & 15, message[1]] += 1
         elif message[0] & 0xF0 in (0x80, 0x90):
             notes[port, message[0] & 15, message[1]] -= 1
+        elif message[0] & 0xF0 == 0xB0 and message[1] == 123:
+            for note in [note for note in notes if note[:2] == (port, message[0] & 15)]:
+                del notes[note]
     return {note: count for note, count in notes.items() if count > 0}
 
 

@@ -24,6 +24,7 @@ from rules.messages import (
     TRANSPORT,
     UNDEFINED,
     message_fault,
+    routed_status,
 )
 
 
@@ -72,6 +73,18 @@ def test_kinds_of_one_channel_fill_the_channel_statuses() -> None:
 def test_clock_and_transport() -> None:
     """Clock and transport are the system messages that one machine sends to keep others in time (M1 tables 6, 7)."""
     assert frozenset({0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xFA, 0xFB, 0xFC}) == TRANSPORT
+
+
+@pytest.mark.parametrize("first", [0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFD, 0xFE])
+def test_escapes_of_clock_and_transport(first: int) -> None:
+    """Escapes of F1-F3, F6 and F8-FE go with the clock and transport (ruling 34)."""
+    assert routed_status(bytes((0xF7, first, 0, 0))) == first
+
+
+@pytest.mark.parametrize("content", ["", "90 3C 40", "FF", "F7", "F0", "F4", "F5"])
+def test_escapes_of_anything_else(content: str) -> None:
+    """Other escapes go with sysex (ruling 34)."""
+    assert routed_status(b"\xf7" + bytes.fromhex(content)) == 0xF0
 
 
 @pytest.mark.parametrize(

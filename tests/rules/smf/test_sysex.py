@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.smf.sysex import SysexKind, classify, is_transport, sent, stored
+from rules.smf.sysex import SysexKind, classify, sent, stored
 from tests.rules.smf.build import END, one_track, passed_through, said, unhex
 
 COMPLETE, FIRST, CONTINUATION, LAST, ESCAPE = SysexKind
@@ -93,17 +93,3 @@ def test_stored_sysex_sends_itself(content: bytes) -> None:
     message = b"\xf0" + content + b"\xf7"
     assert sent(stored(message)) == message
     assert classify(stored(message), is_open=False) is COMPLETE
-
-
-@pytest.mark.parametrize("first", [0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFD, 0xFE])
-def test_escapes_of_clock_and_transport(first: int) -> None:
-    """Escapes of F1-F3, F6 and F8-FE go with the clock and transport (ruling 34)."""
-    assert is_transport(stored(bytes((first, 0, 0))))
-
-
-@pytest.mark.parametrize(
-    "event", ["F7 00", "F7 03 90 3C 40", "F7 01 FF", "F7 01 F7", "F7 01 F0", "F7 01 F4", "F7 01 F5"]
-)
-def test_escapes_of_anything_else(event: str) -> None:
-    """Other escapes go with sysex (ruling 34)."""
-    assert not is_transport(unhex(event))
