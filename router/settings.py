@@ -57,6 +57,19 @@ class TraceSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class RunSettings:
+    """What the daemon `name` shall play: rule files and folders as written.
+
+    `backend` names the MIDI system of the computer, None takes the first that is there; `record` is a folder for takes of all that is played.
+    """
+
+    rules: tuple[str, ...]
+    name: str = STANDARD_NAME
+    backend: str | None = None
+    record: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class StatusSettings:
     """Which daemon `status` shall ask, and whether once or again and again."""
 

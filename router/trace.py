@@ -11,7 +11,6 @@ The data (`--json`) is one object, `arrives` telling what comes out where:
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,21 +18,16 @@ from typing import Any
 from router.playing import known_source
 from router.rulefiles import read_rule_files
 from router.settings import TraceSettings, UsageError
+from router.switching import read_switch
 from router.terminal import say
 from router.words import plain
 from rules.errors import NotationError
 from rules.language.reading import read_rule_set
-from rules.language.ruleset import RuleSet
-from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
-from rules.notation import Naming, format_message, nearest, parse_whole_message
+from rules.notation import Naming, format_message, parse_whole_message
 from rules.pitch import hertz
-from rules.switches import State
 from rules.trace import TraceLine
 from rules.trace import trace as follow
-
-_ON = ("on", "true", "yes", "1")
-_OFF = ("off", "false", "no", "0")
 
 
 def trace(settings: TraceSettings) -> int:
@@ -106,30 +100,3 @@ def read_messages(words: Sequence[str], naming: Naming) -> list[bytes]:
         return [parse_whole_message(" ".join(words), naming)]
     except NotationError as error:
         raise UsageError(str(error)) from error
-
-
-def read_switch(text: str, ruleset: RuleSet) -> tuple[str, State]:
-    """Read how a switch stands: `song=chorus`, `key=-2`, `up=on` or just `up`. Raises UsageError."""
-    name, given, word = (part.strip() for part in text.partition("="))
-    switch = ruleset.switches.get(name)
-    if switch is None:
-        known = ", ".join(ruleset.switches) or "none"
-        raise UsageError(
-            f"--switch {plain(text)}: no such switch; switches are {known}{nearest(name, ruleset.switches)}"
-        )
-    return name, _switch_value(switch, word if given else "on", f"--switch {plain(text)}")
-
-
-def _switch_value(switch: OnOffSwitch | ValueSwitch | NumberSwitch, word: str, place: str) -> State:
-    if isinstance(switch, ValueSwitch):
-        if word in switch.values:
-            return word
-        raise UsageError(f"{place}: its values are {', '.join(switch.values)}{nearest(word, switch.values)}")
-    if isinstance(switch, NumberSwitch):
-        low, high = switch.numbers
-        if re.fullmatch(r"[+-]?\d+", word) and low <= int(word) <= high:
-            return int(word)
-        raise UsageError(f"{place}: it stands on a number from {low} to {high}")
-    if word.lower() in (*_ON, *_OFF):
-        return word.lower() in _ON
-    raise UsageError(f"{place}: it is on or off")

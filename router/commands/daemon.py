@@ -2,8 +2,46 @@
 
 from __future__ import annotations
 
+import argparse
 from typing import Any
+
+from router.commands.parsing import CAUTION, add_daemon_name, command, file_name
+from router.settings import RunSettings
+
+_RUN_ABOUT = """\
+Plays: opens the ports that the rule files name and sends what arrives where the rules say, until Ctrl-C. Rule files are
+read again when they are saved, while notes sound; a file with a mistake in it leaves the rules as they were. Ports may
+come and go: a missing one is waited for, and a keyboard whose cable is pulled leaves no note hanging."""
+
+_RUN_MORE = f"""\
+examples:
+  pointsman run stage.toml
+  pointsman run rules/                         all rule files of a folder, together
+  pointsman run rules/ --record takes/         keep a recording of all that is played
+  pointsman run stage.toml --name stage        a second daemon beside the first
+
+While it runs: "pointsman status" says how it stands, "pointsman panic" silences everything, "pointsman record
+--last 5m" saves what was just played, "pointsman trace --last" explains it.
+
+exit codes: 0 it was told to leave; 2 it could not start
+
+{CAUTION}
+Nothing that can hurt someone (pyrotechnics, rigging, lasers, relays on the mains) belongs behind a MIDI router: that is
+for licensed people and local codes."""
 
 
 def add_commands(commands: Any) -> None:
     """Add the parsers of this group."""
+    parser = command(commands.add_parser, "run", _RUN_ABOUT, _RUN_MORE, help="play: the rules between the ports")
+    parser.set_defaults(call=_run, json=False)
+    add = parser.add_argument
+    add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
+    add_daemon_name(parser)
+    add("--backend", metavar="SYSTEM", help="the MIDI system of the computer: alsa, jack, coremidi, windows")
+    add("--record", metavar="FOLDER", type=file_name, help="keep a recording of all that is played in this folder")
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from router.run import run
+
+    return run(RunSettings(tuple(arguments.rules), arguments.name, arguments.backend, arguments.record))

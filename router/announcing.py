@@ -1,0 +1,43 @@
+"""What a daemon says while it plays: lines on standard error, from a thread of its own.
+
+A terminal that someone has stopped, or a full disk behind a log, blocks whoever writes to it. That must not be the
+music.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from queue import Full, Queue
+from threading import Thread
+from typing import Final
+
+from router.words import plain
+
+_MOST_WAITING: Final = 1_000
+
+
+class Announcer:
+    """Says lines in order. What can't be said, since a thousand lines wait already, is left unsaid."""
+
+    def __init__(self) -> None:
+        self._lines: Queue[str | None] = Queue(_MOST_WAITING)
+        self._thread = Thread(target=self._work, name="announcer", daemon=True)
+        self._thread.start()
+
+    def say(self, text: str) -> None:
+        """Says a line; never waits."""
+        with contextlib.suppress(Full):
+            self._lines.put_nowait(text)
+
+    def stop(self, patience: float = 1.0) -> None:
+        """Says what waits, at most so long (seconds)."""
+        with contextlib.suppress(Full):
+            self._lines.put_nowait(None)
+            self._thread.join(patience)
+
+    def _work(self) -> None:
+        while (line := self._lines.get()) is not None:
+            # whoever read this may be gone: the music goes on
+            with contextlib.suppress(OSError, ValueError):
+                print(plain(line), file=sys.stderr, flush=True)

@@ -1,0 +1,47 @@
+"""How a daemon hears that it shall leave, or read its rules again."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Final
+
+from router.terminal import is_terminal
+
+INTERRUPTED: Final = 130  # 128 + SIGINT, as shells count
+
+
+@contextmanager
+def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
+    """Calls `leave` at SIGINT and SIGTERM; a second one ends the process at once.
+
+    SIGHUP calls `reload`; but where a terminal started us it means that the terminal was closed, so `leave`. Both are
+    called in the midst of anything: they must only take note.
+    """
+    leaving = False
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        nonlocal leaving
+        if leaving:
+            os._exit(INTERRUPTED)
+        leaving = True
+        leave()
+
+    def hang_up(number: int, frame: FrameType | None) -> None:
+        reload()
+
+    handlers = {"SIGINT": stop, "SIGTERM": stop, "SIGHUP": stop if is_terminal(sys.stdin) else hang_up}
+    before = {
+        number: signal.signal(number, handler)
+        for name, handler in handlers.items()
+        if (number := getattr(signal, name, None)) is not None
+    }
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

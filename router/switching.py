@@ -1,0 +1,40 @@
+"""How a switch shall stand, as a person writes it: `song=chorus`, `key=-2`, `up=on` or just `up`."""
+
+from __future__ import annotations
+
+import re
+
+from router.settings import UsageError
+from router.words import plain
+from rules.language.ruleset import RuleSet
+from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.notation import nearest
+from rules.switches import State
+
+_ON = ("on", "true", "yes", "1")
+_OFF = ("off", "false", "no", "0")
+
+
+def read_switch(text: str, ruleset: RuleSet) -> tuple[str, State]:
+    """Return the switch and how it shall stand. Raises UsageError."""
+    name, given, word = (part.strip() for part in text.partition("="))
+    switch = ruleset.switches.get(name)
+    if switch is None:
+        known = ", ".join(ruleset.switches) or "none"
+        raise UsageError(f'there is no switch "{plain(name)}"; switches are {known}{nearest(name, ruleset.switches)}')
+    return name, _switch_value(switch, word if given else "on", f'switch "{plain(name)}"')
+
+
+def _switch_value(switch: OnOffSwitch | ValueSwitch | NumberSwitch, word: str, place: str) -> State:
+    if isinstance(switch, ValueSwitch):
+        if word in switch.values:
+            return word
+        raise UsageError(f"{place}: its values are {', '.join(switch.values)}{nearest(word, switch.values)}")
+    if isinstance(switch, NumberSwitch):
+        low, high = switch.numbers
+        if re.fullmatch(r"[+-]?\d+", word) and low <= int(word) <= high:
+            return int(word)
+        raise UsageError(f"{place}: it stands on a number from {low} to {high}")
+    if word.lower() in (*_ON, *_OFF):
+        return word.lower() in _ON
+    raise UsageError(f"{place}: it is on or off")
