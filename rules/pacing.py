@@ -1,0 +1,198 @@
+"""What an output may send now, and what has to wait.
+
+Three things bound it. A DIN wire takes 320 microseconds a byte. A sound server carries what lies in a buffer once a
+period: more than fits is lost, so that we send on credit until it has acknowledged. Where nothing acknowledges, the
+other side's buffer is spared by keeping to a rate. Times are nanoseconds.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Final, Protocol
+
+from rules.agenda import NEVER
+from rules.messages import CONTROLLER, NOTE_OFF, NOTE_ON, SYSEX
+from rules.wire import MICROSECONDS_A_BYTE
+
+NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
+
+MOST_WAITING: Final = 8_192
+"""How many messages may wait at one output; half of them for those that nobody misses later."""
+
+_SECOND: Final = 1_000_000_000
+
+
+class Limit(Protocol):
+    """One bound of an output."""
+
+    def when(self, message: bytes, now: int) -> int:
+        """The earliest time at which a message may go: `now`, later, or NEVER (until something happens)."""
+
+    def spend(self, message: bytes, now: int) -> None:
+        """A message goes."""
+
+
+class Wire:
+    """A 5-pin DIN wire (MIDI 1.0 Detailed Specification 4.2.1, p. 1).
+
+    It is kept two bytes ahead, so that it doesn't fall silent whenever we look a little late. Clock and transport don't
+    wait for what the wire has not begun to carry (ruling 28).
+    """
+
+    AHEAD: Final = 2 * NANOSECONDS_A_BYTE
+    URGENT_AHEAD: Final = 32 * NANOSECONDS_A_BYTE
+
+    def __init__(self) -> None:
+        self._free = 0
+        self._second = 0
+        self._busy = [0, 0]
+
+    def when(self, message: bytes, now: int) -> int:
+        """When the wire takes a message."""
+        return max(now, self._free - (self.URGENT_AHEAD if is_urgent(message) else self.AHEAD))
+
+    def spend(self, message: bytes, now: int) -> None:
+        """The wire is busy for as long as the message takes."""
+        time = len(message) * NANOSECONDS_A_BYTE
+        self._free = max(self._free, now) + time
+        self._turn(now)
+        self._busy[1] += time
+
+    def load(self, now: int) -> float:
+        """Which part of the last second the wire was busy, 0 to 1."""
+        self._turn(now)
+        past = 1 - (now % _SECOND) / _SECOND
+        return min(1.0, (self._busy[0] * past + self._busy[1]) / _SECOND)
+
+    def _turn(self, now: int) -> None:
+        """Keep what was spent in this second, and in the one before."""
+        second = now // _SECOND
+        if second != self._second:
+            self._busy = [self._busy[1] if second == self._second + 1 else 0, 0]
+            self._second = second
+
+
+class Credit:
+    """What may be on its way before it is acknowledged: 12 KB, and about a thousand short messages.
+
+    What is sent takes nine bytes more than it has, for the length and the time that buffers keep beside it. A message
+    that is longer than the credit goes when nothing else is on its way.
+    """
+
+    ROOM: Final = 12_288
+    EXTRA: Final = 9
+
+    def __init__(self) -> None:
+        self.spent = 0
+        """All that was ever spent: what `acknowledge` wants back."""
+        self._acknowledged = 0
+
+    def when(self, message: bytes, now: int) -> int:
+        """At once, or not before more is acknowledged."""
+        on_its_way = self.spent - self._acknowledged
+        return now if not on_its_way or on_its_way + len(message) + self.EXTRA <= self.ROOM else NEVER
+
+    def spend(self, message: bytes, now: int) -> None:
+        """A message is on its way."""
+        self.spent += len(message) + self.EXTRA
+
+    def acknowledge(self, spent: int) -> None:
+        """All up to this much `spent` has arrived."""
+        self._acknowledged = max(self._acknowledged, spent)
+
+    @property
+    def is_short(self) -> bool:
+        """Whether a good part of the credit is on its way."""
+        return self.spent - self._acknowledged > self.ROOM // 4
+
+
+class Rate:
+    """So many messages at once, and no more than the other side reads since; a long sysex counts as several.
+
+    `burst` is what the other side's buffer holds, `a_second` what it is trusted to read.
+    """
+
+    CELL: Final = 28  # bytes of a sysex that take as much room as a short message
+
+    def __init__(self, burst: int, a_second: int) -> None:
+        self._each = _SECOND // a_second
+        self._room = burst * self._each
+        self._empty = 0  # when the other side has read everything
+
+    def when(self, message: bytes, now: int) -> int:
+        """When there is room; a message that never fits goes when nothing else is there."""
+        return max(now, self._empty - max(0, self._room - self._time(message)))
+
+    def spend(self, message: bytes, now: int) -> None:
+        """A message takes its room."""
+        self._empty = max(self._empty, now) + self._time(message)
+
+    def _time(self, message: bytes) -> int:
+        return -(-len(message) // self.CELL) * self._each
+
+
+class Pacer:
+    """What waits at one output. Clock, transport and other short system messages go first, the others in order."""
+
+    def __init__(self, *limits: Limit) -> None:
+        self.limits = limits
+        self._urgent: deque[bytes] = deque()
+        self._waiting: deque[bytes] = deque()
+
+    def __len__(self) -> int:
+        return len(self._urgent) + len(self._waiting)
+
+    def pass_at_once(self, message: bytes, now: int) -> bool:
+        """Whether a message may go now, ahead of nothing; if so it is counted as gone."""
+        if self._urgent or (self._waiting and not is_urgent(message)):
+            return False
+        return self._spend(message, now)
+
+    def wait(self, message: bytes) -> bool:
+        """Let a message wait; False if too many wait already, and nobody will miss it later."""
+        if len(self) >= (MOST_WAITING if is_needed(message) else MOST_WAITING // 2):
+            return False
+        (self._urgent if is_urgent(message) else self._waiting).append(message)
+        return True
+
+    def take(self, now: int) -> bytes | None:
+        """The next message that may go now; it is counted as gone."""
+        line = self._urgent or self._waiting
+        if line and self._spend(line[0], now):
+            return line.popleft()
+        return None
+
+    def next_time(self, now: int) -> int:
+        """When `take` has something: now or later; NEVER if nothing waits, or only for an acknowledgement."""
+        line = self._urgent or self._waiting
+        return self._when(line[0], now) if line else NEVER
+
+    def clear(self) -> int:
+        """Forget what waits; how many messages it was."""
+        lost = len(self)
+        self._urgent.clear()
+        self._waiting.clear()
+        return lost
+
+    def _when(self, message: bytes, now: int) -> int:
+        return max([now, *(limit.when(message, now) for limit in self.limits)])
+
+    def _spend(self, message: bytes, now: int) -> bool:
+        if self._when(message, now) > now:
+            return False
+        for limit in self.limits:
+            limit.spend(message, now)
+        return True
+
+
+def is_urgent(message: bytes) -> bool:
+    """Clock and transport, and what belongs to them: a song position must not come after the start that it is for."""
+    return message[0] > SYSEX
+
+
+def is_needed(message: bytes) -> bool:
+    """Whether its loss would leave something sounding: note-offs, pedals and mode messages, clock and transport."""
+    kind = message[0] & 0xF0
+    if kind == CONTROLLER:
+        return 64 <= message[1] <= 69 or message[1] >= 120
+    return kind == NOTE_OFF or (kind == NOTE_ON and not message[2]) or is_urgent(message)
