@@ -1,0 +1,58 @@
+"""Rule files made ready to be played: read, compiled, and proved by the tests that they carry."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from router.rulefiles import RuleTexts, read_rule_files
+from router.words import count
+from rules.compile import compile_rules
+from rules.errors import RuleFileError
+from rules.language.changes import changes
+from rules.language.proving import run_tests
+from rules.language.reading import read_rule_set
+from rules.language.ruleset import RuleSet
+from rules.pipeline import Pipeline
+
+_COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
+_NOTHING_CHANGED: Final = "the rules are the same as before"
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """Rules ready to be played. `texts` are the files as read, `words` say what they hold, or what changed."""
+
+    texts: RuleTexts
+    ruleset: RuleSet
+    pipeline: Pipeline
+    words: tuple[str, ...]
+
+
+def prepare(arguments: Sequence[str], before: Prepared | None = None) -> Prepared:
+    """What the files and folders of `arguments` hold, ready to be played after `before`, if that plays now.
+
+    Returns `before` itself where no file has changed. Raises RuleFileError for what is wrong in them, failed tests
+    included; MachineError for files that can't be read, UsageError for a MIDI file among them.
+    """
+    return prepare_texts(read_rule_files(arguments), before)
+
+
+def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
+    """The same for files that have been read."""
+    if before is not None and texts == before.texts:
+        return before
+    reading = read_rule_set(texts)
+    ruleset = reading.ruleset
+    pipeline = compile_rules(ruleset, before.pipeline.ports if before is not None else ())
+    faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
+    if faults:
+        raise RuleFileError(faults)
+    words = _contents(ruleset) if before is None else changes(before.ruleset, ruleset) or (_NOTHING_CHANGED,)
+    return Prepared(texts, ruleset, pipeline, words)
+
+
+def _contents(ruleset: RuleSet) -> tuple[str, ...]:
+    counts = [(len(getattr(ruleset, kind)), one, kind) for kind, one in _COUNTED]
+    return (", ".join(count(amount, one, kind) for amount, one, kind in counts if amount or kind == "rules"),)

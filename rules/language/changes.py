@@ -1,0 +1,51 @@
+"""What differs between two rule sets, in words for whoever has just saved a rule file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+from rules.language.ruleset import RuleSet
+
+_MOST_NAMES: Final = 6
+"""How many names stand in one line; a file that was written anew changes hundreds."""
+
+
+def changes(before: RuleSet, after: RuleSet) -> tuple[str, ...]:
+    """One line for each kind of thing that differs, such as `rules: new "bass"; changed "keys"`; none where all is
+    the same. A rule is known by its name, so one that was renamed is gone and new."""
+    return tuple(_lines(before, after))
+
+
+def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
+    yield from _named("ports", before.ports, after.ports)
+    yield from _named("devices", before.devices, after.devices)
+    yield from _named("switches", before.switches, after.switches)
+    old, new = ({rule.name or "": rule for rule in ruleset.rules} for ruleset in (before, after))
+    yield from _named("rules", old, new)
+    if [name for name in old if name in new] != [name for name in new if name in old]:
+        yield "rules: their order changed"
+    if before.on != after.on:
+        yield "what switches send when they turn changed"
+    if before.bpm != after.bpm:
+        yield f"bpm: {before.bpm:g} became {after.bpm:g}"
+    if before.tests != after.tests:
+        yield f"tests changed: {len(after.tests)} now, {len(before.tests)} before"
+
+
+def _named(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:
+    """The line for one kind of thing that has names."""
+    found = (
+        ("new", [name for name in after if name not in before]),
+        ("changed", [name for name, thing in after.items() if name in before and thing != before[name]]),
+        ("gone", [name for name in before if name not in after]),
+    )
+    parts = [f"{word} {_listed(names)}" for word, names in found if names]
+    if parts:
+        yield f"{kind}: {'; '.join(parts)}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - _MOST_NAMES
+    quoted = ", ".join(f'"{name}"' for name in names[: _MOST_NAMES if more > 1 else None])
+    return f"{quoted} and {more} more" if more > 1 else quoted
