@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from queue import Full, Queue
+from queue import SimpleQueue
 from threading import Thread
 from typing import Final
 
@@ -21,20 +21,24 @@ class Announcer:
     """Says lines in order. What can't be said, since a thousand lines wait already, is left unsaid."""
 
     def __init__(self) -> None:
-        self._lines: Queue[str | None] = Queue(_MOST_WAITING)
+        self._lines: SimpleQueue[str | None] = SimpleQueue()
         self._thread = Thread(target=self._work, name="announcer", daemon=True)
         self._thread.start()
 
     def say(self, text: str) -> None:
         """Says a line; never waits."""
-        with contextlib.suppress(Full):
-            self._lines.put_nowait(text)
+        if self._lines.qsize() < _MOST_WAITING:
+            self._lines.put(text)
+
+    @property
+    def is_talking(self) -> bool:
+        """Whether it still says something."""
+        return self._thread.is_alive()
 
     def stop(self, patience: float = 1.0) -> None:
         """Says what waits, at most so long (seconds)."""
-        with contextlib.suppress(Full):
-            self._lines.put_nowait(None)
-            self._thread.join(patience)
+        self._lines.put(None)
+        self._thread.join(patience)
 
     def _work(self) -> None:
         while (line := self._lines.get()) is not None:

@@ -60,7 +60,8 @@ class TraceSettings:
 class RunSettings:
     """What the daemon `name` shall play: rule files and folders as written.
 
-    `backend` names the MIDI system of the computer, None takes the first that is there; `record` is a folder for takes of all that is played.
+    `backend` names the MIDI system of the computer, None takes the first that is there; `record` is a folder for takes
+    of all that is played.
     """
 
     rules: tuple[str, ...]
