@@ -8,10 +8,12 @@ one another, so what a killed process leaves behind is a journal with, at most, 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from struct import Struct
 from typing import Final
+
+from rules.switches import State
 
 Record = tuple[int, int, int, bytes]
 """Kind, time (ns, 0 to 2**64 - 1), number (0 to 65535), data."""
@@ -36,8 +38,13 @@ LEFT: Final = 9
 """The session ends."""
 WALL: Final = 10
 """What the clock on the wall showed: JSON, seconds since 1970 (UTC)."""
+STATE: Final = 11
+"""How the switches stand, noted now and then: JSON, {switch: state}."""
 
-KINDS: Final = frozenset(range(RULES, WALL + 1))
+KINDS: Final = frozenset(range(RULES, STATE + 1))
+
+LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
+"""What holds until the next record of its kind: whoever begins in the midst of a journal has to know the last ones."""
 
 HEAD: Final = b"pointsman journal 1\n"
 """How a journal's file begins; the records follow."""
@@ -126,6 +133,22 @@ def rules_data(texts: tuple[tuple[str, bytes], ...]) -> bytes:
 def rules_in(data: bytes) -> tuple[tuple[str, bytes], ...]:
     """The rule files of a RULES record."""
     return tuple((name, content.encode("latin-1")) for name, content in json.loads(data))
+
+
+def state_data(states: Mapping[str, State]) -> bytes:
+    """The data of a STATE record."""
+    return json.dumps(dict(states)).encode()
+
+
+def state_in(data: bytes) -> dict[str, State]:
+    """How the switches stand by a STATE record."""
+    return dict(json.loads(data))
+
+
+def turn_in(data: bytes) -> tuple[str, State]:
+    """The switch of a TURN record, and how it is to stand."""
+    switch, state = json.loads(data)
+    return switch, state
 
 
 def wall_data(seconds: float) -> bytes:

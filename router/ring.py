@@ -1,0 +1,71 @@
+"""The last minutes of what came and went, in bounded memory."""
+
+from __future__ import annotations
+
+import zlib
+from collections import deque
+from dataclasses import dataclass
+from typing import Final
+
+from rules.journal import Record, pack, unpack
+from rules.prelude import Prelude
+
+_FAST: Final = 1  # a journal shrinks to a quarter at the lowest level already
+
+
+@dataclass(frozen=True, slots=True)
+class _Chunk:
+    """Records of half a second or so, packed and compressed; `lasting` are those among them that stay in force."""
+
+    end: int
+    data: bytes
+    lasting: tuple[Record, ...]
+
+
+class Ring:
+    """Keeps records of the last `limit_ns`, and of less where they'd take more than `limit_bytes`.
+
+    What is given up leaves behind what still counts (`Prelude`), so that a note that was pressed an hour ago and never
+    let go can be told.
+    """
+
+    def __init__(self, limit_ns: int, limit_bytes: int) -> None:
+        self._limit_ns = limit_ns
+        self._limit_bytes = limit_bytes
+        self._chunks: deque[_Chunk] = deque()
+        self._prelude = Prelude()
+        self.size = 0
+
+    def add(self, packed: bytes, end: int, lasting: tuple[Record, ...] = ()) -> None:
+        """Take packed records; `end` is the time (ns) by which they came."""
+        chunk = _Chunk(end, zlib.compress(packed, _FAST), lasting)
+        self._chunks.append(chunk)
+        self.size += len(chunk.data)
+        self.trim(end)
+
+    def trim(self, now: int) -> None:
+        """Give up what is too old, or too much."""
+        while self._chunks and (now - self._chunks[0].end > self._limit_ns or self.size > self._limit_bytes):
+            chunk = self._chunks.popleft()
+            self.size -= len(chunk.data)
+            for record in unpack(zlib.decompress(chunk.data)):
+                self._prelude.give_up(record)
+
+    def everything(self) -> bytes:
+        """All records that are kept, after those that count of what is gone."""
+        return self._joined([*self._prelude.lasting, *self._prelude.held], self._chunks)
+
+    def since(self, begin: int) -> bytes:
+        """The records from a time (ns) on, or from half a second before, after the rules and names of then."""
+        lasting = {record[0]: record for record in self._prelude.lasting}
+        wanted = deque(self._chunks)
+        while wanted and wanted[0].end < begin:
+            lasting.update((record[0], record) for record in wanted.popleft().lasting)
+        return self._joined([lasting[kind] for kind in sorted(lasting)], wanted)
+
+    def _joined(self, before: list[Record], chunks: deque[_Chunk]) -> bytes:
+        """In small steps: one long step would hold up the music."""
+        joined = bytearray().join(map(pack, before))
+        for chunk in chunks:
+            joined += zlib.decompress(chunk.data)
+        return bytes(joined)

@@ -1,0 +1,60 @@
+"""The memory of the flight recorder: the last minutes, within its bounds, and what still counts of the time before."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from router.ring import Ring
+from rules.journal import IN, NAMES, OUT, RULES, Record, pack, unpack
+
+ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
+
+
+def ring_of(limit_ns: int, limit_bytes: int, *chunks: list[Record]) -> Ring:
+    """A ring that was given these records, a chunk a list."""
+    ring = Ring(limit_ns, limit_bytes)
+    for chunk in chunks:
+        lasting = tuple(record for record in chunk if record[0] in (RULES, NAMES))
+        ring.add(b"".join(map(pack, chunk)), chunk[-1][1], lasting)
+    return ring
+
+
+def test_what_is_young_is_kept_as_it_came() -> None:
+    """Within its bounds a ring forgets nothing."""
+    chunks: list[list[Record]] = [[(RULES, 0, 0, b"r"), (IN, 1, 0, ON)], [(OUT, 2, 0, ON)]]
+    assert list(unpack(ring_of(10, 1000, *chunks).everything())) == [*chunks[0], *chunks[1]]
+
+
+def test_what_is_old_goes_but_rules_and_held_notes_stay() -> None:
+    """The note that nobody let go can be told an hour later."""
+    ring = ring_of(10, 1000, [(RULES, 0, 0, b"r"), (IN, 1, 0, ON), (OUT, 1, 0, ON)], [(IN, 50, 1, OFF)])
+    assert list(unpack(ring.everything())) == [(RULES, 0, 0, b"r"), (IN, 1, 0, ON), (IN, 50, 1, OFF)]
+
+
+def test_silence_makes_it_forget_too() -> None:
+    """Old is old, also when nothing new comes."""
+    ring = ring_of(10, 1000, [(OUT, 1, 0, ON)])
+    ring.trim(100)
+    assert ring.everything() == b""
+    assert ring.size == 0
+
+
+def test_a_part_begins_with_the_rules_of_its_time() -> None:
+    """The rules that were in force when it began, though later ones are known."""
+    ring = ring_of(
+        100,
+        1000,
+        [(RULES, 0, 0, b"a")],
+        [(RULES, 5, 0, b"b"), (OUT, 5, 0, ON)],
+        [(IN, 9, 0, ON)],
+        [(RULES, 12, 0, b"c")],
+    )
+    assert list(unpack(ring.since(8))) == [(RULES, 5, 0, b"b"), (IN, 9, 0, ON), (RULES, 12, 0, b"c")]
+
+
+@given(st.lists(st.binary(min_size=3, max_size=60), max_size=40), st.integers(0, 1000))
+def test_memory_is_bounded(messages: list[bytes], limit: int) -> None:
+    """Whatever comes, the ring is never larger than allowed."""
+    ring = Ring(10**9, limit)
+    for time, data in enumerate(messages):
+        ring.add(pack((OUT, time, 0, data)), time)
+        assert ring.size <= limit
