@@ -51,10 +51,11 @@ Held = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class TakeTrack:
-    """A track of a take: its port's name with "in" or "out", how many messages it holds, and how many notes and pedals
-    were still held at the end and are let go there."""
+    """A track of a take: its port's name with "in" or "out", whether that is an input, how many messages it holds, and
+    how many notes and pedals were still held at the end and are let go there."""
 
     name: str
+    is_input: bool
     messages: int
     held: int
 
@@ -71,6 +72,11 @@ class Take:
     def messages(self) -> int:
         """How many messages were recorded."""
         return sum(track.messages for track in self.tracks)
+
+    @property
+    def played(self) -> bool:
+        """Whether anybody played, or only we had something to send."""
+        return any(track.is_input for track in self.tracks)
 
     @property
     def held(self) -> int:
@@ -136,7 +142,8 @@ class _Track:
     """The track of one port in the making."""
 
     def __init__(self, names: Names, kind: int, number: int) -> None:
-        self._name = f"{names.player(number)} in" if kind == journal.IN else f"{names.port(number)} out"
+        self._is_input = kind == journal.IN
+        self._name = f"{names.player(number)} in" if self._is_input else f"{names.port(number)} out"
         self._writer = TrackWriter(b"")
         self._writer.put(0, _meta(0x03, self._name.encode()))
         self._messages = 0
@@ -150,7 +157,7 @@ class _Track:
     @property
     def summary(self) -> TakeTrack:
         """What there is to say about it."""
-        return TakeTrack(self._name, self._messages, sum(self._held.values()))
+        return TakeTrack(self._name, self._is_input, self._messages, sum(self._held.values()))
 
     def put(self, tick: int, message: bytes) -> None:
         """A message; one that is due a little earlier than the last one comes right after that."""

@@ -1,0 +1,292 @@
+"""Journals on the disk: written while music plays, safe from a crash, and made into .mid files afterwards.
+
+A journal is only ever appended to, and brought to the disk twice a second: a killed process loses less than a second.
+It lies beside the .mid file that will come of it, `take.mid.journal`, and is deleted once that is safely there. A
+journal that is being written is locked, so that nobody takes it for one that was left behind.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from router.names import is_midi_name
+from router.words import count, plain, why
+from router.writing import DISK, Disk, TargetExistsError, write_new
+from rules.errors import MachineError
+from rules.journal import HEAD
+from rules.take import Take, make_take
+
+SUFFIX: Final = ".journal"
+
+_MOST_WAITING: Final = 24 * 1024 * 1024  # bytes that may wait for a disk that doesn't answer
+_AGAIN_AFTER: Final = 1.0  # seconds until a disk that refused is asked again
+_PATIENCE: Final = 5.0  # seconds that the end of a recording waits for the disk
+_NEW_FILE: Final = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
+
+
+class JournalDisk(Disk):
+    """The calls by which a journal is written, any of which may fail with OSError."""
+
+    def create(self, path: Path) -> int:
+        """Open a new file for appending, readable as the user wants new files to be; return its handle."""
+        return os.open(path, _NEW_FILE, 0o666)
+
+    def append(self, handle: int, data: bytes) -> int:
+        """Write as much of `data` as the disk takes at once; return how many bytes."""
+        return os.write(handle, data)
+
+
+JOURNAL_DISK: Final = JournalDisk()
+
+
+class JournalFile:
+    """The journal for a .mid file of the name `target`, or of the next name that is free.
+
+    It is written by a thread of its own: whoever adds to it never waits for the disk. A disk that refuses is asked
+    again each second; what comes meanwhile waits, and what there is no room for is lost, and counted in `lost`
+    (records). `say` is told once when the disk begins to refuse, and when it takes again.
+    """
+
+    def __init__(self, target: Path, say: Callable[[str], None], disk: JournalDisk = JOURNAL_DISK) -> None:
+        self.path = journal_of(target)
+        self.lost = 0
+        self._target = target
+        self._say = say
+        self._disk = disk
+        self._handle = -1
+        self._waiting: deque[tuple[bytes, int]] = deque([(HEAD, 0)])
+        self._size = 0
+        self._guard = threading.Lock()
+        self._ending = threading.Event()
+        self._given = threading.Event()
+        self._refused = False
+        self._then: Callable[[], None] = _nothing
+        self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
+
+    def open(self) -> None:
+        """Make the file now, not with the first chunk. Raises MachineError."""
+        try:
+            self._open()
+        except OSError as error:
+            raise MachineError(f"{self.path}: the recording can't be written here: {why(error)}") from error
+
+    def start(self) -> None:
+        """Begin to write what is added."""
+        self._thread.start()
+
+    def add(self, packed: bytes, records: int) -> None:
+        """Hand over packed records."""
+        with self._guard:
+            if self._size + len(packed) > _MOST_WAITING:
+                self.lost += records
+                return
+            self._waiting.append((packed, records))
+            self._size += len(packed)
+        self._given.set()
+
+    def end(self, then: Callable[[], None]) -> None:
+        """Nothing more comes: when all is written, the file is closed, and `then` is called in the writing thread."""
+        self._then = then
+        self._ending.set()
+        self._given.set()
+
+    def close(self) -> None:
+        """The same, and wait for it. What a failing disk doesn't take in time is lost."""
+        self.end(_nothing)
+        self._thread.join(timeout=_PATIENCE)
+        with self._guard:
+            self._give_up()
+
+    def _work(self) -> None:
+        while not (self._ending.is_set() and not self._waiting):
+            self._given.wait()
+            self._given.clear()
+            while self._waiting and not self._write_one():
+                if self._ending.is_set():
+                    with self._guard:
+                        self._give_up()
+                self._ending.wait(_AGAIN_AFTER)
+            if self._waiting:
+                self._given.set()
+        if self._handle >= 0:
+            os.close(self._handle)
+        if self.lost:
+            self._say(f"{self.path}: {count(self.lost, 'message')} could not be recorded: the disk didn't take them")
+        self._then()
+
+    def _give_up(self) -> None:
+        """What still waits is lost."""
+        self.lost += sum(records for _, records in self._waiting)
+        self._waiting.clear()
+        self._size = 0
+
+    def _open(self) -> None:
+        self._disk.make_folder(self._target.parent)
+        for target in numbered(self._target):
+            self.path = journal_of(target)
+            if os.path.lexists(target):
+                continue
+            try:
+                self._handle = self._disk.create(self.path)
+            except FileExistsError:
+                continue
+            _lock(self._handle)
+            return
+        raise FileExistsError(errno.EEXIST, "too many files of this name; move some away")
+
+    def _write_one(self) -> bool:
+        """Bring the oldest chunk to the disk, as far as it takes it; whether it took all."""
+        data, records = self._waiting[0]
+        rest = data
+        try:
+            if self._handle < 0:
+                self._open()
+            while rest:
+                rest = rest[self._disk.append(self._handle, rest) :]
+            self._disk.flush(self._handle)
+        except OSError as error:
+            self._complain(error)
+            self._settle(data, rest, records, done=False)
+            return False
+        self._settle(data, rest, records, done=True)
+        if self._refused:
+            self._refused = False
+            self._say(f"{self.path}: the disk takes the recording again")
+        return True
+
+    def _settle(self, data: bytes, rest: bytes, records: int, done: bool) -> None:
+        """What is written is no longer waiting."""
+        with self._guard:
+            if not self._waiting:
+                return
+            self._size -= len(data) - len(rest)
+            if done:
+                self._waiting.popleft()
+            else:
+                self._waiting[0] = (rest, records)
+
+    def _complain(self, error: OSError) -> None:
+        if not self._refused:
+            self._refused = True
+            self._say(
+                f"{self.path}: the recording can't be written: {why(error)}. The music goes on, and so does the "
+                "recording as soon as the disk lets it"
+            )
+
+
+def _nothing() -> None:
+    """What is to be done after the end where nothing is."""
+
+
+class BusyError(MachineError):
+    """A journal that is still being written."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What came of a journal: the .mid file, None where nobody played, and what is in it."""
+
+    path: Path | None
+    take: Take
+
+
+def journal_of(target: Path) -> Path:
+    """Where the journal for a .mid file lies."""
+    return target.with_name(target.name + SUFFIX)
+
+
+def target_of(journal: Path) -> Path:
+    """The .mid file that is meant to come of a journal."""
+    target = journal.with_name(journal.name.removesuffix(SUFFIX))
+    return target if is_midi_name(target.name) else target.with_name(target.name + ".mid")
+
+
+def numbered(path: Path) -> Iterator[Path]:
+    """Yield the names that a file may get, best first: `take.mid`, `take-2.mid`, and so on."""
+    yield path
+    for number in range(2, 10_000):
+        yield path.with_name(f"{path.stem}-{number}{path.suffix}")
+
+
+def save(journal: Path, disk: Disk = DISK) -> Saved:
+    """Make the .mid file of a journal that is complete or was left behind, and delete the journal.
+
+    No file is overwritten: the take gets another name where there is one. A journal in which nobody played is only
+    deleted. Raises BusyError if it is still being written, MachineError if the disk refuses; then the journal stays.
+    """
+    try:
+        handle = os.open(journal, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+    except OSError as error:
+        raise MachineError(f"{journal} can't be read: {why(error)}") from error
+    try:
+        if not _lock(handle):
+            raise BusyError(f"{journal} is still being written")
+        like = os.fstat(handle)
+        take = make_take(_content(journal), len(HEAD))
+        path = _write_take(journal, take, like, disk) if take.played else None
+        journal.unlink(missing_ok=True)
+    finally:
+        os.close(handle)
+    return Saved(path, take)
+
+
+def save_left_behind(folder: Path, say: Callable[[str], None]) -> list[Path]:
+    """Make the .mid files of all journals in a folder that nobody writes any more; return them.
+
+    `say` is told of each, and of each that can't be saved.
+    """
+    saved: list[Path] = []
+    for journal in sorted(folder.glob(f"*{SUFFIX}")):
+        try:
+            made = save(journal)
+        except BusyError:
+            continue
+        except MachineError as error:
+            say(f"a recording was left behind and can't be saved: {error}")
+            continue
+        if made.path is not None:
+            saved.append(made.path)
+            say(f"a recording was left behind; it is saved as {plain(str(made.path))}")
+    return saved
+
+
+def _content(journal: Path) -> bytes:
+    try:
+        data = journal.read_bytes()
+    except OSError as error:
+        raise MachineError(f"{journal} can't be read: {why(error)}") from error
+    if not data.startswith(HEAD) and not HEAD.startswith(data):
+        raise MachineError(f"{journal} is no journal of pointsman; give it another name, or move it away")
+    return data
+
+
+def _write_take(journal: Path, take: Take, like: os.stat_result, disk: Disk) -> Path:
+    for path in numbered(target_of(journal)):
+        try:
+            write_new({path: take.data}, like=like, replace=False, disk=disk)
+        except TargetExistsError:
+            continue
+        return path
+    raise MachineError(f"{target_of(journal)}: too many files of this name; move some away")
+
+
+def _lock(handle: int) -> bool:
+    """Lock a journal for this process; False if another one has it. Where files can't be locked, nobody has it."""
+    try:
+        import fcntl
+    except ImportError:
+        return True
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # a network disk that can't lock
+        return True
+    return True

@@ -1,0 +1,229 @@
+"""The recorder: remembers the last minutes of a performance, and writes takes, without ever holding up the music.
+
+The loop only appends to a queue (`log`). Twice a second a thread takes what is there, packs it, keeps it in the ring
+and hands it to the journals that are being written; those have threads of their own, since disks can be slow.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from router.journals import JournalFile, save_left_behind
+from router.names import is_midi_name
+from router.ring import Ring
+from router.standing import StandingTakes, save_and_tell
+from router.terminal import complain
+from rules.errors import MachineError
+from rules.journal import LASTING, STATE, WALL, Record, pack, state_data, wall_data
+from rules.prelude import is_played
+from rules.switches import State
+
+LAST_SECONDS: Final = 600
+LAST_BYTES: Final = 24 * 1024 * 1024
+
+_EVERY: Final = 0.5  # seconds between two looks into the queue
+_WALL_EVERY: Final = 60_000_000_000  # ns
+
+
+class Recorder:
+    """`log` takes the records of the loop. `switches`, if set, tells how the switches stand, from any thread."""
+
+    def __init__(
+        self,
+        say: Callable[[str], None] = lambda text: complain([text]),
+        limit_seconds: float = LAST_SECONDS,
+        limit_bytes: int = LAST_BYTES,
+        clock: Callable[[], int] = time.monotonic_ns,
+        wall: Callable[[], float] = time.time,
+    ) -> None:
+        self._queue: deque[Record] = deque()
+        self.log: Final[Callable[[Record], None]] = self._queue.append
+        self.switches: Callable[[], Mapping[str, State]] | None = None
+        self._say = say
+        self._clock = clock
+        self._wall = wall
+        self._ring = Ring(int(limit_seconds * 1e9), limit_bytes)
+        self._lasting: dict[int, Record] = {}
+        self._asked: JournalFile | None = None
+        self._asked_at = 0
+        self._standing: StandingTakes | None = None
+        self._guard = threading.Lock()  # around what the thread of the recorder does
+        self._asking = threading.Lock()  # one begins or ends a recording at a time
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
+
+    def start(self) -> None:
+        """Begin to take what is logged."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """The end: what is being recorded is saved. For after the music has ended, since it may take a while."""
+        self._ending.set()
+        if self._thread.is_alive():
+            self._thread.join()
+        with self._guard:
+            self._drain()
+            asked, self._asked = self._asked, None
+            standing, self._standing = self._standing, None
+        if asked is not None:
+            asked.close()
+            save_and_tell(asked.path, self._say)
+        if standing is not None:
+            standing.stop()
+
+    # -- the last minutes ---------------------------------------------------------------------------------------------
+
+    def last(self, seconds: float) -> bytes:
+        """The packed records of the last seconds, after the rules and names of then."""
+        with self._guard:
+            self._drain()
+            return self._ring.since(self._clock() - int(seconds * 1e9))
+
+    def everything(self) -> bytes:
+        """All packed records that are kept, after what still counts of the time before."""
+        with self._guard:
+            self._drain()
+            return self._ring.everything()
+
+    # -- takes --------------------------------------------------------------------------------------------------------
+
+    @property
+    def recording(self) -> Path | None:
+        """The journal that is being written, if any."""
+        asked, standing = self._asked, self._standing
+        return asked.path if asked is not None else standing.journal if standing is not None else None
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """The recording that was asked for: its journal (None: there is none), since how many seconds, and how many
+        messages the disk didn't take."""
+        asked = self._asked
+        if asked is None:
+            return {"journal": None, "seconds": 0.0, "lost": 0}
+        seconds = (self._clock() - self._asked_at) / 1e9
+        return {"journal": str(asked.path), "seconds": seconds, "lost": asked.lost}
+
+    def start_recording(self, target: Path) -> Path:
+        """Record from now on, for a .mid file of this name or the next that is free; return the journal.
+
+        Raises MachineError if it can't be written there, or something is being recorded already.
+        """
+        with self._asking:
+            if self._asked is not None:
+                raise MachineError(
+                    f"{self._asked.path} is being recorded already; end that first: pointsman record --stop"
+                )
+            file = JournalFile(target, self._say)
+            file.open()
+            file.start()
+            with self._guard:
+                self._drain()
+                file.add(self._before(), 0)
+                self._asked, self._asked_at = file, self._clock()
+        return file.path
+
+    def stop_recording(self) -> tuple[Path, int]:
+        """End the recording that was asked for; its journal, and how many messages the disk didn't take.
+
+        Raises MachineError if there is none.
+        """
+        with self._asking, self._guard:
+            self._drain()
+            file, self._asked = self._asked, None
+        if file is None:
+            raise MachineError("nothing is being recorded; to save what was just played: pointsman record --last 5m")
+        file.close()
+        return file.path, file.lost
+
+    def record_into(self, folder: Path) -> None:
+        """Record all that is played into a folder, a take for each stretch without a minute's pause.
+
+        What was left behind there is saved first. Raises MachineError if the folder can't be written to.
+        """
+        save_left_behind(folder, self._say)
+        standing = StandingTakes(folder, self._before, self._say, self._wall)
+        with self._guard:
+            self._drain()
+            standing.begin(self._clock())
+            self._standing = standing
+
+    def _before(self) -> bytes:
+        """What a journal that begins now begins with: rules, names and switches in force, and the time on the wall."""
+        self._lasting[WALL] = (WALL, self._clock(), 0, wall_data(self._wall()))
+        return b"".join(pack(self._lasting[kind]) for kind in sorted(self._lasting))
+
+    # -- the thread ---------------------------------------------------------------------------------------------------
+
+    def _work(self) -> None:
+        while not self._ending.wait(_EVERY):
+            with self._guard:
+                self._drain()
+
+    def _drain(self) -> None:
+        """Pack what has been logged, and hand it on."""
+        now = self._clock()
+        if self._queue:
+            self._note_surroundings(now)
+            self._hand_on(now)
+        self._ring.trim(now)
+        if self._standing is not None:
+            self._standing.look(now)
+
+    def _hand_on(self, now: int) -> None:
+        packed, lasting, played = bytearray(), [], False
+        amount = len(self._queue)
+        for _ in range(amount):
+            record = self._queue.popleft()
+            packed += pack(record)
+            played = played or is_played(record)
+            if record[0] in LASTING:
+                lasting.append(record)
+        data = bytes(packed)
+        self._ring.add(data, now, tuple(lasting))
+        if self._asked is not None:
+            self._asked.add(data, amount)
+        if self._standing is not None:
+            self._standing.add(data, amount, played, now)
+        self._lasting.update((record[0], record) for record in lasting)
+
+    def _note_surroundings(self, now: int) -> None:
+        """The time on the wall each minute, and the switches when they have changed: somebody may begin here."""
+        wall = self._lasting.get(WALL)
+        if wall is None or now - wall[1] > _WALL_EVERY:
+            self.log((WALL, now, 0, wall_data(self._wall())))
+        if self.switches is not None:
+            states = state_data(self.switches())
+            state = self._lasting.get(STATE)
+            if state is None or state[3] != states:
+                self.log((STATE, now, 0, states))
+
+
+def recorder_handlers(recorder: Recorder) -> dict[str, Callable[[dict[str, Any]], dict[str, Any]]]:
+    """What can be asked of the recorder over the control socket.
+
+    `last` {"seconds": n} gives {"journal": bytes}, without `seconds` all that is known. `record` {"path": name} begins
+    a recording, without `path` it tells how that stands; `record-stop` ends it.
+    """
+
+    def last(asked: dict[str, Any]) -> dict[str, Any]:
+        seconds = asked.get("seconds")
+        return {"journal": recorder.everything() if seconds is None else recorder.last(float(seconds))}
+
+    def record(asked: dict[str, Any]) -> dict[str, Any]:
+        if "path" in asked:
+            target = Path(str(asked["path"]))
+            if not target.is_absolute() or not is_midi_name(target.name):
+                raise MachineError(f'record: "{target}" is no full path of a .mid file')
+            recorder.start_recording(target)
+        return recorder.state
+
+    def stop(_: dict[str, Any]) -> dict[str, Any]:
+        journal, lost = recorder.stop_recording()
+        return {"journal": str(journal), "lost": lost}
+
+    return {"last": last, "record": record, "record-stop": stop}

@@ -1,0 +1,122 @@
+"""Recording all evening: a take for each stretch of playing, saved by itself when a pause has come."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+from router.journals import JournalFile, Saved, save
+from router.words import count, plain
+from rules.errors import MachineError
+
+PAUSE: Final = 60_000_000_000
+"""How long (ns) nobody plays until a take has ended."""
+
+LONGEST: Final = 64 * 1024 * 1024
+"""Where a take ends at the latest, in bytes of its journal: an hour and more of dense playing."""
+
+
+class StandingTakes:
+    """Takes in a folder. `before` gives what a journal has to begin with, `wall` the seconds since 1970.
+
+    All methods are called by one thread at a time, and never wait for the disk but for `begin` and `stop`.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        before: Callable[[], bytes],
+        say: Callable[[str], None],
+        wall: Callable[[], float] = time.time,
+    ) -> None:
+        self._folder = folder
+        self._before = before
+        self._say = say
+        self._wall = wall
+        self._file: JournalFile | None = None
+        self._size = 0
+        self._played_at = 0
+
+    @property
+    def journal(self) -> Path | None:
+        """The journal that is being written, if any."""
+        return self._file.path if self._file is not None else None
+
+    def begin(self, now: int) -> None:
+        """The first take begins at once, so that nothing is missed. Raises MachineError if the folder can't be used."""
+        self._begin(now).open()
+        self._start()
+
+    def add(self, packed: bytes, records: int, played: bool, now: int) -> None:
+        """What came and went; `played` says that somebody played."""
+        if self._file is None:
+            if not played:
+                return
+            self._begin(now)
+            self._start()
+        if self._file is not None:
+            self._file.add(packed, records)
+            self._size += len(packed)
+        if played:
+            self._played_at = now
+
+    def look(self, now: int) -> None:
+        """End the take if nobody plays any more, or if it is long enough."""
+        if self._file is not None and (now - self._played_at > PAUSE or self._size > LONGEST):
+            file, self._file = self._file, None
+            file.end(lambda: save_and_tell(file.path, self._say))
+
+    def stop(self) -> None:
+        """The end: the last take is saved."""
+        if self._file is not None:
+            file, self._file = self._file, None
+            file.close()
+            save_and_tell(file.path, self._say)
+
+    def _begin(self, now: int) -> JournalFile:
+        self._file = JournalFile(self._folder / f"{take_name(self._wall())}.mid", self._say)
+        self._size = 0
+        self._played_at = now
+        return self._file
+
+    def _start(self) -> None:
+        assert self._file is not None
+        self._file.start()
+        self._file.add(self._before(), 0)
+
+
+def take_name(wall: float) -> str:
+    """What a take begun at a time (seconds since 1970) is called: "take-20261125-201407", by the local time."""
+    return time.strftime("take-%Y%m%d-%H%M%S", time.localtime(wall))
+
+
+def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:
+    """Make the .mid file of a journal, and say so; a journal that can't be saved stays, for the next start."""
+    try:
+        saved = save(journal)
+    except MachineError as error:
+        say(f"a recording can't be saved now; that is tried again at the next start: {error}")
+        return
+    if saved.path is not None:
+        say(in_words(saved))
+
+
+def in_words(saved: Saved) -> str:
+    """What was saved, on a line."""
+    if saved.path is None:
+        return "nobody played, so there is nothing to save"
+    take = saved.take
+    held = f"; {count(take.held, 'note or pedal was', 'notes and pedals were')} still held, and let go at the end"
+    return (
+        f"saved {plain(str(saved.path))}: {length(take.seconds)}, {count(take.messages, 'message')} in "
+        f"{count(len(take.tracks), 'track')}{held if take.held else ''}"
+    )
+
+
+def length(seconds: float) -> str:
+    """A length of time as musicians write it: 4:07, or 1:02:33."""
+    whole = int(seconds + 0.5)
+    minutes, rest = divmod(whole, 60)
+    return f"{minutes}:{rest:02}" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02}:{rest:02}"

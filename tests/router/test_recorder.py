@@ -1,0 +1,187 @@
+"""The recorder: what the loop logs is remembered for minutes, and written to takes, by threads of its own."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import pytest
+
+from router.recorder import Recorder, recorder_handlers
+from rules.errors import MachineError
+from rules.journal import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
+from rules.switches import State
+from tests import mido_reader
+from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, left_behind, wait_for
+
+RULED: Record = (RULES, 0, 0, b"[]")
+SECOND = 1000 * MS
+
+
+class Desk:
+    """A recorder whose clocks are moved by hand."""
+
+    def __init__(self, **limits: int) -> None:
+        self.now = 0
+        self.said: list[str] = []
+        self.recorder = Recorder(self.said.append, clock=lambda: self.now, wall=lambda: 1.7e9, **limits)
+        self.recorder.log(RULED)
+
+    def log(self, *records: Record) -> None:
+        """What the loop does."""
+        for record in records:
+            self.recorder.log(record)
+
+    def last(self, seconds: float) -> list[Record]:
+        """The last seconds, without the time on the wall."""
+        return [record for record in unpack(self.recorder.last(seconds)) if record[0] != WALL]
+
+    def everything(self) -> list[Record]:
+        """All that is known, without the time on the wall."""
+        return [record for record in unpack(self.recorder.everything()) if record[0] != WALL]
+
+
+@pytest.fixture
+def desk() -> Iterator[Desk]:
+    """A recorder, stopped in the end."""
+    desk = Desk()
+    yield desk
+    desk.recorder.stop()
+
+
+def test_the_last_seconds_can_be_had(desk: Desk) -> None:
+    """The take that nobody recorded, after the rules and names of then."""
+    desk.log(*PLAYED[:3])
+    desk.everything()
+    desk.now = 20 * SECOND
+    desk.log((IN, 20 * SECOND, 0, OFF))
+    assert desk.last(5) == [RULED, NAMED, (IN, 20 * SECOND, 0, OFF)]
+    assert desk.last(60) == [RULED, *PLAYED[:3], (IN, 20 * SECOND, 0, OFF)]
+
+
+def test_after_minutes_only_what_counts_is_known() -> None:
+    """The held note is told, the echo of an hour ago isn't."""
+    desk = Desk(limit_seconds=60)
+    desk.log(*PLAYED[:3])
+    desk.everything()
+    desk.now = 90 * SECOND
+    assert desk.everything() == [RULED, NAMED, PLAYED[1]]
+
+
+def test_the_time_on_the_wall_is_noted_each_minute(desk: Desk) -> None:
+    """So that it can be said when something happened."""
+    for desk.now in (0, 30 * SECOND, 61 * SECOND):
+        desk.log((OUT, desk.now, 0, ON))
+        desk.everything()
+    walls = [record for record in unpack(desk.recorder.everything()) if record[0] == WALL]
+    assert [(record[1], wall_in(record[3])) for record in walls] == [(0, 1.7e9), (61 * SECOND, 1.7e9)]
+
+
+def test_switches_are_noted_when_they_have_changed(desk: Desk) -> None:
+    """Whoever looks at the last minutes knows how they stood."""
+    states: dict[str, State] = {"song": "verse", "up": False}
+
+    def switches() -> Mapping[str, State]:
+        return dict(states)
+
+    desk.recorder.switches = switches
+    for state in ("verse", "verse", "chorus"):
+        states["song"] = state
+        desk.log((IN, 0, 0, ON))
+        desk.everything()
+    noted = [state_in(record[3])["song"] for record in desk.everything() if record[0] == STATE]
+    assert noted == ["verse", "chorus"]
+
+
+def test_a_recording_holds_what_came_while_it_ran(desk: Desk, tmp_path: Path) -> None:
+    """Neither what came before nor what came after; rules and names come first."""
+    desk.log(*PLAYED[:3])
+    journal = desk.recorder.start_recording(tmp_path / "take.mid")
+    assert desk.recorder.recording == journal == tmp_path / "take.mid.journal"
+    desk.log(PLAYED[3])
+    assert desk.recorder.stop_recording() == (journal, 0)
+    desk.log(PLAYED[4])
+    kinds = [record[0] for record in unpack(journal.read_bytes(), len(HEAD))]
+    assert kinds == [RULES, NAMES, WALL, IN]
+    assert desk.recorder.recording is None
+
+
+def test_one_recording_at_a_time(desk: Desk, tmp_path: Path) -> None:
+    """And none is ended that wasn't begun."""
+    with pytest.raises(MachineError, match="nothing is being recorded"):
+        desk.recorder.stop_recording()
+    desk.recorder.start_recording(tmp_path / "take.mid")
+    with pytest.raises(MachineError, match="recorded already"):
+        desk.recorder.start_recording(tmp_path / "other.mid")
+
+
+def test_the_end_of_the_daemon_saves_the_recording(desk: Desk, tmp_path: Path) -> None:
+    """Nobody has to say record-stop first."""
+    desk.recorder.start()
+    desk.recorder.start_recording(tmp_path / "take.mid")
+    desk.log(*PLAYED)
+    desk.recorder.stop()
+    assert [path.name for path in tmp_path.iterdir()] == ["take.mid"]
+    kinds = [event.kind for event in mido_reader.events((tmp_path / "take.mid").read_bytes())]
+    assert kinds.count("Note_on_c") == kinds.count("Note_off_c") == 2
+    assert desk.said[-1].startswith("saved ")
+
+
+def test_the_thread_takes_what_is_logged(desk: Desk, tmp_path: Path) -> None:
+    """Twice a second it reaches the disk, without being asked: that is what a crash can't take."""
+    desk.recorder.start()
+    journal = desk.recorder.start_recording(tmp_path / "take.mid")
+    desk.log(*PLAYED)
+    wait_for(lambda: len(list(unpack(journal.read_bytes(), len(HEAD)))) >= 2 + len(PLAYED))
+
+
+def test_recording_all_the_time_saves_takes_and_what_was_left_behind(desk: Desk, tmp_path: Path) -> None:
+    """The start rescues what a crash left; a pause ends a take."""
+    left_behind(tmp_path / "old.mid.journal", *PLAYED)
+    desk.recorder.record_into(tmp_path)
+    assert "left behind" in desk.said[0]
+    desk.log(*PLAYED)
+    desk.everything()
+    desk.now = 61 * SECOND
+    desk.everything()
+    wait_for(lambda: len(desk.said) == 2)
+    assert sorted(path.suffix for path in tmp_path.iterdir()) == [".mid", ".mid"]
+    assert desk.recorder.recording is None
+
+
+def test_a_folder_that_cannot_be_used_is_told_at_the_start(desk: Desk, tmp_path: Path) -> None:
+    """Not after the concert."""
+    (tmp_path / "file").write_text("")
+    with pytest.raises(MachineError, match="can't be written here"):
+        desk.recorder.record_into(tmp_path / "file")
+
+
+def test_memory_is_bounded_by_bytes_too() -> None:
+    """However dense the music, the ring stays within its bound, and keeps the youngest."""
+    desk = Desk(limit_bytes=2000)
+    for desk.now in range(0, 300 * MS, MS):
+        desk.log(*((OUT, desk.now, number, bytes((0x90, desk.now % 127, number))) for number in range(10)))
+        desk.recorder.last(0)
+    kept = desk.everything()
+    assert kept[-1][1] == 299 * MS
+    assert 20 < len(kept) < 2000
+
+
+def test_what_can_be_asked_over_the_socket(desk: Desk, tmp_path: Path) -> None:
+    """The last seconds, all that is known, and a recording from begin to end."""
+    handlers = recorder_handlers(desk.recorder)
+    desk.log(*PLAYED)
+    everything = handlers["last"]({})["journal"]
+    assert [record for record in unpack(everything) if record[0] != WALL] == [RULED, *PLAYED]
+    assert handlers["last"]({"seconds": 60})["journal"] == everything
+    assert handlers["record"]({})["journal"] is None
+    begun = handlers["record"]({"path": str(tmp_path / "take.mid")})
+    desk.now = 2 * SECOND
+    journal = str(tmp_path / "take.mid.journal")
+    assert (begun["journal"], handlers["record"]({})) == (journal, {"journal": journal, "seconds": 2.0, "lost": 0})
+    assert handlers["record-stop"]({}) == {"journal": journal, "lost": 0}
+
+
+@pytest.mark.parametrize("path", ["take.mid", "/etc/passwd", "/tmp/take.txt"])
+def test_only_full_names_of_mid_files_are_taken(desk: Desk, path: str) -> None:
+    """The daemon's own folder is not the asker's."""
+    with pytest.raises(MachineError, match=r"no full path of a \.mid file"):
+        recorder_handlers(desk.recorder)["record"]({"path": path})

@@ -1,0 +1,101 @@
+"""Recording all evening: a take for each stretch of playing."""
+
+from pathlib import Path
+
+import pytest
+
+from router import standing
+from router.journals import save
+from router.standing import PAUSE, StandingTakes, in_words, length, save_and_tell, take_name
+from tests.router.journals import NAMED, PLAYED, left_behind, packed, wait_for
+
+EVENING = 1_764_100_000.0
+
+
+class Evening:
+    """Standing takes in a folder, with a clock on the wall that is moved by hand."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.said: list[str] = []
+        self.wall = EVENING
+        self.takes = StandingTakes(folder, lambda: packed(NAMED), self.said.append, lambda: self.wall)
+        self.takes.begin(0)
+
+    def play(self, now: int) -> None:
+        """Somebody plays."""
+        self.takes.add(packed(*PLAYED[1:]), 4, True, now)
+
+    @property
+    def files(self) -> list[str]:
+        """What lies in the folder."""
+        return sorted(path.name for path in self.folder.iterdir())
+
+
+def test_a_pause_ends_a_take_and_saves_it(tmp_path: Path) -> None:
+    """The .mid file is there while the daemon runs on."""
+    evening = Evening(tmp_path)
+    evening.play(0)
+    evening.takes.look(PAUSE)
+    assert evening.files == [f"{take_name(EVENING)}.mid.journal"]
+    evening.takes.look(PAUSE + 1)
+    wait_for(lambda: len(evening.said) == 1)
+    assert evening.files == [f"{take_name(EVENING)}.mid"]
+    assert evening.takes.journal is None
+
+
+def test_playing_again_begins_the_next_take(tmp_path: Path) -> None:
+    """What is no playing (clock, our own messages) doesn't."""
+    evening = Evening(tmp_path)
+    evening.play(0)
+    evening.takes.look(PAUSE + 1)
+    evening.takes.add(packed(NAMED), 1, False, PAUSE + 2)
+    assert evening.takes.journal is None
+    evening.wall += 3600
+    evening.play(PAUSE + 3)
+    evening.takes.stop()
+    wait_for(lambda: len(evening.said) == 2)
+    assert evening.files == [f"{take_name(EVENING)}.mid", f"{take_name(EVENING + 3600)}.mid"]
+
+
+def test_a_long_take_is_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A journal never grows without bound."""
+    monkeypatch.setattr(standing, "LONGEST", 10)
+    evening = Evening(tmp_path)
+    evening.play(0)
+    evening.takes.look(1)
+    wait_for(lambda: len(evening.said) == 1)
+    assert evening.takes.journal is None
+
+
+def test_an_evening_without_a_note_leaves_nothing(tmp_path: Path) -> None:
+    """No file, and no word."""
+    evening = Evening(tmp_path)
+    evening.takes.stop()
+    assert (evening.files, evening.said) == ([], [])
+
+
+def test_what_was_saved_is_told(tmp_path: Path) -> None:
+    """How long, how much, and what was still held."""
+    said: list[str] = []
+    save_and_tell(left_behind(tmp_path / "a.mid.journal", *PLAYED[:-1]), said.append)
+    assert said == [
+        f"saved {tmp_path}/a.mid: 0:01, 3 messages in 2 tracks; 1 note or pedal was still held, and let go at the end"
+    ]
+
+
+def test_what_cannot_be_saved_now_stays_for_the_next_start(tmp_path: Path) -> None:
+    """And that is told."""
+    said: list[str] = []
+    save_and_tell(tmp_path / "missing.mid.journal", said.append)
+    assert "tried again at the next start" in said[0]
+
+
+def test_lengths_read_as_musicians_write_them() -> None:
+    """Minutes and seconds; hours where there are any."""
+    assert [length(seconds) for seconds in (0.4, 59.6, 247, 3753)] == ["0:00", "1:00", "4:07", "1:02:33"]
+
+
+def test_no_playing_is_said_in_words(tmp_path: Path) -> None:
+    """For the command that was asked to record."""
+    assert in_words(save(left_behind(tmp_path / "a.mid.journal", NAMED))).startswith("nobody played")
