@@ -1,13 +1,35 @@
-"""Rules read anew while the music plays."""
+"""Rules read anew while the music plays.
+
+Saved files are believed when they have been quiet for a moment, and then read, compared, compiled and tested before
+the rules in force are touched. One thread does all of it.
+"""
 
 from __future__ import annotations
 
+import time
+import traceback
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from queue import Empty, SimpleQueue
+from threading import Event, Thread
+from typing import Final, Literal
 
-from router.preparing import Prepared, prepare
+from router.preparing import Prepared, prepare, prepare_texts
+from router.rulefiles import RuleTexts, read_rule_files
+from router.watching import Watcher, watched_folders
+from rules.errors import MachineError, PointsmanError, RuleFileError
 
-__all__ = ["Outcome", "Prepared", "prepare"]
+__all__ = ["Outcome", "Prepared", "Reloader", "prepare"]
+
+_QUIET: Final = 0.15  # seconds for which a file must stay as it is before it is believed
+_LOOKS_AT_BLANK: Final = 14  # so often a file that became empty is looked at: some empty it long before they write it
+_LOOK_EVERY: Final = 2.0  # seconds; network disks tell nothing
+_LOOK_AGAIN: Final = 0.25  # seconds after which a new watch stands; what was saved until then wasn't heard
+_PATIENCE: Final = 60.0  # seconds that someone waits for a reload: the tests of the files run as well
+_MOST_LINES: Final = 20
+
+Found = RuleTexts | str
+"""What a look at the files finds: their contents, or why they can't be read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,3 +38,182 @@ class Outcome:
 
     kind: Literal["applied", "unchanged", "rejected"]
     words: tuple[str, ...]
+
+
+def _nothing(*_: object) -> None:
+    """For whoever isn't interested."""
+
+
+class Reloader:
+    """Reads rule files anew when they change, and when it is asked to.
+
+    `swap` puts prepared rules in force and is called in the reloader's thread; if it raises, the reload is rejected.
+    `say` gets lines for the log. `began` and `ended` are called around each reload, whatever comes of it.
+
+    `prepared` are the rules in force, `last` is how the last reload ended, `applied_at` when rules were last put in
+    force (seconds since 1970).
+    """
+
+    def __init__(
+        self,
+        arguments: Sequence[str],
+        prepared: Prepared,
+        swap: Callable[[Prepared], None],
+        say: Callable[[str], None],
+        began: Callable[[], None] = _nothing,
+        ended: Callable[[Outcome], None] = _nothing,
+    ) -> None:
+        self.prepared = prepared
+        self.last = Outcome("applied", prepared.words)
+        self.applied_at = time.time()
+        self._arguments = tuple(arguments)
+        self._swap = swap
+        self._say = say
+        self._began = began
+        self._ended = ended
+        self._seen: Found = prepared.texts
+        self._asked: SimpleQueue[SimpleQueue[Outcome] | None] = SimpleQueue()
+        self._stopping = Event()
+        self._watcher = Watcher(lambda: self._asked.put(None), say)
+        self._thread = Thread(target=self._work, name="reloader", daemon=True)
+
+    # -- from other threads -------------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Begins to look after the files."""
+        self._watcher.start()
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ends both threads; a reload that is under way comes to its end first."""
+        self._stopping.set()
+        self._asked.put(None)
+        self._watcher.stop()
+        if self._thread.is_alive():
+            self._thread.join()
+
+    def request(self) -> None:
+        """Has the files read anew, soon. Waits for nothing, so that a signal handler may call it."""
+        self._asked.put(SimpleQueue())
+
+    def reload_now(self) -> Outcome:
+        """Reads the files anew at once, and waits for what comes of it; never call it from the loop that `swap` needs.
+
+        Raises MachineError if there is no answer for a minute.
+        """
+        answer: SimpleQueue[Outcome] = SimpleQueue()
+        self._asked.put(answer)
+        try:
+            return answer.get(timeout=_PATIENCE)
+        except Empty:
+            raise MachineError("the daemon is still reading its rule files: look at `status` later") from None
+
+    # -- the thread ---------------------------------------------------------------------------------------------------
+
+    def _work(self) -> None:
+        while not self._stopping.is_set():
+            try:
+                is_new = self._watcher.watch(watched_folders(self._arguments))
+                asked = self._next(_LOOK_AGAIN if is_new else _LOOK_EVERY)
+                if asked is not None:
+                    asked.put(self._reload(self._look()))
+                else:
+                    self._look_after()
+            except Exception:
+                self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
+        while not self._asked.empty():
+            asked = self._asked.get()
+            if asked is not None:
+                asked.put(Outcome("rejected", ("the daemon is about to leave",)))
+
+    def _next(self, patience: float) -> SimpleQueue[Outcome] | None:
+        """Whoever asks for a reload; None for a look, because something has changed or because it is time for one."""
+        try:
+            return self._asked.get(timeout=patience)
+        except Empty:
+            return None
+
+    def _look(self) -> Found:
+        try:
+            return read_rule_files(self._arguments)
+        except PointsmanError as error:
+            return str(error)
+
+    def _look_after(self) -> None:
+        """Reloads files that have changed since they were last judged."""
+        found = self._look()
+        while found != self._seen and not self._stopping.is_set():
+            quiet = self._settled(found)
+            if quiet == self._seen or self._stopping.is_set():
+                return
+            prepared = self._prepared(quiet)
+            # What can't be used may be half written, or about to come back: it gets a second chance.
+            if isinstance(prepared, Prepared) or (found := self._settled(quiet)) == quiet:
+                self._conclude(quiet, prepared)
+                return
+
+    def _settled(self, found: Found) -> Found:
+        """What is found once it has stayed the same for a while."""
+        looks = 0
+        while not self._stopping.wait(_QUIET):
+            before, found = found, self._look()
+            looks = looks + 1 if found == before else 0
+            if looks >= (_LOOKS_AT_BLANK if self._became_blank(found) else 1):
+                break
+        return found
+
+    def _became_blank(self, found: Found) -> bool:
+        before = dict(self.prepared.texts)
+        return isinstance(found, tuple) and any(before.get(name) and not text.strip() for name, text in found)
+
+    # -- one reload ---------------------------------------------------------------------------------------------------
+
+    def _reload(self, found: Found) -> Outcome:
+        return self._conclude(found, self._prepared(found))
+
+    def _prepared(self, found: Found) -> Prepared | Outcome:
+        """Files made ready; or the outcome, where nothing is to be put in force."""
+        self._began()
+        if isinstance(found, str):
+            return Outcome("rejected", (found,))
+        try:
+            prepared = prepare_texts(found, self.prepared)
+        except RuleFileError as error:
+            return Outcome("rejected", tuple(str(problem) for problem in error.problems))
+        except PointsmanError as error:
+            return Outcome("rejected", (str(error),))
+        except Exception:
+            return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+        return Outcome("unchanged", ("no rule file has changed",)) if prepared is self.prepared else prepared
+
+    def _conclude(self, found: Found, prepared: Prepared | Outcome) -> Outcome:
+        """Puts rules in force that are ready, and tells how it ended."""
+        outcome = self._applied(prepared) if isinstance(prepared, Prepared) else prepared
+        self._seen = found
+        self.last = outcome
+        self._tell(outcome)
+        self._ended(outcome)
+        return outcome
+
+    def _applied(self, prepared: Prepared) -> Outcome:
+        try:
+            self._swap(prepared)
+        except PointsmanError as error:
+            return Outcome("rejected", (str(error),))
+        except Exception:
+            return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+        self.prepared = prepared
+        self.applied_at = time.time()
+        return Outcome("applied", prepared.words)
+
+    def _tell(self, outcome: Outcome) -> None:
+        if outcome.kind == "unchanged":
+            self._say("no rule file has changed: the rules play on")
+            return
+        applied = outcome.kind == "applied"
+        self._say("new rules are in force:" if applied else "the rule files can't be used, and the rules play on:")
+        more = len(outcome.words) - _MOST_LINES
+        for line in outcome.words[:_MOST_LINES]:
+            self._say(f"  {line}")
+        if more > 0:
+            self._say(f"  and {more} more: `pointsman check` tells them all")

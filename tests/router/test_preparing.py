@@ -1,0 +1,57 @@
+"""Rule files made ready to be played."""
+
+from pathlib import Path
+
+import pytest
+
+from router.preparing import prepare
+from rules.errors import MachineError, RuleFileError
+
+RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n[[rules]]\nname = "a"\nfrom = "keys"\nto = "rack"\n'
+FAILING = '[[tests]]\nname = "silence"\nfrom = "keys"\nsend = "note-on 1 C4 100"\nexpect = {}\n'
+
+
+def test_the_words_say_what_the_files_hold(tmp_path: Path) -> None:
+    """At the start somebody wants to see that the right files were found."""
+    (tmp_path / "a.toml").write_text(RIG)
+    assert prepare([str(tmp_path)]).words == ("1 rule, 2 ports",)
+
+
+def test_the_same_files_are_the_same_rules(tmp_path: Path) -> None:
+    """Nothing is read or compiled again where no byte has changed."""
+    (tmp_path / "a.toml").write_text(RIG)
+    before = prepare([str(tmp_path)])
+    assert prepare([str(tmp_path)], before) is before
+
+
+def test_the_words_say_what_changed(tmp_path: Path) -> None:
+    """After a change, what changed is told; after a new comment, that nothing has."""
+    file = tmp_path / "a.toml"
+    file.write_text(RIG)
+    before = prepare([str(file)])
+    file.write_text(RIG.replace('"a"', '"b"'))
+    assert prepare([str(file)], before).words == ('rules: new "b"; gone "a"',)
+    file.write_text("# a comment\n" + RIG)
+    assert prepare([str(file)], before).words == ("the rules are the same as before",)
+
+
+def test_ports_keep_their_numbers(tmp_path: Path) -> None:
+    """What sounds is known by the numbers of ports, so they outlive a change of order."""
+    file = tmp_path / "a.toml"
+    file.write_text(RIG)
+    before = prepare([str(file)])
+    file.write_text(RIG.replace("[ports]", '[ports]\ndesk = { output = "D*" }'))
+    assert prepare([str(file)], before).pipeline.ports == ("rack", "desk")
+
+
+def test_a_file_that_fails_its_own_test_is_refused(tmp_path: Path) -> None:
+    """A rule file that disproves itself must not play."""
+    (tmp_path / "a.toml").write_text(RIG + FAILING)
+    with pytest.raises(RuleFileError, match="must stay silent"):
+        prepare([str(tmp_path)])
+
+
+def test_missing_files_are_told_as_such(tmp_path: Path) -> None:
+    """A file that isn't there is no fault of the rules."""
+    with pytest.raises(MachineError, match="there is no such file"):
+        prepare([str(tmp_path / "gone.toml")])

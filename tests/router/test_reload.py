@@ -1,0 +1,376 @@
+"""Rules read anew while the music plays: real files, the real watcher, and no word about how long it takes."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import Thread
+
+import pytest
+
+from router.reload import Outcome, Prepared, Reloader, prepare
+from rules.errors import MachineError
+
+LONG = 60.0
+"""Seconds: far more than anything here takes, so that a busy machine fails no test."""
+
+RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n'
+
+
+def rules(*names: str) -> str:
+    """A whole rule file with these rules."""
+    return RIG + "".join(f'[[rules]]\nname = "{name}"\nfrom = "keys"\nto = "rack"\n' for name in names)
+
+
+class Stage:
+    """A reloader at work, and what it does: outcomes, lines, and the rules that play."""
+
+    def __init__(self, arguments: list[str]) -> None:
+        self.outcomes: SimpleQueue[Outcome] = SimpleQueue()
+        self.lines: list[str] = []
+        self.playing = prepare(arguments)
+        self.obstacle: Exception | None = None
+        self.reloader = Reloader(arguments, self.playing, self.swap, self.lines.append, ended=self.outcomes.put)
+
+    def swap(self, prepared: Prepared) -> None:
+        """Takes over new rules, as the loop would."""
+        if self.obstacle is not None:
+            raise self.obstacle
+        self.playing = prepared
+
+    @property
+    def names(self) -> list[str | None]:
+        """The names of the rules that play."""
+        return [rule.name for rule in self.playing.ruleset.rules]
+
+    def next(self) -> Outcome:
+        """The next outcome, whenever it comes."""
+        return self.outcomes.get(timeout=LONG)
+
+
+@contextmanager
+def staged(*arguments: Path) -> Iterator[Stage]:
+    """A reloader that looks after these files."""
+    stage = Stage([str(argument) for argument in arguments])
+    stage.reloader.start()
+    try:
+        yield stage
+    finally:
+        stage.reloader.stop()
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    """A rule file with a rule "a"."""
+    path = tmp_path / "rig.toml"
+    path.write_text(rules("a"))
+    return path
+
+
+@pytest.fixture(autouse=True)
+def haste(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The timer looks ten times a second, so that no test waits for it."""
+    monkeypatch.setattr("router.reload._LOOK_EVERY", 0.1)
+    monkeypatch.setattr("router.reload._QUIET", 0.05)
+
+
+# -- ways of saving ---------------------------------------------------------------------------------------------------
+
+
+def write(file: Path, text: str) -> None:
+    """In place."""
+    file.write_text(text)
+
+
+def rename_over(file: Path, text: str) -> None:
+    """Beside it, then renamed over it."""
+    draft = file.with_name(".draft")
+    draft.write_text(text)
+    draft.replace(file)
+
+
+def back_up_and_write(file: Path, text: str) -> None:
+    """The old one is moved aside first."""
+    file.rename(file.with_name(file.name + "~"))
+    file.write_text(text)
+
+
+def delete_and_write(file: Path, text: str) -> None:
+    """The old one is deleted first."""
+    file.unlink()
+    file.write_text(text)
+
+
+def make_the_folder_anew(file: Path, text: str) -> None:
+    """The whole folder is deleted and comes back."""
+    shutil.rmtree(file.parent)
+    file.parent.mkdir()
+    file.write_text(text)
+
+
+@pytest.mark.parametrize("save", [write, rename_over, back_up_and_write, delete_and_write, make_the_folder_anew])
+def test_every_way_of_saving_is_noticed_each_time(tmp_path: Path, save: Callable[[Path, str], None]) -> None:
+    """However an editor saves, the new rules come into force, and the second time as well."""
+    folder = tmp_path / "rules"
+    folder.mkdir()
+    file = folder / "rig.toml"
+    file.write_text(rules("a"))
+    with staged(file) as stage:
+        for name in ("b", "c"):
+            save(file, rules(name))
+            while stage.names != [name]:
+                stage.next()
+        assert stage.reloader.last.kind == "applied"
+
+
+def test_a_new_file_in_a_folder_is_read(file: Path) -> None:
+    """A folder among the arguments means whatever rule files lie in it."""
+    with staged(file.parent) as stage:
+        (file.parent / "more.toml").write_text('[[rules]]\nname = "more"\nfrom = "keys"\nto = "rack"\n')
+        assert stage.next() == Outcome("applied", ('rules: new "more"',))
+        (file.parent / "more.toml").unlink()
+        assert stage.next() == Outcome("applied", ('rules: gone "more"',))
+
+
+def test_a_link_turned_elsewhere_is_noticed(tmp_path: Path) -> None:
+    """Tonight's rules may be a link to one of several folders."""
+    for name in ("friday", "saturday"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "rig.toml").write_text(rules(name))
+    link = tmp_path / "tonight"
+    link.symlink_to("friday")
+    with staged(link) as stage:
+        (tmp_path / "next").symlink_to("saturday")
+        (tmp_path / "next").replace(link)
+        assert stage.next().kind == "applied"
+        assert stage.names == ["saturday"]
+
+
+def test_what_a_link_means_can_be_edited_in_its_place(tmp_path: Path, file: Path) -> None:
+    """The edited file lies in another folder than the link that was given."""
+    links = tmp_path / "links"
+    links.mkdir()
+    link = links / "tonight.toml"
+    link.symlink_to(file)
+    with staged(link) as stage:
+        file.write_text(rules("b"))
+        assert stage.next().kind == "applied"
+        assert stage.names == ["b"]
+
+
+# -- what is wrong leaves the rules in force ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"[ports", "rig.toml:1"),
+        (b"\xff\xfe[\0p\0", "UTF-16"),
+        (b"\x89MIDI\0\0", "UTF-8"),
+        ((rules("a") + 'to = "nowhere"\n').encode(), "write it once"),
+        (rules("a").replace('"rack"\n', '"nowhere"\n').encode(), "nowhere"),
+        (
+            (rules("a") + '[[tests]]\nname = "t"\nfrom = "keys"\nsend = "note-on 1 C4 9"\nexpect = {}\n').encode(),
+            "must stay silent",
+        ),
+    ],
+)
+def test_a_file_that_cant_be_used_is_told_and_picked_up_when_mended(file: Path, content: bytes, words: str) -> None:
+    """The old rules play on, the mistake is told once with its place, and the mended file comes into force."""
+    with staged(file) as stage:
+        before = stage.playing
+        file.write_bytes(content)
+        outcome = stage.next()
+        assert outcome.kind == "rejected"
+        assert words in " ".join(outcome.words)
+        assert stage.playing is before
+        assert stage.lines[0] == "the rule files can't be used, and the rules play on:"
+        file.write_text(rules("b"))
+        assert stage.next().kind == "applied"
+        assert stage.names == ["b"]
+        assert sum("can't be used" in line for line in stage.lines) == 1
+
+
+def test_a_file_mended_to_what_it_was_leaves_the_rules_alone(file: Path) -> None:
+    """Taking a mistake back is no reload, and still it is told that all is well again."""
+    with staged(file) as stage:
+        before = stage.playing
+        file.write_text("[ports")
+        assert stage.next().kind == "rejected"
+        file.write_text(rules("a"))
+        assert stage.next() == Outcome("unchanged", ("no rule file has changed",))
+        assert stage.playing is before
+
+
+def test_a_missing_file_is_told_and_awaited(file: Path) -> None:
+    """A file that is deleted is waited for; the rules play on."""
+    with staged(file) as stage:
+        file.unlink()
+        outcome = stage.next()
+        assert outcome.kind == "rejected"
+        assert "there is no such file" in outcome.words[0]
+        file.write_text(rules("b"))
+        assert stage.next().kind == "applied"
+
+
+def test_a_half_written_file_is_given_time(file: Path) -> None:
+    """A file that is written in two goes ends as what it is in the end, whatever was seen of it in between."""
+    whole = rules("b", "c")
+    with staged(file) as stage:
+        with file.open("w") as writing:
+            writing.write(whole[:40])
+            writing.flush()
+            writing.write(whole[40:])
+        while stage.names != ["b", "c"]:
+            assert stage.next().kind in ("applied", "rejected")
+        assert stage.reloader.last.kind == "applied"
+
+
+def test_an_emptied_file_is_awaited(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some programs empty a file first and write it later: nothing is swapped in between."""
+    monkeypatch.setattr("router.reload._LOOKS_AT_BLANK", 1_000_000)
+    with staged(file) as stage:
+        file.write_text("")
+        assert stage.outcomes.empty()
+        file.write_text(rules("b"))
+        assert stage.next() == Outcome("applied", ('rules: new "b"; gone "a"',))
+
+
+def test_a_file_that_stays_empty_is_believed(file: Path) -> None:
+    """Rules can be taken away altogether."""
+    with staged(file) as stage:
+        file.write_text("\n")
+        assert stage.next().kind == "applied"
+        assert stage.names == []
+
+
+def test_rules_that_cant_be_swapped_are_rejected(file: Path) -> None:
+    """If the loop refuses, for whatever reason, that is told as the outcome."""
+    with staged(file) as stage:
+        before = stage.playing
+        stage.obstacle = MachineError("no port is free")
+        file.write_text(rules("b"))
+        assert stage.next() == Outcome("rejected", ("no port is free",))
+        stage.obstacle = ValueError("a mistake")
+        outcome = stage.reloader.reload_now()
+        assert (outcome.kind, stage.playing) == ("rejected", before)
+        assert "a mistake of ours" in outcome.words[0]
+        stage.obstacle = None
+        assert stage.reloader.reload_now().kind == "applied"
+
+
+# -- on demand --------------------------------------------------------------------------------------------------------
+
+
+def test_a_reload_on_demand_says_what_came_of_it(file: Path) -> None:
+    """Whoever asks gets the outcome: applied, unchanged or rejected."""
+    with staged(file) as stage:
+        assert stage.reloader.reload_now() == Outcome("unchanged", ("no rule file has changed",))
+        os.utime(file)
+        assert stage.reloader.reload_now().kind == "unchanged"
+        file.write_text("[ports")
+        assert stage.reloader.reload_now().kind == "rejected"
+        assert stage.reloader.reload_now().kind == "rejected"
+        file.write_text(rules("b"))
+        assert stage.reloader.reload_now() == Outcome("applied", ('rules: new "b"; gone "a"',))
+        assert stage.reloader.last.kind == "applied"
+        assert stage.reloader.prepared is stage.playing
+
+
+def test_a_request_waits_for_nothing_and_is_heard(file: Path) -> None:
+    """A signal handler asks for a reload and goes on."""
+    with staged(file) as stage:
+        stage.reloader.request()
+        assert stage.next().kind == "unchanged"
+
+
+def test_touching_a_file_changes_nothing(file: Path) -> None:
+    """A new date or other permissions are no new rules: nothing is swapped and nothing is told."""
+    with staged(file) as stage:
+        before = stage.playing
+        os.utime(file)
+        file.chmod(0o600)
+        file.write_text(rules("a"))
+        (file.parent / "other.toml").write_text("not meant")
+        file.with_name("last").touch()
+        assert stage.reloader.reload_now().kind == "unchanged"
+        assert stage.playing is before
+        assert stage.lines == ["no rule file has changed: the rules play on"]
+
+
+def test_an_applied_reload_is_told_in_words(file: Path) -> None:
+    """The log says that new rules are in force, and what is new about them."""
+    with staged(file) as stage:
+        file.write_text(rules("a", "b"))
+        stage.next()
+        assert stage.lines == ["new rules are in force:", '  rules: new "b"']
+
+
+def test_many_mistakes_are_counted(file: Path) -> None:
+    """A file full of mistakes doesn't fill the log."""
+    with staged(file) as stage:
+        file.write_text(RIG + "[[rules]]\nfrom = 1\n" * 100)
+        outcome = stage.next()
+        assert len(outcome.words) >= 100
+        assert len(stage.lines) == 22
+        assert "more: `pointsman check` tells them all" in stage.lines[-1]
+
+
+# -- watch and timer ----------------------------------------------------------------------------------------------
+
+
+def test_what_is_heard_is_read_at_once(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody has to wait for the timer where the computer tells of changes."""
+    with staged(file) as stage:
+        file.write_text(rules("b"))
+        stage.next()
+        monkeypatch.setattr("router.reload._LOOK_EVERY", 3600)
+        stage.reloader.reload_now()
+        for number in range(1000):
+            file.write_text(rules(f"c{number}"))
+            with suppress(Empty):
+                while stage.outcomes.get(timeout=1).kind != "applied":
+                    continue
+                break
+        assert stage.names == [f"c{number}"]
+
+
+def test_files_are_looked_at_where_watching_fails(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without any watch (a network disk, too many watches) a change is still found, and the failure is told once."""
+
+    def refuse(*_: object, **__: object) -> Iterator[None]:
+        raise OSError("too many watches")
+        yield
+
+    monkeypatch.setattr("watchfiles.watch", refuse)
+    with staged(file) as stage:
+        file.write_text(rules("b"))
+        assert stage.next().kind == "applied"
+        assert sum("too many watches" in line for line in stage.lines) == 1
+
+
+def test_a_name_that_is_no_text_does_no_harm(file: Path) -> None:
+    """A file name that isn't UTF-8 ends the library's watch; changes are found all the same."""
+    with staged(file) as stage:
+        with open(os.fsencode(file.parent) + b"/\xff\xfe", "wb"):
+            file.write_text(rules("b"))
+        while stage.names != ["b"]:
+            stage.next()
+        file.write_text(rules("c"))
+        while stage.names != ["c"]:
+            stage.next()
+        assert stage.reloader.last.kind == "applied"
+
+
+def test_stopping_answers_whoever_still_waits(file: Path) -> None:
+    """A client that asks while the daemon leaves gets an answer."""
+    answers: SimpleQueue[Outcome] = SimpleQueue()
+    with staged(file) as stage:
+        clients = [Thread(target=lambda: answers.put(stage.reloader.reload_now())) for _ in range(8)]
+        for client in clients:
+            client.start()
+    for client in clients:
+        client.join(LONG)
+    assert {answers.get(timeout=LONG).kind for _ in clients} <= {"unchanged", "rejected"}

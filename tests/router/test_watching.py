@@ -1,0 +1,187 @@
+"""Which folders are watched, and what is heard of them."""
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Event
+
+import pytest
+
+from router.watching import Watcher, watched_folders
+
+LONG = 30.0
+"""Seconds: far more than anything here takes, so that a busy machine fails no test."""
+
+
+def folders(*arguments: Path | str) -> set[str]:
+    """The paths of the folders that are watched for these arguments."""
+    return {path for path, _, _ in watched_folders([str(argument) for argument in arguments])}
+
+
+def test_a_file_is_watched_by_its_folder(tmp_path: Path) -> None:
+    """Saving by renaming over a file is only seen from its folder."""
+    (tmp_path / "a.toml").touch()
+    assert folders(tmp_path / "a.toml") == {str(tmp_path)}
+
+
+def test_a_missing_file_is_awaited_in_its_folder(tmp_path: Path) -> None:
+    """A file that isn't there may come back."""
+    assert folders(tmp_path / "a.toml") == {str(tmp_path)}
+
+
+def test_a_folder_is_watched_from_outside_too(tmp_path: Path) -> None:
+    """A folder can be deleted and made anew, which only the folder around it sees."""
+    rules = tmp_path / "rules"
+    rules.mkdir()
+    assert folders(rules) == {str(rules), str(tmp_path)}
+
+
+def test_folders_that_are_missing_are_left_out(tmp_path: Path) -> None:
+    """What isn't there can't be watched."""
+    assert folders(tmp_path / "gone" / "a.toml") == set()
+
+
+def test_every_folder_on_the_way_of_links_is_watched(tmp_path: Path) -> None:
+    """A link can be turned elsewhere at each hop, and what it means can be edited in its own place."""
+    for name in ("set", "links", "store"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "store" / "real.toml").touch()
+    (tmp_path / "links" / "hop.toml").symlink_to("../store/real.toml")
+    (tmp_path / "set" / "a.toml").symlink_to(tmp_path / "links" / "hop.toml")
+    assert folders(tmp_path / "set" / "a.toml") == {str(tmp_path / name) for name in ("set", "links", "store")}
+
+
+def test_links_to_folders_are_seen_through(tmp_path: Path) -> None:
+    """Where the folder itself is a link, its own folder and the real one are watched."""
+    (tmp_path / "tonight").mkdir()
+    (tmp_path / "current").symlink_to("tonight")
+    assert folders(tmp_path / "current" / "a.toml") == {
+        str(tmp_path / "current"),
+        str(tmp_path / "tonight"),
+        str(tmp_path),
+    }
+
+
+def test_links_in_a_folder_of_rules_are_followed(tmp_path: Path) -> None:
+    """A rule file in a folder may be a link to another place."""
+    rules, store = tmp_path / "rules", tmp_path / "store"
+    rules.mkdir()
+    store.mkdir()
+    (store / "real.toml").touch()
+    (rules / "a.toml").symlink_to(store / "real.toml")
+    assert folders(rules) == {str(rules), str(store), str(tmp_path)}
+
+
+def test_links_in_a_circle_end(tmp_path: Path) -> None:
+    """Links that lead in a circle don't keep us busy for ever."""
+    (tmp_path / "a.toml").symlink_to("b.toml")
+    (tmp_path / "b.toml").symlink_to("a.toml")
+    assert folders(tmp_path / "a.toml") == {str(tmp_path)}
+
+
+def test_a_folder_made_anew_is_another_one(tmp_path: Path) -> None:
+    """The watch on a deleted folder is dead, so its successor must be told from it."""
+    rules = tmp_path / "rules"
+    rules.mkdir()
+    before = watched_folders([str(rules)])
+    rules.rename(tmp_path / "old")
+    rules.mkdir()
+    assert watched_folders([str(rules)]) != before
+
+
+# -- the thread -------------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def watching(folder: Path, lines: list[str] | None = None) -> Iterator[Event]:
+    """Watches a folder; the event is set whenever something is heard."""
+    heard, said = Event(), [] if lines is None else lines
+    watcher = Watcher(heard.set, said.append)
+    watcher.watch(watched_folders([str(folder)]))
+    watcher.start()
+    try:
+        until_heard(heard, lambda: (folder / "first.toml").write_text(str(os.times())))
+        yield heard
+    finally:
+        watcher.stop()
+
+
+def until_heard(heard: Event, change: Callable[[], object]) -> None:
+    """Changes something until it is heard: the watch may have to be set up first."""
+    for _ in range(int(LONG)):
+        change()
+        if heard.wait(1):
+            break
+    assert heard.is_set()
+    heard.clear()
+
+
+@pytest.mark.parametrize("name", ["a.toml", ".git", "a.toml~", ".a.toml.swp"])
+def test_changes_are_heard_under_any_name(tmp_path: Path, name: str) -> None:
+    """Editors save under names of their own first, and none of them is overheard."""
+    with watching(tmp_path) as heard:
+        until_heard(heard, lambda: (tmp_path / name).write_bytes(os.urandom(4)))
+
+
+def test_a_file_renamed_over_another_is_heard_every_time(tmp_path: Path) -> None:
+    """The first save doesn't end the watch."""
+    target, draft = tmp_path / "a.toml", tmp_path / "draft"
+
+    def save() -> None:
+        draft.write_bytes(os.urandom(4))
+        draft.replace(target)
+
+    with watching(tmp_path) as heard:
+        for _ in range(3):
+            until_heard(heard, save)
+
+
+def test_other_folders_are_watched_when_they_are_wanted(tmp_path: Path) -> None:
+    """The watch moves to where the files are now."""
+    old, new = tmp_path / "old", tmp_path / "new"
+    old.mkdir()
+    new.mkdir()
+    heard = Event()
+    watcher = Watcher(heard.set, lambda line: None)
+    watcher.watch(watched_folders([str(old)]))
+    watcher.start()
+    try:
+        watcher.watch(watched_folders([str(new)]))
+        until_heard(heard, lambda: (new / "a.toml").write_bytes(os.urandom(4)))
+    finally:
+        watcher.stop()
+
+
+def test_what_stands_in_the_way_is_said_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder that can't be watched is told, not again and again, and the thread lives on."""
+    tried = Event()
+    tries: list[int] = []
+
+    def refuse(*_: object, **__: object) -> Iterator[None]:
+        tries.append(1)
+        if len(tries) == 3:
+            tried.set()
+        raise OSError("too many watches")
+        yield
+
+    monkeypatch.setattr("watchfiles.watch", refuse)
+    monkeypatch.setattr("router.watching._SHORTEST_PAUSE", 0.0)
+    lines: list[str] = []
+    watcher = Watcher(lambda: None, lines.append)
+    watcher.watch(watched_folders([str(tmp_path)]))
+    watcher.start()
+    assert tried.wait(LONG)
+    watcher.stop()
+    assert lines == [
+        "the folders of the rule files can't be watched (too many watches): they are looked at every 2 seconds"
+    ]
+
+
+def test_a_watcher_with_nothing_to_watch_stops(tmp_path: Path) -> None:
+    """No folder at all is a state like any other."""
+    watcher = Watcher(lambda: None, lambda line: None)
+    watcher.watch(watched_folders([str(tmp_path / "gone" / "a.toml")]))
+    watcher.start()
+    watcher.stop()
+    assert not watcher.is_alive

@@ -1,0 +1,92 @@
+"""What a reload says has changed."""
+
+from rules.language.changes import changes
+from rules.language.reading import read_rules
+from rules.language.ruleset import RuleSet
+
+PORTS = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n'
+
+
+def said(before: str, after: str, common: str = PORTS) -> tuple[str, ...]:
+    """What is said about one file that takes the place of another."""
+    return changes(rules(common + before), rules(common + after))
+
+
+def rules(text: str) -> RuleSet:
+    """The rules of one file."""
+    return read_rules([("rig.toml", text.encode())])
+
+
+def rule(name: str, more: str = "") -> str:
+    """A rule from the keyboard to the rack."""
+    return f'[[rules]]\nname = "{name}"\nfrom = "keys"\nto = "rack"\n{more}\n'
+
+
+def test_nothing_is_said_where_nothing_differs() -> None:
+    """A comment or an empty line more changes nothing that is played."""
+    assert said(rule("a"), "# a comment\n\n" + rule("a")) == ()
+
+
+def test_rules_are_new_changed_or_gone() -> None:
+    """Each rule that differs is named, with what became of it."""
+    assert said(rule("a") + rule("b"), rule("b", "steps = [{ transpose = 1 }]") + rule("c")) == (
+        'rules: new "c"; changed "b"; gone "a"',
+    )
+
+
+def test_another_order_is_a_change() -> None:
+    """The order of rules decides what comes out first, so it is told when nothing else differs."""
+    assert said(rule("a") + rule("b"), rule("b") + rule("a")) == ("rules: their order changed",)
+
+
+def test_a_rule_in_between_leaves_the_order_as_it_was() -> None:
+    """A rule put between two others is new, and no change of order."""
+    assert said(rule("a") + rule("b"), rule("a") + rule("c") + rule("b")) == ('rules: new "c"',)
+
+
+def test_ports_devices_and_switches_have_a_line_each() -> None:
+    """Whatever has a name is told by its kind."""
+    after = """
+[ports]
+keys = { input = "K*" }
+rack = { output = "Rack*" }
+desk = { output = "D*" }
+[devices]
+organ = { port = "rack", channel = 4 }
+[switches]
+up = { from = "keys", controller = "sustain" }
+"""
+    assert said(PORTS, after, common="") == (
+        'ports: new "desk"; changed "rack"',
+        'devices: new "organ"',
+        'switches: new "up"',
+    )
+
+
+def test_ports_that_are_gone_are_named() -> None:
+    """A port that is no longer in the file is told as gone."""
+    assert said('desk = { output = "D*" }\n', "") == ('ports: gone "desk"',)
+
+
+def test_tempo_sends_and_tests_are_told() -> None:
+    """What has no name of its own is told in a line of its own."""
+    switch = '[switches]\nup = { from = "keys", controller = "sustain" }\n'
+    turn = '[[on]]\nswitch = "up"\nsend = { rack = "program 1 5" }\n'
+    test = '[[tests]]\nname = "t"\nfrom = "keys"\nsend = "clock"\nexpect = {}\n'
+    assert said(switch, switch + turn + test) == (
+        "what switches send when they turn changed",
+        "tests changed: 1 now, 0 before",
+    )
+    assert said(PORTS, "bpm = 99.5\n" + PORTS, common="") == ("bpm: 120 became 99.5",)
+
+
+def test_many_names_are_counted() -> None:
+    """A file written anew names the first six, and says how many more there are."""
+    many = "".join(rule(f"r{number}") for number in range(20))
+    assert said("", many) == ('rules: new "r0", "r1", "r2", "r3", "r4", "r5" and 14 more',)
+
+
+def test_seven_names_are_all_named() -> None:
+    """One name isn't worth being counted."""
+    many = "".join(rule(f"r{number}") for number in range(7))
+    assert said("", many) == ('rules: new "r0", "r1", "r2", "r3", "r4", "r5", "r6"',)
