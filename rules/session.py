@@ -38,6 +38,12 @@ class Session:
         return self.engine.pipeline
 
     @property
+    def switches(self) -> dict[str, State]:
+        """How the switches stand."""
+        layout, word = self.engine.layout, self.engine.word
+        return {name: layout.state(word, name) for name in self.ruleset.switches}
+
+    @property
     def next_due(self) -> int:
         """When `advance` has something to do."""
         return min(self.engine.agenda.next_due, self._sensing.due)

@@ -1,0 +1,297 @@
+"""The loop of the daemon: polls the inputs, feeds the session, sends, and releases what is due.
+
+One thread does all of it, so that there is no lock and no callback: whoever wants something of a session that plays
+hands over a call, which runs between two messages (`Live.do`).
+"""
+
+from __future__ import annotations
+
+import json
+import time
+import traceback
+from collections import deque
+from collections.abc import Callable
+from queue import SimpleQueue
+from typing import Any, Final, TypeVar
+
+from router.latency import Latency
+from router.outlet import Outlet
+from router.ports import Inlet, PortEvent, Ports
+from router.reload import Prepared
+from rules import journal
+from rules.books import Sent
+from rules.errors import MachineError
+from rules.journal import Record
+from rules.messages import message_fault
+from rules.session import Session
+from rules.switches import State
+from rules.wiring import wanted_ports
+
+T = TypeVar("T")
+
+BUSY_PAUSE: Final = 100_000
+"""How long (ns) the loop sleeps between two looks while music plays."""
+
+IDLE_PAUSE: Final = 1_000_000
+"""The same (ns) after `_STAYS_BUSY` of silence: no computer need be warm for that."""
+
+_STAYS_BUSY: Final = 3_000_000_000
+_LOOK_EVERY: Final = 250_000_000
+_MOST_AT_ONCE: Final = 32  # messages of one input before the next one has its turn
+_MOST_TRACEBACKS: Final = 10
+_PATIENCE: Final = 10.0  # seconds that somebody waits for the loop's answer
+_LAST_SENDS: Final = 3_000_000_000  # ns that the wires get for the last note-offs
+
+
+class Live:
+    """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called four times a second.
+
+    `switches` tells other threads how the switches stood a moment ago.
+    """
+
+    def __init__(
+        self,
+        prepared: Prepared,
+        ports: Ports,
+        log: Callable[[Record], None],
+        say: Callable[[str], None],
+        look: Callable[[], None] = lambda: None,
+    ) -> None:
+        self.session = Session(prepared.ruleset, prepared.pipeline)
+        self.ports = ports
+        self.latency = Latency()
+        self.errors = 0
+        self.switches = self.session.switches
+        self._log = log
+        self._say = say
+        self._look = look
+        self._requests: deque[Callable[[], None]] = deque()
+        self._stopping = False
+        self._out: list[Sent] = []
+        self._inlets: list[tuple[Inlet, int]] = []
+        self._outlets: list[Outlet | None] = []
+        self._busy_until = 0
+        self._next_look = 0
+        self._began = 0
+        self._prepared = prepared
+
+    # -- from other threads -------------------------------------------------------------------------------------------
+
+    def do(self, work: Callable[[], T]) -> T:
+        """Runs `work` in the loop, between two messages; its result, or what it raises.
+
+        Raises MachineError when the loop doesn't answer.
+        """
+        answers: SimpleQueue[tuple[T | None, Exception | None]] = SimpleQueue()
+
+        def answer() -> None:
+            try:
+                answers.put((work(), None))
+            except Exception as error:
+                answers.put((None, error))
+
+        self._requests.append(answer)
+        try:
+            result, error = answers.get(timeout=_PATIENCE)
+        except Exception as silence:
+            raise MachineError("the daemon is too busy to answer, or about to leave") from silence
+        if error is not None:
+            raise error
+        return result  # type: ignore[return-value]
+
+    def stop(self) -> None:
+        """Lets `run` come to its end. May be called from anywhere, signal handlers included."""
+        self._stopping = True
+
+    # -- the loop -----------------------------------------------------------------------------------------------------
+
+    def run(self) -> None:
+        """Plays until `stop` is called; then ends everything that sounds."""
+        self._begin()
+        try:
+            while not self._stopping:
+                self._turn_round()
+        finally:
+            self._leave()
+
+    def _begin(self) -> None:
+        now = self._began = time.monotonic_ns()
+        events = self.ports.want(wanted_ports(self.session.ruleset), now)
+        now = time.monotonic_ns()
+        log_rules(self._log, self._prepared, now)
+        self.session.start(now, self._out)
+        log_names(self._log, self.session, now)
+        self._meet(events, now, first=True)
+        self._send(now)
+
+    def _turn_round(self) -> None:
+        """One turn: what was asked, what arrives, what is due, what waits for its wire; then a pause."""
+        while self._requests:
+            self._requests.popleft()()
+        if self._poll():
+            self._busy_until = time.monotonic_ns() + _STAYS_BUSY
+        now = time.monotonic_ns()
+        if now >= self._next_look:
+            self._next_look = now + _LOOK_EVERY
+            self._meet(self.ports.scan(now), now)
+            self.switches = self.session.switches
+            self._look()
+        if now >= self.session.next_due:
+            self._safely(self.session.advance, now)
+        wake = min(self.session.next_due, self._next_look, self.ports.pump(now))
+        pause = min(BUSY_PAUSE if now < self._busy_until else IDLE_PAUSE, wake - time.monotonic_ns())
+        if pause > 0:
+            time.sleep(pause / 1e9)
+
+    def _poll(self) -> bool:
+        """Takes what has arrived; whether anything had."""
+        busy = False
+        for inlet, player in self._inlets:
+            get_message = inlet.get_message
+            for _ in range(_MOST_AT_ONCE):
+                received = get_message()
+                if received is None:
+                    break
+                busy = True
+                self._arrive(inlet, player, received[0])
+        return busy
+
+    def _arrive(self, inlet: Inlet, player: int, received: Any) -> None:
+        """One message on its way through; whatever goes wrong is counted, and never stops the next one."""
+        now = time.monotonic_ns()
+        inlet.messages += 1
+        try:
+            message = bytes(received)
+            if message_fault(message):
+                inlet.faulty += 1
+                return
+            self._log((journal.IN, now, player, message))
+            self.session.arrive(player, message, now, self._out)
+        except Exception:
+            self._report()
+        if self._out:
+            self._send(now)
+            self.latency.note(time.monotonic_ns() - now)
+
+    def _send(self, now: int) -> None:
+        """Sends what the session gave out."""
+        out, log, outlets = self._out, self._log, self._outlets
+        for target, message, due, _ in out:
+            log((journal.OUT, due, target, message))
+            outlet = outlets[target]
+            if outlet is not None:
+                try:
+                    outlet.send(message, now)
+                except Exception:
+                    self._report()
+        out.clear()
+
+    def _safely(self, call: Callable[..., None], *arguments: Any) -> None:
+        """Calls the session, sends what comes of it, and counts what goes wrong."""
+        try:
+            call(*arguments, self._out)
+        except Exception:
+            self._report()
+        self._send(time.monotonic_ns())
+
+    def _report(self) -> None:
+        self.errors += 1
+        if self.errors <= _MOST_TRACEBACKS:
+            self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
+
+    # -- ports --------------------------------------------------------------------------------------------------------
+
+    def _meet(self, events: list[PortEvent], now: int, first: bool = False) -> None:
+        """Ports came or went: lost sources let go, outputs that return begin in silence."""
+        for event in events:
+            self._say(event.words)
+            wanted = event.wanted
+            if wanted is None:
+                continue
+            if event.kind == "lost" and wanted.direction == "in":
+                player = self.session.players[wanted.name]
+                self._log((journal.LOST, now, player, b""))
+                self._safely(self.session.lose, player, now)
+            elif event.kind == "found" and wanted.direction == "out" and not first:
+                self._log((journal.BACK, now, 0, wanted.name.encode()))
+                self._safely(self.session.return_output, wanted.name, now)
+        if events or first:
+            self._connect()
+
+    def _connect(self) -> None:
+        """Who plays what: looked up once, not for every message."""
+        players = self.session.players
+        self._inlets = [(inlet, players[inlet.name]) for inlet in self.ports.inlets if inlet.name in players]
+        self._outlets = [self.ports.outlets.get(name) for name in self.session.pipeline.ports]
+
+    # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
+
+    def panic(self, every_key: bool = False) -> None:
+        """Silences everything (ruling 17), and sees after inputs that may be stuck."""
+        now = time.monotonic_ns()
+        self.ports.cure(now)
+        self._log((journal.PANIC, now, 0, bytes((every_key,))))
+        self.session.panic(now, self._out, every_key)
+        self._send(now)
+
+    def turn(self, switch: str, state: State) -> None:
+        """Turns a switch. Raises KeyError or ValueError as the session does."""
+        now = time.monotonic_ns()
+        self.session.turn(switch, state, now, self._out)
+        self._log((journal.TURN, now, 0, json.dumps([switch, state]).encode()))
+        self._send(now)
+
+    def swap(self, prepared: Prepared) -> None:
+        """New rules while notes sound: opens new ports, hands over, closes those that are no longer wanted."""
+        now = time.monotonic_ns()
+        events = self.ports.want(wanted_ports(prepared.ruleset), now)
+        now = time.monotonic_ns()
+        log_rules(self._log, prepared, now)
+        self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
+        log_names(self._log, self.session, now)
+        self._meet(events, now, first=True)
+        self._send(now)
+        self.ports.drop_unwanted()
+        self._connect()
+
+    def status(self) -> dict[str, Any]:
+        """How it stands, as plain values."""
+        now = time.monotonic_ns()
+        session = self.session
+        clock = session.time.running(now)
+        names = {number: name for name, number in session.players.items()}
+        return {
+            "running_s": (now - self._began) // 1_000_000_000,
+            "ports": self.ports.state(),
+            "held": session.engine.sounding,
+            "switches": session.switches,
+            "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
+            "latency_us": {
+                "p50": self.latency.percentile(0.5),
+                "p99": self.latency.percentile(0.99),
+                "p99.9": self.latency.percentile(0.999),
+            },
+            "errors": self.errors,
+        }
+
+    # -- the end ------------------------------------------------------------------------------------------------------
+
+    def _leave(self) -> None:
+        """Ends everything that sounds, gives the wires time for it, and closes."""
+        now = time.monotonic_ns()
+        self._log((journal.LEFT, now, 0, b""))
+        self._safely(self.session.leave, now)
+        self.ports.flush(_LAST_SENDS)
+        self.ports.close()
+
+
+def log_rules(log: Callable[[Record], None], prepared: Prepared, now: int) -> None:
+    """Notes the rules that are in force from now on."""
+    texts = [[name, text.decode("latin-1")] for name, text in prepared.texts]
+    log((journal.RULES, now, 0, json.dumps(texts).encode()))
+
+
+def log_names(log: Callable[[Record], None], session: Session, now: int) -> None:
+    """Notes what the numbers of players and ports mean from now on."""
+    names = {"players": list(session.players), "ports": list(session.pipeline.ports)}
+    log((journal.NAMES, now, 0, json.dumps(names).encode()))

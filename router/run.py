@@ -1,0 +1,162 @@
+"""The command `run`: the daemon, put together."""
+
+from __future__ import annotations
+
+import ctypes
+import gc
+import os
+import sys
+import time
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any, Final
+
+from router.announcing import Announcer
+from router.backends import choose_backend
+from router.control import Control, Handler
+from router.live import Live
+from router.ports import Ports
+from router.recorder import Recorder, recorder_handlers
+from router.reload import Prepared, Reloader, prepare
+from router.service import Service
+from router.settings import RunSettings, UsageError
+from router.signals import heeded
+from router.switching import read_switch
+from router.version import version
+from rules.errors import MachineError
+
+_SWITCH_INTERVAL: Final = 0.0001
+"""Seconds after which a thread that computes lets the loop in: latency, not throughput, is what counts here."""
+
+_TIMER_SLACK: Final = 29  # PR_SET_TIMERSLACK of prctl(2): sleeps end when they should, not 50 microseconds later
+
+
+def run(settings: RunSettings) -> int:
+    """Play until told to leave; return the exit code.
+
+    Raises RuleFileError, MachineError or UsageError for what keeps the daemon from starting; nothing does later.
+    """
+    prepared = prepare(settings.rules)
+    with ExitStack() as closing:
+        announcer = Announcer()
+        closing.callback(announcer.stop)
+        daemon = Daemon(settings, prepared, announcer.say)
+        control = Control(settings.name, daemon.handlers(), announcer.say)
+        control.start()
+        closing.callback(control.stop)
+        backend = choose_backend(settings.backend, settings.name)
+        closing.callback(backend.close)
+        daemon.play(Ports(backend))
+    return 0
+
+
+class Daemon:
+    """The loop and its helpers: the recorder, who watches the rule files, the service manager."""
+
+    def __init__(self, settings: RunSettings, prepared: Prepared, say: Callable[[str], None]) -> None:
+        self._settings = settings
+        self._prepared = prepared
+        self._say = say
+        self._service = Service()
+        self._recorder = Recorder(say)
+        self._reloader = Reloader(
+            settings.rules, prepared, self._swap, say, self._service.reloading, lambda outcome: self._service.ready()
+        )
+        self._live: Live | None = None
+
+    def play(self, ports: Ports) -> None:
+        """Plays until a signal says to leave."""
+        live = self._live = Live(self._prepared, ports, self._recorder.log, self._say, self._look)
+        self._recorder.switches = lambda: live.switches
+        self._recorder.start()
+        try:
+            if self._settings.record is not None:
+                self._recorder.record_into(Path(self._settings.record))
+            self._reloader.start()
+            _be_quick()
+            with heeded(live.stop, self._reloader.request):
+                self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
+                self._service.ready(f"playing {', '.join(self._settings.rules)}")
+                live.run()
+                self._service.stopping()
+        finally:
+            self._reloader.stop()
+            self._recorder.stop()
+            self._service.close()
+
+    def _look(self) -> None:
+        self._service.beat(time.monotonic_ns())
+
+    # -- rules --------------------------------------------------------------------------------------------------------
+
+    def _swap(self, prepared: Prepared) -> None:
+        """Called by who reads the rules, in a thread of its own."""
+        live = self._playing
+        live.do(lambda: live.swap(prepared))
+
+    def _reload(self) -> dict[str, Any]:
+        outcome = self._reloader.reload_now()
+        return {"outcome": outcome.kind, "words": list(outcome.words)}
+
+    # -- what one can ask ---------------------------------------------------------------------------------------------
+
+    def handlers(self) -> Mapping[str, Handler]:
+        """What the control socket answers, by verb."""
+        return {
+            "status": lambda asked: self._status(),
+            "panic": self._panic,
+            "switch": self._turn,
+            "reload": lambda asked: self._reload(),
+            **recorder_handlers(self._recorder),
+        }
+
+    @property
+    def _playing(self) -> Live:
+        if self._live is None:
+            raise MachineError("the daemon is just about to start; ask again")
+        return self._live
+
+    def _status(self) -> dict[str, Any]:
+        live = self._playing
+        last, recording = self._reloader.last, self._recorder.recording
+        return {
+            "name": self._settings.name,
+            "pid": os.getpid(),
+            "version": version(),
+            **live.do(live.status),
+            "rules": {
+                "files": [name for name, _ in self._reloader.prepared.texts],
+                "applied": self._reloader.applied_at,
+                "error": "\n".join(last.words) if last.kind == "rejected" else None,
+            },
+            "recording": None if recording is None else str(recording),
+        }
+
+    def _panic(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        live = self._playing
+        live.do(lambda: live.panic(asked.get("every_key") is True))
+        return {}
+
+    def _turn(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        live = self._playing
+        name, value = asked.get("name"), asked.get("value")
+        if not isinstance(name, str) or not isinstance(value, str | None):
+            raise UsageError('write the switch and how it shall stand: {"name": "song", "value": "chorus"}')
+        switch, state = read_switch(name if value is None else f"{name}={value}", live.session.ruleset)
+        live.do(lambda: live.turn(switch, state))
+        return {}
+
+
+def _be_quick() -> None:
+    """Lets nothing of the interpreter's own hold up a message.
+
+    What was made so far is never looked at again by the garbage collector; messages make next to no garbage that it
+    would have to find.
+    """
+    sys.setswitchinterval(_SWITCH_INTERVAL)
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(100_000, 50, 1_000)
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(_TIMER_SLACK, 1, 0, 0, 0)
