@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterable
 from typing import Final
 
 from rules.agenda import Agenda, Sending
-from rules.holder import Copy, holder_of, note_place
+from rules.holder import Copy, holder_of, in_channel_of, note_place
 from rules.lag import NO_LAG
-from rules.ledger import Press, Rest, Sounding, cell_soundings, in_channel_of, sounding_of
+from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
 from rules.merge import Merge
 from rules.messages import (
     ALL_NOTES_OFF,
@@ -27,7 +27,7 @@ from rules.messages import (
     SYSEX,
     split_message,
 )
-from rules.pipeline import SHARED, Cell
+from rules.pipeline import SHARED, Cell, Table
 from rules.player import Player
 from rules.rest import Place, is_at_rest, rest_message, rest_place
 from rules.tempo import Later
@@ -38,10 +38,6 @@ Sent = tuple[int, bytes, int, int]
 
 EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
 """The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
-
-
-NOBODY: Final = -1
-"""The in-key of what nobody holds."""
 
 
 def is_note_on(message: bytes) -> bool:
@@ -75,13 +71,9 @@ class Books:
     def enter(self, player: Player, walk: Walk, message: bytes, woken: bool = False) -> None:
         """Books everything that a message became; `woken` says that it came earlier, and was booked then."""
         emissions = _once(walk.emissions)
-        if message[0] >= SYSEX:
-            self._pass_by(player, walk, emissions)
-            return
-        begins, ends = is_note_on(message), is_note_off(message) or self._lets_go(player, walk.in_key, message)
-        ends = ends or any(is_note_off(e.message) and not e.literal for e in emissions if _is_note(e))
-        if ends and player.pressed(walk.in_key):
-            self._end_first(player, walk, message)
+        begins = is_note_on(message)
+        if is_note_off(message) and player.pressed(walk.in_key):
+            self._end_first(player, walk.in_key, message)
             emissions = [e for e in emissions if e.literal or not (_is_note(e) and is_note_off(e.message))]
         places = [rest_place(e.target, e.message) for e in emissions]
         new = [e for e in emissions if _is_note(e) and is_note_on(e.message)]
@@ -94,27 +86,6 @@ class Books:
             self._emit(player, walk, emission, place, press)
         if walk.in_key in player.rests and not woken:
             self._bring_to_rest(player, walk, message, {*places, *walk.promised})
-
-    def _pass_by(self, player: Player, walk: Walk, emissions: Iterable[Emission]) -> None:
-        """What sysex, clock and transport come to: nobody holds it, but notes that a `send` makes are remembered."""
-        press = Press([], walk.table, walk.word)
-        for emission in emissions:
-            in_key, due = NOBODY, walk.due(emission.lag)
-            if _is_note(emission):
-                in_key = walk.in_key
-                if is_note_on(emission.message):
-                    press.soundings.append(sounding_of(emission, due))
-            sending = Sending(player.number, player.source, in_key, emission.copy, emission.target, emission.message)
-            self.go(due, sending)
-        if press.soundings:
-            player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
-
-    @staticmethod
-    def _lets_go(player: Player, in_key: int, message: bytes) -> bool:
-        """Whether a controller falls below 64 that holds notes of a `send`."""
-        if message[0] & 0xF0 != CONTROLLER or message[2] >= SWITCH_ON or in_key not in player.presses:
-            return False
-        return any(sounding.literal for press in player.pressed(in_key) for sounding in press.soundings)
 
     def _emit(self, player: Player, walk: Walk, emission: Emission, place: Place | None, press: Press) -> None:
         due = walk.due(emission.lag)
@@ -139,19 +110,43 @@ class Books:
 
     # -- notes ------------------------------------------------------------------------------------------------------
 
-    def _end_first(self, player: Player, walk: Walk, message: bytes) -> None:
-        """A note-off: the oldest press of its in-key ends, wherever it sounds, as late as it began (ruling 9).
+    def let_fall(self, player: Player, in_key: int, message: bytes) -> None:
+        """A controller, bend or pressure that made notes ends them when it falls, whatever the rules say by now."""
+        for press in list(player.pressed(in_key)):
+            if self._falls(player, in_key, message, press):
+                self._end_press(player, in_key, press)
+
+    def _falls(self, player: Player, in_key: int, message: bytes, press: Press) -> bool:
+        """Whether a value is below 64 for those who made notes of it, else by itself."""
+        heard = self._tried(player, in_key, message, press.table, press.word).heard
+        if heard or message[0] & 0xF0 == PROGRAM:
+            return False in heard
+        return is_at_rest(message, fully=False) or (message[0] & 0xF0 == CONTROLLER and message[2] < SWITCH_ON)
+
+    def _tried(self, player: Player, in_key: int, message: bytes, table: Table, word: int) -> Walk:
+        """A walk that a message would take now, had nothing changed since."""
+        trial = Walk(self.clerk, player.number, in_key, self.clerk.now, word, message, table)
+        trial.trying = True
+        trial.follow(table, *split_message(message))
+        return trial
+
+    def _end_press(self, player: Player, in_key: int, press: Press, came: bytes | None = None) -> None:
+        """A press ends, wherever it sounds, as late as it began (ruling 9)."""
+        presses = player.pressed(in_key)
+        presses.remove(press)
+        if not presses:
+            del player.presses[in_key]
+        for sounding in press.soundings:
+            self.end(player, in_key, sounding, came)
+
+    def _end_first(self, player: Player, in_key: int, message: bytes) -> None:
+        """A note-off ends the oldest press of its in-key.
 
         A press that came to nothing waits for the others: not every source ends each of its note-ons.
         """
-        presses = player.pressed(walk.in_key)
+        presses = player.pressed(in_key)
         press = next((press for press in presses if press.soundings), presses[0])
-        presses.remove(press)
-        if not presses:
-            del player.presses[walk.in_key]
-        came = message if is_note_off(message) else None
-        for sounding in press.soundings:
-            self.end(player, walk.in_key, sounding, came)
+        self._end_press(player, in_key, press, message)
 
     def _end_moved(self, player: Player, walk: Walk, places: set[Place]) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
@@ -226,10 +221,7 @@ class Books:
 
     def _is_released(self, player: Player, walk: Walk, message: bytes, place: Place, rest: Rest) -> bool:
         """Whether a message, on the way that the press took, comes to rest at its place."""
-        trial = Walk(self.clerk, player.number, walk.in_key, walk.now, rest.word, message, rest.table)
-        trial.trying = True
-        trial.follow(rest.table, *split_message(message))
-        for emission in trial.emissions:
+        for emission in self._tried(player, walk.in_key, message, rest.table, rest.word).emissions:
             if rest_place(emission.target, emission.message) == place:
                 return is_at_rest(emission.message, fully=False)
         return is_note_off(message) or (
@@ -250,7 +242,7 @@ class Books:
         """Sends what is due, as far as other holders at the same output let it."""
         message = sending.message
         status = message[0]
-        if status >= SYSEX or sending.in_key == NOBODY:
+        if status >= SYSEX:
             self.out.append((sending.target, message, due, sending.player))
             return
         if status < POLY_PRESSURE:

@@ -14,7 +14,8 @@ from typing import Any, Final
 from rules.agenda import CallBack, Entry, Sending
 from rules.books import Books, Sent
 from rules.guards import holds
-from rules.ledger import Press, in_key_of
+from rules.holder import in_key_of
+from rules.ledger import Press
 from rules.merge import Merge
 from rules.messages import (
     ACTIVE_SENSING,
@@ -202,6 +203,8 @@ class Engine:
         in_key = in_key_of(status, first)
         walk = Walk(self, player.number, in_key, now, self.word, message, player.table)
         walk.as_note_on = message[0] & 0xF0 == NOTE_ON
+        if status >= POLY_PRESSURE and in_key in player.presses:
+            self._books.let_fall(player, in_key, message)
         held = player.pressed(in_key_of(NOTE_ON | status & 0x0F, first)) if status & 0xF0 == POLY_PRESSURE else []
         if held:
             self._follow_note(walk, held, status, first, second)

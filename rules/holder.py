@@ -6,10 +6,35 @@ A note's place is port << 11 | channel << 7 | key. Its holder is source << 14 | 
 
 from __future__ import annotations
 
+from typing import Final
+
+from rules.messages import NOTE_ON, PROGRAM, SYSEX
+
 Copy = tuple[str | int, ...]
 """Which echo copy: the places of the echoes and the numbers of their copies on its way; empty for the note itself."""
 
 Holder = int | tuple[int, int, Copy]
+
+
+_SYSTEM: Final = (SYSEX & 0x7F) << 7
+"""The first in-key of system messages."""
+
+
+def in_key_of(status: int, d1: int) -> int:
+    """The name of an incoming note, controller or channel-wide kind: status and first data byte where that names it.
+
+    It is the place of the message's cell in a flat table (status - 80, times 128, plus first byte). Note-offs have the
+    name of their note-on.
+    """
+    if status < NOTE_ON:
+        status |= 0x10
+    return (status & 0x7F) << 7 | (d1 if status < PROGRAM else 0)
+
+
+def in_channel_of(in_key: int) -> int:
+    """The incoming channel 0-15 of a name. What clock and transport send counts as channel 1's, where it goes unless
+    told otherwise."""
+    return in_key >> 7 & 0x0F if in_key < _SYSTEM else 0
 
 
 def note_place(target: int, channel: int, key: int) -> int:
@@ -30,4 +55,4 @@ def holder_of(source: int, in_key: int, copy: Copy) -> Holder:
 def hand_of(holder: Holder) -> tuple[int, int]:
     """The source and incoming channel 0-15 of a holder."""
     source, in_key = (holder >> 14, holder & 0x3FFF) if isinstance(holder, int) else holder[:2]
-    return source, in_key >> 7 & 0x0F
+    return source, in_channel_of(in_key)

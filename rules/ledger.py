@@ -10,26 +10,10 @@ from dataclasses import dataclass
 
 from rules.holder import Copy, note_place
 from rules.lag import NO_LAG, Lag
-from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY, PROGRAM
+from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.pipeline import Cell, Table
 from rules.rest import Place
 from rules.walk import Emission
-
-
-def in_key_of(status: int, d1: int) -> int:
-    """The name of an incoming note, controller or channel-wide kind: status and first data byte where that names it.
-
-    It is the place of the message's cell in a flat table (status - 80, times 128, plus first byte). Note-offs have the
-    name of their note-on.
-    """
-    if status < NOTE_ON:
-        status |= 0x10
-    return (status & 0x7F) << 7 | (d1 if status < PROGRAM else 0)
-
-
-def in_channel_of(in_key: int) -> int:
-    """The incoming channel 0-15 of a name."""
-    return in_key >> 7 & 0x0F
 
 
 @dataclass(slots=True, eq=False)

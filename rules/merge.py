@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.agenda import Sending
-from rules.holder import Holder, channel_of, hand_of
-from rules.ledger import in_channel_of
+from rules.holder import Holder, channel_of, hand_of, in_channel_of
 from rules.messages import (
     BANK_LSB,
     BANK_MSB,

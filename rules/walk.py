@@ -98,7 +98,7 @@ class Emission:
 class Walk:
     """The state of one walk. Nodes read and set `lag` and `copy` around what they follow.
 
-    `trying`: only to see where a message would go; nodes remember nothing of it. `catching_up`: a value that is known
+    `heard`: what makes notes of values, and `send`, were told: True for a value of 64 and above. `trying`: only to see where a message would go; nodes remember nothing of it. `catching_up`: a value that is known
     from before; it fires nothing and makes no notes.
     """
 
@@ -108,6 +108,7 @@ class Walk:
         "clerk",
         "copy",
         "emissions",
+        "heard",
         "in_key",
         "lag",
         "literal",
@@ -140,6 +141,7 @@ class Walk:
         self.table = table
         self.promised: set[tuple[int, int, int]] = set()
         self.emissions: list[Emission] = []
+        self.heard: list[bool] = []
 
     def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
         """Takes every lane that a table has for a message; system messages are looked up by their status alone.

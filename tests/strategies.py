@@ -225,6 +225,9 @@ SENDABLE = [
     "start",
     "sysex F0 7D 01 F7",
     "controller 123 0",
+    "controller 121 0",
+    "controller 6 5",
+    "controller 100 1",
 ]
 
 

@@ -41,6 +41,8 @@ class SendNode(Node):
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
+        if status & 0xF0 == CONTROLLER and d1 < MOST_MODE:
+            walk.heard.append(d2 >= SWITCH_ON)
         if self._keep:
             walk.follow(self.after, status, d1, d2)
         if not walk.trying and self._fires(walk, status, d1, d2) and not walk.catching_up:

@@ -110,14 +110,13 @@ class Memory:
 class Moment:
     """All that a step may look at besides the message.
 
-    `match` is what the rule asks for; `held` says whether what came in holds notes down already. `heard` collects what
-    maps to notes and `send` were told: True for a press, False for a release.
+    `match` is what the rule asks for. `heard` collects what maps to notes and `send` were told: True for a press,
+    False for a release.
     """
 
     switches: Mapping[str, bool | int | str]
     memory: Memory
     player: int
-    held: bool
     match: Iterable[Condition] = ()
     heard: list[bool] = field(default_factory=list)
 
@@ -270,7 +269,7 @@ def _map(step: MapStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     value = _value_at(step, step.source, at, message, moment)
     if value is None:
         return [flow]
-    return [flow.with_message(made) for made in _made(step, value, message, moment)]
+    return [flow.with_message(made) for made in _made(step, value, at, message, moment)]
 
 
 def _by_table(step: MapStep, flow: Flow) -> list[Flow]:
@@ -318,14 +317,14 @@ def _wide_value(source: End, at: At, message: bytes, moment: Moment) -> int | No
     return None
 
 
-def _made(step: MapStep, value: int, message: bytes, moment: Moment) -> list[bytes]:
+def _made(step: MapStep, value: int, at: At, message: bytes, moment: Moment) -> list[bytes]:
     """What the map makes of a value that came in with `message`."""
     to = step.to
     assert to is not None
     channel, mapped = facts.channel_of(message), mapped_value(step, value)
     number = message[1] if to.number is None else to.number
     if to.kind == "note":
-        return _made_note(number, mapped, message, moment)
+        return _made_note(number, mapped, at, message, moment)
     if to.kind == "pitch-bend":
         return [bytes((0xE0 | channel, mapped + 8192 & 0x7F, mapped + 8192 >> 7))]
     if to.kind in ("pressure", "program"):
@@ -339,14 +338,17 @@ def _made(step: MapStep, value: int, message: bytes, moment: Moment) -> list[byt
     return [bytes((status, number, mapped))]
 
 
-def _made_note(key: int, value: int, message: bytes, moment: Moment) -> list[bytes]:
-    """A note from a note, or from a value: on at 64 and above while nothing is held; its end is the ledger's."""
+def _made_note(key: int, value: int, at: At, message: bytes, moment: Moment) -> list[bytes]:
+    """A note from a note, or from a value: on where it crosses to 64 and above; its end is the ledger's."""
     channel = facts.channel_of(message)
     if facts.is_on(message):
         return [bytes((message[0], key, max(1, value)))]
     if facts.is_off(message):
         return [bytes((message[0], key, message[2]))]
     moment.heard.append(value >= SWITCH_ON)
-    if value >= SWITCH_ON and not moment.held:
+    name = (*at, message[0], facts.number_of(message))
+    before = moment.memory.before(moment.player, name)
+    moment.memory.note(moment.player, name, value)
+    if before < SWITCH_ON <= value:
         return [bytes((0x90 | channel, key, value))]
     return []

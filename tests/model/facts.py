@@ -11,6 +11,7 @@ from rules.messages import (
     MOST_MODE,
     PEDALS,
     SWITCH_ON,
+    SYSEX,
 )
 
 Place = tuple[str, str, int, int]
@@ -116,6 +117,11 @@ def in_key_of(player: int, message: bytes) -> InKey:
     """What is held down when this message comes in."""
     status = message[0] | 0x10 if is_note(message) else message[0]
     return player, status, number_of(message)
+
+
+def in_channel_of(in_key: InKey | None) -> int:
+    """The channel 0-15 of the hand: what clock and transport send counts as channel 1's."""
+    return 0 if in_key is None or in_key[1] >= SYSEX else in_key[1] & 0x0F
 
 
 def place_of(port: str, message: bytes) -> Place:

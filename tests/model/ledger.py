@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from rules.messages import SYSEX
 from rules.tempo import Delay
 from tests.model import facts
 from tests.model.chain import At
@@ -31,8 +30,8 @@ class Item:
 
     @property
     def hand(self) -> tuple[str, int]:
-        """Source and incoming channel: who holds what concerns a whole channel. Without one it is channel 1."""
-        return self.source, 0 if self.in_key is None or self.in_key[1] >= SYSEX else self.in_key[1] & 0x0F
+        """Source and incoming channel: who holds what concerns a whole channel."""
+        return self.source, facts.in_channel_of(self.in_key)
 
     @property
     def holder(self) -> tuple[str, int, int, At]:

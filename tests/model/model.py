@@ -204,11 +204,9 @@ class Model:
     def _feed_message(self, player: int, message: bytes, now: int, out: Out) -> None:
         in_key = facts.in_key_of(player, message) if facts.has_channel(message) else None
         source, key = self.players[player], in_key or (player, message[0], 0)
-        presses = self.ledger.presses.get(key, [])
         if in_key is not None and not facts.is_note(message):
             self._release_trigger(key, message, now, out)
-            presses = self.ledger.presses.get(key, [])
-        moment = Moment(self.switches, self.memory, player, held=bool(presses))
+        moment = Moment(self.switches, self.memory, player)
         emissions: list[Emission] = []
         arrived = self._now().into_rules(source, message, moment)
         let_in = []
@@ -375,16 +373,17 @@ class Model:
     def _remember_rest(self, emission: Emission, in_key: InKey, way: Way) -> None:
         message, place = emission.message, emission.place
         if facts.is_controller(message) and message[1] == RESET_CONTROLLERS:
-            hand = (self.players[in_key[0]], in_key[1] & 0x0F)
-            self.ledger.forget_rests(
-                lambda key, at: (self.players[key[0]], key[1] & 0x0F) == hand and (at[0], at[2]) == (place[0], place[2])
-            )
+            hand = self._hand(in_key)
+            self.ledger.forget_rests(lambda key, at: self._hand(key) == hand and (at[0], at[2]) == (place[0], place[2]))
         if not self._is_held_down(emission):
             return
         if facts.is_at_rest(message):
             self.ledger.forget_rests(lambda key, at: key == in_key and at == place)
         else:
             self.ledger.rests.setdefault(in_key, {})[place] = (way, emission)
+
+    def _hand(self, in_key: InKey) -> tuple[str, int]:
+        return self.players[in_key[0]], facts.in_channel_of(in_key)
 
     def _is_held_down(self, emission: Emission) -> bool:
         """Whether it comes to rest with the hand. What a `send` sends stays: nobody holds it down."""
@@ -600,7 +599,7 @@ class Model:
             for branch in branches_of(rule):
                 if rule.catch_up and not branch.is_open(before) and branch.is_open(after):
                     for known, in_key, message in self._last_known(rule.source, rule.catch_up):
-                        moment = Moment(after, self.memory, known, held=False)
+                        moment = Moment(after, self.memory, known)
                         flows = self._now().into_rules(self.players[known], message, moment)
                         emissions = once(e for flow in flows for e in self._now().along(rule, [branch], flow, moment))
                         # Values are caught up, nothing else: they fire no `send` and make no notes.
@@ -630,7 +629,7 @@ class Model:
 
     def _feed_signal(self, player: int, message: bytes, now: int, out: Out) -> None:
         source = self.players[player]
-        moment = Moment(self.switches, self.memory, player, held=False)
+        moment = Moment(self.switches, self.memory, player)
         if self._trigger(player, message, now, out):
             return
         clocked = self._to_clocked_ports(player, message, now, out)

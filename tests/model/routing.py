@@ -131,7 +131,7 @@ class Way:
 
     def everything(self, source: str, message: bytes, player: int, memory: Memory) -> tuple[list[Emission], Moment]:
         """All that this way makes of a message, without doing it: nothing is remembered."""
-        moment = Moment(self.switches, memory.frozen(), player, held=False)
+        moment = Moment(self.switches, memory.frozen(), player)
         emissions = []
         for flow in self.into_rules(source, message, moment):
             emissions += self.out_of_rules(source, flow, moment)

@@ -755,6 +755,32 @@ def ruling_9_holders_are_told_apart_by_channel() -> Case:
 
 
 @case
+def ruling_9_a_note_made_from_a_value_ends_where_it_sounds() -> Case:
+    """Pressure that made a note ends it when it falls, also where its rule has been switched off meanwhile."""
+    return Case(
+        """
+        [switches]
+        up = { from = "pads", note = "C1" }
+        [[rules]]
+        from = "keys"
+        when = "up"
+        steps = [{ map = { from = "pressure", to = "note D4" } }]
+        to = "synth"
+        """,
+        """
+        at 0 turn up on
+        at 1 keys pressure 1 100
+        at 2 turn up off
+        at 3 keys pressure 1 0
+        """,
+        """
+        at 1 synth note-on 1 D4 100
+        at 3 synth note-off 1 D4 64
+        """,
+    )
+
+
+@case
 def ruling_10_a_second_on_to_the_same_target_passes() -> Case:
     """Both note-ons pass, and each note-off."""
     return Case(
@@ -1439,6 +1465,67 @@ def _resets(port: str, at: int, channel: int) -> str:
 
 
 @case
+def ruling_16_what_a_start_sends_chooses_sounds_too() -> Case:
+    """A bank select waits for its program change where another source chooses sounds by a `send`, too."""
+    return Case(
+        """
+        [[rules]]
+        from = "pads"
+        match = { kind = "start" }
+        steps = [{ send = ["controller bank 1", "program 3"] }]
+        to = "rack"
+        [[rules]]
+        from = "keys"
+        to = "rack"
+        """,
+        """
+        at 0 keys controller 1 bank 5
+        at 1 pads start
+        at 2 keys program 1 9
+        """,
+        """
+        at 1 rack controller 1 bank 1
+        at 1 rack program 1 3
+        at 2 rack controller 1 bank 5
+        at 2 rack program 1 9
+        """,
+    )
+
+
+@case
+def ruling_16_what_a_start_selects_is_not_what_others_selected() -> Case:
+    """A parameter number that clock and transport send counts: before data the own choice is sent again."""
+    return Case(
+        """
+        [[rules]]
+        from = "pads"
+        match = { kind = "start" }
+        steps = [{ send = ["controller 2 101 0", "controller 2 100 1", "controller 2 6 70"] }]
+        to = "rack"
+        [[rules]]
+        from = "keys"
+        to = "rack"
+        """,
+        """
+        at 0 keys controller 2 101 0
+        at 1 keys controller 2 100 2
+        at 2 pads start
+        at 3 keys controller 2 6 64
+        """,
+        """
+        at 0 rack controller 2 101 0
+        at 1 rack controller 2 100 2
+        at 2 rack controller 2 101 0
+        at 2 rack controller 2 100 1
+        at 2 rack controller 2 6 70
+        at 3 rack controller 2 101 0
+        at 3 rack controller 2 100 2
+        at 3 rack controller 2 6 64
+        """,
+    )
+
+
+@case
 def ruling_17_panic_ends_everything() -> Case:
     """Offs for what sounds, then pedals up, all notes and sound off and bend to the middle on each channel."""
     resets = "\n".join(_resets(port, 4, channel) for port in ("synth", "rack") for channel in range(1, 17))
@@ -1828,6 +1915,36 @@ def ruling_21_a_released_pad_chooses_no_program() -> Case:
         at 1 pads note-off 1 C1 64
         """,
         "at 0 synth program 1 5",
+    )
+
+
+@case
+def ruling_21_a_value_that_stays_up_plays_no_second_note() -> Case:
+    """A note is made where the value crosses to 64, so one that is still up after the source's note ended makes none."""
+    return Case(
+        """
+        [switches]
+        up = { from = "pads", note = "C1" }
+        [[rules]]
+        from = "keys"
+        steps = [{ map = { from = "pressure", to = "note D4", out = "127..0" }, when = "not up" },
+                 { map = { from = "pressure", to = "note D4" }, when = "up" }]
+        to = "synth"
+        """,
+        """
+        at 0 turn up on
+        at 1 keys pressure 1 100
+        at 2 keys pressure 1 110
+        at 3 keys pressure 1 10
+        at 4 keys pressure 1 70
+        at 5 keys pressure 1 0
+        """,
+        """
+        at 1 synth note-on 1 D4 100
+        at 3 synth note-off 1 D4 64
+        at 4 synth note-on 1 D4 70
+        at 5 synth note-off 1 D4 64
+        """,
     )
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.holder import channel_of, hand_of, holder_of, note_place
-from rules.ledger import in_channel_of, in_key_of
+from rules.holder import channel_of, hand_of, holder_of, in_channel_of, in_key_of, note_place
 
 BYTES = st.integers(0, 127)
 CHANNELS = st.integers(0, 15)
