@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 import traceback
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
@@ -25,7 +26,7 @@ _QUIET: Final = 0.15  # seconds for which a file must stay as it is before it is
 _LOOKS_AT_BLANK: Final = 14  # so often a file that became empty is looked at: some empty it long before they write it
 _LOOK_EVERY: Final = 2.0  # seconds; network disks tell nothing
 _LOOK_AGAIN: Final = 0.25  # seconds after which a new watch stands; what was saved until then wasn't heard
-_PATIENCE: Final = 60.0  # seconds that someone waits for a reload: the tests of the files run as well
+_PATIENCE: Final = 60  # seconds that someone waits for a reload: the tests of the files run as well
 _MOST_LINES: Final = 20
 
 Found = RuleTexts | str
@@ -38,6 +39,9 @@ class Outcome:
 
     kind: Literal["applied", "unchanged", "rejected"]
     words: tuple[str, ...]
+
+
+_LEAVING: Final = Outcome("rejected", ("the daemon is about to leave",))
 
 
 def _nothing(*_: object) -> None:
@@ -103,10 +107,12 @@ class Reloader:
         """
         answer: SimpleQueue[Outcome] = SimpleQueue()
         self._asked.put(answer)
-        try:
-            return answer.get(timeout=_PATIENCE)
-        except Empty:
-            raise MachineError("the daemon is still reading its rule files: look at `status` later") from None
+        for _ in range(_PATIENCE):
+            with suppress(Empty):
+                return answer.get(timeout=1)
+            if not self._thread.is_alive():
+                return _LEAVING
+        raise MachineError("the daemon is still reading its rule files: look at `status` later")
 
     # -- the thread ---------------------------------------------------------------------------------------------------
 
@@ -124,7 +130,7 @@ class Reloader:
         while not self._asked.empty():
             asked = self._asked.get()
             if asked is not None:
-                asked.put(Outcome("rejected", ("the daemon is about to leave",)))
+                asked.put(_LEAVING)
 
     def _next(self, patience: float) -> SimpleQueue[Outcome] | None:
         """Whoever asks for a reload; None for a look, because something has changed or because it is time for one."""
