@@ -15,6 +15,7 @@ from collections import deque
 from collections.abc import Sequence
 
 from rules.errors import MachineError
+from rules.pacing import Rate
 
 
 class Device:
@@ -26,6 +27,7 @@ class Device:
         self.full_name = full_name
         self.sends = sends
         self.receives = receives
+        self.made = False  # by us, as a virtual port
         self.plugged = True
         self.heard: list[bytes] = []
         self.listeners: list[FakeInput] = []
@@ -49,12 +51,13 @@ class Device:
 
 
 class Hub:
-    """All devices, in the order in which they were plugged. `numbered` lists names as ALSA does, with client numbers."""
+    """All devices, in the order in which they were plugged. `numbered`: names have client numbers, as on ALSA."""
 
     def __init__(self, numbered: bool = True) -> None:
         self.numbered = numbered
         self.devices: list[Device] = []
         self.dead = False
+        self._last_seen: list[Device] = []
         self._next = 20
 
     def plug(self, name: str, sends: bool = True, receives: bool = True) -> Device:
@@ -69,21 +72,28 @@ class Hub:
         """Take a device away; nobody is told."""
         device.plugged = False
         device.listeners.clear()
-        self.devices.remove(device)
+        if device in self.devices:
+            self.devices.remove(device)
 
     def find(self, name: str) -> Device:
         """The device, or virtual port, of a name."""
         return next(device for device in self.devices if device.name == name)
 
+    def listed(self) -> list[Device]:
+        """The devices that a program sees: as they were last, when the server is dead."""
+        return self._last_seen if self.dead else list(self.devices)
+
     def die(self) -> None:
         """The sound server dies: what is sent is lost, names stay as they were, nothing can be opened."""
+        self._last_seen = list(self.devices)
         self.dead = True
+        self.devices = [device for device in self.devices if not device.made]
+        for device in self._last_seen:
+            device.listeners.clear()
 
     def revive(self) -> None:
-        """The sound server is there again; old connections stay dead."""
+        """The sound server is there again, with all its devices; old connections and virtual ports are gone."""
         self.dead = False
-        for device in self.devices:
-            device.listeners.clear()
 
 
 class FakeInput:
@@ -109,6 +119,10 @@ class FakeInput:
 class FakeVirtualInput(FakeInput):
     """A port that other programs send to: what its device hears arrives here."""
 
+    def __init__(self, device: Device) -> None:
+        super().__init__(device)
+        device.made = True
+
     def get_message(self) -> tuple[Sequence[int], float] | None:
         """The next message."""
         self.waiting.extend(self.device.messages)
@@ -127,6 +141,7 @@ class FakeOutput:
         self.device = device
         self.virtual = virtual
         self.closed = False
+        device.made = device.made or virtual
 
     def send_message(self, message: Sequence[int]) -> None:
         """Send; what nobody gets is lost without a sign."""
@@ -147,47 +162,44 @@ class FakeOutput:
 
 
 class FakeBackend:
-    """A Backend over a hub. `opened` counts what was opened, `tidied` how often it was tidied up."""
+    """A Backend over a hub. `opened` counts what was opened, `tidied` how often it was tidied up.
+
+    With `server`, it can die as a sound server does, and has a loopback that tells.
+    """
 
     name = "fake"
     has_virtual = True
     sysex_limit: int | None = 1_000
-    acknowledges = False
-    burst = 100_000
+    sysex_sticks = True
 
-    def __init__(self, hub: Hub, client: str = "pointsman") -> None:
+    def __init__(self, hub: Hub, client: str = "pointsman", server: bool = False) -> None:
         self.hub = hub
         self.client = client
+        self.server = server
         self.opened = 0
         self.tidied = 0
-        self._inputs: list[Device] = []
-        self._outputs: list[Device] = []
+        self.losses = 0
+        self.closed = False
 
     def input_names(self) -> list[str]:
         """What can be listened to; as it was last, when the server is dead."""
-        if not self.hub.dead:
-            self._inputs = [device for device in self.hub.devices if device.sends]
-        return [device.full_name for device in self._inputs]
+        return [device.full_name for device in self.hub.listed() if device.sends]
 
     def output_names(self) -> list[str]:
         """What can be sent to."""
-        if not self.hub.dead:
-            self._outputs = [device for device in self.hub.devices if device.receives]
-        return [device.full_name for device in self._outputs]
+        return [device.full_name for device in self.hub.listed() if device.receives]
 
     def is_ours(self, name: str) -> bool:
         """Whether a port is ours, by its client's name."""
         return name.startswith(f"{self.client}:")
 
-    def open_input(self, index: int, label: str) -> FakeInput:
+    def open_input(self, name: str, label: str) -> FakeInput:
         """Connect to a device that sends."""
-        self._open()
-        return FakeInput(self._inputs[index])
+        return FakeInput(self._device(name))
 
-    def open_output(self, index: int, label: str) -> FakeOutput:
+    def open_output(self, name: str, label: str) -> FakeOutput:
         """Connect to a device that receives."""
-        self._open()
-        return FakeOutput(self._outputs[index])
+        return FakeOutput(self._device(name))
 
     def virtual_input(self, label: str) -> FakeInput:
         """Make a port that others send to."""
@@ -199,17 +211,40 @@ class FakeBackend:
         self._open()
         return FakeOutput(self.hub.plug(f"{self.client}:{label}", receives=False), virtual=True)
 
-    def tidy(self) -> None:
+    def loopback(self) -> tuple[FakeInput, FakeOutput] | None:
+        """What goes out comes in, as long as the server lives."""
+        if not self.server:
+            return None
+        output = self.virtual_output("heartbeat")
+        return FakeInput(output.device), output
+
+    def rate(self) -> Rate | None:
+        """This system takes everything at once."""
+        return None
+
+    def tidy(self) -> bool:
         """Nothing to do here but to count."""
         self.tidied += 1
+        return False
 
-    def restart(self) -> None:
-        """Begin anew, if the server is there."""
-        if self.hub.dead:
-            raise MachineError("the fake MIDI system isn't there")
+    def lose(self) -> None:
+        """Nothing here is freed too early."""
+        self.losses += 1
+
+    def revive(self) -> bool:
+        """Whether the server is there again."""
+        return not self.hub.dead
 
     def close(self) -> None:
         """Nothing is left open here."""
+        self.closed = True
+
+    def _device(self, name: str) -> Device:
+        self._open()
+        found = [device for device in self.hub.devices if device.full_name == name]
+        if not found:
+            raise MachineError(f'"{name}" can\'t be opened: it has gone')
+        return found[0]
 
     def _open(self) -> None:
         if self.hub.dead:

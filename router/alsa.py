@@ -1,0 +1,69 @@
+"""What the ALSA sequencer can do that no library offers: its calls on our own open descriptors of /dev/snd/seq.
+
+The numbers are those of Linux, include/uapi/sound/asequencer.h.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import struct
+from collections.abc import Iterator
+from typing import Final
+
+DEVICE: Final = "/dev/snd/seq"
+
+_CLIENT_ID: Final = 0x80045301
+_GET_CLIENT_POOL: Final = 0xC058534B
+_SET_CLIENT_POOL: Final = 0x4058534C
+_POOL: Final = struct.Struct("6i64x")  # client, output pool, input pool, output room, output free, input free
+
+INPUT_POOL: Final = 500
+"""Messages that wait for us in the kernel: 200 of its own accord, and with more than 500 a long sysex gets stuck."""
+
+_NUMBERS: Final = re.compile(r" (\d+):\d+$")
+
+
+def client_number(name: str) -> int | None:
+    """The number of the client that has a port, from the port's name."""
+    found = _NUMBERS.search(name)
+    return int(found[1]) if found else None
+
+
+@contextlib.contextmanager
+def new_client() -> Iterator[list[int]]:
+    """Give the descriptors that are opened on the sequencer meanwhile, filled at the end."""
+    before = _descriptors()
+    made: list[int] = []
+    yield made
+    made += sorted(_descriptors() - before)
+
+
+def _descriptors() -> set[int]:
+    found = set()
+    for name in os.listdir("/proc/self/fd"):
+        with contextlib.suppress(OSError):
+            if os.readlink(f"/proc/self/fd/{name}") == DEVICE:
+                found.add(int(name))
+    return found
+
+
+def own_number(descriptor: int) -> int:
+    """The number of the client behind a descriptor."""
+    import fcntl
+
+    number = bytearray(4)
+    fcntl.ioctl(descriptor, _CLIENT_ID, number)
+    return int.from_bytes(number, "little")
+
+
+def enlarge_input_pool(descriptor: int) -> None:
+    """Let more wait for us in the kernel; a kernel that refuses leaves it as it was."""
+    import fcntl
+
+    pool = bytearray(_POOL.pack(own_number(descriptor), 0, 0, 0, 0, 0))
+    with contextlib.suppress(OSError):
+        fcntl.ioctl(descriptor, _GET_CLIENT_POOL, pool)
+        client, output, _, room, free, _ = _POOL.unpack(pool)
+        fcntl.ioctl(descriptor, _SET_CLIENT_POOL, _POOL.pack(client, output, INPUT_POOL, room, free, 0))

@@ -1,0 +1,89 @@
+"""The heartbeat of a sound server: messages from ourselves to ourselves.
+
+What comes back proves that the server lives, and that it has carried all that was sent before on any output.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Final
+
+from router.backends import RawInput, RawOutput
+from rules.messages import CONTROLLER
+from rules.pacing import Credit
+
+_REST: Final = 100_000_000
+"""How long (ns) between two beats when nobody is in a hurry."""
+
+_HURRY: Final = 300_000
+
+_PATIENCE: Final = 1_000_000_000
+_MOST_UNANSWERED: Final = 5
+_NUMBERS: Final = 1 << 14
+
+
+class Heartbeat:
+    """Beats, and acknowledges credits. With `hurry` set the next beat comes soon."""
+
+    def __init__(self, raw_input: RawInput, raw_output: RawOutput) -> None:
+        self.hurry = False
+        self._receive = raw_input.get_message
+        self._send = raw_output.send_message
+        self._credits: list[Credit] = []
+        self._beats: deque[tuple[int, int, tuple[tuple[Credit, int], ...]]] = deque()  # number, time, what was spent
+        self._number = 0
+        self._last = -_REST
+
+    def new_credit(self) -> Credit:
+        """A credit that is acknowledged from now on."""
+        credit = Credit()
+        self._credits.append(credit)
+        return credit
+
+    def forget(self, credit: Credit) -> None:
+        """An output has closed."""
+        self._credits.remove(credit)
+
+    def beat(self, now: int) -> None:
+        """Hear what came back, and beat if it is time."""
+        while (received := self._receive()) is not None:
+            self._hear(received[0][1] << 7 | received[0][2])
+        if now - self._last >= (_HURRY if self.hurry else _REST):
+            self._beat(now)
+
+    @property
+    def next_time(self) -> int:
+        """When to come again (ns)."""
+        return self._last + (_HURRY if self.hurry or self._is_short() else _REST)
+
+    def is_lost(self, now: int) -> bool:
+        """Whether nothing came back for a second, although we have asked often enough."""
+        return len(self._beats) >= _MOST_UNANSWERED and now - self._beats[0][1] > _PATIENCE
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether everything that was sent has been carried."""
+        return not self._beats and not self.hurry
+
+    def _beat(self, now: int) -> None:
+        if len(self._beats) > 1_000:
+            return  # nobody listens: the server is lost, and will be missed at the next look
+        self.hurry = False
+        self._last = now
+        self._number = (self._number + 1) % _NUMBERS
+        self._beats.append((self._number, now, tuple((credit, credit.spent) for credit in self._credits)))
+        self._send((CONTROLLER, self._number >> 7, self._number & 0x7F))
+
+    def _hear(self, number: int) -> None:
+        """A beat came back: it, and all before it, which a hiccup of the server may have swallowed, are answered."""
+        if not any(beat[0] == number for beat in self._beats):
+            return
+        while self._beats:
+            heard, _, spent = self._beats.popleft()
+            if heard == number:
+                for credit, amount in spent:
+                    credit.acknowledge(amount)
+                return
+
+    def _is_short(self) -> bool:
+        return any(credit.is_short for credit in self._credits)

@@ -1,0 +1,97 @@
+"""One input: what arrives, to be polled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from router.backends import RawInput
+from rules.wiring import Wanted, bare_name
+
+Received = tuple[Sequence[int], float]
+
+
+class Inlet:
+    """An input of ours, open or not.
+
+    The loop counts `messages`, and as `faulty` what is no complete MIDI message.
+    """
+
+    __slots__ = (
+        "computer_port",
+        "faulty",
+        "get_message",
+        "heard",
+        "heard_at",
+        "messages",
+        "raw",
+        "said",
+        "state",
+        "wanted",
+    )
+
+    def __init__(self, wanted: Wanted) -> None:
+        self.wanted = wanted
+        self.computer_port = ""
+        self.state = "missing"
+        self.said = ""
+        self.messages = 0
+        self.faulty = 0
+        self.heard = 0  # how many messages there were when we looked last, and when there were fewer
+        self.heard_at = 0
+        self.raw: RawInput | None = None
+        self.get_message: Callable[[], Received | None] = _nothing
+
+    @property
+    def name(self) -> str:
+        """Our name for the port."""
+        return self.wanted.name
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is connected to anything."""
+        return self.raw is not None
+
+    def state_at(self, now: int) -> dict[str, Any]:
+        """How it stands, as plain values; what was lost are bytes that were no complete message."""
+        return {
+            "name": self.name,
+            "direction": "in",
+            "state": self.state,
+            "computer_port": bare_name(self.computer_port) or None,
+            "messages": self.messages,
+            "lost": self.faulty,
+            "refused": 0,
+            "load": None,
+        }
+
+    def connect(self, raw: RawInput, computer_port: str) -> None:
+        """Receive from an open input from now on."""
+        self.raw = raw
+        self.get_message = raw.get_message
+        self.computer_port = computer_port
+        self.state = "open"
+
+    def disconnect(self, state: str, close: bool = True) -> None:
+        """The port has gone."""
+        if self.raw is not None and close:
+            self.raw.close()
+        self.raw = None
+        self.get_message = _nothing
+        self.computer_port = ""
+        self.state = state
+
+
+def _nothing() -> Received | None:
+    """What arrives while no port is open."""
+    return None
+
+
+def first_this(message: Received, inlet: Inlet, raw: RawInput) -> Callable[[], Received | None]:
+    """Give a message that was taken too early, then go on as before."""
+
+    def get_message() -> Received | None:
+        inlet.get_message = raw.get_message
+        return message
+
+    return get_message

@@ -1,0 +1,227 @@
+"""One output: sends at once what may go at once, lets the rest wait, and counts what is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final, Protocol
+
+from router.backends import Backend, RawOutput
+from router.heartbeat import Heartbeat
+from router.words import count, number
+from rules.messages import SYSEX
+from rules.pacing import Credit, Limit, Pacer, Wire
+from rules.wiring import Wanted, bare_name
+
+_ALLOWANCE: Final = 32
+_SHORT: Final = bytes(3)
+_COMPLAIN_EVERY: Final = 10_000_000_000
+
+
+class Line(Protocol):
+    """Where outlets stand that have something waiting."""
+
+    def append(self, outlet: Outlet, /) -> None:
+        """An outlet has something waiting from now on."""
+
+
+class Outlet:
+    """An output of ours, open or not.
+
+    `messages` counts what went out, `lost` what couldn't (no such port, or far too much at once), `refused` the sysex
+    that is too long for this system.
+    """
+
+    __slots__ = (
+        "_allowance",
+        "_complained",
+        "_credit",
+        "_heartbeat",
+        "_limit",
+        "_line",
+        "_pacer",
+        "_raw",
+        "_send",
+        "_wire",
+        "computer_port",
+        "longest_refused",
+        "lost",
+        "messages",
+        "refused",
+        "said",
+        "state",
+        "wanted",
+    )
+
+    def __init__(self, wanted: Wanted, line: Line) -> None:
+        self.wanted = wanted
+        self.computer_port = ""
+        self.state = "missing"
+        self.said = ""
+        self.messages = 0
+        self.lost = 0
+        self.refused = 0
+        self.longest_refused = 0
+        self._line = line
+        self._raw: RawOutput | None = None
+        self._send = _nowhere
+        self._limit: int | None = None
+        self._heartbeat: Heartbeat | None = None
+        self._credit: Credit | None = None
+        self._wire: Wire | None = None
+        self._pacer = Pacer()
+        self._allowance = 0
+        self._complained = (-_COMPLAIN_EVERY, 0, 0)
+
+    @property
+    def name(self) -> str:
+        """Our name for the port."""
+        return self.wanted.name
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is connected to anything."""
+        return self._raw is not None
+
+    # -- sending ------------------------------------------------------------------------------------------------------
+
+    def send(self, message: bytes, now: int) -> None:
+        """Send a complete message, now or as soon as it may go."""
+        if self._allowance and len(message) <= 3:
+            self._allowance -= 1
+            self.messages += 1
+            self._send(message)
+        else:
+            self._send_with_care(message, now)
+
+    def _send_with_care(self, message: bytes, now: int) -> None:
+        """What the short way doesn't know: closed ports, sysex, limits, and messages that wait."""
+        if self._raw is None:
+            self.lost += 1
+        elif message[0] == SYSEX and self._limit is not None and len(message) > self._limit:
+            self.refused += 1
+            self.longest_refused = max(self.longest_refused, len(message))
+        elif self._pacer.pass_at_once(message, now):
+            self.messages += 1
+            self._send(message)
+            self._allow(now)
+        else:
+            self._wait(message)
+
+    def _allow(self, now: int) -> None:
+        """Spend for some messages in advance, so that most need not be looked at. A wire is too slow for that."""
+        if self._wire is None and not self._pacer:
+            while self._allowance < _ALLOWANCE and self._pacer.pass_at_once(_SHORT, now):
+                self._allowance += 1
+        if self._credit is not None and self._heartbeat is not None and self._credit.is_short:
+            self._heartbeat.hurry = True
+
+    def _wait(self, message: bytes) -> None:
+        self._allowance = 0
+        if not self._pacer:
+            self._line.append(self)
+        if not self._pacer.wait(message):
+            self.lost += 1
+        if self._heartbeat is not None:
+            self._heartbeat.hurry = True
+
+    def pump(self, now: int) -> int:
+        """Send what waits and may go; when to come again (ns), NEVER if nothing waits or it waits for the heartbeat."""
+        take, send = self._pacer.take, self._send
+        while (message := take(now)) is not None:
+            self.messages += 1
+            send(message)
+        if self._pacer and self._heartbeat is not None:
+            self._heartbeat.hurry = True
+        return self._pacer.next_time(now)
+
+    @property
+    def waits(self) -> bool:
+        """Whether something waits."""
+        return bool(self._pacer)
+
+    # -- what there is to tell ----------------------------------------------------------------------------------------
+
+    def load(self, now: int) -> float | None:
+        """Which part of the last second the DIN wire was busy (0 to 1); None where there is no such wire."""
+        return None if self._wire is None else self._wire.load(now)
+
+    def complaint(self, now: int, system: str) -> str:
+        """What was lost or refused since the last complaint, in words; empty if nothing, or if that was just now."""
+        said_at, lost, refused = self._complained
+        if not self.is_open:  # that it is missing was said already
+            self._complained = (said_at, self.lost, self.refused)
+            return ""
+        if (lost, refused) == (self.lost, self.refused) or now - said_at < _COMPLAIN_EVERY:
+            return ""
+        self._complained = (now, self.lost, self.refused)
+        words = []
+        if self.refused > refused:
+            words.append(
+                f"{count(self.refused - refused, 'sysex', 'sysex')} refused, of up to {number(self.longest_refused)} "
+                f"bytes; {system} carries {number(self._limit or 0)}"
+            )
+        if self.lost > lost:
+            words.append(f"{count(self.lost - lost, 'message')} dropped: far more than it can take")
+        return "; ".join(words)
+
+    def state_at(self, now: int) -> dict[str, Any]:
+        """How it stands, as plain values."""
+        load = self.load(now)
+        return {
+            "name": self.name,
+            "direction": "out",
+            "state": self.state,
+            "computer_port": bare_name(self.computer_port) or None,
+            "messages": self.messages,
+            "lost": self.lost,
+            "refused": self.refused,
+            "load": None if load is None else round(load, 3),
+        }
+
+    # -- opening and closing ------------------------------------------------------------------------------------------
+
+    def connect(
+        self,
+        raw: RawOutput,
+        computer_port: str,
+        system: Backend,
+        heartbeat: Heartbeat | None,
+    ) -> None:
+        """Send to an open output from now on."""
+        self._raw = raw
+        self._send = raw.send_message
+        self.computer_port = computer_port
+        self.state = "open"
+        self._limit = system.sysex_limit
+        self._heartbeat = heartbeat
+        self._credit = None if heartbeat is None else heartbeat.new_credit()
+        self._wire = Wire() if self.wanted.wire == "din" else None
+        limits: tuple[Limit | None, ...] = (self._wire, system.rate(), self._credit)
+        self._pacer = Pacer(*(limit for limit in limits if limit is not None))
+
+    def rewire(self, wanted: Wanted) -> None:
+        """The same port, wanted in another way: what waits goes on waiting, by the new pace."""
+        if wanted.wire != self.wanted.wire and self._raw is not None:
+            self._allowance = 0
+            self._wire = Wire() if wanted.wire == "din" else None
+            others = [limit for limit in self._pacer.limits if not isinstance(limit, Wire)]
+            self._pacer.limits = (*([self._wire] if self._wire else []), *others)
+        self.wanted = wanted
+
+    def disconnect(self, state: str, close: bool = True) -> None:
+        """The port has gone: what waits is lost. `close` is False where even closing would be wrong."""
+        if self._raw is not None and close:
+            self._raw.close()
+        if self._heartbeat is not None and self._credit is not None:
+            self._heartbeat.forget(self._credit)
+        self._raw = None
+        self._send = _nowhere
+        self._heartbeat = self._credit = self._wire = None
+        self.lost += self._pacer.clear()
+        self._allowance = 0
+        self.computer_port = ""
+        self.state = state
+
+
+def _nowhere(message: Sequence[int]) -> None:
+    """Where messages go while no port is open; nothing comes here as long as the allowance is kept."""

@@ -1,0 +1,419 @@
+"""The ports of a session: found, opened, lost and found again.
+
+Nobody tells us that a port has gone: its name is missing from the list, which is read four times a second, and
+everything else goes on as if it were there. A port that comes back is opened anew.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+from router.backends import Backend
+from router.heartbeat import Heartbeat
+from router.inlet import Inlet, first_this
+from router.outlet import Outlet
+from rules.agenda import NEVER
+from rules.engine import panic_messages
+from rules.errors import MachineError
+from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
+
+_QUIET: Final = 2_000_000_000
+"""How long (ns) nothing must have been played before clients are deleted and made."""
+
+_REOPEN_AFTER: Final = 30_000_000_000
+"""How long (ns) nothing must have been played before inputs are opened anew, in case one is stuck."""
+
+_SILENT: Final = 1_000_000_000
+_LAST_BEAT: Final = 300_000_000
+
+Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping"]
+Port = Inlet | Outlet
+
+
+@dataclass(frozen=True, slots=True)
+class PortEvent:
+    """Something that happened to a port (`wanted` is None: to all of them), in words for the user."""
+
+    kind: Kind
+    wanted: Wanted | None
+    words: str
+
+
+class Ports:
+    """All ports of a session on one MIDI system.
+
+    `inlets` are the open inputs, to be polled; `outlets` every output that is wanted, by our name. Both are replaced,
+    not changed, when ports come and go: each time, there is an event.
+    """
+
+    def __init__(self, backend: Backend) -> None:
+        self.inlets: list[Inlet] = []
+        self.outlets: dict[str, Outlet] = {}
+        self._backend = backend
+        self._inputs: dict[str, Inlet] = {}
+        self._dropped: list[Port] = []
+        self._closing: list[Outlet] = []
+        self._line: deque[Outlet] = deque()
+        self._names: dict[Direction, list[str]] = {"in": [], "out": []}
+        self._look_again = True
+        self._down = False
+        self._counted = 0
+        self._quiet_since = 0
+        self._reopened_at = 0
+        self._to_reopen: deque[Inlet] = deque()
+        self._heartbeat = self._begin_heartbeat()
+
+    def _begin_heartbeat(self) -> Heartbeat | None:
+        loop = self._backend.loopback()
+        return None if loop is None else Heartbeat(*loop)
+
+    def _all(self) -> list[Port]:
+        return [*self._inputs.values(), *self.outlets.values()]
+
+    def _of(self, wanted: Wanted) -> Port | None:
+        return (self._inputs if wanted.direction == "in" else self.outlets).get(wanted.name)
+
+    def _list_inlets(self) -> None:
+        self.inlets = [inlet for inlet in self._inputs.values() if inlet.is_open]
+
+    # -- what is wanted -----------------------------------------------------------------------------------------------
+
+    def want(self, wanted: Iterable[Wanted], now: int) -> list[PortEvent]:
+        """Open what is new. Ports that stay are not touched; outputs that go are open until `drop_unwanted`.
+
+        A port of the same name that means another port of the computer now comes as lost and found. Raises
+        MachineError, before anything has changed, for virtual ports where the system has none.
+        """
+        wanted = tuple(wanted)
+        self._refuse_virtual(wanted)
+        self._take_back()
+        plan = changes((port.wanted for port in self._all()), wanted)
+        for one in plan.keep:
+            self._keep(one)
+        new = {(one.direction, one.name) for one in plan.add}
+        events = [event for one in plan.drop if (one.direction, one.name) not in new for event in self._set_aside(one)]
+        for one in plan.add:
+            events += self._add(one)
+        events += self._scan_names()
+        self._list_inlets()
+        return events
+
+    def _refuse_virtual(self, wanted: Iterable[Wanted]) -> None:
+        if not self._backend.has_virtual and (virtual := [one for one in wanted if one.virtual]):
+            raise MachineError(
+                f"{virtual[0].words}: {self._backend.name} has no virtual ports; name a port that the computer has"
+            )
+
+    def _take_back(self) -> None:
+        """Whoever wanted to drop ports, and didn't, has thought better of it."""
+        for port in self._dropped:
+            if isinstance(port, Inlet):
+                self._inputs.setdefault(port.name, port)
+        self._dropped = [port for port in self._dropped if port is not self._of(port.wanted)]
+
+    def _keep(self, wanted: Wanted) -> None:
+        port = self._of(wanted)
+        if isinstance(port, Outlet):
+            port.rewire(wanted)
+        elif port is not None:
+            port.wanted = wanted
+
+    def _set_aside(self, wanted: Wanted) -> list[PortEvent]:
+        """An output that goes still gets its note-offs, an input is heard no more."""
+        port = self._inputs.pop(wanted.name) if wanted.direction == "in" else self.outlets[wanted.name]
+        self._dropped.append(port)
+        return [PortEvent("lost", wanted, f"{wanted.words}: no longer wanted")] if port.is_open else []
+
+    def _add(self, wanted: Wanted) -> list[PortEvent]:
+        """A new port, or another meaning of a name that is there."""
+        events = []
+        before = self._of(wanted)
+        if before is not None:
+            if before.is_open and self._means_the_same(wanted, before):
+                self._keep(wanted)
+                return []
+            if before.is_open:
+                words = f"{wanted.words}: no longer {bare_name(before.computer_port)}"
+                events.append(PortEvent("lost", before.wanted, words))
+            self._dropped.append(before)
+        if wanted.direction == "in":
+            self._inputs[wanted.name] = Inlet(wanted)
+        else:
+            self.outlets = {**self.outlets, wanted.name: Outlet(wanted, self._line)}
+        if wanted.virtual and not self._down:
+            events += self._make_virtual(wanted)
+        self._look_again = True
+        return events
+
+    def _means_the_same(self, wanted: Wanted, before: Port) -> bool:
+        """Whether another pattern means the port that is open already."""
+        if wanted.virtual or before.wanted.virtual:
+            return False
+        names = self._names[wanted.direction]
+        found = find(wanted.pattern, names, self._ours(names))
+        return isinstance(found, Found) and names[found.index] == before.computer_port
+
+    def drop_unwanted(self) -> None:
+        """Close what is no longer wanted. What still waits for a slow wire there is sent first."""
+        for port in self._dropped:
+            if isinstance(port, Inlet):
+                port.disconnect("closed")
+                continue
+            if self.outlets.get(port.name) is port:
+                self.outlets = {name: outlet for name, outlet in self.outlets.items() if outlet is not port}
+            elif port.is_open:
+                _silence(port)
+            self._closing.append(port)
+        self._dropped.clear()
+        self._close_drained()
+        self._list_inlets()
+
+    def _close_drained(self) -> None:
+        for outlet in [outlet for outlet in self._closing if not outlet.waits]:
+            outlet.disconnect("closed")
+            self._closing.remove(outlet)
+
+    # -- looking around -----------------------------------------------------------------------------------------------
+
+    def scan(self, now: int) -> list[PortEvent]:
+        """What has come and gone; for four times a second. Well below a millisecond, as long as nothing has."""
+        events = self._complaints(now)
+        if self._down:
+            return events + (self._come_back() if self._backend.revive() else [])
+        if self._heartbeat is not None and self._heartbeat.is_lost(now):
+            return events + self._go_down()
+        found = self._scan_names()
+        if found:
+            self._list_inlets()
+        self._close_drained()
+        self._rest(now)
+        return events + found
+
+    def _scan_names(self) -> list[PortEvent]:
+        """Compare the names that are there with what is open and what is wanted."""
+        if self._down:
+            return []
+        names: dict[Direction, list[str]] = {"in": self._backend.input_names(), "out": self._backend.output_names()}
+        if names == self._names and not self._look_again:
+            return []
+        self._names = names
+        self._look_again = False
+        events = self._lose_what_has_gone()
+        for port in self._all():
+            if not port.is_open and not port.wanted.virtual:
+                events += self._look_for(port)
+        return events
+
+    def _lose_what_has_gone(self) -> list[PortEvent]:
+        events = []
+        for port in self._all():
+            wanted = port.wanted
+            if port.is_open and not wanted.virtual and port.computer_port not in self._names[wanted.direction]:
+                events.append(PortEvent("lost", wanted, f"{wanted.words}: {bare_name(port.computer_port)} has gone"))
+                port.disconnect("missing")
+        return events
+
+    def _look_for(self, port: Port) -> list[PortEvent]:
+        """Open a port if it is there, or say once why not."""
+        wanted = port.wanted
+        names = self._names[wanted.direction]
+        found = find(wanted.pattern, names, self._ours(names))
+        port.state = "missing"
+        if isinstance(found, Ambiguous):
+            port.state = "ambiguous"
+            choice = f"{_either(found.candidates)}: write more of the name, or #2 behind it for the second"
+            return _once(port, "ambiguous", f'"{wanted.pattern}" means {choice}')
+        if not isinstance(found, Found):
+            return _once(port, "waiting", f'the computer has no port "{wanted.pattern}"; waiting for it')
+        name = names[found.index]
+        if (holder := self._holder(wanted.direction, name)) is not None:
+            port.state = "ambiguous"
+            return _once(port, "ambiguous", f"{bare_name(name)} is {holder.wanted.words} already")
+        return self._open(port, name)
+
+    def _holder(self, direction: Direction, name: str) -> Port | None:
+        """The port of ours that a port of the computer is already, and stays."""
+        for port in self._all():
+            if port.computer_port == name and port.wanted.direction == direction and port not in self._dropped:
+                return port
+        return None
+
+    def _open(self, port: Port, name: str) -> list[PortEvent]:
+        try:
+            if isinstance(port, Inlet):
+                port.connect(self._backend.open_input(name, port.name), name)
+            else:
+                port.connect(self._backend.open_output(name, port.name), name, self._backend, self._heartbeat)
+        except MachineError as error:
+            self._look_again = True
+            return _once(port, "waiting", str(error))
+        return _found(port, bare_name(name))
+
+    def _make_virtual(self, wanted: Wanted) -> list[PortEvent]:
+        port = self._of(wanted)
+        label = wanted.pattern
+        try:
+            if isinstance(port, Inlet):
+                port.connect(self._backend.virtual_input(label), label)
+            elif port is not None:
+                port.connect(self._backend.virtual_output(label), label, self._backend, self._heartbeat)
+        except MachineError as error:
+            return [PortEvent("waiting", wanted, f"{wanted.words}: {error}")]
+        return [PortEvent("found", wanted, f'{wanted.words}: other programs find it as "{label}"')]
+
+    def _ours(self, names: Sequence[str]) -> frozenset[int]:
+        return frozenset(index for index, name in enumerate(names) if self._backend.is_ours(name))
+
+    # -- the death of a server ----------------------------------------------------------------------------------------
+
+    def _go_down(self) -> list[PortEvent]:
+        """The server is dead, and everything that was open with it. Nothing of it may be touched any more."""
+        events = [PortEvent("server lost", None, f"{self._backend.name} doesn't answer any more; waiting for it")]
+        self._backend.lose()
+        self._down = True
+        for port in [*self._all(), *self._dropped, *self._closing]:
+            if port.is_open:
+                events.append(PortEvent("lost", port.wanted, f"{port.wanted.words}: lost with it"))
+                port.disconnect("server lost", close=False)
+        self._closing.clear()
+        self._line.clear()
+        self._to_reopen.clear()
+        self._heartbeat = None
+        self._list_inlets()
+        return events
+
+    def _come_back(self) -> list[PortEvent]:
+        """The server is there again: everything is opened anew."""
+        events = [PortEvent("server back", None, f"{self._backend.name} is back")]
+        self._heartbeat = self._begin_heartbeat()
+        self._down = False
+        self._look_again = True
+        for port in self._all():
+            if port.wanted.virtual:
+                events += self._make_virtual(port.wanted)
+        events += self._scan_names()
+        self._list_inlets()
+        return events
+
+    # -- while nothing plays ------------------------------------------------------------------------------------------
+
+    def _rest(self, now: int) -> None:
+        """Clients are deleted and made while it is quiet, one thing at a time."""
+        counted = sum(port.messages for port in self._all())
+        if counted != self._counted:
+            self._counted, self._quiet_since = counted, now
+        for inlet in self.inlets:
+            if inlet.messages != inlet.heard:
+                inlet.heard, inlet.heard_at = inlet.messages, now
+        quiet = now - self._quiet_since
+        if quiet > _REOPEN_AFTER and self._reopened_at < self._quiet_since:
+            self._reopen_later(inlet for inlet in self.inlets if inlet.heard_at > self._reopened_at)
+            self._reopened_at = now
+        if self._to_reopen:
+            self._reopen(self._to_reopen.popleft())
+        elif quiet > _QUIET:
+            self._backend.tidy()
+
+    def cure(self, now: int) -> None:
+        """Something is wrong, says the user: inputs that have fallen silent are opened anew, one at each scan.
+
+        A sysex without an end swallows everything that comes after it, and nothing tells that from silence.
+        """
+        self._reopen_later(inlet for inlet in self.inlets if inlet.messages and now - inlet.heard_at > _SILENT)
+
+    def _reopen_later(self, inlets: Iterable[Inlet]) -> None:
+        if self._backend.sysex_sticks:
+            self._to_reopen.extend(inlet for inlet in inlets if inlet not in self._to_reopen)
+
+    def _reopen(self, inlet: Inlet) -> None:
+        """Connect anew before disconnecting, so that nothing is missed in between."""
+        old = inlet.raw
+        if old is None or inlet.wanted.virtual:
+            return
+        try:
+            new = self._backend.open_input(inlet.computer_port, inlet.name)
+        except MachineError:
+            return
+        came = old.get_message()
+        if came is not None:  # it isn't stuck
+            new.close()
+            inlet.get_message = first_this(came, inlet, old)
+            return
+        inlet.connect(new, inlet.computer_port)
+        old.close()
+
+    # -- what waits ---------------------------------------------------------------------------------------------------
+
+    def pump(self, now: int) -> int:
+        """Send what waits and may go, and keep the heartbeat going; when to come again (ns), NEVER: when you like."""
+        if self._heartbeat is not None:
+            self._heartbeat.beat(now)
+        wake = NEVER
+        for _ in range(len(self._line)):
+            outlet = self._line.popleft()
+            wake = min(wake, outlet.pump(now))
+            if outlet.waits:
+                self._line.append(outlet)
+        return wake if self._heartbeat is None else min(wake, self._heartbeat.next_time)
+
+    def flush(self, patience: int) -> None:
+        """Wait until everything is sent and carried, at most so long (ns)."""
+        end = time.monotonic_ns() + patience
+        while (now := time.monotonic_ns()) < end and self._line and not self._down:
+            wake = min(self.pump(now), now + 1_000_000)
+            time.sleep(max(wake - now, 100_000) / 1e9)
+        if self._heartbeat is not None:
+            self._heartbeat.hurry = True
+            end = time.monotonic_ns() + _LAST_BEAT
+            while (now := time.monotonic_ns()) < end and not self._heartbeat.is_settled:
+                self.pump(now)
+                time.sleep(0.0003)
+
+    def _complaints(self, now: int) -> list[PortEvent]:
+        """What was lost or refused since the last word about it."""
+        said = ((outlet.wanted, outlet.complaint(now, self._backend.name)) for outlet in self.outlets.values())
+        return [PortEvent("dropping", wanted, f"{wanted.words}: {words}") for wanted, words in said if words]
+
+    # -- the rest -----------------------------------------------------------------------------------------------------
+
+    def state(self) -> list[dict[str, Any]]:
+        """How each port stands, as plain values."""
+        now = time.monotonic_ns()
+        return [port.state_at(now) for port in self._all()]
+
+    def close(self) -> None:
+        """Close everything. A dead server is left alone."""
+        for port in [*self._all(), *self._dropped, *self._closing]:
+            if port.is_open:
+                port.disconnect("closed")
+        self._list_inlets()
+        self._backend.close()
+
+
+def _silence(outlet: Outlet) -> None:
+    """The session knows only the new port of this name: what sounds at the old one is ended here."""
+    now = time.monotonic_ns()
+    for channel in range(16):
+        for message in panic_messages(channel):
+            outlet.send(message, now)
+
+
+def _once(port: Port, kind: Kind, words: str) -> list[PortEvent]:
+    """An event, unless the last one said the same."""
+    if words == port.said:
+        return []
+    port.said = words
+    return [PortEvent(kind, port.wanted, f"{port.wanted.words}: {words}")]
+
+
+def _found(port: Port, words: str) -> list[PortEvent]:
+    port.said = ""
+    return [PortEvent("found", port.wanted, f"{port.wanted.words}: {words}")]
+
+
+def _either(candidates: Sequence[str]) -> str:
+    return f"{', '.join(candidates[:-1])} or {candidates[-1]}"
