@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from typing import Protocol
 
 from rules.guards import Guard
@@ -126,7 +125,7 @@ class ThroughLink:
 
     def fold(self, form: Form) -> list[Form]:
         """Everything goes through."""
-        return [replace(form, node=self._nodes.get(self._key, ThroughNode))]
+        return [form._replace(node=self._nodes.get(self._key, ThroughNode))]
 
 
 class RangeLink:
@@ -142,7 +141,7 @@ class RangeLink:
         if form.kind not in NOTE_STATUSES:
             return [form]
         if self._fold:
-            return [replace(form, one=form.one.translate(self._table))]
+            return [form._replace(one=form.one.translate(self._table))]
         inside = form.having_one(self._inside)
         return [inside] if inside.exists else []
 
@@ -167,7 +166,7 @@ class DeliverLink:
         status = form.status
         if self.channel is not None and status < SYSEX:
             status = status & 0xF0 | (self.channel - 1)
-        return [replace(form, status=status, target=self.target)]
+        return [form._replace(status=status, target=self.target)]
 
 
 def device_links(device: Device, name: str, target: int, layout: Layout, nodes: Nodes) -> Chain:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rules.chain import Chain, follow_chain
@@ -53,7 +53,7 @@ class BranchEntry:
         taken = split_any(form, match)[0] if match or form.status <= SYSEX else []
         if branch.zone is not None:
             taken = [inside for piece in taken for inside in split(piece, branch.zone)[0]]
-        guarded = [replace(piece.guarded(branch.guard), rule=branch.number) for piece in taken]
+        guarded = [piece.guarded(branch.guard)._replace(rule=branch.number) for piece in taken]
         return [piece for piece in guarded if piece.guard]
 
 
@@ -72,7 +72,7 @@ class SourceEntry:
     def fold(self, form: Form) -> list[Form]:
         """Everything that becomes of a form."""
         ends, passing = self._turned(form)
-        ends += [replace(piece, target=port) for piece in passing for port in self.clocked(piece)]
+        ends += [piece._replace(target=port) for piece in passing for port in self.clocked(piece)]
         left: list[Form] | None = None
         for branch in self._branches:
             start = passing
@@ -110,7 +110,7 @@ class SourceEntry:
         passing = [form]
         for pulled in self._triggers:
             condition = condition_of(pulled.trigger)
-            ends += [replace(piece, node=pulled.node) for piece in split(form, condition)[0]]
+            ends += [piece._replace(node=pulled.node) for piece in split(form, condition)[0]]
             if not pulled.trigger.thru:
                 passing = [rest for piece in passing for rest in split(piece, condition)[1]]
         return ends, passing
@@ -144,7 +144,7 @@ class CountedEntry:
 
     def fold(self, form: Form) -> list[Form]:
         """Forms that arrive, at no port in particular."""
-        return [replace(piece, target=0) for piece in self._entry.taken(form)]
+        return [piece._replace(target=0) for piece in self._entry.taken(form)]
 
 
 def condition_of(trigger: Trigger) -> Condition:

@@ -8,9 +8,8 @@ the tables are byte strings, `bytes.translate` joins two steps. A *lane* is a fo
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from rules.guards import ALWAYS, Guard, both
 from rules.holder import note_place
@@ -58,8 +57,7 @@ def preimage(table: bytes, wanted: int) -> int:
     return gate
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(NamedTuple):
     """What becomes of the messages of one incoming status.
 
     `status` is the outgoing status byte, channel included. `one` and `two` are 256-byte tables of the outgoing data
@@ -106,20 +104,20 @@ class Form:
 
     def _gated(self, feed: int, gate: int) -> Form:
         if feed == FIRST:
-            return self if self.gate_one & ~gate == 0 else replace(self, gate_one=self.gate_one & gate)
-        return self if self.gate_two & ~gate == 0 else replace(self, gate_two=self.gate_two & gate)
+            return self if self.gate_one & ~gate == 0 else self._replace(gate_one=self.gate_one & gate)
+        return self if self.gate_two & ~gate == 0 else self._replace(gate_two=self.gate_two & gate)
 
     def guarded(self, guard: Guard) -> Form:
         """This form, only while `guard` holds."""
-        return self if guard == ALWAYS else replace(self, guard=both(self.guard, guard))
+        return self if guard == ALWAYS else self._replace(guard=both(self.guard, guard))
 
     def without(self, part: Form) -> list[Form]:
         """What is left of this form when `part`, a restriction of it, is taken away: at most two disjoint pieces."""
         pieces = []
         if rest := self.gate_one & ~part.gate_one:
-            pieces.append(replace(self, gate_one=rest))
+            pieces.append(self._replace(gate_one=rest))
         if rest := self.gate_two & ~part.gate_two:
-            pieces.append(replace(self, gate_one=self.gate_one & part.gate_one, gate_two=rest))
+            pieces.append(self._replace(gate_one=self.gate_one & part.gate_one, gate_two=rest))
         return pieces
 
     def spread(self) -> list[Form]:
@@ -132,7 +130,7 @@ class Form:
         if self.feed_one == SECOND:
             raise AssertionError("no step crosses the data bytes over")
         return [
-            replace(self, one=constant(self.one[number]), feed_one=SECOND, gate_one=1 << number)
+            self._replace(one=constant(self.one[number]), feed_one=SECOND, gate_one=1 << number)
             for number in range(128)
             if self.gate_one >> number & 1
         ]

@@ -9,7 +9,6 @@ met, and for `drop` not met, so that no note-off is lost (ruling 12).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import lru_cache
 
 from rules.conditions import Condition
@@ -125,8 +124,8 @@ def _bend_gate(one: bytes, two: bytes, low: int, high: int) -> int:
 def gated(form: Form, gate: int) -> Form:
     """A spread form, only for some values of the byte that feeds it."""
     if form.feed_two == FIRST:
-        return replace(form, gate_one=form.gate_one & gate)
-    return replace(form, gate_two=form.gate_two & gate)
+        return form._replace(gate_one=form.gate_one & gate)
+    return form._replace(gate_two=form.gate_two & gate)
 
 
 def counts_as_taken(form: Form, condition: Condition) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from typing import Any, ClassVar
 
@@ -45,11 +44,11 @@ class DelayStep(Step):
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Everything goes to the memory that keeps the order."""
-        return [replace(form, node=self._node(around))]
+        return [form._replace(node=self._node(around))]
 
     def skipped(self, form: Form, around: Surroundings) -> list[Form]:
         """Nothing overtakes: while `when` doesn't hold, messages still wait for those that were delayed before."""
-        return [replace(form, node=self._node(around).without_delay)]
+        return [form._replace(node=self._node(around).without_delay)]
 
     def _node(self, around: Surroundings) -> DelayNode:
         return around.node(lambda: DelayNode(Delay(self.ms, self.beats)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
@@ -67,4 +66,4 @@ class EchoStep(Step):
         """Note-ons go to the node that copies them; all else passes."""
         if form.kind != NOTE_ON:
             return [form]
-        return [replace(form, node=around.node(lambda: EchoNode(Delay(self.ms, self.beats), self.copies)))]
+        return [form._replace(node=around.node(lambda: EchoNode(Delay(self.ms, self.beats), self.copies)))]

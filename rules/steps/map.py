@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Annotated, Any, ClassVar, Final, Literal
 
@@ -237,7 +237,7 @@ class MapStep(Step):
         if self.others == "drop":
             form = form.having_one(gate_of(numbers) | ALL & ~domain)
         moved = table_of(lambda number: numbers.get(number, number) if domain >> number & 1 else number)
-        return [replace(form, one=form.one.translate(moved))] if form.exists else []
+        return [form._replace(one=form.one.translate(moved))] if form.exists else []
 
     def _named(self, form: Form, source: End) -> Form | None:
         """The part of the form that `from` names."""
@@ -256,7 +256,7 @@ class MapStep(Step):
         assert self.source is not None
         assert self.to is not None
         if self.is_wide(self.source):
-            return [replace(form, node=around.node(lambda: FourteenBitNode(self.outputs)))]
+            return [form._replace(node=around.node(lambda: FourteenBitNode(self.outputs)))]
         if self.to.kind == "program" and form.kind == NOTE_OFF:
             return []  # a pad that is let go doesn't choose again
         if self.source.kind == "note" and self.to.kind == "note":
@@ -278,9 +278,9 @@ class MapStep(Step):
         assert self.to is not None
         one = form.one if self.to.number is None else constant(self.to.number)
         if form.kind == NOTE_OFF:
-            return replace(form, one=one)
+            return form._replace(one=one)
         velocities = table_of(lambda number: max(1, min(127, self.mapped(number))) if number else 0)
-        return replace(form, one=one, two=form.two.translate(velocities))
+        return form._replace(one=one, two=form.two.translate(velocities))
 
     def _values(self, form: Form) -> tuple[int, ...]:
         """The mapped value for each incoming value byte of a form with a 7-bit value; a note-off has the value 0."""
@@ -298,8 +298,7 @@ class MapStep(Step):
         for kind, first, second in _shapes(self.to, self.is_wide(self.to), values):
             keeps_key = first is None
             made.append(
-                replace(
-                    form,
+                form._replace(
                     status=kind | channel,
                     one=form.one if first is None else first,
                     feed_one=form.feed_one if keeps_key else feed,

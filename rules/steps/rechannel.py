@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
@@ -51,4 +50,4 @@ class RechannelStep(Step):
         """The form with the new channel in its status."""
         if form.channel is None:
             return [form]
-        return [replace(form, status=form.status & 0xF0 | (self.channel_for(form.channel) - 1))]
+        return [form._replace(status=form.status & 0xF0 | (self.channel_for(form.channel) - 1))]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any, ClassVar
 
 from pydantic import model_validator
@@ -50,4 +49,4 @@ class SendStep(Step):
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Everything goes to the node that judges whether it fires."""
         node = around.node(lambda: SendNode(self.messages, self.keep, around.fires_on_offs))
-        return [replace(form, node=node)]
+        return [form._replace(node=node)]

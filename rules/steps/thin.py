@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any, ClassVar
 
 from pydantic import model_validator
@@ -47,5 +46,5 @@ class ThinStep(Step):
         if form.kind not in (CONTROLLER, PITCH_BEND, PRESSURE, POLY_PRESSURE):
             return [form]
         thinned = form if form.kind != CONTROLLER else form.having_one(THINNED)
-        pieces = [replace(thinned, node=around.node(lambda: ThinNode(Delay(self.ms))))] if thinned.exists else []
+        pieces = [thinned._replace(node=around.node(lambda: ThinNode(Delay(self.ms))))] if thinned.exists else []
         return pieces + form.without(thinned)

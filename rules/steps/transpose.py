@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -94,9 +93,9 @@ class TransposeStep(Step):
         table, inside = _key_table(by, self.outside == "fold")
         if form.kind in NOTE_STATUSES:
             form = form.having_one(inside)
-            return [replace(form, one=form.one.translate(table))] if form.exists else []
+            return [form._replace(one=form.one.translate(table))] if form.exists else []
         portamento = form.having_one(1 << PORTAMENTO_CONTROL)
         others = form.having_one(ALL & ~(1 << PORTAMENTO_CONTROL))
         portamento = portamento.having_two(inside)
-        moved = replace(portamento, two=portamento.two.translate(table))
+        moved = portamento._replace(two=portamento.two.translate(table))
         return [piece for piece in (others, moved) if piece.exists]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
 from fractions import Fraction
 from functools import cached_property
 from typing import Annotated, Any, ClassVar, Final
@@ -109,9 +108,9 @@ class VelocityStep(Step):
             release = form.release
             if self.release:
                 release = (release or IDENTITY).translate(self.table)
-            return [replace(form, two=form.two.translate(self.table), release=release)]
+            return [form._replace(two=form.two.translate(self.table), release=release)]
         if form.kind == NOTE_OFF and self.release:
-            return [replace(form, two=form.two.translate(self.table))]
+            return [form._replace(two=form.two.translate(self.table))]
         return [form]
 
     def _raw(self, velocity: int) -> int:

@@ -130,7 +130,7 @@ GATES = st.sets(st.integers(0, 127)).map(gate_of)
 def test_what_is_left_and_what_was_taken_are_the_whole(one: int, two: int, part_one: int, part_two: int) -> None:
     """A form without a part of it is at most two pieces, disjoint from it and each other, that lack nothing."""
     form = Form(0x90, gate_one=one, gate_two=two)
-    part = replace(form, gate_one=one & part_one, gate_two=two & part_two)
+    part = form._replace(gate_one=one & part_one, gate_two=two & part_two)
     pieces = [piece for piece in [part, *form.without(part)] if piece.exists]
     assert len(form.without(part)) <= 2
     for first in range(0, 128, 7):
