@@ -12,8 +12,7 @@ from rules.messages import SYSEX
 from rules.pacing import Credit, Limit, Pacer, Wire
 from rules.wiring import Wanted, bare_name
 
-_ALLOWANCE: Final = 32
-_SHORT: Final = bytes(3)
+_ALLOWANCE: Final = 64
 _COMPLAIN_EVERY: Final = 10_000_000_000
 
 
@@ -108,10 +107,8 @@ class Outlet:
             self._wait(message)
 
     def _allow(self, now: int) -> None:
-        """Spend for some messages in advance, so that most need not be looked at. A wire is too slow for that."""
-        if self._wire is None and not self._pacer:
-            while self._allowance < _ALLOWANCE and self._pacer.pass_at_once(_SHORT, now):
-                self._allowance += 1
+        """Spend for some messages in advance, so that most need not be looked at."""
+        self._allowance = self._pacer.allow(_ALLOWANCE, now)
         if self._credit is not None and self._heartbeat is not None and self._credit.is_short:
             self._heartbeat.hurry = True
 

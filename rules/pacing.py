@@ -16,6 +16,9 @@ from rules.wire import MICROSECONDS_A_BYTE
 
 NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
 
+SHORT: Final = bytes(3)
+"""Stands for any message that isn't longer."""
+
 MOST_WAITING: Final = 8_192
 """How many messages may wait at one output; half of them for those that nobody misses later."""
 
@@ -28,8 +31,11 @@ class Limit(Protocol):
     def when(self, message: bytes, now: int) -> int:
         """The earliest time at which a message may go: `now`, later, or NEVER (until something happens)."""
 
-    def spend(self, message: bytes, now: int) -> None:
-        """A message goes."""
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
+        """A message goes, or so many of its length."""
+
+    def room(self, now: int) -> int:
+        """How many short messages might go now; 0 where each one has to be looked at."""
 
 
 class Wire:
@@ -51,9 +57,13 @@ class Wire:
         """When the wire takes a message."""
         return max(now, self._free - (self.URGENT_AHEAD if is_urgent(message) else self.AHEAD))
 
-    def spend(self, message: bytes, now: int) -> None:
+    def room(self, now: int) -> int:
+        """A wire is so slow that each message is looked at."""
+        return 0
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
         """The wire is busy for as long as the message takes."""
-        time = len(message) * NANOSECONDS_A_BYTE
+        time = len(message) * NANOSECONDS_A_BYTE * times
         self._free = max(self._free, now) + time
         self._turn(now)
         self._busy[1] += time
@@ -92,9 +102,13 @@ class Credit:
         on_its_way = self.spent - self._acknowledged
         return now if not on_its_way or on_its_way + len(message) + self.EXTRA <= self.ROOM else NEVER
 
-    def spend(self, message: bytes, now: int) -> None:
+    def room(self, now: int) -> int:
+        """What is left of the credit."""
+        return (self.ROOM - self.spent + self._acknowledged) // (len(SHORT) + self.EXTRA)
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
         """A message is on its way."""
-        self.spent += len(message) + self.EXTRA
+        self.spent += (len(message) + self.EXTRA) * times
 
     def acknowledge(self, spent: int) -> None:
         """All up to this much `spent` has arrived."""
@@ -123,9 +137,13 @@ class Rate:
         """When there is room; a message that never fits goes when nothing else is there."""
         return max(now, self._empty - max(0, self._room - self._time(message)))
 
-    def spend(self, message: bytes, now: int) -> None:
+    def room(self, now: int) -> int:
+        """What is left of the burst."""
+        return (self._room - max(0, self._empty - now)) // self._each
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
         """A message takes its room."""
-        self._empty = max(self._empty, now) + self._time(message)
+        self._empty = max(self._empty, now) + self._time(message) * times
 
     def _time(self, message: bytes) -> int:
         return -(-len(message) // self.CELL) * self._each
@@ -147,6 +165,15 @@ class Pacer:
         if self._urgent or (self._waiting and not is_urgent(message)):
             return False
         return self._spend(message, now)
+
+    def allow(self, most: int, now: int) -> int:
+        """Spend for so many short messages in advance; how many it became. They need not be asked for one by one."""
+        if self._urgent or self._waiting:
+            return 0
+        count = max(0, min([most, *(limit.room(now) for limit in self.limits)]))
+        for limit in self.limits:
+            limit.spend(SHORT, now, count)
+        return count
 
     def wait(self, message: bytes) -> bool:
         """Let a message wait; False if too many wait already, and nobody will miss it later."""

@@ -119,6 +119,25 @@ def test_a_long_sysex_takes_the_room_of_many_notes() -> None:
     assert [time for time, _ in sent] == [0, 100_000, 100_000 + (199 - 149) * 100_000]
 
 
+@pytest.mark.parametrize(
+    ("limit", "count"), [(Wire(), 0), (Credit(), 1_024), (Rate(150, 10_000), 150)], ids=["wire", "credit", "rate"]
+)
+def test_some_are_allowed_in_advance(limit: Limit, count: int) -> None:
+    """As many as may go at once, and they count: nothing is left then. On a wire each one is looked at."""
+    pacer = Pacer(limit)
+    assert pacer.allow(2_000, SECOND) == count
+    assert pacer.allow(2_000, SECOND) == 0
+    assert pacer.pass_at_once(NOTE, SECOND) == (count == 0)
+
+
+def test_nothing_is_allowed_past_what_waits() -> None:
+    """Without limits as many as are asked for; behind others none."""
+    pacer = Pacer()
+    assert pacer.allow(10, 0) == 10
+    pacer.wait(NOTE)
+    assert pacer.allow(10, 0) == 0
+
+
 def test_what_nobody_misses_is_dropped_first() -> None:
     """Far behind, note-ons and bends are refused, note-offs still wait; in the end nothing is taken."""
     pacer = filled(Wire(), *[NOTE] * (MOST_WAITING // 2))
