@@ -1,0 +1,82 @@
+"""A journal played again: the same rules, messages and commands at the same times give the same messages out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import lru_cache
+
+from rules import journal
+from rules.books import Sent
+from rules.compile import compile_rules
+from rules.journal import Record
+from rules.language.reading import read_rules
+from rules.language.ruleset import RuleSet
+from rules.pipeline import Pipeline
+from rules.session import Session
+
+
+class Replay:
+    """A session that does what records say. Before the first RULES record there is none, and others do nothing."""
+
+    def __init__(self) -> None:
+        self.session: Session | None = None
+        self.now = 0
+
+    def feed(self, record: Record, out: list[Sent]) -> None:
+        """One record; what goes out is appended to `out`. Raises RuleFileError for rules that can't be read."""
+        kind, time, number, data = record
+        self.now = max(self.now, time)
+        session = self.session
+        if kind == journal.RULES:
+            self._rule(data, time, out)
+        elif session is None:
+            return
+        elif kind == journal.IN:
+            session.arrive(number, data, time, out)
+        elif kind == journal.LOST:
+            session.lose(number, time, out)
+        elif kind == journal.BACK:
+            session.return_output(data.decode(), time, out)
+        elif kind == journal.TURN:
+            session.turn(*journal.turn_in(data), time, out)
+        elif kind == journal.PANIC:
+            session.panic(time, out, every_key=data == b"\x01")
+        elif kind == journal.LEFT:
+            session.leave(time, out)
+
+    def finish(self, out: list[Sent]) -> None:
+        """What was due by the time of the last record goes out."""
+        if self.session is not None:
+            self.session.advance(self.now, out)
+
+    def _rule(self, data: bytes, time: int, out: list[Sent]) -> None:
+        if self.session is None:
+            self.session = Session(*_prepared(data, ()))
+            self.session.start(time, out)
+        else:
+            self.session.replace(*_prepared(data, self.session.pipeline.ports), time, out)
+
+
+@lru_cache(maxsize=8)
+def _prepared(data: bytes, ports: tuple[str, ...]) -> tuple[RuleSet, Pipeline]:
+    """The rules of a record; an evening of trying this and that has few of them, again and again."""
+    ruleset = read_rules(journal.rules_in(data))
+    return ruleset, compile_rules(ruleset, ports)
+
+
+def replay(records: Iterable[Record]) -> list[tuple[int, bytes, int]]:
+    """What goes out when a journal is played again: (port number, message, due time in ns), in order.
+
+    Of a journal that begins with its session this is, one for one, what its OUT records tell.
+    """
+    player = Replay()
+    out: list[Sent] = []
+    for record in records:
+        player.feed(record, out)
+    player.finish(out)
+    return [(target, message, due) for target, message, due, _ in out]
+
+
+def went_out(records: Iterable[Record]) -> list[tuple[int, bytes, int]]:
+    """What the OUT records of a journal tell, in the same form."""
+    return [(number, data, time) for kind, time, number, data in records if kind == journal.OUT]
