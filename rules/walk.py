@@ -98,8 +98,9 @@ class Emission:
 class Walk:
     """The state of one walk. Nodes read and set `lag` and `copy` around what they follow.
 
-    `heard`: what makes notes of values, and `send`, were told: True for a value of 64 and above. `trying`: only to see where a message would go; nodes remember nothing of it. `catching_up`: a value that is known
-    from before; it fires nothing and makes no notes.
+    `heard`: what makes notes of values, and `send`, were told: True for a value of 64 and above. `trying`: only to see
+    where a message would go; nodes remember nothing of it. `catching_up`: a value that is known from before; it fires
+    nothing and makes no notes.
     """
 
     __slots__ = (

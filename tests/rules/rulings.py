@@ -1920,19 +1920,15 @@ def ruling_21_a_released_pad_chooses_no_program() -> Case:
 
 @case
 def ruling_21_a_value_that_stays_up_plays_no_second_note() -> Case:
-    """A note is made where the value crosses to 64, so one that is still up after the source's note ended makes none."""
+    """A note is made where the value crosses to 64, and lasts until it falls below."""
     return Case(
         """
-        [switches]
-        up = { from = "pads", note = "C1" }
         [[rules]]
         from = "keys"
-        steps = [{ map = { from = "pressure", to = "note D4", out = "127..0" }, when = "not up" },
-                 { map = { from = "pressure", to = "note D4" }, when = "up" }]
+        steps = [{ map = { from = "pressure", to = "note D4" } }]
         to = "synth"
         """,
         """
-        at 0 turn up on
         at 1 keys pressure 1 100
         at 2 keys pressure 1 110
         at 3 keys pressure 1 10
