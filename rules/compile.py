@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from rules.cells import CellMaker
 from rules.chain import (
@@ -24,7 +25,7 @@ from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.messages import SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.notation import MessageText
-from rules.pipeline import Branch, Pipeline, SwitchSend, Table
+from rules.pipeline import Branch, LazyTables, Pipeline, SwitchSend, Table
 from rules.sharing import shared_banks, shared_channels
 from rules.switches import Layout
 
@@ -63,7 +64,7 @@ class Compiler:
             present=self.present,
             sources=self.sources,
             tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
-            takers=tuple(self._takers(name) for name in self.sources),
+            takers=LazyTables([partial(self._takers, name) for name in self.sources]),
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,

@@ -6,6 +6,7 @@ say (ruling 1): a split takes pedals along, a `drop` doesn't.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Annotated, Any, Final
 
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo, field_validator, model_validator
@@ -114,7 +115,7 @@ class Condition(Part):
         if self.channel is not None and not kinds <= CHANNEL_KINDS:
             raise fault("`channel` goes with kinds that have one; clock, transport and sysex have none")
 
-    @property
+    @cached_property
     def kinds(self) -> frozenset[str] | None:
         """The kinds that this condition names: by `kind`, or by `controller`, `program` or `value` (ruling 2)."""
         if self.kind is not None:

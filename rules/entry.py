@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from rules.conditions import Condition
 from rules.guards import ALWAYS, Guard
 from rules.lanes import Form
 from rules.language.schema import Rule, Trigger, Zone
-from rules.matching import counts_as_taken, split, split_any
+from rules.matching import counts_as_taken, split, split_any, statuses_of
 from rules.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
 
@@ -42,11 +42,19 @@ class BranchEntry:
     """The start of one branch: its match and its zone."""
 
     def __init__(self, branch: BranchPlan) -> None:
-        self._branch = branch
+        self.branch = branch
+        self.otherwise = branch.rule.otherwise
+        self.chain = branch.chain
+
+    def statuses(self) -> frozenset[int]:
+        """The statuses of which anything can go this way: a rule is asked for no others."""
+        match, zone = self.branch.rule.match, self.branch.zone
+        found = _ROUTED if not match else frozenset[int]().union(*map(_statuses_matched, match))
+        return found if zone is None else found & statuses_of(zone)
 
     def fold(self, form: Form) -> list[Form]:
         """The part of a form that goes this way."""
-        branch = self._branch
+        branch = self.branch
         match = branch.rule.match
         if form.status > SYSEX:  # clock and transport only where they are named (ruling 4)
             match = tuple(condition for condition in match if condition.kinds is not None)
@@ -55,6 +63,15 @@ class BranchEntry:
             taken = [inside for piece in taken for inside in split(piece, branch.zone)[0]]
         guarded = [piece.guarded(branch.guard)._replace(rule=branch.number) for piece in taken]
         return [piece for piece in guarded if piece.guard]
+
+
+_ROUTED = frozenset(range(0x80, SYSEX + 1))
+"""The statuses that rules route without being told to (ruling 4)."""
+
+
+def _statuses_matched(condition: Condition) -> frozenset[int]:
+    statuses = statuses_of(condition)
+    return statuses if condition.kinds is not None else statuses & _ROUTED
 
 
 class SourceEntry:
@@ -66,24 +83,32 @@ class SourceEntry:
         self._clock = clock
         self._layout = compiler.layout
         self._triggers = compiler.triggers(source)
-        self._branches = [branch for branch in compiler.branches if source in branch.rule.source]
-        self._rules = [rule for rule in compiler.ruleset.rules if source in rule.source and not rule.otherwise]
+        rules = [(number, rule) for number, rule in enumerate(compiler.ruleset.rules) if source in rule.source]
+        whole = [BranchPlan(number, rule, None, self._layout.guard(rule.when), ()) for number, rule in rules]
+        self._rules = _by_status(whole)
+        self._branches = _by_status(branch for branch in compiler.branches if source in branch.rule.source)
 
     def fold(self, form: Form) -> list[Form]:
         """Everything that becomes of a form."""
         ends, passing = self._turned(form)
         ends += [piece._replace(target=port) for piece in passing for port in self.clocked(piece)]
-        left: list[Form] | None = None
-        for branch in self._branches:
+        for entry, taken in self._routed(form.status, passing, self._branches):
+            ends += follow_chain(taken, entry.chain, self._compiler.nodes)
+        return ends
+
+    def _routed(
+        self, status: int, passing: Sequence[Form], entries: Mapping[int, Sequence[BranchEntry]]
+    ) -> Iterator[tuple[BranchEntry, Form]]:
+        """Each entry that forms of a status go through, in order, with what it takes."""
+        left: Sequence[Form] | None = None
+        for entry in entries.get(status, ()):
             start = passing
-            if branch.rule.otherwise:
+            if entry.otherwise:
                 left = self.left(passing) if left is None else left
                 start = left
-            entry = BranchEntry(branch)
             for piece in start:
                 for taken in entry.fold(piece):
-                    ends += follow_chain(taken, branch.chain, self._compiler.nodes)
-        return ends
+                    yield entry, taken
 
     def clocked(self, form: Form) -> list[int]:
         """The ports that clock and transport go to; a system reset only to those that ask for it."""
@@ -95,14 +120,7 @@ class SourceEntry:
     def taken(self, form: Form) -> list[Form]:
         """One form for each rule that takes a form, or part of it."""
         _, passing = self._turned(form)
-        left = self.left(passing)
-        taken: list[Form] = []
-        for number, rule in enumerate(self._compiler.ruleset.rules):
-            if self._source in rule.source:
-                entry = BranchEntry(BranchPlan(number, rule, None, self._layout.guard(rule.when), ()))
-                for piece in left if rule.otherwise else passing:
-                    taken += entry.fold(piece)
-        return taken
+        return [taken for _, taken in self._routed(form.status, passing, self._rules)]
 
     def _turned(self, form: Form) -> tuple[list[Form], list[Form]]:
         """The triggers that a form pulls, and what of it passes on."""
@@ -116,14 +134,15 @@ class SourceEntry:
         return ends, passing
 
     def left(self, passing: Sequence[Form]) -> list[Form]:
-        """What no rule without `otherwise` takes (ruling 5)."""
+        """What no rule without `otherwise` takes (ruling 5) of forms with one status."""
         left = list(passing)
-        for rule in self._rules:
-            guard = self._layout.guard(rule.when)
-            left = [piece for form in left for piece in self._not_taken(form, rule, guard)]
+        for entry in self._rules.get(passing[0].status, ()) if passing else ():
+            if not entry.otherwise:
+                left = [piece for form in left for piece in self._not_taken(form, entry.branch)]
         return left
 
-    def _not_taken(self, form: Form, rule: Rule, guard: Guard) -> list[Form]:
+    def _not_taken(self, form: Form, branch: BranchPlan) -> list[Form]:
+        rule, guard = branch.rule, branch.guard
         if form.status > SYSEX:
             return [form]
         conditions = [condition for condition in rule.match if counts_as_taken(form, condition)]
@@ -134,6 +153,16 @@ class SourceEntry:
             shut = self._layout.negated(guard)
             rest += [open_piece for piece in taken if (open_piece := piece.guarded(shut)).guard]
         return rest
+
+
+def _by_status(branches: Iterable[BranchPlan]) -> Mapping[int, Sequence[BranchEntry]]:
+    """The branches that are to be asked under each status, in order."""
+    found: dict[int, list[BranchEntry]] = {}
+    for branch in branches:
+        entry = BranchEntry(branch)
+        for status in entry.statuses():
+            found.setdefault(status, []).append(entry)
+    return found
 
 
 class CountedEntry:

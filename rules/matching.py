@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-from rules.conditions import Condition
+from rules.conditions import Condition, Kinds
 from rules.lanes import ALL, FIRST, Form, gate_of
+from rules.language.values import Channels
 from rules.messages import (
     BEND_CENTRE,
     CONTROLLER,
@@ -32,16 +33,16 @@ NOTE_STATUSES = (NOTE_OFF, NOTE_ON, POLY_PRESSURE)
 
 def split(form: Form, condition: Condition, *, strictly: bool = False) -> tuple[list[Form], list[Form]]:
     """The part of a form that a condition takes, and the rest, as disjoint forms."""
-    whole = _of_kind(form, condition)
-    if whole is None or not _channel_fits(form, condition):
+    whole = _of_kind(form, condition.kinds)
+    if whole is None or not _channel_fits(form, condition.channel):
         return [], [form]
     part = _with_notes(whole, condition, strictly)
     if part is None:
         return [], [form]
     if condition.controller is not None:
-        part = part.having_one(gate_of(condition.controller))
+        part = part.having_one(_gate_of(condition.controller))
     if condition.program is not None:
-        part = part.having_one(gate_of(condition.program))
+        part = part.having_one(_gate_of(condition.program))
     if condition.value is not None:
         if form.kind == PITCH_BEND:
             return _bends(form, condition.value)
@@ -66,9 +67,24 @@ def split_any(form: Form, conditions: Sequence[Condition], *, strictly: bool = F
     return taken, left
 
 
-def _of_kind(form: Form, condition: Condition) -> Form | None:
+def statuses_of(condition: Condition) -> frozenset[int]:
+    """The statuses (80-FF) of which a condition can take anything at all."""
+    return _statuses(condition.kinds, condition.channel)
+
+
+@lru_cache(maxsize=1024)
+def _statuses(kinds: Kinds | None, channel: Channels | None) -> frozenset[int]:
+    forms = map(Form, range(0x80, 0x100))
+    return frozenset(form.status for form in forms if _of_kind(form, kinds) and _channel_fits(form, channel))
+
+
+_gate_of = lru_cache(maxsize=1024)(gate_of)
+"""The gate for a set of data bytes: many rules ask for the same notes, and each is asked under many statuses."""
+
+
+def _of_kind(form: Form, kinds: Kinds | None) -> Form | None:
     """The part of the form whose kind is asked for."""
-    kinds, kind = condition.kinds, form.kind
+    kind = form.kind
     if kinds is None:
         return form
     if kind == NOTE_OFF:
@@ -82,20 +98,20 @@ def _of_kind(form: Form, condition: Condition) -> Form | None:
     return form if KIND_OF_STATUS.get(kind) in kinds else None
 
 
-def _channel_fits(form: Form, condition: Condition) -> bool:
-    return condition.channel is None or form.channel in condition.channel
+def _channel_fits(form: Form, channel: Channels | None) -> bool:
+    return channel is None or form.channel in channel
 
 
 def _with_notes(form: Form, condition: Condition, strictly: bool) -> Form | None:
     """The part whose note and velocity fit; None where a `drop` asks for what the form doesn't have."""
     if condition.notes is not None:
         if form.kind in NOTE_STATUSES:
-            form = form.having_one(gate_of(condition.notes))
+            form = form.having_one(_gate_of(condition.notes))
         elif strictly:
             return None
     if condition.velocity is not None:
         if form.kind == NOTE_ON:
-            form = form.having_two(gate_of(condition.velocity))
+            form = form.having_two(_gate_of(condition.velocity))
         elif strictly:
             return None
     return form

@@ -13,7 +13,7 @@ from rules.messages import NOTE_ON
 from rules.nodes.echo import EchoNode
 from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
-from rules.steps.velocity import round_half_up
+from rules.steps.rounding import rounded_quotient
 from rules.tempo import Delay, in_words
 
 
@@ -42,7 +42,7 @@ class EchoStep(Step):
         """The copies of a note as (n, key, velocity), computed from the note itself, so that no rounding adds up."""
         made = []
         for n in range(1, self.times + 1):
-            softer = round_half_up(velocity * Fraction(100 - self.decay, 100) ** n)
+            softer = rounded_quotient(velocity * (100 - self.decay) ** n, 100**n)
             moved = key + n * self.transpose
             if softer < 1 or not 0 <= moved <= 127:
                 break

@@ -30,6 +30,7 @@ from rules.nodes.fourteen import FourteenBitNode
 from rules.nodes.gate import GateNode
 from rules.notation import Naming, format_controller, format_note, nearest, parse_controller, parse_note
 from rules.steps.base import Step, Surroundings
+from rules.steps.rounding import rounded_quotient
 from rules.steps.wording import note_of, pairs, program_of
 
 _KINDS: Final = ("controller", "pitch-bend", "pressure", "poly-pressure", "program", "note")
@@ -349,4 +350,4 @@ def _line(value: int, low: int, high: int, first: int, last: int) -> int:
     """The point on a straight line, rounded half up."""
     if low == high:
         return first
-    return first + (2 * (value - low) * (last - first) + (high - low)) // (2 * (high - low))
+    return first + rounded_quotient((value - low) * (last - first), high - low)

@@ -15,15 +15,11 @@ from rules.language.values import Channels, Velocity, VelocityRange, decimal, fa
 from rules.messages import NOTE_OFF, NOTE_ON
 from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
+from rules.steps.rounding import rounded_quotient
 from rules.steps.wording import channels
 
 _SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
 Amount = Annotated[float, decimal("an amount", 0.01, 10)]
-
-
-def round_half_up(number: Fraction) -> int:
-    """The nearest whole number, halves upwards (ruling 20)."""
-    return math.floor(number + Fraction(1, 2))
 
 
 class VelocityStep(Step):
@@ -125,9 +121,9 @@ class VelocityStep(Step):
             return max(self.within[0], min(self.within[1], velocity))
         if self.fit is not None:
             low, high = self.fit
-            return round_half_up(low + Fraction((velocity - 1) * (high - low), 126))
+            return low + rounded_quotient((velocity - 1) * (high - low), 126)
         percent = Fraction(100 if self.percent is None else self.percent).limit_denominator(10_000)
-        return round_half_up(velocity * percent / 100 + (self.add or 0))
+        return rounded_quotient(velocity * percent.numerator, 100 * percent.denominator) + (self.add or 0)
 
 
 def _along(points: list[list[int]], velocity: int) -> int:
@@ -135,5 +131,5 @@ def _along(points: list[list[int]], velocity: int) -> int:
         return points[0][1]
     for (left, low), (right, high) in itertools.pairwise(points):
         if velocity <= right:
-            return round_half_up(low + Fraction((velocity - left) * (high - low), right - left))
+            return low + rounded_quotient((velocity - left) * (high - low), right - left)
     return points[-1][1]

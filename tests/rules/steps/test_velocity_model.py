@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.steps.velocity import VelocityStep, round_half_up
+from rules.steps.rounding import rounded_quotient
+from rules.steps.velocity import VelocityStep
 
 CURVE = [[1, 20], [64, 80], [127, 120]]
 
@@ -89,4 +90,4 @@ def test_shapes_never_turn_round_or_leave(shape: dict[str, Any]) -> None:
 @pytest.mark.parametrize(("number", "rounded"), [("1/2", 1), ("3/2", 2), ("-1/2", 0), ("-3/2", -1), ("7/5", 1)])
 def test_halves_go_up(number: str, rounded: int) -> None:
     """Halves are rounded upwards, also below zero."""
-    assert round_half_up(Fraction(number)) == rounded
+    assert rounded_quotient(*Fraction(number).as_integer_ratio()) == rounded
