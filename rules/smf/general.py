@@ -15,13 +15,13 @@ from rules.smf import solo, sysex
 from rules.smf.order import in_order
 from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
+from rules.smf.straight import NOTES
 from rules.smf.stream import Stream, StreamFeed
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.writing import TrackWriter
 from rules.tempo import Delay, Later
 
 META: Final = 0xFF
-NOTHING_STRAIGHT: Final[list[solo.Straight | None]] = [None] * 0x4000
 
 
 def run(score: Score, pipeline: Pipeline, bpm: float, streams: Mapping[int, Stream]) -> None:
@@ -218,11 +218,9 @@ class _Soloist:
         self._performance = performance
         self.number = number
         self.hits, self.groups = performance.counters[number]
-        self.open_notes = [0] * solo.NOTES
-        self.straight = NOTHING_STRAIGHT
+        self.open_notes = [0] * NOTES
         self.feed: solo.Feed = performance.engine.feed
         if stream is not None:
-            self.straight = stream.straight
             self.feed = StreamFeed(stream, self.open_notes).feed
 
     def judge(self, message: bytes) -> None:

@@ -1,28 +1,33 @@
 """A pipeline over a Standard MIDI File: which route a file takes, and what came of it.
 
-Every track is a player of its own (ruling 32); an event stays in its track. Two routes give the same bytes: *general*,
-through the engine, and *stream*, straight through the tables, where they alone decide.
+Every track is a player of its own (ruling 32); an event stays in its track. Three routes give the same bytes: *patch*,
+where messages only change in their places; *stream*, straight through the tables, where they alone decide; *general*,
+through the engine.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from rules.compiled import COMPILED
 from rules.errors import MidiFileError
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Rule, Stage
 from rules.pipeline import Pipeline
 from rules.smf import general
 from rules.smf.damage import Damage
+from rules.smf.direct import PATCH, STREAM, Direct
 from rules.smf.reading import MidiFile, read
 from rules.smf.scanning import content
-from rules.smf.score import Score
+from rules.smf.score import Counts, Score
 from rules.smf.stream import streams
+from rules.smf.tally import RuleTally
 from rules.smf.writing import write
 from rules.steps.transpose import TransposeStep
 
+GENERAL: Final = "general"
 TRACK_NAME: Final = 0x03
 DRUM_CHANNEL: Final = 10
 
@@ -67,7 +72,8 @@ class Rewritten:
 class Rewriter:
     """Rewrites files, one after the other; each starts from the rules' beginning.
 
-    `route` names the route to take where it applies ("stream" or "general"); by itself the fastest is chosen.
+    `route` names the fastest route that may be taken; where it doesn't apply, the next one is: patch, stream, general.
+    `direct` rewrites what tables alone decide.
     """
 
     def __init__(
@@ -78,26 +84,52 @@ class Rewriter:
         *,
         per_port: bool = False,
         strict: bool = False,
-        route: str = "stream",
+        route: str = PATCH,
+        by_bytes: bool = COMPILED,
     ) -> None:
         self._ruleset = ruleset
         self._pipeline = pipeline
         self._playing = playing
         self._per_port = per_port
         self._strict = strict
-        self._streams = streams(pipeline, per_port) if route == "stream" else {}
+        self._route = route
+        self._streams = {} if route == GENERAL else streams(pipeline, per_port)
+        self._direct = Direct(self._streams, by_bytes)
+        self._drum_rules = [rule for rule in ruleset.rules if any(_moves_drums(stage) for stage in _stages(rule))]
 
     def rewrite(self, data: bytes) -> Rewritten:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
         file = read(data, strict=self._strict)
         sources = [self._source(file, number) for number in range(len(file.tracks))]
-        score = Score(file, sources, self._pipeline, self._per_port)
-        route = "stream" if all(source in self._streams for source in sources) else "general"
-        general.run(score, self._pipeline, self._ruleset.bpm, self._streams if route == "stream" else {})
-        outputs = self._outputs(file, score)
+        can_stream = all(source in self._streams for source in sources)
+        rewritten = self._rewrite_directly(file, sources) if can_stream else None
+        if rewritten is None:
+            score = Score(file, sources, self._pipeline, self._per_port)
+            general.run(score, self._pipeline, self._ruleset.bpm, self._streams if can_stream else {})
+            report = self._report(file, score.rules, score.counts, STREAM if can_stream else GENERAL)
+            report.damage = (*report.damage, *score.damage())
+            rewritten = Rewritten(self._outputs(file, score), report)
         if file.problems:
-            self._check_tracks(file, outputs)
-        return Rewritten(outputs, self._report(file, score, route))
+            self._check_tracks(file, rewritten.outputs)
+        return rewritten
+
+    def _rewrite_directly(self, file: MidiFile, sources: Sequence[int]) -> Rewritten | None:
+        """The results by the routes that need no engine; None if they don't apply."""
+        port = ""
+        if self._per_port:
+            if len(set(sources)) > 1 or not self._streams[sources[0]].ports:
+                return None
+            (number,) = self._streams[sources[0]].ports
+            port = self._pipeline.ports[number]
+        route, written = PATCH, self._direct.patched(file, sources) if self._route == PATCH else None
+        if written is None:
+            route, written = STREAM, self._direct.streamed(file, sources)
+        if written is None:
+            return None
+        tally, counts = RuleTally(self._pipeline), Counts()
+        self._direct.add_up(tally, counts)
+        is_silent = self._per_port and tally.messages == counts.dropped
+        return Rewritten({} if is_silent else {port: written}, self._report(file, tally, counts, route))
 
     @staticmethod
     def _check_tracks(file: MidiFile, outputs: Mapping[str, bytes]) -> None:
@@ -118,43 +150,42 @@ class Rewriter:
             return {"": write(file, score.bodies(0))}
         return {port: write(file, score.bodies(number)) for number, port in score.ports_used()}
 
-    def _report(self, file: MidiFile, score: Score, route: str) -> FileReport:
-        counts = score.counts
+    def _report(self, file: MidiFile, tally: RuleTally, counts: Counts, route: str) -> FileReport:
         return FileReport(
-            messages=score.rules.messages,
+            messages=tally.messages,
             changed=counts.changed,
             dropped=counts.dropped,
             added=counts.added,
             unended=counts.unended,
             seconds=None,
-            taken=dict(zip(self._pipeline.rules, score.rules.taken(), strict=True)),
-            left=score.rules.left(),
+            taken=dict(zip(self._pipeline.rules, tally.taken(), strict=True)),
+            left=tally.left(),
             route=route,
-            damage=(*file.problems, *score.damage()),
-            remarks=self._remarks(file, score),
+            damage=file.problems,
+            remarks=(*self._missing_tracks(file), *self._moved_drums(tally)),
         )
-
-    def _remarks(self, file: MidiFile, score: Score) -> tuple[str, ...]:
-        """What a musician may not have meant."""
-        return (*self._missing_tracks(file), *self._moved_drums(score))
 
     def _missing_tracks(self, file: MidiFile) -> Iterator[str]:
         """Tracks that were named and aren't there."""
-        names = {_track_name(file, number) for number in range(len(file.tracks))} if self._playing.tracks else set()
+        if not self._playing.tracks:
+            return
+        names = {_track_name(file, number) for number in range(len(file.tracks))}
         numbers = {f"#{number + 1}" for number in range(len(file.tracks))}
         for wanted in self._playing.tracks:
             if wanted not in names | numbers:
                 yield f'no track is called "{wanted}"'
 
-    def _moved_drums(self, score: Score) -> tuple[str, ...]:
+    def _moved_drums(self, tally: RuleTally) -> Iterator[str]:
         """Drums on channel 10 that were transposed (ruling 19)."""
-        rules = [rule for rule in self._ruleset.rules if any(_moves_drums(stage) for stage in _stages(rule))]
-        taken = dict(zip(self._pipeline.rules, score.rules.taken(DRUM_CHANNEL - 1), strict=True))
-        return tuple(
-            f'rule "{rule.name}" transposed channel 10, where drums usually are: `except_channels = 10` spares them'
-            for rule in rules
-            if taken[rule.name or ""]
-        )
+        if not self._drum_rules:
+            return
+        taken = dict(zip(self._pipeline.rules, tally.taken(DRUM_CHANNEL - 1), strict=True))
+        for rule in self._drum_rules:
+            if taken[rule.name or ""]:
+                yield (
+                    f'rule "{rule.name}" transposed channel 10, where drums usually are: `except_channels = 10` '
+                    "spares them"
+                )
 
 
 def _stages(rule: Rule) -> Iterator[Stage]:

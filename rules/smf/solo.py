@@ -7,45 +7,26 @@ delta times, sysex and meta events, damage, messages that come to nothing or to 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Final, Protocol
+from typing import Protocol
 
 from rules.books import Sent
 from rules.smf import vlq
 from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
 from rules.smf.writing import TrackWriter
 
-SAME: Final = 0
-OTHER: Final = 1
-PERHAPS: Final = 2
-GONE: Final = 3
-"""What becomes of a cell's messages: they stay as they are, change for certain, change if their second data byte does,
-or are dropped."""
-
-Straight = tuple[bytes, tuple[bytes, ...], int, int, int, int, bool]
-"""A cell that decides alone: how its messages begin, how they end by their second data byte, their status; what becomes
-of them (SAME and so on); the counter of their rules; the counter of open notes (0: no note), and whether it is a
-note-on's."""
-
 Feed = Callable[[int, bytes, int, list[Sent]], None]
-
-NOTES: Final = 0x1000
-"""The cells of note-offs and note-ons come before this one."""
 
 
 class Answerer(Protocol):
     """What is asked about the messages of a track."""
 
     number: int
-    straight: list[Straight | None]
-    """For each cell its lane, where that alone decides."""
-    open_notes: list[int]
-    """How many notes went straight and are still open, by the cell of their note-on."""
     hits: list[int]
     """Counters for the rules."""
     groups: list[int]
     """The counter of each cell; 0 where a message has to be judged by itself."""
     feed: Feed
-    """Asked where no lane alone decides, as the engine is."""
+    """Answers a message, as the engine does."""
 
     def judge(self, message: bytes) -> None:
         """Counts a message by all that it is."""
@@ -68,11 +49,11 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
     begins at `gap` (-1: none). Otherwise the writer is in charge, and counts its own ticks. Raises MidiFileError for
     what can't be read.
     """
-    number, straight, feed = asked.number, asked.straight, asked.feed
-    hits, groups, open_notes = asked.hits, asked.groups, asked.open_notes
+    number, feed, hits, groups = asked.number, asked.feed, asked.hits, asked.groups
     body, out = events.body, writer.out
     size = len(body)
     at = delta_at = tick = status = needed = kept = in_force = meta_end = changed = dropped = lost = 0
+    prefix = b""
     gap = -1
     in_step = True
     sent: list[Sent] = []
@@ -95,18 +76,19 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                 if not needed:
                     needed = events.carried_on(at, status)
                 end = at + needed
-                second = body[end - 1]
-                if second > 0x7F:
+                if body[end - 1] > 0x7F:
                     raise events.bad_data(end - 1)
+                message = prefix + body[at:end]
             elif first < 0xF0:
                 runs = False
                 status = first
+                prefix = ONE_BYTE[first]
                 needed = DATA_BYTES[first]
                 end = at + 1 + needed
                 first = body[at + 1]
-                second = body[end - 1]
-                if first > 0x7F or second > 0x7F:
+                if first > 0x7F or body[end - 1] > 0x7F:
                     raise events.bad_data(at + 1 if first > 0x7F else end - 1)
+                message = body[at:end]
             else:
                 needed = 0
                 if first != 0xFF:
@@ -130,49 +112,14 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                     return changed, dropped
                 at = end
                 continue
-            index = (status << 7 | first) & 0x3FFF
-            lane = straight[index]
-            if lane is not None:
-                head, tails, new_status, change, group, note, begins = lane
+            group = groups[(status << 7 | first) & 0x3FFF]
+            if group:
                 hits[group] += 1
-                if begins and second:
-                    open_notes[note] += 1
-                elif note and open_notes[note]:
-                    open_notes[note] -= 1
-                if change == OTHER and in_step:
-                    changed += 1
-                    out += body[kept:at]
-                    if runs and new_status == in_force:
-                        out += (head + tails[second])[1:]
-                    else:
-                        out += head + tails[second]
-                        in_force = new_status
-                    kept = at = end
-                    continue
-                if change == SAME and in_step and (in_force == status or not runs):
-                    in_force = status
-                    at = end
-                    continue
-                if change == GONE:
-                    dropped += 1
-                    if in_step:
-                        out += body[kept:delta_at]
-                        gap = delta_at
-                        in_step = False
-                    lost += delta
-                    at = end
-                    continue
-                data = head + tails[second]
-                differs = change == OTHER or data[-1] != second
             else:
-                message = ONE_BYTE[status] + body[at:end] if runs else body[at:end]
-                group = groups[index]
-                if group:
-                    hits[group] += 1
-                else:
-                    asked.judge(message)
-                feed(number, message, tick, sent)
-                if len(sent) > 1:
+                asked.judge(message)
+            feed(number, message, tick, sent)
+            if len(sent) != 1:
+                if sent:
                     if in_step:
                         out += body[kept:delta_at]
                         gap = delta_at
@@ -184,31 +131,30 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                     sent.clear()
                     in_step = writer.in_step == end
                     in_force = writer.status
-                    kept = at = end
-                    continue
-                if not sent:
+                    kept = end
+                else:
                     dropped += 1
                     if in_step:
                         out += body[kept:delta_at]
                         gap = delta_at
                         in_step = False
                     lost += delta
-                    at = end
-                    continue
-                data = sent[0][1]
-                new_status = data[0]
-                differs = data != message
-                sent.clear()
+                at = end
+                continue
+            data = sent[0][1]
+            sent.clear()
+            new_status = data[0]
+            differs = data != message
             changed += differs
             if in_step:
-                if not runs or new_status != in_force:
-                    if differs or runs:
+                if runs and new_status == in_force:
+                    if differs:
                         out += body[kept:at]
-                        out += data
+                        out += data[1:]
                         kept = end
-                elif differs:
+                elif differs or runs:
                     out += body[kept:at]
-                    out += data[1:]
+                    out += data
                     kept = end
             elif gap >= 0 and delta + lost < 0x4000:
                 delta += lost
@@ -228,7 +174,6 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                     writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
                     gap = -1
                 lost = 0
-                message = ONE_BYTE[status] + body[at:end] if runs else body[at:end]
                 writer.put(tick, data, (tick, delta_at, at, end, message))
                 in_step = writer.in_step == end
                 kept = end

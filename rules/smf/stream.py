@@ -16,16 +16,16 @@ from rules.lanes import IDENTITY, NOWHERE, Lane
 from rules.messages import CONTROLLER, PROGRAM, SYSEX, routed_status
 from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
 from rules.rest import HELD_CONTROLLERS
-from rules.smf.solo import GONE, NOTES, OTHER, PERHAPS, SAME, Straight
+from rules.smf.straight import NOTES
 from rules.smf.tally import groups_of
 
 
 @dataclass(frozen=True, slots=True)
 class Stream:
-    """A source whose tables decide alone: its cells, those with one lane as `solo` wants them, the ports it reaches."""
+    """A source whose tables decide alone: its cells, the rules that each one counts for, the ports it reaches."""
 
     cells: Sequence[Cell]
-    straight: list[Straight | None]
+    groups: Sequence[int]
     ports: frozenset[int]
 
 
@@ -38,7 +38,7 @@ def streams(pipeline: Pipeline, per_port: bool) -> Mapping[int, Stream]:
         channels = {(lane.target, lane.status & 0x0F) for lane in lanes if lane.status < SYSEX}
         keeps_apart = len(channels) == len({channel for _, channel in channels})
         if (len(ports) <= 1 if per_port else keeps_apart) and _decides_alone(table, pipeline):
-            found[source] = Stream(table.cells, _straights(table.cells, groups_of(pipeline.takers[source]).of), ports)
+            found[source] = Stream(table.cells, groups_of(pipeline.takers[source]).of, ports)
     return found
 
 
@@ -61,7 +61,7 @@ class StreamFeed:
         cell = self._cells[index]
         if index < NOTES and cell.lanes:
             count_open(self._open_notes, index, second, len(cell.lanes))
-        elif status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS:
+        elif cell.lanes and status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS:
             begin = NOTE_ONS | (status & 0x0F) << 7
             self._open_notes[begin : begin + 128] = [0] * 128
         for lane in cell.lanes:
@@ -118,32 +118,3 @@ def _is_static_lane(status: int, first: int, lane: Lane, pipeline: Pipeline) -> 
     if (lane.target, lane.status & 0x0F) in pipeline.shared:
         return False
     return NOWHERE not in lane.gate[:128] or (status & 0xF0 == CONTROLLER and first not in HELD_CONTROLLERS)
-
-
-def _straights(cells: Sequence[Cell], groups: Sequence[int]) -> list[Straight | None]:
-    """The cells with one total lane, in the form of `solo`.
-
-    Mode messages that end notes are left out, and so is what rules have to count one by one.
-    """
-    found: list[Straight | None] = []
-    for index, (cell, group) in enumerate(zip(cells, groups, strict=True)):
-        if not cell.lanes and group:
-            found.append((b"", (), 0, GONE, group, 0, False))
-            continue
-        lane = cell.lanes[0] if len(cell.lanes) == 1 else None
-        status, first = 0x80 | index >> 7, index & 0x7F
-        ends = status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS
-        if lane is None or not group or ends or not lane.plain or NOWHERE in lane.gate[:128]:
-            found.append(None)
-        else:
-            note = index | NOTE_ONS if index < NOTES else 0
-            change = _change(status, first, lane)
-            found.append((lane.heads[first], lane.tails, lane.status, change, group, note, note == index and note > 0))
-    return found
-
-
-def _change(status: int, first: int, lane: Lane) -> int:
-    """Whether the messages of a cell come out the same."""
-    if lane.heads[first] != bytes((status, first)):
-        return OTHER
-    return SAME if lane.short or lane.two is IDENTITY else PERHAPS

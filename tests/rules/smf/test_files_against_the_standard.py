@@ -13,10 +13,10 @@ from rules.smf.rewriting import Playing, Rewriter
 from tests import mido_reader
 from tests.rules.smf.build import END, FORMAT_0, FORMAT_1, header, one_track, track
 
-ROUTES = pytest.mark.parametrize("route", ["stream", "general"])
+ROUTES = pytest.mark.parametrize("route", ["patch", "stream", "general"])
 
 
-def rewritten(data: bytes, steps: str = "", route: str = "stream") -> bytes:
+def rewritten(data: bytes, steps: str = "", route: str = "patch") -> bytes:
     """What one rule from all tracks to one port makes of a file."""
     ports = "[ports]\nseq = { input = true }\nrack = { output = true }\n"
     rules = f'{ports}[[rules]]\nfrom = "seq"\nto = "rack"\n{steps}'

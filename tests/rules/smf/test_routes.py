@@ -1,10 +1,11 @@
-"""The two routes of a file: straight through the tables, or through the engine. Both must give the same."""
+"""The routes of a file: in its place, straight through the tables, or through the engine. All must give the same."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
@@ -54,6 +55,9 @@ def static_rules(draw: st.DrawFn) -> dict[str, Any]:
     return {"ports": ports, "devices": {}, "switches": {}, "rules": rules, "on": []}
 
 
+WAYS = [("general", False), ("stream", False), ("stream", True), ("patch", False), ("patch", True)]
+"""The routes, by rows and by bytes."""
+
 FILES = st.lists(tracks(over_meta=True), min_size=1, max_size=3)
 
 
@@ -63,27 +67,68 @@ def file_of(bodies: list[list[Written]]) -> bytes:
 
 
 @settings(
-    max_examples=40,
+    max_examples=30,
     phases=(Phase.explicit, Phase.reuse, Phase.generate),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 @given(static_rules(), st.booleans(), st.lists(FILES, min_size=1, max_size=4))
-def test_both_routes_give_the_same(rules: dict[str, Any], per_port: bool, files: list[list[list[Written]]]) -> None:
-    """The bytes of every output and the report agree, but for the name of the route."""
+def test_all_routes_give_the_same(rules: dict[str, Any], per_port: bool, files: list[list[list[Written]]]) -> None:
+    """The bytes of every output and the report agree, but for the name of the route, whichever loops are taken."""
     ruleset = read_rules([("rules.toml", toml_of(rules).encode())])
     pipeline = compile_rules(ruleset)
     assume(streams(pipeline, per_port))
     ways = [
-        Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route=route) for route in ("stream", "general")
+        Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route=route, by_bytes=by_bytes)
+        for route, by_bytes in WAYS
     ]
     for bodies in files:
         data = file_of(bodies)
-        (stream, told), (general, also_told) = (came_of(way, data) for way in ways)
-        assert stream == general
-        if told is not None and also_told is not None:
-            assert (told.route, also_told.route) == ("stream", "general")
-            assert replace(told, route="") == replace(also_told, route="")
+        expected, report = came_of(ways[0], data)
+        for way, (route, _) in zip(ways[1:], WAYS[1:], strict=True):
+            outputs, told = came_of(way, data)
+            assert outputs == expected
+            if report is not None and told is not None:
+                assert told.route in ("stream", route)
+                assert replace(told, route="general") == report
+
+
+IN_PLACE: list[dict[str, Any]] = [
+    {"rechannel": {"1": 2, "2": 1}},
+    {"velocity": {"always": 90}},
+    {"velocity": {"softer": 0.5}},
+    {"velocity": {"always": 64, "channel": 2}},
+]
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.sampled_from(IN_PLACE), max_size=3),
+    st.lists(tracks(), min_size=1, max_size=3),
+    st.booleans(),
+)
+def test_what_keeps_its_length_is_patched(
+    steps: list[dict[str, Any]], bodies: list[list[Written]], per_port: bool
+) -> None:
+    """Sound files whose messages all stay are changed in their places, and come out as by the engine."""
+    bodies = [[event for event in body if event.message[0] not in (0xF0, 0xF7)] for body in bodies]
+    bodies = [[replace(event, running=False, form=b"\0" + event.message) for event in body] for body in bodies]
+    rule = {"name": "all", "from": "keys", "to": "rack", "steps": steps}
+    ports = {"keys": {"input": True}, "rack": {"output": True}}
+    file = {"ports": ports, "devices": {}, "switches": {}, "rules": [rule], "on": []}
+    ruleset = read_rules([("rules.toml", toml_of(file).encode())])
+    pipeline = compile_rules(ruleset)
+    expected, report = came_of(
+        Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route="general"), file_of(bodies)
+    )
+    for by_bytes in (False, True):
+        way = Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, by_bytes=by_bytes)
+        outputs, told = came_of(way, file_of(bodies))
+        assert outputs == expected
+        assert told is not None
+        assert report is not None
+        assert told.route == "patch"
+        assert replace(told, route="general") == report
 
 
 def came_of(way: Rewriter, data: bytes) -> tuple[dict[str, bytes] | str, FileReport | None]:
@@ -110,7 +155,10 @@ HIGH_VOLUME = CHANNEL_1.replace("{ channel = 1 }", '{ controller = "volume", val
 def routed(rules: str, body: str, *, per_port: bool = False) -> tuple[dict[str, bytes], FileReport]:
     """What the stream route makes of a track in hex: its body by output, and the report."""
     ruleset = read_rules([("rules.toml", rules.encode())])
-    rewritten = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), per_port=per_port).rewrite(one_track(body))
+    pipeline = compile_rules(ruleset)
+    ways = [Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, by_bytes=it) for it in (False, True)]
+    rewritten, same = (way.rewrite(one_track(body)) for way in ways)
+    assert rewritten == same
     assert rewritten.report.route == "stream"
     return {name: data[22:] for name, data in rewritten.outputs.items()}, rewritten.report
 
@@ -139,3 +187,68 @@ def test_sysex_that_two_rules_take_goes_once() -> None:
     outputs, report = routed(rules, f"00 F0 03 7D 01 F7 {END}")
     assert outputs == {"": unhex("00 F0 03 7D 01 F7 00 FF 2F 00")}
     assert (report.changed, report.dropped, report.added) == (0, 0, 0)
+
+
+SWAPPED = CHANNEL_1.replace("match = { channel = 1 }", "steps = [{ rechannel = { 1 = 5, 5 = 1 } }]")
+
+
+def route_of(rules: str, data: bytes) -> str:
+    """The route that a file takes."""
+    ruleset = read_rules([("rules.toml", rules.encode())])
+    routes = {
+        Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_bytes=by_bytes).rewrite(data).report.route
+        for by_bytes in (False, True)
+    }
+    (route,) = routes
+    return route
+
+
+def test_messages_that_keep_their_lengths_are_patched() -> None:
+    """Notes that go to another channel stay where they are, with running status and padded delta times."""
+    assert route_of(SWAPPED, one_track(f"8000 90 3C 40  808001 3C 00  {END}")) == "patch"
+
+
+def test_a_dropped_sysex_takes_a_file_out_of_the_patch_route() -> None:
+    """A file with sysex that the rules drop is written anew; one without any stays in its place."""
+    drops = SWAPPED.replace("rechannel = { 1 = 5, 5 = 1 }", 'filter = { drop = { kind = "sysex" } }')
+    assert route_of(drops, one_track(f"00 90 3C 40  60 3C 00  {END}")) == "patch"
+    assert route_of(drops, one_track(f"00 F0 01 F7  00 90 3C 40  60 3C 00  {END}")) == "stream"
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "00 90 3C 40  00 FF 01 00  60 3C 00  00 FF 2F 00",  # running status over a meta event
+        "00 90 3C 40  60 3C 00",  # no end
+        "00 90 3C 40  00 FF 2F 00  01 02",  # bytes behind the end
+        "00 90 3C 40  00 FF 2F 00  00 FF 2F 00",
+    ],
+)
+def test_damage_is_left_to_the_careful_way(body: str) -> None:
+    """A damaged track comes out with its damage, and the report says what it is."""
+    ruleset = read_rules([("rules.toml", SWAPPED.encode())])
+    for by_bytes in (False, True):
+        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_bytes=by_bytes)
+        rewritten = way.rewrite(one_track(body))
+        assert rewritten.outputs[""] == one_track(body.replace("90 3C", "94 3C"))
+        assert len(rewritten.report.damage) == 1
+        assert rewritten.report.route == "stream"
+
+
+def test_a_file_after_one_that_was_given_up_is_counted_afresh() -> None:
+    """Notes left open in a track that its route gave up don't count in the next file."""
+    ruleset = read_rules([("rules.toml", SWAPPED.encode())])
+    for by_bytes in (False, True):
+        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_bytes=by_bytes)
+        assert way.rewrite(one_track("00 90 3C 40")).report.unended == 1
+        report = way.rewrite(one_track(f"00 90 3C 40  00 80 3C 40  00 80 3C 40  {END}")).report
+        assert (report.messages, report.unended) == (3, 0)
+
+
+def test_all_notes_off_ends_what_is_open() -> None:
+    """A note that all notes off ends isn't one that never ends."""
+    ruleset = read_rules([("rules.toml", SWAPPED.encode())])
+    for route, by_bytes in WAYS:
+        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), route=route, by_bytes=by_bytes)
+        report = way.rewrite(one_track(f"00 90 3C 40  00 91 3C 40  00 B0 7B 00  {END}")).report
+        assert (report.route, report.unended) == (route, 1)

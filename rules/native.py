@@ -1,0 +1,37 @@
+"""Numbers, counters and byte buffers that compiled code keeps as the machine does.
+
+In the compiled wheel `i64` and `u8` are machine numbers, a `vec` holds them side by side, and a `BytesWriter` takes
+bytes one by one without making an object of each; their names lead the compiler to them. Interpreted, they are what
+Python has. Whatever is written with them must mean the same both ways: no number leaves its range.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from librt.strings import BytesWriter as BytesWriter
+    from librt.vecs import vec as vec
+    from mypy_extensions import i64 as i64
+    from mypy_extensions import u8 as u8
+else:
+    i64 = u8 = int
+
+    class BytesWriter(bytearray):
+        """A growing row of bytes."""
+
+        write = bytearray.extend
+
+        def getvalue(self) -> bytes:
+            """Return them."""
+            return bytes(self)
+
+        def truncate(self, size: int) -> None:
+            """Forget what stands behind the first `size` bytes."""
+            del self[size:]
+
+    class vec:
+        """A row of numbers: `vec[i64](numbers)`."""
+
+        def __class_getitem__(cls, item: type) -> type:
+            return list

@@ -1,0 +1,115 @@
+"""Files that tables alone decide, rewritten in one go: by the patch route where lengths stay, or by the stream route.
+
+A route that meets something it leaves to others gives up the whole file, and what it counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final, TypeAlias
+
+from rules.compiled import COMPILED
+from rules.native import BytesWriter
+from rules.smf import score, wrapper
+from rules.smf.patch import patch_by_bytes, patch_by_rows
+from rules.smf.reading import MidiFile
+from rules.smf.straight import CHANGED, GONE, Counts, Straight, no_notes
+from rules.smf.stream import Stream
+from rules.smf.streaming import stream_by_bytes, stream_by_rows
+from rules.smf.tally import RuleTally
+
+Loop: TypeAlias = Callable[[bytes, int, int, BytesWriter, Straight, Counts], bool]
+
+PATCH: Final = "patch"
+STREAM: Final = "stream"
+
+
+class Direct:
+    """Rewrites files whose tracks are played by sources that have a stream, named by number.
+
+    `by_bytes` chooses the loops: the ones that are quicker here, or the others. `counts` holds what was counted in the
+    file last rewritten, by source.
+    """
+
+    def __init__(self, streams: Mapping[int, Stream], by_bytes: bool = COMPILED) -> None:
+        self._streams: Final = streams
+        self._by_bytes: Final = by_bytes
+        self._straights: dict[int, Straight] = {}
+        self._notes = no_notes()
+        self.counts: dict[int, Counts] = {}
+
+    def patched(self, file: MidiFile, sources: Sequence[int]) -> bytes | None:
+        """The file as the patch route makes it; None where that doesn't apply."""
+        self._begin(sources)
+        if not all(self._straights[source].lengths_stay for source in self.counts):
+            return None
+        data = file.data
+        out = BytesWriter()
+        out.write(data)
+        loop = patch_by_bytes if self._by_bytes else patch_by_rows
+        try:
+            for track, source in zip(file.tracks, sources, strict=True):
+                straight, counts = self._straights[source], self.counts[source]
+                if not loop(data, track.body, track.end, out, straight, counts):
+                    return self._give_up()
+        except IndexError:
+            return self._give_up()
+        return out.getvalue()
+
+    def streamed(self, file: MidiFile, sources: Sequence[int]) -> bytes | None:
+        """The file as the stream route makes it; None where that doesn't apply."""
+        self._begin(sources)
+        data = file.data
+        done = file.begin
+        out = BytesWriter()
+        loop = stream_by_bytes if self._by_bytes else stream_by_rows
+        try:
+            for track, source in zip(file.tracks, sources, strict=True):
+                straight, counts = self._straights[source], self.counts[source]
+                out.write(data[done : track.body])
+                begin = len(out)
+                if not loop(data, track.body, track.end, out, straight, counts):
+                    return self._give_up()
+                _write_length(out, begin, track.end - track.body)
+                done = track.end
+        except IndexError:
+            return self._give_up()
+        out.write(data[done : file.finish])
+        return wrapper.rewrap(data, file.wrapper, out.getvalue()) if file.wrapper else out.getvalue()
+
+    def _begin(self, sources: Sequence[int]) -> None:
+        """Make the tables, where these are new, and count from nothing."""
+        self.counts.clear()
+        for source in set(sources):
+            if source not in self._straights:
+                stream = self._streams[source]
+                self._straights[source] = Straight(stream.cells, stream.groups)
+            self.counts[source] = Counts(self._straights[source], self._notes)
+
+    def add_up(self, tally: RuleTally, totals: score.Counts) -> None:
+        """Hand over what was counted: to the rules what they took, to `totals` what became of it."""
+        for source, counts in self.counts.items():
+            hits, _ = tally.counters(source)
+            totals.changed += counts.changed
+            totals.unended += counts.unended
+            for (group, way), count in zip(self._straights[source].counters, counts.hits, strict=True):
+                if count:
+                    hits[group] += count
+                    if way == GONE:
+                        totals.dropped += count
+                    elif way == CHANGED:
+                        totals.changed += count
+
+    def _give_up(self) -> bytes | None:
+        """Forget what was counted."""
+        self._notes = no_notes()
+        self.counts.clear()
+        return None
+
+
+def _write_length(out: BytesWriter, begin: int, before: int) -> None:
+    """Write the length of the chunk whose content begins at `begin` anew, if it isn't what it was."""
+    length = len(out) - begin
+    if length != before:
+        for place, byte in enumerate(length.to_bytes(4), begin - 4):
+            out[place] = byte

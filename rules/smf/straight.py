@@ -1,0 +1,218 @@
+"""The answers of tables that decide alone, laid out for the loops of the patch and the stream route.
+
+For each status and first data byte: what becomes of the message, and what it turns into. The loops come in two forms,
+and each has the layout that it is quick with: interpreted code wants few steps, so it gets rows of tuples; compiled
+code wants no objects, so it gets strings of bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Final
+
+from rules.books import EVERY_NOTE_ENDS
+from rules.lanes import IDENTITY, NOWHERE
+from rules.messages import CONTROLLER, END_OF_SYSEX, LENGTH, SYSEX, routed_status
+from rules.native import i64, vec
+from rules.pipeline import Cell
+
+KEPT: Final = 0
+PERHAPS: Final = 1
+CHANGED: Final = 2
+GONE: Final = 4
+ASK: Final = 8
+ENDS: Final = 16
+"""What becomes of a message: it stays as it is, changes if its second data byte does, changes for certain, is dropped,
+or is for others to answer. ENDS comes on top: a mode message that ends all notes of its channel."""
+
+NOTES: Final = 0x1000
+"""The cells of note-offs and note-ons come before this one."""
+SHORT: Final = 0x2000
+BENDS: Final = 0x3000
+"""Between these are those of program changes and channel pressure, which have one data byte."""
+ON: Final = 0x800
+"""The bit of a cell's index that tells note-ons from note-offs."""
+PLACES: Final = 0x801
+"""Counters of open notes: one for each channel and key, from 1. Counted from the end, the same ones are those of the
+note-offs, so that a sign tells them apart: place p and place p - PLACES are one."""
+
+META: Final = 0xFF
+END_OF_TRACK: Final = 0x2F
+DATA: Final = IDENTITY[:128]
+
+Answer = tuple[int, int, int, int, bytes, int]
+"""What becomes of a cell's messages; the counter of that; their status and first data byte when they come out, and the
+second by that which came (empty: they have none); their place among the open notes (0: no note)."""
+
+UNANSWERED: Final[Answer] = (ASK, 0, 0, 0, DATA, 0)
+NO_ROW: Final[list[Answer]] = []
+
+
+class Straight:
+    """The answers of one source.
+
+    `rows` has a row of 128 answers for each channel status. `longs` are the ways of the system statuses from F0, and
+    `long_counters` the counters by way, of F0 and F7 events; a way that has none is to be asked for. `counters` say
+    what each counter counts: the group of its rules, and the way. `lengths_stay`: no message is dropped, and a status
+    byte that stays away can stay away.
+    """
+
+    def __init__(self, cells: Sequence[Cell], groups: Sequence[int]) -> None:
+        self.counters: list[tuple[int, int]] = []
+        self._numbers: dict[tuple[int, int], int] = {}
+        rows = [self._row(status, cells, groups) for status in range(0x80, SYSEX)]
+        self.rows: Final = [NO_ROW] * 128 + rows + [NO_ROW] * 16
+        self.longs: Final = [self._long_way(cells[(status & 0x7F) << 7]) for status in range(SYSEX, 0x100)]
+        self.long_counters: Final = [
+            {way: self._number(group, way) for way in (KEPT, GONE) if group}
+            for group in (groups[(SYSEX & 0x7F) << 7], groups[(END_OF_SYSEX & 0x7F) << 7])
+        ]
+        self.lengths_stay: Final = all(map(_stays_in_place, rows))
+        answers = [answer for row in rows for answer in row]
+        # The same answers as bytes; `tails` number the 128 bytes of `seconds` that each one takes.
+        tails: dict[bytes, int] = {}
+        numbers = [tails.setdefault(answer[4] or DATA, len(tails)) for answer in answers]
+        self.ways: Final = bytes(ASK if n > 0xFF else answer[0] for n, answer in zip(numbers, answers, strict=True))
+        self.statuses: Final = bytes(answer[2] for answer in answers)
+        self.firsts: Final = bytes(answer[3] for answer in answers)
+        self.tails: Final = bytes(min(number, 0xFF) for number in numbers)
+        self.seconds: Final = b"".join(tails)
+        self.numbers: Final = vec[i64]([answer[1] for answer in answers])
+
+    def _number(self, group: int, way: int) -> int:
+        """The counter for a group and a way."""
+        number = self._numbers.setdefault((group, way), len(self.counters))
+        if number == len(self.counters):
+            self.counters.append((group, way))
+        return number
+
+    def _row(self, status: int, cells: Sequence[Cell], groups: Sequence[int]) -> list[Answer]:
+        """The answers of a status. Neighbours often have one cell."""
+        start = (status & 0x7F) << 7
+        row: list[Answer] = []
+        for (cell, group), same in groupby(range(start, start + 128), lambda index: (cells[index], groups[index])):
+            row += self._answers(status, cell, group, list(same))
+        return row
+
+    def _answers(self, status: int, cell: Cell, group: int, indexes: Sequence[int]) -> list[Answer]:
+        """The answers of a cell; left to others are several lanes, and what rules have to count one by one."""
+        short = LENGTH[status] == 2
+        if not group or len(cell.lanes) > 1:
+            return [UNANSWERED] * len(indexes)
+        if not cell.lanes:
+            return [(GONE, self._number(group, GONE), 0, 0, b"" if short else DATA, 0)] * len(indexes)
+        lane = cell.lanes[0]
+        if not lane.plain or NOWHERE in lane.gate[:128] or lane.short != short:
+            return [UNANSWERED] * len(indexes)
+        seconds = b"" if short else lane.two[:128]
+        if_same = CHANGED if lane.status != status else KEPT if seconds in (b"", DATA) else PERHAPS
+        numbers = {way: self._number(group, way) for way in {if_same, CHANGED}}
+        answers: list[Answer] = []
+        for index in indexes:
+            first = lane.one[index & 0x7F]
+            way = if_same if first == index & 0x7F else CHANGED
+            number = numbers[way]
+            if status & 0xF0 == CONTROLLER and index & 0x7F in EVERY_NOTE_ENDS:
+                way |= ENDS
+            place = 0 if index >= NOTES else index - ON + 1 if index & ON else index + 1 - PLACES
+            answers.append((way, number, lane.status, first, seconds, place))
+        return answers
+
+    def _long_way(self, cell: Cell) -> int:
+        """What becomes of a system message. To how many lanes of one port it goes makes no difference (ruling 7)."""
+        targets = {lane.target for lane in cell.lanes}
+        return ASK if len(targets) > 1 else KEPT if targets else GONE
+
+
+class Counts:
+    """What the loops count in one file, for one source: hits by counter, and by place the notes that are open.
+
+    `changed` counts the messages that changed although it was not certain, `unended` the notes that never end. `notes`
+    come and go with all counters at 0, so that they can serve the next track.
+    """
+
+    def __init__(self, straight: Straight, notes: vec[i64]) -> None:
+        self.hits: Final = vec[i64]([0] * len(straight.counters))
+        self.notes: Final = notes
+        self.changed: i64 = 0
+        self.unended: i64 = 0
+        self._straight: Final = straight
+
+    def long_way(self, data: bytes, at: i64, end: i64) -> int:
+        """Count the sysex event in `data[at:end]`, and say what becomes of it: KEPT, GONE or ASK."""
+        way = self._straight.longs[long_event_status(data, at, end) - SYSEX]
+        counter = self._straight.long_counters[data[at] != SYSEX].get(way)
+        if counter is None:
+            return ASK
+        self.hits[counter] += 1
+        return way
+
+    def end_channel(self, channel: i64) -> i64:
+        """End the open notes of a channel 0-15; return how many there were."""
+        ended: i64 = 0
+        place = (channel << 7) + 1
+        last = place + 128
+        while place < last:
+            ended += self.notes[place]
+            self.notes[place] = 0
+            place += 1
+        return ended
+
+    def end_track(self, sounding: i64, changed: i64) -> None:
+        """Take over what a loop counted in a track. Notes that are open there never end: the next has its own."""
+        self.changed += changed
+        self.unended += sounding
+        if sounding:
+            for channel in range(16):
+                self.end_channel(channel)
+
+
+def no_notes() -> vec[i64]:
+    """Counters of open notes, all at 0."""
+    return vec[i64]([0] * PLACES)
+
+
+def delta_end(data: bytes, at: i64) -> i64:
+    """Where the last byte of the delta time at `at` is. Raises IndexError if it has more than four."""
+    last = at + 3
+    while data[at] > 0x7F:
+        if at == last:
+            raise IndexError
+        at += 1
+    return at
+
+
+def long_event_end(data: bytes, at: i64) -> i64:
+    """Where the sysex or meta event at `at` ends. Raises IndexError for anything else, and for what is damaged."""
+    first = data[at]
+    at += 1
+    if first == META:
+        if data[at] > 0x7F:
+            raise IndexError
+        at += 1
+    elif first != SYSEX and first != END_OF_SYSEX:
+        raise IndexError
+    length: i64 = 0
+    last = at + 3
+    while data[at] > 0x7F:
+        if at == last:
+            raise IndexError
+        length = length << 7 | data[at] & 0x7F
+        at += 1
+    return at + 1 + (length << 7 | data[at])
+
+
+def long_event_status(data: bytes, at: i64, end: i64) -> int:
+    """By what the sysex event at `at` is routed."""
+    if data[at] == SYSEX:
+        return SYSEX
+    at += 1
+    while data[at] > 0x7F:
+        at += 1
+    return routed_status(b"\xf7" + data[at + 1 : min(end, at + 2)])
+
+
+def _stays_in_place(row: Sequence[Answer]) -> bool:
+    statuses = {status for _, _, status, _, _, _ in row}
+    return len(statuses) == 1 and all(way & ~ENDS <= CHANGED for way, _, _, _, _, _ in row)
