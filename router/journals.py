@@ -10,8 +10,9 @@ from __future__ import annotations
 import errno
 import os
 import threading
+import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -27,6 +28,7 @@ SUFFIX: Final = ".journal"
 
 _MOST_WAITING: Final = 24 * 1024 * 1024  # bytes that may wait for a disk that doesn't answer
 _AGAIN_AFTER: Final = 1.0  # seconds until a disk that refused is asked again
+_NEWBORN: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
 _PATIENCE: Final = 5.0  # seconds that the end of a recording waits for the disk
 _NEW_FILE: Final = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 
@@ -229,27 +231,34 @@ def save(journal: Path, disk: Disk = DISK) -> Saved:
         if not _lock(handle):
             raise BusyError(f"{journal} is still being written")
         like = os.fstat(handle)
-        take = make_take(_content(journal), len(HEAD))
-        path = _write_take(journal, take, like, disk) if take.played else None
+        take = make_take(_content(journal, time.time() - like.st_mtime), len(HEAD))
+        path = write_take(target_of(journal), take, like, disk) if take.played else None
         journal.unlink(missing_ok=True)
     finally:
         os.close(handle)
     return Saved(path, take)
 
 
-def save_left_behind(folder: Path, say: Callable[[str], None]) -> list[Path]:
-    """Make the .mid files of all journals in a folder that nobody writes any more; return them.
+def left_behind(folder: Path) -> list[Path]:
+    """The journals in a folder, also those that are still being written."""
+    return sorted(folder.glob(f"*{SUFFIX}"))
 
-    `say` is told of each, and of each that can't be saved.
+
+def save_all(
+    journals: Iterable[Path], say: Callable[[str], None], complain: Callable[[str], None] | None = None
+) -> list[Path]:
+    """Make the .mid files of journals that nobody writes any more, and return them.
+
+    `say` is told of each, and `complain` (also `say`, unless it is given) of each that can't be saved.
     """
     saved: list[Path] = []
-    for journal in sorted(folder.glob(f"*{SUFFIX}")):
+    for journal in journals:
         try:
             made = save(journal)
         except BusyError:
             continue
         except MachineError as error:
-            say(f"a recording was left behind and can't be saved: {error}")
+            (complain or say)(f"a recording was left behind and can't be saved: {error}")
             continue
         if made.path is not None:
             saved.append(made.path)
@@ -257,24 +266,32 @@ def save_left_behind(folder: Path, say: Callable[[str], None]) -> list[Path]:
     return saved
 
 
-def _content(journal: Path) -> bytes:
+def _content(journal: Path, age: float) -> bytes:
+    """What a journal holds; `age` is since how many seconds it hasn't changed."""
     try:
         data = journal.read_bytes()
     except OSError as error:
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
-    if not data.startswith(HEAD) and not HEAD.startswith(data):
-        raise MachineError(f"{journal} is no journal of pointsman; give it another name, or move it away")
+    if not data.startswith(HEAD):
+        if not HEAD.startswith(data):
+            raise MachineError(f"{journal} is no journal of pointsman; give it another name, or move it away")
+        if age < _NEWBORN:
+            raise BusyError(f"{journal} is just being begun")
     return data
 
 
-def _write_take(journal: Path, take: Take, like: os.stat_result, disk: Disk) -> Path:
-    for path in numbered(target_of(journal)):
+def write_take(target: Path, take: Take, like: os.stat_result, disk: Disk = DISK) -> Path:
+    """Write a take under its name, or the next one that is free, with the permissions of `like`; return the name.
+
+    Raises MachineError.
+    """
+    for path in numbered(target):
         try:
             write_new({path: take.data}, like=like, replace=False, disk=disk)
         except TargetExistsError:
             continue
         return path
-    raise MachineError(f"{target_of(journal)}: too many files of this name; move some away")
+    raise MachineError(f"{target}: too many files of this name; move some away")
 
 
 def _lock(handle: int) -> bool:

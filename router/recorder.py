@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from router.journals import JournalFile, save_left_behind
+from router.journals import JournalFile, left_behind, save_all
 from router.names import is_midi_name
 from router.ring import Ring
 from router.standing import StandingTakes, save_and_tell
@@ -52,6 +52,7 @@ class Recorder:
         self._asked: JournalFile | None = None
         self._asked_at = 0
         self._standing: StandingTakes | None = None
+        self._rescue: threading.Thread | None = None
         self._guard = threading.Lock()  # around what the thread of the recorder does
         self._asking = threading.Lock()  # one begins or ends a recording at a time
         self._ending = threading.Event()
@@ -75,6 +76,8 @@ class Recorder:
             save_and_tell(asked.path, self._say)
         if standing is not None:
             standing.stop()
+        if self._rescue is not None:
+            self._rescue.join()
 
     # -- the last minutes ---------------------------------------------------------------------------------------------
 
@@ -143,14 +146,16 @@ class Recorder:
     def record_into(self, folder: Path) -> None:
         """Record all that is played into a folder, a take for each stretch without a minute's pause.
 
-        What was left behind there is saved first. Raises MachineError if the folder can't be written to.
+        What was left behind there is saved meanwhile. Raises MachineError if the folder can't be written to.
         """
-        save_left_behind(folder, self._say)
+        rescue = threading.Thread(target=save_all, args=(left_behind(folder), self._say), name="rescue", daemon=True)
         standing = StandingTakes(folder, self._before, self._say, self._wall)
         with self._guard:
             self._drain()
             standing.begin(self._clock())
             self._standing = standing
+        self._rescue = rescue
+        rescue.start()
 
     def _before(self) -> bytes:
         """What a journal that begins now begins with: rules, names and switches in force, and the time on the wall."""

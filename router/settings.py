@@ -103,3 +103,52 @@ class SwitchSettings:
     name: str = STANDARD_NAME
     text: str | None = None
     json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LearnSettings:
+    """What `learn` shall do: `rules` give the names of ports, `backend` the MIDI system (None: chosen by itself)."""
+
+    rules: tuple[str, ...] = ()
+    backend: str | None = None
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SoundcheckSettings:
+    """What `soundcheck` shall do: `seconds` is how long a note sounds, None until Enter is pressed."""
+
+    rules: tuple[str, ...]
+    seconds: float | None = None
+    backend: str | None = None
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RecordSettings:
+    """What `record` shall do: record the daemon `name`, or ports of the computer (`ports`, patterns) and of our own
+    (`virtual`, names).
+
+    `last` is how many seconds to save from the daemon's memory, `stop` ends a recording that goes on, `rescue` are
+    folders and files with what was left behind. `duration` is in seconds, None until Ctrl-C; `out` a file or folder.
+    """
+
+    name: str = STANDARD_NAME
+    out: str | None = None
+    last: float | None = None
+    duration: float | None = None
+    stop: bool = False
+    rescue: tuple[str, ...] = ()
+    ports: tuple[str, ...] = ()
+    virtual: tuple[str, ...] = ()
+    backend: str | None = None
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LatelySettings:
+    """What `trace --last` shall tell: the last `seconds` of the daemon `name`."""
+
+    seconds: float
+    name: str = STANDARD_NAME
+    json: bool = False

@@ -32,3 +32,13 @@ def add_daemon_name(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--name", metavar="NAME", default=STANDARD_NAME, help=f'the name of the daemon ("{STANDARD_NAME}")'
     )
+
+
+def length(text: str) -> float:
+    """A length of time in seconds."""
+    from router.durations import parse_duration
+
+    try:
+        return parse_duration(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None

@@ -22,7 +22,7 @@ def packed(*records: Record) -> bytes:
     return b"".join(map(pack, records))
 
 
-def left_behind(path: Path, *records: Record, torn: bytes = b"") -> Path:
+def orphan(path: Path, *records: Record, torn: bytes = b"") -> Path:
     """A journal as a killed process leaves it."""
     path.write_bytes(HEAD + packed(*records) + torn)
     return path

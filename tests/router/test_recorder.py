@@ -10,7 +10,7 @@ from rules.errors import MachineError
 from rules.journal import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
 from rules.switches import State
 from tests import mido_reader
-from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, left_behind, wait_for
+from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")
 SECOND = 1000 * MS
@@ -133,10 +133,11 @@ def test_the_thread_takes_what_is_logged(desk: Desk, tmp_path: Path) -> None:
     wait_for(lambda: len(list(unpack(journal.read_bytes(), len(HEAD)))) >= 2 + len(PLAYED))
 
 
-def test_recording_all_the_time_saves_takes_and_what_was_left_behind(desk: Desk, tmp_path: Path) -> None:
+def test_recording_all_the_time_saves_takes_and_what_was_orphan(desk: Desk, tmp_path: Path) -> None:
     """The start rescues what a crash left; a pause ends a take."""
-    left_behind(tmp_path / "old.mid.journal", *PLAYED)
+    orphan(tmp_path / "old.mid.journal", *PLAYED)
     desk.recorder.record_into(tmp_path)
+    wait_for(lambda: len(desk.said) == 1)
     assert "left behind" in desk.said[0]
     desk.log(*PLAYED)
     desk.everything()

@@ -7,7 +7,7 @@ import pytest
 from router import standing
 from router.journals import save
 from router.standing import PAUSE, StandingTakes, in_words, length, save_and_tell, take_name
-from tests.router.journals import NAMED, PLAYED, left_behind, packed, wait_for
+from tests.router.journals import NAMED, PLAYED, orphan, packed, wait_for
 
 EVENING = 1_764_100_000.0
 
@@ -78,7 +78,7 @@ def test_an_evening_without_a_note_leaves_nothing(tmp_path: Path) -> None:
 def test_what_was_saved_is_told(tmp_path: Path) -> None:
     """How long, how much, and what was still held."""
     said: list[str] = []
-    save_and_tell(left_behind(tmp_path / "a.mid.journal", *PLAYED[:-1]), said.append)
+    save_and_tell(orphan(tmp_path / "a.mid.journal", *PLAYED[:-1]), said.append)
     assert said == [
         f"saved {tmp_path}/a.mid: 0:01, 3 messages in 2 tracks; 1 note or pedal was still held, and let go at the end"
     ]
@@ -98,4 +98,4 @@ def test_lengths_read_as_musicians_write_them() -> None:
 
 def test_no_playing_is_said_in_words(tmp_path: Path) -> None:
     """For the command that was asked to record."""
-    assert in_words(save(left_behind(tmp_path / "a.mid.journal", NAMED))).startswith("nobody played")
+    assert in_words(save(orphan(tmp_path / "a.mid.journal", NAMED))).startswith("nobody played")
