@@ -1,5 +1,8 @@
 """The recorder: what the loop logs is remembered for minutes, and written to takes, by threads of its own."""
 
+import signal
+import subprocess
+import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -14,6 +17,7 @@ from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")
 SECOND = 1000 * MS
+ROOT = Path(__file__).parents[2]
 
 
 class Desk:
@@ -186,3 +190,31 @@ def test_only_full_names_of_mid_files_are_taken(desk: Desk, path: str) -> None:
     """The daemon's own folder is not the asker's."""
     with pytest.raises(MachineError, match=r"no full path of a \.mid file"):
         recorder_handlers(desk.recorder)["record"]({"path": path})
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from router.recorder import Recorder
+from tests.router.journals import PLAYED, wait_for
+recorder = Recorder()
+recorder.start()
+recorder.record_into(Path(sys.argv[1]))
+for record in PLAYED:
+    recorder.log(record)
+journal = recorder.recording
+wait_for(lambda: b"\\x80\\x3c\\x40" in journal.read_bytes())
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_what_was_recorded_before_a_kill_is_saved_at_the_next_start(desk: Desk, tmp_path: Path) -> None:
+    """kill -9 in the midst of a take; the next daemon makes the .mid file of it."""
+    killed = subprocess.run([sys.executable, "-c", KILLED, str(tmp_path)], cwd=ROOT, check=False)
+    assert killed.returncode == -signal.SIGKILL
+    assert [path.suffix for path in tmp_path.iterdir()] == [".journal"]
+    desk.recorder.record_into(tmp_path)
+    wait_for(lambda: len(desk.said) == 1)
+    (take,) = tmp_path.glob("*.mid")
+    kinds = [event.kind for event in mido_reader.events(take.read_bytes())]
+    assert kinds.count("Note_on_c") == kinds.count("Note_off_c") == 2
