@@ -90,6 +90,11 @@ class Engine:
         held = (player.pressed(in_key) for player in self._players for in_key in list(player.presses))
         return sum(len(press.soundings) for presses in held for press in presses)
 
+    @property
+    def players(self) -> tuple[Player, ...]:
+        """The players by number, with what each holds."""
+        return tuple(self._players)
+
     def add_player(self, source: str) -> int:
         """A new stream of messages from a source; its number. Raises ValueError for an unknown source."""
         player = Player(len(self._players), source, self.pipeline)
