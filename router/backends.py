@@ -91,8 +91,12 @@ class Backend(Protocol):
     def rate(self) -> Rate | None:
         """What an output may be sent, where too much is lost and nothing comes back to tell."""
 
-    def tidy(self) -> bool:
-        """Delete one thing that was closed, or make one spare: 25 ms, for when nothing plays. False: all is tidy."""
+    @property
+    def is_untidy(self) -> bool:
+        """Whether `tidy` has something to do."""
+
+    def tidy(self) -> None:
+        """Delete one thing that was closed, or make one spare: up to 25 ms, for when nothing plays."""
 
     def lose(self) -> None:
         """The system doesn't answer: touch nothing that is open, not even to close it."""
@@ -309,19 +313,22 @@ class System:
             self._parked.append(client)
             client.close_port()
 
-    def tidy(self) -> bool:
+    @property
+    def is_untidy(self) -> bool:
+        """Whether something was closed, or a spare was used."""
+        return bool(self._parked) or self._spare_in is None or self._spare_out is None
+
+    def tidy(self) -> None:
         """One thing at a time, so that music that begins just now waits for no more than that."""
-        if self._parked:
-            client = self._parked.pop()
-            self._clients.remove(client)
-            client.delete()
-        elif self._spare_in is None:
-            self._spare_in = self._make_in(self.client)
-        elif self._spare_out is None:
-            self._spare_out = self._make_out(self.client)
-        else:
-            return False
-        return True
+        with contextlib.suppress(MachineError), _machine("tidying"):
+            if self._parked:
+                client = self._parked.pop()
+                self._clients.remove(client)
+                client.delete()
+            elif self._spare_in is None:
+                self._spare_in = self._make_in(self.client)
+            elif self._spare_out is None:
+                self._spare_out = self._make_out(self.client)
 
     def lose(self) -> None:
         """The system lives as long as the computer."""
@@ -402,6 +409,41 @@ class Jack(System):
         client = name.partition(":")[0]
         return any(re.fullmatch(rf"{re.escape(own)}(-\d\d)?", client) for own in (self.client, *self._labels))
 
+    def input_names(self) -> list[str]:
+        """The ports that can be listened to; none once the server is lost."""
+        return [] if self._is_lost else super().input_names()
+
+    def output_names(self) -> list[str]:
+        """The ports that can be sent to; none once the server is lost."""
+        return [] if self._is_lost else super().output_names()
+
+    def _make_in(self, name: str) -> _MidiIn:
+        with self._making():
+            return super()._make_in(name)
+
+    def _make_out(self, name: str) -> _MidiOut:
+        with self._making():
+            return super()._make_out(name)
+
+    @contextlib.contextmanager
+    def _making(self) -> Iterator[None]:
+        """A client that can't be made means that the server has died, and that all others have just been freed."""
+        if self._is_lost:
+            raise MachineError("JACK doesn't answer")
+        try:
+            yield
+        except Exception:
+            self._is_lost = True
+            self._leave_alone()
+            raise
+
+    def _leave_alone(self) -> None:
+        """Never touch any client again, not even to delete it."""
+        for client in self._clients:
+            _never_free(client)
+        self._clients.clear()
+        self._parked.clear()
+
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
         """On the two clients that look for ports, so that it costs none of its own."""
         with _machine("JACK can't be used"):
@@ -435,12 +477,11 @@ class Jack(System):
 
     def _try_again(self) -> bool:
         self._stop_asking()
+        self._is_lost = False
         try:
             self._begin()
         except MachineError:
-            self._bury()
             return False
-        self._is_lost = False
         return True
 
     def _bury(self) -> None:
@@ -465,10 +506,10 @@ class Jack(System):
     def close(self) -> None:
         """Delete all clients, unless the server might never let us."""
         self._stop_asking()
-        if not self._is_lost:
+        if self._is_lost:
+            self._leave_alone()
+        else:
             super().close()
-        for client in self._clients:
-            _never_free(client)
 
 
 _ASK: Final = """

@@ -5,6 +5,7 @@ What comes back proves that the server lives, and that it has carried all that w
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from typing import Final
 
@@ -17,6 +18,7 @@ _REST: Final = 100_000_000
 
 _HURRY: Final = 300_000
 
+_ANSWER: Final = 500_000_000
 _PATIENCE: Final = 1_000_000_000
 _MOST_UNANSWERED: Final = 5
 _NUMBERS: Final = 1 << 14
@@ -46,10 +48,22 @@ class Heartbeat:
 
     def beat(self, now: int) -> None:
         """Hear what came back, and beat if it is time."""
-        while (received := self._receive()) is not None:
-            self._hear(received[0][1] << 7 | received[0][2])
+        self._hear_all()
         if now - self._last >= (_HURRY if self.hurry else _REST):
             self._beat(now)
+
+    def ask(self) -> bool:
+        """Whether the server lives at this moment: beat, and wait for the answer, which takes a period or two."""
+        now = time.monotonic_ns()
+        self._beat(now)
+        asked, end = self._number, now + _ANSWER
+        while any(beat[0] == asked for beat in self._beats):
+            if now > end:
+                return False
+            time.sleep(0.0003)
+            now = time.monotonic_ns()
+            self._hear_all()
+        return True
 
     @property
     def next_time(self) -> int:
@@ -73,6 +87,10 @@ class Heartbeat:
         self._number = (self._number + 1) % _NUMBERS
         self._beats.append((self._number, now, tuple((credit, credit.spent) for credit in self._credits)))
         self._send((CONTROLLER, self._number >> 7, self._number & 0x7F))
+
+    def _hear_all(self) -> None:
+        while (received := self._receive()) is not None:
+            self._hear(received[0][1] << 7 | received[0][2])
 
     def _hear(self, number: int) -> None:
         """A beat came back: it, and all before it, which a hiccup of the server may have swallowed, are answered."""

@@ -89,6 +89,7 @@ class Ports:
         MachineError, before anything has changed, for virtual ports where the system has none.
         """
         wanted = tuple(wanted)
+        self._quiet_since = self._quiet_since or now
         self._refuse_virtual(wanted)
         self._take_back()
         plan = changes((port.wanted for port in self._all()), wanted)
@@ -144,8 +145,6 @@ class Ports:
             self._inputs[wanted.name] = Inlet(wanted)
         else:
             self.outlets = {**self.outlets, wanted.name: Outlet(wanted, self._line)}
-        if wanted.virtual and not self._down:
-            events += self._make_virtual(wanted)
         self._look_again = True
         return events
 
@@ -200,13 +199,19 @@ class Ports:
         names: dict[Direction, list[str]] = {"in": self._backend.input_names(), "out": self._backend.output_names()}
         if names == self._names and not self._look_again:
             return []
+        if not self._is_alive():
+            return []
         self._names = names
         self._look_again = False
         events = self._lose_what_has_gone()
         for port in self._all():
-            if not port.is_open and not port.wanted.virtual:
-                events += self._look_for(port)
+            if not port.is_open:
+                events += self._make_virtual(port) if port.wanted.virtual else self._look_for(port)
         return events
+
+    def _is_alive(self) -> bool:
+        """Asked before anything is opened: a server that died, and was not missed yet, must not be asked for it."""
+        return self._heartbeat is None or self._heartbeat.ask()
 
     def _lose_what_has_gone(self) -> list[PortEvent]:
         events = []
@@ -253,17 +258,17 @@ class Ports:
             return _once(port, "waiting", str(error))
         return _found(port, bare_name(name))
 
-    def _make_virtual(self, wanted: Wanted) -> list[PortEvent]:
-        port = self._of(wanted)
-        label = wanted.pattern
+    def _make_virtual(self, port: Port) -> list[PortEvent]:
+        label = port.wanted.pattern
         try:
             if isinstance(port, Inlet):
                 port.connect(self._backend.virtual_input(label), label)
-            elif port is not None:
+            else:
                 port.connect(self._backend.virtual_output(label), label, self._backend, self._heartbeat)
         except MachineError as error:
-            return [PortEvent("waiting", wanted, f"{wanted.words}: {error}")]
-        return [PortEvent("found", wanted, f'{wanted.words}: other programs find it as "{label}"')]
+            self._look_again = True
+            return _once(port, "waiting", str(error))
+        return _found(port, f'other programs find it as "{label}"')
 
     def _ours(self, names: Sequence[str]) -> frozenset[int]:
         return frozenset(index for index, name in enumerate(names) if self._backend.is_ours(name))
@@ -292,9 +297,6 @@ class Ports:
         self._heartbeat = self._begin_heartbeat()
         self._down = False
         self._look_again = True
-        for port in self._all():
-            if port.wanted.virtual:
-                events += self._make_virtual(port.wanted)
         events += self._scan_names()
         self._list_inlets()
         return events
@@ -313,9 +315,9 @@ class Ports:
         if quiet > _REOPEN_AFTER and self._reopened_at < self._quiet_since:
             self._reopen_later(inlet for inlet in self.inlets if inlet.heard_at > self._reopened_at)
             self._reopened_at = now
-        if self._to_reopen:
+        if self._to_reopen and self._is_alive():
             self._reopen(self._to_reopen.popleft())
-        elif quiet > _QUIET:
+        elif quiet > _QUIET and self._backend.is_untidy and self._is_alive():
             self._backend.tidy()
 
     def cure(self, now: int) -> None:

@@ -19,7 +19,7 @@ NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
 SHORT: Final = bytes(3)
 """Stands for any message that isn't longer."""
 
-MOST_WAITING: Final = 8_192
+MOST_WAITING: Final = 32_768
 """How many messages may wait at one output; half of them for those that nobody misses later."""
 
 _SECOND: Final = 1_000_000_000

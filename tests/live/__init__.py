@@ -1,0 +1,1 @@
+"""Tests over a real sound server, between real processes."""

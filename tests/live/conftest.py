@@ -1,0 +1,50 @@
+"""Fixtures: a JACK server, other programs on it, and a router between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from tests.live.peer import Peer
+from tests.live.server import JackServer
+from tests.live.thru import Thru
+
+
+@pytest.fixture
+def jack() -> Iterator[JackServer]:
+    """A server of its own for one test."""
+    server = JackServer()
+    try:
+        server.start()
+        yield server
+    finally:
+        server.close()
+
+
+@pytest.fixture
+def peer(jack: JackServer) -> Iterator[Callable[..., Peer]]:
+    """Start another program with one port: `peer("Stage 88", "out")`."""
+    peers: list[Peer] = []
+
+    def start(client: str, kind: str, port: str = "port") -> Peer:
+        peers.append(Peer(jack.environment, client, kind, port))
+        return peers[-1]
+
+    yield start
+    for one in peers:
+        one.kill()
+
+
+@pytest.fixture
+def thru(jack: JackServer) -> Iterator[Callable[..., Thru]]:
+    """Start a program of ours that passes everything from its inputs on to its outputs."""
+    started: list[Thru] = []
+
+    def start(*ports: str) -> Thru:
+        started.append(Thru(jack.environment, *ports))
+        return started[-1]
+
+    yield start
+    for one in started:
+        one.kill()

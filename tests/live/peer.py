@@ -1,0 +1,119 @@
+"""Another program, in a process of its own, that plays or listens: what a keyboard or a module is to the router.
+
+As a program: `python -m tests.live.peer CLIENT out|in PORT`. `out` reads messages in hex from standard input, a line
+each
+(`sleep 0.01` waits), and sends them; `in` writes what arrives, a line each.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterable, Mapping
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from tests.live.server import until
+
+ROOT = Path(__file__).parents[2]
+
+
+class Program:
+    """A Python module that runs as a process; `lines` is what it has written so far."""
+
+    def __init__(self, environment: Mapping[str, str], module: str, *arguments: str) -> None:
+        self.lines: list[str] = []
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", module, *arguments],
+            cwd=ROOT,
+            env={**environment, "PYTHONUNBUFFERED": "1"},
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        assert self._process.stdout is not None
+        for line in self._process.stdout:
+            self.lines.append(line.rstrip("\n"))
+
+    def tell(self, *lines: str) -> None:
+        """Write lines to its standard input."""
+        assert self._process.stdin is not None
+        self._process.stdin.write("".join(f"{line}\n" for line in lines))
+        self._process.stdin.flush()
+
+    @property
+    def code(self) -> int | None:
+        """The exit code; None while it runs."""
+        return self._process.poll()
+
+    def kill(self) -> None:
+        """End it without a word."""
+        self._process.kill()
+        self._process.wait()
+        self._reader.join()
+        for stream in (self._process.stdin, self._process.stdout):
+            if stream is not None:
+                stream.close()
+
+
+class Peer(Program):
+    """A device on the sound server."""
+
+    def __init__(self, environment: Mapping[str, str], client: str, kind: str, port: str) -> None:
+        super().__init__(environment, "tests.live.peer", client, kind, port)
+        until(lambda: self.lines or self.code is not None, f"{client} opens")
+        assert self.lines == ["ready"], f"{client} could not open its port"
+        self.lines.clear()
+
+    def play(self, *messages: bytes | float) -> None:
+        """Send messages; numbers are seconds to wait in between."""
+        self.tell(*(one.hex() if isinstance(one, bytes) else f"sleep {one}" for one in messages))
+
+    @property
+    def heard(self) -> list[bytes]:
+        """What has arrived so far."""
+        return [bytes.fromhex(line) for line in self.lines]
+
+    def hears(self, messages: Iterable[bytes]) -> None:
+        """Wait for messages; nothing else may come before them or in between."""
+        expected = list(messages)
+        until(lambda: len(self.lines) >= len(expected), f"{len(expected)} messages; there are {len(self.lines)}")
+        assert self.heard == expected
+
+
+def main(client: str, kind: str, port: str) -> None:
+    """Be the device."""
+    rtmidi: Any = import_module("rtmidi")
+    jack = rtmidi.API_UNIX_JACK
+    if kind == "out":
+        output = rtmidi.MidiOut(jack, name=client)
+        output.open_virtual_port(port)
+        print("ready")
+        for line in sys.stdin:
+            word, _, rest = line.partition(" ")
+            if word == "sleep":
+                time.sleep(float(rest))
+            else:
+                output.send_message(bytes.fromhex(line))
+    else:
+        source = rtmidi.MidiIn(jack, name=client, queue_size_limit=65_536)
+        source.ignore_types(False, False, False)
+        source.open_virtual_port(port)
+        print("ready")
+        while True:
+            while (received := source.get_message()) is not None:
+                sys.stdout.write(bytes(received[0]).hex() + "\n")
+            sys.stdout.flush()
+            time.sleep(0.0005)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

@@ -1,0 +1,89 @@
+"""A JACK server of our own, with its dummy driver: no sound card, no realtime rights, a name that nobody else uses."""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import os
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final, TextIO
+
+_SHARED: Final = Path("/dev/shm")
+_PATIENCE: Final = 20.0
+_NAMES: Final = 4
+
+
+def until(condition: Callable[[], object], what: str = "") -> None:
+    """Wait for something that is to happen soon; fails when it doesn't."""
+    end = time.monotonic() + _PATIENCE
+    while not condition():
+        assert time.monotonic() < end, f"waited in vain: {what}"
+        time.sleep(0.005)
+
+
+def _free_name() -> tuple[TextIO, str]:
+    """A name that no other test run uses at this time, and the lock that keeps it.
+
+    A computer has room for eight servers. One that was killed keeps its room until the next one of its name comes, so
+    that names must not be made up anew each time.
+    """
+    for number in range(1, _NAMES + 1):
+        lock = (Path(tempfile.gettempdir()) / f"pointsman-test-{os.getuid()}-{number}.lock").open("w")
+        with contextlib.suppress(BlockingIOError):
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return lock, f"pointsman-test-{number}"
+        lock.close()
+    raise AssertionError(f"{_NAMES} sound servers of other test runs are running")
+
+
+class JackServer:
+    """A server that can be started, killed, stopped in its tracks, and started again."""
+
+    def __init__(self, frames: int = 64) -> None:
+        self._lock, name = _free_name()
+        self.name = name
+        self.environment = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}
+        self._command = ["jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(frames)]
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start, and wait until clients can come."""
+        self._process = subprocess.Popen(
+            self._command, env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        socket = _SHARED / f"jack_{self.name}_{os.getuid()}_0"
+        until(lambda: socket.exists() or self._has_ended(), "jackd starts")
+        assert not self._has_ended(), "jackd ended at once"
+
+    def _has_ended(self) -> bool:
+        return self._process is not None and self._process.poll() is not None
+
+    def kill(self) -> None:
+        """Die without a word."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            self._process = None
+        for left in [*_SHARED.glob(f"jack_{self.name}_*"), *_SHARED.glob(f"jack_sem.*_{self.name}_*")]:
+            with contextlib.suppress(OSError):
+                left.unlink()
+
+    def close(self) -> None:
+        """End for good."""
+        self.kill()
+        self._lock.close()
+
+    def hang(self) -> None:
+        """Stop in the middle of everything."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        """Go on as if nothing had been."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)

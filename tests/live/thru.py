@@ -1,0 +1,139 @@
+"""The smallest router: whatever arrives on any input goes to every output. It holds `Ports` to real ports.
+
+As a program: `python -m tests.live.thru in:keys=Stage* out:rack=Rack*`. It writes each event as `kind: words`, and
+reads commands from standard input: `state` (the ports as JSON), `cure`, `flood COUNT` (notes to every
+output), `sysex LENGTH`, `want PORTS...` and `stop`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+import time
+from collections.abc import Mapping
+from typing import Any
+
+from router.backends import choose_backend
+from router.ports import PortEvent, Ports
+from rules.wiring import Wanted
+from tests.live.peer import Program
+from tests.live.server import until
+
+
+class Thru(Program):
+    """A router in a process of its own."""
+
+    def __init__(self, environment: Mapping[str, str], *ports: str) -> None:
+        super().__init__(environment, "tests.live.thru", *ports)
+        self.hears_of("ready")
+
+    def hears_of(self, event: str, times: int = 1) -> None:
+        """Wait for an event, by a part of its line."""
+        until(lambda: self.count(event) >= times, f"{event}; there is: {self.lines}")
+
+    def count(self, event: str) -> int:
+        """How often something was said so far."""
+        return sum(event in line for line in self.lines)
+
+    def state(self) -> dict[tuple[str, str], dict[str, Any]]:
+        """How the ports stand, by direction and name."""
+        before = self.count("state: ")
+        self.tell("state")
+        self.hears_of("state: ", before + 1)
+        text = next(line for line in reversed(self.lines) if line.startswith("state: "))
+        ports: list[dict[str, Any]] = json.loads(text.removeprefix("state: "))
+        return {(port["direction"], port["name"]): port for port in ports}
+
+
+def wanted(text: str) -> Wanted:
+    """Read `in:keys=Stage*`, `out:take=!take` (virtual) or `out:rack=Rack*@din`."""
+    direction, _, rest = text.partition(":")
+    name, _, pattern = rest.partition("=")
+    pattern, _, wire = pattern.partition("@")
+    assert direction in ("in", "out")
+    return Wanted(
+        name,
+        "in" if direction == "in" else "out",
+        pattern.removeprefix("!"),
+        virtual=pattern.startswith("!"),
+        wire="din" if wire == "din" else "usb",
+    )
+
+
+class Loop:
+    """What the daemon's loop does with ports, without rules."""
+
+    def __init__(self, ports: Ports) -> None:
+        self.ports = ports
+        self.commands: list[str] = []
+        self.running = True
+
+    def run(self, texts: list[str]) -> None:
+        """Pass everything on until told to stop."""
+        self.tell(self.ports.want(map(wanted, texts), time.monotonic_ns()))
+        print("ready")
+        scan_at = 0
+        while self.running:
+            now = time.monotonic_ns()
+            for inlet in self.ports.inlets:
+                while (received := inlet.get_message()) is not None:
+                    inlet.messages += 1
+                    self.send(bytes(received[0]))
+            if now >= scan_at:
+                scan_at = now + 100_000_000
+                self.tell(self.ports.scan(now))
+            while self.commands:
+                self.obey(*self.commands.pop(0).split())
+            self.ports.pump(now)
+            time.sleep(0.0002)
+        self.ports.flush(3_000_000_000)
+        self.ports.close()
+        print("closed")
+
+    def send(self, message: bytes) -> None:
+        """To every output."""
+        for outlet in self.ports.outlets.values():
+            outlet.send(message, time.monotonic_ns())
+
+    def obey(self, command: str, *arguments: str) -> None:
+        """Do what was asked."""
+        if command == "state":
+            print("state: " + json.dumps(self.ports.state()))
+        elif command == "cure":
+            self.ports.cure(time.monotonic_ns())
+        elif command == "flood":
+            for at in range(int(arguments[0])):
+                self.send(bytes((0x90, at >> 7 & 127, at & 127)))
+        elif command == "sysex":
+            self.send(b"\xf0" + bytes(int(arguments[0]) - 2) + b"\xf7")
+        elif command == "want":
+            self.tell(self.ports.want(map(wanted, arguments), time.monotonic_ns()))
+            self.ports.drop_unwanted()
+        else:
+            self.running = False
+
+    @staticmethod
+    def tell(events: list[PortEvent]) -> None:
+        """Say what happened."""
+        for event in events:
+            print(f"{event.kind}: {event.words}")
+
+
+def main(*texts: str) -> None:
+    """Be the router."""
+    loop = Loop(Ports(choose_backend("jack", "pointsman")))
+
+    def listen() -> None:
+        for line in sys.stdin:
+            loop.commands.append(line)
+
+    threading.Thread(target=listen, daemon=True).start()
+    loop.run(list(texts))
+    sys.stdout.flush()
+    os._exit(0)  # the thread above waits for standard input for ever
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
