@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol
 
+from rules.cells import CellMaker
 from rules.guards import Guard
 from rules.lanes import ALL, Form, gate_of
+from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Outlet, Stage
 from rules.matching import NOTE_STATUSES
 from rules.messages import SYSEX
@@ -33,9 +35,9 @@ Chain = tuple[Link, ...]
 class Nodes:
     """The nodes of a pipeline by their place, and the tables after them."""
 
-    def __init__(self, table_after: Callable[[Chain], Table]) -> None:
+    def __init__(self, cells: CellMaker) -> None:
         self.all: dict[Key, Node] = {}
-        self._table_after = table_after
+        self._cells = cells
 
     def get(self, key: Key, make: Callable[[], SomeNode]) -> SomeNode:
         """The node at a place, made when it is first asked for."""
@@ -48,7 +50,11 @@ class Nodes:
     def lead_on(self, node: Node, rest: Chain) -> None:
         """Gives a node the table of what follows it, unless it has it."""
         if node.after is None and node.leads_on:
-            node.after = self._table_after(rest)
+            node.after = self.table_after(rest)
+
+    def table_after(self, chain: Chain) -> Table:
+        """The table of a chain that any message may come to."""
+        return self._cells.table(follow_chain(form, chain, self) for form in identity_forms())
 
 
 def follow_chain(form: Form, chain: Chain, nodes: Nodes) -> list[Form]:
@@ -177,13 +183,38 @@ def device_links(device: Device, name: str, target: int, layout: Layout, nodes: 
     return (*links, DeliverLink(target, device.channel))
 
 
+class Ends:
+    """What happens at the end of the rules: the chain of each device, and of each port itself."""
+
+    def __init__(self, ruleset: RuleSet, numbers: Mapping[str, int], layout: Layout, nodes: Nodes) -> None:
+        self._ruleset = ruleset
+        self._numbers = numbers
+        self._layout = layout
+        self._nodes = nodes
+        self._chains: dict[str, Chain] = {}
+
+    def at(self, name: str) -> Chain:
+        """The chain for a device or a port, made once."""
+        if name not in self._chains:
+            device = self._ruleset.devices.get(name)
+            if device is None:
+                self._chains[name] = (DeliverLink(self._numbers[name], None),)
+            else:
+                self._chains[name] = device_links(device, name, self._numbers[device.port], self._layout, self._nodes)
+        return self._chains[name]
+
+
 class OutletLink:
     """Where a chain divides: every name that a form's channel leads to, in order."""
 
-    def __init__(self, outlets: Sequence[Outlet], ends: Callable[[str], Chain], nodes: Nodes) -> None:
+    def __init__(self, outlets: Sequence[Outlet], ends: Ends, nodes: Nodes) -> None:
         self.outlets = outlets
-        self.end_of = ends
+        self._ends = ends
         self._nodes = nodes
+
+    def end_of(self, name: str) -> Chain:
+        """What happens at a device, or at a port itself."""
+        return self._ends.at(name)
 
     def fold(self, form: Form) -> list[Form]:
         """The form at each end; a message without a channel goes to every name, once."""

@@ -8,12 +8,11 @@ from functools import partial
 from rules.cells import CellMaker
 from rules.chain import (
     Chain,
-    DeliverLink,
+    Ends,
     Nodes,
     OutletLink,
     StepLink,
     ThroughLink,
-    device_links,
     follow_chain,
     identity_forms,
     step_links,
@@ -49,8 +48,8 @@ class Compiler:
         self.sources = tuple(name for name, port in ruleset.ports.items() if port.can_receive)
         caught = {thing for rule in ruleset.rules for thing in rule.catch_up}
         self.cells = CellMaker(caught)
-        self.nodes = Nodes(self._table_after)
-        self.device_chains: dict[str, Chain] = {}
+        self.nodes = Nodes(self.cells)
+        self._ends = Ends(ruleset, self.number, self.layout, self.nodes)
         self.branches = [branch for number, rule in enumerate(ruleset.rules) for branch in self._branches(number, rule)]
 
     def pipeline(self) -> Pipeline:
@@ -95,18 +94,7 @@ class Compiler:
                 steps += step_links(zone.steps, (*label, "own"), self.layout, self.nodes, names_offs)
                 guard = both(guard, self.layout.guard(zone.when))
                 outlets = zone.to if zone.to is not None else outlets
-            yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._end, self.nodes)))
-
-    def _end(self, name: str) -> Chain:
-        """What happens at a device, or at a port itself."""
-        if name not in self.device_chains:
-            device = self.ruleset.devices.get(name)
-            if device is None:
-                self.device_chains[name] = (DeliverLink(self.number[name], None),)
-            else:
-                target = self.number[device.port]
-                self.device_chains[name] = device_links(device, name, target, self.layout, self.nodes)
-        return self.device_chains[name]
+            yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._ends, self.nodes)))
 
     # -- tables ---------------------------------------------------------------------------------------------------
 
@@ -134,10 +122,7 @@ class Compiler:
     def _takers(self, source: str) -> Table:
         """Lanes that lead nowhere but say which rules a message fits."""
         chain = (*self._plain_port_steps(source), CountedEntry(SourceEntry(self, source, ())))
-        return self._table_after(chain)
-
-    def _table_after(self, chain: Chain) -> Table:
-        return self.cells.table(follow_chain(form, chain, self.nodes) for form in identity_forms())
+        return self.nodes.table_after(chain)
 
     def clock_ports(self, source: str) -> tuple[int, ...]:
         """The ports whose clock comes from a source: named there, or else the one source that plays all into it."""
@@ -170,7 +155,9 @@ class Compiler:
                 continue
             for name in branch.rule.source:
                 chain = (*self._plain_port_steps(name), BranchEntry(branch), *branch.chain)
-                yield Branch(self.sources.index(name), branch.guard, branch.rule.catch_up, self._table_after(chain))
+                yield Branch(
+                    self.sources.index(name), branch.guard, branch.rule.catch_up, self.nodes.table_after(chain)
+                )
 
     def _switch_sends(self) -> Iterable[SwitchSend]:
         for turn in self.ruleset.on:

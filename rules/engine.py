@@ -127,7 +127,7 @@ class Engine:
                     self._take(player, message, now, out)
                     return
                 presses[index] = cell
-            elif presses.get(index | NOTE_ONS) is cell.ons:
+            elif presses.get(index | NOTE_ONS) is (cell.ons or cell):
                 del presses[index | NOTE_ONS]
             else:
                 self._take(player, message, now, out)
@@ -150,7 +150,7 @@ class Engine:
                     else:
                         notes[place] = holder
                     out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-            elif presses.get(index | NOTE_ONS) is cell.ons:
+            elif presses.get(index | NOTE_ONS) is (cell.ons or cell):
                 del presses[index | NOTE_ONS]
                 holder = player.first_holder | index | NOTE_ONS
                 for lane in cell.lanes:

@@ -30,8 +30,9 @@ SHARED: Final = 4
 class Cell:
     """The lanes for one status and first data byte.
 
-    `way` says how the engine may answer. `ons` is, for a note-off or poly pressure, the cell of its note-on; else the
-    cell itself. `merged`: other holders can bend the same channels.
+    `way` says how the engine may answer. `ons` is, for a note-off or poly pressure, the cell of its note-on (no cell
+    refers to itself: it would have to wait for the garbage collector). `merged`: other holders can bend the same
+    channels.
     """
 
     __slots__ = ("lanes", "merged", "ons", "way")
@@ -42,7 +43,7 @@ class Cell:
         self.lanes: Final = lanes
         self.way: Final = way
         self.merged: Final = merged
-        self.ons: Final[Cell] = self if ons is None else ons
+        self.ons: Final = ons
 
 
 Row = Sequence[Cell]
