@@ -16,6 +16,7 @@ from router.announcing import Announcer
 from router.backends import choose_backend
 from router.control import Control, Handler
 from router.live import Live
+from router.noise import Noise
 from router.ports import Ports
 from router.recorder import Recorder, recorder_handlers
 from router.reload import Prepared, Reloader, prepare
@@ -39,9 +40,10 @@ def run(settings: RunSettings) -> int:
     """
     prepared = prepare(settings.rules)
     with ExitStack() as closing:
+        noise = closing.enter_context(Noise())
         announcer = Announcer()
         closing.callback(announcer.stop)
-        daemon = Daemon(settings, prepared, announcer.say)
+        daemon = Daemon(settings, prepared, announcer.say, noise.lines)
         control = Control(settings.name, daemon.handlers(), announcer.say)
         control.start()
         closing.callback(control.stop)
@@ -52,12 +54,18 @@ def run(settings: RunSettings) -> int:
 
 
 class Daemon:
-    """The loop and its helpers: the recorder, who watches the rule files, the service manager."""
+    """The loop and its helpers: the recorder, who watches the rule files, the service manager.
 
-    def __init__(self, settings: RunSettings, prepared: Prepared, say: Callable[[str], None]) -> None:
+    `noises` gives what the libraries of the MIDI system have to say by themselves.
+    """
+
+    def __init__(
+        self, settings: RunSettings, prepared: Prepared, say: Callable[[str], None], noises: Callable[[], list[str]]
+    ) -> None:
         self._settings = settings
         self._prepared = prepared
         self._say = say
+        self._noises = noises
         self._service = Service()
         self._recorder = Recorder(say)
         self._reloader = Reloader(
@@ -87,6 +95,8 @@ class Daemon:
 
     def _look(self) -> None:
         self._service.beat(time.monotonic_ns())
+        for line in self._noises():
+            self._say(f"the MIDI system says: {line}")
 
     # -- rules --------------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,52 @@
+"""What libraries write to standard error is kept from the terminal, and can be told."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from router.noise import Noise
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_lines_are_told_once_with_their_number(capfd: pytest.CaptureFixture[str]) -> None:
+    """Nothing of it reaches standard error; what was told is not told again."""
+    with Noise() as noise:
+        os.write(2, b"Cannot read socket\nCheckRes error\nCheckRes error\n\n")
+        assert noise.lines() == ["Cannot read socket", "CheckRes error (2 times)"]
+        assert noise.lines() == []
+        os.write(2, b"and on\n")
+        assert noise.lines() == ["and on"]
+    os.write(2, b"after\n")
+    assert capfd.readouterr().err == "after\n"
+
+
+def test_a_flood_is_cut(capfd: pytest.CaptureFixture[str]) -> None:
+    """The first lines, and how many more there were; bytes that are no text don't matter."""
+    with Noise() as noise:
+        os.write(2, b"\xff\xfe\n" + b"".join(b"line %d\n" % at for at in range(100)))
+        told = noise.lines()
+    assert told[:2] == ["\ufffd\ufffd", "line 0"]
+    assert told[-1] == "and 93 lines more"
+    assert capfd.readouterr().err == ""
+
+
+def test_python_goes_on_writing_to_standard_error() -> None:
+    """In a real process: our words arrive, the library's don't, before, meanwhile and after."""
+    program = (
+        "import os, sys\n"
+        "from router.noise import Noise\n"
+        "print('one', file=sys.stderr)\n"
+        "with Noise():\n"
+        "    os.write(2, b'library\\n')\n"
+        "    print('two \\udcff', file=sys.stderr)\n"
+        "print('three', file=sys.stderr)\n"
+        "os.write(2, b'four\\n')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stderr.splitlines() == ["one", "two \\udcff", "three", "four"]
