@@ -14,9 +14,10 @@ from collections.abc import Callable
 from queue import SimpleQueue
 from typing import Any, Final, TypeVar
 
+from router.inlet import Inlet
 from router.latency import Latency
 from router.outlet import Outlet
-from router.ports import Inlet, PortEvent, Ports
+from router.ports import PortEvent, Ports
 from router.reload import Prepared
 from rules import journal
 from rules.books import Sent
