@@ -31,11 +31,13 @@ _ARRIVES = "arrives at port"
 
 @dataclass(frozen=True, slots=True)
 class TraceLine:
-    """One line of the story. `depth` indents it; `outcomes` are what arrives there: (port, message)."""
+    """One line of the story. `depth` indents it; `outcomes` are what arrives there: (port, message); `late` says that a
+    delay holds it up."""
 
     depth: int
     text: str
     outcomes: tuple[tuple[str, bytes], ...] = ()
+    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +235,8 @@ class _Tracer:
 
     def _arrival(self, target: int, one: _Passing, depth: int) -> TraceLine:
         port = self._compiler.ports[target]
-        return TraceLine(depth, f"{_ARRIVES} {port}: {self._told(one)}{_later(one.lag)}", ((port, one.message),))
+        later = _later(one.lag)
+        return TraceLine(depth, f"{_ARRIVES} {port}: {self._told(one)}{later}", ((port, one.message),), bool(later))
 
     def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
         """What one link makes of each message, and the words for it."""
