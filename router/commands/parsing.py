@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from typing import Any, Final
 
 from router.settings import STANDARD_NAME
+from rules.errors import PointsmanError
 
 CAUTION: Final = """\
 New rules can change levels suddenly. Turn the volume down before you play the result for the first time."""
@@ -29,9 +31,28 @@ def file_name(text: str) -> str:
 
 def add_daemon_name(parser: argparse.ArgumentParser) -> None:
     """Add the option that tells daemons apart."""
-    parser.add_argument(
+    option = parser.add_argument(
         "--name", metavar="NAME", default=STANDARD_NAME, help=f'the name of the daemon ("{STANDARD_NAME}")'
     )
+    completed_by(option, _names_of_daemons)
+
+
+def completed_by(argument: argparse.Action, words: Callable[..., list[str]]) -> None:
+    """Let the shell offer `words` for an argument, and nothing where they can't be had."""
+
+    def offered(**keywords: Any) -> list[str]:
+        try:
+            return words(**keywords)
+        except PointsmanError:
+            return []
+
+    argument.completer = offered  # type: ignore[attr-defined]  # where argcomplete looks for it
+
+
+def _names_of_daemons(**_: Any) -> list[str]:
+    from router.control import running_daemons
+
+    return running_daemons()
 
 
 def length(text: str) -> float:

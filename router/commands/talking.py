@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from router.commands.parsing import add_daemon_name, command
+from router.commands.parsing import add_daemon_name, command, completed_by
 from router.settings import PanicSettings, ReloadSettings, StatusSettings, SwitchSettings
 
 _STATUS_ABOUT = """\
@@ -91,9 +91,16 @@ def _add_switch(commands: Any) -> None:
         commands.add_parser, "switch", _SWITCH_ABOUT, _SWITCH_MORE, help="turn a switch of the running daemon"
     )
     parser.set_defaults(call=_switch)
-    parser.add_argument("text", metavar="NAME[=VALUE]", nargs="?", help="the switch, and how it shall stand")
+    text = parser.add_argument("text", metavar="NAME[=VALUE]", nargs="?", help="the switch, and how it shall stand")
+    completed_by(text, _names_of_switches)
     add_daemon_name(parser)
     parser.add_argument("--json", action="store_true", help="print how it stands as JSON")
+
+
+def _names_of_switches(parsed_args: argparse.Namespace, **_: Any) -> list[str]:
+    from router.control import ask_daemon
+
+    return list(ask_daemon(parsed_args.name, "status", patience=1.0)["switches"])
 
 
 def _status(arguments: argparse.Namespace) -> int:

@@ -17,6 +17,7 @@ from rules.smf.rewriting import Rewriter, Rewritten
 from tests.router.recordings import RULES, TAKE, Desk
 
 ROOT = Path(__file__).parents[2]
+ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "learn", "soundcheck"]
 COMMANDS = [f"router.commands.{path.stem}" for path in (ROOT / "router/commands").glob("[a-z]*.py")]
 BASICS = ["router", "router.cli", "router.commands", "router.settings", "router.terminal", "router.words"]
 START = sorted([*BASICS, "rules", "rules.errors", *COMMANDS])
@@ -64,7 +65,7 @@ def test_rewrite_imports_no_live_things(tmp_path: Path) -> None:
     assert not {name.split(".")[0] for name in names} & {"tqdm", "rtmidi", "mido", "watchfiles", "argcomplete"}
 
 
-@pytest.mark.parametrize("command", [[], ["rewrite"], ["check"], ["trace"]])
+@pytest.mark.parametrize("command", [[], *([name] for name in ALL)], ids=str)
 def test_help_says_what_to_do_with_it(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Every help has an example or the exit codes, and fits a terminal of 120 columns."""
     assert main([*command, "--help"]) == 0
@@ -212,32 +213,6 @@ def test_colour_is_for_terminals_and_can_be_turned_off(monkeypatch: pytest.Monke
     monkeypatch.delenv("NO_COLOR")
     monkeypatch.setenv("TERM", "dumb")
     assert painted("failed", "bad", screen) == "failed"  # type: ignore[arg-type]
-
-
-def test_the_shell_completes_commands_and_options() -> None:
-    """Completion answers on the descriptor that the shell waits at, and the command itself is not run."""
-    read, write = os.pipe()
-    environment = {
-        "_ARGCOMPLETE": "1",
-        "_ARGCOMPLETE_IFS": "\n",
-        "_ARGCOMPLETE_SUPPRESS_SPACE": "1",
-        "COMP_LINE": "pointsman rewrite --dr",
-        "COMP_POINT": "22",
-        "COMP_TYPE": "9",
-    }
-    program = f"exec 8>&{write}; exec {sys.executable} -m router"
-    done = subprocess.run(
-        ["bash", "-c", program],
-        cwd=ROOT,
-        env={**os.environ, **environment},
-        pass_fds=[write],
-        capture_output=True,
-        check=False,
-    )
-    os.close(write)
-    with os.fdopen(read) as answer:
-        assert answer.read().split() == ["--dry-run"]
-    assert done.returncode == 0
 
 
 def test_settings_never_change() -> None:
