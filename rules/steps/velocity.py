@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from fractions import Fraction
-from functools import cached_property
-from typing import Annotated, Any, ClassVar, Final
+from functools import cached_property, lru_cache
+from typing import Annotated, Any, ClassVar, Final, NamedTuple
 
 from pydantic import model_validator
 
@@ -20,6 +21,55 @@ from rules.steps.wording import channels
 
 _SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
 Amount = Annotated[float, decimal("an amount", 0.01, 10)]
+
+
+class Shape(NamedTuple):
+    """What a step does to a velocity, by itself: steps of equal shape share one table."""
+
+    points: tuple[tuple[int, ...], ...] | None
+    softer: float | None
+    harder: float | None
+    percent: float | None
+    add: int | None
+    always: int | None
+    within: tuple[int, int] | None
+    fit: tuple[int, int] | None
+
+    def of(self, velocity: int) -> int:
+        """The velocity (1-127) sent for one played (1-127)."""
+        return max(1, min(127, self._raw(velocity)))
+
+    def _raw(self, velocity: int) -> int:
+        if self.points is not None:
+            return _along(self.points, velocity)
+        if self.softer is not None or self.harder is not None:
+            exponent = 1 + self.softer if self.softer is not None else 1 / (1 + (self.harder or 0))
+            return math.floor(127 * math.pow(velocity / 127, exponent) + 0.5)
+        if self.always is not None:
+            return self.always
+        if self.within is not None:
+            return max(self.within[0], min(self.within[1], velocity))
+        if self.fit is not None:
+            low, high = self.fit
+            return low + rounded_quotient((velocity - 1) * (high - low), 126)
+        if self.percent is not None:
+            percent = Fraction(self.percent).limit_denominator(10_000)
+            velocity = rounded_quotient(velocity * percent.numerator, 100 * percent.denominator)
+        return velocity + (self.add or 0)
+
+
+@lru_cache(maxsize=1024)
+def _table(shape: Shape) -> bytes:
+    return table_of(lambda velocity: shape.of(velocity) if velocity else 0)
+
+
+def _along(points: Sequence[Sequence[int]], velocity: int) -> int:
+    if velocity <= points[0][0]:
+        return points[0][1]
+    for (left, low), (right, high) in itertools.pairwise(points):
+        if velocity <= right:
+            return low + rounded_quotient((velocity - left) * (high - low), right - left)
+    return points[-1][1]
 
 
 class VelocityStep(Step):
@@ -68,14 +118,20 @@ class VelocityStep(Step):
         if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(points)):
             raise fault("`points` go upwards: each played velocity must be above the one before")
 
+    @cached_property
+    def shape(self) -> Shape:
+        """The shape by itself."""
+        points = None if self.points is None else tuple(map(tuple, self.points))
+        return Shape(points, self.softer, self.harder, self.percent, self.add, self.always, self.within, self.fit)
+
     def shaped(self, velocity: int) -> int:
         """The velocity (1-127) sent for one played (1-127)."""
-        return max(1, min(127, self._raw(velocity)))
+        return self.shape.of(velocity)
 
     @cached_property
     def table(self) -> bytes:
         """The shape on 0-127; 0, which is no velocity, stays 0."""
-        return table_of(lambda velocity: self.shaped(velocity) if velocity else 0)
+        return _table(self.shape)
 
     def words(self, naming: Naming) -> str:
         """The step in words."""
@@ -108,28 +164,3 @@ class VelocityStep(Step):
         if form.kind == NOTE_OFF and self.release:
             return [form._replace(two=form.two.translate(self.table))]
         return [form]
-
-    def _raw(self, velocity: int) -> int:
-        if self.points is not None:
-            return _along(self.points, velocity)
-        if self.softer is not None or self.harder is not None:
-            exponent = 1 + self.softer if self.softer is not None else 1 / (1 + (self.harder or 0))
-            return math.floor(127 * math.pow(velocity / 127, exponent) + 0.5)
-        if self.always is not None:
-            return self.always
-        if self.within is not None:
-            return max(self.within[0], min(self.within[1], velocity))
-        if self.fit is not None:
-            low, high = self.fit
-            return low + rounded_quotient((velocity - 1) * (high - low), 126)
-        percent = Fraction(100 if self.percent is None else self.percent).limit_denominator(10_000)
-        return rounded_quotient(velocity * percent.numerator, 100 * percent.denominator) + (self.add or 0)
-
-
-def _along(points: list[list[int]], velocity: int) -> int:
-    if velocity <= points[0][0]:
-        return points[0][1]
-    for (left, low), (right, high) in itertools.pairwise(points):
-        if velocity <= right:
-            return low + rounded_quotient((velocity - left) * (high - low), right - left)
-    return points[-1][1]
