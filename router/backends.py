@@ -150,7 +150,7 @@ def _library() -> _Library:
     except ImportError as error:
         raise MachineError(
             "live ports need the package python-rtmidi, which is not installed: pip install 'pointsman[live]'. "
-            "For Python 3.13 and newer it is built on the spot, which on Debian needs: apt-get install g++ "
+            "For Python 3.13 and newer it is built on the spot, which on Debian needs: apt-get install g++ pkg-config "
             "libasound2-dev libjack-jackd2-dev"
         ) from error
 
