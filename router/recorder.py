@@ -88,10 +88,10 @@ class Recorder:
             return self._ring.since(self._clock() - int(seconds * 1e9))
 
     def everything(self) -> bytes:
-        """All packed records that are kept, after what still counts of the time before."""
+        """All packed records that are kept, after what still counts of the time before, and last what time it is."""
         with self._guard:
             self._drain()
-            return self._ring.everything()
+            return self._ring.everything() + pack((WALL, self._clock(), 0, wall_data(self._wall())))
 
     # -- takes --------------------------------------------------------------------------------------------------------
 

@@ -52,8 +52,9 @@ class Ring:
                 self._prelude.give_up(record)
 
     def everything(self) -> bytes:
-        """All records that are kept, after those that count of what is gone."""
-        return self._joined([*self._prelude.lasting, *self._prelude.held], self._chunks)
+        """All records that are kept. Before them, what counts of those that are gone: what is still held, then what
+        lasts, so that messages before the first rules are those that were pressed long ago."""
+        return self._joined([*self._prelude.held, *self._prelude.lasting], self._chunks)
 
     def since(self, begin: int) -> bytes:
         """The records from a time (ns) on, or from half a second before, after the rules and names of then."""

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import Any, Final
 
-from router.commands.parsing import CAUTION, command, file_name
-from router.settings import CheckSettings, RewriteSettings, TraceSettings
+from router.commands.parsing import CAUTION, add_daemon_name, command, file_name, length
+from router.settings import CheckSettings, LatelySettings, RewriteSettings, TraceSettings, UsageError
 
 _REWRITE_ABOUT = """\
 Puts recordings through the rules, as if they were played live: wrong channels, missing splits, wild velocities are
@@ -42,7 +42,9 @@ exit codes: 0 all is well; 1 a test failed; 2 a rule file can't be used
 {CAUTION}"""
 
 _TRACE_ABOUT = """\
-Follows messages through every rule and step and says where they end up, and why. For "why is the organ silent?"."""
+Follows messages through every rule and step and says where they end up, and why. For "why is the organ silent?". With
+--last it explains what has just happened in the running daemon: what came, where it went and why, and which notes are
+held, since when and by whom. For the note that got stuck."""
 
 _TRACE_MORE = """\
 examples:
@@ -50,8 +52,14 @@ examples:
   pointsman trace pit.toml --from keys "note-on 1 C4 100" "controller 1 sustain 127"
   pointsman trace pit.toml --from keys 90 3C 64                        the same first message, in hex
   pointsman trace pit.toml --switch song=chorus --from keys note-on 1 C4 100
+  pointsman trace --last                                               the last 30 seconds of the running daemon
+  pointsman trace --last 5m --json                                     more of it, for programs
 
-Each message is looked at by itself: nothing is held, and the switches stand as they start unless --switch says more."""
+Each message is looked at by itself: nothing is held, and the switches stand as they start unless --switch says more.
+With --last it is as it was: what was held, how the switches stood and which rules were in force at each moment."""
+
+
+_LATELY: Final = 30.0  # seconds
 
 
 def add_commands(commands: Any) -> None:
@@ -119,19 +127,22 @@ def _add_check(commands: Any) -> None:
 
 
 def _add_trace(commands: Any) -> None:
-    usage = "pointsman trace [-h] [--switch NAME=VALUE] [--json] RULES... --from PORT MESSAGE..."
+    usage = (
+        "pointsman trace [-h] [--switch NAME=VALUE] [--json] RULES... --from PORT MESSAGE...\n"
+        "       pointsman trace [-h] --last [TIME] [--name NAME] [--json]"
+    )
     parser = command(
         commands.add_parser, "trace", _TRACE_ABOUT, _TRACE_MORE, help="say where a message goes, and why", usage=usage
     )
     parser.set_defaults(call=_trace)
     add = parser.add_argument
-    add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
+    add("rules", metavar="RULES", type=file_name, nargs="*", help="rule files, and folders of them (*.toml, by name)")
     add(
         "--from",
         dest="arriving",
         metavar=("PORT", "MESSAGE"),
         nargs="+",
-        required=True,
+        default=[],
         help="the port on which the messages arrive, and the messages: in words (several: each in quotes) or hex",
     )
     add(
@@ -142,6 +153,15 @@ def _add_trace(commands: Any) -> None:
         default=[],
         help="how a switch stands: up=on, song=chorus, key=-2",
     )
+    add(
+        "--last",
+        metavar="TIME",
+        type=length,
+        nargs="?",
+        const=_LATELY,
+        help="explain what has just happened in the running daemon: 90s, 5m (30s)",
+    )
+    add_daemon_name(parser)
     add("--json", action="store_true", help="print the findings as JSON")
 
 
@@ -178,6 +198,14 @@ def _check(arguments: argparse.Namespace) -> int:
 
 
 def _trace(arguments: argparse.Namespace) -> int:
+    if arguments.last is not None:
+        if arguments.rules or arguments.arriving or arguments.switches:
+            raise UsageError("--last looks at the running daemon, which has its rules: write only trace --last TIME")
+        from router.lately import lately
+
+        return lately(LatelySettings(arguments.last, arguments.name, arguments.json))
+    if not arguments.rules or not arguments.arriving:
+        raise UsageError("write rule files and a message, as in: trace pit.toml --from keys note-on 1 C4 100")
     source, *words = arguments.arriving
     from router.trace import trace
 

@@ -67,16 +67,18 @@ def test_after_minutes_only_what_counts_is_known() -> None:
     desk.log(*PLAYED[:3])
     desk.everything()
     desk.now = 90 * SECOND
-    assert desk.everything() == [RULED, NAMED, PLAYED[1]]
+    assert desk.everything() == [PLAYED[1], RULED, NAMED]
 
 
 def test_the_time_on_the_wall_is_noted_each_minute(desk: Desk) -> None:
-    """So that it can be said when something happened."""
+    """So that it can be said when something happened; and at the end, what time it is."""
     for desk.now in (0, 30 * SECOND, 61 * SECOND):
         desk.log((OUT, desk.now, 0, ON))
         desk.everything()
+    desk.now = 63 * SECOND
     walls = [record for record in unpack(desk.recorder.everything()) if record[0] == WALL]
-    assert [(record[1], wall_in(record[3])) for record in walls] == [(0, 1.7e9), (61 * SECOND, 1.7e9)]
+    assert [record[1] for record in walls] == [0, 61 * SECOND, 63 * SECOND]
+    assert {wall_in(record[3]) for record in walls} == {1.7e9}
 
 
 def test_switches_are_noted_when_they_have_changed(desk: Desk) -> None:
@@ -176,7 +178,7 @@ def test_what_can_be_asked_over_the_socket(desk: Desk, tmp_path: Path) -> None:
     desk.log(*PLAYED)
     everything = handlers["last"]({})["journal"]
     assert [record for record in unpack(everything) if record[0] != WALL] == [RULED, *PLAYED]
-    assert handlers["last"]({"seconds": 60})["journal"] == everything
+    assert everything.startswith(handlers["last"]({"seconds": 60})["journal"])
     assert handlers["record"]({})["journal"] is None
     begun = handlers["record"]({"path": str(tmp_path / "take.mid")})
     desk.now = 2 * SECOND

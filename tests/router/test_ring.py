@@ -27,7 +27,7 @@ def test_what_is_young_is_kept_as_it_came() -> None:
 def test_what_is_old_goes_but_rules_and_held_notes_stay() -> None:
     """The note that nobody let go can be told an hour later."""
     ring = ring_of(10, 1000, [(RULES, 0, 0, b"r"), (IN, 1, 0, ON), (OUT, 1, 0, ON)], [(IN, 50, 1, OFF)])
-    assert list(unpack(ring.everything())) == [(RULES, 0, 0, b"r"), (IN, 1, 0, ON), (IN, 50, 1, OFF)]
+    assert list(unpack(ring.everything())) == [(IN, 1, 0, ON), (RULES, 0, 0, b"r"), (IN, 50, 1, OFF)]
 
 
 def test_silence_makes_it_forget_too() -> None:

@@ -1,0 +1,319 @@
+"""What happened in the last seconds of a journal, and why; and what is held now, by whom, and since when.
+
+The journal is played again, so that rules, switches and ledger are known as they were at each moment. Where it lacks
+its beginning, what came before is known only as far as its prelude tells; then `Story.is_certain` may be false.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from rules import journal
+from rules.books import Sent, is_note_off
+from rules.holder import in_key_of
+from rules.journal import Record
+from rules.language.reading import read_rule_set
+from rules.language.ruleset import RuleSet
+from rules.messages import (
+    ACTIVE_SENSING,
+    CLOCK,
+    CONTROLLER,
+    MTC,
+    PEDALS,
+    PITCH_BEND,
+    POLY_PRESSURE,
+    PRESSURE,
+    SYSEX,
+    split_message,
+)
+from rules.notation import STANDARD, Naming
+from rules.player import Player
+from rules.replay import Replay
+from rules.rest import rest_message
+from rules.switches import State
+from rules.trace import TraceLine, trace
+
+_PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})
+_STREAMS: Final = frozenset({POLY_PRESSURE, PRESSURE, PITCH_BEND})
+_EVENTS: Final = journal.KINDS - journal.LASTING - {journal.OUT} | {journal.RULES}
+
+Outcome = tuple[str, bytes]
+"""Port and message."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A message that arrived at a time (ns), and what went out at once.
+
+    `count` is how many of its kind arrived one after the other, values of one controller or bend: then it is the last
+    of them. `lets_go` says that it ended what an earlier message began.
+    """
+
+    time: int
+    source: str
+    message: bytes
+    outcomes: tuple[Outcome, ...]
+    lets_go: bool
+    rules: RuleSet = field(repr=False)
+    switches: Mapping[str, State] = field(repr=False)
+    count: int = 1
+
+    @property
+    def stream(self) -> tuple[str, int, int] | None:
+        """What it is a value of; None for what is no value among many."""
+        status, first, _ = split_message(self.message)
+        kind = status & 0xF0
+        if kind in _STREAMS or (kind == CONTROLLER and first not in PEDALS):
+            return self.source, status, first if kind in (CONTROLLER, POLY_PRESSURE) else 0
+        return None
+
+    def why(self, naming: Naming) -> list[TraceLine]:
+        """The way through the rules and switches of its time."""
+        if self.lets_go:
+            return [TraceLine(0, "lets go of what its press set sounding, whatever the rules say by now")]
+        return trace(self.rules, self.source, self.message, self.switches, naming)
+
+    @property
+    def agrees(self) -> bool:
+        """Whether what went out is just what the rules say; else what was held had its part in it."""
+        lines = trace(self.rules, self.source, self.message, self.switches)
+        told = {outcome for line in lines if not line.late for outcome in line.outcomes}
+        return not self.lets_go and told == set(self.outcomes)
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """A message that went out later than what caused it: delayed, an echo, or sent by a command."""
+
+    time: int
+    port: str
+    message: bytes
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something else that happened at a time (ns), in words, and what that sent."""
+
+    time: int
+    words: str
+    outcomes: tuple[Outcome, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What is held by an input: the status of the press, its key or controller, since when (ns; None: from before all
+    that is known), and what will be sent where when it is let go."""
+
+    source: str
+    status: int
+    number: int
+    since: int | None
+    releases: tuple[Outcome, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """What happened, in order; what is held at its end (`now`, ns); how each input's rule file counts notes."""
+
+    happened: Sequence[Arrival | Departure | Event]
+    held: Sequence[Held]
+    now: int
+    bpm: float | None
+    is_certain: bool
+    naming: Mapping[str, Naming]
+    walls: Sequence[tuple[int, float]]
+
+
+def tell(records: Sequence[Record], span: int) -> Story:
+    """The story of the last `span` ns of a journal. Raises RuleFileError for rules that can't be read any more.
+
+    Messages that stand before the first rules were pressed before the journal's beginning, and are held since.
+    """
+    begin = next((at for at, record in enumerate(records) if record[0] == journal.RULES), len(records))
+    rest = next((at for at in range(begin, len(records)) if records[at][0] not in journal.LASTING), len(records))
+    now = max((record[1] for record in records), default=0)
+    teller = _Teller(now, now - span)
+    teller.begin(records[begin:rest], records[:begin])
+    for record in records[rest:]:
+        teller.take(record)
+    return teller.story([record for record in records[rest:] if record[0] == journal.OUT])
+
+
+class _Teller:
+    def __init__(self, now: int, begin: int) -> None:
+        self._now = now
+        self._begin = begin
+        self._replay = Replay()
+        self._names = journal.Names()
+        self._naming: dict[str, Naming] = {}
+        self._pressed: dict[tuple[int, int], int] = {}
+        self._happened: list[Arrival | Departure | Event] = []
+        self._made: list[Sent] = []
+        self._walls: list[tuple[int, float]] = []
+
+    # -- record by record ---------------------------------------------------------------------------------------------
+
+    def begin(self, lasting: Sequence[Record], held: Sequence[Record]) -> None:
+        """What lasts, then what was pressed by then. What that sends was sent long ago, unless all begins here."""
+        first = min((record[1] for record in (*held, *lasting[:1])), default=0)
+        out: list[Sent] = []
+        for kind, _, number, data in lasting:
+            self._replay.feed((kind, first, number, data), out)
+            if kind == journal.STATE:
+                self._stand(journal.state_in(data), first, out)
+        if all(record[0] != journal.NAMES for record in lasting):
+            self._made += out  # names follow what a session sends first, so this is its very beginning
+        for record in lasting:
+            self._learn(record)
+        for record in held:
+            self._replay.feed(record, out)
+            self._note_press(record[2], record[3], record[1])
+
+    def _stand(self, states: Mapping[str, State], now: int, out: list[Sent]) -> None:
+        """The switches as they stood."""
+        session = self._replay.session
+        for switch, state in states.items():
+            if session is not None and switch in session.ruleset.switches:
+                session.turn(switch, state, now, out)
+
+    def take(self, record: Record) -> None:
+        """One record."""
+        kind, time, number, data = record
+        self._learn(record)
+        if kind not in _EVENTS:
+            if kind == journal.OUT:
+                self._replay.feed(record, [])  # so much time has passed
+            return
+        session = self._replay.session
+        rules, switches = (session.ruleset, session.switches) if session is not None else (None, {})
+        lets_go = kind == journal.IN and self._lets_go(number, data)
+        out: list[Sent] = []
+        self._replay.feed(record, out)
+        self._made += out
+        if kind == journal.IN:
+            self._note_press(number, data, time)
+        else:
+            self._pressed = {key: since for key, since in self._pressed.items() if self._is_held(*key)}
+        if time < self._begin:
+            return
+        caused = [sent for sent in out if sent[2] == time and (kind != journal.IN or sent[3] == number)]
+        self._depart(sent for sent in out if sent not in caused)
+        outcomes = tuple((self._names.port(target), message) for target, message, _, _ in caused)
+        if kind != journal.IN:
+            self._happened.append(Event(time, self._words(record), outcomes))
+        elif data[0] not in _PULSES and rules is not None:
+            self._arrive(Arrival(time, self._names.player(number), data, outcomes, lets_go, rules, switches))
+
+    def _learn(self, record: Record) -> None:
+        kind, time, _, data = record
+        if kind == journal.NAMES:
+            self._names = journal.names_in(data)
+        elif kind == journal.WALL:
+            self._walls.append((time, journal.wall_in(data)))
+        elif kind == journal.RULES:
+            reading = read_rule_set(journal.rules_in(data))
+            self._naming = {name: place.source.naming for name, place in reading.ports.items()}
+
+    def _arrive(self, arrival: Arrival) -> None:
+        """Values that follow one another are told once."""
+        last = self._happened[-1] if self._happened else None
+        if isinstance(last, Arrival) and arrival.stream is not None and last.stream == arrival.stream:
+            self._happened[-1] = replace(arrival, count=last.count + 1)
+        else:
+            self._happened.append(arrival)
+
+    def _depart(self, out: Iterable[Sent]) -> None:
+        for target, message, due, number in out:
+            if message[0] not in _PULSES:
+                source = self._names.player(number) if number >= 0 else ""
+                self._happened.append(Departure(due, self._names.port(target), message, source))
+
+    def _words(self, record: Record) -> str:
+        kind, _, number, data = record
+        match kind:
+            case journal.RULES:
+                return f"rules applied: {', '.join(name for name, _ in journal.rules_in(data))}"
+            case journal.LOST:
+                return f"input {self._names.player(number)} has gone: what it held ends"
+            case journal.BACK:
+                return f"output {data.decode()} is there again"
+            case journal.TURN:
+                switch, state = journal.turn_in(data)
+                shown = ("on" if state else "off") if isinstance(state, bool) else state
+                return f"switch {switch} turned to {shown} by command"
+            case journal.PANIC:
+                return "panic: everything was silenced"
+            case _:
+                return "the daemon left"
+
+    # -- what is held -------------------------------------------------------------------------------------------------
+
+    def _lets_go(self, number: int, message: bytes) -> bool:
+        """Whether a message is the note-off of a note that is held."""
+        if message[0] >= SYSEX or not is_note_off(message):
+            return False
+        status, first, _ = split_message(message)
+        return (number, in_key_of(status, first)) in self._pressed
+
+    def _note_press(self, number: int, message: bytes, time: int) -> None:
+        if message[0] >= SYSEX:
+            return
+        status, first, _ = split_message(message)
+        key = (number, in_key_of(status, first))
+        if self._is_held(*key):
+            self._pressed.setdefault(key, time)
+        else:
+            self._pressed.pop(key, None)
+
+    def _is_held(self, number: int, in_key: int) -> bool:
+        session = self._replay.session
+        if session is None:
+            return False
+        player = session.engine.players[number]
+        return in_key in player.presses or in_key in player.rests
+
+    def _held(self) -> Iterable[Held]:
+        session = self._replay.session
+        for player in session.engine.players if session is not None else ():
+            for in_key in list(player.presses):
+                yield self._as_held(player, in_key, self._note_offs(player, in_key))
+            for in_key in list(player.rests):
+                places = player.resting(in_key)
+                yield self._as_held(player, in_key, [(place[0], rest_message(place)) for place in places])
+
+    def _note_offs(self, player: Player, in_key: int) -> list[tuple[int, bytes]]:
+        return [(sounding.target, sounding.off()) for press in player.pressed(in_key) for sounding in press.soundings]
+
+    def _as_held(self, player: Player, in_key: int, releases: Iterable[tuple[int, bytes]]) -> Held:
+        named = tuple(dict.fromkeys((self._names.port(target), message) for target, message in releases))
+        since = self._pressed.get((player.number, in_key))
+        return Held(player.name, 0x80 | in_key >> 7, in_key & 0x7F, since, named)
+
+    # -- the end ------------------------------------------------------------------------------------------------------
+
+    def story(self, told: Sequence[Record]) -> Story:
+        """Everything, compared with what really went out."""
+        out: list[Sent] = []
+        self._replay.finish(out)
+        self._made += out
+        self._depart(sent for sent in out if sent[2] >= self._begin)
+        session, now = self._replay.session, self._now
+        running = None if session is None else session.time.running(now)
+        made = [(target, message, due) for target, message, due, _ in self._made]
+        return Story(
+            happened=sorted(self._happened, key=lambda one: one.time),
+            held=[held for held in self._held() if held.releases],
+            now=self._now,
+            bpm=None if session is None or running is None else session.time.bpm(now),
+            is_certain=made == [(number, data, time) for _, time, number, data in told],
+            naming=self._naming,
+            walls=self._walls,
+        )
+
+
+def naming_of(story: Story, port: str) -> Naming:
+    """How the rule file of a port counts notes and programs."""
+    return story.naming.get(port, STANDARD)
