@@ -104,18 +104,22 @@ def _leave_reader_alone() -> None:
 
 
 class _Version(argparse.Action):
-    """Looks the version up only when it is asked for."""
+    """Looks the version up only when it is asked for, and which wheel runs: the pure or the compiled one."""
 
     def __init__(self, option_strings: Sequence[str], dest: str) -> None:
         super().__init__(option_strings, dest, nargs=0, help="print the version and exit")
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
         from importlib.metadata import PackageNotFoundError, version
+        from importlib.util import find_spec
 
         try:
-            print(f"pointsman {version('pointsman')}")
+            name = f"pointsman {version('pointsman')}"
         except PackageNotFoundError:
-            print("pointsman, not installed as a package")
+            name = "pointsman, not installed as a package"
+        engine = find_spec("rules.engine")
+        is_pure = engine is None or (engine.origin or "").endswith(".py")
+        print(f"{name} ({'pure Python' if is_pure else 'compiled'})")
         parser.exit()
 
 

@@ -13,6 +13,7 @@ import pytest
 
 from router.cli import main
 from router.settings import RewriteSettings
+from rules.compiled import COMPILED
 from rules.smf.rewriting import Rewriter, Rewritten
 from tests.router.recordings import RULES, TAKE, Desk
 
@@ -82,9 +83,11 @@ def test_help_warns_of_sudden_levels(command: str, capsys: pytest.CaptureFixture
 
 
 def test_the_version_is_told(capsys: pytest.CaptureFixture[str]) -> None:
-    """--version names the program."""
+    """--version names the program, and says whether its engine is compiled."""
     assert main(["--version"]) == 0
-    assert capsys.readouterr().out.startswith("pointsman")
+    told = capsys.readouterr().out
+    assert told.startswith("pointsman")
+    assert told.endswith(" (compiled)\n" if COMPILED else " (pure Python)\n")
 
 
 @pytest.mark.parametrize(
