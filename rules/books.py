@@ -1,65 +1,40 @@
-"""What a message's emissions do to ledger, agenda and outputs.
+"""What a message's emissions do to ledger and agenda.
 
 A walk has said what a message becomes. Here it is held against what its player has sounding and away from rest, and
-then sent, or put on the agenda, where it is met by what other holders do at the same output.
+then sent, or put on the agenda, alone or on its way through what holds it back.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Final
 
 from rules.agenda import Agenda, Sending
-from rules.holder import Copy, holder_of, in_channel_of, note_place
+from rules.delivery import EVERY_NOTE_ENDS, Delivery, Sent, is_note_off, is_note_on, strike
+from rules.holder import Copy, holder_of
 from rules.lag import NO_LAG
 from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
 from rules.merge import Merge
-from rules.messages import (
-    ALL_NOTES_OFF,
-    ALL_SOUND_OFF,
-    CONTROLLER,
-    NOTE_OFF,
-    NOTE_ON,
-    POLY_PRESSURE,
-    PROGRAM,
-    RESET_CONTROLLERS,
-    SWITCH_ON,
-    SYSEX,
-    split_message,
-)
+from rules.messages import CONTROLLER, NOTE_ON, POLY_PRESSURE, PROGRAM, SWITCH_ON, SYSEX, split_message
 from rules.pipeline import SHARED, Cell, Table
 from rules.player import Player
 from rules.rest import Place, is_at_rest, rest_message, rest_place
 from rules.tempo import Later
+from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.walk import Clerk, Emission, Walk
 
-Sent = tuple[int, bytes, int, int]
-"""Port number, message, due time, player."""
-
-EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
-"""The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
-
-
-def is_note_on(message: bytes) -> bool:
-    """Whether a message begins a note."""
-    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
-
-
-def is_note_off(message: bytes) -> bool:
-    """Whether a message ends a note, in either form."""
-    kind = message[0] & 0xF0
-    return kind == NOTE_OFF or (kind == NOTE_ON and message[2] == 0)
+__all__ = ["EVERY_NOTE_ENDS", "Books", "Sent", "is_note_off", "is_note_on"]
 
 
 class Books:
-    """Ledgers, agenda and merge of one engine. `out` is the list that the caller gave."""
+    """Ledgers, agenda and outputs of one engine."""
 
     def __init__(self, clerk: Clerk, merge: Merge) -> None:
         self.clerk = clerk
         self.merge = merge
-        self.agenda = Agenda()
+        self.agenda: Agenda[Entry] = Agenda()
         self.players: list[Player] = []
-        self.out: list[Sent] = []
+        self.delivery = Delivery(merge, self.players)
+        self._thins = Thins(self.agenda)
 
     @property
     def later(self) -> Later:
@@ -68,45 +43,86 @@ class Books:
 
     # -- one message ------------------------------------------------------------------------------------------------
 
-    def enter(self, player: Player, walk: Walk, message: bytes, woken: bool = False) -> None:
-        """Books everything that a message became; `woken` says that it came earlier, and was booked then."""
+    def enter(self, player: Player, walk: Walk, message: bytes) -> None:
+        """Books everything that a message became."""
         emissions = _once(walk.emissions)
         begins = is_note_on(message)
         if is_note_off(message) and player.pressed(walk.in_key):
             self._end_first(player, walk.in_key, message)
             emissions = [e for e in emissions if e.literal or not (_is_note(e) and is_note_off(e.message))]
-        places = [rest_place(e.target, e.message) for e in emissions]
         new = [e for e in emissions if _is_note(e) and is_note_on(e.message)]
         press = Press([], walk.table, walk.word)
         if begins or new:
             self._end_moved(player, walk, {(e.target, e.message[0], e.message[1]) for e in new})
             # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
             player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
-        for emission, place in zip(emissions, places, strict=True):
-            self._emit(player, walk, emission, place, press)
-        if walk.in_key in player.rests and not woken:
-            self._bring_to_rest(player, walk, message, {*places, *walk.promised})
+        self._emit_all(player, walk, emissions, press)
+        if walk.in_key in player.rests:
+            self._bring_to_rest(player, walk, message, {rest_place(e.target, e.message) for e in emissions})
 
-    def _emit(self, player: Player, walk: Walk, emission: Emission, place: Place | None, press: Press) -> None:
-        due = walk.due(emission.lag)
+    def enter_values(self, player: Player, walk: Walk) -> None:
+        """Books what became of a value that came, and was booked, before."""
+        emissions = [emission for emission in _once(walk.emissions) if not _is_note(emission)]
+        self._emit_all(player, walk, emissions, Press([], walk.table, walk.word))
+
+    def _emit_all(self, player: Player, walk: Walk, emissions: Iterable[Emission], press: Press) -> None:
+        gone: set[tuple[object, ...]] = set()
+        for emission in emissions:
+            if self._emit(player, walk, emission, press, is_twin=emission.likeness in gone):
+                gone.add(emission.likeness)
+
+    def _emit(self, player: Player, walk: Walk, emission: Emission, press: Press, is_twin: bool) -> bool:
+        """Books one emission; False if a gate keeps it."""
         copy = emission.copy
         if _is_note(emission):
             if is_note_on(emission.message):
-                press.soundings.append(sounding_of(emission, due))
+                press.soundings.append(sounding_of(emission, walk.due(emission.lag)))
                 if press not in player.pressed(walk.in_key):  # a note-off that was sent with it had emptied it
                     player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
             elif emission.literal:
                 copy = self._strike_out(player, walk.in_key, emission)
-        elif place is not None and not emission.literal:  # nobody holds down what a `send` sends
-            self._remember(player, walk, emission, place)
-        self.go(due, Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message))
+        else:
+            self._remember(player, walk, emission)
+        sending = Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message)
+        if emission.way:
+            origin = self.agenda.origin()
+            return self.travel(Traveller(sending, origin, self.clerk.now, emission.lag, emission.way, is_twin))
+        if not is_twin:
+            self.go(walk.due(emission.lag), sending)
+        return True
 
-    def go(self, due: int, sending: Sending) -> None:
+    def go(self, due: int, sending: Sending, origin: int | None = None) -> None:
         """Sends now, or later if it is not yet due."""
         if due <= self.clerk.now:
-            self.deliver(sending, self.clerk.now)
+            self.delivery.deliver(sending, self.clerk.now)
         else:
-            self.agenda.add(due, sending)
+            self.agenda.add(due, sending, origin)
+
+    # -- on the way ---------------------------------------------------------------------------------------------------
+
+    def travel(self, traveller: Traveller) -> bool:
+        """Takes a message as far on its way as it comes now; False if a gate keeps it."""
+        while traveller.way:
+            station = traveller.way[0]
+            if isinstance(station, Gate):
+                time = traveller.lag.due(traveller.base, self.later)
+                if time > self.clerk.now:
+                    self.agenda.add(time, traveller, traveller.origin)
+                    return True
+                if not self._thins.passes(traveller, station, time, self.later):
+                    traveller.is_twin = False
+                    return False
+            else:
+                traveller.lag = station.after(traveller.lag, traveller.base, self.later)
+            traveller.way = traveller.way[1:]
+        if not traveller.is_twin:
+            self.go(traveller.lag.due(traveller.base, self.later), traveller.sending, traveller.origin)
+        return True
+
+    def open(self, opening: Opening) -> None:
+        """The pause of a gate is over."""
+        for traveller in self._thins.open(opening, self.clerk.now):
+            self.travel(traveller)
 
     # -- notes ------------------------------------------------------------------------------------------------------
 
@@ -150,39 +166,17 @@ class Books:
 
     def _end_moved(self, player: Player, walk: Walk, places: set[Place]) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
-        for sounding in self._strike(player, walk.in_key, lambda sounding: sounding.place not in places):
+        for sounding in strike(player, walk.in_key, lambda sounding: sounding.place not in places):
             self.end(player, walk.in_key, sounding)
 
-    @staticmethod
-    def _strike(player: Player, in_key: int, goes: Callable[[Sounding], bool]) -> list[Sounding]:
-        """Takes soundings out of the ledger, and presses that this empties; what was taken, in the order pressed."""
-        struck: list[Sounding] = []
-        left: list[Press] = []
-        for press in player.pressed(in_key):
-            going = [sounding for sounding in press.soundings if goes(sounding)]
-            struck += going
-            press.soundings = [sounding for sounding in press.soundings if sounding not in going]
-            if press.soundings or not going:
-                left.append(press)
-        if left:
-            player.presses[in_key] = left
-        else:
-            player.presses.pop(in_key, None)
-        return struck
-
     def end(
-        self,
-        player: Player,
-        in_key: int,
-        sounding: Sounding,
-        came: bytes | None = None,
-        now: bool = False,
+        self, player: Player, in_key: int, sounding: Sounding, came: bytes | None = None, now: bool = False
     ) -> None:
         """Sends the note-off of what sounds, as late as its note-on went; with `now`, at once."""
         due = self.clerk.now
         if sounding.lag is not NO_LAG and not now:
+            sounding.lag.join(due, self.later)
             due = max(sounding.lag.due(due, self.later), sounding.due)
-            sounding.lag.note_due(due)
         message = sounding.off(came)
         self.go(due, Sending(player.number, player.source, in_key, sounding.copy, sounding.target, message))
 
@@ -192,143 +186,74 @@ class Books:
         found = [s for press in player.pressed(in_key) for s in press.soundings if s.place == place]
         if not found:
             return emission.copy
-        self._strike(player, in_key, lambda sounding: sounding is found[-1])
+        strike(player, in_key, lambda sounding: sounding is found[-1])
         return found[-1].copy
 
     # -- values away from rest ----------------------------------------------------------------------------------------
 
-    def _remember(self, player: Player, walk: Walk, emission: Emission, place: Place) -> None:
+    def _remember(self, player: Player, walk: Walk, emission: Emission) -> None:
+        """Notes where a value is away from rest; but nobody holds down what a `send` sends."""
+        place = rest_place(emission.target, emission.message)
+        if place is None or emission.literal:
+            return
         held = player.resting(walk.in_key)
         if is_at_rest(emission.message, fully=True):
             held.pop(place, None)
             if not held:
                 player.rests.pop(walk.in_key, None)
         else:
-            held[place] = Rest(walk.table, walk.word, emission.lag)
+            held[place] = Rest(walk.table, walk.word, emission.lag, emission.way)
             player.rests[walk.in_key] = held
 
     def _bring_to_rest(self, player: Player, walk: Walk, message: bytes, reached: set[Place | None]) -> None:
         """A release goes to every place that got the press, whatever the rules say by now (ruling 13)."""
         held = player.resting(walk.in_key)
+        passages: dict[Passage, Passage] = {}
         for place, rest in list(held.items()):
-            if place in reached or not self._is_released(player, walk, message, place, rest):
-                continue
-            del held[place]
-            if not self.clerk.bring_waiting_to_rest(player.number, walk.in_key):
-                self.rest(player, walk.in_key, place, rest)
+            if place not in reached and self._is_released(player, walk.in_key, message, place, rest):
+                del held[place]
+                self._rest(player, walk.in_key, place, rest, passages)
         if not held:
             del player.rests[walk.in_key]
 
-    def _is_released(self, player: Player, walk: Walk, message: bytes, place: Place, rest: Rest) -> bool:
+    def _is_released(self, player: Player, in_key: int, message: bytes, place: Place, rest: Rest) -> bool:
         """Whether a message, on the way that the press took, comes to rest at its place."""
-        for emission in self._tried(player, walk.in_key, message, rest.table, rest.word).emissions:
-            if rest_place(emission.target, emission.message) == place:
-                return is_at_rest(emission.message, fully=False)
+        there = [
+            emission.message
+            for emission in self._tried(player, in_key, message, rest.table, rest.word).emissions
+            if rest_place(emission.target, emission.message) == place
+        ]
+        if there:
+            return is_at_rest(there[-1], fully=False)
         return is_note_off(message) or (
-            message[0] & 0xF0 not in (NOTE_ON, PROGRAM) and is_at_rest(message, fully=False)
+            message[0] & 0xF0 not in (NOTE_ON, PROGRAM) and message[0] < SYSEX and is_at_rest(message, fully=False)
         )
 
-    def rest(self, player: Player, in_key: int, place: Place, rest: Rest, now: bool = False) -> None:
-        """Brings a place to rest, as late as its press went; with `now`, at once."""
-        due = self.clerk.now
-        if rest.lag is not NO_LAG and not now:
-            due = rest.lag.due(due, self.later)
-            rest.lag.note_due(due)
-        self.go(due, Sending(player.number, player.source, in_key, (), place[0], rest_message(place)))
-
-    # -- at the outputs -----------------------------------------------------------------------------------------------
-
-    def deliver(self, sending: Sending, due: int) -> None:
-        """Sends what is due, as far as other holders at the same output let it."""
-        message = sending.message
-        status = message[0]
-        if status >= SYSEX:
-            self.out.append((sending.target, message, due, sending.player))
-            return
-        if status < POLY_PRESSURE:
-            place = note_place(sending.target, status, message[1])
-            holder = holder_of(sending.source, sending.in_key, sending.copy)
-            if is_note_on(message):
-                self.merge.press(place, holder)
-                self.out.append((sending.target, message, due, sending.player))
-                return
-            going = self.merge.let_go(place, holder, message, sending.player)
-        elif status & 0xF0 == CONTROLLER and message[1] in EVERY_NOTE_ENDS:
-            self._end_every_note(sending, due)
-            return
-        else:
-            if status & 0xF0 == CONTROLLER and message[1] == RESET_CONTROLLERS:
-                self._forget_rests(sending)
-            going = self.merge.pass_on(sending)
-        for target, data, player in going:
-            self.out.append((target, data, due, player))
-
-    def _end_every_note(self, sending: Sending, due: int) -> None:
-        """A mode message that ends notes: passes if no one else sounds there, else becomes note-offs (ruling 15)."""
-        channel = (sending.target, sending.message[0] & 0x0F)
-        holder = (sending.source, in_channel_of(sending.in_key))
-        shared = self.merge.others_sound(channel, holder)
-        if not shared:
-            self.out.append((sending.target, sending.message, due, sending.player))
-        for player, in_key, sounding in self._strike_channel(channel, holder):
-            name = holder_of(player.source, in_key, sounding.copy)
-            if shared:
-                self.deliver(
-                    Sending(
-                        player.number,
-                        player.source,
-                        in_key,
-                        sounding.copy,
-                        sounding.target,
-                        sounding.off(),
-                    ),
-                    due,
-                )
-            else:
-                for target, data, number in self.merge.forget_note(sounding.note_place, name):
-                    self.out.append((target, data, due, number))
-
-    def _strike_channel(
-        self, channel: tuple[int, int], holder: tuple[int, int]
-    ) -> Iterable[tuple[Player, int, Sounding]]:
-        """Takes everything that a holder sounds on an output channel out of the ledgers."""
-        found = []
-        for player in self.players:
-            if player.source != holder[0]:
-                continue
-            for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
-                # what is still to come isn't ended by this, and keeps its note-off
-                struck = self._strike(
-                    player, in_key, lambda s: (s.target, s.channel) == channel and s.due <= self.clerk.now
-                )
-                found += [(player, in_key, sounding) for sounding in struck]
-        return found
-
-    def _forget_rests(self, sending: Sending) -> None:
-        """After reset all controllers the sender holds nothing away from rest on that channel."""
-        for player in self.players:
-            if player.source != sending.source:
-                continue
-            for in_key in [key for key in player.rests if in_channel_of(key) == in_channel_of(sending.in_key)]:
-                held = player.resting(in_key)
-                for place in list(held):
-                    if place[0] == sending.target and place[1] & 0x0F == sending.message[0] & 0x0F:
-                        del held[place]
-                if not held:
-                    del player.rests[in_key]
+    def _rest(self, player: Player, in_key: int, place: Place, rest: Rest, passages: dict[Passage, Passage]) -> None:
+        """Sends the value at rest on the way of the one that was away from it."""
+        now, later = self.clerk.now, self.later
+        sending = Sending(player.number, player.source, in_key, (), place[0], rest_message(place))
+        way = tuple(station.anew(passages) for station in rest.way)
+        self.travel(Traveller(sending, self.agenda.origin(), now, rest.lag.anew(now, later), way))
 
     # -- ends -----------------------------------------------------------------------------------------------------
 
     def drop_pending(self, wanted: Callable[[Sending], bool]) -> None:
-        """What is on the agenda of a sort: note-offs and values at rest go out now, all else never."""
-        for entry in self.agenda.take(lambda entry: isinstance(entry, Sending) and wanted(entry)):
-            assert isinstance(entry, Sending)
-            message = entry.message
-            if message[0] >= SYSEX:
-                continue
-            rests = rest_place(entry.target, message) is not None and is_at_rest(message, fully=True)
-            if rests or (message[0] < POLY_PRESSURE and is_note_off(message)):
-                self.deliver(entry, self.clerk.now)
+        """What is pending of a sort: note-offs and values at rest go out now, all else never."""
+
+        def concerns(entry: Entry) -> bool:
+            if isinstance(entry, Opening):
+                return True
+            return wanted(entry if isinstance(entry, Sending) else entry.sending)
+
+        for entry in self.agenda.take(concerns):
+            if isinstance(entry, Opening):
+                dropped = self._thins.leave(entry, wanted)
+            else:
+                dropped = [entry if isinstance(entry, Sending) else entry.sending]
+            for sending in dropped:
+                if _ends_something(sending):
+                    self.delivery.deliver(sending, self.clerk.now)
 
     def end_notes(self, player: Player) -> None:
         """Ends everything that a player has sounding, at once."""
@@ -342,13 +267,15 @@ class Books:
     def end_values(self, player: Player) -> None:
         """Brings everything that a player holds away from rest back to rest, at once."""
         for in_key in list(player.rests):
-            for place, rest in player.resting(in_key).items():
-                self.rest(player, in_key, place, rest, now=True)
+            for place in player.resting(in_key):
+                self.go(
+                    self.clerk.now, Sending(player.number, player.source, in_key, (), place[0], rest_message(place))
+                )
         player.rests.clear()
 
     def send_plain(self, target: int, message: bytes, player: int) -> None:
         """Sends what is nobody's: past ledger and merge."""
-        self.out.append((target, message, self.clerk.now, player))
+        self.delivery.send([(target, message, player)], self.clerk.now)
 
     # -- reload -----------------------------------------------------------------------------------------------------
 
@@ -368,8 +295,7 @@ class Books:
         for player in self.players:
             self._leave_notes(player, targets)
             self._leave_values(player, targets)
-        for target, message, number in self.merge.drop_ports(targets):
-            self.send_plain(target, message, number)
+        self.delivery.send(self.merge.drop_ports(targets), self.clerk.now)
 
     def _leave_notes(self, player: Player, targets: frozenset[int]) -> None:
         """Ends a player's notes there. Their presses stay, so that the note-offs to come find nothing to end."""
@@ -392,19 +318,26 @@ class Books:
 
     def change_banks(self, banks: frozenset[tuple[int, int]]) -> None:
         """Where bank selects wait from now on; those that waited elsewhere go out."""
-        for target, message, player in self.merge.change_banks(banks):
-            self.out.append((target, message, self.clerk.now, player))
+        self.delivery.send(self.merge.change_banks(banks), self.clerk.now)
 
 
 def _is_note(emission: Emission) -> bool:
     return emission.message[0] < POLY_PRESSURE
 
 
+def _ends_something(sending: Sending) -> bool:
+    """Whether a message ends a note or brings a value to rest."""
+    message = sending.message
+    if rest_place(sending.target, message) is not None:
+        return is_at_rest(message, fully=True)
+    return message[0] < POLY_PRESSURE and is_note_off(message)
+
+
 def _once(emissions: list[Emission]) -> list[Emission]:
-    """No message goes twice to one output at one time (ruling 7)."""
+    """No message goes twice to one output (ruling 7). What comes through another `thin` may come later, and stays."""
     if len(emissions) < 2:
         return emissions
     kept: dict[tuple[object, ...], Emission] = {}
     for emission in emissions:
-        kept.setdefault(emission.likeness, emission)
+        kept.setdefault((emission.likeness, emission.streams), emission)
     return list(kept.values())

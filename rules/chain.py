@@ -33,17 +33,17 @@ Chain = tuple[Link, ...]
 
 
 class Nodes:
-    """The nodes of a pipeline by their place, and the tables after them."""
+    """The nodes of a pipeline by where they stand, and the tables after them."""
 
     def __init__(self, cells: CellMaker) -> None:
         self.all: dict[Key, Node] = {}
         self._cells = cells
 
-    def get(self, key: Key, make: Callable[[], SomeNode]) -> SomeNode:
-        """The node at a place, made when it is first asked for."""
+    def get(self, key: Key, make: Callable[[], SomeNode], place: Key = ()) -> SomeNode:
+        """The node that stands there, made when it is first asked for; its memory is that of `place`, if given."""
         if key not in self.all:
             node = make()
-            node.key = key
+            node.place = place or key
             self.all[key] = node
         return self.all[key]  # type: ignore[return-value]
 
@@ -77,10 +77,11 @@ def follow_chain(form: Form, chain: Chain, nodes: Nodes) -> list[Form]:
 class StepLink:
     """A step at its place, with its `when`."""
 
-    def __init__(self, stage: Stage, key: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool) -> None:
+    def __init__(self, stage: Stage, key: Key, place: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool) -> None:
         self.step = stage.step
         self.when = stage.when
         self._key = (*key, self.step.key)
+        self._place = (*place, self.step.key)
         self._layout = layout
         self._nodes = nodes
         self._fires_on_offs = fires_on_offs
@@ -99,7 +100,7 @@ class StepLink:
 
     def node(self, make: Callable[[], SomeNode]) -> SomeNode:
         """The memory of this step."""
-        return self._nodes.get(self._key, make)
+        return self._nodes.get(self._key, make, self._place)
 
     def fold(self, form: Form) -> list[Form]:
         """Through the step while its `when` holds, past it else."""
@@ -114,11 +115,18 @@ class StepLink:
 
 
 def step_links(
-    stages: Sequence[Stage], key: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool = False
+    stages: Sequence[Stage],
+    key: Key,
+    layout: Layout,
+    nodes: Nodes,
+    *,
+    place: Key = (),
+    fires_on_offs: bool = False,
 ) -> tuple[StepLink, ...]:
-    """The links for a list of steps; `key` names the place of the list."""
+    """The links for a list of steps; `key` names it, and `place` the list whose memory it shares, if any."""
     return tuple(
-        StepLink(stage, (*key, number), layout, nodes, fires_on_offs) for number, stage in enumerate(stages, 1)
+        StepLink(stage, (*key, number), (*(place or key), number), layout, nodes, fires_on_offs)
+        for number, stage in enumerate(stages, 1)
     )
 
 

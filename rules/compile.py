@@ -9,6 +9,7 @@ from rules.cells import CellMaker
 from rules.chain import (
     Chain,
     Ends,
+    Key,
     Nodes,
     OutletLink,
     StepLink,
@@ -17,7 +18,7 @@ from rules.chain import (
     identity_forms,
     step_links,
 )
-from rules.entry import BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry
+from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry
 from rules.guards import both
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
@@ -68,6 +69,7 @@ class Compiler:
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
             branches=tuple(self._catching()),
+            arrivals=tuple(self._arrivals(name) for name in self.sources),
             sends=tuple(self._switch_sends()),
             held_by={
                 name: self.sources.index(switch.source)
@@ -87,11 +89,12 @@ class Compiler:
         key = ("rule", rule.name or "")
         for place, zone in enumerate(rule.zones or (None,)):
             label = (*key, "zone", place + 1) if zone is not None else key
-            steps = step_links(rule.steps, label, self.layout, self.nodes, names_offs)
+            steps = step_links(rule.steps, label, self.layout, self.nodes, place=key, fires_on_offs=names_offs)
             guard = self.layout.guard(rule.when)
             outlets = rule.to or ()
             if zone is not None:
-                steps += step_links(zone.steps, (*label, "own"), self.layout, self.nodes, names_offs)
+                own = (*label, "own")
+                steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on_offs=names_offs)
                 guard = both(guard, self.layout.guard(zone.when))
                 outlets = zone.to if zone.to is not None else outlets
             yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._ends, self.nodes)))
@@ -109,9 +112,10 @@ class Compiler:
             for form in identity_forms()
         )
 
-    def port_steps(self, source: str) -> tuple[StepLink, ...]:
-        """The links for a port's own steps."""
-        return step_links(self.ruleset.ports[source].steps, ("port", source), self.layout, self.nodes)
+    def port_steps(self, source: str, key: Key = ()) -> tuple[StepLink, ...]:
+        """The links for a port's own steps; under another `key` they may lead elsewhere, with the same memory."""
+        place = ("port", source)
+        return step_links(self.ruleset.ports[source].steps, (*place, *key), self.layout, self.nodes, place=place)
 
     def _plain_port_steps(self, source: str) -> Chain:
         """A port's steps but for those with a memory: what comes through is the same message, only not its time."""
@@ -150,14 +154,20 @@ class Compiler:
     # -- what switches and starts send ----------------------------------------------------------------------------
 
     def _catching(self) -> Iterable[Branch]:
-        for branch in self.branches:
+        for number, branch in enumerate(self.branches):
             if not branch.rule.catch_up:
                 continue
             for name in branch.rule.source:
-                chain = (*self._plain_port_steps(name), BranchEntry(branch), *branch.chain)
-                yield Branch(
-                    self.sources.index(name), branch.guard, branch.rule.catch_up, self.nodes.table_after(chain)
-                )
+                steps = self.port_steps(name, ("catch up", number))
+                table = self.nodes.table_after((*steps, BranchEntry(branch), *branch.chain))
+                yield Branch(self.sources.index(name), branch.guard, branch.rule.catch_up, table)
+
+    def _arrivals(self, name: str) -> Table | None:
+        """What of a source's messages comes to its rules; None where those that do come as they are, or nobody asks."""
+        if not self.ruleset.ports[name].steps or not any(rule.catch_up for rule in self.ruleset.rules):
+            return None
+        steps = self.port_steps(name, ("arrivals",))
+        return self.nodes.table_after((*steps, ArrivingEntry(SourceEntry(self, name, ()))))
 
     def _switch_sends(self) -> Iterable[SwitchSend]:
         for turn in self.ruleset.on:

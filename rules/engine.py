@@ -7,11 +7,10 @@ can't break a half-done update.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from itertools import product
 from typing import Any, Final
 
-from rules.agenda import CallBack, Entry, Sending
+from rules.agenda import Sending
 from rules.books import Books, Sent
 from rules.guards import holds
 from rules.holder import in_key_of
@@ -44,6 +43,7 @@ from rules.player import Player
 from rules.rest import rest_message
 from rules.switches import Layout, State
 from rules.tempo import Later
+from rules.thinning import Traveller
 from rules.walk import Walk
 
 NOTE_ONS: Final = 0x800
@@ -62,6 +62,7 @@ class Engine:
         self.now = 0
         self.word = pipeline.layout.start
         self._books = Books(self, Merge(pipeline.banks))
+        self._delivery = self._books.delivery
         self.agenda = self._books.agenda
         self._players = self._books.players
         self._notes = self._books.merge.notes
@@ -70,9 +71,13 @@ class Engine:
 
     def memory(self, node: Node) -> Any:
         """What a node remembers, by its place."""
-        if node.key not in self._memories:
-            self._memories[node.key] = node.fresh()
-        return self._memories[node.key]
+        if node.place not in self._memories:
+            self._memories[node.place] = node.fresh()
+        return self._memories[node.place]
+
+    def rule_name(self, number: int) -> str:
+        """The name of a rule by its number; nothing for -1."""
+        return self.pipeline.rules[number] if number >= 0 else ""
 
     @property
     def layout(self) -> Layout:
@@ -203,7 +208,8 @@ class Engine:
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """A channel message the whole way: walk, then books."""
-        self.now, self._books.out = now, out
+        self.now, self._delivery.out = now, out
+        word = self.word
         status, first, second = split_message(message)
         in_key = in_key_of(status, first)
         walk = Walk(self, player.number, in_key, now, self.word, message, player.table)
@@ -216,8 +222,8 @@ class Engine:
         else:
             walk.follow(walk.table, status, first, second)
         self._books.enter(player, walk, message)
-        if self._caught and not walk.swallowed:
-            self._note_value(player, message)
+        if self._caught:
+            self._note_values(player, walk, word, message)
 
     def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:
         """Poly pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""
@@ -231,12 +237,20 @@ class Engine:
             or (emission.target, emission.message[0] & 0x0F, emission.message[1]) in places
         ]
 
-    def _note_value(self, player: Player, message: bytes) -> None:
-        """Keeps a value that `catch_up` may send later."""
-        kind = message[0] & 0xF0
-        thing = message[1] if kind == CONTROLLER else KIND_OF_STATUS[kind]
-        if thing in self._caught:
-            player.known[thing, message[0] & 0x0F] = message
+    def _note_values(self, player: Player, walk: Walk, word: int, message: bytes) -> None:
+        """Keeps the message behind each value at the rules that `catch_up` may want later."""
+        arrived = [] if walk.swallowed else [message]
+        table = self.pipeline.arrivals[player.source] if player.plugged else None
+        if table is not None:
+            trial = Walk(self, player.number, walk.in_key, self.now, word, message, table)
+            trial.trying = True
+            trial.follow(table, *split_message(message))
+            arrived = [emission.message for emission in trial.emissions]
+        for status, first, *_ in arrived:
+            kind = status & 0xF0
+            thing = first if kind == CONTROLLER else KIND_OF_STATUS[kind]
+            if thing in self._caught:
+                player.known[thing, status & 0x0F] = message
 
     def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """Sysex by rule; clock and transport by port; an escape by what it holds (rulings 26, 27, 34)."""
@@ -244,10 +258,10 @@ class Engine:
         if status in UNDEFINED or status == ACTIVE_SENSING:
             return
         status = routed_status(message)
-        self.now, self._books.out = now, out
+        self.now, self._delivery.out = now, out
         walk = Walk(self, player.number, in_key_of(status, 0), now, self.word, message, player.table)
         walk.follow(walk.table, status, 0, 0)
-        if status in (START, CONTINUE, STOP) and any(not emission.literal for emission in walk.emissions):
+        if status in (START, CONTINUE, STOP) and not walk.swallowed:
             player.running = status != STOP
         self._books.enter(player, walk, message)
 
@@ -255,35 +269,16 @@ class Engine:
 
     def advance(self, now: int, out: list[Sent]) -> None:
         """Sends what is due by `now`, in order."""
-        self._books.out = out
+        self._delivery.out = out
         while self.agenda.next_due <= now:
             due, entry = self.agenda.pop()
             self.now = due
             if isinstance(entry, Sending):
-                self._books.deliver(entry, due)
+                self._delivery.deliver(entry, due)
+            elif isinstance(entry, Traveller):
+                self._books.travel(entry)
             else:
-                self._wake(entry.node, entry.name)
-
-    def wake_at(self, due: int, node: Node, name: object) -> None:
-        """Lets a node be called when a time has come."""
-        self.agenda.add(due, CallBack(node, name))
-
-    def bring_waiting_to_rest(self, player: int, in_key: int) -> bool:
-        """What waits of an in-key becomes the value at rest, so that nothing older comes after it."""
-        nodes = self.pipeline.nodes.values()
-        return sum(node.bring_to_rest(self.memory(node), player, in_key) for node in nodes) > 0
-
-    def _wake(self, node: Node, name: object) -> None:
-        """Lets a node send on what waited in it."""
-        waiting = node.waiting(self.memory(node), name)
-        if waiting is None:
-            return
-        origin, messages = waiting
-        player = self._players[origin.player]
-        walk = Walk(self, origin.player, origin.in_key, self.now, origin.word, b"", player.table)
-        walk.copy, walk.literal = origin.copy, origin.literal
-        node.wake(walk, name)
-        self._books.enter(player, walk, bytes(messages[-1]), woken=True)
+                self._books.open(entry)
 
     # -- switches ---------------------------------------------------------------------------------------------------
 
@@ -291,7 +286,7 @@ class Engine:
         """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        self.now, self._books.out = now, out
+        self.now, self._delivery.out = now, out
         self._turn(self.layout.turned(self.word, switch, state), NOBODY)
 
     def turned(self, walk: Walk, word: int) -> None:
@@ -324,7 +319,7 @@ class Engine:
                         )
                         walk.catching_up = True
                         walk.follow(branch.table, status, first, second)
-                        self._books.enter(player, walk, message, woken=True)
+                        self._books.enter_values(player, walk)
 
     # -- ends -------------------------------------------------------------------------------------------------------
 
@@ -332,9 +327,9 @@ class Engine:
         """A source is lost: what its player held ends at once, and so do switches that it held."""
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        self.now, self._books.out = now, out
+        self.now, self._delivery.out = now, out
         player = self._players[number]
-        self._drop_pending([player])
+        self._books.drop_pending(lambda sending: sending.player == number)
         for node in self.pipeline.nodes.values():
             node.forget(self.memory(node), number)
         self._books.end_notes(player)
@@ -353,8 +348,10 @@ class Engine:
         All sixteen, since it isn't known what an instrument was left with. With `every_key`, note-offs for all 128 keys
         go out as well.
         """
-        self.now, self._books.out = now, out
-        self._drop_pending(self._players)
+        self.now, self._delivery.out = now, out
+        self._books.drop_pending(lambda sending: True)
+        for node in self.pipeline.nodes.values():
+            node.calm(self.memory(node))
         for player in self._players:
             self._books.end_notes(player)
         for target, channel in product(self.pipeline.present, range(16)):
@@ -364,19 +361,9 @@ class Engine:
             player.rests.clear()
         self._books.merge.clear()
 
-    def _drop_pending(self, players: Iterable[Player]) -> None:
-        """What is pending: note-offs and values at rest go out now, all else never."""
-        numbers = frozenset(player.number for player in players)
-        self._books.drop_pending(lambda sending: sending.player in numbers)
-        for node in self.pipeline.nodes.values():
-            memory = self.memory(node)
-            for name in node.waiting_at_rest(memory, numbers):
-                self._wake(node, name)
-            node.drop(memory, numbers)
-
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a performance: bank selects that still wait for a program change go out."""
-        self.now, self._books.out = now, out
+        self.now, self._delivery.out = now, out
         for target, message, number in self._books.merge.settle():
             out.append((target, message, now, number))
 
@@ -390,7 +377,7 @@ class Engine:
         """
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        self.now, self._books.out = now, out
+        self.now, self._delivery.out = now, out
         for player in self._players:
             if player.plugged and player.name not in pipeline.sources:
                 self.release(player.number, now, out)
@@ -398,30 +385,10 @@ class Engine:
         self._books.leave_ports(frozenset(self.pipeline.present) - frozenset(pipeline.present))
         old, self.pipeline = self.pipeline, pipeline
         self.word = pipeline.layout.translated(self.word, old.layout)
-        self._hand_over(old)
         self._books.change_banks(pipeline.banks)
         self._caught = _caught(pipeline)
         for player in self._players:
             player.plug(pipeline)
-
-    def _hand_over(self, old: Pipeline) -> None:
-        """Nodes find the memory of those that stood at their places, also when they come back later."""
-
-        def reword(word: int) -> int:
-            return self.layout.translated(word, old.layout)
-
-        nodes = self.pipeline.nodes
-        everyone = frozenset(player.number for player in self._players)
-        for key, node in old.nodes.items():
-            node.reword(self.memory(node), reword)
-            if key not in nodes:
-                node.drop(self.memory(node), everyone)
-        self.agenda.take(lambda entry: isinstance(entry, CallBack) and entry.node.key not in nodes)
-
-        def inherited(entry: Entry) -> Entry:
-            return CallBack(nodes[entry.node.key], entry.name) if isinstance(entry, CallBack) else entry
-
-        self.agenda.change(inherited)
 
 
 def _caught(pipeline: Pipeline) -> frozenset[int | str]:

@@ -122,6 +122,10 @@ class SourceEntry:
         _, passing = self._turned(form)
         return [taken for _, taken in self._routed(form.status, passing, self._rules)]
 
+    def let_in(self, form: Form) -> list[Form]:
+        """What of a form the rules get to see."""
+        return self._turned(form)[1]
+
     def _turned(self, form: Form) -> tuple[list[Form], list[Form]]:
         """The triggers that a form pulls, and what of it passes on."""
         ends: list[Form] = []
@@ -163,6 +167,17 @@ def _by_status(branches: Iterable[BranchPlan]) -> Mapping[int, Sequence[BranchEn
         for status in entry.statuses():
             found.setdefault(status, []).append(entry)
     return found
+
+
+class ArrivingEntry:
+    """The end of a chain that only asks what comes to the rules, and isn't swallowed by a switch."""
+
+    def __init__(self, entry: SourceEntry) -> None:
+        self._entry = entry
+
+    def fold(self, form: Form) -> list[Form]:
+        """Forms that arrive, at no port in particular."""
+        return [piece._replace(target=0) for piece in self._entry.let_in(form)]
 
 
 class CountedEntry:

@@ -7,32 +7,57 @@ from typing import Final
 
 from rules.tempo import AT_ONCE, Delay, Later
 
-Waits = tuple[tuple[dict[int, int], int], ...]
-"""The queues (latest time due by channel) that a message stands in."""
+Queue = dict[tuple[int | str, int], int]
+"""What a `delay` remembers: by rule and channel, when the latest message is due."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A message's place in a queue: under which name, and how late it came out of it."""
+
+    queue: Queue
+    name: tuple[int | str, int]
+    delay: Delay
+    extra: int
 
 
 @dataclass(frozen=True, slots=True)
 class Lag:
     """The delays on a message's way added up, and the time it was held so as to overtake nothing.
 
-    Kept as a sum, and applied once to the time of arrival, so that no rounding adds up (ruling 29).
+    Kept as a sum, and applied once to the time of arrival, so that no rounding adds up (ruling 29). `places` are those
+    in the queues on its way.
     """
 
     delay: Delay = AT_ONCE
     extra: int = 0
-    waits: Waits = ()
+    places: tuple[Place, ...] = ()
 
     def plus(self, delay: Delay) -> Lag:
         """This lag and one more delay."""
         return replace(self, delay=self.delay + delay)
 
-    def held(self, extra: int) -> Lag:
-        """This lag, held for a time (in the engine's unit) beyond its delays."""
-        return replace(self, extra=self.extra + extra)
+    def queued(
+        self, delay: Delay, queue: Queue, name: tuple[int | str, int], now: int, later: Later, *, trying: bool = False
+    ) -> Lag:
+        """This lag and one more delay, in a queue, for what came `now`: it overtakes nothing of its name (ruling 22).
 
-    def through(self, latest: dict[int, int], channel: int) -> Lag:
-        """This lag, in a queue: what follows on the channel may not overtake."""
-        return replace(self, waits=(*self.waits, (latest, channel)))
+        With `trying` nothing that comes later has to wait for it.
+        """
+        delayed = self.delay + delay
+        due = later(now, delayed) + self.extra
+        latest = max(due, queue.get(name, due))
+        if not trying:
+            queue[name] = latest
+        extra = self.extra + latest - due
+        return Lag(delayed, extra, (*self.places, Place(queue, name, delayed, extra)))
+
+    def anew(self, now: int, later: Later) -> Lag:
+        """The same delays for what comes `now`, behind what is in the queues by then."""
+        lag = NO_LAG
+        for place in self.places:
+            lag = replace(lag, delay=AT_ONCE).queued(place.delay, place.queue, place.name, now, later)
+        return replace(lag, delay=self.delay) if self.delay != lag.delay else lag
 
     def due(self, now: int, later: Later) -> int:
         """When a message that came `now` goes out."""
@@ -40,11 +65,12 @@ class Lag:
             return now
         return later(now, self.delay) + self.extra
 
-    def note_due(self, due: int) -> None:
-        """Tells the queues of a message that goes out at `due`."""
-        for latest, channel in self.waits:
-            if latest.get(channel, due) <= due:
-                latest[channel] = due
+    def join(self, now: int, later: Later) -> None:
+        """Tells the queues of a message that came `now` and has just this lag."""
+        for place in self.places:
+            due = later(now, place.delay) + place.extra
+            if place.queue.get(place.name, due) <= due:
+                place.queue[place.name] = due
 
 
 NO_LAG: Final = Lag()

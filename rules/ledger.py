@@ -13,6 +13,7 @@ from rules.lag import NO_LAG, Lag
 from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.pipeline import Cell, Table
 from rules.rest import Place
+from rules.thinning import Way
 from rules.walk import Emission
 
 
@@ -62,11 +63,12 @@ class Press:
 
 @dataclass(slots=True)
 class Rest:
-    """A value away from rest: the way it took, and how late it went."""
+    """A value away from rest: the way it took, how late it went, and what it met before its output."""
 
     table: Table
     word: int
     lag: Lag = NO_LAG
+    way: Way = ()
 
 
 def cell_soundings(cell: Cell, in_key: int) -> list[Sounding]:

@@ -175,11 +175,10 @@ class Merge:
         return [(place[0], bytes((place[1], place[2], highest)), sending.player)]
 
     def bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
-        """Notes where a holder bends a channel to, in case another resets it."""
+        """Notes where a holder bends a channel to, in case another resets it; the latest stands last."""
         bends = self._bends.setdefault(channel, {})
         bends.pop(holder, None)
-        if message[2] << 7 | message[1] != BEND_CENTRE:
-            bends[holder] = message
+        bends[holder] = message
 
     def _bank(self, channel: Channel, holder: ChannelHolder) -> list[Going]:
         """The bank selects that waited for this program change, coarse half first."""
@@ -240,8 +239,9 @@ class Merge:
                 going.append((target, bytes((place[1], place[2], self._sent[place])), player))
         bends = self._bends.get(channel, {})
         bends.pop(holder, None)
-        if bends:
-            going.append((target, list(bends.values())[-1], player))
+        last = next(reversed(bends.values()), None)
+        if last is not None and last[2] << 7 | last[1] != BEND_CENTRE:
+            going.append((target, last, player))
         return going
 
     # -- ends -----------------------------------------------------------------------------------------------------

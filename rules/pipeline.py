@@ -118,9 +118,10 @@ class Pipeline:
 
     `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
     are those that exist now, in file order. `sources` are the input ports by number, `tables` theirs, `clocks` the
-    ports that get each one's transport, `takers` tables whose lanes say which of `rules` a message fits. `held_by` says
-    by which source a switch is held, `starts` what devices want at the start. `shared` are the (port, channel 0-15)
-    that two holders can reach, `banks` those where bank selects of two sources can meet.
+    ports that get each one's transport, `arrivals` what becomes of a message before its rules (None: nothing),
+    `takers` tables whose lanes say which of `rules` it fits. `held_by` says by which source a switch is held, `starts`
+    what devices want at the start. `shared` are the (port, channel 0-15) that two holders can reach, `banks` those
+    where bank selects of two sources can meet.
     """
 
     ports: tuple[str, ...]
@@ -132,6 +133,7 @@ class Pipeline:
     rules: tuple[str, ...]
     nodes: Mapping[tuple[str | int, ...], Node]
     branches: tuple[Branch, ...]
+    arrivals: tuple[Table | None, ...]
     sends: tuple[SwitchSend, ...]
     held_by: Mapping[str, int]
     clocks: tuple[tuple[int, ...], ...]

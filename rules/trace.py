@@ -16,7 +16,7 @@ from rules.lanes import Form, Lane
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.matching import split_any
-from rules.messages import NOTE_ON, SYSEX, split_message
+from rules.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
 from rules.nodes.base import Node
 from rules.notation import STANDARD, MessageText, Naming, format_message
 from rules.pipeline import NOWHERE, Table
@@ -96,12 +96,9 @@ class _Tracer:
         """Every node is asked as if this were the first message."""
         return node.fresh()
 
-    def wake_at(self, due: int, node: object, name: object) -> None:
-        """Nothing waits in a trace."""
-
-    def bring_waiting_to_rest(self, player: int, in_key: int) -> bool:
-        """Nothing waits in a trace."""
-        return False
+    def rule_name(self, number: int) -> str:
+        """In a trace nothing has to be told apart by it."""
+        return ""
 
     def turned(self, walk: Walk, word: int) -> None:
         """What comes after sees the switches as they are then."""
@@ -109,6 +106,8 @@ class _Tracer:
 
     def lines(self, message: bytes) -> list[TraceLine]:
         """The whole story."""
+        if message[0] == ACTIVE_SENSING:
+            return [TraceLine(0, "goes nowhere: it tells that its source is alive, and nothing else")]
         entry = SourceEntry(self._compiler, self._source, self._compiler.clock_ports(self._source))
         passing = [_Passing(message, NO_LAG)]
         lines: list[TraceLine] = []

@@ -5,17 +5,17 @@ A walk reads switch states once, at arrival, and collects emissions. It changes 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rules.guards import ALWAYS
 from rules.holder import Copy
-from rules.lag import NO_LAG, Lag
+from rules.lag import NO_LAG, Lag, Queue
 from rules.lanes import NOWHERE, Lane
-from rules.messages import LENGTH, NOTE_OFF, SYSEX, split_message
-from rules.rest import rest_place
+from rules.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
 from rules.tempo import Delay, Later
+from rules.thinning import Gate, Passage, Wait, Way
 
 if TYPE_CHECKING:
     from rules.nodes.base import Node
@@ -50,36 +50,21 @@ class Clerk(Protocol):
         """What a node remembers."""
         ...
 
-    def wake_at(self, due: int, node: Node, name: object) -> None:
-        """Calls the node back when that time has come."""
+    def rule_name(self, number: int) -> str:
+        """The name of a rule by its number; nothing for -1."""
         ...
 
     def turned(self, walk: Walk, word: int) -> None:
         """The switches are at `word` now."""
         ...
 
-    def bring_waiting_to_rest(self, player: int, in_key: int) -> bool:
-        """Lets what waits of an in-key in a node bring its place to rest; False if nothing waits."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class Origin:
-    """Where a message came from and what the switches were at."""
-
-    player: int
-    in_key: int
-    word: int
-    copy: Copy
-    literal: bool
-
 
 @dataclass(slots=True)
 class Emission:
     """One message on its way out: to port number `target`, `lag` later than what caused it.
 
-    `copy` tells echo copies apart, `literal` marks what a `send` step wrote, `release` shapes the release velocity to
-    come.
+    `way` is what it meets from its first `thin` on. `copy` tells echo copies apart, `literal` marks what a `send` step
+    wrote, `release` shapes the release velocity to come.
     """
 
     target: int
@@ -88,15 +73,25 @@ class Emission:
     copy: Copy
     literal: bool
     release: bytes | None
+    way: Way = ()
 
     @property
     def likeness(self) -> tuple[object, ...]:
-        """What makes two emissions of one message identical: port, bytes and time (ruling 7)."""
-        return self.target, self.message, self.lag.delay, self.lag.extra
+        """What makes two emissions of one message identical: port, bytes and delay (ruling 7)."""
+        delay = self.lag.delay
+        for station in self.way:
+            if isinstance(station, Wait):
+                delay += station.delay
+        return self.target, self.message, delay
+
+    @property
+    def streams(self) -> tuple[object, ...]:
+        """The gates on its way."""
+        return tuple(station.stream for station in self.way if isinstance(station, Gate))
 
 
 class Walk:
-    """The state of one walk. Nodes read and set `lag` and `copy` around what they follow.
+    """The state of one walk. Nodes read and set `lag`, `copy` and `way` around what they follow.
 
     `heard`: what makes notes of values, and `send`, were told: True for a value of 64 and above. `trying`: only to see
     where a message would go; nodes remember nothing of it. `catching_up`: a value that is known from before; it fires
@@ -104,6 +99,8 @@ class Walk:
     """
 
     __slots__ = (
+        "_answers",
+        "_passages",
         "as_note_on",
         "catching_up",
         "clerk",
@@ -116,10 +113,11 @@ class Walk:
         "now",
         "payload",
         "player",
-        "promised",
+        "rule",
         "swallowed",
         "table",
         "trying",
+        "way",
         "word",
     )
 
@@ -140,7 +138,10 @@ class Walk:
         self.catching_up = False
         self.swallowed = False
         self.table = table
-        self.promised: set[tuple[int, int, int]] = set()
+        self.rule = -1
+        self.way: Way = ()
+        self._passages: dict[tuple[object, ...], Passage] = {}
+        self._answers: dict[tuple[object, ...], bool] = {}
         self.emissions: list[Emission] = []
         self.heard: list[bool] = []
 
@@ -167,10 +168,23 @@ class Walk:
     def _take(self, lane: Lane, d1: int, d2: int) -> None:
         first, second = lane.first(d1, d2), lane.second(d1, d2)
         if lane.node is not None:
+            rule, self.rule = self.rule, max(lane.rule, self.rule)
             lane.node.take(self, lane.status, first, second)
+            self.rule = rule
             return
         message = self.written(lane.status, first, second)
-        self.emissions.append(Emission(lane.target, message, self.lag, self.copy, self.literal, lane.release))
+        lag, way = self.lag, self.way
+        if way and (self.literal or lane.status < POLY_PRESSURE):
+            lag, way = self._past_gates(), ()
+        self.emissions.append(Emission(lane.target, message, lag, self.copy, self.literal, lane.release, way))
+
+    def _past_gates(self) -> Lag:
+        """The lag of a note, or of what a `send` fires: no gate holds it back."""
+        lag = self.lag
+        for station in self.way:
+            if isinstance(station, Wait):
+                lag = station.after(lag, self.now, self.clerk.later, trying=self.trying)
+        return lag
 
     def written(self, status: int, first: int, second: int) -> bytes:
         """The bytes of a message of this walk; a note-off keeps the form that it came in (ruling 12)."""
@@ -191,21 +205,23 @@ class Walk:
         self.follow(table, *split_message(message))
         self.literal, self.payload = literal, payload
 
-    def ahead(self, table: Table | None, status: int, d1: int, d2: int) -> list[Emission]:
-        """What would become of a message; nothing happens."""
-        emissions, self.emissions, self.trying = self.emissions, [], True
-        self.follow(table, status, d1, d2)
-        ahead, self.emissions, self.trying = self.emissions, emissions, False
-        return ahead
+    def passage(self, name: tuple[object, ...]) -> Passage:
+        """What lets all that is made of one message pass a gate together."""
+        return self._passages.setdefault(name, Passage())
 
-    def has(self, emission: Emission) -> bool:
-        """Whether the very same goes out already (ruling 7)."""
-        return any(each.likeness == emission.likeness for each in self.emissions)
+    def first_time(self, name: tuple[object, ...], answer: Callable[[], bool]) -> bool:
+        """An answer that changes what is remembered: it is given once, however many ways a message takes from there."""
+        if name not in self._answers:
+            self._answers[name] = answer()
+        return self._answers[name]
 
-    def promise(self, ahead: Iterable[Emission]) -> None:
-        """Notes where a message that waits in a node will go, so that no other value is sent there in its place."""
-        places = (rest_place(emission.target, emission.message) for emission in ahead)
-        self.promised.update(place for place in places if place is not None)
+    def wait(self, delay: Delay, queue: Queue | None, channel: int) -> None:
+        """A delay on the way, in a queue for this rule and a channel (0-15, 16 for none), if it has one."""
+        wait = Wait(delay, queue, (self.clerk.rule_name(self.rule), channel))
+        if self.way:
+            self.way = (*self.way, wait)
+        else:
+            self.lag = wait.after(self.lag, self.now, self.clerk.later, trying=self.trying)
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch; what that sends goes out at once, and the rest of the walk sees the new state."""
@@ -227,15 +243,3 @@ class Walk:
     def due(self, lag: Lag) -> int:
         """When what has this lag goes out."""
         return lag.due(self.now, self.clerk.later)
-
-    def later(self, time: int, delay: Delay) -> int:
-        """The time after a delay."""
-        return self.clerk.later(time, delay)
-
-    def wake_at(self, due: int, node: Node, name: object) -> None:
-        """Asks for a call back."""
-        self.clerk.wake_at(due, node, name)
-
-    def origin(self) -> Origin:
-        """Where this message came from, for a node that keeps it."""
-        return Origin(self.player, self.in_key, self.word, self.copy, self.literal)

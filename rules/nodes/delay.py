@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rules.lag import Queue
 from rules.messages import SYSEX
 from rules.nodes.base import Node
 from rules.tempo import AT_ONCE, Delay
@@ -15,14 +16,14 @@ NO_CHANNEL = 16
 
 
 class DelayNode(Node):
-    """Remembers, per channel, when the last message is due."""
+    """Remembers, per rule and channel, when the last message is due."""
 
     def __init__(self, delay: Delay) -> None:
         super().__init__()
         self.delay = delay
         self.without_delay = _Undelayed(self)
 
-    def fresh(self) -> dict[int, int]:
+    def fresh(self) -> Queue:
         """Nothing is due."""
         return {}
 
@@ -31,25 +32,16 @@ class DelayNode(Node):
         self.enter(walk, status, d1, d2, self.delay)
 
     def enter(self, walk: Walk, status: int, d1: int, d2: int, delay: Delay) -> None:
-        """Goes on after `delay`, but not before what is due already."""
-        channel = status & 0x0F if status < SYSEX else NO_CHANNEL
-        before = walk.lag
-        lag = before.plus(delay)
-        if walk.copy:  # an echo holds up nothing that comes after its note
-            walk.lag = lag
-            walk.follow(self.after, status, d1, d2)
-            walk.lag = before
-            return
-        queue: dict[int, int] = walk.memory(self)
-        due = walk.due(lag)
-        latest = queue.get(channel, due)
-        if latest > due:
-            lag = lag.held(latest - due)
-        elif not walk.trying:
-            queue[channel] = due
-        walk.lag = lag.through(queue, channel)
+        """Goes on after `delay`, but not before what is due already. An echo holds up nothing."""
+        lag, way = walk.lag, walk.way
+        queue = None if walk.copy else walk.memory(self)
+        walk.wait(delay, queue, status & 0x0F if status < SYSEX else NO_CHANNEL)
         walk.follow(self.after, status, d1, d2)
-        walk.lag = before
+        walk.lag, walk.way = lag, way
+
+    def calm(self, memory: Queue) -> None:
+        """Nothing is due any more."""
+        memory.clear()
 
 
 class _Undelayed(Node):

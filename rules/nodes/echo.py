@@ -33,6 +33,6 @@ class EchoNode(Node):
         lag, copy = walk.lag, walk.copy
         for n, key, velocity in self._copies(d1, d2):
             walk.lag = lag.plus(self._delay.times(n))
-            walk.copy = (*copy, *self.key, n)
+            walk.copy = (*copy, *self.place, n)
             walk.follow(self.after, status, key, velocity)
         walk.lag, walk.copy = lag, copy

@@ -25,12 +25,15 @@ class GateNode(Node):
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """One note for each time the value goes up to 64 or more."""
         walk.heard.append(d2 >= SWITCH_ON)
-        up: set[Name] = walk.memory(self)
-        name = (walk.player, walk.in_key, status, d1)
-        crosses = d2 >= SWITCH_ON and name not in up
-        if not walk.trying:
+
+        def crosses() -> bool:
+            up: set[Name] = walk.memory(self)
+            name = (walk.player, walk.in_key, status, d1)
+            crossing = d2 >= SWITCH_ON and name not in up
             (up.add if d2 >= SWITCH_ON else up.discard)(name)
-        if crosses and not walk.catching_up:
+            return crossing
+
+        if not walk.trying and walk.first_time((self.place, status, d1, d2), crosses) and not walk.catching_up:
             walk.follow(self.after, status, d1, d2)
 
     def forget(self, memory: set[Name], player: int) -> None:

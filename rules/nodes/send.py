@@ -59,11 +59,14 @@ class SendNode(Node):
         return kind in (NOTE_ON, PROGRAM) or status > SYSEX
 
     def _crosses(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
-        name = (walk.player, status, d1)
-        values: dict[Name, int] = walk.memory(self)
-        before = values.get(name, 0)
-        values[name] = d2
-        return before < SWITCH_ON <= d2
+        def crosses() -> bool:
+            name = (walk.player, status, d1)
+            values: dict[Name, int] = walk.memory(self)
+            before = values.get(name, 0)
+            values[name] = d2
+            return before < SWITCH_ON <= d2
+
+        return walk.first_time((self.place, status, d1, d2), crosses)
 
     def forget(self, memory: dict[Name, int], player: int) -> None:
         """A lost source's pedals are up."""

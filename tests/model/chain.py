@@ -30,9 +30,9 @@ At = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """A `delay` on the way: nothing overtakes at `at`, which includes the rule, the channel there and the echo copy.
+    """A `delay` on the way: nothing overtakes at `at`, which includes the rule and the channel there.
 
-    An echo's own waits have an empty `at`: a copy is overtaken by what is played meanwhile.
+    The waits of echo copies have an empty `at`: a copy is overtaken by what is played meanwhile, and holds up nothing.
     """
 
     at: At
@@ -117,6 +117,7 @@ class Moment:
     switches: Mapping[str, bool | int | str]
     memory: Memory
     player: int
+    in_key: facts.InKey
     match: Iterable[Condition] = ()
     heard: list[bool] = field(default_factory=list)
 
@@ -201,7 +202,7 @@ def _delay(step: DelayStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
 
 def _waiting(at: At, flow: Flow, delay: Delay) -> Flow:
     channel = facts.channel_of(flow.message) if facts.has_channel(flow.message) else -1
-    return replace(flow, way=(*flow.way, Wait((*at, flow.rule, channel, *flow.copy), delay)))
+    return replace(flow, way=(*flow.way, Wait(() if flow.copy else (*at, flow.rule, channel), delay)))
 
 
 @after_step.register
@@ -346,7 +347,7 @@ def _made_note(key: int, value: int, at: At, message: bytes, moment: Moment) -> 
     if facts.is_off(message):
         return [bytes((message[0], key, message[2]))]
     moment.heard.append(value >= SWITCH_ON)
-    name = (*at, message[0], facts.number_of(message))
+    name = (*at, *moment.in_key, channel, key)
     before = moment.memory.before(moment.player, name)
     moment.memory.note(moment.player, name, value)
     if before < SWITCH_ON <= value:

@@ -206,7 +206,7 @@ class Model:
         source, key = self.players[player], in_key or (player, message[0], 0)
         if in_key is not None and not facts.is_note(message):
             self._release_trigger(key, message, now, out)
-        moment = Moment(self.switches, self.memory, player)
+        moment = Moment(self.switches, self.memory, player, key)
         emissions: list[Emission] = []
         arrived = self._now().into_rules(source, message, moment)
         let_in = []
@@ -344,7 +344,7 @@ class Model:
         presses = self.ledger.presses.get(in_key, [])
         kept = []
         for press in presses:
-            _, moment = press.way.everything(self.players[in_key[0]], message, in_key[0], self.memory)
+            _, moment = press.way.everything(self.players[in_key[0]], message, in_key, self.memory)
             falls = False in moment.heard if moment.heard else facts.is_low(message) or _is_below_on(message)
             if not falls:
                 kept.append(press)
@@ -359,7 +359,7 @@ class Model:
 
     def _following(self, presses: list[Press], message: bytes, in_key: InKey) -> list[Emission]:
         """Poly pressure follows its held note: by the way of the newest press, to places where the note sounds."""
-        emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key[0], self.memory)
+        emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key, self.memory)
         sounding = {(s.on.port, *s.place[2:]) for press in presses for s in press.soundings}
         return [
             emission
@@ -398,7 +398,7 @@ class Model:
         for place, (way, emission) in list(self.ledger.rests.get(in_key, {}).items()):
             if place in reached:
                 continue
-            then, _ = way.everything(self.players[player], message, player, self.memory)
+            then, _ = way.everything(self.players[player], message, in_key, self.memory)
             values = [other.message for other in then if facts.has_channel(other.message) and other.place == place]
             if facts.is_low(values[-1] if values else message):
                 self.ledger.forget_rests(lambda key, at, gone=place: key == in_key and at == gone)  # type: ignore[misc]
@@ -448,6 +448,8 @@ class Model:
             time = self._after(traveller.base, traveller.delay) + traveller.extra
             if isinstance(station, Wait):
                 self._wait(traveller, station)
+            elif traveller.emission.passes_gates:
+                pass
             elif time > now:
                 self.agenda.append(Pending(time, traveller.item.order, traveller=traveller))
                 return True
@@ -599,7 +601,7 @@ class Model:
             for branch in branches_of(rule):
                 if rule.catch_up and not branch.is_open(before) and branch.is_open(after):
                     for known, in_key, message in self._last_known(rule.source, rule.catch_up):
-                        moment = Moment(after, self.memory, known)
+                        moment = Moment(after, self.memory, known, in_key)
                         flows = self._now().into_rules(self.players[known], message, moment)
                         emissions = once(e for flow in flows for e in self._now().along(rule, [branch], flow, moment))
                         # Values are caught up, nothing else: they fire no `send` and make no notes.
@@ -629,7 +631,8 @@ class Model:
 
     def _feed_signal(self, player: int, message: bytes, now: int, out: Out) -> None:
         source = self.players[player]
-        moment = Moment(self.switches, self.memory, player)
+        in_key = (player, facts.signal_of(message), 0)
+        moment = Moment(self.switches, self.memory, player, in_key)
         if self._trigger(player, message, now, out):
             return
         clocked = self._to_clocked_ports(player, message, now, out)
@@ -638,7 +641,7 @@ class Model:
         # What a `send` keeps goes on, but not where it went as clock.
         gone = {(port, message, AT_ONCE) for port in clocked}
         emissions = [emission for emission in emissions if emission.likeness not in gone]
-        self._dispatch(player, message, (player, facts.signal_of(message), 0), emissions, now, out)
+        self._dispatch(player, message, in_key, emissions, now, out)
 
     def _to_clocked_ports(self, player: int, message: bytes, now: int, out: Out) -> list[str]:
         source = self.players[player]

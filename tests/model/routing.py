@@ -32,6 +32,11 @@ class Emission:
         return facts.place_of(self.port, self.message)
 
     @property
+    def passes_gates(self) -> bool:
+        """Whether no `thin` holds it back: notes, and what a `send` fires."""
+        return self.flow.sent or facts.is_note(self.message)
+
+    @property
     def likeness(self) -> tuple[str, bytes, Delay]:
         """What makes two emissions of one message identical (ruling 7)."""
         return self.port, self.message, self.flow.delay
@@ -129,9 +134,11 @@ class Way:
                     message = facts.on_channel(message, device.channel - 1)
                 yield Emission(device.port, replace(out, message=message))
 
-    def everything(self, source: str, message: bytes, player: int, memory: Memory) -> tuple[list[Emission], Moment]:
+    def everything(
+        self, source: str, message: bytes, in_key: facts.InKey, memory: Memory
+    ) -> tuple[list[Emission], Moment]:
         """All that this way makes of a message, without doing it: nothing is remembered."""
-        moment = Moment(self.switches, memory.frozen(), player)
+        moment = Moment(self.switches, memory.frozen(), in_key[0], in_key)
         emissions = []
         for flow in self.into_rules(source, message, moment):
             emissions += self.out_of_rules(source, flow, moment)
@@ -159,7 +166,8 @@ def once(emissions: Iterable[Emission]) -> list[Emission]:
     """The same list with identical ones sent once (ruling 7). What comes through a `thin` may come later, and stays."""
     found: dict[object, Emission] = {}
     for emission in emissions:
-        thins = tuple(station.at for station in emission.flow.way if isinstance(station, Gate))
+        gates = [] if emission.passes_gates else [station for station in emission.flow.way if isinstance(station, Gate)]
+        thins = tuple(gate.at for gate in gates)
         found.setdefault((emission.likeness, thins), emission)
     return list(found.values())
 

@@ -1350,6 +1350,29 @@ def ruling_15_what_is_sent_again_goes_out_on_the_output_channel() -> Case:
 
 
 @case
+def ruling_15_a_bend_that_another_overrode_is_not_sent_again() -> Case:
+    """After a reset the bend is where it was for the others: the last one had brought it back to the middle."""
+    return Case(
+        """
+        [[rules]]
+        from = ["keys", "pads"]
+        steps = [{ rechannel = 1 }]
+        to = "synth"
+        """,
+        """
+        at 0 keys pitch-bend 2 +512
+        at 1 pads pitch-bend 1 0
+        at 2 keys controller 1 121 0
+        """,
+        """
+        at 0 synth pitch-bend 1 +512
+        at 1 synth pitch-bend 1 0
+        at 2 synth controller 1 121 0
+        """,
+    )
+
+
+@case
 def ruling_16_data_goes_to_what_its_holder_selected() -> Case:
     """Before data from another holder its own selection is sent again."""
     return Case(

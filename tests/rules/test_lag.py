@@ -4,11 +4,17 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from rules.lag import NO_LAG
+from rules.lag import NO_LAG, Queue
 from rules.tempo import Delay, steady_nanoseconds
 
 LATER = steady_nanoseconds(120)
+MS = Delay(ms=Fraction(1))
 THIRD = Delay(beats=Fraction(1, 3))
+
+
+def in_ms(now: int, delay: Delay) -> int:
+    """Time in milliseconds."""
+    return now + int(delay.ms)
 
 
 def test_no_lag_is_now() -> None:
@@ -21,17 +27,36 @@ def test_delays_add_up_before_they_are_rounded() -> None:
     assert NO_LAG.plus(THIRD).plus(THIRD).plus(THIRD).due(0, LATER) == 500_000_000
 
 
-def test_time_that_a_message_was_held_comes_on_top() -> None:
-    """What had to wait for an earlier one keeps that wait through later delays."""
-    assert NO_LAG.held(5).plus(Delay(ms=Fraction(1))).due(10, LATER) == 1_000_015
+def test_a_message_waits_for_the_one_before() -> None:
+    """In one queue under one name nothing overtakes; what it waited for counts in later delays as well."""
+    queue: Queue = {("rule", 3): 40}
+    lag = NO_LAG.queued(MS, queue, ("rule", 3), 10, in_ms)
+    assert (lag.delay, lag.extra, queue) == (MS, 29, {("rule", 3): 40})
+    assert lag.plus(MS).due(10, in_ms) == 41
+    assert NO_LAG.queued(MS, queue, ("rule", 4), 10, in_ms).due(10, in_ms) == 11
 
 
-def test_queues_learn_the_latest_time() -> None:
-    """A message tells every queue that it stands in when it goes out, by channel; earlier times change nothing."""
-    first: dict[int, int] = {}
-    second = {3: 90}
-    lag = NO_LAG.through(first, 3).through(second, 3)
-    lag.note_due(50)
-    assert (first, second) == ({3: 50}, {3: 90})
-    lag.note_due(100)
-    assert (first, second) == ({3: 100}, {3: 100})
+def test_a_trial_holds_up_nothing() -> None:
+    """What is only asked for is not in the queue."""
+    queue: Queue = {}
+    assert NO_LAG.queued(MS, queue, ("rule", 3), 10, in_ms, trying=True).due(10, in_ms) == 11
+    assert queue == {}
+
+
+def test_a_note_off_joins_the_queue_with_the_lag_of_its_note_on() -> None:
+    """It comes as late as the note-on did, however short the queue is by then, and earlier times change nothing."""
+    queue: Queue = {("rule", 3): 40}
+    lag = NO_LAG.queued(MS, queue, ("rule", 3), 10, in_ms).plus(MS)
+    lag.join(5, in_ms)
+    assert queue == {("rule", 3): 40}
+    lag.join(100, in_ms)
+    assert queue == {("rule", 3): 130}
+    assert lag.due(100, in_ms) == 131
+
+
+def test_the_same_delays_anew_wait_only_for_what_is_there_now() -> None:
+    """A value that comes to rest takes the way of the one before it, but doesn't wait as long as that one had to."""
+    queue: Queue = {("rule", 3): 40}
+    lag = NO_LAG.queued(MS, queue, ("rule", 3), 10, in_ms).plus(MS)
+    assert lag.anew(100, in_ms).due(100, in_ms) == 102
+    assert queue == {("rule", 3): 101}

@@ -69,7 +69,7 @@ def by_lanes(table: Table, word: int, message: bytes) -> list[tuple[bytes, list[
 
 def by_steps(ruleset: RuleSet, switches: dict[str, State], message: bytes) -> list[tuple[bytes, list[int]]]:
     """The same by the model, one step after the other."""
-    moment = Moment(switches, Memory(), 0)
+    moment = Moment(switches, Memory(), 0, (0, 0, 0))
     return [
         (flow.message, [shaped_release(bytes((0x80, 0, v)), flow.release)[2] for v in EDGES])
         for flow in through(ruleset.rules[0].steps, ("it",), Flow(message), moment)

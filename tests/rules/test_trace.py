@@ -202,6 +202,13 @@ def engine_sends(
 IN_GROUPS = {0, 32, 6, 38, 96, 97, 98, 99, 100, 101}
 """Bank select and parameters: an output that several sources share may keep one of them until the rest has come."""
 
+
+def is_whole(outcome: tuple[str, bytes]) -> bool:
+    """Whether a message waits for no other."""
+    message = outcome[1]
+    return message[0] & 0xF0 != CONTROLLER or message[1] not in IN_GROUPS
+
+
 SETTINGS: dict[str, list[State]] = {"up": [False, True], "song": ["verse", "chorus"], "key": [0, 1]}
 
 
@@ -223,8 +230,7 @@ def test_a_trace_ends_where_the_engine_ends(data: st.DataObject) -> None:
         if text.startswith("F7"):  # a packet of a file, which nobody can send
             continue
         message = parse_whole_message(text)
-        if message[0] & 0xF0 == CONTROLLER and message[1] in IN_GROUPS:
-            continue
         told = trace(ruleset, source, message, switches)
         arrives = sorted({outcome for line in told for outcome in line.outcomes})
-        assert arrives == engine_sends(pipeline, source, message, switches), (text, told)
+        sends = engine_sends(pipeline, source, message, switches)
+        assert [*filter(is_whole, arrives)] == [*filter(is_whole, sends)], (text, told)

@@ -1,0 +1,138 @@
+"""What goes out at once: past what other holders do at the same output, into the caller's list.
+
+Mode messages end notes, and a reset brings values to rest, so they reach into the ledgers as well (ruling 15).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from rules.agenda import Sending
+from rules.holder import holder_of, in_channel_of, note_place
+from rules.ledger import Press, Sounding
+from rules.merge import Merge
+from rules.messages import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CONTROLLER,
+    NOTE_OFF,
+    NOTE_ON,
+    POLY_PRESSURE,
+    RESET_CONTROLLERS,
+    SYSEX,
+)
+from rules.player import Player
+
+Sent = tuple[int, bytes, int, int]
+"""Port number, message, due time, player."""
+
+EVERY_NOTE_ENDS = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
+"""The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
+
+
+def is_note_on(message: bytes) -> bool:
+    """Whether a message begins a note."""
+    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
+
+
+def is_note_off(message: bytes) -> bool:
+    """Whether a message ends a note, in either form."""
+    kind = message[0] & 0xF0
+    return kind == NOTE_OFF or (kind == NOTE_ON and message[2] == 0)
+
+
+class Delivery:
+    """The outputs of one engine and the players' ledgers. `out` is the list that the caller gave."""
+
+    def __init__(self, merge: Merge, players: list[Player]) -> None:
+        self.merge = merge
+        self.players = players
+        self.out: list[Sent] = []
+
+    def deliver(self, sending: Sending, due: int) -> None:
+        """Sends what is due, as far as other holders at the same output let it."""
+        message = sending.message
+        status = message[0]
+        if status >= SYSEX:
+            self.out.append((sending.target, message, due, sending.player))
+            return
+        if status < POLY_PRESSURE:
+            place = note_place(sending.target, status, message[1])
+            holder = holder_of(sending.source, sending.in_key, sending.copy)
+            if is_note_on(message):
+                self.merge.press(place, holder)
+                self.out.append((sending.target, message, due, sending.player))
+                return
+            going = self.merge.let_go(place, holder, message, sending.player)
+        elif status & 0xF0 == CONTROLLER and message[1] in EVERY_NOTE_ENDS:
+            self._end_every_note(sending, due)
+            return
+        else:
+            if status & 0xF0 == CONTROLLER and message[1] == RESET_CONTROLLERS:
+                self._forget_rests(sending)
+            going = self.merge.pass_on(sending)
+        self.send(going, due)
+
+    def send(self, going: Iterable[tuple[int, bytes, int]], due: int) -> None:
+        """Sends what is nobody's any more: past ledger and merge."""
+        for target, message, player in going:
+            self.out.append((target, message, due, player))
+
+    def _end_every_note(self, sending: Sending, due: int) -> None:
+        """A mode message that ends notes: passes if no one else sounds there, else becomes note-offs (ruling 15)."""
+        channel = (sending.target, sending.message[0] & 0x0F)
+        holder = (sending.source, in_channel_of(sending.in_key))
+        shared = self.merge.others_sound(channel, holder)
+        if not shared:
+            self.out.append((sending.target, sending.message, due, sending.player))
+        for player, in_key, sounding in self._strike_channel(channel, holder, due):
+            if shared:
+                copy, target, off = sounding.copy, sounding.target, sounding.off()
+                self.deliver(Sending(player.number, player.source, in_key, copy, target, off), due)
+            else:
+                name = holder_of(player.source, in_key, sounding.copy)
+                self.send(self.merge.forget_note(sounding.note_place, name), due)
+
+    def _strike_channel(
+        self, channel: tuple[int, int], holder: tuple[int, int], due: int
+    ) -> Iterable[tuple[Player, int, Sounding]]:
+        """Takes everything that a holder sounds on an output channel out of the ledgers."""
+        found = []
+        for player in self.players:
+            if player.source != holder[0]:
+                continue
+            for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
+                # what is still to come isn't ended by this, and keeps its note-off
+                struck = strike(player, in_key, lambda s: (s.target, s.channel) == channel and s.due <= due)
+                found += [(player, in_key, sounding) for sounding in struck]
+        return found
+
+    def _forget_rests(self, sending: Sending) -> None:
+        """After reset all controllers the sender holds nothing away from rest on that channel."""
+        channel = (sending.target, sending.message[0] & 0x0F)
+        for player in self.players:
+            if player.source != sending.source:
+                continue
+            for in_key in [key for key in player.rests if in_channel_of(key) == in_channel_of(sending.in_key)]:
+                held = player.resting(in_key)
+                for place in [place for place in held if (place[0], place[1] & 0x0F) == channel]:
+                    del held[place]
+                if not held:
+                    del player.rests[in_key]
+
+
+def strike(player: Player, in_key: int, goes: Callable[[Sounding], bool]) -> list[Sounding]:
+    """Takes soundings out of a ledger, and presses that this empties; what was taken, in the order pressed."""
+    struck: list[Sounding] = []
+    left: list[Press] = []
+    for press in player.pressed(in_key):
+        going = [sounding for sounding in press.soundings if goes(sounding)]
+        struck += going
+        press.soundings = [sounding for sounding in press.soundings if sounding not in going]
+        if press.soundings or not going:
+            left.append(press)
+    if left:
+        player.presses[in_key] = left
+    else:
+        player.presses.pop(in_key, None)
+    return struck
