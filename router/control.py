@@ -203,7 +203,7 @@ def _told(answer: dict[str, Any], held: Mapping[str, bytearray]) -> dict[str, An
 def _nobody(name: str, path: Path) -> str:
     named = "" if name == STANDARD_NAME else f" --name {name}"
     others = [other for other in running_daemons() if other != path.stem]
-    also = f"; here runs --name {', --name '.join(others)}" if others else ""
+    also = f", but --name {', --name '.join(others)}" if others else ""
     return f'no daemon of the name "{name}" runs here{also}; start it with: pointsman run RULES{named}'
 
 

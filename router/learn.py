@@ -21,7 +21,7 @@ from typing import Any, Final
 from router.backends import Backend, RawInput, choose_backend
 from router.rulefiles import read_rule_files
 from router.settings import LearnSettings
-from router.terminal import complain, painted, say
+from router.terminal import complain, is_terminal, painted, say
 from router.words import plain
 from rules.errors import MachineError
 from rules.gestures import Control, Identity, controls
@@ -64,6 +64,8 @@ def learn(
             pupil.tell(now)
             pause(_PAUSE)
     except KeyboardInterrupt:
+        if is_terminal(sys.stdout):
+            say([""])  # the shell goes on below the ^C
         return 0
     finally:
         ears.close()

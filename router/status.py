@@ -4,14 +4,15 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
 
     {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.2.0", "running_s": 7985,
      "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Stage 88", "messages": 1204,
-                "lost": 0, "load": null}],
+                "lost": 0, "refused": 0, "load": null}],
      "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "recording": null}
 
 `from` is null where no clock arrives, `load` where the wire isn't DIN; `load` 1 is all that the wire can carry.
-`messages` came in or went out, `lost` are those that could not go out. While the daemon is away, lines of `--watch` are
-{"command": "status", "ok": false, "error": "..."}.
+`messages` came in or went out, `lost` are those that could not go out, or came in as no message at all; `refused` are
+sysex that the MIDI system can't carry. While the daemon is away, lines of `--watch` are {"command": "status", "ok":
+false, "error": "..."}.
 """
 
 from __future__ import annotations
@@ -164,13 +165,17 @@ def _port_row(port: Mapping[str, Any]) -> tuple[str, ...]:
         port["state"],
         plain(port["computer_port"] or "-"),
         number(port["messages"]),
-        number(port["lost"]) if port["lost"] else "-",
+        number(_lost(port)) if _lost(port) else "-",
         "-" if load is None else f"{load * 100:.0f} %",
     )
 
 
+def _lost(port: Mapping[str, Any]) -> int:
+    return int(port["lost"] + port["refused"])
+
+
 def _port_colour(line: str, port: Mapping[str, Any]) -> str:
-    if port["lost"] or (port["load"] or 0) > _BUSY_WIRE:
+    if _lost(port) or (port["load"] or 0) > _BUSY_WIRE:
         return painted(line, "bad", sys.stdout)
     return line if port["state"] == "open" else painted(line, "mild", sys.stdout)
 

@@ -116,7 +116,7 @@ def _steps(control: Control, naming: Naming) -> dict[str, Value] | None:
 def _rule(port: str, match: dict[str, Value], step: dict[str, Value] | None, note: str) -> Block:
     lines = ["[[rules]]", f"from = {toml(port)}", f"match = {toml(match)}{note}"]
     if step:
-        lines.append(f"steps = {toml([step])}  # what becomes of it; without this line it passes as it is")
+        lines += ["# what becomes of it; without this line it passes as it is", f"steps = {toml([step])}"]
     lines.append("to = []  # write a device or a port between the brackets")
     return Block("a rule that takes nothing else", tuple(lines))
 

@@ -21,6 +21,7 @@ STATUS: dict[str, Any] = {
             "computer_port": "Pit Keyboard MIDI 1",
             "messages": 12_034,
             "lost": 0,
+            "refused": 0,
             "load": None,
         },
         {
@@ -30,6 +31,7 @@ STATUS: dict[str, Any] = {
             "computer_port": "Pit Interface 1",
             "messages": 2_018,
             "lost": 0,
+            "refused": 0,
             "load": 0.124,
         },
         {
@@ -38,7 +40,8 @@ STATUS: dict[str, Any] = {
             "state": "waiting",
             "computer_port": None,
             "messages": 0,
-            "lost": 17,
+            "lost": 12,
+            "refused": 5,
             "load": 0.0,
         },
     ],

@@ -254,7 +254,7 @@ def test_daemons_of_other_names_are_named(start: Callable[[str], Daemon]) -> Non
     start("pit")
     start("stage")
     assert running_daemons() == ["pit", "stage"]
-    with pytest.raises(MachineError, match="runs here; here runs --name pit, --name stage; start it"):
+    with pytest.raises(MachineError, match="runs here, but --name pit, --name stage; start it"):
         ask_daemon("pointsman", "status")
 
 

@@ -64,8 +64,8 @@ def read(*blocks_of_lines: str, naming: Naming = STANDARD) -> Reading:
             ["controller 2 20 3", "controller 2 20 4", "controller 2 20 9"],
             [
                 '[[rules]]\nfrom = "pads"\nmatch = { channel = 2, controller = 20 }\n'
-                'steps = [{ map = { from = "controller 20", to = "controller expression", out = "0..127" } }]'
-                "  # what becomes of it; without this line it passes as it is\n"
+                "# what becomes of it; without this line it passes as it is\n"
+                'steps = [{ map = { from = "controller 20", to = "controller expression", out = "0..127" } }]\n'
                 "to = []  # write a device or a port between the brackets",
             ],
         ),
