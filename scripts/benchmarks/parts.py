@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from benchmarks import files, many_rules, memory, messages, robustness, start
+from benchmarks import files, live, many_rules, memory, messages, robustness, start
 from benchmarks.figures import Figure
 
 ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
@@ -13,6 +13,7 @@ ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
     "rules": many_rules.measure,
     "memory": memory.measure,
     "start": start.measure,
+    "live": live.measure,
     "model": robustness.against_model,
     "fuzz": robustness.fuzz,
 }

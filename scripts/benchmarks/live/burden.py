@@ -1,0 +1,227 @@
+"""What the daemon takes of the machine, and what it stands: processor, memory, eight full wires, long sysex, delays."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+
+from benchmarks.figures import Figure
+from benchmarks.live.rigs import (
+    DELAYED,
+    EIGHT,
+    EIGHT_SOURCES,
+    LATE,
+    RIG,
+    SINKS,
+    SOURCES,
+    TOO_LONG,
+    missing,
+    numbered,
+    numbered_out,
+    played,
+    sysexes,
+)
+from benchmarks.live.stage import Memory, Process, Stage, play, stage
+
+DIN_RATE = 1_041
+NOTE = b"\x90\x40\x40"
+SETTLED = 4.0  # seconds after which a daemon that nobody plays is at rest
+
+
+def measure(quick: bool) -> list[Figure]:
+    """All that is about how much."""
+    seconds = 5 if quick else 30
+    return [
+        *at_rest_and_playing(seconds),
+        *eight_full_wires(5 if quick else 60),
+        *delays(seconds),
+        *long_sysex(),
+        *start(2 if quick else 5),
+    ]
+
+
+def at_rest_and_playing(seconds: int) -> list[Figure]:
+    """Processor and memory of the rig's daemon, as anyone starts it."""
+    with stage() as place:
+        place.source(*SOURCES)
+        place.sink(*SINKS)
+        daemon = place.daemon(RIG, *(f"bench-{name}:" for name in (*SOURCES, *SINKS)))
+        time.sleep(SETTLED)
+        memory = daemon.memory()
+        idle = _share_of_core(daemon, lambda: time.sleep(seconds))
+        send = place.sources["keyboard"].send_message
+        playing = _share_of_core(daemon, lambda: play(played(750 * seconds), send, rate=750))
+    return [
+        Figure("processor, idle", [idle], "% of a core", at_most=3, ours="4 inputs, 3 outputs, 64 frames"),
+        Figure("processor, 750 messages a second", [playing], "% of a core", at_most=12),
+        _memory_figure("memory at rest", memory, 70),
+    ]
+
+
+def _memory_figure(what: str, memory: Memory, asked: float | None) -> Figure:
+    """The server's buffers are in the memory of each of its clients, but there once: they aren't ours."""
+    return Figure(
+        what,
+        [memory.resident - memory.shared],
+        "MB",
+        at_most=asked,
+        ours=f"{memory.own:.1f} own, {memory.files:.1f} files; {memory.shared:.0f} more are the sound server's",
+    )
+
+
+def _share_of_core(process: Process, during: object) -> float:
+    begin, before = time.monotonic(), process.processor
+    during()  # type: ignore[operator]
+    return 100 * (process.processor - before) / (time.monotonic() - begin)
+
+
+def eight_full_wires(seconds: int) -> list[Figure]:
+    """Eight sources at once, each as fast as a DIN wire is."""
+    sinks = [f"sink{number}" for number in range(1, 5)]
+    count = DIN_RATE * seconds
+    with stage() as place:
+        place.source(*EIGHT)
+        place.sink(*sinks)
+        place.direct(EIGHT[0])
+        daemon = place.watched_daemon(place.rules(EIGHT_SOURCES), *(f"bench-{name}:" for name in (*EIGHT, *sinks)))
+        time.sleep(0.5)
+        begin, before = time.monotonic(), daemon.processor
+        sends = [place.sources[name].send_message for name in EIGHT]
+        play(numbered(count), *sends, rate=DIN_RATE)
+        busy = 100 * (daemon.processor - before) / (time.monotonic() - begin)
+        time.sleep(1)
+        heard = {sink: place.heard(sink) for sink in sinks}
+        direct = len(place.heard("direct"))
+        ended = time.monotonic_ns()
+        times = daemon.stop()
+        overflows = daemon.log.count("queue limit")
+    assert times is not None
+    lost = strange = 0
+    for at in range(len(EIGHT)):
+        mine = [message for message in heard[sinks[at // 2]] if message[0] & 0x0F == at]
+        gone, out_of_order = missing(numbered_out(count, at), mine)
+        lost += gone
+        strange += out_of_order
+    taken, sent = len(times.came), sum(at < ended for at, _ in times.went)  # later, notes without an end get theirs
+    words = f"{len(EIGHT) * count:,} messages"
+    return [
+        Figure(
+            f"8 sources at {DIN_RATE:,} a second, {seconds} s: lost by us",
+            [taken - sent + overflows],
+            "messages",
+            at_most=0,
+            baseline=f"the server lost {count - direct} of {count:,} on one direct way",
+            ours=f"of {words} {lost} lost in all: {len(EIGHT) * count - taken - overflows} on the way to us, "
+            f"{lost - (len(EIGHT) * count - taken) - (taken - sent)} from us",
+        ),
+        Figure("the same: out of order", [strange], "messages", at_most=0, ours=words),
+        Figure("the same: processor", [busy], "% of a core", ours=f"{len(EIGHT) * DIN_RATE:,} messages a second"),
+    ]
+
+
+def delays(seconds: int) -> list[Figure]:
+    """How late what is delayed goes out."""
+    with stage() as place:
+        place.source("keyboard")
+        place.sink("stage")
+        daemon = place.watched_daemon(place.rules(DELAYED), "bench-keyboard:", "bench-stage:")
+        time.sleep(0.5)
+        play(played(200 * seconds), place.sources["keyboard"].send_message, rate=197)
+        time.sleep(0.5)
+        times = daemon.stop()
+    assert times is not None
+    assert len(times.came) == len(times.went)
+    late = sorted((went[0] - came.taken) / 1e6 - LATE for came, went in zip(times.came, times.went, strict=True))
+    words = f"{len(late):,} messages delayed by {LATE} ms; p50 {late[len(late) // 2]:.3f} ms, most {late[-1]:.3f} ms"
+    return [
+        Figure("later than due, p99", [late[int(0.99 * len(late))]], "ms", at_most=1, ours=words),
+        Figure("later than due, least", [late[0]], "ms", at_least=0),
+    ]
+
+
+def long_sysex() -> list[Figure]:
+    """Sizes that arrive whole, and one that is refused in words."""
+    sizes = [3, 100, 1_000, 4_096, 8_192, 16_000, 16_378, 16_379]
+    with stage() as place:
+        place.source("keyboard")
+        place.sink("stage")
+        daemon = place.daemon(sysexes(folder_of_long_one=True), "bench-keyboard:", "bench-stage:")
+        time.sleep(0.5)
+        send = place.sources["keyboard"].send_message
+        whole = 0
+        for size in sizes:
+            message = b"\xf0" + bytes(at % 128 for at in range(size - 2)) + b"\xf7"
+            send(message)
+            time.sleep(0.1)
+            if place.heard("stage") == [message]:
+                whole = max(whole, size)
+        send(b"\xc0\x05")
+        time.sleep(1)
+        refused = [line for line in daemon.log.splitlines() if "refused" in line]
+        nothing = place.heard("stage") == []
+    return [
+        Figure("longest sysex that arrives whole", [whole], "bytes", at_least=16_379, ours=f"{len(sizes)} sizes"),
+        Figure(
+            f"a sysex of {TOO_LONG:,} bytes is refused in words",
+            [int(bool(refused) and nothing)],
+            "times",
+            at_least=1,
+            ours=refused[0] if refused else "nothing was said",
+        ),
+    ]
+
+
+def start(rounds: int) -> list[Figure]:
+    """From the start of the command to the first message that comes through."""
+    found = []
+    with stage() as place:
+        place.source(*SOURCES)
+        place.sink(*SINKS)
+        send = place.sources["keyboard"].send_message
+        for _ in range(rounds):
+            daemon = place.daemon(RIG)
+            while not (heard := place.heard("stage")) and time.monotonic_ns() - daemon.began < 20e9:
+                send(NOTE)
+                time.sleep(0.002)
+            found.append((time.monotonic_ns() - daemon.began) / 1e9 if heard else 20)
+            daemon.stop()
+            place.deaf()
+    return [Figure("start to first message, 4 inputs, 3 outputs", found, "s", at_most=1)]
+
+
+def soak(minutes: float) -> list[Figure]:
+    """Memory over a long time at 2,000 messages a second, minute by minute on standard error."""
+    readings: list[Memory] = []
+    with stage() as place:
+        place.source(*SOURCES)
+        place.sink(*SINKS)
+        daemon = place.daemon(RIG, *(f"bench-{name}:" for name in (*SOURCES, *SINKS)))
+        heard = 0
+        for minute in range(max(1, round(minutes))):
+            heard += _a_minute(place, minute)
+            readings.append(daemon.memory())
+        after = len(place.heard("stage"))
+        errors = daemon.log.count("mistake")
+    own = [reading.resident - reading.shared for reading in readings]
+    return [
+        Figure(
+            f"memory after {len(own)} minutes at 2,000 messages a second",
+            [own[-1]],
+            "MB",
+            ours=f"after the first minute {own[0]:.1f} MB; by minute {_list(own)}; "
+            f"{heard + after:,} messages heard, {errors} mistakes",
+        )
+    ]
+
+
+def _a_minute(place: Stage, minute: int) -> int:
+    """Play for a minute; how much was heard."""
+    heard = 0
+    for _ in range(60):
+        play(played(2_000), place.sources["keyboard"].send_message, rate=2_000)
+        heard += len(place.heard("stage"))
+    return heard
+
+
+def _list(values: Sequence[float]) -> str:
+    return ", ".join(f"{value:.1f}" for value in values)
