@@ -75,10 +75,6 @@ class Engine:
             self._memories[node.place] = node.fresh()
         return self._memories[node.place]
 
-    def rule_name(self, number: int) -> str:
-        """The name of a rule by its number; nothing for -1."""
-        return self.pipeline.rules[number] if number >= 0 else ""
-
     @property
     def layout(self) -> Layout:
         """How switch states are packed into a word."""

@@ -61,7 +61,7 @@ class BranchEntry:
         taken = split_any(form, match)[0] if match or form.status <= SYSEX else []
         if branch.zone is not None:
             taken = [inside for piece in taken for inside in split(piece, branch.zone)[0]]
-        guarded = [piece.guarded(branch.guard)._replace(rule=branch.number) for piece in taken]
+        guarded = [piece.guarded(branch.guard)._replace(rule=branch.rule.name or "") for piece in taken]
         return [piece for piece in guarded if piece.guard]
 
 

@@ -57,13 +57,29 @@ def preimage(table: bytes, wanted: int) -> int:
     return gate
 
 
+def open_in(gate: int) -> list[int]:
+    """The bytes that a gate lets through; walks the set bits only, since most gates of many rules are narrow."""
+    found = []
+    while gate:
+        low = gate & -gate
+        found.append(low.bit_length() - 1)
+        gate ^= low
+    return found
+
+
+@lru_cache(maxsize=4096)
+def image(table: bytes, gate: int) -> int:
+    """The gate of what a table makes of the bytes that a gate lets through."""
+    return gate if table is IDENTITY else gate_of(table[number] for number in open_in(gate))
+
+
 class Form(NamedTuple):
     """What becomes of the messages of one incoming status.
 
     `status` is the outgoing status byte, channel included. `one` and `two` are 256-byte tables of the outgoing data
     bytes, fed by the incoming byte `feed_one` / `feed_two` (1 or 2). It exists where both gates are open and `guard`
     holds. `release` shapes the release velocity of notes begun here. It ends at `node` or at the port `target`; `rule`
-    is the number of the rule that it belongs to, or -1.
+    is the name of the rule that it belongs to, if any: numbers change when rules are replaced.
     """
 
     status: int
@@ -77,7 +93,7 @@ class Form(NamedTuple):
     release: bytes | None = None
     node: Node | None = None
     target: int = -1
-    rule: int = -1
+    rule: str = ""
 
     @property
     def kind(self) -> int:

@@ -96,10 +96,6 @@ class _Tracer:
         """Every node is asked as if this were the first message."""
         return node.fresh()
 
-    def rule_name(self, number: int) -> str:
-        """In a trace nothing has to be told apart by it."""
-        return ""
-
     def turned(self, walk: Walk, word: int) -> None:
         """What comes after sees the switches as they are then."""
         self._word = walk.word = word

@@ -50,10 +50,6 @@ class Clerk(Protocol):
         """What a node remembers."""
         ...
 
-    def rule_name(self, number: int) -> str:
-        """The name of a rule by its number; nothing for -1."""
-        ...
-
     def turned(self, walk: Walk, word: int) -> None:
         """The switches are at `word` now."""
         ...
@@ -138,7 +134,7 @@ class Walk:
         self.catching_up = False
         self.swallowed = False
         self.table = table
-        self.rule = -1
+        self.rule = ""
         self.way: Way = ()
         self._passages: dict[tuple[object, ...], Passage] = {}
         self._answers: dict[tuple[object, ...], bool] = {}
@@ -168,7 +164,7 @@ class Walk:
     def _take(self, lane: Lane, d1: int, d2: int) -> None:
         first, second = lane.first(d1, d2), lane.second(d1, d2)
         if lane.node is not None:
-            rule, self.rule = self.rule, max(lane.rule, self.rule)
+            rule, self.rule = self.rule, lane.rule or self.rule
             lane.node.take(self, lane.status, first, second)
             self.rule = rule
             return
@@ -217,7 +213,7 @@ class Walk:
 
     def wait(self, delay: Delay, queue: Queue | None, channel: int) -> None:
         """A delay on the way, in a queue for this rule and a channel (0-15, 16 for none), if it has one."""
-        wait = Wait(delay, queue, (self.clerk.rule_name(self.rule), channel))
+        wait = Wait(delay, queue, (self.rule, channel))
         if self.way:
             self.way = (*self.way, wait)
         else:

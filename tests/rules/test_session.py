@@ -153,3 +153,37 @@ def test_a_panic_reaches_every_channel() -> None:
     playing = Playing()
     playing.session.panic(1, playing.out)
     assert sum(message[1:] == bytes((123, 0)) for message, _ in playing.take()) == 16
+
+
+PEDAL_RULES = """
+[ports]
+keys = { input = "Keys" }
+rack = { output = "Rack" }
+[[rules]]
+name = "first"
+from = "keys"
+to = "rack"
+[[rules]]
+name = "late"
+from = "keys"
+match = { controller = "sustain" }
+steps = [{ delay = { ms = 5 } }]
+to = "rack"
+"""
+
+
+def test_a_pedal_is_let_go_by_rules_that_are_gone() -> None:
+    """It was pressed through the second rule of two, and there is only one by now."""
+    playing = Playing(PEDAL_RULES)
+    playing.arrive("keys", bytes((0xB0, 64, 127)), 0)
+    playing.session.advance(10 * MS, playing.out)
+    playing.take()
+    fewer = read(
+        PEDAL_RULES.partition("[[rules]]")[0] + '[[rules]]\nname = "none"\nfrom = "keys"\nmatch = '
+        '{ kind = "note" }\nto = "rack"'
+    )
+    pipeline = compile_rules(fewer, playing.session.pipeline.ports)
+    playing.session.replace(fewer, pipeline, 20 * MS, playing.out)
+    playing.arrive("keys", bytes((0xB0, 64, 0)), 30 * MS)
+    playing.session.advance(50 * MS, playing.out)
+    assert (bytes((0xB0, 64, 0)), 35 * MS) in playing.take()
