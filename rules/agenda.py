@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Generic, TypeVar
 
 from rules.holder import Copy
@@ -15,9 +15,19 @@ NEVER: Final = 1 << 62
 """A time that doesn't come."""
 
 
+@dataclass(slots=True, eq=False)
+class Mark:
+    """What the ledger keeps of something sent: whether it has gone out."""
+
+    is_out: bool = field(default=False, kw_only=True)
+
+
 @dataclass(frozen=True, slots=True)
 class Sending:
-    """A message on behalf of a holder: whose (`player`, its source, `in_key`, `copy`), where to, and what."""
+    """A message on behalf of a holder: whose (`player`, its source, `in_key`, `copy`), where to, and what.
+
+    `mark` is told when it goes out.
+    """
 
     player: int
     source: int
@@ -25,6 +35,12 @@ class Sending:
     copy: Copy
     target: int
     message: bytes
+    mark: Mark | None = None
+
+    def mark_out(self) -> None:
+        """It goes out now."""
+        if self.mark is not None:
+            self.mark.is_out = True
 
 
 class Agenda(Generic[Entry]):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.agenda import Agenda, Sending
+from rules.agenda import Agenda, Mark, Sending
 from rules.delivery import EVERY_NOTE_ENDS, Delivery, Sent, is_note_off, is_note_on, strike
 from rules.holder import Copy, holder_of
 from rules.lag import NO_LAG
@@ -74,16 +74,18 @@ class Books:
     def _emit(self, player: Player, walk: Walk, emission: Emission, press: Press, is_twin: bool) -> bool:
         """Books one emission; False if a gate keeps it."""
         copy = emission.copy
+        mark: Mark | None = None
         if _is_note(emission):
             if is_note_on(emission.message):
-                press.soundings.append(sounding_of(emission, walk.due(emission.lag)))
+                mark = sounding_of(emission, walk.due(emission.lag))
+                press.soundings.append(mark)
                 if press not in player.pressed(walk.in_key):  # a note-off that was sent with it had emptied it
                     player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
             elif emission.literal:
                 copy = self._strike_out(player, walk.in_key, emission)
         else:
-            self._remember(player, walk, emission)
-        sending = Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message)
+            mark = self._remember(player, walk, emission)
+        sending = Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message, mark)
         if emission.way:
             origin = self.agenda.origin()
             return self.travel(Traveller(sending, origin, self.clerk.now, emission.lag, emission.way, is_twin))
@@ -115,7 +117,9 @@ class Books:
             else:
                 traveller.lag = station.after(traveller.lag, traveller.base, self.later)
             traveller.way = traveller.way[1:]
-        if not traveller.is_twin:
+        if traveller.is_twin:
+            traveller.sending.mark_out()
+        else:
             self.go(traveller.lag.due(traveller.base, self.later), traveller.sending, traveller.origin)
         return True
 
@@ -191,19 +195,20 @@ class Books:
 
     # -- values away from rest ----------------------------------------------------------------------------------------
 
-    def _remember(self, player: Player, walk: Walk, emission: Emission) -> None:
+    def _remember(self, player: Player, walk: Walk, emission: Emission) -> Rest | None:
         """Notes where a value is away from rest; but nobody holds down what a `send` sends."""
         place = rest_place(emission.target, emission.message)
         if place is None or emission.literal:
-            return
+            return None
         held = player.resting(walk.in_key)
         if is_at_rest(emission.message, fully=True):
             held.pop(place, None)
             if not held:
                 player.rests.pop(walk.in_key, None)
-        else:
-            held[place] = Rest(walk.table, walk.word, emission.lag, emission.way)
-            player.rests[walk.in_key] = held
+            return None
+        rest = held[place] = Rest(walk.table, walk.word, emission.lag, emission.way)
+        player.rests[walk.in_key] = held
+        return rest
 
     def _bring_to_rest(self, player: Player, walk: Walk, message: bytes, reached: set[Place | None]) -> None:
         """A release goes to every place that got the press, whatever the rules say by now (ruling 13)."""
@@ -260,7 +265,7 @@ class Books:
         for in_key in list(player.presses):
             for press in player.pressed(in_key):
                 for sounding in press.soundings:
-                    if sounding.due <= self.clerk.now:  # else it was pending, and was dropped
+                    if sounding.is_out:  # else it was pending, and was dropped
                         self.end(player, in_key, sounding, now=True)
         player.presses.clear()
 
@@ -302,7 +307,7 @@ class Books:
         for in_key in player.presses:
             for press in player.pressed(in_key):
                 for sounding in press.soundings:
-                    if sounding.target in targets and sounding.due <= self.clerk.now:
+                    if sounding.target in targets and sounding.is_out:
                         self.send_plain(sounding.target, sounding.off(), player.number)
                 press.soundings = [sounding for sounding in press.soundings if sounding.target not in targets]
 

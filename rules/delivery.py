@@ -53,6 +53,7 @@ class Delivery:
         """Sends what is due, as far as other holders at the same output let it."""
         message = sending.message
         status = message[0]
+        sending.mark_out()
         if status >= SYSEX:
             self.out.append((sending.target, message, due, sending.player))
             return
@@ -85,7 +86,7 @@ class Delivery:
         shared = self.merge.others_sound(channel, holder)
         if not shared:
             self.out.append((sending.target, sending.message, due, sending.player))
-        for player, in_key, sounding in self._strike_channel(channel, holder, due):
+        for player, in_key, sounding in self._strike_channel(channel, holder):
             if shared:
                 copy, target, off = sounding.copy, sounding.target, sounding.off()
                 self.deliver(Sending(player.number, player.source, in_key, copy, target, off), due)
@@ -94,7 +95,7 @@ class Delivery:
                 self.send(self.merge.forget_note(sounding.note_place, name), due)
 
     def _strike_channel(
-        self, channel: tuple[int, int], holder: tuple[int, int], due: int
+        self, channel: tuple[int, int], holder: tuple[int, int]
     ) -> Iterable[tuple[Player, int, Sounding]]:
         """Takes everything that a holder sounds on an output channel out of the ledgers."""
         found = []
@@ -103,7 +104,7 @@ class Delivery:
                 continue
             for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
                 # what is still to come isn't ended by this, and keeps its note-off
-                struck = strike(player, in_key, lambda s: (s.target, s.channel) == channel and s.due <= due)
+                struck = strike(player, in_key, lambda s: (s.target, s.channel) == channel and s.is_out)
                 found += [(player, in_key, sounding) for sounding in struck]
         return found
 
@@ -115,8 +116,9 @@ class Delivery:
                 continue
             for in_key in [key for key in player.rests if in_channel_of(key) == in_channel_of(sending.in_key)]:
                 held = player.resting(in_key)
-                for place in [place for place in held if (place[0], place[1] & 0x0F) == channel]:
-                    del held[place]
+                for place, rest in list(held.items()):
+                    if (place[0], place[1] & 0x0F) == channel and rest.is_out:
+                        del held[place]
                 if not held:
                     del player.rests[in_key]
 

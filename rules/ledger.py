@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules.agenda import Mark
 from rules.holder import Copy, note_place
 from rules.lag import NO_LAG, Lag
 from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
@@ -18,7 +19,7 @@ from rules.walk import Emission
 
 
 @dataclass(slots=True, eq=False)
-class Sounding:
+class Sounding(Mark):
     """One note-on that was sent: its port, channel 0-15 and key, how late it went, and when it was due."""
 
     target: int
@@ -61,8 +62,8 @@ class Press:
     word: int
 
 
-@dataclass(slots=True)
-class Rest:
+@dataclass(slots=True, eq=False)
+class Rest(Mark):
     """A value away from rest: the way it took, how late it went, and what it met before its output."""
 
     table: Table
@@ -73,7 +74,7 @@ class Rest:
 
 def cell_soundings(cell: Cell, in_key: int) -> list[Sounding]:
     """What a note pressed the short way has sounding."""
-    return [Sounding(lane.target, lane.status & 0x0F, lane.one[in_key & 0x7F]) for lane in cell.lanes]
+    return [Sounding(lane.target, lane.status & 0x0F, lane.one[in_key & 0x7F], is_out=True) for lane in cell.lanes]
 
 
 def cell_places(cell: Cell, in_key: int) -> list[Place]:

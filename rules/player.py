@@ -62,7 +62,7 @@ class Player:
         if held is None:
             return {}
         if isinstance(held, Cell):
-            held = {place: Rest(self.table, 0) for place in cell_places(held, in_key)}
+            held = {place: Rest(self.table, 0, is_out=True) for place in cell_places(held, in_key)}
             self.rests[in_key] = held
         return held
 

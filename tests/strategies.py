@@ -39,13 +39,12 @@ def rarely(draw: Draw, chance: int = 4) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """The names that rules may use, and which steps with time in them a rule file has: delays, or thins."""
+    """The names that rules may use."""
 
     sources: Sequence[str]
     outputs: Sequence[str]
     devices: Mapping[str, Table]
     switches: Mapping[str, Table]
-    has_delays: bool
 
     @property
     def targets(self) -> list[str]:
@@ -106,7 +105,7 @@ def steps(draw: Draw, rig: Rig, place: str) -> Table:
     """One entry of `steps` for a place: `port`, `rule`, `zone` or `device`."""
     names = ["transpose", "transpose", "filter", "filter", "velocity", "map", "map", "rechannel"]
     names += ["echo"] if place != "port" else []
-    names += ["delay", "delay"] if rig.has_delays else ["thin"]
+    names += ["delay", "thin"]
     names += ["send", "send"] if place in ("rule", "zone") else []
     if place == "device":
         names = [name for name in names if name != "rechannel"]
@@ -179,7 +178,7 @@ def maps(draw: Draw, rig: Rig) -> Any:
     found = {"from": source, "to": target}
     if draw(st.booleans()):
         found["out"] = draw(one_of("0..100", "127..0", "1..1")) if target != "pitch-bend" else draw(one_of("-512..511"))
-    if source in ("controller 1", "controller 7") and target == "pitch-bend" and draw(st.booleans()):
+    if {source, target} & {"controller 1", "controller 7", "controller 20"} and draw(st.booleans()):
         found["bits"] = 14
     return found
 
@@ -358,7 +357,6 @@ def rules(draw: Draw, rig: Rig) -> Table:
     if form not in ("offs", "signals") and rarely(draw, 3):
         rule["zones"] = [draw(_zones(rig)) for _ in range(draw(st.integers(1, 2)))]
     _mend_rechannels(rule)
-    _leave_one_send(rule)
     return rule
 
 
@@ -380,13 +378,6 @@ def _mend_rechannels(rule: Table) -> None:
             part["steps"].append({"filter": {"drop": {"controller": 10}}})
 
 
-def _leave_one_send(rule: Table) -> None:
-    """Of several `send` steps one after the other only the first stays: what one sends would trigger the next."""
-    sends = [step for part in (rule, *rule.get("zones", ())) for step in part["steps"] if "send" in step]
-    for part in (rule, *rule.get("zones", ())):
-        part["steps"] = [step for step in part["steps"] if "send" not in step or step is sends[0]]
-
-
 @st.composite
 def devices(draw: Draw, rig: Rig) -> Table:
     """An instrument with or without channel, range and steps."""
@@ -404,9 +395,9 @@ def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
     """A rule file, and up to two variants of it for reloads."""
     sources = SOURCES[: draw(st.integers(1, 3))]
     outputs = OUTPUTS[: draw(st.integers(1, 3))]
-    rig = Rig(sources, outputs, {}, draw(switches(sources)), draw(st.booleans()))
+    rig = Rig(sources, outputs, {}, draw(switches(sources)))
     named = {name: draw(devices(rig)) for name in ("organ", "bass")[: draw(st.integers(0, 2))]}
-    rig = Rig(sources, outputs, named, rig.switches, rig.has_delays)
+    rig = Rig(sources, outputs, named, rig.switches)
     ports: dict[str, Table] = {}
     for name in sources:
         ports[name] = {"input": True}
@@ -496,7 +487,7 @@ def messages(draw: Draw) -> str:
     if kind == "sysex":
         return "sysex F0 7D 02 F7"
     if kind == "packet":
-        return str(draw(one_of("F7 7D 02", "F7 F8", "F7 FA")))
+        return str(draw(one_of("F7 7D 02", "F7 F8", "F7 FA", "F7 F9", "F7 FD", "F7 FE", "F7 FF")))
     channel = draw(st.sampled_from(CHANNELS))
     if kind in ("note-on", "note-off", "poly-pressure"):
         value = draw(st.sampled_from(VALUES if kind != "note-on" or rarely(draw) else VELOCITIES))

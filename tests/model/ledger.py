@@ -16,7 +16,8 @@ from tests.model.routing import Emission, Way
 class Item:
     """A message on its way out, sent for what `player` has in hand (`in_key`; None: for nothing that is held).
 
-    `order` is its turn among those due at one time. `sounding` is the note that it begins.
+    `order` is its turn among those due at one time. `sounding` is the note that it begins. `was_sent` tells whether its
+    time has come.
     """
 
     port: str
@@ -27,6 +28,7 @@ class Item:
     copy: At = ()
     order: int = 0
     sounding: Sounding | None = None
+    was_sent: bool = False
 
     @property
     def hand(self) -> tuple[str, int]:
@@ -54,8 +56,7 @@ class Item:
 class Sounding:
     """One note that was sent: its note-on, and the delay that it got, which its note-off gets too (ruling 9).
 
-    `delay` and `extra` are that delay; `waits` are the same at each `delay` on the way. `was_sent` tells whether its
-    time has come.
+    `delay` and `extra` are that delay; `waits` are the same at each `delay` on the way.
     """
 
     on: Item
@@ -64,7 +65,11 @@ class Sounding:
     delay: Delay = field(default_factory=Delay)
     extra: int = 0
     waits: list[tuple[At, Delay, int]] = field(default_factory=list)
-    was_sent: bool = False
+
+    @property
+    def was_sent(self) -> bool:
+        """Whether its time has come."""
+        return self.on.was_sent
 
     @property
     def place(self) -> Place:
@@ -82,10 +87,11 @@ class Press:
 
 @dataclass(slots=True)
 class Ledger:
-    """All presses by what is held down, oldest first; and the places that are away from rest, with the way there."""
+    """All presses by what is held down, oldest first; and the places that are away from rest, with the way there, and
+    what brought them away."""
 
     presses: dict[InKey, list[Press]] = field(default_factory=dict)
-    rests: dict[InKey, dict[Place, tuple[Way, Emission]]] = field(default_factory=dict)
+    rests: dict[InKey, dict[Place, tuple[Way, Emission, Item]]] = field(default_factory=dict)
 
     def soundings(self) -> Iterator[tuple[InKey, Sounding]]:
         """Everything that sounds, player by player, in the order in which it was pressed."""

@@ -58,10 +58,12 @@ class Selection:
 class Merge:
     """What has gone out for whom.
 
-    `shares_banks` says whether two sources can choose sounds at an output (ruling 16).
+    `sources` names the source of a player, `shares_banks` says whether two sources can choose sounds at an output
+    (ruling 16).
     """
 
     ledger: Ledger
+    sources: Callable[[int], str]
     shares_banks: Callable[[Output], bool]
     counts: dict[Place, dict[object, int]] = field(default_factory=dict)
     held_back: dict[Place, list[Item]] = field(default_factory=dict)
@@ -77,6 +79,7 @@ class Merge:
     def send(self, item: Item, when: int, out: Out) -> None:
         """Sends `item`, or what must go out in its place."""
         message = item.message
+        item.was_sent = True
         if not facts.has_channel(message):
             return self.put(item, when, out)
         if facts.is_on(message):
@@ -108,8 +111,6 @@ class Merge:
         counts = self.counts.setdefault(item.place, {})
         counts[item.holder] = counts.get(item.holder, 0) + 1
         self.note_hands[item.holder] = item.hand
-        if item.sounding is not None:
-            item.sounding.was_sent = True
         self.put(item, when, out)
 
     def _note_off(self, item: Item, when: int, out: Out) -> None:
@@ -144,6 +145,13 @@ class Merge:
             self._mode(item, when, out)
         elif number == RESET_CONTROLLERS:
             self.put(item, when, out)
+            self.ledger.forget_rests(
+                lambda in_key, at: (
+                    (self.sources(in_key[0]), facts.in_channel_of(in_key)) == item.hand
+                    and (at[0], at[2]) == item.output
+                    and self.ledger.rests[in_key][at][2].was_sent
+                )
+            )
             self._restore(item, when, out)
         elif number in PARAMETER_SELECT:
             self._select(item)

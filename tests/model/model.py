@@ -11,7 +11,7 @@ from itertools import product
 
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
-from rules.messages import ACTIVE_SENSING, CONTINUE, RESET, RESET_CONTROLLERS, START, STOP, SWITCH_ON, UNDEFINED
+from rules.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, SWITCH_ON, UNDEFINED
 from rules.tempo import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.asking import holds
@@ -81,7 +81,7 @@ class Model:
         self.pressed: dict[tuple[str | int, ...], int] = {}
         self.known: dict[tuple[int, int, int], tuple[InKey, bytes]] = {}
         self.ledger = Ledger()
-        self.merge = Merge(self.ledger, self._shares_banks)
+        self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
         self.agenda: list[Pending] = []
         self.latest: dict[tuple[str | int, ...], int] = {}
         self.thins: dict[tuple[str | int, ...], Thin] = {}
@@ -163,7 +163,7 @@ class Model:
             out.extend((port, message, now, NOBODY) for message in resets)
         self.ledger.presses.clear()
         self.ledger.rests.clear()
-        self.merge = Merge(self.ledger, self._shares_banks)
+        self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
         self.latest.clear()
 
     def replace(self, new: RuleSet, now: int, out: Out) -> None:
@@ -181,7 +181,7 @@ class Model:
             for item in held_back if place[0] in gone else ():
                 self.merge.put(item, now, out)
         for in_key, places in self.ledger.rests.items():
-            for place, (_, emission) in places.items():
+            for place, (_, emission, _) in places.items():
                 if place[0] in gone:
                     item = replace(self._item(emission, in_key[0], in_key), message=facts.rest_at(place))
                     self.merge.put(item, now, out)
@@ -256,13 +256,17 @@ class Model:
             elif facts.is_on(emission.message):
                 sounding = self._sounding(emission, player, in_key)
                 press.soundings.append(sounding)
+                presses = self.ledger.presses.setdefault(in_key, [])
+                if press not in presses:  # what a `send` sent had ended all that it had, so far
+                    presses.append(press)
                 left = self._start(emission, player, in_key, now, out, sounding)
             elif facts.is_off(emission.message) and emission.flow.sent:
                 left = self._sent_off(emission, player, in_key, now, out)
             else:
+                item = self._item(emission, player, in_key)
                 if facts.has_channel(emission.message):
-                    self._remember_rest(emission, in_key, press.way)
-                left = self._start(emission, player, in_key, now, out, twin=twin)
+                    self._remember_rest(item, emission, in_key, press.way)
+                left = self._start(emission, player, in_key, now, out, item=item, twin=twin)
             if left:
                 gone.add(emission.likeness)
 
@@ -370,20 +374,14 @@ class Model:
 
     # Coming to rest (ruling 13)
 
-    def _remember_rest(self, emission: Emission, in_key: InKey, way: Way) -> None:
+    def _remember_rest(self, item: Item, emission: Emission, in_key: InKey, way: Way) -> None:
         message, place = emission.message, emission.place
-        if facts.is_controller(message) and message[1] == RESET_CONTROLLERS:
-            hand = self._hand(in_key)
-            self.ledger.forget_rests(lambda key, at: self._hand(key) == hand and (at[0], at[2]) == (place[0], place[2]))
         if not self._is_held_down(emission):
             return
         if facts.is_at_rest(message):
             self.ledger.forget_rests(lambda key, at: key == in_key and at == place)
         else:
-            self.ledger.rests.setdefault(in_key, {})[place] = (way, emission)
-
-    def _hand(self, in_key: InKey) -> tuple[str, int]:
-        return self.players[in_key[0]], facts.in_channel_of(in_key)
+            self.ledger.rests.setdefault(in_key, {})[place] = (way, emission, item)
 
     def _is_held_down(self, emission: Emission) -> bool:
         """Whether it comes to rest with the hand. What a `send` sends stays: nobody holds it down."""
@@ -395,7 +393,7 @@ class Model:
         """Places that got a value before and are not reached any more come to rest with the hand."""
         reached = {emission.place for emission in emissions if facts.has_channel(emission.message)}
         passages: dict[Passage, Passage] = {}
-        for place, (way, emission) in list(self.ledger.rests.get(in_key, {}).items()):
+        for place, (way, emission, _) in list(self.ledger.rests.get(in_key, {}).items()):
             if place in reached:
                 continue
             then, _ = way.everything(self.players[player], message, in_key, self.memory)
@@ -408,7 +406,7 @@ class Model:
     def _rest_now(self, player: int, now: int, out: Out) -> None:
         """All that a player has away from rest comes to rest."""
         for in_key, places in list(self.ledger.rests.items()):
-            for place, (_, emission) in list(places.items()):
+            for place, (_, emission, _) in list(places.items()):
                 if in_key[0] == player:
                     item = self._item(emission, player, in_key)
                     self.merge.send(replace(item, message=facts.rest_at(place)), now, out)
@@ -430,9 +428,11 @@ class Model:
         not_before: int = 0,
         copy: tuple[str | int, ...] | None = None,
         twin: bool = False,
+        item: Item | None = None,
     ) -> bool:
         """Sets an emission on its way through the delays and thins that it met; False if a `thin` keeps it."""
-        item = sounding.on if sounding is not None else self._item(emission, player, in_key)
+        if item is None:
+            item = sounding.on if sounding is not None else self._item(emission, player, in_key)
         if copy is not None:
             item.copy = copy
         traveller = Traveller(item, emission, now, twin=twin)
@@ -462,7 +462,9 @@ class Model:
         if sounding is not None:
             sounding.due, sounding.delay, sounding.extra = due, traveller.delay, traveller.extra
             sounding.waits = traveller.waits
-        if not traveller.twin:
+        if traveller.twin:
+            traveller.item.was_sent = True
+        else:
             self._send_at(traveller.item, due, now, out)
         return True
 

@@ -1373,6 +1373,55 @@ def ruling_15_a_bend_that_another_overrode_is_not_sent_again() -> Case:
 
 
 @case
+def ruling_15_a_note_goes_on_where_its_own_send_did_not_end_it() -> Case:
+    """A `send` of all notes off ends the note at its own output; where the note sounds as well, it is still held."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ send = { messages = ["controller 123 0"], keep = true } }]
+        to = "synth"
+        [[rules]]
+        from = "keys"
+        to = "rack"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 1 release keys
+        """,
+        """
+        at 0 synth note-on 1 C4 100
+        at 0 synth controller 1 123 0
+        at 0 rack note-on 1 C4 100
+        at 1 rack note-off 1 C4 64
+        """,
+    )
+
+
+@case
+def ruling_15_a_reset_forgets_nothing_that_is_still_to_come() -> Case:
+    """What was played after a delayed reset, and goes out after it, still comes to rest."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ delay = 35 }]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 121 0
+        at 20 keys controller 1 mod 64
+        at 100 release keys
+        """,
+        """
+        at 35 synth controller 1 121 0
+        at 55 synth controller 1 mod 64
+        at 100 synth controller 1 mod 0
+        """,
+    )
+
+
+@case
 def ruling_16_data_goes_to_what_its_holder_selected() -> Case:
     """Before data from another holder its own selection is sent again."""
     return Case(
@@ -2103,6 +2152,34 @@ def ruling_22_echoes_hold_nothing_up() -> Case:
 
 
 @case
+def ruling_22_echoes_hold_nothing_up_behind_a_delayed_port() -> Case:
+    """A copy's note-off comes later than all else from its port, and lets it by."""
+    return Case(
+        """
+        [ports]
+        keys  = { input = true, steps = [{ delay = 20 }] }
+        synth = { output = true }
+        [[rules]]
+        from = "keys"
+        steps = [{ echo = { ms = 15, times = 1, decay = 0, transpose = 12 } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 100 keys note-off 1 C4 33
+        at 101 keys controller 1 volume 1
+        """,
+        """
+        at 20 synth note-on 1 C4 100
+        at 35 synth note-on 1 C5 100
+        at 120 synth note-off 1 C4 33
+        at 121 synth controller 1 volume 1
+        at 135 synth note-off 1 C5 33
+        """,
+    )
+
+
+@case
 def ruling_22_loss_of_the_source_drops_ons_and_sends_offs() -> Case:
     """When a source is lost, pending note-ons are dropped, pending note-offs go out, and what is held is ended."""
     return Case(
@@ -2208,6 +2285,64 @@ def ruling_23_a_pair_is_one_value() -> Case:
 
 
 @case
+def ruling_23_what_waits_goes_its_way_of_arrival() -> Case:
+    """Neither a switch nor a reload changes where the last value goes: that was settled when it came."""
+    return Case(
+        """
+        [switches]
+        up = { from = "pads", note = "C1" }
+        [[rules]]
+        from = "keys"
+        steps = [{ thin = 50 }, { map = { controllers = { volume = "pan" } }, when = "up" }]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 volume 10
+        at 10 keys controller 1 volume 20
+        at 20 turn up on
+        at 30 reload
+        at 60 keys controller 1 volume 30
+        """,
+        """
+        at 0 synth controller 1 volume 10
+        at 50 synth controller 1 volume 20
+        at 60 rack controller 1 volume 30
+        """,
+        (
+            """
+            [switches]
+            up = { from = "pads", note = "C1" }
+            [[rules]]
+            from = "keys"
+            to = "rack"
+            """,
+        ),
+    )
+
+
+@case
+def ruling_23_notes_made_of_thinned_values_are_not_held_back() -> Case:
+    """A note goes out when it is struck, and none is left out, also where the values that make it are thinned."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ thin = 50 }, { map = { from = "controller volume", to = "note C4" } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 volume 10
+        at 10 keys controller 1 volume 90
+        at 20 keys controller 1 volume 0
+        """,
+        """
+        at 10 synth note-on 1 C4 90
+        at 20 synth note-off 1 C4 64
+        """,
+    )
+
+
+@case
 def ruling_24_send_swallows_its_trigger() -> Case:
     """A note-on, a program change or a pedal going down fires; nothing of what came passes."""
     return Case(
@@ -2289,6 +2424,33 @@ def ruling_24_a_pedal_holds_the_note_it_sends() -> Case:
 
 
 # Switches
+
+
+@case
+def ruling_24_a_pedal_that_comes_up_in_another_zone_may_fire_again() -> Case:
+    """The steps of a rule act before its zones: they see every value, whichever zone takes it."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ send = "program 5" }]
+        [[rules.zones]]
+        value = "64.."
+        to = "synth"
+        [[rules.zones]]
+        value = "..63"
+        to = "rack"
+        """,
+        """
+        at 0 keys controller 1 sustain 100
+        at 1 keys controller 1 sustain 0
+        at 2 keys controller 1 sustain 100
+        """,
+        """
+        at 0 synth program 1 5
+        at 2 synth program 1 5
+        """,
+    )
 
 
 @case
@@ -2493,6 +2655,31 @@ to = ["synth", "rack", "other"]
 
 
 @case
+def ruling_25_catching_up_goes_through_the_steps_of_the_port() -> Case:
+    """A rule that opens catches up with what its port's steps make of the last value."""
+    return Case(
+        """
+        [ports]
+        keys  = { input = true, steps = [{ map = { from = "controller mod", to = "pitch-bend", out = "0..8191" } }] }
+        pads  = { input = true }
+        synth = { output = true }
+        [switches]
+        up = { from = "pads", note = "C1" }
+        [[rules]]
+        from = "keys"
+        when = "up"
+        catch_up = ["pitch-bend"]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 mod 127
+        at 1 turn up on
+        """,
+        "at 1 synth pitch-bend 1 +8191",
+    )
+
+
+@case
 def ruling_26_clock_goes_by_port() -> Case:
     """Once to every output from its clock source; unset, from the one source with a rule without match to it."""
     return Case(
@@ -2579,6 +2766,41 @@ def ruling_26_a_lost_clock_source_stops() -> Case:
         at 2 rack stop
         at 3 synth stop
         """,
+    )
+
+
+@case
+def ruling_26_a_clock_source_that_ran_before_a_reload() -> Case:
+    """Whoever gets the clock of a running source by new rules is stopped as well when the source is lost."""
+    return Case(
+        """
+        [ports]
+        keys  = { input = true }
+        synth = { output = true, clock = "none" }
+        [[rules]]
+        from = "keys"
+        to = "synth"
+        """,
+        """
+        at 0 keys start
+        at 1 reload
+        at 2 keys clock
+        at 3 release keys
+        """,
+        """
+        at 2 synth clock
+        at 3 synth stop
+        """,
+        (
+            """
+            [ports]
+            keys  = { input = true }
+            synth = { output = true }
+            [[rules]]
+            from = "keys"
+            to = "synth"
+            """,
+        ),
     )
 
 

@@ -29,7 +29,6 @@ RIG = Rig(
         "song": {"values": ["verse", "chorus"]},
         "key": {"numbers": "-2..2"},
     },
-    True,
 )
 STATES: dict[str, list[State]] = {"up": [False, True], "song": ["verse", "chorus"], "key": [-2, 0, 1, 2]}
 EDGES = [0, 1, 6, 7, 59, 60, 61, 63, 64, 84, 100, 126, 127]

@@ -1,0 +1,33 @@
+"""Random rules and performances on the engine and on the slow model, side by side.
+
+`POINTSMAN_EXAMPLES` sets how many are played; the first are always the same. `scripts/compare-with-model` plays others.
+"""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from tests.rules.comparing import difference
+from tests.strategies import performances, rule_files, toml_of
+
+EXAMPLES = int(os.environ.get("POINTSMAN_EXAMPLES", "150"))
+
+
+@settings(
+    max_examples=EXAMPLES,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    phases=[Phase.generate, Phase.shrink],
+    suppress_health_check=list(HealthCheck),
+)
+@given(st.data())
+def test_engine_and_model_agree(data: st.DataObject) -> None:
+    """The same messages go out at the same times in the same order, with the same pending, whatever the rules say."""
+    files = data.draw(rule_files())
+    performance = data.draw(performances(files, most=60 if EXAMPLES <= 150 else 200))
+    told = difference([toml_of(file) for file in files], performance)
+    assert not told, told
