@@ -34,7 +34,7 @@ tames velocities, switches with pedals. What shall happen stands in rule files (
 _EXIT_CODES = """\
 exit codes:
   0    all is well
-  1    some files were not rewritten, or a test of the rule files failed
+  1    some files were not rewritten, a test of the rule files failed, new rules were refused, or a device is missing
   2    a rule file or the command line can't be used; nothing was done
   130  stopped with Ctrl-C; files written so far are whole, the others are as they were
 

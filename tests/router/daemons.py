@@ -37,7 +37,7 @@ STATUS: dict[str, Any] = {
         {
             "name": "cable_b",
             "direction": "out",
-            "state": "waiting",
+            "state": "missing",
             "computer_port": None,
             "messages": 0,
             "lost": 12,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -74,7 +75,11 @@ def test_a_pad_is_told_with_its_lines(evening: Evening, hub: Hub, capsys: pytest
     pads = hub.plug("Pad Box:Pad Box MIDI 1", receives=False)
     evening.play(1, pads, "note-on 10 C2 97", "note-off 10 C2 64")
     assert evening.learn() == 0
-    assert capsys.readouterr().out.splitlines() == [
+    out = capsys.readouterr().out
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    told = out.partition("MIDI 1\n\n")[2].rstrip()
+    assert f"```text\n{told}\n```" in readme
+    assert out.splitlines() == [
         "Press a key, a pad or a pedal, or turn a knob. Ctrl-C ends it.",
         "Listening to Pad Box:Pad Box MIDI 1",
         "",

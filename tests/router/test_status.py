@@ -6,6 +6,7 @@ import json
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -34,7 +35,7 @@ pit has played for 2 h 13 min; process 4711, version 0.2.0
 port           state    computer's port      messages  lost  wire
 keyboard  in   open     Pit Keyboard MIDI 1    12,034     -     -
 cable_a   out  open     Pit Interface 1         2,018     -  12 %
-cable_b   out  waiting  -                           0    17   0 %
+cable_b   out  missing  -                           0    17   0 %
 
 held notes  3
 tempo       124 bpm, from the clock of keyboard
@@ -57,6 +58,12 @@ def test_it_is_told_in_words(desk: Desk) -> None:
     answer = desk.run("status", "--name", "pit")
     assert (answer.code, answer.err) == (0, "")
     assert answer.out == WORDS
+
+
+def test_the_readme_shows_it() -> None:
+    """The same lines stand there, but for the day."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert f"```text\n{WORDS.replace(APPLIED, '2026-11-25 20:30:00')}```\n" in readme
 
 
 @pytest.mark.usefixtures("daemon")
