@@ -1,4 +1,4 @@
-"""What a service manager hears, over a real datagram socket."""
+"""What a service manager hears, over a real datagram socket; the form is that of sd_notify(3)."""
 
 from __future__ import annotations
 

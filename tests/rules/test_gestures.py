@@ -60,7 +60,7 @@ def touched(*texts: str) -> list[Control]:
     ],
 )
 def test_each_gesture_is_told_in_words(texts: list[str], words: str) -> None:
-    """One control, with what is on it, its channel, and what it did."""
+    """One control, with what is on it, its channel, and what it did; 64-69 are pedals (MIDI 1.0 table 3)."""
     assert [control.words(STANDARD) for control in touched(*texts)] == [words]
 
 
@@ -100,7 +100,7 @@ def test_halves_are_joined_on_their_own_channel_only() -> None:
 
 
 def test_a_fine_controller_is_told_as_one() -> None:
-    """Its low half makes it fine, whichever came first."""
+    """Its low half, 32 above it, makes it fine, whichever came first (MIDI 1.0 p. 12)."""
     for texts in (["controller 1 7 9", "controller 1 39 9"], ["controller 1 39 9", "controller 1 7 9"]):
         (control,) = touched(*texts)
         assert (control.identity, control.fine) == (("controller", 1, 7), True)
