@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.lanes import ALL, IDENTITY, NOWHERE, Form, Lane
+from rules.lanes import ALL, IDENTITY, NOWHERE, Form, Lane, open_in
 from rules.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -52,7 +52,7 @@ class CellMaker:
             return [self._cell(tuple(lanes))] * 128
         under: list[list[Lane]] = [[] for _ in range(128)]
         for lane, gate in zip(lanes, gates, strict=True):
-            for first in _open(gate):
+            for first in open_in(gate):
                 under[first].append(lane)
         return [self._cell(tuple(found)) for found in under]
 
@@ -67,6 +67,12 @@ class CellMaker:
 
     def _kept(self, key: object, cell: Cell) -> Cell:
         return self._cells.setdefault(key, cell)
+
+    def forget(self) -> None:
+        """Forgets what was made, piece by piece: thousands freed in one go would hold up whoever plays meanwhile."""
+        for made in (self._lanes, self._cells):
+            while made:
+                made.popitem()
 
     # -- the short way --------------------------------------------------------------------------------------------
 
@@ -134,16 +140,6 @@ class CellMaker:
             simple = simple and not places & banks
         way = WHOLE if not simple else HELD if rests else PASS
         return self._kept((lanes, way, kind), Cell(lanes, way, merged=merged))
-
-
-def _open(gate: int) -> list[int]:
-    """The bytes that a gate lets through; walks the set bits only, since most gates of many rules are narrow."""
-    found = []
-    while gate:
-        low = gate & -gate
-        found.append(low.bit_length() - 1)
-        gate ^= low
-    return found
 
 
 def _is_total(lane: Lane) -> bool:

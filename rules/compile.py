@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from functools import partial
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
+from typing import overload
 
 from rules.cells import CellMaker
 from rules.chain import (
@@ -25,7 +26,7 @@ from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.messages import SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.notation import MessageText
-from rules.pipeline import Branch, LazyTables, Pipeline, SwitchSend, Table
+from rules.pipeline import Branch, Pipeline, SwitchSend, Table
 from rules.sharing import shared_banks, shared_channels
 from rules.switches import Layout
 
@@ -33,7 +34,37 @@ from rules.switches import Layout
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     """The pipeline of a checked rule set. `ports` are the output ports of the pipeline that it will replace, if any:
     they keep their numbers."""
-    return Compiler(ruleset, ports).pipeline()
+    compiler = Compiler(ruleset, ports)
+    pipeline = compiler.pipeline()
+    compiler.cells.forget()
+    return pipeline
+
+
+class _LateTakers(Sequence[Table]):
+    """The tables that say which rules a message fits. A compiler of their own makes them when someone asks: nobody
+    does while music plays, and the first one's forms and chains needn't be kept for it."""
+
+    def __init__(self, ruleset: RuleSet, ports: Sequence[str], sources: Sequence[str]) -> None:
+        self._ruleset = ruleset
+        self._ports = ports
+        self._sources = sources
+
+    def __len__(self) -> int:
+        return len(self._sources)
+
+    @overload
+    def __getitem__(self, number: int) -> Table: ...
+
+    @overload
+    def __getitem__(self, number: slice) -> Sequence[Table]: ...
+
+    def __getitem__(self, number: int | slice) -> Table | Sequence[Table]:
+        return self._made[number]
+
+    @cached_property
+    def _made(self) -> Sequence[Table]:
+        compiler = Compiler(self._ruleset, self._ports)
+        return [compiler.takers(name) for name in self._sources]
 
 
 class Compiler:
@@ -64,7 +95,7 @@ class Compiler:
             present=self.present,
             sources=self.sources,
             tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
-            takers=LazyTables([partial(self._takers, name) for name in self.sources]),
+            takers=_LateTakers(self.ruleset, self.ports, self.sources),
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
@@ -123,7 +154,7 @@ class Compiler:
         stages = [stage for stage in steps if not stage.step.remembers]
         return step_links(stages, ("port", source), self.layout, self.nodes)
 
-    def _takers(self, source: str) -> Table:
+    def takers(self, source: str) -> Table:
         """Lanes that lead nowhere but say which rules a message fits."""
         chain = (*self._plain_port_steps(source), CountedEntry(SourceEntry(self, source, ())))
         return self.nodes.table_after(chain)
@@ -134,21 +165,23 @@ class Compiler:
         for name, port in self.ruleset.ports.items():
             if not port.can_send:
                 continue
-            if port.clock == source or (port.clock is None and self._whole_sources(name) == {source}):
+            if port.clock == source or (port.clock is None and self._whole_sources.get(name) == {source}):
                 found.append(self.number[name])
         return tuple(found)
 
-    def _whole_sources(self, port: str) -> set[str]:
-        """The sources with a rule without `match` to a port."""
-        found: set[str] = set()
+    @cached_property
+    def _whole_sources(self) -> Mapping[str, set[str]]:
+        """The sources with a rule without `match` to a port, by port."""
+        found: dict[str, set[str]] = {}
         for rule in self.ruleset.rules:
             if rule.match:
                 continue
             outlets: list[Outlet] = [*(rule.to or ())]
             for zone in rule.zones:
                 outlets += zone.to or ()
-            if any(self.ruleset.port_of(name) == port for outlet in outlets for name in outlet.to):
-                found.update(rule.source)
+            for outlet in outlets:
+                for name in outlet.to:
+                    found.setdefault(self.ruleset.port_of(name), set()).update(rule.source)
         return found
 
     # -- what switches and starts send ----------------------------------------------------------------------------

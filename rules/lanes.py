@@ -57,14 +57,15 @@ def preimage(table: bytes, wanted: int) -> int:
     return gate
 
 
-def open_in(gate: int) -> list[int]:
+@lru_cache(maxsize=1024)
+def open_in(gate: int) -> tuple[int, ...]:
     """The bytes that a gate lets through; walks the set bits only, since most gates of many rules are narrow."""
     found = []
     while gate:
         low = gate & -gate
         found.append(low.bit_length() - 1)
         gate ^= low
-    return found
+    return tuple(found)
 
 
 @lru_cache(maxsize=4096)
@@ -156,19 +157,33 @@ class Form(NamedTuple):
         return self.two[number] << 7 | self.one[number]
 
 
+@lru_cache(maxsize=128)
+def _each_head(status: int) -> tuple[bytes, ...]:
+    return (*(bytes((status, value)) for value in range(128)), *(b"",) * 128)
+
+
 @lru_cache(maxsize=4096)
 def _heads(status: int, table: bytes) -> tuple[bytes, ...]:
-    return tuple(bytes((status, value)) if value != NOWHERE else b"" for value in table[:128])
+    return tuple(map(_each_head(status).__getitem__, table[:128]))
+
+
+_EACH_TAIL: Final = (*(bytes((value,)) for value in range(128)), *(b"",) * 128)
+_NO_TAILS: Final = (b"",) * 128
 
 
 @lru_cache(maxsize=4096)
-def _tails(table: bytes, short: bool) -> tuple[bytes, ...]:
-    return tuple(b"" if short or value == NOWHERE else bytes((value,)) for value in table[:128])
+def _tails(table: bytes) -> tuple[bytes, ...]:
+    return tuple(map(_EACH_TAIL.__getitem__, table[:128]))
+
+
+@lru_cache(maxsize=1024)
+def _each_place(target: int, status: int) -> tuple[int, ...]:
+    return tuple(note_place(target, status, value) for value in range(256))
 
 
 @lru_cache(maxsize=4096)
 def _places(target: int, status: int, table: bytes) -> tuple[int, ...]:
-    return tuple(note_place(target, status, value) for value in table[:128])
+    return tuple(map(_each_place(target, status).__getitem__, table[:128]))
 
 
 def _closed(table: bytes, gate: int) -> bytes:
@@ -235,7 +250,7 @@ class Lane:
         if self.plain:
             self.places = _places(form.target, form.status, form.one)
             self.heads = _heads(form.status, form.one)
-            self.tails = _tails(closed(form.two, form.gate_two), self.short)
+            self.tails = _NO_TAILS if self.short else _tails(closed(form.two, form.gate_two))
 
     def first(self, d1: int, d2: int) -> int:
         """The outgoing first data byte."""

@@ -5,9 +5,9 @@ A *cell* holds the lanes for one status and first data byte; equal cells are one
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, overload
+from typing import Final
 
 from rules.guards import Guard
 from rules.lanes import Lane
@@ -68,30 +68,6 @@ class Table:
 
 NOWHERE: Final = Table([[Cell(())] * 128] * 128)
 """The table of a source that no rules know."""
-
-
-class LazyTables(Sequence[Table]):
-    """Tables that are made when they are first asked for, since not everyone asks."""
-
-    def __init__(self, makers: Sequence[Callable[[], Table]]) -> None:
-        self._makers = makers
-        self._made: dict[int, Table] = {}
-
-    def __len__(self) -> int:
-        return len(self._makers)
-
-    @overload
-    def __getitem__(self, number: int) -> Table: ...
-
-    @overload
-    def __getitem__(self, number: slice) -> Sequence[Table]: ...
-
-    def __getitem__(self, number: int | slice) -> Table | Sequence[Table]:
-        if isinstance(number, slice):
-            return [self[one] for one in range(len(self))[number]]
-        if number not in self._made:
-            self._made[number] = self._makers[number]()
-        return self._made[number]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from rules.lanes import ALL, FIRST, NOWHERE, Lane, gate_of
+from rules.lanes import ALL, FIRST, NOWHERE, Lane, gate_of, image, open_in
 from rules.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.pipeline import Cell, Table
 
@@ -33,10 +33,13 @@ def _ways(starts: Iterable[Start]) -> Iterator[tuple[Lane, int]]:
 
 def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]:
     """The lanes of a row, each with the first bytes under which it stands."""
+    row = table.rows[status & 0x7F]
     cells: dict[Cell, int] = {}
-    for first, cell in enumerate(table.rows[status & 0x7F]):
-        if firsts >> first & 1:
-            cells[cell] = cells.get(cell, 0) | 1 << first
+    if row.count(row[0]) == len(row):
+        cells[row[0]] = firsts
+    else:
+        for first in open_in(firsts):
+            cells[row[first]] = cells.get(row[first], 0) | 1 << first
     found: dict[Lane, int] = {}
     for cell, gate in cells.items():
         for lane in cell.lanes:
@@ -47,7 +50,7 @@ def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]
 def _outs(lane: Lane, gate: int) -> int:
     """The outgoing first bytes of a lane for a gate of incoming ones."""
     if lane.feed_one == FIRST:
-        return gate_of(lane.one[first] for first in range(128) if gate >> first & 1)
+        return image(lane.one, gate)
     return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NOWHERE)
 
 
@@ -97,8 +100,7 @@ def _keeps_apart(
     channel = lane.status & 0x0F
     return all(
         keys.setdefault((lane.target, channel, lane.one[first]), (source, row, first)) == (source, row, first)
-        for first in range(128)
-        if gate >> first & 1
+        for first in open_in(gate)
     )
 
 
