@@ -25,10 +25,14 @@ _NUMBERS: Final = 1 << 14
 
 
 class Heartbeat:
-    """Beats, and acknowledges credits. With `hurry` set the next beat comes soon."""
+    """Beats, and acknowledges credits. With `hurry` set the next beat comes soon.
+
+    `skipped` counts beats that never came back while later ones did: what was played in that moment is lost as well.
+    """
 
     def __init__(self, raw_input: RawInput, raw_output: RawOutput) -> None:
         self.hurry = False
+        self.skipped = 0
         self._receive = raw_input.get_message
         self._send = raw_output.send_message
         self._credits: list[Credit] = []
@@ -90,7 +94,9 @@ class Heartbeat:
 
     def _hear_all(self) -> None:
         while (received := self._receive()) is not None:
-            self._hear(received[0][1] << 7 | received[0][2])
+            message = received[0]
+            if len(message) == 3 and message[0] == CONTROLLER:  # others may connect to us, and send whatever they like
+                self._hear(message[1] << 7 | message[2])
 
     def _hear(self, number: int) -> None:
         """A beat came back: it, and all before it, which a hiccup of the server may have swallowed, are answered."""
@@ -102,6 +108,7 @@ class Heartbeat:
                 for credit, amount in spent:
                     credit.acknowledge(amount)
                 return
+            self.skipped += 1
 
     def _is_short(self) -> bool:
         return any(credit.is_short for credit in self._credits)

@@ -29,6 +29,7 @@ _REOPEN_AFTER: Final = 30_000_000_000
 
 _SILENT: Final = 1_000_000_000
 _LAST_BEAT: Final = 300_000_000
+_HICCUPS_EVERY: Final = 60_000_000_000
 
 Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping"]
 Port = Inlet | Outlet
@@ -64,6 +65,7 @@ class Ports:
         self._counted = 0
         self._quiet_since = 0
         self._reopened_at = 0
+        self._hiccup_said_at = -_HICCUPS_EVERY
         self._to_reopen: deque[Inlet] = deque()
         self._heartbeat = self._begin_heartbeat()
 
@@ -377,8 +379,14 @@ class Ports:
 
     def _complaints(self, now: int) -> list[PortEvent]:
         """What was lost or refused since the last word about it."""
+        events = []
+        if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY:
+            self._hiccup_said_at, self._heartbeat.skipped = now, 0
+            words = f"{self._backend.name} has had a hiccup; what was played in that moment may be lost"
+            events.append(PortEvent("dropping", None, words))
         said = ((outlet.wanted, outlet.complaint(now, self._backend.name)) for outlet in self.outlets.values())
-        return [PortEvent("dropping", wanted, f"{wanted.words}: {words}") for wanted, words in said if words]
+        events += [PortEvent("dropping", wanted, f"{wanted.words}: {words}") for wanted, words in said if words]
+        return events
 
     # -- the rest -----------------------------------------------------------------------------------------------------
 

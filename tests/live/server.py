@@ -42,9 +42,13 @@ def _free_name() -> tuple[TextIO, str]:
 
 
 class JackServer:
-    """A server that can be started, killed, stopped in its tracks, and started again."""
+    """A server that can be started, killed, stopped in its tracks, and started again.
 
-    def __init__(self, frames: int = 64) -> None:
+    `frames` make a period, at 48,000 a second. A server without realtime rights on a busy computer drops whole periods,
+    and the shorter they are the more of them.
+    """
+
+    def __init__(self, frames: int = 512) -> None:
         self._lock, name = _free_name()
         self.name = name
         self.environment = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}

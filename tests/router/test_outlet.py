@@ -1,0 +1,242 @@
+"""One output: what goes at once, what waits, and what is counted as lost or refused."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+
+import pytest
+
+from router.heartbeat import Heartbeat
+from router.outlet import Outlet
+from rules.agenda import NEVER
+from rules.pacing import MOST_WAITING
+from rules.wiring import Wanted
+from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub
+
+NOTE = b"\x90\x3c\x64"
+OFF = b"\x80\x3c\x40"
+SECOND = 1_000_000_000
+
+
+class Bench:
+    """An outlet to a device, on a system with or without a server that acknowledges."""
+
+    def __init__(self, wire: str = "usb", server: bool = False) -> None:
+        self.hub = Hub()
+        self.device: Device = self.hub.plug("Rack")
+        self.backend = FakeBackend(self.hub, server=server)
+        self.line: deque[Outlet] = deque()
+        self.outlet = Outlet(Wanted("rack", "out", "Rack", wire="din" if wire == "din" else "usb"), self.line)
+        loop = self.backend.loopback()
+        self.heartbeat = None if loop is None else Heartbeat(*loop)
+
+    def connect(self) -> Outlet:
+        """Open the port."""
+        self.outlet.connect(FakeOutput(self.device), "Rack", self.backend, self.heartbeat)
+        return self.outlet
+
+    def pumped(self, now: int = 0, until: int = 10 * SECOND) -> Iterator[int]:
+        """Pump whenever it makes sense; the times."""
+        while now <= until and self.outlet.waits:
+            yield now
+            now = self.outlet.pump(now)
+
+
+@pytest.mark.parametrize("server", [False, True])
+def test_short_messages_go_at_once_and_in_order(server: bool) -> None:
+    """As many as the system takes; all are counted."""
+    bench = Bench(server=server)
+    outlet = bench.connect()
+    sent = [bytes((0x90, at >> 7, at & 127)) for at in range(900)]
+    for message in sent:
+        outlet.send(message, 0)
+    assert bench.device.heard == sent
+    assert (outlet.messages, outlet.lost, outlet.waits) == (900, 0, False)
+
+
+def test_without_a_port_everything_is_lost_and_counted() -> None:
+    """Before it is there, and after it has gone."""
+    bench = Bench()
+    bench.outlet.send(NOTE, 0)
+    bench.connect().send(NOTE, 0)
+    bench.outlet.disconnect("missing")
+    bench.outlet.send(OFF, 0)
+    assert bench.device.heard == [NOTE]
+    assert (bench.outlet.messages, bench.outlet.lost, bench.outlet.state) == (1, 2, "missing")
+
+
+def test_a_server_that_says_nothing_gets_no_more_than_its_buffers_hold() -> None:
+    """The rest waits for the heartbeat, and follows it in order; what is short leads to a beat soon."""
+    bench = Bench(server=True)
+    outlet, heartbeat = bench.connect(), bench.heartbeat
+    assert heartbeat is not None
+    sent = [bytes((0x90, at >> 7, at & 127)) for at in range(3_000)]
+    for message in sent:
+        outlet.send(message, 0)
+    assert len(bench.device.heard) == 1_024
+    assert heartbeat.hurry
+    assert outlet.pump(SECOND) == NEVER
+    for at in range(3):
+        heartbeat.beat(at * SECOND)
+        heartbeat.beat(at * SECOND + 1_000)
+        outlet.pump(at * SECOND + 2_000)
+    assert bench.device.heard == sent
+    assert outlet.messages == 3_000
+
+
+def test_a_wire_is_fed_at_its_pace() -> None:
+    """A chord of ten takes 9.6 ms, less the two bytes that we are ahead; the load says so."""
+    bench = Bench("din")
+    outlet = bench.connect()
+    for _ in range(10):
+        outlet.send(NOTE, 0)
+    times = list(bench.pumped())
+    assert times[-1] == 9 * 960_000 - 640_000
+    assert bench.device.heard == [NOTE] * 10
+    assert outlet.load(SECOND - 1) == pytest.approx(0.0096)
+    assert Bench().connect().load(0) is None
+
+
+def test_what_waits_when_the_port_goes_is_lost() -> None:
+    """And counted; the next port begins with nothing."""
+    bench = Bench("din")
+    outlet = bench.connect()
+    for _ in range(10):
+        outlet.send(NOTE, 0)
+    outlet.disconnect("missing")
+    assert (outlet.messages, outlet.lost, outlet.waits) == (1, 9, False)
+    bench.connect().send(OFF, 0)
+    assert bench.device.heard == [NOTE, OFF]
+
+
+def test_another_wire_goes_on_with_what_waits() -> None:
+    """On reload `wire` may change while the port stays open: nothing is lost or overtaken."""
+    bench = Bench("din")
+    outlet = bench.connect()
+    for _ in range(3):
+        outlet.send(NOTE, 0)
+    outlet.rewire(Wanted("rack", "out", "Rack"))
+    outlet.send(OFF, 0)
+    outlet.pump(0)
+    assert bench.device.heard == [NOTE, NOTE, NOTE, OFF]
+    assert outlet.load(0) is None
+    outlet.rewire(Wanted("rack", "out", "Rack", wire="din"))
+    outlet.send(NOTE, 0)
+    outlet.send(NOTE, 0)
+    assert outlet.waits
+    assert outlet.load(0) is not None
+
+
+def test_sysex_beyond_the_limit_is_refused_in_words() -> None:
+    """Once in ten seconds, with the number of bytes; what fits passes."""
+    bench = Bench()
+    outlet = bench.connect()
+    fits, big = b"\xf0" + bytes(998) + b"\xf7", b"\xf0" + bytes(1_499) + b"\xf7"
+    for message in (fits, big, big):
+        outlet.send(message, 0)
+    assert bench.device.heard == [fits]
+    assert (outlet.refused, outlet.lost) == (2, 0)
+    assert outlet.complaint(0, "fake") == "2 sysex refused, of up to 1,501 bytes; fake carries 1,000"
+    outlet.send(big, 0)
+    assert outlet.complaint(SECOND, "fake") == ""
+    assert outlet.complaint(11 * SECOND, "fake") == "1 sysex refused, of up to 1,501 bytes; fake carries 1,000"
+    assert outlet.complaint(99 * SECOND, "fake") == ""
+
+
+def test_far_too_much_is_dropped_and_told() -> None:
+    """What no wire can carry: note-ons go first, and the outlet says how many."""
+    bench = Bench("din")
+    outlet = bench.connect()
+    for _ in range(MOST_WAITING // 2 + 11):
+        outlet.send(NOTE, 0)
+    assert outlet.complaint(0, "fake") == "10 messages dropped: far more than it can take"
+    outlet.disconnect("missing")
+    assert outlet.complaint(99 * SECOND, "fake") == ""
+    bench.connect()
+    assert outlet.complaint(999 * SECOND, "fake") == ""
+
+
+def test_the_state_as_plain_values() -> None:
+    """For the command `status`."""
+    bench = Bench("din")
+    bench.connect().send(NOTE, 0)
+    assert bench.outlet.state_at(0) == {
+        "name": "rack",
+        "direction": "out",
+        "state": "open",
+        "computer_port": "Rack",
+        "messages": 1,
+        "lost": 0,
+        "refused": 0,
+        "load": 0.001,
+    }
+
+
+class TestHeartbeat:
+    """Messages to ourselves, which show that a server lives and has carried what was sent before."""
+
+    def setup_method(self) -> None:
+        """A server that answers at once, until it dies."""
+        self.hub = Hub()
+        backend = FakeBackend(self.hub, server=True)
+        loop = backend.loopback()
+        assert loop is not None
+        self.input: FakeInput = loop[0]
+        self.output: FakeOutput = loop[1]
+        self.heartbeat = Heartbeat(*loop)
+
+    def test_ten_beats_a_second_when_nobody_is_in_a_hurry(self) -> None:
+        """More only when somebody asks."""
+        for at in range(0, SECOND, 1_000_000):
+            self.heartbeat.beat(at)
+        assert len(self.output.device.heard) == 10
+        self.heartbeat.hurry = True
+        self.heartbeat.beat(SECOND - 1)
+        assert len(self.output.device.heard) == 11
+        assert self.heartbeat.next_time == SECOND - 1 + 100_000_000
+
+    def test_a_living_server_is_never_missed(self) -> None:
+        """Even where nobody looked for an hour, as when the computer slept."""
+        self.heartbeat.beat(0)
+        assert not self.heartbeat.is_lost(3_600 * SECOND)
+        self.heartbeat.beat(3_600 * SECOND)
+        assert not self.heartbeat.is_lost(3_600 * SECOND)
+        assert self.heartbeat.ask()
+
+    def test_a_dead_one_is_missed_after_a_second(self) -> None:
+        """Not sooner, and not for a single beat."""
+        self.heartbeat.beat(0)
+        self.hub.die()
+        times = range(100_000_000, 3 * SECOND, 100_000_000)
+        lost = []
+        for at in times:
+            self.heartbeat.beat(at)
+            lost.append(self.heartbeat.is_lost(at))
+        assert lost.index(True) == 11
+        assert not self.heartbeat.ask()
+        assert not self.heartbeat.is_settled
+
+    def test_a_dead_one_is_not_flooded(self) -> None:
+        """A buffer that nobody empties would hold up everything once it is full."""
+        self.hub.die()
+        for at in range(5_000):
+            self.heartbeat.hurry = True
+            self.heartbeat.beat(at * 1_000_000)
+        assert len(self.output.device.heard) < 1_100
+
+    def test_a_beat_that_is_swallowed_is_counted(self) -> None:
+        """A later one answers for it."""
+        self.heartbeat.beat(0)
+        self.input.waiting.clear()
+        self.heartbeat.beat(SECOND)
+        self.heartbeat.beat(SECOND + 1)
+        assert (self.heartbeat.skipped, self.heartbeat.is_settled) == (1, True)
+
+    def test_what_others_send_to_the_loopback_is_no_answer(self) -> None:
+        """Anybody may connect to it."""
+        self.hub.die()
+        self.heartbeat.beat(0)
+        self.input.waiting += [b"\xb0\x7f\x7f", b"\xf8", b"\x90\x00\x01"]
+        self.heartbeat.beat(1)
+        assert not self.heartbeat.is_settled

@@ -1,0 +1,431 @@
+"""The ports of a session: found, lost, found again, wanted anew, and the death of a sound server."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from router.inlet import Inlet
+from router.ports import PortEvent, Ports
+from rules.errors import MachineError
+from rules.wiring import Wanted
+from tests.router.fake_midi import Device, FakeBackend, Hub
+
+NOTE = b"\x90\x3c\x64"
+OFF = b"\x80\x3c\x40"
+SECOND = 1_000_000_000
+
+KEYS = Wanted("keys", "in", "Stage*")
+RACK = Wanted("rack", "out", "Rack*")
+TAKE = Wanted("take", "out", "take", virtual=True)
+
+
+def told(events: list[PortEvent]) -> list[tuple[str, str]]:
+    """Kinds and words."""
+    return [(event.kind, event.words) for event in events]
+
+
+@pytest.fixture(autouse=True)
+def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here a server answers at once, or never."""
+    monkeypatch.setattr("router.heartbeat._ANSWER", 1_000_000)
+
+
+class Rig:
+    """A keyboard, a rack, and ports to them."""
+
+    def __init__(self, *wanted: Wanted, server: bool = False, numbered: bool = True) -> None:
+        self.hub = Hub(numbered)
+        self.stage: Device = self.hub.plug("Stage 88", receives=False)
+        self.rack: Device = self.hub.plug("Rack", sends=False)
+        self.backend = FakeBackend(self.hub, server=server)
+        self.ports = Ports(self.backend)
+        self.now = time.monotonic_ns()
+        self.first = self.ports.want(wanted or (KEYS, RACK), self.now)
+
+    def scan(self, seconds: float = 0.25) -> list[tuple[str, str]]:
+        """What is said a moment later; whatever arrived is counted, as the loop does."""
+        self.now += int(seconds * SECOND)
+        for inlet in self.ports.inlets:
+            while inlet.get_message() is not None:
+                inlet.messages += 1
+        self.ports.pump(self.now)
+        return told(self.ports.scan(self.now))
+
+    def inlet(self, name: str) -> Inlet:
+        """An open input, by our name."""
+        return next(inlet for inlet in self.ports.inlets if inlet.name == name)
+
+    def die(self) -> list[tuple[str, str]]:
+        """The server dies; what is said until it is missed."""
+        self.hub.die()
+        said: list[tuple[str, str]] = []
+        while not self.backend.losses:
+            said += self.scan(0.1)
+            assert self.now < time.monotonic_ns() + 60 * SECOND, "nobody misses the server"
+        return said
+
+    def passes(self) -> bool:
+        """Whether a note comes in, and another goes out."""
+        self.stage.play(NOTE)
+        came = self.inlet("keys").get_message()
+        self.ports.outlets["rack"].send(NOTE, self.now)
+        return came is not None and self.rack.messages == [NOTE]
+
+
+def test_ports_are_found_by_pattern() -> None:
+    """Both directions, said in words without numbers, and nothing more is said later."""
+    rig = Rig()
+    assert told(rig.first) == [("found", 'input "keys": Stage 88'), ("found", 'output "rack": Rack')]
+    assert rig.passes()
+    assert rig.scan() == []
+
+
+def test_missing_ports_are_waited_for() -> None:
+    """Said once; opened when they appear, whatever else comes and goes."""
+    rig = Rig(Wanted("pads", "in", "Pad*"))
+    assert told(rig.first) == [("waiting", 'input "pads": the computer has no port "Pad*"; waiting for it')]
+    other = rig.hub.plug("Other")
+    assert rig.scan() == []
+    rig.hub.plug("Pad Box")
+    rig.hub.unplug(other)
+    assert rig.scan() == [("found", 'input "pads": Pad Box')]
+    assert [inlet.name for inlet in rig.ports.inlets] == ["pads"]
+
+
+def test_a_device_that_is_unplugged_and_plugged_in_again() -> None:
+    """It has another number then; what is sent meanwhile is counted as lost."""
+    rig = Rig()
+    rig.hub.unplug(rig.stage)
+    rig.hub.unplug(rig.rack)
+    assert rig.scan() == [
+        ("lost", 'input "keys": Stage 88 has gone'),
+        ("lost", 'output "rack": Rack has gone'),
+        ("waiting", 'input "keys": the computer has no port "Stage*"; waiting for it'),
+        ("waiting", 'output "rack": the computer has no port "Rack*"; waiting for it'),
+    ]
+    rig.ports.outlets["rack"].send(NOTE, rig.now)
+    assert (rig.ports.inlets, rig.ports.outlets["rack"].lost) == ([], 1)
+    rig.stage, rig.rack = rig.hub.plug("Stage 88"), rig.hub.plug("Rack", sends=False)
+    assert rig.scan() == [("found", 'input "keys": Stage 88'), ("found", 'output "rack": Rack')]
+    assert rig.passes()
+
+
+def test_a_device_that_was_away_between_two_looks() -> None:
+    """The new number tells: it is lost and found at once."""
+    rig = Rig(KEYS)
+    rig.hub.unplug(rig.stage)
+    rig.hub.plug("Stage 88")
+    assert rig.scan() == [("lost", 'input "keys": Stage 88 has gone'), ("found", 'input "keys": Stage 88')]
+
+
+def test_several_candidates_are_listed_once() -> None:
+    """Until one of them goes; with a number either can be had."""
+    rig = Rig(Wanted("twin", "out", "Twin*"), Wanted("second", "out", "Twin*#2"))
+    twins = [rig.hub.plug("Twin"), rig.hub.plug("Twin")]
+    ambiguous = '"Twin*" means Twin or Twin: write more of the name, or #2 behind it for the second'
+    assert rig.scan() == [("ambiguous", f'output "twin": {ambiguous}'), ("found", 'output "second": Twin')]
+    rig.ports.outlets["second"].send(NOTE, 0)
+    assert (twins[0].heard, twins[1].heard) == ([], [NOTE])
+    rig.hub.plug("Other")
+    assert rig.scan() == []
+    rig.hub.unplug(twins[0])
+    assert rig.scan() == [("ambiguous", 'output "twin": Twin is output "second" already')]
+
+
+def test_one_port_is_not_opened_under_two_names() -> None:
+    """Two outputs that are one instrument would end each other's notes."""
+    rig = Rig(RACK, Wanted("module", "out", "Ra*"), Wanted("back", "in", "Rack*"))
+    assert told(rig.first)[1:] == [
+        ("found", 'output "rack": Rack'),
+        ("ambiguous", 'output "module": Rack is output "rack" already'),
+    ]
+
+
+def test_virtual_ports_are_made_and_never_connected_to_ourselves() -> None:
+    """Others find them by our name; a pattern for everything doesn't mean them."""
+    rig = Rig(TAKE, Wanted("from-daw", "in", "from-daw", virtual=True), Wanted("all", "in", "*"))
+    assert told(rig.first) == [
+        ("found", 'input "from-daw": other programs find it as "from-daw"'),
+        ("found", 'input "all": Stage 88'),
+        ("found", 'output "take": other programs find it as "take"'),
+    ]
+    rig.hub.find("pointsman:from-daw").hear(NOTE)
+    assert rig.inlet("from-daw").get_message() == (list(NOTE), 0.0)
+    rig.ports.outlets["take"].send(OFF, 0)
+    assert rig.hub.find("pointsman:take").heard == [OFF]
+
+
+def test_where_there_are_no_virtual_ports_the_rules_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the port's name, and before anything was opened or closed."""
+    rig = Rig()
+    monkeypatch.setattr(FakeBackend, "has_virtual", False)
+    with pytest.raises(MachineError, match='output "take": fake has no virtual ports; name a port that the computer'):
+        rig.ports.want([TAKE], rig.now)
+    assert rig.passes()
+
+
+def test_a_port_that_cannot_be_opened_is_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the system says is said once; the next look may be luckier."""
+    rig = Rig(KEYS)
+
+    def busy(self: FakeBackend, name: str, label: str) -> None:
+        raise MachineError("somebody else has it")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(FakeBackend, "open_output", busy)
+        assert told(rig.ports.want([KEYS, RACK], rig.now)) == [("waiting", 'output "rack": somebody else has it')]
+        assert rig.scan() == []
+    assert rig.scan() == [("found", 'output "rack": Rack')]
+
+
+# -- wanted anew ------------------------------------------------------------------------------------------------------
+
+
+def test_ports_that_stay_are_not_touched() -> None:
+    """Not even where a new pattern means the same; what has arrived meanwhile is still there."""
+    rig = Rig()
+    opened = rig.backend.opened
+    rig.stage.play(NOTE)
+    assert rig.ports.want([Wanted("keys", "in", "*88"), RACK], rig.now) == []
+    rig.ports.drop_unwanted()
+    assert rig.backend.opened == opened
+    assert rig.inlet("keys").get_message() is not None
+    assert rig.inlet("keys").wanted.pattern == "*88"
+
+
+def test_what_is_no_longer_wanted_closes_after_its_note_offs() -> None:
+    """An output can be sent to until it is dropped; an input is lost at once, so that its notes end."""
+    rig = Rig()
+    assert told(rig.ports.want([], rig.now)) == [
+        ("lost", 'input "keys": no longer wanted'),
+        ("lost", 'output "rack": no longer wanted'),
+    ]
+    assert rig.ports.inlets == []
+    rig.ports.outlets["rack"].send(OFF, rig.now)
+    rig.ports.drop_unwanted()
+    assert rig.rack.heard == [OFF]
+    assert (rig.ports.outlets, rig.stage.listeners) == ({}, [])
+
+
+def test_note_offs_on_a_slow_wire_are_sent_before_the_port_closes() -> None:
+    """The port lives on until they are out, though nobody can reach it any more."""
+    slow = Wanted("rack", "out", "Rack*", wire="din")
+    rig = Rig(slow)
+    rig.ports.want([], rig.now)
+    outlet = rig.ports.outlets["rack"]
+    for _ in range(5):
+        outlet.send(OFF, rig.now)
+    rig.ports.drop_unwanted()
+    assert (rig.ports.outlets, outlet.is_open) == ({}, True)
+    for _ in range(6):
+        rig.scan(0.001)
+    assert (rig.rack.heard, outlet.is_open) == ([OFF] * 5, False)
+
+
+def test_a_name_that_moves_to_another_port() -> None:
+    """The old one is silenced, the new one is found; an input lets go."""
+    rig = Rig()
+    other = rig.hub.plug("Module")
+    events = rig.ports.want([Wanted("keys", "in", "Mod*"), Wanted("rack", "out", "Mod*")], rig.now)
+    assert told(events) == [
+        ("lost", 'input "keys": no longer Stage 88'),
+        ("lost", 'output "rack": no longer Rack'),
+        ("found", 'input "keys": Module'),
+        ("found", 'output "rack": Module'),
+    ]
+    rig.ports.drop_unwanted()
+    assert b"\xb0\x7b\x00" in rig.rack.heard
+    rig.ports.outlets["rack"].send(NOTE, rig.now)
+    assert other.heard == [NOTE]
+    assert NOTE not in rig.rack.heard
+
+
+def test_a_port_under_a_new_name() -> None:
+    """Opened for the new name before the old one lets go of it."""
+    rig = Rig(RACK)
+    events = rig.ports.want([Wanted("organ", "out", "Rack*")], rig.now)
+    assert told(events) == [("lost", 'output "rack": no longer wanted'), ("found", 'output "organ": Rack')]
+    rig.ports.drop_unwanted()
+    rig.ports.outlets["organ"].send(NOTE, rig.now)
+    assert rig.rack.heard == [NOTE]
+
+
+def test_rules_that_came_to_nothing_leave_the_ports_as_they_were() -> None:
+    """Wanted, but never dropped: the next ones find everything still open."""
+    rig = Rig()
+    rig.ports.want([TAKE], rig.now)
+    assert told(rig.ports.want([KEYS, RACK], rig.now)) == [("lost", 'output "take": no longer wanted')]
+    rig.ports.drop_unwanted()
+    assert rig.passes()
+    assert list(rig.ports.outlets) == ["rack"]
+
+
+def test_the_wire_of_an_open_port_may_change() -> None:
+    """It is how we send, not where."""
+    rig = Rig()
+    assert rig.ports.want([KEYS, Wanted("rack", "out", "Rack*", wire="din")], rig.now) == []
+    for _ in range(3):
+        rig.ports.outlets["rack"].send(NOTE, rig.now)
+    assert rig.rack.messages == [NOTE]
+
+
+# -- a sound server ---------------------------------------------------------------------------------------------------
+
+
+def test_a_server_that_dies_is_missed_and_waited_for() -> None:
+    """All ports are lost with it, nothing is touched, nothing freezes; when it is back, all are opened anew."""
+    rig = Rig(KEYS, RACK, TAKE, server=True)
+    assert rig.die() == [
+        ("server lost", "fake doesn't answer any more; waiting for it"),
+        ("lost", 'input "keys": lost with it'),
+        ("lost", 'output "rack": lost with it'),
+        ("lost", 'output "take": lost with it'),
+    ]
+    rig.ports.outlets["rack"].send(NOTE, rig.now)
+    assert (rig.ports.inlets, rig.backend.losses) == ([], 1)
+    assert {port["state"] for port in rig.ports.state()} == {"server lost"}
+    rig.hub.revive()
+    assert rig.scan() == [
+        ("server back", "fake is back"),
+        ("found", 'input "keys": Stage 88'),
+        ("found", 'output "rack": Rack'),
+        ("found", 'output "take": other programs find it as "take"'),
+    ]
+    assert rig.passes()
+
+
+def test_nothing_is_opened_on_a_server_that_has_just_died() -> None:
+    """Not yet missed, but it is asked before: new rules wait for it, and play once it is back."""
+    rig = Rig(server=True)
+    rig.hub.die()
+    opened = rig.backend.opened
+    assert rig.ports.want([KEYS, RACK, TAKE], rig.now) == []
+    assert rig.backend.opened == opened
+    assert rig.die()[0][0] == "server lost"
+    rig.hub.revive()
+    assert ("found", 'output "take": other programs find it as "take"') in rig.scan()
+
+
+def test_rules_that_change_while_the_server_is_away() -> None:
+    """They count when it is back."""
+    rig = Rig(server=True)
+    rig.die()
+    assert rig.ports.want([KEYS], rig.now) == []
+    rig.ports.drop_unwanted()
+    rig.hub.revive()
+    assert rig.scan() == [("server back", "fake is back"), ("found", 'input "keys": Stage 88')]
+
+
+def test_a_hiccup_of_the_server_is_told() -> None:
+    """At most once a minute: what was played in that moment may be lost."""
+    rig = Rig(server=True)
+    loopback = rig.hub.find("pointsman:heartbeat")
+    hiccups = 0
+    for _ in range(40):
+        rig.ports.pump(rig.now)
+        for listener in loopback.listeners:
+            listener.waiting.clear()
+        hiccups += len(rig.scan(0.2))
+    assert hiccups == 1
+
+
+# -- while it is quiet ------------------------------------------------------------------------------------------------
+
+
+def test_tidying_waits_until_nobody_plays() -> None:
+    """Two seconds of silence; not a moment earlier."""
+    rig = Rig()
+    for _ in range(20):
+        rig.stage.play(NOTE)
+        rig.scan()
+    assert rig.backend.tidied == 0
+    for _ in range(8):
+        rig.scan()
+    assert rig.backend.tidied == 0
+    rig.scan()
+    assert rig.backend.tidied == 1
+
+
+def test_an_input_that_may_be_stuck_is_opened_anew_in_a_long_silence() -> None:
+    """Once, and only if it was heard before; it hears what comes next."""
+    rig = Rig()
+    rig.stage.play(NOTE)
+    rig.scan()
+    opened = rig.backend.opened
+    for _ in range(10):
+        rig.scan(10)
+    assert rig.backend.opened == opened + 1
+    assert len(rig.stage.listeners) == 1
+    assert rig.passes()
+
+
+def test_a_cure_opens_silent_inputs_anew_and_loses_nothing() -> None:
+    """What is heard just now isn't stuck: it stays, and so does the message that shows it."""
+    rig = Rig(KEYS, Wanted("pads", "in", "Pads"))
+    pads = rig.hub.plug("Pads")
+    rig.scan()
+    pads.play(NOTE)
+    rig.stage.play(NOTE)
+    rig.scan()
+    opened = rig.backend.opened
+    rig.ports.cure(rig.now + SECOND // 2)
+    rig.scan()
+    assert rig.backend.opened == opened
+    rig.ports.cure(rig.now + 2 * SECOND)
+    rig.stage.play(NOTE, OFF)  # after the loop has polled, before the look
+    rig.ports.scan(rig.now)
+    rig.ports.scan(rig.now)
+    assert rig.backend.opened == opened + 2
+    received = [rig.inlet("keys").get_message() for _ in range(3)]
+    assert received == [(list(NOTE), 0.0), (list(OFF), 0.0), None]
+    assert (len(rig.stage.listeners), len(pads.listeners)) == (1, 1)
+    pads.play(OFF)
+    assert rig.inlet("pads").get_message() == (list(OFF), 0.0)
+
+
+# -- the rest ---------------------------------------------------------------------------------------------------------
+
+
+def test_what_is_refused_is_told_by_port() -> None:
+    """A sysex that is too long for the system."""
+    rig = Rig()
+    rig.ports.outlets["rack"].send(b"\xf0" + bytes(2_000) + b"\xf7", rig.now)
+    words = 'output "rack": 1 sysex refused, of up to 2,002 bytes; fake carries 1,000'
+    assert rig.scan() == [("dropping", words)]
+
+
+def test_the_state_of_all_ports() -> None:
+    """For `status`: inputs first."""
+    rig = Rig(KEYS, RACK, Wanted("pads", "in", "Pads"))
+    rig.inlet("keys").messages = 5
+    rig.inlet("keys").faulty = 1
+    states = [(port["name"], port["direction"], port["state"], port["computer_port"]) for port in rig.ports.state()]
+    assert states == [
+        ("keys", "in", "open", "Stage 88"),
+        ("pads", "in", "missing", None),
+        ("rack", "out", "open", "Rack"),
+    ]
+    assert (rig.ports.state()[0]["messages"], rig.ports.state()[0]["lost"]) == (5, 1)
+
+
+@pytest.mark.parametrize("server", [False, True])
+def test_leaving_sends_what_waits(server: bool) -> None:
+    """Even on a slow wire; then everything is closed."""
+    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"), KEYS, server=server)
+    for _ in range(4):
+        rig.ports.outlets["rack"].send(OFF, 0)
+    rig.ports.flush(SECOND)
+    assert rig.rack.heard == [OFF] * 4
+    rig.ports.close()
+    assert (rig.ports.inlets, rig.stage.listeners, rig.backend.closed) == ([], [], True)
+
+
+def test_leaving_a_dead_server_takes_no_time() -> None:
+    """What waits there is lost; nothing is waited for."""
+    rig = Rig(server=True)
+    rig.die()
+    rig.ports.flush(60 * SECOND)
+    rig.ports.close()
+    assert rig.backend.closed
