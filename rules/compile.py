@@ -155,7 +155,7 @@ class Compiler:
         return step_links(stages, ("port", source), self.layout, self.nodes)
 
     def takers(self, source: str) -> Table:
-        """Lanes that lead nowhere but say which rules a message fits."""
+        """Lanes that lead nowhere: their targets are the numbers of the rules that a message fits."""
         chain = (*self._plain_port_steps(source), CountedEntry(SourceEntry(self, source, ())))
         return self.nodes.table_after(chain)
 

@@ -117,10 +117,10 @@ class SourceEntry:
             return [port for port in self._clock if ports[self._compiler.ports[port]].reset]
         return list(self._clock) if form.status in ESCAPED_TRANSPORT else []
 
-    def taken(self, form: Form) -> list[Form]:
-        """One form for each rule that takes a form, or part of it."""
+    def taken(self, form: Form) -> list[tuple[int, Form]]:
+        """The number of each rule that takes a form, or part of it, with what it takes."""
         _, passing = self._turned(form)
-        return [taken for _, taken in self._routed(form.status, passing, self._rules)]
+        return [(entry.branch.number, taken) for entry, taken in self._routed(form.status, passing, self._rules)]
 
     def let_in(self, form: Form) -> list[Form]:
         """What of a form the rules get to see."""
@@ -187,8 +187,8 @@ class CountedEntry:
         self._entry = entry
 
     def fold(self, form: Form) -> list[Form]:
-        """Forms that arrive, at no port in particular."""
-        return [piece._replace(target=0) for piece in self._entry.taken(form)]
+        """Forms that arrive: the number of the rule stands where else the port's is."""
+        return [taken._replace(target=number) for number, taken in self._entry.taken(form)]
 
 
 def condition_of(trigger: Trigger) -> Condition:

@@ -66,7 +66,7 @@ class RuleTally:
         self._judged += 1
         channel = _channel(index >> 7)
         rules = {
-            lane.rule
+            lane.target
             for lane in self._takers[source].cells[index].lanes
             if lane.gate[second] != NOWHERE and (lane.guard == ALWAYS or holds(lane.guard, word))
         }
@@ -86,7 +86,7 @@ class RuleTally:
         for groups, hits in zip(self._groups, self.hits, strict=True):
             for (cell, row), count in zip(groups.members, hits, strict=True):
                 if count and (channel is None or _channel(row) == channel):
-                    for rule in {lane.rule for lane in cell.lanes}:
+                    for rule in {lane.target for lane in cell.lanes}:
                         totals[rule] += count
         return totals
 
