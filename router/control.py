@@ -35,6 +35,7 @@ _PIECE: Final = 48 * 1024
 _CLIENTS: Final = 16
 _AT_THE_DOOR: Final = 128  # clients that may wait to be let in
 _CLIENT_PATIENCE: Final = 30.0  # seconds for a client to ask, or to take its answer
+_LAST_WORDS: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
 _LONGEST_PATH: Final = 103  # bytes of a socket's path: 107 on Linux (unix(7)), 103 on macOS
 
 
@@ -83,9 +84,10 @@ class Control:
         for client in clients:
             with suppress(OSError):
                 client.shutdown(socket.SHUT_RD)  # an answer that is on its way still gets there
+        end = time.monotonic() + _LAST_WORDS
         for thread in (*self._threads, *clients.values()):
             if thread is not threading.current_thread():
-                thread.join(timeout=1.0)
+                thread.join(timeout=max(end - time.monotonic(), 0.01))
         with suppress(OSError):
             self._path.unlink()
         for one in (self._listener, self._waker, self._woken):

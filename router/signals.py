@@ -1,4 +1,4 @@
-"""How a daemon hears that it shall leave, or read its rules again."""
+"""How a daemon hears that it shall leave, or read its rules again; and how other commands end in good order."""
 
 from __future__ import annotations
 
@@ -40,6 +40,22 @@ def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[No
         for name, handler in handlers.items()
         if (number := getattr(signal, name, None)) is not None
     }
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@contextmanager
+def ended_like_ctrl_c() -> Iterator[None]:
+    """SIGTERM and a closed terminal raise KeyboardInterrupt, as Ctrl-C does: what was begun is ended all the same."""
+
+    def end(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    numbers = [number for name in ("SIGTERM", "SIGHUP") if (number := getattr(signal, name, None)) is not None]
+    before = {number: signal.signal(number, end) for number in numbers}
     try:
         yield
     finally:

@@ -16,12 +16,14 @@ import select
 import sys
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
 from typing import Any, Final
 
 from router.backends import Backend, choose_backend
 from router.ports import PortEvent, Ports
 from router.rulefiles import read_rule_files
 from router.settings import SoundcheckSettings
+from router.signals import ended_like_ctrl_c
 from router.terminal import is_terminal, painted, say
 from router.words import columns, count, plain
 from rules.books import Sent
@@ -57,15 +59,14 @@ def soundcheck(
     by_hand = settings.seconds is None and waits is None and _someone_is_there() and not settings.json
     if waits is None:
         waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_SECONDS)
-    ports = Ports(backend or choose_backend(settings.backend, "pointsman-soundcheck"))
-    try:
+    with ended_like_ctrl_c(), ExitStack() as closing:
+        ports = Ports(backend or choose_backend(settings.backend, "pointsman-soundcheck"))
+        closing.callback(ports.close)
         booth = Booth(reading, planned, ports)
         if not settings.json:
             say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
         booth.begin(_for_enter() if by_hand else lambda: True)
         booth.play_all(waits, quiet=settings.json)
-    finally:
-        ports.close()
     if settings.json:
         say([json.dumps(booth.data(), indent=2)])
     else:

@@ -26,6 +26,7 @@ from typing import Any, Final
 
 from router.control import ask_daemon
 from router.settings import StatusSettings
+from router.signals import ended_like_ctrl_c
 from router.terminal import is_terminal, painted, say, shows_colour
 from router.words import columns, count, number, plain
 from rules.errors import MachineError
@@ -40,8 +41,13 @@ def status(settings: StatusSettings, pause: Callable[[float], None] = time.sleep
     if not settings.watch:
         say([json.dumps(_data(first), indent=2)] if settings.json else in_words(first))
         return 0
+    with ended_like_ctrl_c():
+        _watch(settings, first, pause)
+    return 0
+
+
+def _watch(settings: StatusSettings, told: Mapping[str, Any] | MachineError, pause: Callable[[float], None]) -> None:
     show: Callable[[Mapping[str, Any] | MachineError], None] = _line_of_data if settings.json else _screen()
-    told: Mapping[str, Any] | MachineError = first
     try:
         while True:
             show(told)
@@ -49,7 +55,7 @@ def status(settings: StatusSettings, pause: Callable[[float], None] = time.sleep
             pause(_EVERY)
             told = _asked_again(settings.name)
     except KeyboardInterrupt:
-        return 0
+        return
     finally:
         if isinstance(show, Screen):
             show.leave()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from router.commands.parsing import CAUTION, add_daemon_name, command, file_name
+from router.commands.parsing import CAUTION, add_backend, add_daemon_name, command, file_name
 from router.settings import RunSettings
 
 _RUN_ABOUT = """\
@@ -37,7 +37,7 @@ def add_commands(commands: Any) -> None:
     add = parser.add_argument
     add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
     add_daemon_name(parser)
-    add("--backend", metavar="SYSTEM", help="the MIDI system of the computer: alsa, jack, coremidi, windows")
+    add_backend(parser)
     add("--record", metavar="FOLDER", type=file_name, help="keep a recording of all that is played in this folder")
 
 

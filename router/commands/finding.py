@@ -6,7 +6,7 @@ import argparse
 import math
 from typing import Any
 
-from router.commands.parsing import command, file_name
+from router.commands.parsing import add_backend, command, file_name
 from router.settings import LearnSettings, SoundcheckSettings
 
 _LEARN_ABOUT = """\
@@ -50,7 +50,7 @@ def _add_learn(commands: Any) -> None:
     parser.set_defaults(call=_learn)
     add = parser.add_argument
     add("rules", metavar="RULES", type=file_name, nargs="*", help="rule files whose names for ports are to be used")
-    add("--backend", metavar="SYSTEM", help="the MIDI system of the computer: alsa, jack, coremidi, windows")
+    add_backend(parser)
     add("--json", action="store_true", help="print a line of JSON for each thing that was touched")
 
 
@@ -66,7 +66,7 @@ def _add_soundcheck(commands: Any) -> None:
     add = parser.add_argument
     add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
     add("--seconds", metavar="N", type=_seconds, help="how long each note sounds; without it, until you press Enter")
-    add("--backend", metavar="SYSTEM", help="the MIDI system of the computer: alsa, jack, coremidi, windows")
+    add_backend(parser)
     add("--json", action="store_true", help="print the outcome as JSON; each note sounds for 2 seconds then")
 
 

@@ -9,6 +9,9 @@ from typing import Any, Final
 from router.settings import STANDARD_NAME
 from rules.errors import PointsmanError
 
+BACKEND_NAMES: Final = ("alsa", "jack", "coremidi", "winmm")
+"""Those of `router.backends`, which isn't imported to read a command line."""
+
 CAUTION: Final = """\
 New rules can change levels suddenly. Turn the volume down before you play the result for the first time."""
 
@@ -35,6 +38,16 @@ def add_daemon_name(parser: argparse.ArgumentParser) -> None:
         "--name", metavar="NAME", default=STANDARD_NAME, help=f'the name of the daemon ("{STANDARD_NAME}")'
     )
     completed_by(option, _names_of_daemons)
+
+
+def add_backend(parser: argparse.ArgumentParser, use: str = "use this MIDI system of the computer") -> None:
+    """Add the option that chooses the MIDI system."""
+    parser.add_argument(
+        "--backend",
+        metavar="SYSTEM",
+        choices=BACKEND_NAMES,
+        help=f"{use}: {', '.join(BACKEND_NAMES)}; without it, the first that is there",
+    )
 
 
 def completed_by(argument: argparse.Action, words: Callable[..., list[str]]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from router.commands.parsing import add_daemon_name, command, file_name, length
+from router.commands.parsing import add_backend, add_daemon_name, command, file_name, length
 from router.settings import RecordSettings
 
 _ABOUT = """\
@@ -63,7 +63,7 @@ def add_commands(commands: Any) -> None:
         default=[],
         help="make a port of this name that other programs send to, and record it",
     )
-    add("--backend", metavar="SYSTEM", help="the MIDI system for --from and --virtual: alsa, jack, coremidi, winmm")
+    add_backend(parser, "for --from and --virtual, use this MIDI system")
     add_daemon_name(parser)
     add("--json", action="store_true", help="print what was saved as JSON")
 

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from router.backends import BACKENDS
+from router.commands.parsing import BACKEND_NAMES
 from tests.router.daemons import PlayedDaemon
 
 ROOT = Path(__file__).parents[2]
@@ -90,3 +92,8 @@ def test_without_a_daemon_nothing_is_offered(tmp_path: Path, monkeypatch: pytest
     tmp_path.chmod(0o700)
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     assert offered("pointsman switch sc") == []
+
+
+def test_the_midi_systems_of_the_command_line_are_those_there_are() -> None:
+    """They are written down twice, since reading a command line imports none."""
+    assert BACKEND_NAMES == BACKENDS
