@@ -1,0 +1,84 @@
+"""What signals do to a daemon, and to commands that must end in good order."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from router.signals import INTERRUPTED, ended_like_ctrl_c, heeded
+
+ROOT = Path(__file__).parents[2]
+ALL = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
+
+
+class Heard:
+    """What a daemon was told, in order."""
+
+    def __init__(self) -> None:
+        self.words: list[str] = []
+
+    def leave(self) -> None:
+        """Take note that it shall leave."""
+        self.words.append("leave")
+
+    def reload(self) -> None:
+        """Take note that it shall read its rules."""
+        self.words.append("reload")
+
+
+def handlers() -> list[object]:
+    """Who handles the signals now."""
+    return [signal.getsignal(number) for number in ALL]
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_daemon_is_told_to_leave(number: signal.Signals) -> None:
+    """It only takes note, and the signals are handled as before afterwards."""
+    before, heard = handlers(), Heard()
+    with heeded(heard.leave, heard.reload):
+        os.kill(os.getpid(), number)
+    assert heard.words == ["leave"]
+    assert handlers() == before
+
+
+@pytest.mark.parametrize(("on_a_terminal", "words"), [(False, ["reload", "reload"]), (True, ["leave"])])
+def test_hanging_up_means_two_things(monkeypatch: pytest.MonkeyPatch, on_a_terminal: bool, words: list[str]) -> None:
+    """A daemon reads its rules as often as it is told; one that a terminal started leaves with it."""
+    monkeypatch.setattr("router.signals.is_terminal", lambda _: on_a_terminal)
+    heard = Heard()
+    with heeded(heard.leave, heard.reload):
+        for _ in words:
+            os.kill(os.getpid(), signal.SIGHUP)
+    assert heard.words == words
+
+
+def test_a_second_signal_ends_it_at_once() -> None:
+    """Whoever presses Ctrl-C twice doesn't want to wait."""
+    program = (
+        "import time; from router.signals import heeded\n"
+        "def leave(): print('leaving', flush=True)\n"
+        "with heeded(leave, leave):\n"
+        "    print('ready', flush=True)\n"
+        "    while True: time.sleep(0.01)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", program], cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        process.send_signal(signal.SIGINT)
+        assert process.stdout.readline() == "leaving\n"
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(timeout=20) == INTERRUPTED
+
+
+@pytest.mark.parametrize("number", ALL)
+def test_other_commands_end_as_with_ctrl_c(number: signal.Signals) -> None:
+    """What they have begun is ended by them, and the signals are handled as before afterwards."""
+    before = handlers()
+    with pytest.raises(KeyboardInterrupt), ended_like_ctrl_c():
+        signal.raise_signal(number)
+    assert handlers() == before
