@@ -15,15 +15,14 @@ import json
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
 from typing import Any, Final
 
-from router.backends import Backend, RawInput, choose_backend
+from router.backends import Backend, choose_backend
+from router.ears import Ears
 from router.rulefiles import read_rule_files
 from router.settings import LearnSettings
-from router.terminal import complain, is_terminal, painted, say
+from router.terminal import is_terminal, painted, say
 from router.words import plain
-from rules.errors import MachineError
 from rules.gestures import Control, Identity, controls
 from rules.language.learning import Block, blocks, pattern_for, port_block, port_name
 from rules.language.reading import read_rule_set
@@ -50,7 +49,7 @@ def learn(
     """Listen to every port until Ctrl-C; return the exit code. Raises RuleFileError, MachineError or UsageError."""
     names = PortNames.of(settings.rules)
     system = backend or choose_backend(settings.backend, "pointsman-learn")
-    ears = Ears(system)
+    ears = Ears(system, "learn")
     pupil = Pupil(names, system, settings.json)
     next_look = clock()
     try:
@@ -103,45 +102,6 @@ class PortNames:
             self._given[pattern] = port_name(pattern, self._taken)
             self._taken.append(self._given[pattern])
         return self._given[pattern], pattern
-
-
-class Ears:
-    """Every port of the computer that sends, but for our own."""
-
-    def __init__(self, backend: Backend) -> None:
-        self._backend = backend
-        self._open: dict[str, RawInput] = {}
-        self._refused: set[str] = set()
-
-    def look(self) -> list[str]:
-        """Listen to what is new, and forget what has gone; return the names of the new ones."""
-        names = [name for name in self._backend.input_names() if not self._backend.is_ours(name)]
-        for gone in [name for name in self._open if name not in names]:
-            self._open.pop(gone).close()
-        self._refused.intersection_update(names)
-        return [name for name in names if name not in self._open and name not in self._refused and self._listen(name)]
-
-    def _listen(self, name: str) -> bool:
-        try:
-            self._open[name] = self._backend.open_input(name, "learn")
-        except MachineError as error:
-            self._refused.add(name)
-            complain([plain(f"{bare_name(name)}: {error}")])
-            return False
-        return True
-
-    def poll(self) -> Iterator[tuple[str, bytes]]:
-        """What has arrived since the last time, port by port."""
-        for name, port in self._open.items():
-            while (received := port.get_message()) is not None:
-                yield name, bytes(received[0])
-
-    def close(self) -> None:
-        """Listen no more."""
-        for port in self._open.values():
-            with suppress(MachineError):
-                port.close()
-        self._open.clear()
 
 
 class Gesture:

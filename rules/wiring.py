@@ -6,10 +6,11 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
-from rules.language.ruleset import RuleSet
-from rules.language.schema import Port
+if TYPE_CHECKING:  # commands that know no rule files need not load what reads them
+    from rules.language.ruleset import RuleSet
+    from rules.language.schema import Port
 
 Direction = Literal["in", "out"]
 
@@ -97,15 +98,21 @@ def find(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> Fo
     fits, against what stands before the first colon (the device), then against what stands behind it (its port). A
     ` #2` at the end chooses the second of all that fit, which tells equal names apart.
     """
+    fits = matching(pattern, names, hidden)
+    if not fits:
+        return Missing()
+    if len(fits) == 1:
+        return Found(fits[0])
+    return Ambiguous(tuple(bare_name(names[index]) for index in fits))
+
+
+def matching(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> list[int]:
+    """The indexes of all ports that a pattern may mean, as `find` understands it."""
     shown = [(index, bare_name(name)) for index, name in enumerate(names) if index not in hidden]
     fits = _fitting(pattern, shown)
     if not fits and (which := _WHICH.fullmatch(pattern)):
         fits = _fitting(which[1], shown)[int(which[2]) - 1 :][:1]
-    if not fits:
-        return Missing()
-    if len(fits) == 1:
-        return Found(fits[0][0])
-    return Ambiguous(tuple(name for _, name in fits))
+    return [index for index, _ in fits]
 
 
 def _fitting(pattern: str, shown: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:

@@ -1,0 +1,61 @@
+"""Ears: ports of the computer that are listened to, whatever comes and goes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+
+from router.backends import Backend, RawInput
+from router.terminal import complain
+from router.words import plain
+from rules.errors import MachineError
+from rules.wiring import bare_name, matching
+
+
+class Ears:
+    """Every port of the computer that sends, or those that one of the `patterns` fits; never our own.
+
+    `label` is what our side of the connections is called.
+    """
+
+    def __init__(self, backend: Backend, label: str, patterns: Sequence[str] = ("*",)) -> None:
+        self._backend = backend
+        self._label = label
+        self._patterns = patterns
+        self._open: dict[str, RawInput] = {}
+        self._refused: set[str] = set()
+
+    def look(self) -> list[str]:
+        """Listen to what is new, and forget what has gone; return the names of the new ones."""
+        names = self._wanted()
+        for gone in [name for name in self._open if name not in names]:
+            self._open.pop(gone).close()
+        self._refused.intersection_update(names)
+        return [name for name in names if name not in self._open and name not in self._refused and self._listen(name)]
+
+    def _wanted(self) -> list[str]:
+        names = [name for name in self._backend.input_names() if not self._backend.is_ours(name)]
+        fitting = {index for pattern in self._patterns for index in matching(pattern, names)}
+        return [name for index, name in enumerate(names) if index in fitting]
+
+    def _listen(self, name: str) -> bool:
+        try:
+            self._open[name] = self._backend.open_input(name, self._label)
+        except MachineError as error:
+            self._refused.add(name)
+            complain([plain(f"{bare_name(name)}: {error}")])
+            return False
+        return True
+
+    def poll(self) -> Iterator[tuple[str, bytes]]:
+        """What has arrived since the last time, port by port."""
+        for name, port in self._open.items():
+            while (received := port.get_message()) is not None:
+                yield name, bytes(received[0])
+
+    def close(self) -> None:
+        """Listen no more."""
+        for port in self._open.values():
+            with suppress(MachineError):
+                port.close()
+        self._open.clear()
