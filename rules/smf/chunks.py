@@ -84,9 +84,13 @@ class _Finder:
     def _is_chunk(self, at: int) -> bool:
         """Whether a chunk begins here: a printable type, and a length that fits unless it is a track or a file."""
         kind = self.data[at : at + 4]
-        if self.finish - at < 8 or not all(0x20 <= byte < 0x7F for byte in kind):
+        if self.finish - at < 8:
             return False
-        return kind == b"MThd" or kind.lower() == b"mtrk" or at + 8 + self._length(at) <= self.finish
+        if kind in (b"MTrk", b"MThd"):
+            return True
+        if not all(0x20 <= byte < 0x7F for byte in kind):
+            return False
+        return kind.lower() == b"mtrk" or at + 8 + self._length(at) <= self.finish
 
     def _over_stray_bytes(self, at: int) -> int:
         """Step from bytes that are no chunk to the next track or second file, or to the end."""

@@ -19,22 +19,23 @@ CAREFUL: Final = 0
 class Groups:
     """The messages of a source in groups that the same rules take.
 
-    `of` has the group of each cell of the source's table. `members` tells of each group its cell and its row. Where a
-    rule asks more than status and first byte tell (velocity, values, switches), the group is CAREFUL.
+    `of` has the group of each cell of the source's table. `members` tells of each group its rules and its channel.
+    Where a rule asks more than status and first byte tell (velocity, values, switches), the group is CAREFUL.
     """
 
     __slots__ = ("members", "of")
 
     def __init__(self, takers: Table) -> None:
         self.of: list[int] = []
-        self.members: list[tuple[Cell, int]] = [(takers.cells[0], 0)]
+        self.members: list[tuple[tuple[int, ...], int]] = [((), 0)]
         for number, row in enumerate(takers.rows):
             groups: dict[Cell, int] = {}
             for cell in row:
                 if cell not in groups:
                     groups[cell] = CAREFUL if any(map(_asks_more, cell.lanes)) else len(self.members)
                     if groups[cell] != CAREFUL:
-                        self.members.append((cell, number))
+                        rules = tuple(sorted({lane.target for lane in cell.lanes}))
+                        self.members.append((rules, _channel(number)))
                 self.of.append(groups[cell])
 
 
@@ -47,14 +48,15 @@ def groups_of(takers: Table) -> Groups:
 class RuleTally:
     """How many messages each rule took, in all and by the channel on which they came."""
 
-    __slots__ = ("_counts", "_groups", "_judged", "_left", "_takers", "hits")
+    __slots__ = ("_groups", "_judged", "_left", "_rules", "_taken", "_takers", "hits")
 
     def __init__(self, pipeline: Pipeline) -> None:
         self._takers = pipeline.takers
+        self._rules = len(pipeline.rules)
         self._groups = [groups_of(takers) for takers in pipeline.takers]
         self._judged = 0
-        self._left = [0] * 17
-        self._counts = [[0] * len(pipeline.rules) for _ in range(17)]
+        self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of the messages that were judged
+        self._left: dict[int, int] = {}
         self.hits = [[0] * len(groups.members) for groups in self._groups]
 
     def counters(self, source: int) -> tuple[list[int], list[int]]:
@@ -70,9 +72,10 @@ class RuleTally:
             for lane in self._takers[source].cells[index].lanes
             if lane.gate[second] != NOWHERE and (lane.guard == ALWAYS or holds(lane.guard, word))
         }
-        self._left[channel] += not rules
+        if not rules:
+            self._left[channel] = self._left.get(channel, 0) + 1
         for rule in rules:
-            self._counts[channel][rule] += 1
+            self._taken[channel, rule] = self._taken.get((channel, rule), 0) + 1
 
     @property
     def messages(self) -> int:
@@ -81,23 +84,32 @@ class RuleTally:
 
     def taken(self, channel: int | None = None) -> list[int]:
         """The messages that each rule took, by its number; with a channel 0-15, only those that came on it."""
-        wanted = self._counts if channel is None else [self._counts[channel]]
-        totals = [sum(counts) for counts in zip(*wanted, strict=True)]
-        for groups, hits in zip(self._groups, self.hits, strict=True):
-            for (cell, row), count in zip(groups.members, hits, strict=True):
-                if count and (channel is None or _channel(row) == channel):
-                    for rule in {lane.target for lane in cell.lanes}:
-                        totals[rule] += count
+        totals = [0] * self._rules
+        for (came, rule), count in self._taken.items():
+            if channel is None or came == channel:
+                totals[rule] += count
+        for rules, came, count in self._counted():
+            if channel is None or came == channel:
+                for rule in rules:
+                    totals[rule] += count
         return totals
 
     def left(self) -> dict[int | None, int]:
         """The messages that no rule took, by channel 1-16; None for those without one."""
-        totals = list(self._left)
+        totals = dict(self._left)
+        for rules, came, count in self._counted():
+            if not rules:
+                totals[came] = totals.get(came, 0) + count
+        return {channel + 1 if channel < 16 else None: totals[channel] for channel in sorted(totals)}
+
+    def _counted(self) -> list[tuple[tuple[int, ...], int, int]]:
+        """Rules, channel and count of the groups that were hit."""
+        found = []
         for groups, hits in zip(self._groups, self.hits, strict=True):
-            for (cell, row), count in zip(groups.members, hits, strict=True):
-                if not cell.lanes:
-                    totals[_channel(row)] += count
-        return {channel + 1 if channel < 16 else None: count for channel, count in enumerate(totals) if count}
+            for (rules, channel), count in zip(groups.members, hits, strict=True):
+                if count:
+                    found.append((rules, channel, count))
+        return found
 
 
 def _channel(row: int) -> int:
