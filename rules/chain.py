@@ -77,21 +77,23 @@ def follow_chain(form: Form, chain: Chain, nodes: Nodes) -> list[Form]:
 class StepLink:
     """A step at its place, with its `when`."""
 
-    def __init__(self, stage: Stage, key: Key, place: Key, layout: Layout, nodes: Nodes, fires_on_offs: bool) -> None:
+    def __init__(
+        self, stage: Stage, key: Key, place: Key, layout: Layout, nodes: Nodes, fires_on: frozenset[int]
+    ) -> None:
         self.step = stage.step
         self.when = stage.when
         self._key = (*key, self.step.key)
         self._place = (*place, self.step.key)
         self._layout = layout
         self._nodes = nodes
-        self._fires_on_offs = fires_on_offs
+        self._fires_on = fires_on
         self.open = layout.guard(stage.when)
         self._shut = layout.negated(self.open)
 
     @property
-    def fires_on_offs(self) -> bool:
-        """Whether the `match` of this rule names note-offs."""
-        return self._fires_on_offs
+    def fires_on(self) -> frozenset[int]:
+        """Statuses that make a `send` fire since the `match` of this rule names their kind."""
+        return self._fires_on
 
     def numbers(self, switch: str) -> list[tuple[int, Guard]]:
         """Every number of a number switch, with its guard."""
@@ -121,11 +123,11 @@ def step_links(
     nodes: Nodes,
     *,
     place: Key = (),
-    fires_on_offs: bool = False,
+    fires_on: frozenset[int] = frozenset(),
 ) -> tuple[StepLink, ...]:
     """The links for a list of steps; `key` names it, and `place` the list whose memory it shares, if any."""
     return tuple(
-        StepLink(stage, (*key, number), (*(place or key), number), layout, nodes, fires_on_offs)
+        StepLink(stage, (*key, number), (*(place or key), number), layout, nodes, fires_on)
         for number, stage in enumerate(stages, 1)
     )
 

@@ -19,11 +19,12 @@ from rules.chain import (
     identity_forms,
     step_links,
 )
+from rules.conditions import SIGNAL_KINDS
 from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry
 from rules.guards import both
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
-from rules.messages import SYSEX
+from rules.messages import STATUS_OF_KIND, SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.notation import MessageText
 from rules.pipeline import Branch, Pipeline, SwitchSend, Table
@@ -36,7 +37,7 @@ def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     they keep their numbers."""
     compiler = Compiler(ruleset, ports)
     pipeline = compiler.pipeline()
-    compiler.cells.forget()
+    compiler.forget()
     return pipeline
 
 
@@ -113,19 +114,30 @@ class Compiler:
             banks=banks,
         )
 
+    def forget(self) -> None:
+        """Forgets what is no part of the pipeline, piece by piece: see `CellMaker.forget`."""
+        self.cells.forget()
+        while self.branches:
+            self.branches.pop()
+
     # -- chains ---------------------------------------------------------------------------------------------------
 
     def _branches(self, number: int, rule: Rule) -> Iterable[BranchPlan]:
-        names_offs = any(condition.kind is not None and "note-off" in condition.kind for condition in rule.match)
+        fires_on = frozenset(
+            STATUS_OF_KIND[kind]
+            for condition in rule.match
+            for kind in condition.kind or ()
+            if kind in SIGNAL_KINDS or kind == "note-off"
+        )
         key = ("rule", rule.name or "")
         for place, zone in enumerate(rule.zones or (None,)):
             label = (*key, "zone", place + 1) if zone is not None else key
-            steps = step_links(rule.steps, label, self.layout, self.nodes, place=key, fires_on_offs=names_offs)
+            steps = step_links(rule.steps, label, self.layout, self.nodes, place=key, fires_on=fires_on)
             guard = self.layout.guard(rule.when)
             outlets = rule.to or ()
             if zone is not None:
                 own = (*label, "own")
-                steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on_offs=names_offs)
+                steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on=fires_on)
                 guard = both(guard, self.layout.guard(zone.when))
                 outlets = zone.to if zone.to is not None else outlets
             yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._ends, self.nodes)))

@@ -109,6 +109,7 @@ class Walk:
         "now",
         "payload",
         "player",
+        "release",
         "rule",
         "swallowed",
         "table",
@@ -135,6 +136,7 @@ class Walk:
         self.swallowed = False
         self.table = table
         self.rule = ""
+        self.release: bytes | None = None
         self.way: Way = ()
         self._passages: dict[tuple[object, ...], Passage] = {}
         self._answers: dict[tuple[object, ...], bool] = {}
@@ -164,15 +166,17 @@ class Walk:
     def _take(self, lane: Lane, d1: int, d2: int) -> None:
         first, second = lane.first(d1, d2), lane.second(d1, d2)
         if lane.node is not None:
-            rule, self.rule = self.rule, lane.rule or self.rule
+            rule, release = self.rule, self.release
+            self.rule, self.release = lane.rule or rule, _one_after_the_other(release, lane.release)
             lane.node.take(self, lane.status, first, second)
-            self.rule = rule
+            self.rule, self.release = rule, release
             return
         message = self.written(lane.status, first, second)
         lag, way = self.lag, self.way
         if way and (self.literal or lane.status < POLY_PRESSURE):
             lag, way = self._past_gates(), ()
-        self.emissions.append(Emission(lane.target, message, lag, self.copy, self.literal, lane.release, way))
+        release = _one_after_the_other(self.release, lane.release)
+        self.emissions.append(Emission(lane.target, message, lag, self.copy, self.literal, release, way))
 
     def _past_gates(self) -> Lag:
         """The lag of a note, or of what a `send` fires: no gate holds it back."""
@@ -196,10 +200,10 @@ class Walk:
         """Follows a message that a step wrote itself."""
         if self.trying:
             return
-        literal, payload = self.literal, self.payload
-        self.literal, self.payload = True, message
+        before = self.literal, self.payload, self.release
+        self.literal, self.payload, self.release = True, message, None
         self.follow(table, *split_message(message))
-        self.literal, self.payload = literal, payload
+        self.literal, self.payload, self.release = before
 
     def passage(self, name: tuple[object, ...]) -> Passage:
         """What lets all that is made of one message pass a gate together."""
@@ -239,3 +243,10 @@ class Walk:
     def due(self, lag: Lag) -> int:
         """When what has this lag goes out."""
         return lag.due(self.now, self.clerk.later)
+
+
+def _one_after_the_other(first: bytes | None, second: bytes | None) -> bytes | None:
+    """Two tables for release velocities as one."""
+    if first is None or second is None:
+        return second if first is None else first
+    return first.translate(second)

@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from rules.lanes import ALL
+from rules.messages import NOTE_ON
 from rules.nodes.base import Node
+from rules.nodes.gate import Name, forget_player, rises
 
 if TYPE_CHECKING:
     from rules.walk import Walk
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
+
+
+@dataclass(slots=True)
+class _Memory:
+    """The coarse half, by player and status, and which values are up that make notes."""
+
+    coarse: dict[tuple[int, int], int] = field(default_factory=dict)
+    up: set[Name] = field(default_factory=set)
 
 
 class FourteenBitNode(Node):
@@ -22,28 +33,31 @@ class FourteenBitNode(Node):
         super().__init__()
         self._outputs = outputs
 
-    def fresh(self) -> dict[tuple[int, int], int]:
+    def fresh(self) -> _Memory:
         """No coarse half is known."""
-        return {}
+        return _Memory()
 
     def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
         """Whatever values become."""
         return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
-        """Either half gives the whole value that is known by now."""
+        """Either half gives the whole value that is known by now; notes are made of the coarse half alone."""
         name = (walk.player, status)
-        coarse: dict[tuple[int, int], int] = walk.memory(self)
+        memory: _Memory = walk.memory(self)
         if d1 < 32:
             if not walk.trying:
-                coarse[name] = d2
+                memory.coarse[name] = d2
             value = d2 << 7
         else:
-            value = coarse.get(name, 0) << 7 | d2
+            value = memory.coarse.get(name, 0) << 7 | d2
         for kind, first, second in self._outputs(value):
-            walk.follow(self.after, kind | status & 0x0F, first, second)
+            made = kind | status & 0x0F
+            if kind != NOTE_ON or (d1 < 32 and rises(walk, self.place, memory.up, made, first, second)):
+                walk.follow(self.after, made, first, second)
 
-    def forget(self, memory: dict[tuple[int, int], int], player: int) -> None:
+    def forget(self, memory: _Memory, player: int) -> None:
         """Nothing is known of a lost source."""
-        for name in [name for name in memory if name[0] == player]:
-            del memory[name]
+        for name in [name for name in memory.coarse if name[0] == player]:
+            del memory.coarse[name]
+        forget_player(memory.up, player)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rules.messages import SWITCH_ON
-from rules.nodes.base import Node
+from rules.nodes.base import Node, Place
 
 if TYPE_CHECKING:
     from rules.walk import Walk
@@ -13,6 +13,24 @@ if TYPE_CHECKING:
 
 Name = tuple[int, int, int, int]
 """Player, in-key, status, key."""
+
+
+def rises(walk: Walk, place: Place, up: set[Name], status: int, key: int, value: int) -> bool:
+    """Whether a note is made of a value at a place: where it goes up to 64 or more. `up` remembers where it has."""
+    walk.heard.append(value >= SWITCH_ON)
+
+    def crosses() -> bool:
+        name = (walk.player, walk.in_key, status, key)
+        crossing = value >= SWITCH_ON and name not in up
+        (up.add if value >= SWITCH_ON else up.discard)(name)
+        return crossing
+
+    return not walk.trying and walk.first_time((place, status, key, value), crosses) and not walk.catching_up
+
+
+def forget_player(up: set[Name], player: int) -> None:
+    """A lost source's values are down."""
+    up -= {name for name in up if name[0] == player}
 
 
 class GateNode(Node):
@@ -24,18 +42,9 @@ class GateNode(Node):
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """One note for each time the value goes up to 64 or more."""
-        walk.heard.append(d2 >= SWITCH_ON)
-
-        def crosses() -> bool:
-            up: set[Name] = walk.memory(self)
-            name = (walk.player, walk.in_key, status, d1)
-            crossing = d2 >= SWITCH_ON and name not in up
-            (up.add if d2 >= SWITCH_ON else up.discard)(name)
-            return crossing
-
-        if not walk.trying and walk.first_time((self.place, status, d1, d2), crosses) and not walk.catching_up:
+        if rises(walk, self.place, walk.memory(self), status, d1, d2):
             walk.follow(self.after, status, d1, d2)
 
     def forget(self, memory: set[Name], player: int) -> None:
         """A lost source's values are down."""
-        memory -= {name for name in memory if name[0] == player}
+        forget_player(memory, player)

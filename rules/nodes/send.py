@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from rules.messages import CONTROLLER, MOST_MODE, NOTE_OFF, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
+from rules.messages import CONTROLLER, MOST_MODE, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
 from rules.nodes.base import Node
 from rules.notation import MessageText
 
@@ -20,11 +20,11 @@ Name = tuple[int, int, int]
 class SendNode(Node):
     """Remembers the last value of each controller, to know when it crosses to 64."""
 
-    def __init__(self, messages: Sequence[MessageText], keep: bool, fires_on_offs: bool) -> None:
+    def __init__(self, messages: Sequence[MessageText], keep: bool, fires_on: frozenset[int]) -> None:
         super().__init__()
         self._messages = messages
         self._keep = keep
-        self._fires_on_offs = fires_on_offs
+        self._fires_on = fires_on
 
     def fresh(self) -> dict[Name, int]:
         """No value is known."""
@@ -33,8 +33,8 @@ class SendNode(Node):
     def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
         """What is kept, and the messages where something can fire."""
         kept = [(status, firsts)] if self._keep else []
-        kind = status & 0xF0
-        fires = kind in (NOTE_ON, PROGRAM, CONTROLLER) or status > SYSEX or (kind == NOTE_OFF and self._fires_on_offs)
+        kind = status & 0xF0 if status < SYSEX else status
+        fires = kind in (NOTE_ON, PROGRAM, CONTROLLER) or kind in self._fires_on
         channel = (status & 0x0F) + 1 if status < SYSEX else 1
         written = [message.on(channel) for message in self._messages] if fires else []
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
@@ -51,12 +51,10 @@ class SendNode(Node):
                 walk.send(self.after, message.on(channel))
 
     def _fires(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
-        kind = status & 0xF0
+        kind = status & 0xF0 if status < SYSEX else status
         if kind == CONTROLLER:
             return d1 < MOST_MODE and self._crosses(walk, status, d1, d2)
-        if kind == NOTE_OFF:
-            return self._fires_on_offs
-        return kind in (NOTE_ON, PROGRAM) or status > SYSEX
+        return kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
 
     def _crosses(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
         def crosses() -> bool:

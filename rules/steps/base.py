@@ -21,8 +21,11 @@ class Surroundings(Protocol):
     """What a step may ask of the place where it stands."""
 
     @property
-    def fires_on_offs(self) -> bool:
-        """Whether the `match` of this rule names note-offs (ruling 3)."""
+    def fires_on(self) -> frozenset[int]:
+        """Statuses that make a `send` fire since the `match` of this rule names their kind (rulings 3, 26).
+
+        They are those of clock and transport, and that of note-offs without its channel.
+        """
         ...
 
     def numbers(self, switch: str) -> list[tuple[int, Guard]]:

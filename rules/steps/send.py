@@ -48,5 +48,5 @@ class SendStep(Step):
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Everything goes to the node that judges whether it fires."""
-        node = around.node(lambda: SendNode(self.messages, self.keep, around.fires_on_offs))
+        node = around.node(lambda: SendNode(self.messages, self.keep, around.fires_on))
         return [form._replace(node=node)]

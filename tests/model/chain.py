@@ -270,6 +270,8 @@ def _map(step: MapStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     value = _value_at(step, step.source, at, message, moment)
     if value is None:
         return [flow]
+    if step.to is not None and step.to.kind == "note" and step.is_wide(step.source) and message[1] >= 32:
+        return []  # notes are made of the coarse half alone
     return [flow.with_message(made) for made in _made(step, value, at, message, moment)]
 
 

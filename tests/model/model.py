@@ -169,6 +169,10 @@ class Model:
     def replace(self, new: RuleSet, now: int, out: Out) -> None:
         """Other rules from now on; what is held and pending lives on (ruling 30)."""
         self.advance(now, out)
+        for player, source in enumerate(self.players):
+            was_there = source in self.ruleset.ports and self.ruleset.ports[source].can_receive
+            if was_there and not (source in new.ports and new.ports[source].can_receive):
+                self.release(player, now, out)
         gone = {port for port in self.ruleset.ports if port not in new.ports or not new.ports[port].can_send}
         self.ruleset = new
         self.reach = Reach(new)
@@ -574,8 +578,7 @@ class Model:
             press = True
         if isinstance(switch, OnOffSwitch):
             if switch.mode == "hold":
-                is_down = message[2] >= SWITCH_ON if facts.is_controller(message) else press
-                value: bool | int | str = True if is_down else False if release else state
+                value: bool | int | str = True if press else False if release else state
             else:
                 value = not state if press else state
         elif not press:

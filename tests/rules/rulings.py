@@ -1821,6 +1821,31 @@ def ruling_20_release_only_if_asked() -> Case:
 
 
 @case
+def ruling_20_release_is_shaped_through_steps_with_a_memory() -> Case:
+    """The release velocity is shaped by the steps that the note went through, whatever came between them."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [
+            { velocity = { add = 10, release = true } },
+            { delay = 5 },
+            { velocity = { percent = 50, release = true } },
+        ]
+        to = "synth"
+        """,
+        """
+        at 0 keys note-on 1 C4 90
+        at 100 keys note-off 1 C4 30
+        """,
+        """
+        at 5 synth note-on 1 C4 50
+        at 105 synth note-off 1 C4 20
+        """,
+    )
+
+
+@case
 def ruling_21_a_controller_becomes_a_bend() -> Case:
     """0..127 over -8192..8191: the middle, 64, is the middle of the bend, and each half is scaled by itself."""
     return Case(
@@ -2012,6 +2037,29 @@ def ruling_21_a_value_that_stays_up_plays_no_second_note() -> Case:
         at 3 synth note-off 1 D4 64
         at 4 synth note-on 1 D4 70
         at 5 synth note-off 1 D4 64
+        """,
+    )
+
+
+@case
+def ruling_21_a_pair_plays_a_note() -> Case:
+    """The coarse half of a pair makes a note where it crosses to 64, and ends it where it falls below."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ map = { from = "controller mod", to = "note D4", bits = 14 } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 mod 63
+        at 1 keys controller 1 mod 64
+        at 2 keys controller 1 33 127
+        at 3 keys controller 1 mod 20
+        """,
+        """
+        at 1 synth note-on 1 D4 64
+        at 3 synth note-off 1 D4 64
         """,
     )
 
@@ -2454,6 +2502,25 @@ def ruling_24_a_pedal_that_comes_up_in_another_zone_may_fire_again() -> Case:
 
 
 @case
+def ruling_24_a_start_that_is_sent_fires_only_where_it_is_named() -> Case:
+    """Clock and transport fire a `send` if `match` names them, also when an earlier step sent them."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ send = ["start", "program 4"] }, { send = { messages = ["controller volume 1"], keep = true } }]
+        to = "synth"
+        """,
+        "at 0 keys note-on 1 C4 100",
+        """
+        at 0 synth start
+        at 0 synth program 1 4
+        at 0 synth controller 1 volume 1
+        """,
+    )
+
+
+@case
 def ruling_25_a_switch_swallows_its_trigger() -> Case:
     """Press and release are swallowed before any rule, and the switch has turned before rules see what comes next."""
     return Case(
@@ -2536,6 +2603,32 @@ def ruling_25_toggle_flips_on_the_crossing_only() -> Case:
         at 3 synth note-on 1 C5 100
         at 6 synth note-on 1 D4 100
         """,
+    )
+
+
+@case
+def ruling_25_hold_comes_on_by_the_crossing_only() -> Case:
+    """A pedal that was down already doesn't turn on again what another let go."""
+    return Case(
+        """
+        [switches]
+        up = { from = "keys", controller = "sustain", mode = "hold" }
+        [[rules]]
+        from = "keys"
+        when = "up"
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 sustain 100
+        at 1 keys controller 2 sustain 100
+        at 2 keys controller 2 sustain 0
+        at 3 keys controller 1 sustain 120
+        at 4 keys note-on 1 C4 100
+        at 5 keys controller 1 sustain 0
+        at 6 keys controller 1 sustain 100
+        at 7 keys note-on 1 D4 100
+        """,
+        "at 7 synth note-on 1 D4 100",
     )
 
 
@@ -2960,6 +3053,36 @@ def ruling_30_what_is_held_lives_on() -> Case:
             from = "keys"
             when = "up"
             to = "rack"
+            """,
+        ),
+    )
+
+
+@case
+def ruling_30_a_source_that_goes_is_lost() -> Case:
+    """What comes from a port that the new rules don't know ends, as if it had been unplugged."""
+    return Case(
+        THRU,
+        """
+        at 0 keys note-on 1 C4 100
+        at 1 keys controller 1 sustain 127
+        at 2 reload
+        at 3 keys note-off 1 C4 64
+        """,
+        """
+        at 0 synth note-on 1 C4 100
+        at 1 synth controller 1 sustain 127
+        at 2 synth note-off 1 C4 64
+        at 2 synth controller 1 sustain 0
+        """,
+        (
+            """
+            [ports]
+            pads  = { input = true }
+            synth = { output = true }
+            [[rules]]
+            from = "pads"
+            to = "synth"
             """,
         ),
     )
