@@ -405,9 +405,11 @@ class Jack(System):
     _is_lost = False
 
     def is_ours(self, name: str) -> bool:
-        """By the client's name, to which JACK may have added a number."""
-        client = name.partition(":")[0]
-        return any(re.fullmatch(rf"{re.escape(own)}(-\d\d)?", client) for own in (self.client, *self._labels))
+        """By the client's name, to which JACK may have added a number; and so are the heartbeats of other daemons."""
+        client, _, port = name.partition(":")
+        return port == HEARTBEAT or any(
+            re.fullmatch(rf"{re.escape(own)}(-\d\d)?", client) for own in (self.client, *self._labels)
+        )
 
     def input_names(self) -> list[str]:
         """The ports that can be listened to; none once the server is lost."""

@@ -11,6 +11,7 @@ import pytest
 
 from tests.live.peer import Peer, Program
 from tests.live.server import JackServer, until
+from tests.live.thru import Thru
 
 MakePeer = Callable[..., Peer]
 
@@ -65,6 +66,21 @@ def test_what_is_pressed_is_told(peer: MakePeer, command: Callable[..., Command]
     pads.play(b"\xc2\x05")
     until(lambda: '  program_6 = { from = "pad_box", channel = 3, program = 6 }' in learn.lines, "the pad is told")
     assert learn.end(signal.SIGINT) == 0
+
+
+def test_a_daemon_that_runs_is_no_instrument(
+    peer: MakePeer, thru: Callable[..., Thru], command: Callable[..., Command]
+) -> None:
+    """What it sends to itself, to see whether the server lives, is not told; what it sends to others is."""
+    thru("in:keys=Stage*", "out:take=!take")
+    learn = command("learn")
+    until(lambda: any(line.startswith("Listening") for line in learn.lines), "it listens")
+    assert learn.lines[1] == "Listening to pointsman take:take"
+    stage = peer("Stage 88", "out")
+    until(lambda: "Listening to Stage 88:port" in learn.lines, "the device is heard")
+    stage.play(b"\xc2\x05")
+    until(lambda: "pointsman take:take: program 6, channel 3" in learn.lines, "what the daemon sends is told")
+    assert not any("heartbeat" in line for line in learn.lines)
 
 
 def test_each_device_plays(peer: MakePeer, command: Callable[..., Command], rig: str) -> None:

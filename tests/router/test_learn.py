@@ -240,10 +240,8 @@ def test_everything_is_closed_at_the_end(evening: Evening, hub: Hub) -> None:
     assert stage.listeners == []
 
 
-def test_our_own_ports_are_not_listened_to(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
-    """Neither a port that this process has made nor the heartbeat of a daemon says anything about instruments."""
-    evening.hub = evening.backend.hub = Hub(numbered=False)
-    evening.hub.plug("pointsman:own")
-    evening.hub.plug("stage-01:heartbeat")
+def test_our_own_ports_are_not_listened_to(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """A port that this process has made says nothing about instruments."""
+    hub.plug("pointsman:own")
     evening.learn()
     assert "Listening" not in capsys.readouterr().out
