@@ -22,6 +22,7 @@ from router.control import ask_daemon
 from router.durations import in_words as duration_in_words
 from router.journals import SUFFIX, BusyError, Saved, left_behind, save, save_all, target_of, write_take
 from router.names import is_midi_name
+from router.recorder import LAST_SECONDS
 from router.settings import RecordSettings, UsageError
 from router.signals import heeded
 from router.standing import in_words, take_name
@@ -70,6 +71,8 @@ def where(out: str | None, wall: float) -> Path:
 
 def _save_last(settings: RecordSettings, target: Path) -> Saved:
     """What the daemon remembers, as a file; nobody had to ask for it before."""
+    if (settings.last or 0) > LAST_SECONDS:
+        complain([f"the daemon remembers the last {duration_in_words(LAST_SECONDS)} at most; this is what it knows"])
     take = make_take(ask_daemon(settings.name, "last", patience=_SAVING, seconds=settings.last)["journal"])
     return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
 

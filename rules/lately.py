@@ -187,8 +187,8 @@ class _Teller:
             if kind == journal.OUT:
                 self._replay.feed(record, [])  # so much time has passed
             return
-        session = self._replay.session
-        rules, switches = (session.ruleset, session.switches) if session is not None else (None, {})
+        session, is_told = self._replay.session, time >= self._begin
+        rules, switches = (session.ruleset, session.switches) if is_told and session is not None else (None, {})
         lets_go = kind == journal.IN and self._lets_go(number, data)
         out: list[Sent] = []
         self._replay.feed(record, out)
@@ -197,7 +197,7 @@ class _Teller:
             self._note_press(number, data, time)
         else:
             self._pressed = {key: since for key, since in self._pressed.items() if self._is_held(*key)}
-        if time < self._begin:
+        if not is_told:
             return
         caused = [sent for sent in out if sent[2] == time and (kind != journal.IN or sent[3] == number)]
         self._depart(sent for sent in out if sent not in caused)

@@ -136,6 +136,14 @@ def test_what_nobody_recorded_can_be_had_afterwards(
     assert capsys.readouterr().out.startswith(f"saved {desk.folder}/take-2.mid: 0:01, 4 messages in 2 tracks")
 
 
+def test_more_than_is_remembered_cannot_be_had(daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    """What there is, is saved; and it is said how far the memory reaches."""
+    daemon.play()
+    assert main(["record", "--last", "1h", "-o", "take.mid"]) == 0
+    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert "remembers the last 10m at most" in capsys.readouterr().err
+
+
 def test_without_playing_no_file_is_made(daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     """Neither by --last nor otherwise."""
     daemon.recorder.log(NAMED)
