@@ -111,6 +111,17 @@ def said(client: socket.socket) -> dict[str, Any]:
     return answer
 
 
+def answered_when_there_is_room() -> dict[str, Any]:
+    """The answer to a question that may have to wait until others have gone."""
+    pause = threading.Event()
+    for _ in range(2_000):
+        try:
+            return ask_daemon("pit", "status")
+        except MachineError:
+            pause.wait(0.01)
+    raise AssertionError("there is never room")
+
+
 @pytest.mark.usefixtures("daemon")
 def test_a_question_is_answered() -> None:
     """What the daemon tells comes back as it is."""
@@ -201,7 +212,7 @@ def test_a_client_that_goes_without_listening_hurts_nobody(login: Path) -> None:
     for _ in range(20):
         with connected(login) as client:
             client.sendall(b'{"verb": "last", "many": 4000}\n' * 3)
-    assert ask_daemon("pit", "status")["held"] == 3
+    assert answered_when_there_is_room()["held"] == 3
 
 
 @pytest.mark.usefixtures("daemon")
@@ -223,14 +234,7 @@ def test_too_many_clients_are_told_so(login: Path) -> None:
         assert said(late)["error"] == "16 others talk to the daemon; try again later"
     for client in crowd:
         client.close()
-    pause = threading.Event()
-    for _ in range(500):
-        try:
-            answer = ask_daemon("pit", "status")
-            break
-        except MachineError:
-            pause.wait(0.01)
-    assert answer["held"] == 3
+    assert answered_when_there_is_room()["held"] == 3
 
 
 @pytest.mark.usefixtures("daemon")
