@@ -46,11 +46,23 @@ def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
     reading = read_rule_set(texts)
     ruleset = reading.ruleset
     pipeline = compile_rules(ruleset, before.pipeline.ports if before is not None else ())
+    for table in pipeline.tables:
+        _ = table.cells  # made here, or else by the loop in the midst of music
     faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
     if faults:
         raise RuleFileError(faults)
     words = _contents(ruleset) if before is None else changes(before.ruleset, ruleset) or (_NOTHING_CHANGED,)
+    reading.forget_files()
     return Prepared(texts, ruleset, pipeline, words)
+
+
+def pieces_of(prepared: Prepared) -> list[object]:
+    """What rules are made of, for letting go of them piece by piece: freed in one go they would hold up the music."""
+    pipeline = prepared.pipeline
+    afters = [node.after for node in pipeline.nodes.values() if node.after is not None]
+    tables = [*pipeline.tables, *afters, *(branch.table for branch in pipeline.branches)]
+    rows: list[object] = [row for table in tables for row in table.rows]
+    return [*prepared.ruleset.rules, *prepared.ruleset.tests, *rows]
 
 
 def _contents(ruleset: RuleSet) -> tuple[str, ...]:

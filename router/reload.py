@@ -15,7 +15,7 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
 
-from router.preparing import Prepared, prepare, prepare_texts
+from router.preparing import Prepared, pieces_of, prepare, prepare_texts
 from router.rulefiles import RuleTexts, read_rule_files
 from router.watching import Watcher, watched_folders
 from rules.errors import MachineError, PointsmanError, RuleFileError
@@ -208,8 +208,11 @@ class Reloader:
             return Outcome("rejected", (str(error),))
         except Exception:
             return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+        pieces = pieces_of(self.prepared)
         self.prepared = prepared
         self.applied_at = time.time()
+        while pieces:
+            pieces.pop()
         return Outcome("applied", prepared.words)
 
     def _tell(self, outcome: Outcome) -> None:

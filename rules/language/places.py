@@ -55,6 +55,13 @@ class SourceFile:
                 found.append(part)
         return tuple(found)
 
+    def forget(self) -> None:
+        """Forgets the tables one by one: a large file's, freed in one go, would hold up whoever plays meanwhile."""
+        for section in self.data.values():
+            if isinstance(section, list | dict):
+                while section:
+                    section.pop() if isinstance(section, list) else section.popitem()
+
     def value(self, path: Path) -> Any:
         """What is written at a path, or around it."""
         here: Any = self.data

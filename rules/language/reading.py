@@ -40,6 +40,12 @@ class Reading:
     tests: tuple[Place, ...]
     hints: tuple[Problem, ...]
 
+    def forget_files(self) -> None:
+        """Forgets what stands in the files, once no place is asked for its line any more."""
+        places = (*self.ports.values(), *self.devices.values(), *self.switches.values())
+        for source in {place.source for place in (*places, *self.rules, *self.on, *self.tests)}:
+            source.forget()
+
 
 def read_rules(files: Sequence[tuple[str, bytes]]) -> RuleSet:
     """The rules of all files together. Each file is a name, as the user gave it, and its contents.

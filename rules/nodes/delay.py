@@ -21,7 +21,11 @@ class DelayNode(Node):
     def __init__(self, delay: Delay) -> None:
         super().__init__()
         self.delay = delay
-        self.without_delay = _Undelayed(self)
+
+    @property
+    def without_delay(self) -> Node:
+        """Another way in. It is made anew each time, so that no node refers to itself and has to be collected."""
+        return _Undelayed(self)
 
     def fresh(self) -> Queue:
         """Nothing is due."""
