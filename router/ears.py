@@ -15,15 +15,19 @@ from rules.wiring import bare_name, matching
 class Ears:
     """Every port of the computer that sends, or those that one of the `patterns` fits; never our own.
 
-    `label` is what our side of the connections is called.
+    `label` is what our side of the connections is called; `virtual` are ports to be made, that other programs send to.
     """
 
-    def __init__(self, backend: Backend, label: str, patterns: Sequence[str] = ("*",)) -> None:
+    def __init__(
+        self, backend: Backend, label: str, patterns: Sequence[str] = ("*",), virtual: Sequence[str] = ()
+    ) -> None:
         self._backend = backend
         self._label = label
         self._patterns = patterns
         self._open: dict[str, RawInput] = {}
         self._refused: set[str] = set()
+        self._made = {name: backend.virtual_input(name) for name in virtual}
+        self._new = list(virtual)
 
     def look(self) -> list[str]:
         """Listen to what is new, and forget what has gone; return the names of the new ones."""
@@ -31,7 +35,9 @@ class Ears:
         for gone in [name for name in self._open if name not in names]:
             self._open.pop(gone).close()
         self._refused.intersection_update(names)
-        return [name for name in names if name not in self._open and name not in self._refused and self._listen(name)]
+        made, self._new = self._new, []
+        new = (name for name in names if name not in self._open and name not in self._refused)
+        return made + [name for name in new if self._listen(name)]
 
     def _wanted(self) -> list[str]:
         names = [name for name in self._backend.input_names() if not self._backend.is_ours(name)]
@@ -49,13 +55,18 @@ class Ears:
 
     def poll(self) -> Iterator[tuple[str, bytes]]:
         """What has arrived since the last time, port by port."""
-        for name, port in self._open.items():
+        return ((name, message) for name, message, _ in self.poll_with_times())
+
+    def poll_with_times(self) -> Iterator[tuple[str, bytes, float]]:
+        """The same, with the seconds since the message before on the same port, as the system has measured them."""
+        for name, port in [*self._made.items(), *self._open.items()]:
             while (received := port.get_message()) is not None:
-                yield name, bytes(received[0])
+                yield name, bytes(received[0]), received[1]
 
     def close(self) -> None:
         """Listen no more."""
-        for port in self._open.values():
+        for port in [*self._made.values(), *self._open.values()]:
             with suppress(MachineError):
                 port.close()
+        self._made.clear()
         self._open.clear()

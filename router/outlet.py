@@ -77,6 +77,11 @@ class Outlet:
         return self.wanted.name
 
     @property
+    def limit(self) -> int | None:
+        """The length of the longest sysex that this system carries; None where that isn't known."""
+        return self._limit
+
+    @property
     def is_open(self) -> bool:
         """Whether it is connected to anything."""
         return self._raw is not None

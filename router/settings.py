@@ -152,3 +152,49 @@ class LatelySettings:
     seconds: float
     name: str = STANDARD_NAME
     json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PortsSettings:
+    """What `ports` shall list: the computer's ports, or which of them the ports of rule files mean."""
+
+    rules: tuple[str, ...] = ()
+    backend: str | None = None
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ListenSettings:
+    """What `listen` shall tell: of `ports` (patterns; none: all) and `virtual` ones of our own.
+
+    `only` and `without` are kinds of messages as written, `channels` 1 to 16, each empty for no condition. `duration`
+    is in seconds and `count` in messages, None until Ctrl-C.
+    """
+
+    ports: tuple[str, ...] = ()
+    virtual: tuple[str, ...] = ()
+    only: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+    channels: frozenset[int] = frozenset()
+    duration: float | None = None
+    count: int | None = None
+    bytes: bool = False
+    backend: str | None = None
+    json: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SendSettings:
+    """What `send` shall send, and where: to the `port` that a pattern means, or from a `virtual` port of our own.
+
+    `words` are the messages as written. Notes are ended after `hold` seconds. A virtual port waits `wait` seconds for
+    somebody to connect, None until Enter is pressed.
+    """
+
+    port: str
+    words: tuple[str, ...]
+    virtual: bool = False
+    hold: float = 0.5
+    wait: float | None = None
+    backend: str | None = None
+    json: bool = False

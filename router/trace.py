@@ -21,10 +21,10 @@ from router.settings import TraceSettings, UsageError
 from router.switching import read_switch
 from router.terminal import say
 from router.words import plain
-from rules.errors import NotationError
+from router.written import in_hex, read_messages
 from rules.language.reading import read_rule_set
 from rules.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
-from rules.notation import Naming, format_message, parse_whole_message
+from rules.notation import Naming, format_message
 from rules.pitch import hertz
 from rules.trace import TraceLine
 from rules.trace import trace as follow
@@ -65,7 +65,7 @@ class Traced:
 
     def in_words(self, source: str) -> list[str]:
         """Return the lines to print."""
-        head = f"{format_message(self.message, self.naming)}  ({_hex(self.message)}{self._key()})  from {source}"
+        head = f"{format_message(self.message, self.naming)}  ({in_hex(self.message)}{self._key()})  from {source}"
         return [head, *("  " * (line.depth + 1) + plain(line.text) for line in self.lines)]
 
     def _key(self) -> str:
@@ -82,21 +82,4 @@ class Traced:
         return {**self._named(self.message), "lines": lines, "arrives": arrives}
 
     def _named(self, message: bytes) -> dict[str, str]:
-        return {"message": format_message(message, self.naming), "bytes": _hex(message)}
-
-
-def _hex(message: bytes) -> str:
-    return message.hex(" ").upper()
-
-
-def read_messages(words: Sequence[str], naming: Naming) -> list[bytes]:
-    """Read messages as they stand on a command line: each in quotes, or a single one in words. Raises UsageError."""
-    try:
-        return [parse_whole_message(word, naming) for word in words]
-    except NotationError as error:
-        if any(" " in word for word in words):
-            raise UsageError(str(error)) from error
-    try:
-        return [parse_whole_message(" ".join(words), naming)]
-    except NotationError as error:
-        raise UsageError(str(error)) from error
+        return {"message": format_message(message, self.naming), "bytes": in_hex(message)}

@@ -1,0 +1,112 @@
+"""The command `send`: some messages to one port, to try a cable.
+
+The data (`--json`) is one object; notes that were ended are among what was sent:
+
+    {"command": "send", "ok": true, "port": "Rack:Rack MIDI 1",
+     "sent": [{"message": "note-on 1 C4 100", "bytes": "90 3C 64"},
+              {"message": "note-off 1 C4 64", "bytes": "80 3C 40"}]}
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from router.backends import Backend, choose_backend
+from router.outlet import Outlet
+from router.ports import Ports
+from router.settings import SendSettings, UsageError
+from router.terminal import is_terminal, say
+from router.words import plain
+from router.written import in_hex, read_messages
+from rules.errors import MachineError
+from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
+from rules.notation import format_message
+from rules.wiring import Wanted, bare_name
+
+_NAME: Final = "send"
+_WAIT: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter
+_LAST_SENDS: Final = 3_000_000_000
+
+
+def send(
+    settings: SendSettings,
+    backend: Backend | None = None,
+    pause: Callable[[float], None] = time.sleep,
+) -> int:
+    """Send, and end the notes; return the exit code. Raises UsageError or MachineError."""
+    messages = read_messages(settings.words)
+    ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"))
+    try:
+        outlet = _open(ports, settings)
+        port = bare_name(outlet.computer_port)
+        if settings.virtual:
+            _wait_for_somebody(settings, pause)
+        sent = _play(ports, outlet, messages, settings.hold, pause)
+    finally:
+        ports.close()
+    _tell(port, sent, settings.json)
+    return 0
+
+
+def _open(ports: Ports, settings: SendSettings) -> Outlet:
+    events = ports.want([Wanted(_NAME, "out", settings.port, virtual=settings.virtual)], time.monotonic_ns())
+    outlet = ports.outlets[_NAME]
+    if not outlet.is_open:
+        words = events[0].words.removeprefix(f'output "{_NAME}": ') if events else "the MIDI system doesn't answer"
+        raise UsageError(f'{words.removesuffix("; waiting for it")}; "pointsman ports" lists what there is')
+    return outlet
+
+
+def _wait_for_somebody(settings: SendSettings, pause: Callable[[float], None]) -> None:
+    """Nobody tells us that a program has connected to our port."""
+    if settings.wait is None and is_terminal(sys.stdin):
+        say([f'The port "{plain(settings.port)}" is there now. Connect it, then press Enter.'])
+        sys.stdout.flush()
+        sys.stdin.readline()
+    else:
+        pause(_WAIT if settings.wait is None else settings.wait)
+
+
+def _play(
+    ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, pause: Callable[[float], None]
+) -> list[bytes]:
+    """Send all, and end what then sounds, even if Ctrl-C comes in between."""
+    try:
+        for message in messages:
+            outlet.send(message, time.monotonic_ns())
+        ends = note_offs(messages)
+        ports.flush(_LAST_SENDS)
+        if outlet.refused:
+            limit = "" if outlet.limit is None else f"; it carries {outlet.limit:,}"
+            raise MachineError(f"a sysex of {outlet.longest_refused:,} bytes is too long for this MIDI system{limit}")
+        if ends:
+            pause(hold)
+    finally:
+        for message in note_offs(messages):
+            outlet.send(message, time.monotonic_ns())
+        ports.flush(_LAST_SENDS)
+    return [*messages, *ends]
+
+
+def note_offs(messages: Sequence[bytes]) -> list[bytes]:
+    """What ends the notes that sound after some messages, in the order in which they began."""
+    sounding: dict[tuple[int, int], None] = {}
+    for message in messages:
+        kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        if kind == NOTE_ON and message[2]:
+            sounding[channel, message[1]] = None
+        elif kind in (NOTE_ON, NOTE_OFF):
+            sounding.pop((channel, message[1]), None)
+    return [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for channel, key in sounding]
+
+
+def _tell(port: str, sent: Sequence[bytes], as_json: bool) -> None:
+    if as_json:
+        listed = [{"message": format_message(message), "bytes": in_hex(message)} for message in sent]
+        say([json.dumps({"command": "send", "ok": True, "port": port, "sent": listed}, indent=2)])
+    else:
+        say([f"to {plain(port)}:", *(f"  {format_message(message)}" for message in sent)])

@@ -1,0 +1,27 @@
+"""Messages as they stand on a command line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from router.settings import UsageError
+from rules.errors import NotationError
+from rules.notation import STANDARD, Naming, parse_whole_message
+
+
+def read_messages(words: Sequence[str], naming: Naming = STANDARD) -> list[bytes]:
+    """Read messages as they stand on a command line: each in quotes, or a single one in words. Raises UsageError."""
+    try:
+        return [parse_whole_message(word, naming) for word in words]
+    except NotationError as error:
+        if any(" " in word for word in words):
+            raise UsageError(str(error)) from error
+    try:
+        return [parse_whole_message(" ".join(words), naming)]
+    except NotationError as error:
+        raise UsageError(str(error)) from error
+
+
+def in_hex(message: bytes) -> str:
+    """Bytes as they are written: `90 3C 64`."""
+    return message.hex(" ").upper()
