@@ -1,11 +1,30 @@
-"""A figure: what was asked, what was measured; and how figures print."""
+"""A figure: what was asked, what was measured; the curve behind it; and how figures print."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from datetime import date
 from statistics import median
+
+
+@dataclass(frozen=True)
+class Curve:
+    """How one thing depends on another, for a plot called `name`.
+
+    `lines` are points (x, y) by what they show. An axis is logarithmic where its flag says so; with `ideal`, the last
+    of the lines is none that was measured, but one to compare with.
+    """
+
+    name: str
+    title: str
+    x: str
+    y: str
+    lines: Mapping[str, Sequence[tuple[float, float]]]
+    log_x: bool = False
+    log_y: bool = False
+    ideal: bool = False
 
 
 @dataclass(frozen=True)
@@ -13,7 +32,8 @@ class Figure:
     """One line of the table.
 
     `runs` are the single results in `unit`, their median is the figure. `at_least` or `at_most` is what is asked, if
-    anything is; `baseline` and `ours` say in words what the ratio is made of.
+    anything is; `baseline` and `ours` say in words what the ratio is made of. A figure that stands for many sizes has
+    a `curve`.
     """
 
     what: str
@@ -23,6 +43,7 @@ class Figure:
     at_most: float | None = None
     baseline: str = ""
     ours: str = ""
+    curve: Curve | None = None
 
     @property
     def measured(self) -> float:
@@ -80,3 +101,13 @@ def as_json(machine: str, figures: Sequence[Figure]) -> str:
     """The figures for programs."""
     entries = [{**asdict(figure), "measured": figure.measured, "met": figure.met} for figure in figures]
     return json.dumps({"machine": machine, "figures": entries}, indent=2)
+
+
+def as_markdown(machine: str, figures: Sequence[Figure]) -> str:
+    """The figures for a page like the README, with the day and the machine."""
+    rows = ["| what | asked | measured | baseline | ours |", "|---|---|---|---|---|"]
+    for figure in figures:
+        measured = f"{_number(figure.measured)} {figure.unit} {figure.spread}"
+        cells = (figure.what, figure.asked, measured, figure.baseline, figure.ours)
+        rows.append("| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |")
+    return "\n".join([f"Measured on {date.today():%-d %B %Y}: {machine}.", "", *rows])

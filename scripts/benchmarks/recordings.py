@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from pathlib import Path
+
 from rules.smf.reading import read
 from tests import corpora
 
@@ -26,3 +29,9 @@ def _channel_messages(data: bytes) -> list[Played]:
         (tick, message) for track in file.tracks for tick, _, _, _, message in file.events(track) if message[0] < 0xF0
     ]
     return sorted(found, key=lambda played: played[0])
+
+
+def events(paths: Iterable[Path]) -> int:
+    """How many events these files hold, meta events too."""
+    files = (read(path.read_bytes()) for path in paths)
+    return sum(1 for file in files for track in file.tracks for _ in file.events(track))

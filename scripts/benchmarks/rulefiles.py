@@ -27,6 +27,25 @@ to    = "rack"
 """
 """A channel dropped, four others moved, all transposed, one velocity for all."""
 
+PATCHED = f"""{PORTS}
+[[rules]]
+from  = "seq"
+steps = [
+  {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
+  {{ velocity = {{ always = 90 }} }},
+]
+to    = "rack"
+"""
+"""Channels moved and one velocity, nothing dropped: each message becomes one as long, written in its place."""
+
+SHIFT = f"""{PORTS}
+[[rules]]
+from  = "seq"
+steps = [{{ transpose = 2 }}]
+to    = "rack"
+"""
+"""All keys transposed, as native code shifts them, which keeps less of a file."""
+
 ONE_CHANNEL = f"""{PORTS}
 [devices]
 synth = {{ port = "rack", channel = 1 }}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,9 @@ import pytest
 SCRIPTS = Path(__file__).parent.parent.parent / "scripts"
 sys.path.insert(0, str(SCRIPTS))
 
-from benchmarks.figures import Figure, as_json, as_table  # noqa: E402
+from benchmarks.figures import Curve, Figure, as_json, as_markdown, as_table  # noqa: E402
 from benchmarks.memory import long_file  # noqa: E402
+from benchmarks.plots import as_svg, draw  # noqa: E402
 from benchmarks.rulefiles import EDIT, compiled  # noqa: E402
 from benchmarks.with_mido import edited  # noqa: E402
 
@@ -27,7 +29,7 @@ def test_an_unknown_part_is_refused() -> None:
         [sys.executable, str(SCRIPTS / "bench"), "speed"], capture_output=True, text=True, check=False
     )
     assert (done.returncode, done.stdout) == (2, "")
-    assert "there is no part speed; there are: files, engine, rules, memory, start, model, fuzz" in done.stderr
+    assert "there is no part speed; there are: files, engine, rules, scale, memory" in done.stderr
 
 
 @pytest.mark.parametrize(
@@ -66,3 +68,44 @@ def test_the_long_file_has_as_many_events_as_it_says() -> None:
     """The file that memory is measured with: a thousand messages are a thousand, besides the ends of its tracks."""
     found = [event for event in mido_reader.events(long_file(1000)) if event.channel is not None]
     assert len(found) == 1000
+
+
+def test_a_page_gets_the_figures_as_a_table() -> None:
+    """What the README shows is printed ready to be put there: a row a figure, the machine above."""
+    figure = Figure("speed | of all", [3.0, 1.0, 2.0], "times", 2, None, "slow 2 µs", "1 µs")
+    head, _, _, _, row = as_markdown("a machine", [figure]).splitlines()
+    assert head.startswith("Measured on ")
+    assert head.endswith(": a machine.")
+    assert row == "| speed / of all | >= 2 times | 2 times [1 .. 3] | slow 2 µs | 1 µs |"
+
+
+CURVE = Curve(
+    "cost",
+    "Cost <by> size",
+    "events",
+    "ns",
+    {"ours": [(1000, 300.0), (10_000, 290.0), (1_000_000, 310.0)], "theirs": [(1000, 7000.0), (10_000, 6000.0)]},
+    log_x=True,
+    log_y=True,
+)
+
+
+@pytest.mark.parametrize("curve", [CURVE, Curve("n", "N", "x", "y", {"a": [(1, 2.0)], "b": [(1, 2.0)]}, ideal=True)])
+def test_a_plot_shows_all_its_points_within_its_axes(curve: Curve) -> None:
+    """A plot is an SVG with a title, a name for each axis and line, and every point inside of the picture."""
+    root = ElementTree.fromstring(as_svg(curve))
+    space = "{http://www.w3.org/2000/svg}"
+    texts = [text.text for text in root.iter(f"{space}text")]
+    assert {curve.title, curve.x, curve.y, *curve.lines} <= set(texts)
+    lines = list(root.iter(f"{space}polyline"))
+    assert [len(line.attrib["points"].split()) for line in lines] == [len(points) for points in curve.lines.values()]
+    for line in lines:
+        for x, y in (map(float, point.split(",")) for point in line.attrib["points"].split()):
+            assert 84 <= x <= 570
+            assert 48 <= y <= 380
+
+
+def test_plots_are_files_named_after_what_they_show(tmp_path: Path) -> None:
+    """Each curve becomes a file of its own."""
+    draw([CURVE], tmp_path / "plots")
+    assert [path.name for path in (tmp_path / "plots").iterdir()] == ["cost.svg"]

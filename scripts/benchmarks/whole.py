@@ -1,0 +1,136 @@
+"""Whole runs over real recordings, from disk to disk: the waiting counts as well.
+
+Ours does all that `pointsman rewrite` does with a file: reading, the rules, counting, a temporary file of its own,
+permissions, the new name, folders flushed. The others read, edit and write, and no more.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import symusic  # type: ignore[import-not-found,import-untyped,unused-ignore]
+
+from benchmarks import recordings, with_mido
+from benchmarks.figures import Figure
+from benchmarks.rulefiles import EDIT, SHIFT, compiled
+from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
+from router.files import Job
+from router.job import Manner, do
+from router.writing import DISK, Disk
+from rules.smf.rewriting import Playing, Rewriter
+
+SEMITONES = 2
+
+
+class Hasty(Disk):
+    """A disk that nobody waits for."""
+
+    def flush(self, handle: int) -> None:
+        """Leave it to the system."""
+
+
+def measure(quick: bool) -> list[Figure]:
+    """Both comparisons."""
+    rounds = 5 if quick else 11
+    with _copies(quick) as paths:
+        count = recordings.events(paths)
+        folder = paths[0].parent.parent
+        slow, ours = by_turns(
+            3 if quick else 7, _with_mido(paths, folder), _with_rules(paths, folder, EDIT, DISK), clock=WALL
+        )
+        native, shifted = by_turns(
+            rounds, _with_symusic(paths, folder), _with_rules(paths, folder, SHIFT, Hasty()), clock=WALL
+        )
+    material = f"{len(paths)} songs, {count:,} events, disk to disk"
+    return [
+        Figure(
+            f"an edit of {material}, with fsync",
+            ratios(slow, ours),
+            "times",
+            12,
+            baseline=f"mido {per_item(slow, count)} an event",
+            ours=f"{per_item(ours, count)} an event",
+        ),
+        Figure(
+            f"transposing {material}, neither with fsync",
+            ratios(native, shifted),
+            "times",
+            baseline=f"symusic {per_item(native, count)} an event",
+            ours=f"{per_item(shifted, count)} an event",
+        ),
+    ]
+
+
+@contextmanager
+def _copies(quick: bool) -> Iterator[list[Path]]:
+    """The songs in a folder of their own, so that all sides write to the same disk."""
+    with tempfile.TemporaryDirectory() as folder:
+        songs = Path(folder) / "songs"
+        songs.mkdir()
+        paths = []
+        for number, song in enumerate(recordings.songs(quick)):
+            paths.append(songs / f"{number:03}.mid")
+            paths[-1].write_bytes(song)
+        yield paths
+
+
+def _fresh(folder: Path) -> Path:
+    out = folder / "out"
+    shutil.rmtree(out, ignore_errors=True)
+    out.mkdir()
+    return out
+
+
+def _with_rules(paths: list[Path], folder: Path, rules: str, disk: Disk) -> Callable[[], Run]:
+    ruleset, pipeline = compiled(rules)
+    rewriter = Rewriter(ruleset, pipeline, Playing("seq"))
+    manner = Manner()
+
+    def make() -> Run:
+        out = _fresh(folder)
+        jobs = [Job(path, out / path.name, path.stat().st_size) for path in paths]
+
+        def run() -> None:
+            for job in jobs:
+                if not do(job, rewriter, manner, disk).is_good:
+                    raise SystemExit(f"{job.source} was not rewritten")
+
+        return run
+
+    return make
+
+
+def _with_mido(paths: list[Path], folder: Path) -> Callable[[], Run]:
+    def make() -> Run:
+        out = _fresh(folder)
+
+        def run() -> None:
+            for path in paths:
+                with open(out / path.name, "wb") as file:
+                    file.write(with_mido.edited(path.read_bytes()))
+                    file.flush()
+                    os.fsync(file.fileno())
+
+        return run
+
+    return make
+
+
+def _with_symusic(paths: list[Path], folder: Path) -> Callable[[], Run]:
+    def make() -> Run:
+        out = _fresh(folder)
+
+        def run() -> None:
+            for path in paths:
+                score = symusic.Score(path)
+                score.shift_pitch(SEMITONES, inplace=True)
+                score.dump_midi(out / path.name)
+
+        return run
+
+    return make
