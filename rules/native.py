@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from librt.strings import BytesWriter as BytesWriter
+    from librt.strings import write_i32_le as write_i32_le
     from librt.vecs import vec as vec
+    from mypy_extensions import i32 as i32
     from mypy_extensions import i64 as i64
     from mypy_extensions import u8 as u8
 else:
-    i64 = u8 = int
+    i32 = i64 = u8 = int
 
     class BytesWriter(bytearray):
         """A growing row of bytes."""
@@ -29,6 +31,10 @@ else:
         def truncate(self, size: int) -> None:
             """Forget what stands behind the first `size` bytes."""
             del self[size:]
+
+    def write_i32_le(out: BytesWriter, number: int) -> None:
+        """Write four bytes at once, the lowest first."""
+        out += number.to_bytes(4, "little")
 
     class vec:
         """A row of numbers: `vec[i64](numbers)`."""

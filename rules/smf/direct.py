@@ -92,8 +92,10 @@ class Direct:
             hits, _ = tally.counters(source)
             totals.changed += counts.changed
             totals.unended += counts.unended
-            for (group, way), count in zip(self._straights[source].counters, counts.hits, strict=True):
+            counters = self._straights[source].counters
+            for number, count in enumerate(counts.hits):
                 if count:
+                    group, way = counters[number]
                     hits[group] += count
                     if way == GONE:
                         totals.dropped += count

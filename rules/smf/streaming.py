@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import Final
 
 from rules.messages import SYSEX
-from rules.native import BytesWriter, i64, u8
+from rules.native import BytesWriter, i32, i64, u8, write_i32_le
 from rules.smf import vlq
 from rules.smf.straight import (
     ASK,
@@ -243,11 +243,20 @@ def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: 
             in_force = new_status
             continue
         if here - kept < SHORT_SPAN:
-            while kept < here:
+            while kept < here - 1:
                 out.append(data[kept])
                 kept += 1
         else:
-            out.write(data[kept:here])
+            out.write(data[kept : here - 1])
+            kept = here - 1
+        if kept < here and has_second and data[here] > 0x7F:
+            # the usual case in one step: the last byte of the delta time, status and data bytes
+            write_i32_le(out, i32(data[kept]) | i32(new_status) << 8 | i32(firsts[index]) << 16 | i32(new_second) << 24)
+            in_force = new_status
+            kept = at
+            continue
+        if kept < here:
+            out.append(data[kept])
         if in_force != new_status or data[here] > 0x7F:
             out.append(new_status)
             in_force = new_status

@@ -106,8 +106,9 @@ class RuleTally:
         """Rules, channel and count of the groups that were hit."""
         found = []
         for groups, hits in zip(self._groups, self.hits, strict=True):
-            for (rules, channel), count in zip(groups.members, hits, strict=True):
+            for group, count in enumerate(hits):
                 if count:
+                    rules, channel = groups.members[group]
                     found.append((rules, channel, count))
         return found
 
