@@ -284,7 +284,7 @@ class System:
         names = _names(client)
         if name not in names:
             self._park(client)
-            raise MachineError("it has gone")
+            raise MachineError(f'"{name}" can\'t be opened: it has gone')
         client.open_port(names.index(name), label)
 
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
