@@ -66,3 +66,13 @@ install_debian() {
   quietly "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get -q install -y --no-install-recommends "$@" ||
     fail "could not install: $*"
 }
+
+# Fetches what the tests need beside Python packages.
+prepare_tests() {
+  "$root/scripts/fetch-midicsv"
+  "$root/scripts/fetch-corpora"
+  # The live tests play through a sound server of their own, which needs no sound card.
+  if [ "$(uname)" = Linux ]; then
+    have jackd || install_debian jackd2
+  fi
+}

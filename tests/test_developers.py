@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
-ROOT = Path(__file__).parent.parent
-TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+from tests.places import SOURCE
+
+TEXT = (SOURCE / "DEVELOPERS.md").read_text(encoding="utf-8")
 TABLE = TEXT.partition("## Checked against the outside")[2]
 
 
@@ -14,7 +14,7 @@ def test_what_is_named_is_there() -> None:
     """Every script, test, and folder of ours that the guide names exists."""
     named = set(re.findall(r"`((?:scripts|tests|rules|router|examples)/[\w./-]*)", TEXT))
     assert len(named) > 20
-    assert sorted(name for name in named if not (ROOT / name).exists()) == []
+    assert sorted(name for name in named if not (SOURCE / name).exists()) == []
 
 
 def test_every_fact_from_outside_has_a_source_and_a_test() -> None:
@@ -30,5 +30,5 @@ def test_every_fact_from_outside_has_a_source_and_a_test() -> None:
 def test_tests_that_the_table_names_tell_their_source() -> None:
     """A test that holds us to a fact from outside names where the fact comes from, or the reader that it trusts."""
     for name in set(re.findall(r"`(tests/[\w/]+\.py)`", TABLE)):
-        text = (ROOT / name).read_text(encoding="utf-8")
+        text = (SOURCE / name).read_text(encoding="utf-8")
         assert re.search(r"RP-00[13]|sd_notify|MIDI 1\.0|M1 |midicsv|Standard MIDI Files|mido", text), name

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+import router.commands
 from router.cli import main
 from router.settings import RewriteSettings
 from rules.compiled import COMPILED
@@ -19,7 +20,7 @@ from tests.router.recordings import RULES, TAKE, Desk
 
 ROOT = Path(__file__).parents[2]
 ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "learn", "soundcheck"]
-COMMANDS = [f"router.commands.{path.stem}" for path in (ROOT / "router/commands").glob("[a-z]*.py")]
+COMMANDS = [f"router.commands.{path.stem}" for path in Path(router.commands.__file__).parent.glob("[a-z]*.py")]
 BASICS = ["router", "router.cli", "router.commands", "router.settings", "router.terminal", "router.words"]
 START = sorted([*BASICS, "rules", "rules.errors", *COMMANDS])
 

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
-WALL = Path(__file__).parents[2] / "scripts/import-wall"
+from tests.places import SOURCE
+
+WALL = SOURCE / "scripts/import-wall"
 
 
 def wall(*arguments: object) -> subprocess.CompletedProcess[str]:

@@ -1,0 +1,45 @@
+"""What pyproject.toml can't say: which modules the compiled wheel has as machine code. scripts/build makes both wheels.
+
+Without POINTSMAN_COMPILE=1 this does nothing: the wheel is pure, and needs no compiler. With it, mypyc compiles the
+engine, the ledger, the merge, the file routes, and what these hold in their hands at every message. Everything else
+stays interpreted: compiled code never lets another thread run, and it isn't needed at every message.
+"""
+
+from __future__ import annotations
+
+import os
+from importlib.metadata import version
+from typing import Any
+
+from setuptools import Distribution, setup
+
+COMPILED = [
+    "rules/compiled.py",
+    *("rules/engine.py", "rules/books.py", "rules/ledger.py", "rules/merge.py", "rules/walk.py", "rules/agenda.py"),
+    *("rules/player.py", "rules/rest.py", "rules/holder.py", "rules/lag.py"),
+    *("rules/lanes.py", "rules/pipeline.py", "rules/guards.py"),
+    *(
+        f"rules/smf/{name}.py"
+        for name in (
+            *("chunks", "damage", "direct", "general", "order", "patch", "reading", "rewriting", "scanning", "score"),
+            *("solo", "straight", "stream", "streaming", "sysex", "tally", "tempo", "vlq", "wrapper", "writing"),
+        )
+    ),
+]
+
+
+class WithRuntime(Distribution):
+    """Names the library that compiled code runs on as a dependency, in the version that it was compiled against."""
+
+    def parse_config_files(self, *args: Any, **kwargs: Any) -> None:
+        """Read pyproject.toml, and add to it."""
+        super().parse_config_files(*args, **kwargs)
+        self.install_requires = self.metadata.install_requires = [*self.install_requires, f"librt>={version('librt')}"]
+
+
+if os.environ.get("POINTSMAN_COMPILE") == "1":
+    from mypyc.build import mypycify
+
+    setup(distclass=WithRuntime, ext_modules=mypycify(COMPILED, opt_level="3", debug_level="0"))
+else:
+    setup()
