@@ -1,15 +1,18 @@
 """Which MIDI files a command means, and where the result of each goes.
 
 Everything is decided before the first file is touched, so that no result can meet another result or an input, whichever
-worker comes first. The order is that of the command line, and by name within a folder.
+worker comes first. The order is that of the command line, and by name within a folder. Of a hundred thousand files
+little more than their names is kept.
 """
 
 from __future__ import annotations
 
 import os
+from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import overload
 
 from router.names import MIDI_SUFFIXES, for_port, is_hidden, is_midi_name, is_rule_name
 from router.settings import RewriteSettings, UsageError
@@ -47,6 +50,8 @@ class Job:
     source: Path
     target: Path | None
     size: int
+    replace: bool = False
+    """True where an earlier run of ours wrote what is there."""
 
     @property
     def in_place(self) -> bool:
@@ -64,9 +69,11 @@ def find(arguments: Iterable[str], leave_out: Path | None = None) -> Iterator[Fo
         if not os.path.isdir(path):
             yield _judged(path, Path(path.name))
             continue
-        inside = list(_walk(path, Path(), leave_out, set()))
-        yield from inside
-        if not inside:
+        is_empty = True
+        for item in _walk(path, Path(), leave_out, set()):
+            is_empty = False
+            yield item
+        if is_empty:
             endings = ", ".join(sorted(MIDI_SUFFIXES))
             yield Unusable(path, f"no MIDI file ({endings}) is in this folder or below it")
 
@@ -87,19 +94,20 @@ def _walk(folder: Path, below: Path, leave_out: Path | None, seen: set[Identity]
     """The MIDI files of one folder and those below; a folder that links lead back to is walked once."""
     try:
         status = folder.stat()
-        entries = sorted(entry for entry in folder.iterdir() if not is_hidden(entry.name))
+        names = sorted(name for name in os.listdir(folder) if not is_hidden(name))
     except OSError as error:
         yield Unusable(folder, f"the folder can't be looked into: {why(error)}")
         return
     if (status.st_dev, status.st_ino) in seen:
         return
     seen.add((status.st_dev, status.st_ino))
-    for entry in entries:
+    for name in names:
+        entry = folder / name
         if os.path.isdir(entry):
             if leave_out is None or real(entry) != leave_out:
-                yield from _walk(entry, below / entry.name, leave_out, seen)
-        elif is_midi_name(entry.name):
-            yield _judged(entry, below / entry.name)
+                yield from _walk(entry, below / name, leave_out, seen)
+        elif is_midi_name(name):
+            yield _judged(entry, below / name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,13 +118,13 @@ class Destination:
     whole: bool = False
     in_place: bool = False
 
-    def of(self, found: Found) -> Path | None:
-        """Return where the result of one file goes."""
+    def of(self, path: Path, below: str) -> Path | None:
+        """Return where the result of the file `path` goes, which is `below` as seen from its argument."""
         if self.in_place:
-            return found.path
+            return path
         if self.path is None or self.whole:
             return self.path
-        return self.path / found.below
+        return self.path / below
 
 
 def destination(settings: RewriteSettings) -> Destination:
@@ -140,47 +148,118 @@ def destination(settings: RewriteSettings) -> Destination:
     return Destination(out, whole=True)
 
 
-def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str]) -> list[Job | Unusable]:
+class Plan(Sequence[Job | Unusable]):
+    """What to do with each file, in order. Jobs are made when they are asked for: kept are names and sizes."""
+
+    def __init__(self, to: Destination) -> None:
+        self._to = to
+        self._paths: list[str] = []
+        self._below = array("q")  # where in its path begins what is below the argument
+        self._sizes = array("q")
+        self._unusable: dict[int, Unusable] = {}
+
+    def add(self, item: Found | Unusable) -> None:
+        """Put a file behind the others."""
+        if isinstance(item, Unusable):
+            self._unusable[len(self._paths)] = item
+            self._append(str(item.path), 0, 0)
+        else:
+            path = str(item.path)
+            self._append(path, len(path) - len(str(item.below)), item.size)
+
+    def _append(self, path: str, below: int, size: int) -> None:
+        self._paths.append(path)
+        self._below.append(below)
+        self._sizes.append(size)
+
+    def refuse(self, at: int, reason: str) -> None:
+        """Say why the file with number `at` can't be done after all."""
+        self._unusable[at] = Unusable(Path(self._paths[at]), reason, refused=True)
+
+    def keep(self, numbers: Sequence[int]) -> None:
+        """Leave out all files but those with these numbers, which are in order."""
+        self._paths = [self._paths[at] for at in numbers]
+        self._below = array("q", (self._below[at] for at in numbers))
+        self._sizes = array("q", (self._sizes[at] for at in numbers))
+        self._unusable = {new: self._unusable[old] for new, old in enumerate(numbers) if old in self._unusable}
+
+    def jobs(self) -> list[int]:
+        """Return the numbers of the files that can be done."""
+        return [at for at in range(len(self._paths)) if at not in self._unusable]
+
+    def size(self, at: int) -> int:
+        """Return the bytes of the file with number `at`."""
+        return self._sizes[at]
+
+    def __len__(self) -> int:
+        return len(self._paths)
+
+    @overload
+    def __getitem__(self, at: int) -> Job | Unusable: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[Job | Unusable]: ...
+    def __getitem__(self, at: int | slice) -> Job | Unusable | list[Job | Unusable]:
+        if isinstance(at, slice):
+            return [self[one] for one in range(*at.indices(len(self)))]
+        if at in self._unusable:
+            return self._unusable[at]
+        path = Path(self._paths[at])
+        return Job(path, self._to.of(path, self._paths[at][self._below[at] :]), self._sizes[at])
+
+
+def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str]) -> Plan:
     """Return what to do with each file, in order. A file named twice is done once.
 
     `ports` are the output ports that may get a file each, or [""] for one result a file. A result never meets an input
     (unless rewritten in place) nor the result of an earlier file: such files are refused.
     """
-    every = list(found)
-    inputs = {file.identity for file in every if isinstance(file, Found)}
-    claims: dict[Path, Found] = {}
-    planned = (file if isinstance(file, Unusable) else _job(file, to, ports, inputs, claims) for file in every)
-    return [job for job in planned if job is not None]
+    planned = Plan(to)
+    identities: list[Identity | None] = []
+    for item in found:
+        planned.add(item)
+        identities.append(item.identity if isinstance(item, Found) else None)
+    inputs = {identity for identity in identities if identity is not None}
+    claims: dict[str, int] = {}
+    kept = []
+    for at in range(len(planned)):
+        job = planned[at]
+        if isinstance(job, Job):
+            target = None if to.in_place else job.target
+            results = [str(real(job.source))] if target is None else possible_results(target, ports)
+            claimed = [result for result in results if result in claims]
+            met = [result for result in claimed if identities[claims[result]] != identities[at]]
+            if claimed == results and not met:
+                continue
+            if met:
+                planned.refuse(at, _clash(met[0], planned[claims[met[0]]]))
+            else:
+                claims.update(dict.fromkeys(results, at))
+                if target is not None and (harm := _harm(results, inputs, identities[at])):
+                    planned.refuse(at, harm)
+        kept.append(at)
+    if len(kept) < len(planned):
+        planned.keep(kept)
+    return planned
 
 
-def _job(
-    file: Found, to: Destination, ports: Sequence[str], inputs: set[Identity], claims: dict[Path, Found]
-) -> Job | Unusable | None:
-    """What to do with one file; None if it is being done already."""
-    target = to.of(file)
-    if to.in_place or target is None:
-        results = [real(file.path)]
-    else:
-        results = [_settled(for_port(target, port)) for port in ports]
-    claimed = [result for result in results if result in claims]
-    for result in claimed:
-        if (rival := claims[result]).identity != file.identity:
-            reason = f"its result would be {result}, as that of {rival.path}; rewrite them in two runs, to two folders"
-            return Unusable(file.path, reason, refused=True)
-    if claimed == results:
-        return None
-    claims.update(dict.fromkeys(results, file))
-    if target is not None and not to.in_place:
-        for result in results:
-            if (harmed := _identity(result)) in inputs:
-                return Unusable(file.path, _harm(result, itself=harmed == file.identity), refused=True)
-    return Job(file.path, target, file.size)
+def possible_results(target: Path, ports: Sequence[str]) -> list[str]:
+    """Return all files that may be written for `target`, in one form for every way to write where they go."""
+    return [str(_settled(for_port(target, port))) for port in ports]
 
 
-def _harm(result: Path, *, itself: bool) -> str:
-    if itself:
-        return "the result would overwrite the file itself; use --in-place, which keeps a backup, or another -o"
-    return f"the result would overwrite {result}, which is one of the files to rewrite; use another -o"
+def _clash(result: str, rival: Job | Unusable) -> str:
+    path = rival.source if isinstance(rival, Job) else rival.path
+    return f"its result would be {result}, as that of {path}; rewrite them in two runs, to two folders"
+
+
+def _harm(results: Iterable[str], inputs: set[Identity], own: Identity | None) -> str:
+    """What a result would overwrite that is to be read; "" for nothing."""
+    for result in results:
+        if (harmed := _identity(result)) in inputs:
+            if harmed == own:
+                return "the result would overwrite the file itself; use --in-place, which keeps a backup, or another -o"
+            return f"the result would overwrite {result}, which is one of the files to rewrite; use another -o"
+    return ""
 
 
 def _settled(path: Path) -> Path:
@@ -193,9 +272,9 @@ def real(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
-def _identity(path: Path) -> Identity | None:
+def _identity(path: str) -> Identity | None:
     try:
-        status = path.stat()
+        status = os.stat(path)
     except OSError:
         return None
     return status.st_dev, status.st_ino

@@ -44,7 +44,7 @@ def troubles(*arguments: Path) -> list[str]:
 
 def planned(settings: RewriteSettings, *ports: str) -> list[Job | Unusable]:
     """What is to be done with each file."""
-    return plan(find(settings.files), destination(settings), ports or [""])
+    return list(plan(find(settings.files), destination(settings), ports or [""]))
 
 
 def targets(settings: RewriteSettings) -> list[str]:
@@ -107,14 +107,14 @@ def test_what_is_no_file_is_not_read(tmp_path: Path) -> None:
 
 def test_a_folder_that_can_not_be_looked_into_is_told(takes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What could not be searched is never passed over in silence."""
-    look = Path.iterdir
+    look = os.listdir
 
-    def guarded(folder: Path) -> object:
+    def guarded(folder: Path) -> list[str]:
         if folder.name == "sub":
             raise PermissionError(13, "Permission denied")
         return look(folder)
 
-    monkeypatch.setattr(Path, "iterdir", guarded)
+    monkeypatch.setattr(os, "listdir", guarded)
     assert troubles(takes) == ["the folder can't be looked into: you have no permission"]
 
 
