@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Final
+
+from rules.holder import in_key_of
 from rules.ledger import Press, Rest, cell_places, cell_soundings
+from rules.messages import POLY_PRESSURE, PROGRAM
 from rules.pipeline import NOWHERE, Cell, Pipeline
 from rules.rest import Place
+
+_VALUES: Final = in_key_of(POLY_PRESSURE, 0)
+"""The first in-key of what isn't a note,"""
+_WIDE: Final = in_key_of(PROGRAM, 0)
+"""and of what concerns a whole channel."""
 
 
 class Player:
@@ -44,7 +53,18 @@ class Player:
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
         self.cells = self.table.cells
+        if any(in_key >= _VALUES for in_key in self.presses):
+            self.cells = self._cells_apart()
         self.first_holder = max(self.source, 0) << 14
+
+    def _cells_apart(self) -> list[Cell]:
+        """The cells with those for values that have made notes by older rules opened: they end them the whole way."""
+        cells = list(self.cells)
+        for in_key in self.presses:
+            if in_key >= _VALUES:
+                for place in range(in_key, in_key + (1 if in_key < _WIDE else 128)):
+                    cells[place] = Cell(cells[place].lanes, ons=cells[place].ons)
+        return cells
 
     def pressed(self, in_key: int) -> list[Press]:
         """What an in-key has pressed, as full entries; they may be changed."""

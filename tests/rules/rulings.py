@@ -3089,6 +3089,38 @@ def ruling_30_a_source_that_goes_is_lost() -> Case:
 
 
 @case
+def ruling_30_a_note_made_from_a_value_still_ends_with_it() -> Case:
+    """A controller that holds a note ends it when it falls, though the new rules do nothing with it."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ map = { from = "controller volume", to = "note D4" } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 volume 100
+        at 1 reload
+        at 2 keys controller 1 volume 90
+        at 3 keys controller 1 volume 10
+        """,
+        """
+        at 0 synth note-on 1 D4 100
+        at 2 rack controller 1 volume 90
+        at 3 synth note-off 1 D4 64
+        at 3 rack controller 1 volume 10
+        """,
+        (
+            """
+            [[rules]]
+            from = "keys"
+            to = "rack"
+            """,
+        ),
+    )
+
+
+@case
 def ruling_30_a_port_that_goes_gets_its_offs() -> Case:
     """What a vanishing port has sounding is ended at once, its pedals come up, and its note-offs are not lost."""
     return Case(

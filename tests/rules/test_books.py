@@ -1,0 +1,140 @@
+"""What emissions do to ledger and agenda."""
+
+from __future__ import annotations
+
+from rules.agenda import NEVER
+from rules.books import Books
+from rules.compile import compile_rules
+from rules.engine import Engine
+from rules.holder import in_key_of
+from rules.language.reading import read_rules
+from rules.merge import Merge
+from rules.messages import split_message
+from rules.player import Player
+from rules.tempo import steady_nanoseconds
+from rules.walk import Walk
+
+PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
+MS = 1_000_000
+NOTE, BEND = in_key_of(0x90, 60), in_key_of(0xE0, 0)
+
+
+class Desk:
+    """Books beside an engine that only lends its clock, its switches and its tables."""
+
+    def __init__(self, steps: str) -> None:
+        rules = f'{PORTS}[[rules]]\nfrom = "keys"\nto = "rack"\nsteps = [{steps}]\n'
+        pipeline = compile_rules(read_rules([("rules.toml", rules.encode())]))
+        self.engine = Engine(pipeline, steady_nanoseconds(120))
+        self.books = Books(self.engine, Merge(frozenset()))
+        self.player = Player(0, "keys", pipeline)
+        self.books.players.append(self.player)
+
+    def enter(self, message: bytes, now: int = 0) -> None:
+        """Books one message."""
+        self.engine.now = now
+        status, first, second = split_message(message)
+        table = self.player.table
+        walk = Walk(self.engine, 0, in_key_of(status, first), now, self.engine.word, message, table)
+        walk.follow(table, status, first, second)
+        self.books.enter(self.player, walk, message)
+
+    def sent(self) -> list[bytes]:
+        """What went out since the last time."""
+        sent = [message for _, message, *_ in self.books.delivery.out]
+        self.books.delivery.out = []
+        return sent
+
+
+def test_a_note_is_in_the_ledger_until_its_note_off() -> None:
+    """It is noted where it sounds, not where it came from (ruling 9)."""
+    desk = Desk("{ transpose = 12 }")
+    desk.enter(b"\x90\x3c\x40")
+    (press,) = desk.player.pressed(NOTE)
+    assert [sounding.place for sounding in press.soundings] == [(0, 0x90, 72)]
+    desk.enter(b"\x80\x3c\x21")
+    assert desk.player.presses == {}
+    assert desk.sent() == [b"\x90\x48\x40", b"\x80\x48\x21"]
+
+
+def test_a_note_that_comes_to_nothing_is_noted_as_well() -> None:
+    """Then its note-off has nothing to end, and goes nowhere."""
+    desk = Desk('{ filter = { drop = { velocity = "..63" } } }')
+    desk.enter(b"\x90\x3c\x10")
+    assert [press.soundings for press in desk.player.pressed(NOTE)] == [[]]
+    desk.enter(b"\x80\x3c\x10")
+    assert desk.sent() == []
+    desk.enter(b"\x80\x3c\x10")
+    assert desk.sent() == [b"\x80\x3c\x10"]
+
+
+def test_a_delayed_note_is_not_out_before_its_time() -> None:
+    """It waits on the agenda, and so does its note-off, as long."""
+    desk = Desk("{ delay = 5 }")
+    desk.enter(b"\x90\x3c\x40")
+    (press,) = desk.player.pressed(NOTE)
+    assert (desk.sent(), press.soundings[0].is_out, desk.books.agenda.next_due) == ([], False, 5 * MS)
+    desk.enter(b"\x80\x3c\x40", 3 * MS)
+    assert [desk.books.agenda.pop()[0] for _ in range(2)] == [5 * MS, 8 * MS]
+
+
+def test_a_value_away_from_rest_is_noted_until_it_is_back() -> None:
+    """Where it went, by what came (ruling 13)."""
+    desk = Desk("{ rechannel = 3 }")
+    desk.enter(b"\xe0\x00\x50")
+    assert list(desk.player.resting(BEND)) == [(0, 0xE2, 0)]
+    desk.enter(b"\xe0\x00\x40")
+    assert desk.player.rests == {}
+
+
+def test_what_two_ways_make_alike_goes_out_once() -> None:
+    """A pair of identical messages is one (ruling 7)."""
+    desk = Desk('{ send = { messages = ["note-on 1 60 64", "note-on 1 60 65"], keep = true } }')
+    desk.enter(b"\x90\x3c\x40")
+    assert desk.sent() == [b"\x90\x3c\x40", b"\x90\x3c\x41"]
+
+
+def test_what_is_pending_ends_or_never_comes() -> None:
+    """Of what is delayed, note-offs go out now and note-ons never (ruling 22)."""
+    desk = Desk("{ delay = 5 }")
+    desk.enter(b"\x90\x3c\x40")
+    desk.enter(b"\x80\x40\x21")
+    desk.books.drop_pending(lambda sending: True)
+    assert desk.sent() == [b"\x80\x40\x21"]
+    assert desk.books.agenda.next_due == NEVER
+
+
+def test_what_waits_at_a_thin_ends_or_never_comes_either() -> None:
+    """A value at rest goes out now, any other never."""
+    desk = Desk("{ thin = 20 }")
+    desk.enter(b"\xe0\x00\x50")
+    desk.enter(b"\xe0\x00\x51", 1)
+    desk.sent()
+    desk.books.drop_pending(lambda sending: True)
+    assert desk.sent() == []
+    desk.enter(b"\xe0\x00\x40", 2)
+    desk.books.drop_pending(lambda sending: True)
+    assert desk.sent() == [b"\xe0\x00\x40"]
+    assert desk.books.agenda.next_due == NEVER
+
+
+def test_notes_and_values_of_a_player_can_be_ended() -> None:
+    """At once, by note-offs of ours and values at rest."""
+    desk = Desk("{ rechannel = 3 }")
+    desk.enter(b"\x90\x3c\x40")
+    desk.enter(b"\xb0\x40\x7f")
+    desk.sent()
+    desk.books.end_notes(desk.player)
+    desk.books.end_values(desk.player)
+    assert desk.sent() == [b"\x82\x3c\x40", b"\xb2\x40\x00"]
+    assert (desk.player.presses, desk.player.rests) == ({}, {})
+
+
+def test_a_port_that_goes_leaves_its_presses_behind() -> None:
+    """They have nothing to end any more, so that their note-offs go nowhere (ruling 30)."""
+    desk = Desk("{ transpose = 12 }")
+    desk.enter(b"\x90\x3c\x40")
+    desk.sent()
+    desk.books.leave_ports(frozenset({0}))
+    assert desk.sent() == [b"\x80\x48\x40"]
+    assert [press.soundings for press in desk.player.pressed(NOTE)] == [[]]
