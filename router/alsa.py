@@ -19,6 +19,11 @@ _GET_CLIENT_POOL: Final = 0xC058534B
 _SET_CLIENT_POOL: Final = 0x4058534C
 _POOL: Final = struct.Struct("6i64x")  # client, output pool, input pool, output room, output free, input free
 
+_QUERY_SUBSCRIBERS: Final = 0xC058534F
+_QUERY: Final = struct.Struct("2B2x3i2BB1xI64x")  # port asked for, kind, index; how many; the first one and how
+_WRITERS: Final = 1
+_READERS: Final = 0
+
 INPUT_POOL: Final = 500
 """Messages that wait for us in the kernel: 200 of its own accord, and with more than 500 a long sysex gets stuck."""
 
@@ -56,6 +61,19 @@ def own_number(descriptor: int) -> int:
     number = bytearray(4)
     fcntl.ioctl(descriptor, _CLIENT_ID, number)
     return int.from_bytes(number, "little")
+
+
+def is_connected(descriptor: int, is_input: bool) -> bool:
+    """Whether anybody is connected to the first port of the client behind a descriptor."""
+    import fcntl
+
+    kind = _WRITERS if is_input else _READERS
+    query = bytearray(_QUERY.pack(own_number(descriptor), 0, kind, 0, 0, 0, 0, 0, 0))
+    try:
+        fcntl.ioctl(descriptor, _QUERY_SUBSCRIBERS, query)
+    except OSError:  # nobody at this index, or the port itself has gone
+        return False
+    return True
 
 
 def enlarge_input_pool(descriptor: int) -> None:

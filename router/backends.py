@@ -35,6 +35,9 @@ class RawInput(Protocol):
     def get_message(self) -> tuple[Sequence[int], float] | None:
         """The next message and the seconds since the one before; None where nothing waits."""
 
+    def is_connected(self) -> bool:
+        """Whether the other side is still there, as far as the system can tell; most can't, and say yes."""
+
     def close(self) -> None:
         """Disconnect. May be called while music plays: what takes long is left to `Backend.tidy`."""
 
@@ -44,6 +47,9 @@ class RawOutput(Protocol):
 
     def send_message(self, message: Sequence[int]) -> None:
         """Send one complete message; a peer that has vanished is not noticed."""
+
+    def is_connected(self) -> bool:
+        """As for inputs."""
 
     def close(self) -> None:
         """Disconnect; as for inputs."""
@@ -172,12 +178,15 @@ def _machine(doing: str) -> Iterator[None]:
 class _OpenInput:
     """An input on a client of its own. `get_message` is the client's, without a detour."""
 
-    __slots__ = ("_client", "_park", "get_message")
+    __slots__ = ("_client", "_park", "get_message", "is_connected")
 
-    def __init__(self, client: _MidiIn, park: Callable[[_Client], None]) -> None:
+    def __init__(
+        self, client: _MidiIn, park: Callable[[_Client], None], is_connected: Callable[[], bool] = lambda: True
+    ) -> None:
         self._client = client
         self._park = park
         self.get_message = client.get_message
+        self.is_connected = is_connected
 
     def close(self) -> None:
         """Disconnect; the client is deleted later."""
@@ -187,12 +196,15 @@ class _OpenInput:
 class _OpenOutput:
     """An output on a client of its own."""
 
-    __slots__ = ("_client", "_park", "send_message")
+    __slots__ = ("_client", "_park", "is_connected", "send_message")
 
-    def __init__(self, client: _MidiOut, park: Callable[[_Client], None]) -> None:
+    def __init__(
+        self, client: _MidiOut, park: Callable[[_Client], None], is_connected: Callable[[], bool] = lambda: True
+    ) -> None:
         self._client = client
         self._park = park
         self.send_message = client.send_message
+        self.is_connected = is_connected
 
     def close(self) -> None:
         """Disconnect; the client is deleted later."""
@@ -248,7 +260,7 @@ class System:
             client = self._spare_in or self._make_in(self.client)
             self._spare_in = None
             self._connect(client, name, label)
-            return _OpenInput(client, self._park)
+            return _OpenInput(client, self._park, self._connection(client))
 
     def open_output(self, name: str, label: str) -> RawOutput:
         """Connect to a port that others listen on."""
@@ -256,7 +268,7 @@ class System:
             client = self._spare_out or self._make_out(self.client)
             self._spare_out = None
             self._connect(client, name, label)
-            return _OpenOutput(client, self._park)
+            return _OpenOutput(client, self._park, self._connection(client))
 
     def virtual_input(self, label: str) -> RawInput:
         """Make a port that others send to; its client is called after it, so that its name is always the same."""
@@ -286,6 +298,10 @@ class System:
             self._park(client)
             raise MachineError(f'"{name}" can\'t be opened: it has gone')
         client.open_port(names.index(name), label)
+
+    def _connection(self, client: _Client) -> Callable[[], bool]:
+        """What tells whether a client's port is still connected. Most systems can't."""
+        return lambda: True
 
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
         """Most systems live as long as the computer."""
@@ -324,7 +340,7 @@ class System:
             if self._parked:
                 client = self._parked.pop()
                 self._clients.remove(client)
-                client.delete()
+                self._delete(client)
             elif self._spare_in is None:
                 self._spare_in = self._make_in(self.client)
             elif self._spare_out is None:
@@ -340,9 +356,12 @@ class System:
     def close(self) -> None:
         """Delete all clients."""
         for client in self._clients:
-            client.delete()
+            self._delete(client)
         self._clients.clear()
         self._parked.clear()
+
+    def _delete(self, client: _Client) -> None:
+        client.delete()
 
 
 def _names(client: _Client) -> list[str]:
@@ -361,7 +380,8 @@ class Alsa(System):
     sysex_limit = 5_572
 
     def __init__(self, library: _Library, api: int, client: str) -> None:
-        self._numbers: dict[int, int] = {}
+        self._descriptors: dict[_Client, int] = {}
+        self._numbers: dict[_Client, int] = {}
         super().__init__(library, api, client)
 
     def is_ours(self, name: str) -> bool:
@@ -378,15 +398,32 @@ class Alsa(System):
             client = super()._make_in(name)
         for descriptor in made:
             alsa.enlarge_input_pool(descriptor)
-            self._numbers[id(client)] = alsa.own_number(descriptor)
+        self._note(client, made)
         return client
 
     def _make_out(self, name: str) -> _MidiOut:
         with alsa.new_client() as made:
             client = super()._make_out(name)
-        for descriptor in made:
-            self._numbers[id(client)] = alsa.own_number(descriptor)
+        self._note(client, made)
         return client
+
+    def _note(self, client: _Client, made: Sequence[int]) -> None:
+        for descriptor in made:
+            self._descriptors[client] = descriptor
+            self._numbers[client] = alsa.own_number(descriptor)
+
+    def _connection(self, client: _Client) -> Callable[[], bool]:
+        """A device that is plugged in again may get the number that it had, so that its name tells nothing."""
+        descriptor = self._descriptors.get(client)
+        if descriptor is None:
+            return lambda: True
+        is_input = hasattr(client, "get_message")
+        return lambda: alsa.is_connected(descriptor, is_input)
+
+    def _delete(self, client: _Client) -> None:
+        self._descriptors.pop(client, None)
+        self._numbers.pop(client, None)
+        super()._delete(client)
 
 
 class Jack(System):

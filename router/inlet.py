@@ -52,6 +52,11 @@ class Inlet:
         """Whether it is connected to anything."""
         return self.raw is not None
 
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether it is open, and yet the other side has gone."""
+        return self.raw is not None and not self.raw.is_connected()
+
     def state_at(self, now: int) -> dict[str, Any]:
         """How it stands, as plain values; what was lost are bytes that were no complete message."""
         return {

@@ -86,6 +86,11 @@ class Outlet:
         """Whether it is connected to anything."""
         return self._raw is not None
 
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether it is open, and yet the other side has gone."""
+        return self._raw is not None and not self._raw.is_connected()
+
     # -- sending ------------------------------------------------------------------------------------------------------
 
     def send(self, message: bytes, now: int) -> None:

@@ -199,7 +199,7 @@ class Ports:
         if self._down:
             return []
         names: dict[Direction, list[str]] = {"in": self._backend.input_names(), "out": self._backend.output_names()}
-        if names == self._names and not self._look_again:
+        if names == self._names and not self._look_again and not any(map(_is_cut_off, self._all())):
             return []
         if not self._is_alive():
             return []
@@ -219,7 +219,9 @@ class Ports:
         events = []
         for port in self._all():
             wanted = port.wanted
-            if port.is_open and not wanted.virtual and port.computer_port not in self._names[wanted.direction]:
+            if wanted.virtual or not port.is_open:
+                continue
+            if port.computer_port not in self._names[wanted.direction] or port.is_cut_off:
                 events.append(PortEvent("lost", wanted, f"{wanted.words}: {bare_name(port.computer_port)} has gone"))
                 port.disconnect("missing")
         return events
@@ -402,6 +404,10 @@ class Ports:
                 port.disconnect("closed")
         self._list_inlets()
         self._backend.close()
+
+
+def _is_cut_off(port: Port) -> bool:
+    return port.is_cut_off and not port.wanted.virtual
 
 
 def _silence(outlet: Outlet) -> None:

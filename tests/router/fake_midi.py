@@ -51,10 +51,14 @@ class Device:
 
 
 class Hub:
-    """All devices, in the order in which they were plugged. `numbered`: names have client numbers, as on ALSA."""
+    """All devices, in the order in which they were plugged. `numbered`: names have client numbers, as on ALSA.
 
-    def __init__(self, numbered: bool = True) -> None:
+    With `tells` the system knows whether a connection still stands.
+    """
+
+    def __init__(self, numbered: bool = True, tells: bool = False) -> None:
         self.numbered = numbered
+        self.tells = tells
         self.devices: list[Device] = []
         self.dead = False
         self._last_seen: list[Device] = []
@@ -109,6 +113,10 @@ class FakeInput:
         """The next message, as a list of numbers."""
         return (list(self.waiting.popleft()), 0.0) if self.waiting else None
 
+    def is_connected(self) -> bool:
+        """Whether the cable is still the one that was plugged in, where the system tells."""
+        return not self.device.hub.tells or self.device.plugged
+
     def close(self) -> None:
         """Disconnect."""
         self.closed = True
@@ -153,6 +161,10 @@ class FakeOutput:
                 self.device.play(bytes(message))
         else:
             self.device.hear(bytes(message))
+
+    def is_connected(self) -> bool:
+        """Whether the cable is still the one that was plugged in, where the system tells."""
+        return not self.device.hub.tells or self.device.plugged
 
     def close(self) -> None:
         """Disconnect."""

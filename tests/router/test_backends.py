@@ -359,6 +359,7 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
         own_number=lambda descriptor: descriptor,
         enlarge_input_pool=enlarged.append,
         client_number=alsa.client_number,
+        is_connected=lambda descriptor, is_input: (descriptor, is_input) != (130, True),
         DEVICE="/nowhere",
     )
 
@@ -371,6 +372,8 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
     assert enlarged == [128, 130]
     names = ["pit:keys 129:0", "pit:keys 20:0", "Stage:MIDI 1 128:0", "pit:odd"]
     assert [system.is_ours(name) for name in names] == [True, False, True, True]
+    assert system.open_output("Rack:MIDI 1", "rack").is_connected()
+    assert not system.open_input("Stage 88:MIDI 1", "keys").is_connected()
     assert (system.sysex_limit, system.rate() is not None) == (5_572, True)
 
 

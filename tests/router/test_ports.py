@@ -35,8 +35,8 @@ def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
 class Rig:
     """A keyboard, a rack, and ports to them."""
 
-    def __init__(self, *wanted: Wanted, server: bool = False, numbered: bool = True) -> None:
-        self.hub = Hub(numbered)
+    def __init__(self, *wanted: Wanted, server: bool = False, numbered: bool = True, tells: bool = False) -> None:
+        self.hub = Hub(numbered, tells)
         self.stage: Device = self.hub.plug("Stage 88", receives=False)
         self.rack: Device = self.hub.plug("Rack", sends=False)
         self.backend = FakeBackend(self.hub, server=server)
@@ -118,6 +118,17 @@ def test_a_device_that_was_away_between_two_looks() -> None:
     rig.hub.unplug(rig.stage)
     rig.hub.plug("Stage 88")
     assert rig.scan() == [("lost", 'input "keys": Stage 88 has gone'), ("found", 'input "keys": Stage 88')]
+
+
+def test_a_device_that_comes_back_under_the_same_number() -> None:
+    """Where the system tells that the connection no longer stands, it is lost and found all the same."""
+    rig = Rig(KEYS, RACK, numbered=False, tells=True)
+    rig.hub.unplug(rig.stage)
+    rig.hub.unplug(rig.rack)
+    rig.stage, rig.rack = rig.hub.plug("Stage 88", receives=False), rig.hub.plug("Rack", sends=False)
+    assert [kind for kind, _ in rig.scan()] == ["lost", "lost", "found", "found"]
+    assert rig.passes()
+    assert rig.scan() == []
 
 
 def test_several_candidates_are_listed_once() -> None:
