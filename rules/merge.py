@@ -103,7 +103,8 @@ class Merge:
         if note.counts:
             return [(place >> 11, message, player)]
         del self.notes[place]
-        return [*note.going(place), (place >> 11, message, player)]
+        last = (place >> 11, message, player)
+        return [*note.going(place), last] if note.held_back else [last]
 
     @staticmethod
     def _count_down(note: _Note, holder: Holder) -> bool:
