@@ -56,15 +56,6 @@ def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
     return Prepared(texts, ruleset, pipeline, words)
 
 
-def pieces_of(prepared: Prepared) -> list[object]:
-    """What rules are made of, for letting go of them piece by piece: freed in one go they would hold up the music."""
-    pipeline = prepared.pipeline
-    afters = [node.after for node in pipeline.nodes.values() if node.after is not None]
-    tables = [*pipeline.tables, *afters, *(branch.table for branch in pipeline.branches)]
-    rows: list[object] = [row for table in tables for row in table.rows]
-    return [*prepared.ruleset.rules, *prepared.ruleset.tests, *rows]
-
-
 def _contents(ruleset: RuleSet) -> tuple[str, ...]:
     counts = [(len(getattr(ruleset, kind)), one, kind) for kind, one in _COUNTED]
     return (", ".join(count(amount, one, kind) for amount, one, kind in counts if amount or kind == "rules"),)

@@ -15,7 +15,8 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
 
-from router.preparing import Prepared, pieces_of, prepare, prepare_texts
+from router.preparing import Prepared, prepare, prepare_texts
+from router.retiring import Retired
 from router.rulefiles import RuleTexts, read_rule_files
 from router.watching import Watcher, watched_folders
 from rules.errors import MachineError, PointsmanError, RuleFileError
@@ -76,6 +77,7 @@ class Reloader:
         self._began = began
         self._ended = ended
         self._seen: Found = prepared.texts
+        self._retired = Retired()
         self._asked: SimpleQueue[SimpleQueue[Outcome] | None] = SimpleQueue()
         self._stopping = Event()
         self._watcher = Watcher(lambda: self._asked.put(None), say)
@@ -125,6 +127,7 @@ class Reloader:
                     asked.put(self._reload(self._look()))
                 else:
                     self._look_after()
+                self._retired.part()
             except Exception:
                 self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
         while not self._asked.empty():
@@ -208,11 +211,9 @@ class Reloader:
             return Outcome("rejected", (str(error),))
         except Exception:
             return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
-        pieces = pieces_of(self.prepared)
+        self._retired.add(self.prepared)
         self.prepared = prepared
         self.applied_at = time.time()
-        while pieces:
-            pieces.pop()
         return Outcome("applied", prepared.words)
 
     def _tell(self, outcome: Outcome) -> None:

@@ -1,13 +1,11 @@
 """Rule files made ready to be played."""
 
-import gc
 from pathlib import Path
 
 import pytest
 
-from router.preparing import pieces_of, prepare
+from router.preparing import prepare
 from rules.errors import MachineError, RuleFileError
-from rules.pipeline import Cell
 
 RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n[[rules]]\nname = "a"\nfrom = "keys"\nto = "rack"\n'
 FAILING = '[[tests]]\nname = "silence"\nfrom = "keys"\nsend = "note-on 1 C4 100"\nexpect = {}\n'
@@ -57,30 +55,3 @@ def test_missing_files_are_told_as_such(tmp_path: Path) -> None:
     """A file that isn't there is no fault of the rules."""
     with pytest.raises(MachineError, match="there is no such file"):
         prepare([str(tmp_path / "gone.toml")])
-
-
-def test_rules_that_no_longer_play_are_gone_at_once(tmp_path: Path) -> None:
-    """Nothing of old rules waits for the garbage collector, whose full rounds would be heard."""
-    steps = "steps = [{ delay = { ms = 5 } }, { transpose = 1 }]\nwhen = 'up'\ncatch_up = ['sustain']\n"
-    switch = '[switches]\nup = { from = "keys", note = 1 }\n'
-    file = tmp_path / "a.toml"
-    file.write_text(switch + RIG + steps)
-    cells_before = living(Cell)
-    gc.disable()
-    try:
-        before = prepare([str(file)])
-        assert living(Cell) > cells_before
-        file.write_text("# anew\n" + switch + RIG)
-        after = prepare([str(file)], before)
-        pieces = pieces_of(before)
-        del before, after
-        while pieces:
-            pieces.pop()
-        assert living(Cell) == cells_before
-    finally:
-        gc.enable()
-
-
-def living(kind: type) -> int:
-    """How many objects of a kind there are."""
-    return sum(isinstance(thing, kind) for thing in gc.get_objects())
