@@ -350,11 +350,10 @@ class Engine:
             node.calm(self.memory(node))
         for player in self._players:
             self._books.end_notes(player)
+            self._books.end_values(player)
         for target, channel in product(self.pipeline.present, range(16)):
             for message in panic_messages(channel, every_key):
                 self._books.send_plain(target, message, NOBODY)
-        for player in self._players:
-            player.rests.clear()
         self._books.merge.clear()
 
     def settle(self, now: int, out: list[Sent]) -> None:

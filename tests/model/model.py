@@ -155,6 +155,8 @@ class Model:
         self._end_pending(lambda item: True, now, out)
         for _, sounding in list(self.ledger.soundings()):
             self._made_off_now(sounding, now, out)
+        for player in range(len(self.players)):
+            self._rest_now(player, now, out)
         ports = [name for name in self.ruleset.ports if self.ruleset.ports[name].can_send]
         for port, channel in product(ports, range(16)):
             resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []

@@ -1637,6 +1637,34 @@ def ruling_17_panic_ends_everything() -> Case:
 
 
 @case
+def ruling_17_panic_lets_go_of_every_pedal() -> Case:
+    """A soft pedal that is down comes up as well, and so does whatever else is held away from rest."""
+    resets = "\n".join(_resets("synth", 2, channel) for channel in range(1, 17))
+    return Case(
+        """
+        [ports]
+        keys  = { input = true }
+        synth = { output = true }
+        [[rules]]
+        from = "keys"
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 2 67 127
+        at 1 keys controller 2 modulation 40
+        at 2 panic
+        """,
+        f"""
+        at 0 synth controller 2 67 127
+        at 1 synth controller 2 modulation 40
+        at 2 synth controller 2 67 0
+        at 2 synth controller 2 modulation 0
+        {resets}
+        """,
+    )
+
+
+@case
 def ruling_17_panic_with_every_key() -> Case:
     """For instruments that ignore all notes off, each of the 128 keys of each channel gets a note-off: 2,048."""
     resets = []
