@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 
+from tests.live.daemon import Daemon
 from tests.live.peer import Peer
 from tests.live.server import JackServer
 from tests.live.thru import Thru
@@ -48,3 +52,20 @@ def thru(jack: JackServer) -> Iterator[Callable[..., Thru]]:
     yield start
     for one in started:
         one.kill()
+
+
+@pytest.fixture
+def daemon(jack: JackServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Daemon]]:
+    """Start the daemon with rules: `daemon(RULES, "--record", "takes")`."""
+    started: list[Daemon] = []
+    with tempfile.TemporaryDirectory() as sockets:  # their names must be short
+        monkeypatch.setenv("XDG_RUNTIME_DIR", sockets)
+        jack.environment["XDG_RUNTIME_DIR"] = sockets
+
+        def start(rules: str, *options: str, **more: Any) -> Daemon:
+            started.append(Daemon(jack.environment, tmp_path, rules, *options, **more))
+            return started[-1]
+
+        yield start
+        for one in started:
+            one.kill()

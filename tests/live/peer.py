@@ -1,12 +1,13 @@
 """Another program, in a process of its own, that plays or listens: what a keyboard or a module is to the router.
 
 As a program: `python -m tests.live.peer CLIENT out|in PORT`. `out` reads messages in hex from standard input, a line
-each
-(`sleep 0.01` waits), and sends them; `in` writes what arrives, a line each.
+each, and sends them (`sleep 0.01` waits, `unplug` and `plug` take the device away and bring it back); `in` writes what
+arrives, a line each.
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import threading
@@ -14,11 +15,18 @@ import time
 from collections.abc import Iterable, Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from tests.live.server import until
 
+SYSTEM: Final = "POINTSMAN_TEST_SYSTEM"
+
 ROOT = Path(__file__).parents[2]
+
+
+def system_of_tests() -> str:
+    """The MIDI system on which the programs of a test meet: jack, or alsa."""
+    return os.environ.get(SYSTEM, "jack")
 
 
 class Program:
@@ -92,19 +100,24 @@ class Peer(Program):
 def main(client: str, kind: str, port: str) -> None:
     """Be the device."""
     rtmidi: Any = import_module("rtmidi")
-    jack = rtmidi.API_UNIX_JACK
+    system = rtmidi.API_LINUX_ALSA if system_of_tests() == "alsa" else rtmidi.API_UNIX_JACK
     if kind == "out":
-        output = rtmidi.MidiOut(jack, name=client)
+        output = rtmidi.MidiOut(system, name=client)
         output.open_virtual_port(port)
         print("ready")
         for line in sys.stdin:
-            word, _, rest = line.partition(" ")
+            word, _, rest = line.strip().partition(" ")
             if word == "sleep":
                 time.sleep(float(rest))
+            elif word == "unplug":
+                output.delete()
+            elif word == "plug":
+                output = rtmidi.MidiOut(system, name=client)
+                output.open_virtual_port(port)
             else:
-                output.send_message(bytes.fromhex(line))
+                output.send_message(bytes.fromhex(word))
     else:
-        source = rtmidi.MidiIn(jack, name=client, queue_size_limit=65_536)
+        source = rtmidi.MidiIn(system, name=client, queue_size_limit=65_536)
         source.ignore_types(False, False, False)
         source.open_virtual_port(port)
         print("ready")

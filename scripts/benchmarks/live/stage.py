@@ -30,7 +30,7 @@ def stage() -> Iterator[Stage]:
     """A server and a folder, both gone at the end."""
     if shutil.which("jackd") is None:
         raise SystemExit("bench live needs a JACK server: apt-get install jackd2")
-    server = JackServer()
+    server = JackServer(frames=64)
     with tempfile.TemporaryDirectory() as folder:
         os.environ.update(server.environment, XDG_RUNTIME_DIR=folder)
         ctypes.CDLL(None).prctl(TIMER_SLACK, 1, 0, 0, 0)

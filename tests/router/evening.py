@@ -1,0 +1,135 @@
+"""A daemon on a MIDI system in memory, in a time that passes only while its loop sleeps.
+
+What happens in an evening is a generator: it does things, and yields how many milliseconds pass until it does more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from functools import cache
+from types import SimpleNamespace
+from typing import Self
+
+import pytest
+
+from router import heartbeat, live, ports
+from router.live import Live
+from router.preparing import Prepared, prepare_texts
+from rules.journal import Record
+from tests.router.fake_midi import Device, FakeBackend, Hub
+
+MS = 1_000_000
+
+RULES = """
+[ports]
+keys = { input = "Keys*" }
+pads = { input = "Pads*" }
+rack = { output = "Rack*" }
+[devices]
+organ = { port = "rack", channel = 1, start = ["program 17"] }
+[switches]
+up = { from = "pads", controller = "soft pedal" }
+[[rules]]
+name = "keys"
+from = "keys"
+steps = [{ transpose = 12, when = "up" }]
+to = "organ"
+[[rules]]
+name = "late"
+from = "pads"
+steps = [{ delay = 40 }]
+to = "rack"
+"""
+HIGHER = RULES.replace("transpose = 12", "transpose = 24").replace(', when = "up"', "")
+"""Other rules for the same ports."""
+
+
+@cache
+def prepared(text: str, before: str | None = None) -> Prepared:
+    """A rule file, ready to be played, or to be played after another."""
+    return prepare_texts((("rules.toml", text.encode()),), None if before is None else prepared(before))
+
+
+class Evening:
+    """`keys`, `pads` and `rack` are the devices; `said` is what the daemon said, `slept` how long it slept each time.
+
+    With `hurry`, each sleep takes so many times longer than it was meant to.
+    """
+
+    def __init__(self, text: str = RULES, server: bool = False, hurry: int = 1) -> None:
+        self._hurry = hurry
+        self.now = 7_000 * MS
+        self.slept: list[int] = []
+        self.records: list[Record] = []
+        self.said: list[str] = []
+        self.hub = Hub()
+        self.keys = self.hub.plug("Keys", receives=False)
+        self.pads = self.hub.plug("Pads", receives=False)
+        self.rack = self.hub.plug("Rack", sends=False)
+        self.backend = FakeBackend(self.hub, server=server)
+        self.live = self._made(prepared(text))
+        self._script: Iterator[float] = iter(())
+        self._resume = 0
+        self._patch = pytest.MonkeyPatch()
+
+    def _made(self, rules: Prepared) -> Live:
+        return Live(rules, ports.Ports(self.backend), self.records.append, self.said.append)
+
+    def __enter__(self) -> Self:
+        clock = SimpleNamespace(monotonic_ns=lambda: self.now, sleep=self._sleep)
+        for module in (live, ports, heartbeat):
+            self._patch.setattr(module, "time", clock)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._patch.undo()
+
+    def goes(self, script: Iterable[float]) -> None:
+        """Play: whatever is in the script happens between two turns of the loop; then the daemon leaves."""
+        self._script = iter(script)
+        self._resume = self.now
+        self.live.run()
+
+    def _sleep(self, seconds: float) -> None:
+        nanoseconds = round(seconds * 1e9)
+        self.slept.append(nanoseconds)
+        self.now += nanoseconds * self._hurry
+        while self.now >= self._resume:
+            try:
+                self._resume = self.now + round(next(self._script) * MS)
+            except StopIteration:
+                self.live.stop()
+                return
+
+    # -- what may happen ----------------------------------------------------------------------------------------------
+
+    def replug(self, device: Device) -> Iterator[float]:
+        """A cable is pulled, and put in again."""
+        self.hub.unplug(device)
+        yield 300
+        again = self.hub.plug(device.name, sends=device.sends, receives=device.receives)
+        for name in ("keys", "pads", "rack"):
+            if getattr(self, name) is device:
+                setattr(self, name, again)
+        yield 300
+
+    def swap(self, text: str) -> None:
+        """New rules, of the same ports, are put in force after the first ones."""
+        self.live.swap(prepared(text, RULES))
+
+
+def silent(messages: Iterable[bytes]) -> bool:
+    """Whether every note-on has its note-off, and every pedal its release."""
+    notes: dict[tuple[int, int], int] = {}
+    pedals: dict[tuple[int, int], int] = {}
+    for message in messages:
+        kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        if kind == 0x90 and message[2]:
+            notes[channel, message[1]] = notes.get((channel, message[1]), 0) + 1
+        elif kind in (0x80, 0x90):
+            notes[channel, message[1]] = max(0, notes.get((channel, message[1]), 0) - 1)
+        elif kind == 0xB0 and message[1] in (64, 66, 67, 68, 69):
+            pedals[channel, message[1]] = message[2]
+        elif kind == 0xB0 and message[1] in (120, 123):
+            notes = {place: count for place, count in notes.items() if place[0] != channel}
+    return not any(notes.values()) and all(value < 64 for value in pedals.values())

@@ -1,0 +1,406 @@
+"""The loop of the daemon, in a time that a test makes: what comes through, what happens when something goes wrong."""
+
+from __future__ import annotations
+
+import random
+import threading
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from router import live as live_module
+from router.live import BUSY_PAUSE, IDLE_PAUSE
+from rules import journal
+from rules.errors import MachineError
+from rules.replay import replay, went_out
+from tests.router.evening import HIGHER, MS, RULES, Evening, silent
+
+ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
+UP, UP_OFF = b"\x90\x48\x64", b"\x80\x48\x40"
+PEDAL, PEDAL_UP = b"\xb0\x40\x7f", b"\xb0\x40\x00"
+PROGRAM = b"\xc0\x10"
+SWITCH = b"\xb0\x43\x7f"
+
+
+@pytest.fixture
+def evening() -> Iterator[Evening]:
+    """An evening with the usual rules."""
+    with Evening() as one:
+        yield one
+
+
+def test_what_is_played_goes_out(evening: Evening) -> None:
+    """At once, after what the device wants first; a delayed message when it is due, not a nanosecond before."""
+    heard: list[tuple[int, list[bytes]]] = []
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, OFF)
+        yield 1
+        heard.append((0, evening.rack.messages))
+        evening.pads.play(ON)
+        yield 39
+        heard.append((39, evening.rack.messages))
+        yield 2
+        heard.append((41, evening.rack.messages))
+
+    evening.goes(script())
+    assert heard == [(0, [PROGRAM, ON, OFF]), (39, []), (41, [ON])]
+    (came,) = (time for kind, time, player, _ in evening.records if kind == journal.IN and player == 1)
+    assert [time for kind, time, _, data in evening.records if kind == journal.OUT and data == ON][1] == came + 40 * MS
+
+
+def test_it_looks_often_while_music_plays_and_seldom_in_silence(evening: Evening) -> None:
+    """Three seconds after the last message it rests; the next one wakes it."""
+
+    def script() -> Iterator[float]:
+        yield 5
+        evening.keys.play(PEDAL)
+        yield 2_900
+        evening.slept.append(-1)
+        yield 500
+
+    evening.goes(script())
+    mark = evening.slept.index(-1)
+    assert evening.slept[0] == IDLE_PAUSE
+    assert max(evening.slept[10:mark]) == BUSY_PAUSE
+    assert evening.slept[-2] == IDLE_PAUSE
+
+
+def test_a_mistake_of_ours_costs_one_message(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is counted and told; the next message comes through, and the evening ends in silence."""
+    arrive = evening.live.session.arrive
+
+    def broken(player: int, message: bytes, now: int, out: list[object]) -> None:
+        if message == PEDAL:
+            raise ZeroDivisionError("what a day")
+        arrive(player, message, now, out)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(evening.live.session, "arrive", broken)
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, ON, OFF]
+    assert evening.live.errors == 1
+    assert "ZeroDivisionError: what a day" in "".join(evening.said)
+
+
+def test_mistakes_don_t_fill_the_log(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All are counted, ten are told."""
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(evening.live.session, "arrive", broken)
+
+    def script() -> Iterator[float]:
+        evening.keys.play(*[PEDAL] * 25)
+        yield 1
+
+    evening.goes(script())
+    assert evening.live.errors == 25
+    assert sum("mistake" in line for line in evening.said) == 10
+
+
+def test_an_output_that_fails_harms_no_other_message(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever sending raises is counted, and the loop goes on."""
+
+    def script() -> Iterator[float]:
+        outlet = evening.live.ports.outlets["rack"]
+        send = type(outlet).send
+        failing = iter([True, False, False])
+
+        def broken(self: object, message: bytes, now: int) -> None:
+            if next(failing, False):
+                raise OSError("the cable burns")
+            send(self, message, now)  # type: ignore[arg-type]
+
+        monkeypatch.setattr(type(outlet), "send", broken)
+        evening.keys.play(PEDAL, ON, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard[:3] == [PROGRAM, ON, OFF]
+    assert evening.live.errors == 1
+
+
+def test_ports_that_can_t_be_listed_stop_nothing(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A MIDI system that fails while we look around is counted; what plays goes on."""
+
+    def broken(now: int) -> None:
+        raise OSError("no list")
+
+    monkeypatch.setattr(evening.live.ports, "scan", broken)
+
+    def script() -> Iterator[float]:
+        yield 600
+        evening.keys.play(ON, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, ON, OFF]
+    assert evening.live.errors >= 2
+
+
+def test_bytes_that_are_no_message_are_counted(evening: Evening) -> None:
+    """They go nowhere; `status` shows them at their port."""
+    told = []
+
+    def script() -> Iterator[float]:
+        evening.keys.play(b"\x90\x3c", b"\x90\xff\x01", b"\xf4", b"", ON, OFF)
+        yield 1
+        told.append(evening.live.status())
+
+    evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, ON, OFF]
+    (keys,) = (port for port in told[0]["ports"] if port["name"] == "keys")
+    assert (keys["messages"], keys["lost"]) == (6, 4)
+    assert told[0]["errors"] == 0
+
+
+def test_notes_survive_new_rules(evening: Evening) -> None:
+    """What was struck under the old rules ends as it began; what is struck now goes by the new ones."""
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 1
+        evening.swap(HIGHER)
+        yield 1
+        evening.keys.play(OFF, ON, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, ON, OFF, b"\x90\x54\x64", b"\x80\x54\x40"]
+
+
+def test_new_rules_open_and_close_ports(evening: Evening) -> None:
+    """A port that stays is not opened again; at one that goes, what sounds is ended before it closes."""
+    box = evening.hub.plug("Box", sends=False)
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 1
+        opened = evening.backend.opened
+        evening.swap(RULES.replace('"Rack*"', '"Box*"').replace("rack", "box"))
+        assert evening.backend.opened == opened + 1
+        yield 1
+        assert evening.rack.messages == [PROGRAM, ON, b"\x80\x3c\x40"]
+        evening.keys.play(ON, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard == []
+    assert box.heard == [PROGRAM, ON, OFF]
+
+
+def test_a_source_that_vanishes_lets_go(evening: Evening) -> None:
+    """Its notes and pedals end as soon as it is missed; those of others go on; back again, it plays on."""
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL)
+        evening.pads.play(b"\x91\x30\x64")
+        yield 50
+        evening.rack.messages.clear()
+        yield from evening.replug(evening.keys)
+        assert set(evening.rack.messages) == {OFF, PEDAL_UP}
+        evening.keys.play(ON, OFF)
+        yield 1
+        assert evening.rack.messages == [ON, OFF]
+
+    evening.goes(script())
+    assert any('input "keys": Keys has gone' in line for line in evening.said)
+    assert sum(kind == journal.LOST for kind, *_ in evening.records) == 1
+
+
+def test_an_output_that_returns_begins_in_silence(evening: Evening) -> None:
+    """It is silenced on every channel, and gets what its device wants first; a held key isn't struck again."""
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 1
+        yield from evening.replug(evening.rack)
+        heard = evening.rack.messages
+        assert {b"\xb0\x7b\x00", b"\xbf\x78\x00", PEDAL_UP} <= set(heard)
+        assert heard[-1] == PROGRAM
+        assert ON not in heard
+        evening.keys.play(OFF)
+        yield 1
+        assert evening.rack.messages == [OFF]
+
+    evening.goes(script())
+
+
+def test_a_server_that_dies_is_survived(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever is played meanwhile is lost; when it is back, everything is opened anew and nothing hangs."""
+    with Evening(server=True, hurry=10) as evening:
+
+        def script() -> Iterator[float]:
+            evening.keys.play(ON)
+            yield 1
+            evening.hub.die()
+            yield 5_000
+            evening.hub.revive()
+            yield 1_000
+            evening.rack.messages.clear()
+            evening.keys.play(ON, OFF)
+            yield 1
+            assert evening.rack.messages == [ON, OFF]
+
+        evening.goes(script())
+    assert any("fake doesn't answer" in line for line in evening.said)
+    assert any("fake is back" in line for line in evening.said)
+    assert evening.live.errors == 0
+
+
+def test_leaving_ends_everything(evening: Evening) -> None:
+    """Notes, pedals, and a note that was delayed: it never begins."""
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL)
+        evening.pads.play(b"\x91\x30\x64")
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard[:3] == [PROGRAM, ON, PEDAL]
+    assert set(evening.rack.heard[3:]) == {OFF, PEDAL_UP}
+    assert evening.backend.closed
+    assert evening.records[-3][0] == journal.LEFT
+
+
+def test_switches_turn_on_command_and_by_pedal(evening: Evening) -> None:
+    """Both ways; who asks from outside sees it a moment later."""
+
+    def script() -> Iterator[float]:
+        evening.live.turn("up", True)
+        evening.keys.play(ON, OFF)
+        yield 300
+        assert evening.live.switches == {"up": True}
+        evening.pads.play(SWITCH)
+        evening.keys.play(ON, OFF)
+        yield 1
+        with pytest.raises(KeyError):
+            evening.live.turn("down", True)
+
+    evening.goes(script())
+    assert evening.rack.heard[1:3] == [UP, UP_OFF]
+    assert evening.live.session.switches == {"up": False}
+    assert sum(kind == journal.TURN for kind, *_ in evening.records) == 1
+
+
+def test_panic_silences_everything(evening: Evening) -> None:
+    """What is held ends, every channel is told, and key by key if so asked."""
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL)
+        yield 1
+        evening.rack.messages.clear()
+        evening.live.panic()
+        heard = evening.rack.messages
+        assert OFF in heard
+        assert {b"\xb5\x7b\x00", b"\xb5\x40\x00", b"\xb5\x78\x00"} <= set(heard)
+        evening.live.panic(every_key=True)
+        assert sum(message[0] & 0xF0 == 0x80 for message in evening.rack.messages) == 2_048
+        yield 1
+
+    evening.goes(script())
+
+
+def test_status_tells_how_it_stands(evening: Evening) -> None:
+    """Ports, held notes, switches, tempo, latency."""
+    told = []
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 2_500
+        told.append(evening.live.status())
+
+    evening.goes(script())
+    (status,) = told
+    assert (status["running_s"], status["held"], status["switches"], status["errors"]) == (2, 1, {"up": False}, 0)
+    assert status["tempo"] == {"bpm": 120, "from": None}
+    assert [(port["name"], port["state"], port["messages"]) for port in status["ports"]] == [
+        ("keys", "open", 1),
+        ("pads", "open", 0),
+        ("rack", "open", 2),
+    ]
+    assert status["latency_us"]["p50"] is not None
+
+
+# -- from other threads -----------------------------------------------------------------------------------------------
+
+
+def test_the_loop_answers_other_threads() -> None:
+    """Results and exceptions come back to who asked."""
+    evening = Evening()
+    thread = threading.Thread(target=evening.live.run)
+    thread.start()
+    try:
+        assert evening.live.do(lambda: 6 * 7) == 42
+        assert evening.live.do(evening.live.status)["held"] == 0
+        with pytest.raises(KeyError, match="nonsense"):
+            evening.live.do(lambda: evening.live.turn("nonsense", True))
+    finally:
+        evening.live.stop()
+        thread.join()
+
+
+def test_who_asks_a_loop_that_doesn_t_run_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody waits for ever."""
+    monkeypatch.setattr(live_module, "_PATIENCE", 0.01)
+    with pytest.raises(MachineError, match="too busy to answer"):
+        Evening().live.do(lambda: 1)
+
+
+# -- always -----------------------------------------------------------------------------------------------------------
+
+
+def perform(evening: Evening, chance: random.Random, events: int) -> Iterator[float]:
+    """Two hands and feet at random; new rules, switches and pulled cables among them."""
+    for _ in range(events):
+        device = chance.choice((evening.keys, evening.pads))
+        kind = chance.choice((0x90, 0x90, 0x80, 0x80, 0xB0, 0xE0, 0xD0))
+        channel = chance.randrange(2)
+        key = chance.choice((48, 60, 60, 62, 72)) if kind < 0xB0 else chance.choice((1, 64, 66, 67, 69, 123))
+        value = chance.choice((0, 1, 63, 64, 100, 127))
+        device.play(bytes((kind | channel, value)) if kind == 0xD0 else bytes((kind | channel, key, value)))
+        if chance.random() < 0.02:
+            evening.swap(chance.choice((RULES, HIGHER)))
+        if chance.random() < 0.02:
+            evening.live.turn("up", chance.choice((True, False)))
+        if chance.random() < 0.002:
+            yield from evening.replug(chance.choice((evening.keys, evening.pads, evening.rack)))
+        if chance.random() < 0.001:
+            evening.live.panic()
+        if chance.random() < 0.5:
+            yield chance.choice((0.1, 1, 5))
+
+
+def outputs(evening: Evening) -> list[bytes]:
+    """All that was sent to the rack, connected or not."""
+    return [message for _, message, _ in went_out(evening.records)]
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**32))
+def test_nothing_is_left_sounding(seed: int) -> None:
+    """Each note-on gets its note-off, each pedal its release; and the journal gives the same again."""
+    with Evening(hurry=10) as evening:
+        evening.goes(perform(evening, random.Random(seed), 500))
+    assert evening.live.errors == 0, evening.said
+    assert silent(outputs(evening))
+    assert silent(evening.rack.heard)
+    assert replay(evening.records) == went_out(evening.records)
+
+
+def test_nothing_is_left_sounding_after_a_long_night() -> None:
+    """Ten thousand events in one run."""
+    with Evening(hurry=10) as evening:
+        evening.goes(perform(evening, random.Random(1), 10_000))
+    assert evening.live.errors == 0, evening.said
+    assert len(outputs(evening)) > 5_000
+    assert silent(outputs(evening))
+    assert silent(evening.rack.heard)
