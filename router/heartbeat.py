@@ -41,9 +41,14 @@ class Heartbeat:
         self._last = -_REST
 
     def new_credit(self) -> Credit:
-        """A credit that is acknowledged from now on."""
-        credit = Credit()
+        """A credit for an output that was opened just now.
+
+        A server carries nothing over a new connection before its next period, and loses what came before: nothing may
+        be sent until a beat has come back.
+        """
+        credit = Credit(begin_short=True)
         self._credits.append(credit)
+        self.hurry = True
         return credit
 
     def forget(self, credit: Credit) -> None:

@@ -372,12 +372,18 @@ class Ports:
         while (now := time.monotonic_ns()) < end and self._line and not self._down:
             wake = min(self.pump(now), now + 1_000_000)
             time.sleep(max(wake - now, 100_000) / 1e9)
-        if self._heartbeat is not None:
-            self._heartbeat.hurry = True
-            end = time.monotonic_ns() + _LAST_BEAT
-            while (now := time.monotonic_ns()) < end and not self._heartbeat.is_settled:
-                self.pump(now)
-                time.sleep(0.0003)
+        for _ in range(2):  # in the period of the first beat, an output may have been late
+            self._await_heartbeat()
+
+    def _await_heartbeat(self) -> None:
+        """Wait until all that was sent so far has come to the server."""
+        if self._heartbeat is None:
+            return
+        self._heartbeat.hurry = True
+        end = time.monotonic_ns() + _LAST_BEAT
+        while (now := time.monotonic_ns()) < end and not self._heartbeat.is_settled:
+            self.pump(now)
+            time.sleep(0.0003)
 
     def _complaints(self, now: int) -> list[PortEvent]:
         """What was lost or refused since the last word about it."""

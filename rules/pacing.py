@@ -86,14 +86,15 @@ class Credit:
     """What may be on its way before it is acknowledged: 12 KB, and about a thousand short messages.
 
     What is sent takes nine bytes more than it has, for the length and the time that buffers keep beside it. A message
-    that is longer than the credit goes when nothing else is on its way.
+    that is longer than the credit goes when nothing else is on its way. With `begin_short` nothing goes before the
+    first acknowledgement.
     """
 
     ROOM: Final = 12_288
     EXTRA: Final = 9
 
-    def __init__(self) -> None:
-        self.spent = 0
+    def __init__(self, begin_short: bool = False) -> None:
+        self.spent = self.ROOM if begin_short else 0
         """All that was ever spent: what `acknowledge` wants back."""
         self._acknowledged = 0
 

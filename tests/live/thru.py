@@ -18,7 +18,7 @@ from typing import Any
 from router.backends import choose_backend
 from router.ports import PortEvent, Ports
 from rules.wiring import Wanted
-from tests.live.peer import Program
+from tests.live.peer import Program, system_of_tests
 from tests.live.server import until
 
 
@@ -123,7 +123,7 @@ class Loop:
 
 def main(*texts: str) -> None:
     """Be the router."""
-    loop = Loop(Ports(choose_backend("jack", "pointsman")))
+    loop = Loop(Ports(choose_backend(system_of_tests(), "pointsman")))
 
     def listen() -> None:
         for line in sys.stdin:

@@ -34,6 +34,9 @@ class Bench:
     def connect(self) -> Outlet:
         """Open the port."""
         self.outlet.connect(FakeOutput(self.device), "Rack", self.backend, self.heartbeat)
+        if self.heartbeat is not None:
+            self.heartbeat.beat(0)
+            self.heartbeat.beat(1)
         return self.outlet
 
     def pumped(self, now: int = 0, until: int = 10 * SECOND) -> Iterator[int]:
@@ -66,6 +69,20 @@ def test_without_a_port_everything_is_lost_and_counted() -> None:
     assert (bench.outlet.messages, bench.outlet.lost, bench.outlet.state) == (1, 2, "missing")
 
 
+def test_nothing_goes_over_a_new_connection_before_the_server_has_answered() -> None:
+    """It would be lost. It waits for the next beat, and that comes soon."""
+    bench = Bench(server=True)
+    heartbeat = bench.heartbeat
+    assert heartbeat is not None
+    bench.outlet.connect(FakeOutput(bench.device), "Rack", bench.backend, heartbeat)
+    bench.outlet.send(NOTE, 0)
+    assert (bench.device.heard, heartbeat.hurry, list(bench.line)) == ([], True, [bench.outlet])
+    heartbeat.beat(0)
+    heartbeat.beat(1)
+    bench.outlet.pump(2)
+    assert bench.device.heard == [NOTE]
+
+
 def test_a_server_that_says_nothing_gets_no_more_than_its_buffers_hold() -> None:
     """The rest waits for the heartbeat, and follows it in order; what is short leads to a beat soon."""
     bench = Bench(server=True)
@@ -77,7 +94,7 @@ def test_a_server_that_says_nothing_gets_no_more_than_its_buffers_hold() -> None
     assert len(bench.device.heard) == 1_024
     assert heartbeat.hurry
     assert outlet.pump(SECOND) == NEVER
-    for at in range(3):
+    for at in range(1, 4):
         heartbeat.beat(at * SECOND)
         heartbeat.beat(at * SECOND + 1_000)
         outlet.pump(at * SECOND + 2_000)

@@ -96,6 +96,16 @@ def test_a_sysex_longer_than_the_credit_goes_alone() -> None:
     assert [message for _, message in played(pacer, 0, 0)] == [OFF]
 
 
+def test_a_credit_may_begin_short() -> None:
+    """A new connection carries nothing before the server has answered once."""
+    credit = Credit(begin_short=True)
+    pacer = filled(credit, NOTE)
+    assert pacer.take(0) is None
+    assert credit.is_short
+    credit.acknowledge(credit.spent)
+    assert pacer.take(0) == NOTE
+
+
 def test_a_late_acknowledgement_takes_nothing_back() -> None:
     """Acknowledgements may come twice and out of order."""
     credit = Credit()
