@@ -227,7 +227,13 @@ class Live:
     # -- ports --------------------------------------------------------------------------------------------------------
 
     def _meet(self, events: list[PortEvent], now: int, first: bool = False) -> None:
-        """Ports came or went: lost sources let go, outputs that return begin in silence."""
+        """Ports came or went: lost sources let go, outputs that return begin in silence.
+
+        At the `first` meeting under new rules outputs have what they are to begin with, but for those that moved.
+        """
+        if events or first:
+            self._connect()
+        moved = {event.wanted.name for event in events if event.kind == "lost" and event.wanted is not None}
         for event in events:
             self._say(event.words)
             wanted = event.wanted
@@ -237,11 +243,9 @@ class Live:
                 player = self.session.players[wanted.name]
                 self._log((journal.LOST, now, player, b""))
                 self._safely(self.session.lose, player, now)
-            elif event.kind == "found" and wanted.direction == "out" and not first:
+            elif event.kind == "found" and wanted.direction == "out" and (not first or wanted.name in moved):
                 self._log((journal.BACK, now, 0, wanted.name.encode()))
                 self._safely(self.session.return_output, wanted.name, now)
-        if events or first:
-            self._connect()
 
     def _connect(self) -> None:
         """Who plays what: looked up once, not for every message."""

@@ -197,6 +197,23 @@ def test_new_rules_open_and_close_ports(evening: Evening) -> None:
     assert box.heard == [PROGRAM, ON, OFF]
 
 
+def test_a_name_that_moves_to_another_port_begins_anew_there(evening: Evening) -> None:
+    """The old port is silenced; the new one gets what its device wants first, and what is played from then on."""
+    box = evening.hub.plug("Box", sends=False)
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 1
+        evening.swap(RULES.replace('"Rack*"', '"Box*"'))
+        yield 1
+        evening.keys.play(OFF, ON, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert silent(evening.rack.heard)
+    assert box.heard[-4:] == [PROGRAM, OFF, ON, OFF]
+
+
 def test_a_source_that_vanishes_lets_go(evening: Evening) -> None:
     """Its notes and pedals end as soon as it is missed; those of others go on; back again, it plays on."""
 
