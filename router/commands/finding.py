@@ -82,11 +82,16 @@ def _seconds(text: str) -> float:
 
 def _learn(arguments: argparse.Namespace) -> int:
     from router.learn import learn
+    from router.noise import Noise
 
-    return learn(LearnSettings(tuple(arguments.rules), arguments.backend, arguments.json))
+    with Noise():
+        return learn(LearnSettings(tuple(arguments.rules), arguments.backend, arguments.json))
 
 
 def _soundcheck(arguments: argparse.Namespace) -> int:
+    settings = SoundcheckSettings(tuple(arguments.rules), arguments.seconds, arguments.backend, arguments.json)
+    from router.noise import Noise
     from router.soundcheck import soundcheck
 
-    return soundcheck(SoundcheckSettings(tuple(arguments.rules), arguments.seconds, arguments.backend, arguments.json))
+    with Noise():
+        return soundcheck(settings)

@@ -81,6 +81,8 @@ def _record(arguments: argparse.Namespace) -> int:
         backend=arguments.backend,
         json=arguments.json,
     )
+    from router.noise import Noise
     from router.record import record
 
-    return record(settings)
+    with Noise():
+        return record(settings)
