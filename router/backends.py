@@ -98,8 +98,8 @@ class Backend(Protocol):
         """What an output may be sent, where too much is lost and nothing comes back to tell."""
 
     @property
-    def is_untidy(self) -> bool:
-        """Whether `tidy` has something to do."""
+    def untidy(self) -> int:
+        """How many things `tidy` has to do."""
 
     def tidy(self) -> None:
         """Delete one thing that was closed, or make one spare: up to 25 ms, for when nothing plays."""
@@ -330,9 +330,9 @@ class System:
             client.close_port()
 
     @property
-    def is_untidy(self) -> bool:
-        """Whether something was closed, or a spare was used."""
-        return bool(self._parked) or self._spare_in is None or self._spare_out is None
+    def untidy(self) -> int:
+        """What was closed, and spares that were used."""
+        return len(self._parked) + (self._spare_in is None) + (self._spare_out is None)
 
     def tidy(self) -> None:
         """One thing at a time, so that music that begins just now waits for no more than that."""

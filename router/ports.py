@@ -24,6 +24,9 @@ from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes
 _QUIET: Final = 2_000_000_000
 """How long (ns) nothing must have been played before clients are deleted and made."""
 
+_MOST_UNTIDY: Final = 8
+"""How many clients may wait for a silence: a system has room for some dozens, and a loose plug takes one each time."""
+
 _REOPEN_AFTER: Final = 30_000_000_000
 """How long (ns) nothing must have been played before inputs are opened anew, in case one is stuck."""
 
@@ -321,7 +324,7 @@ class Ports:
             self._reopened_at = now
         if self._to_reopen and self._is_alive():
             self._reopen(self._to_reopen.popleft())
-        elif quiet > _QUIET and self._backend.is_untidy and self._is_alive():
+        elif self._backend.untidy > (0 if quiet > _QUIET else _MOST_UNTIDY) and self._is_alive():
             self._backend.tidy()
 
     def cure(self, now: int) -> None:

@@ -234,7 +234,7 @@ class FakeBackend:
         """This system takes everything at once."""
         return None
 
-    is_untidy = True
+    untidy = 1
 
     def tidy(self) -> None:
         """Nothing to do here but to count."""

@@ -362,6 +362,17 @@ def test_tidying_waits_until_nobody_plays() -> None:
     assert rig.backend.tidied == 1
 
 
+def test_a_loose_plug_is_tidied_up_after_even_while_music_plays() -> None:
+    """A computer has no room for a client more each time."""
+    rig = Rig()
+    rig.backend.untidy = 8
+    for times in (0, 1):
+        rig.stage.play(NOTE)
+        rig.scan()
+        assert rig.backend.tidied == times
+        rig.backend.untidy = 9
+
+
 def test_an_input_that_may_be_stuck_is_opened_anew_in_a_long_silence() -> None:
     """Once, and only if it was heard before; it hears what comes next."""
     rig = Rig()
