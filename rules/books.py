@@ -74,6 +74,7 @@ class Books:
     def _emit(self, player: Player, walk: Walk, emission: Emission, press: Press, is_twin: bool) -> bool:
         """Books one emission; False if a gate keeps it."""
         copy = emission.copy
+        emission.lag.join(self.clerk.now, self.later)
         mark: Mark | None = None
         if _is_note(emission):
             if is_note_on(emission.message):
@@ -116,6 +117,7 @@ class Books:
                     return False
             else:
                 traveller.lag = station.after(traveller.lag, traveller.base, self.later)
+                traveller.lag.join(traveller.base, self.later)
             traveller.way = traveller.way[1:]
         if traveller.is_twin:
             traveller.sending.mark_out()
@@ -237,9 +239,11 @@ class Books:
     def _rest(self, player: Player, in_key: int, place: Place, rest: Rest, passages: dict[Passage, Passage]) -> None:
         """Sends the value at rest on the way of the one that was away from it."""
         now, later = self.clerk.now, self.later
+        lag = rest.lag.anew(now, later)
+        lag.join(now, later)
         sending = Sending(player.number, player.source, in_key, (), place[0], rest_message(place))
         way = tuple(station.anew(passages) for station in rest.way)
-        self.travel(Traveller(sending, self.agenda.origin(), now, rest.lag.anew(now, later), way))
+        self.travel(Traveller(sending, self.agenda.origin(), now, lag, way))
 
     # -- ends -----------------------------------------------------------------------------------------------------
 

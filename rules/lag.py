@@ -37,18 +37,14 @@ class Lag:
         """This lag and one more delay."""
         return replace(self, delay=self.delay + delay)
 
-    def queued(
-        self, delay: Delay, queue: Queue, name: tuple[int | str, int], now: int, later: Later, *, trying: bool = False
-    ) -> Lag:
-        """This lag and one more delay, in a queue, for what came `now`: it overtakes nothing of its name (ruling 22).
+    def queued(self, delay: Delay, queue: Queue, name: tuple[int | str, int], now: int, later: Later) -> Lag:
+        """This lag and one more delay, behind a queue, for what came `now`: nothing of one name overtakes (ruling 22).
 
-        With `trying` nothing that comes later has to wait for it.
+        What comes later need not wait for it before it has joined.
         """
         delayed = self.delay + delay
         due = later(now, delayed) + self.extra
         latest = max(due, queue.get(name, due))
-        if not trying:
-            queue[name] = latest
         extra = self.extra + latest - due
         return Lag(delayed, extra, (*self.places, Place(queue, name, delayed, extra)))
 
@@ -66,7 +62,7 @@ class Lag:
         return later(now, self.delay) + self.extra
 
     def join(self, now: int, later: Later) -> None:
-        """Tells the queues of a message that came `now` and has just this lag."""
+        """Tells the queues of a message that came `now` and goes out with this lag."""
         for place in self.places:
             due = later(now, place.delay) + place.extra
             if place.queue.get(place.name, due) <= due:

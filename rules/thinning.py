@@ -50,11 +50,11 @@ class Wait:
         """The same for any message."""
         return self
 
-    def after(self, lag: Lag, base: int, later: Later, *, trying: bool = False) -> Lag:
+    def after(self, lag: Lag, base: int, later: Later) -> Lag:
         """The lag of what comes out of it."""
         if self.queue is None:
             return lag.plus(self.delay)
-        return lag.queued(self.delay, self.queue, self.name, base, later, trying=trying)
+        return lag.queued(self.delay, self.queue, self.name, base, later)
 
 
 Station = Gate | Wait

@@ -183,7 +183,7 @@ class Walk:
         lag = self.lag
         for station in self.way:
             if isinstance(station, Wait):
-                lag = station.after(lag, self.now, self.clerk.later, trying=self.trying)
+                lag = station.after(lag, self.now, self.clerk.later)
         return lag
 
     def written(self, status: int, first: int, second: int) -> bytes:
@@ -221,7 +221,7 @@ class Walk:
         if self.way:
             self.way = (*self.way, wait)
         else:
-            self.lag = wait.after(self.lag, self.now, self.clerk.later, trying=self.trying)
+            self.lag = wait.after(self.lag, self.now, self.clerk.later)
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch; what that sends goes out at once, and the rest of the walk sees the new state."""

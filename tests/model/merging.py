@@ -194,7 +194,8 @@ class Merge:
                 self.send(replace(sounding.on, message=off, sounding=None), when, out)
             return
         self.put(item, when, out)
-        for place in places:
+        ended = dict.fromkeys(sounding.place for sounding in reversed(mine))
+        for place in [*reversed(ended), *(place for place in places if place not in ended)]:
             for holder in self.counts[place]:
                 self.counts[place][holder] = 0
             self._let_go(place, when, out)

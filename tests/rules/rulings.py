@@ -2149,6 +2149,32 @@ def ruling_22_nothing_overtakes_on_one_rule_and_channel() -> Case:
 
 
 @case
+def ruling_22_what_goes_nowhere_holds_up_nothing() -> Case:
+    """A message that was delayed, and that no rule took then, is not in the way of what comes after it."""
+    return Case(
+        """
+        [ports]
+        keys  = { input = true, steps = [{ delay = 50, when = "up" }] }
+        pads  = { input = true }
+        synth = { output = true }
+        [switches]
+        up = { from = "pads", note = "C1" }
+        [[rules]]
+        from = "keys"
+        when = "not up"
+        to = "synth"
+        """,
+        """
+        at 0 turn up on
+        at 10 keys controller 1 volume 1
+        at 20 turn up off
+        at 30 keys controller 1 volume 2
+        """,
+        "at 30 synth controller 1 volume 2",
+    )
+
+
+@case
 def ruling_22_echo_is_for_notes_only() -> Case:
     """Copies come softer and higher, their offs as long after; a copy below velocity 1 would end the echo."""
     return Case(
