@@ -76,6 +76,64 @@ def is_connected(descriptor: int, is_input: bool) -> bool:
     return True
 
 
+def pool_of(descriptor: int, number: int) -> tuple[int, int] | None:
+    """How many messages may wait for the client of a number, and how many more could; None for the kernel's clients.
+
+    `descriptor` is any of ours.
+    """
+    import fcntl
+
+    pool = bytearray(_POOL.pack(number, 0, 0, 0, 0, 0))
+    try:
+        fcntl.ioctl(descriptor, _GET_CLIENT_POOL, pool)
+    except OSError:
+        return None
+    size, free = _POOL.unpack(pool)[2], _POOL.unpack(pool)[5]
+    return (size, free) if size else None
+
+
+class PoolRoom:
+    """The room in another program's pool: what doesn't fit would be lost, with all that waits there.
+
+    A limit of an output, as in `rules.pacing`, but one that asks the kernel.
+    """
+
+    _PIECE: Final = 28  # bytes of a sysex in each of its pieces
+    _SPARE: Final = 10  # others may send there, too
+    _LATER: Final = 500_000
+
+    def __init__(self, descriptor: int, number: int) -> None:
+        self._descriptor = descriptor
+        self._number = number
+        self._room = 0
+        self._is_empty = False
+
+    def when(self, message: bytes, now: int) -> int:
+        """Now if it fits; a message that never fits goes when nothing else waits there."""
+        needed = self._pieces(message)
+        if needed > self._room:
+            self._ask()
+        return now if needed <= self._room or self._is_empty else now + self._LATER
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
+        """A message takes its room."""
+        self._room -= self._pieces(message) * times
+        self._is_empty = False
+
+    def room(self, now: int) -> int:
+        """How many short messages fit."""
+        self._ask()
+        return max(0, self._room)
+
+    def _ask(self) -> None:
+        size, free = pool_of(self._descriptor, self._number) or (INPUT_POOL, INPUT_POOL)
+        self._room = free - self._SPARE
+        self._is_empty = size == free
+
+    def _pieces(self, message: bytes) -> int:
+        return 1 if len(message) <= 3 else 1 - (-len(message) // self._PIECE)
+
+
 def enlarge_input_pool(descriptor: int) -> None:
     """Let more wait for us in the kernel; a kernel that refuses leaves it as it was."""
     import fcntl

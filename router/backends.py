@@ -19,7 +19,7 @@ from typing import Final, Protocol, cast
 
 from router import alsa
 from rules.errors import MachineError
-from rules.pacing import Rate
+from rules.pacing import Limit, Rate
 
 QUEUE: Final = 16_384
 """Messages that an input keeps until they are polled: over a second of eight DIN wires at full rate."""
@@ -43,7 +43,11 @@ class RawInput(Protocol):
 
 
 class RawOutput(Protocol):
-    """An open output."""
+    """An open output. `limit` says what it may be sent, where too much is lost and nothing comes back to tell."""
+
+    @property
+    def limit(self) -> Limit | None:
+        """None: the system takes everything, or acknowledges."""
 
     def send_message(self, message: Sequence[int]) -> None:
         """Send one complete message; a peer that has vanished is not noticed."""
@@ -93,9 +97,6 @@ class Backend(Protocol):
 
         What comes back proves that the system has carried everything that was sent before, on all outputs.
         """
-
-    def rate(self) -> Rate | None:
-        """What an output may be sent, where too much is lost and nothing comes back to tell."""
 
     @property
     def untidy(self) -> int:
@@ -196,15 +197,20 @@ class _OpenInput:
 class _OpenOutput:
     """An output on a client of its own."""
 
-    __slots__ = ("_client", "_park", "is_connected", "send_message")
+    __slots__ = ("_client", "_park", "is_connected", "limit", "send_message")
 
     def __init__(
-        self, client: _MidiOut, park: Callable[[_Client], None], is_connected: Callable[[], bool] = lambda: True
+        self,
+        client: _MidiOut,
+        park: Callable[[_Client], None],
+        is_connected: Callable[[], bool] = lambda: True,
+        limit: Limit | None = None,
     ) -> None:
         self._client = client
         self._park = park
         self.send_message = client.send_message
         self.is_connected = is_connected
+        self.limit = limit
 
     def close(self) -> None:
         """Disconnect; the client is deleted later."""
@@ -268,7 +274,7 @@ class System:
             client = self._spare_out or self._make_out(self.client)
             self._spare_out = None
             self._connect(client, name, label)
-            return _OpenOutput(client, self._park, self._connection(client))
+            return _OpenOutput(client, self._park, self._connection(client), self._limit(client, name))
 
     def virtual_input(self, label: str) -> RawInput:
         """Make a port that others send to; its client is called after it, so that its name is always the same."""
@@ -282,7 +288,7 @@ class System:
         with _machine(f'the port "{label}" can\'t be made'):
             client = self._make_out(self._virtual(label))
             client.open_virtual_port(label)
-            return _OpenOutput(client, self._park)
+            return _OpenOutput(client, self._park, limit=self._limit(client, ""))
 
     def _virtual(self, label: str) -> str:
         if not self.has_virtual:
@@ -307,8 +313,8 @@ class System:
         """Most systems live as long as the computer."""
         return None
 
-    def rate(self) -> Rate | None:
-        """Most systems tell nothing of their limits."""
+    def _limit(self, client: _Client, name: str) -> Limit | None:
+        """What may be sent to a port; most systems tell nothing of their limits."""
         return None
 
     # -- clients ------------------------------------------------------------------------------------------------------
@@ -389,9 +395,12 @@ class Alsa(System):
         number = alsa.client_number(name)
         return number in self._numbers.values() if number is not None else super().is_ours(name)
 
-    def rate(self) -> Rate | None:
-        """A burst that fits every pool, then what a reader manages even on a slow computer."""
-        return Rate(burst=150, a_second=25_000)
+    def _limit(self, client: _Client, name: str) -> Limit | None:
+        """Another program's pool can be asked how full it is. Hardware has none, and who listens to us isn't known."""
+        number, descriptor = alsa.client_number(name), self._descriptors.get(client)
+        if number is None or descriptor is None or not alsa.pool_of(descriptor, number):
+            return Rate(burst=100, a_second=10_000)
+        return alsa.PoolRoom(descriptor, number)
 
     def _make_in(self, name: str) -> _MidiIn:
         with alsa.new_client() as made:

@@ -203,7 +203,7 @@ class Outlet:
         self._heartbeat = heartbeat
         self._credit = None if heartbeat is None else heartbeat.new_credit()
         self._wire = Wire() if self.wanted.wire == "din" else None
-        limits: tuple[Limit | None, ...] = (self._wire, system.rate(), self._credit)
+        limits: tuple[Limit | None, ...] = (self._wire, raw.limit, self._credit)
         self._pacer = Pacer(*(limit for limit in limits if limit is not None))
 
     def rewire(self, wanted: Wanted) -> None:

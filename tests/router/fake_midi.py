@@ -15,7 +15,7 @@ from collections import deque
 from collections.abc import Sequence
 
 from rules.errors import MachineError
-from rules.pacing import Rate
+from rules.pacing import Limit
 
 
 class Device:
@@ -143,7 +143,9 @@ class FakeVirtualInput(FakeInput):
 
 
 class FakeOutput:
-    """An open output. `virtual` ones send to their listeners."""
+    """An open output, which takes everything at once. `virtual` ones send to their listeners."""
+
+    limit: Limit | None = None
 
     def __init__(self, device: Device, virtual: bool = False) -> None:
         self.device = device
@@ -229,10 +231,6 @@ class FakeBackend:
             return None
         output = self.virtual_output("heartbeat")
         return FakeInput(output.device), output
-
-    def rate(self) -> Rate | None:
-        """This system takes everything at once."""
-        return None
 
     untidy = 1
 

@@ -14,6 +14,7 @@ import pytest
 from router import alsa, backends
 from router.backends import choose_backend
 from rules.errors import MachineError
+from rules.pacing import Pacer, Rate
 
 ROOT = Path(__file__).parents[2]
 NAMES = {1: "core", 2: "alsa", 3: "jack", 4: "winmm"}
@@ -136,7 +137,7 @@ def test_four_clients_are_ready_before_anything_is_opened(library: Library) -> N
     assert [client.name for client in library.clients] == ["pit"] * 4
     assert library.queues == [16_384, 16_384]
     assert [client.deeds for client in library.clients] == [["all types"], [], ["all types"], []]
-    assert (system.untidy, system.loopback(), system.rate()) == (0, None, None)
+    assert (system.untidy, system.loopback()) == (0, None)
 
 
 def test_opening_takes_the_spare_client_and_tidying_makes_another(library: Library) -> None:
@@ -359,6 +360,8 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
         own_number=lambda descriptor: descriptor,
         enlarge_input_pool=enlarged.append,
         client_number=alsa.client_number,
+        pool_of=lambda descriptor, number: (200, 200) if number == 20 else None,
+        PoolRoom=alsa.PoolRoom,
         is_connected=lambda descriptor, is_input: (descriptor, is_input) != (130, True),
         DEVICE="/nowhere",
     )
@@ -372,9 +375,13 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
     assert enlarged == [128, 130]
     names = ["pit:keys 129:0", "pit:keys 20:0", "Stage:MIDI 1 128:0", "pit:odd"]
     assert [system.is_ours(name) for name in names] == [True, False, True, True]
-    assert system.open_output("Rack:MIDI 1", "rack").is_connected()
+    rack = system.open_output("Rack:MIDI 1", "rack")
+    assert rack.is_connected()
+    assert isinstance(rack.limit, Rate)
+    library.ports.append(b"Synth:MIDI 20:0")
+    assert isinstance(system.open_output("Synth:MIDI 20:0", "synth").limit, alsa.PoolRoom)
     assert not system.open_input("Stage 88:MIDI 1", "keys").is_connected()
-    assert (system.sysex_limit, system.rate() is not None) == (5_572, True)
+    assert system.sysex_limit == 5_572
 
 
 @pytest.mark.parametrize(
@@ -383,3 +390,41 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
 def test_the_number_of_a_client(name: str, number: int | None) -> None:
     """From the end of a port's name."""
     assert alsa.client_number(name) == number
+
+
+class Kernel:
+    """A pool of 200 that is read now and then."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.waiting = 0
+        self.lost = 0
+        monkeypatch.setattr(alsa, "pool_of", lambda descriptor, number: (200, 200 - self.waiting))
+
+    def take(self, message: bytes) -> None:
+        """What is sent; too much is lost with all that waits."""
+        self.waiting += 1 if len(message) <= 3 else 1 - (-len(message) // 28)
+        if self.waiting > 200:
+            self.lost += self.waiting
+            self.waiting = 0
+
+
+def test_another_program_gets_no_more_than_fits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Asked of the kernel; the longest sysex goes when nothing else waits there, and nothing is ever lost."""
+    kernel = Kernel(monkeypatch)
+    pacer = Pacer(alsa.PoolRoom(5, 128))
+    sysex = b"\xf0" + bytes(5_570) + b"\xf7"
+    for message in [b"\x90\x3c\x64"] * 500 + [sysex] * 3 + [b"\x80\x3c\x40"] * 10:
+        pacer.wait(message)
+    now, sent = 0, 0
+    while pacer:
+        while (taken := pacer.take(now)) is not None:
+            kernel.take(taken)
+            sent += 1
+        assert not pacer or now < pacer.next_time(now) <= now + 500_000
+        kernel.waiting = max(0, kernel.waiting - 30)
+        now += 500_000
+    assert (sent, kernel.lost) == (513, 0)
+    kernel.waiting = 0
+    assert pacer.allow(64, now) == 64
+    kernel.waiting = 170
+    assert pacer.allow(64, now) == 20
