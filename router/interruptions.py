@@ -25,8 +25,23 @@ def undisturbed() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+@contextmanager
+def ended_like_ctrl_c() -> Iterator[None]:
+    """Let a request to end (SIGTERM) stop us as Ctrl-C does, so that what was done is told."""
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 def leave_ctrl_c_to_the_leader() -> None:
     """For a worker, started while undisturbed: Ctrl-C reaches every process of a terminal, and one decides."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _INTERRUPTIONS)

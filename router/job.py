@@ -10,7 +10,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING, Protocol
 
 from router.files import Job, Unusable
-from router.names import for_port
+from router.names import backups, for_port
 from router.words import why
 from router.writing import DISK, Disk, TargetExistsError, exists_already, write_back, write_new
 from rules.errors import MachineError, MidiFileError
@@ -25,8 +25,18 @@ class Outcome(Enum):
     WRITTEN = "written"
     UNCHANGED = "unchanged"  # in place, and the rules change nothing
     LOOKED_AT = "looked at"  # a dry run
+    DONE = "done before"  # by an earlier run, and nothing has changed since
     REFUSED = "refused"  # its result has no place to go
     FAILED = "failed"
+
+
+Stamp = tuple[int, int]
+"""Bytes of a file, and when it was written last (ns)."""
+
+
+def stamp_of(status: os.stat_result) -> Stamp:
+    """Return the stamp of a file."""
+    return status.st_size, status.st_mtime_ns
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +44,8 @@ class FileResult:
     """What came of one file.
 
     `targets` are the files written (or that would be), `backup` is the name under which the old file was kept, `reason`
-    says why nothing was written, at byte `offset` if a byte is to blame. `seconds` is how long it took.
+    says why nothing was written, at byte `offset` if a byte is to blame. `seconds` is how long it took. `stamp` is that
+    of the file that was read.
     """
 
     source: str
@@ -45,6 +56,7 @@ class FileResult:
     offset: int | None = None
     seconds: float = 0.0
     report: FileReport | None = None
+    stamp: Stamp | None = None
 
     @property
     def is_good(self) -> bool:
@@ -62,10 +74,15 @@ class Rewrites(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Manner:
-    """How results are written: `force` replaces what is there, `dry_run` writes nothing."""
+    """How results are written: `force` replaces what is there, `dry_run` writes nothing.
+
+    With `resume` a result that is there, the same byte for byte, is done before; and so is a recording in place whose
+    latest backup would become what the recording is now.
+    """
 
     force: bool = False
     dry_run: bool = False
+    resume: bool = False
 
 
 def unusable(item: Unusable) -> FileResult:
@@ -98,31 +115,59 @@ def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> FileRe
 
 def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> FileResult:
     try:
-        data = job.source.read_bytes()
         like = job.source.stat()
+        data = job.source.read_bytes()
     except OSError as error:
         raise MachineError(f"the file can't be read: {why(error)}") from error
+    if manner.resume and job.in_place and _was_rewritten(job.source, data, rewriter):
+        return FileResult(str(job.source), Outcome.DONE)
     rewritten = rewriter.rewrite(data)
     name, report = str(job.source), rewritten.report
     if job.in_place and rewritten.outputs == {"": data}:
         return FileResult(name, Outcome.UNCHANGED, report=report)
     files = {} if job.target is None else {for_port(job.target, port): out for port, out in rewritten.outputs.items()}
     targets = tuple(map(str, files))
+    stamp = stamp_of(like)
+    may_replace = manner.force or job.replace
+    if manner.resume and not job.in_place and _are_there(files):
+        return FileResult(name, Outcome.DONE, stamp=stamp)
     if manner.dry_run:
-        if not (manner.force or job.in_place):
+        if not (may_replace or job.in_place):
             _require_free(files)
         return FileResult(name, Outcome.LOOKED_AT, targets, report=report)
     if job.in_place:
         backup = write_back(job.source, rewritten.outputs[""], disk=disk)
         return FileResult(name, Outcome.WRITTEN, targets, str(backup), report=report)
-    write_new(files, like=like, replace=manner.force, disk=disk)
-    return FileResult(name, Outcome.WRITTEN, targets, report=report)
+    write_new(files, like=like, replace=may_replace, disk=disk)
+    return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
 
 
 def _require_free(files: dict[Path, bytes]) -> None:
     for path in files:
         if os.path.lexists(path):
             raise TargetExistsError(exists_already(path))
+
+
+def _are_there(files: dict[Path, bytes]) -> bool:
+    """Whether all results are there, the same byte for byte."""
+    return bool(files) and all(_holds(path, data) for path, data in files.items())
+
+
+def _holds(path: Path, data: bytes) -> bool:
+    try:
+        return path.stat().st_size == len(data) and path.read_bytes() == data
+    except OSError:
+        return False
+
+
+def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:
+    """Whether a file is what these rules make of its latest backup."""
+    latest = None
+    for backup in backups(Path(os.path.realpath(path))):
+        if not backup.exists():
+            break
+        latest = backup
+    return latest is not None and rewriter.rewrite(latest.read_bytes()).outputs == {"": data}
 
 
 def our_fault(error: Exception) -> str:

@@ -3,98 +3,107 @@
 The data (`--json`) is one object:
 
     {"command": "rewrite", "ok": true, "dry_run": false, "not_reached": 0,
-     "files": [{"file": "takes/a.mid", "outcome": "written" | "unchanged" | "looked at" | "refused" | "failed",
+     "files": [{"file": "takes/a.mid",
+                "outcome": "written" | "unchanged" | "looked at" | "done before" | "refused" | "failed",
                 "targets": ["out/a.mid"], "backup": null, "reason": null, "offset": null, "seconds": 0.01,
                 "report": null | {"messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0,
                                   "route": "patch" | "stream" | "general",
                                   "taken": {"keyboard": 10}, "left": [{"channel": 2, "messages": 1}],
                                   "damage": [{"offset": 22, "text": "..."}], "remarks": ["..."]}}],
-     "total": {"files": 1, "written": 1, "unchanged": 0, "looked at": 0, "refused": 0, "failed": 0,
+     "total": {"files": 1, "written": 1, "unchanged": 0, "looked at": 0, "done before": 0, "refused": 0, "failed": 0,
                "messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0, "seconds": 0.02},
      "rules": [{"name": "keyboard", "taken": 10}], "left": [{"channel": 2, "messages": 1}]}
 
 Files are in the order of the command line, rules in file order. `offset` is a byte of the file, counted from 0.
 `left` are the messages that no rule took; the channel of those that have none (sysex) is null.
-`not_reached` counts the files that an interruption left as they were; they aren't listed. `ok` is true if every file
-went as asked. If nothing could be done at all, there are only `command`, `ok`, `error` and `problems` (of rule files).
+`not_reached` counts the files that an interruption left as they were; they aren't listed. Files done before count
+among the files, not among the messages. `ok` is true if every file went as asked. If nothing could be done at all,
+there are only `command`, `ok`, `error` and `problems` (of rule files).
 """
 
 from __future__ import annotations
 
-import os
-from collections import Counter
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from functools import cached_property
+from textwrap import indent
 from typing import TYPE_CHECKING, Any, Final
 
 from router.job import FileResult, Outcome
-from router.words import columns, count, listing, number, plain, seconds
+from router.totals import COUNTS, Totals
+from router.words import columns, count, number, plain, seconds, streamed_columns
 
 if TYPE_CHECKING:
     from rules.smf.rewriting import FileReport
 
-_MOST_LINES: Final = 20
-_MOST_NAMES: Final = 6
-_COUNTS: Final = ("messages", "changed", "dropped", "added", "unended")
+_NO_FILES: Final = '"files": []'
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Summary:
     """A whole run: a result for every file, in order; the names of the rules, in order; `seconds` from start to end.
 
-    `not_reached` is how many files an interruption left as they were.
+    `not_reached` is how many files an interruption left as they were. There may be more results than fit into memory:
+    they are gone through, and never kept.
     """
 
-    results: Sequence[FileResult]
+    results: Collection[FileResult]
     rules: Sequence[str]
     seconds: float
     dry_run: bool = False
     not_reached: int = 0
 
+    @cached_property
+    def totals(self) -> Totals:
+        """All results added up."""
+        totals = Totals()
+        for result in self.results:
+            totals.add(result)
+        return totals
+
     @property
     def ok(self) -> bool:
         """Whether every file went as asked."""
-        return not self.not_reached and all(result.is_good for result in self.results)
-
-    @property
-    def reports(self) -> list[FileReport]:
-        """What is known of the files that could be rewritten."""
-        return [result.report for result in self.results if result.report is not None and result.is_good]
-
-    def with_outcome(self, outcome: Outcome) -> int:
-        """Return how many files went so."""
-        return sum(result.outcome is outcome for result in self.results)
-
-    def total(self, what: str) -> int:
-        """Return the sum of one count (messages, changed, dropped, added, unended) over the files."""
-        return sum(getattr(report, what) for report in self.reports)
+        return not self.not_reached and self.totals.ok
 
     def taken(self) -> dict[str, int]:
         """Return how many messages each rule took."""
-        return {rule: sum(report.taken.get(rule, 0) for report in self.reports) for rule in self.rules}
+        return {rule: self.totals.taken[rule] for rule in self.rules}
 
     def left(self) -> dict[int | None, int]:
         """Return how many messages no rule took, by channel 1-16 in order; last, under None, those without one."""
-        found = Counter[int | None]()
-        for report in self.reports:
-            found.update(report.left)
+        found = self.totals.left
         return {channel: found[channel] for channel in (*range(1, 17), None) if found[channel]}
 
 
-def as_data(summary: Summary) -> dict[str, Any]:
-    """Return the summary as the module says."""
-    outcomes = {outcome.value: summary.with_outcome(outcome) for outcome in Outcome}
-    counts = {what: summary.total(what) for what in _COUNTS}
-    return {
+def as_json(summary: Summary) -> Iterator[str]:
+    """Yield the lines of the data as the module says."""
+    totals = summary.totals
+    data = {
         "command": "rewrite",
         "ok": summary.ok,
         "dry_run": summary.dry_run,
         "not_reached": summary.not_reached,
-        "files": [_file_data(result) for result in summary.results],
-        "total": {"files": len(summary.results), **outcomes, **counts, "seconds": round(summary.seconds, 6)},
+        "files": [],
+        "total": {
+            "files": totals.files,
+            **{outcome.value: totals.outcomes[outcome] for outcome in Outcome},
+            **{what: totals.counts[what] for what in COUNTS},
+            "seconds": round(summary.seconds, 6),
+        },
         "rules": [{"name": rule, "taken": taken} for rule, taken in summary.taken().items()],
         "left": _left_data(summary.left()),
     }
+    text = json.dumps(data, indent=2)
+    if not totals.files:
+        yield text
+        return
+    before, _, after = text.partition(_NO_FILES)
+    yield f'{before}"files": ['
+    for at, result in enumerate(summary.results, 1):
+        yield indent(json.dumps(_file_data(result), indent=2), "    ") + ("," if at < totals.files else "")
+    yield f"  ]{after}"
 
 
 def _file_data(result: FileResult) -> dict[str, Any]:
@@ -113,7 +122,7 @@ def _file_data(result: FileResult) -> dict[str, Any]:
 
 def _report_data(report: FileReport) -> dict[str, Any]:
     return {
-        **{what: getattr(report, what) for what in _COUNTS},
+        **{what: getattr(report, what) for what in COUNTS},
         "route": report.route,
         "taken": dict(report.taken),
         "left": _left_data(report.left),
@@ -126,38 +135,45 @@ def _left_data(left: Mapping[int | None, int]) -> list[dict[str, int | None]]:
     return [{"channel": channel, "messages": messages} for channel, messages in left.items()]
 
 
-def in_words(summary: Summary) -> list[str]:
-    """Return the lines of the summary; what went wrong is left to `problems`."""
-    lines = [_headline(summary)]
-    lines += _section("", _written(summary))
-    if summary.reports:
-        lines += _section("", _figures(summary))
-        lines += _section("What each rule took:", _rule_lines(summary))
-        lines += _section("", _left_lines(summary))
-        lines += _section("Damaged, but readable; everything that could be read was kept:", _damage_lines(summary))
-        lines += _section("Please note:", _remarks(summary))
-    return lines
+def in_words(summary: Summary) -> Iterator[str]:
+    """Yield the lines of the summary; what went wrong is left to `problems`."""
+    yield _headline(summary)
+    yield from _section("", _would(summary) if summary.dry_run else _written(summary.totals))
+    if summary.totals.reported:
+        yield from _section("", _figures(summary.totals))
+        yield from _section("What each rule took:", _rule_lines(summary))
+        yield from _section("", _left_lines(summary))
+        yield from _section(
+            "Damaged, but readable; everything that could be read was kept:", summary.totals.damage.lines()
+        )
+        yield from _section("Please note:", summary.totals.remarks())
 
 
-def problems(summary: Summary) -> list[str]:
-    """Return a line for each file that was not rewritten: its name, the byte at fault if there is one, the reason."""
-    lines = []
+def problems(summary: Summary) -> Iterator[str]:
+    """Yield a line for each file that was not rewritten: its name, the byte at fault if there is one, the reason."""
+    if summary.totals.ok:
+        return
     for result in summary.results:
         if not result.is_good:
             where = result.source if result.offset is None else f"{result.source}, byte {result.offset}"
-            lines.append(f"{where}: {result.outcome.value}: {result.reason}")
-    return lines
+            yield f"{where}: {result.outcome.value}: {result.reason}"
 
 
-def _section(title: str, lines: Sequence[str]) -> list[str]:
-    if not lines:
-        return []
-    return ["", *([title] if title else []), *(f"  {plain(line)}" for line in lines)]
+def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
+    is_first = True
+    for line in lines:
+        if is_first:
+            yield ""
+            if title:
+                yield title
+            is_first = False
+        yield f"  {plain(line)}"
 
 
 _PARTS: Final = (
     (Outcome.WRITTEN, "rewritten"),
     (Outcome.LOOKED_AT, "looked at, nothing written"),
+    (Outcome.DONE, "done before, and unchanged since"),
     (Outcome.UNCHANGED, "left alone, as the rules change nothing in it"),
     (Outcome.REFUSED, "refused"),
     (Outcome.FAILED, "failed"),
@@ -165,60 +181,58 @@ _PARTS: Final = (
 
 
 def _headline(summary: Summary) -> str:
-    parts = [f"{count(files, 'file')} {words}" for outcome, words in _PARTS if (files := summary.with_outcome(outcome))]
+    outcomes = summary.totals.outcomes
+    parts = [f"{count(files, 'file')} {words}" for outcome, words in _PARTS if (files := outcomes[outcome])]
     if summary.not_reached:
         parts.append(f"{count(summary.not_reached, 'file')} not reached before you stopped")
     return f"{', '.join(parts) or 'no file to rewrite'}; {seconds(summary.seconds)}"
 
 
-def _written(summary: Summary) -> list[str]:
-    if summary.dry_run:
-        return _would(summary)
-    written = [result for result in summary.results if result.outcome is Outcome.WRITTEN]
-    backups = [f"{result.source} rewritten, the old file is {result.backup}" for result in written if result.backup]
-    if len(backups) > _MOST_NAMES:
-        backups = [f"{count(len(backups), 'file')} rewritten, the old ones lie beside them, ending in .bak"]
-    targets = [target for result in written if not result.backup for target in result.targets]
-    new = [f"{target} written" for target in targets]
-    if len(targets) > _MOST_NAMES:
-        new = [f"{count(len(targets), 'file')} written into {os.path.commonpath(targets)}"]
-    silent = [
-        f"{result.source}: no port gets anything to play, so no file was written"
-        for result in written
-        if not result.targets
-    ]
-    return [*backups, *new, *listing(silent, _MOST_LINES)]
+def _written(totals: Totals) -> list[str]:
+    backups, targets = totals.backups, totals.targets
+    old, new = list(backups.first), list(targets.first)
+    if not backups.are_few:
+        old = [f"{count(backups.amount, 'file')} rewritten, the old ones lie beside them, ending in .bak"]
+    if not targets.are_few:
+        new = [f"{count(targets.amount, 'file')} written into {totals.folder}"]
+    return [*old, *new, *totals.silent.lines()]
 
 
-def _would(summary: Summary) -> list[str]:
+def _would(summary: Summary) -> Iterator[str]:
     """A line for each file of a dry run."""
-    rows = [("file", "messages", "changed", "dropped", "added", "would be written")]
+    if summary.totals.reported:
+        yield from streamed_columns(lambda: _rows_of_dry_run(summary), right=frozenset({1, 2, 3, 4}))
+
+
+def _rows_of_dry_run(summary: Summary) -> Iterator[tuple[str, ...]]:
+    yield ("file", "messages", "changed", "dropped", "added", "would be written")
     for result in summary.results:
-        if result.outcome is Outcome.LOOKED_AT and (report := result.report) is not None:
-            counts = (number(getattr(report, what)) for what in _COUNTS[:4])
-            rows.append((plain(result.source), *counts, ", ".join(result.targets) or "-"))  # type: ignore[arg-type]
-        elif result.outcome is Outcome.UNCHANGED and result.report is not None:
-            rows.append(
-                (plain(result.source), number(result.report.messages), "0", "0", "0", "nothing, it stays as it is")
-            )
-    return columns(rows, right=frozenset({1, 2, 3, 4})) if len(rows) > 1 else []
+        if result.report is None:
+            continue
+        if result.outcome is Outcome.LOOKED_AT:
+            counts = (number(getattr(result.report, what)) for what in COUNTS[:4])
+            yield (plain(result.source), *counts, ", ".join(result.targets) or "-")
+        elif result.outcome is Outcome.UNCHANGED:
+            messages = number(result.report.messages)
+            yield (plain(result.source), messages, "0", "0", "0", "nothing, it stays as it is")
 
 
-def _figures(summary: Summary) -> list[str]:
+def _figures(totals: Totals) -> list[str]:
+    counts = totals.counts
     rows = [
-        ("messages in", number(summary.total("messages")), ""),
-        ("changed", number(summary.total("changed")), ""),
-        ("dropped", number(summary.total("dropped")), ""),
-        ("added", number(summary.total("added")), ""),
-        ("notes that never end", number(summary.total("unended")), _unended_in(summary)),
+        ("messages in", number(counts["messages"]), ""),
+        ("changed", number(counts["changed"]), ""),
+        ("dropped", number(counts["dropped"]), ""),
+        ("added", number(counts["added"]), ""),
+        ("notes that never end", number(counts["unended"]), _unended_in(totals)),
     ]
     return columns(rows, right=frozenset({1}))
 
 
-def _unended_in(summary: Summary) -> str:
-    names = [result.source for result in summary.results if result.is_good and result.report and result.report.unended]
-    more = f" and {count(len(names) - 3, 'more file')}" if len(names) > 3 else ""
-    return f"in {', '.join(names[:3])}{more}" if names else ""
+def _unended_in(totals: Totals) -> str:
+    names = totals.unended_in
+    more = f" and {count(names.amount - 3, 'more file')}" if names.amount > 3 else ""
+    return f"in {', '.join(names.first[:3])}{more}" if names.amount else ""
 
 
 def _rule_lines(summary: Summary) -> list[str]:
@@ -243,23 +257,3 @@ def _left_lines(summary: Summary) -> list[str]:
         f"{fit} no rule and {verb} left out ({' and '.join(where)}).",
         "A rule with `otherwise = true` keeps what no other rule takes.",
     ]
-
-
-def _damage_lines(summary: Summary) -> list[str]:
-    lines = [
-        f"{result.source}, {damage}"
-        for result in summary.results
-        if result.is_good and result.report is not None
-        for damage in result.report.damage
-    ]
-    return listing(lines, _MOST_LINES)
-
-
-def _remarks(summary: Summary) -> list[str]:
-    """Each remark once, with the number of files where several share it."""
-    files: dict[str, int] = {}
-    for report in summary.reports:
-        for remark in dict.fromkeys(report.remarks):
-            files[remark] = files.get(remark, 0) + 1
-    shared = [f"{remark} (in {count(many, 'file')})" if many > 1 else remark for remark, many in files.items()]
-    return listing(shared, _MOST_LINES)

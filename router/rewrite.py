@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-import json
+import os
+from array import array
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from time import perf_counter
 
 from router import batch
-from router.files import Destination, Job, Unusable, destination, find, plan, real
-from router.job import FileResult, Manner, do, unusable
+from router.files import Destination, Job, Plan, Unusable, destination, find, plan, real
+from router.interruptions import ended_like_ctrl_c
+from router.job import FileResult, Manner, Outcome, do, unusable
 from router.playing import playing_for
-from router.report import Summary, as_data, in_words, problems
+from router.report import Summary, as_json, in_words, problems
+from router.resume import Record, fingerprint
 from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import RewriteSettings
+from router.spool import Spool
 from router.terminal import complain, problem, say
+from router.writing import DISK, SETTLED_LATER
 from rules.compile import compile_rules
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
@@ -37,7 +43,7 @@ class Recipe:
         """Return what does one job by the rules of `ruleset`."""
         pipeline = compile_rules(ruleset)
         rewriter = Rewriter(ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
-        return partial(do, rewriter=rewriter, manner=self.manner)
+        return partial(do, rewriter=rewriter, manner=self.manner, disk=SETTLED_LATER)
 
     def __call__(self) -> batch.Do:
         """Make the same from the text alone, in a worker."""
@@ -53,17 +59,19 @@ def rewrite(settings: RewriteSettings) -> int:
     to = destination(settings)
     texts = read_rule_files(settings.rules)
     ruleset = read_rules(texts)
-    manner = Manner(force=settings.force, dry_run=settings.dry_run)
+    manner = Manner(settings.force, settings.dry_run, settings.resume)
     recipe = Recipe(texts, playing_for(settings.playing, ruleset), settings.per_port, settings.strict, manner)
     here = recipe.doer(ruleset)
-    planned = plan(find(settings.files, _own_folder(to)), to, _ports(ruleset, settings.per_port))
-    results, interrupted = _run(planned, here, recipe, settings)
-    rules = [rule.name or "" for rule in ruleset.rules]
-    summary = Summary(results, rules, perf_counter() - began, settings.dry_run, len(planned) - len(results))
-    _tell(summary, settings)
-    if interrupted:
-        raise KeyboardInterrupt
-    return 0 if summary.ok else 1
+    ports = _ports(ruleset, settings.per_port)
+    planned = plan(find(settings.files, _own_folder(to)), to, ports)
+    with Spool(len(planned)) as spool, _recorded(recipe, to, ports, settings) as record:
+        interrupted = _run(_Todo(planned, record), here, recipe, spool, settings)
+        rules = [rule.name or "" for rule in ruleset.rules]
+        summary = Summary(spool, rules, perf_counter() - began, settings.dry_run, len(planned) - len(spool))
+        _tell(summary, settings)
+        if interrupted:
+            raise KeyboardInterrupt
+        return 0 if summary.ok else 1
 
 
 def _own_folder(to: Destination) -> Path | None:
@@ -76,29 +84,82 @@ def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:
     return [name for name, port in ruleset.ports.items() if port.can_send] if per_port else [""]
 
 
-def _run(
-    planned: Sequence[Job | Unusable], here: batch.Do, recipe: Recipe, settings: RewriteSettings
-) -> tuple[list[FileResult], bool]:
-    """The results so far, in the order of the files, and whether an interruption cut them short."""
-    done = {at: unusable(item) for at, item in enumerate(planned) if isinstance(item, Unusable)}
-    places = [at for at, item in enumerate(planned) if isinstance(item, Job)]
-    jobs = [item for item in planned if isinstance(item, Job)]
-    numbered: Iterator[batch.Numbered] = batch.results(jobs, here, recipe, settings.jobs or batch.cores())
-    if not settings.quiet:
-        numbered = batch.with_progress(numbered, len(jobs))
-    interrupted = False
+@contextmanager
+def _recorded(
+    recipe: Recipe, to: Destination, ports: Sequence[str], settings: RewriteSettings
+) -> Iterator[Record | None]:
+    """The record of what is done, where one is kept."""
+    if not settings.resume or to.path is None or to.whole:
+        yield None
+        return
+    options = (recipe.playing, recipe.per_port, recipe.strict)
+    made_by = fingerprint([text for _, text in recipe.texts], options)
+    with closing(Record(to.path, made_by, ports, read_only=settings.dry_run)) as record:
+        yield record
+
+
+class _Todo:
+    """The jobs of a plan that are still to be done, and the record of those that are."""
+
+    def __init__(self, planned: Plan, record: Record | None) -> None:
+        self.planned = planned
+        self.numbers = array("q")
+        self._record = record
+
+    def fill(self, spool: Spool) -> None:
+        """Take all jobs that aren't done; put the results of what needs no work into `spool`."""
+        for at, item in enumerate(self.planned):
+            if isinstance(item, Unusable):
+                spool.put(at, unusable(item))
+            elif self._record is not None and self._record.is_done(item):
+                spool.put(at, FileResult(str(item.source), Outcome.DONE))
+            else:
+                self.numbers.append(at)
+
+    def note(self, number: int, result: FileResult) -> None:
+        """Put down what has been done."""
+        if self._record is not None:
+            self._record.note(self[number], result)
+
+    def __len__(self) -> int:
+        return len(self.numbers)
+
+    def __getitem__(self, number: int) -> Job:
+        job = self.planned[self.numbers[number]]
+        assert isinstance(job, Job)
+        if self._record is not None and self._record.may_replace(job):
+            return replace(job, replace=True)
+        return job
+
+    def size(self, number: int) -> int:
+        """Return the bytes of one file."""
+        return self.planned.size(self.numbers[number])
+
+
+def _run(todo: _Todo, here: batch.Do, recipe: Recipe, spool: Spool, settings: RewriteSettings) -> bool:
+    """Do what there is to do; whether an interruption cut it short."""
+    folders: set[str] = set()
     try:
-        for at, result in numbered:
-            done[places[at]] = result
+        with ended_like_ctrl_c():
+            todo.fill(spool)
+            with closing(batch.results(todo, here, recipe, settings.jobs or batch.cores())) as numbered:
+                for number, result in numbered if settings.quiet else batch.with_progress(numbered, todo):
+                    spool.put(todo.numbers[number], result)
+                    todo.note(number, result)
+                    if result.outcome is Outcome.WRITTEN:
+                        folders.update(map(os.path.dirname, result.targets))
     except KeyboardInterrupt:
-        interrupted = True
-    return [done[at] for at in sorted(done)], interrupted
+        return True
+    finally:
+        for folder in folders:
+            DISK.settle(Path(folder))
+    return False
 
 
 def _tell(summary: Summary, settings: RewriteSettings) -> None:
     if settings.json:
-        say([json.dumps(as_data(summary), indent=2)])
+        say(as_json(summary))
         return
     if not settings.quiet:
         say(in_words(summary))
-    complain(problem(line) for line in problems(summary))
+    complain(map(problem, problems(summary)))

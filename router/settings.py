@@ -34,6 +34,7 @@ class RewriteSettings:
     json: bool = False
     jobs: int | None = None
     force: bool = False
+    resume: bool = False
     quiet: bool = False
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, Final
 
 from rules.errors import Problem
@@ -55,16 +55,39 @@ def plain(text: str) -> str:
     return _CONTROL.sub(lambda match: f"\\x{ord(match[0]):02x}", text)
 
 
-def listing(lines: Sequence[str], most: int) -> list[str]:
-    """Return the first `most` lines, and how many more there are."""
-    if len(lines) <= most + 1:
-        return list(lines)
-    return [*lines[:most], f"... and {number(len(lines) - most)} more (--json lists all)"]
+class Listing:
+    """Lines of which the first `most` are shown, and how many more there are; no more are kept."""
+
+    __slots__ = ("_amount", "_first", "_most")
+
+    def __init__(self, most: int) -> None:
+        self._first: list[str] = []
+        self._amount = 0
+        self._most = most
+
+    def add(self, line: str) -> None:
+        """Put a line behind the others."""
+        self._amount += 1
+        if len(self._first) <= self._most:
+            self._first.append(line)
+
+    def lines(self) -> list[str]:
+        """Return what is shown; a single line more is shown in place of its number."""
+        if self._amount <= self._most + 1:
+            return list(self._first)
+        return [*self._first[: self._most], f"... and {number(self._amount - self._most)} more (--json lists all)"]
 
 
 def columns(rows: Sequence[Sequence[str]], right: frozenset[int] = frozenset()) -> list[str]:
     """Return `rows` with their cells padded to columns two spaces apart; columns in `right` end flush."""
-    widths = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
+    return list(streamed_columns(lambda: rows, right))
+
+
+def streamed_columns(rows: Callable[[], Iterable[Sequence[str]]], right: frozenset[int] = frozenset()) -> Iterator[str]:
+    """The same for rows that are made twice, once for their widths, since there may be too many to keep."""
+    widths: list[int] = []
+    for row in rows():
+        widths = [max(len(cell), width) for cell, width in zip(row, widths or [0] * len(row), strict=True)]
 
     def padded(row: Sequence[str]) -> str:
         cells = (
@@ -73,7 +96,7 @@ def columns(rows: Sequence[Sequence[str]], right: frozenset[int] = frozenset()) 
         )
         return "  ".join(cells).rstrip()
 
-    return [padded(row) for row in rows]
+    return map(padded, rows())
 
 
 def problem_data(problem: Problem) -> dict[str, Any]:

@@ -60,8 +60,25 @@ class Disk:
         """Give `source` the name `target` instead of its own, in place of a file that had it."""
         os.replace(source, target)
 
+    def settle(self, folder: Path) -> None:
+        """Bring the new names in `folder` to the disk too, where the system can; the files are safe in any case."""
+        with suppress(OSError):
+            handle = os.open(folder, os.O_RDONLY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+
+
+class SettledLater(Disk):
+    """For many files: their folders are settled once, by the one who has them all written."""
+
+    def settle(self, folder: Path) -> None:
+        """Leave it for later."""
+
 
 DISK: Final = Disk()
+SETTLED_LATER: Final = SettledLater()
 
 
 class TargetExistsError(MachineError):
@@ -82,7 +99,7 @@ def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: boo
                 ready[path] = temporaries.enter_context(_finished_copy(path.parent, data, like, disk))
         _put_in_place(ready, replace, disk)
     for folder in {path.parent for path in files}:
-        _flush_folder(folder)
+        disk.settle(folder)
 
 
 def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
@@ -101,7 +118,7 @@ def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
             except OSError:
                 backup.unlink()
                 raise
-    _flush_folder(path.parent)
+    DISK.settle(path.parent)  # at once: the only copy of what was played lies here
     return backup
 
 
@@ -189,13 +206,3 @@ def _keep(path: Path, like: os.stat_result, disk: Disk) -> Path:
                 disk.replace(temporary, backup)
         return backup
     raise MachineError(f"{path} has too many backups beside it: move some away")
-
-
-def _flush_folder(folder: Path) -> None:
-    """Bring the new names to the disk too, where the system can; the files are safe in any case."""
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

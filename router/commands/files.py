@@ -110,6 +110,7 @@ def _add_rewrite(commands: Any) -> None:
     add("--dry-run", action="store_true", help="say what would change, write nothing")
     add("--strict", action="store_true", help="refuse damaged files instead of reading what is readable")
     add("--force", action="store_true", help="replace results that exist already")
+    add("--resume", action="store_true", help="take up an earlier run: pass over what is done and unchanged since")
     add("--jobs", metavar="N", type=_jobs, help="how many files at a time (as many as there are cores)")
     add("--json", action="store_true", help="print the summary as JSON")
     add("--quiet", action="store_true", help="print only what went wrong")
@@ -184,6 +185,7 @@ def _rewrite(arguments: argparse.Namespace) -> int:
         json=arguments.json,
         jobs=arguments.jobs,
         force=arguments.force,
+        resume=arguments.resume,
         quiet=arguments.quiet,
     )
     from router.rewrite import rewrite

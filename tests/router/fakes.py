@@ -63,6 +63,14 @@ class FakeRewriter:
         return Rewritten({port: new + port.encode() for port in ports} if self.ports else {"": new}, told)
 
 
+class JobList(list[Job]):
+    """Jobs in a list."""
+
+    def size(self, at: int) -> int:
+        """The bytes of the file of one job."""
+        return self[at].size
+
+
 @dataclass(frozen=True)
 class FakeRecipe:
     """Makes what does jobs with a fake rewriter, in a worker."""

@@ -15,13 +15,13 @@ import pytest
 from router.batch import cores, results, with_progress
 from router.files import Job
 from router.job import FileResult, Manner, Outcome
-from tests.router.fakes import WRITING, FakeRecipe
+from tests.router.fakes import WRITING, FakeRecipe, JobList
 from tests.router.test_writing import tree
 
 
-def jobs(folder: Path, *words: str) -> list[Job]:
+def jobs(folder: Path, *words: str) -> JobList:
     """A job for a file of each word."""
-    made = []
+    made = JobList()
     for at, word in enumerate(words):
         source = folder / f"{at}.mid"
         source.write_text(word, encoding="ascii")
@@ -29,12 +29,12 @@ def jobs(folder: Path, *words: str) -> list[Job]:
     return made
 
 
-def run(made: list[Job], workers: int, manner: Manner = WRITING) -> list[FileResult]:
+def run(made: JobList, workers: int, manner: Manner = WRITING) -> list[FileResult]:
     """The results in the order of the jobs, without how long each took."""
     recipe = FakeRecipe(manner)
     found = dict(results(made, recipe(), recipe, workers))
     assert sorted(found) == list(range(len(made)))
-    return [replace(found[at], seconds=0.0) for at in range(len(made))]
+    return [replace(found[at], seconds=0.0, stamp=None) for at in range(len(made))]
 
 
 def test_the_number_of_workers_changes_nothing(tmp_path: Path) -> None:
@@ -92,8 +92,8 @@ def test_one_file_starts_no_processes() -> None:
     """A single file is done here, without the time to start anything."""
     program = (
         "import sys; from pathlib import Path; from router.batch import results; from router.files import Job\n"
-        "from tests.router.fakes import FakeRecipe\n"
-        "recipe = FakeRecipe(); list(results([Job(Path('gone'), None, 1)], recipe(), recipe, 8))\n"
+        "from tests.router.fakes import FakeRecipe, JobList\n"
+        "recipe = FakeRecipe(); list(results(JobList([Job(Path('gone'), None, 1)]), recipe(), recipe, 8))\n"
         "assert 'multiprocessing' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", program], check=True, cwd=Path(__file__).parent.parent.parent)
@@ -128,12 +128,14 @@ def test_a_terminal_sees_a_bar(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     numbered = [(at, FileResult(str(at), Outcome.WRITTEN)) for at in range(3)]
-    assert list(with_progress(iter(numbered), 3)) == numbered
-    assert "3/3" in terminal.text or "0/3" in terminal.text
+    files = JobList(Job(Path(str(at)), None, 100) for at in range(3))
+    assert list(with_progress(iter(numbered), files)) == numbered
+    assert "B/s" in terminal.text
 
 
 def test_nobody_looking_sees_no_bar(capsys: pytest.CaptureFixture[str]) -> None:
     """In a script or a log there is nothing but the summary."""
     numbered = [(at, FileResult(str(at), Outcome.WRITTEN)) for at in range(3)]
-    assert list(with_progress(iter(numbered), 3)) == numbered
+    files = JobList(Job(Path(str(at)), None, 100) for at in range(3))
+    assert list(with_progress(iter(numbered), files)) == numbered
     assert capsys.readouterr() == ("", "")

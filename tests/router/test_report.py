@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
+from router import report as reporting
 from router.job import FileResult, Outcome
-from router.report import Summary, as_data, in_words, problems
+from router.report import Summary, problems
 from rules.smf.damage import Damage
 from tests.router.fakes import RULE, report
+
+
+def in_words(summary: Summary) -> list[str]:
+    """The lines of the summary."""
+    return list(reporting.in_words(summary))
+
+
+def as_data(summary: Summary) -> Any:
+    """The summary as programs read it."""
+    return json.loads("\n".join(reporting.as_json(summary)))
 
 
 def written(name: str, **keywords: int) -> FileResult:
@@ -45,7 +57,7 @@ def test_the_summary_counts_in_words() -> None:
 
 def test_what_went_wrong_is_a_line_each() -> None:
     """The name of the file, the byte if one is at fault, how it went, and why."""
-    assert problems(Summary([written("a.mid"), BAD, TAKEN], [], 0.5)) == [
+    assert list(problems(Summary([written("a.mid"), BAD, TAKEN], [], 0.5))) == [
         "bad.mid, byte 0: failed: not a Standard MIDI File",
         "a.mid: refused: out/a.mid exists already",
     ]
@@ -159,7 +171,7 @@ def test_the_data_has_everything() -> None:
     told.damage = (Damage(22, "cut off"),)
     told.left = {2: 5, None: 1}
     summary = Summary([replace(written("a.mid"), report=told), BAD], [RULE, "pads"], 0.5)
-    assert json.loads(json.dumps(as_data(summary))) == {
+    assert as_data(summary) == {
         "command": "rewrite",
         "ok": False,
         "dry_run": False,
@@ -202,6 +214,7 @@ def test_the_data_has_everything() -> None:
             "written": 1,
             "unchanged": 0,
             "looked at": 0,
+            "done before": 0,
             "refused": 0,
             "failed": 1,
             "messages": 3,
@@ -214,3 +227,20 @@ def test_the_data_has_everything() -> None:
         "rules": [{"name": RULE, "taken": 3}, {"name": "pads", "taken": 0}],
         "left": [{"channel": 2, "messages": 5}, {"channel": None, "messages": 1}],
     }
+
+
+def test_what_was_done_before_is_counted() -> None:
+    """Files that an earlier run did are told by their number, and nothing is said of what is in them."""
+    summary = Summary([FileResult("a.mid", Outcome.DONE), written("b.mid")], [RULE], 0.5)
+    assert in_words(summary)[:3] == [
+        "1 file rewritten, 1 file done before, and unchanged since; 0.50 s",
+        "",
+        "  out/b.mid written",
+    ]
+    assert as_data(summary)["files"][0]["outcome"] == "done before"
+    assert summary.ok
+
+
+def test_without_a_file_the_data_is_whole() -> None:
+    """An empty list of files is a list."""
+    assert as_data(Summary([], [RULE], 0.5))["files"] == []

@@ -1,0 +1,124 @@
+"""What is done already: a small record beside the results, so that a long run can be taken up where it stopped.
+
+A result is done if an earlier run with `--resume` wrote it, by the same rules and options, from a recording that still
+has its size and time, and if the result has its size and time too. Whatever else an earlier run wrote and nobody has
+touched since is ours, and may be replaced where the recording or the rules have changed.
+
+The record is a text file, `.pointsman-resume`, in the folder of the results: a line `done` with a digest for each
+recording, a line `ours` for each result. Lines that can't be read are passed over, so that a crash costs no more than
+the line it fell on. Results are named as seen from the folder, which may be moved.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from router.files import Job, possible_results
+from router.job import FileResult, Stamp, stamp_of
+from router.version import version
+from router.words import why
+from rules.errors import MachineError
+
+RECORD_NAME: Final = ".pointsman-resume"
+
+_DIGEST_BYTES: Final = 16
+
+
+def fingerprint(texts: Sequence[bytes], options: object) -> str:
+    """Return what stands for rules, options and version: what decides the result beside the recording.
+
+    `options` is anything whose `repr` tells it from other options.
+    """
+    return _digest(version(), [hashlib.sha256(text).hexdigest() for text in texts], repr(options)).hex()
+
+
+class Record:
+    """The record in the folder `folder`. `made_by` is a fingerprint, `ports` as for `plan`.
+
+    Raises MachineError if the record can't be read or written.
+    """
+
+    def __init__(self, folder: Path, made_by: str, ports: Sequence[str], *, read_only: bool = False) -> None:
+        self._folder = os.path.realpath(folder)
+        self._made_by, self._ports = made_by, ports
+        self._known: dict[str, set[bytes]] = {"done": set(), "ours": set()}
+        path = folder / RECORD_NAME
+        try:
+            if path.exists():
+                self._read(path)
+            if not read_only:
+                folder.mkdir(parents=True, exist_ok=True)
+            self._file = open(os.devnull if read_only else path, "a", encoding="ascii")  # noqa: SIM115
+        except OSError as error:
+            raise MachineError(f"{path}, which --resume goes by, can't be used: {why(error)}") from error
+
+    def _read(self, path: Path) -> None:
+        with path.open(encoding="ascii", errors="replace") as file:
+            for line in file:
+                kind, _, text = line.strip().partition(" ")
+                if kind in self._known and len(text) == 2 * _DIGEST_BYTES:
+                    try:
+                        self._known[kind].add(bytes.fromhex(text))
+                    except ValueError:
+                        continue
+
+    def is_done(self, job: Job) -> bool:
+        """Whether an earlier run did this, and nothing has changed since."""
+        try:
+            stamp = stamp_of(job.source.stat())
+        except OSError:
+            return False
+        return self._done(job, stamp) in self._known["done"]
+
+    def may_replace(self, job: Job) -> bool:
+        """Whether all that would be overwritten was written by an earlier run, and not touched since."""
+        there = [(path, stamp) for path in self._results(job) if (stamp := _stamp(path)) is not None]
+        return bool(there) and all(self._ours(path, stamp) in self._known["ours"] for path, stamp in there)
+
+    def note(self, job: Job, result: FileResult) -> None:
+        """Put down that a recording is done. What can't be put down is done again by the next run, and no more."""
+        if result.stamp is None:
+            return
+        lines = [f"\ndone {self._done(job, result.stamp).hex()}"]
+        for path in self._results(job):
+            if (stamp := _stamp(path)) is not None:
+                lines.append(f"\nours {self._ours(path, stamp).hex()}")
+        try:
+            self._file.write("".join(lines))
+            self._file.flush()
+        except OSError:
+            return
+
+    def close(self) -> None:
+        """Close the record."""
+        self._file.close()
+
+    def _results(self, job: Job) -> list[str]:
+        return [] if job.target is None else possible_results(job.target, self._ports)
+
+    def _done(self, job: Job, stamp: Stamp) -> bytes:
+        results = [(self._name(path), _stamp(path)) for path in self._results(job)]
+        return _digest(self._made_by, os.path.abspath(job.source), stamp, results)
+
+    def _ours(self, path: str, stamp: Stamp) -> bytes:
+        return _digest(self._name(path), stamp)
+
+    def _name(self, path: str) -> str:
+        return os.path.relpath(path, self._folder)
+
+
+def _digest(*parts: object) -> bytes:
+    return hashlib.blake2b(json.dumps(parts).encode(), digest_size=_DIGEST_BYTES).digest()
+
+
+def _stamp(result: str) -> Stamp | None:
+    """What changes with a result; None if there is none. A link in its place is no result of ours."""
+    try:
+        return stamp_of(os.lstat(result))
+    except OSError:
+        return None

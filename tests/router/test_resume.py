@@ -1,0 +1,199 @@
+"""Long runs that are stopped and taken up again."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from router.files import Job
+from router.resume import RECORD_NAME, Record, fingerprint
+from rules.errors import MachineError
+from tests.router.recordings import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
+
+OTHER = midi(f"{NOTES} {NOTES} {END}")
+
+
+@pytest.fixture
+def takes(desk: Desk) -> Desk:
+    """Three recordings, of which two have been rewritten by a run with --resume."""
+    for name in ("a.mid", "b.mid"):
+        desk.put(f"takes/{name}", TAKE)
+    assert resume(desk).code == 0
+    desk.put("takes/c.mid", TAKE)
+    return desk
+
+
+def resume(desk: Desk, *options: str) -> Answer:
+    """Run once more."""
+    return desk.rewrite("takes", "-o", "out", "--resume", *options)
+
+
+def results(desk: Desk) -> dict[str, bytes]:
+    """The results by name."""
+    return {name: data for name, data in desk.files().items() if name.startswith("out/") and name.endswith(".mid")}
+
+
+def head(answer: Answer) -> str:
+    """What the summary says first, without the time."""
+    return answer.out.splitlines()[0].rpartition(";")[0]
+
+
+def test_what_is_done_is_passed_over(takes: Desk) -> None:
+    """The next run does what is new, and leaves the files of the earlier one alone."""
+    before = os.stat(takes.folder / "out/a.mid")
+    answer = resume(takes)
+    assert (answer.code, head(answer)) == (0, "1 file rewritten, 2 files done before, and unchanged since")
+    assert results(takes) == dict.fromkeys(("out/a.mid", "out/b.mid", "out/c.mid"), MENDED)
+    assert os.stat(takes.folder / "out/a.mid") == before
+    assert head(resume(takes)) == "3 files done before, and unchanged since"
+
+
+def test_a_changed_recording_is_done_again(takes: Desk) -> None:
+    """Its old result is ours, and is replaced without --force."""
+    takes.put("takes/a.mid", OTHER)
+    assert head(resume(takes)) == "2 files rewritten, 1 file done before, and unchanged since"
+    assert results(takes)["out/a.mid"] != MENDED
+
+
+def test_changed_rules_do_everything_again(takes: Desk) -> None:
+    """What the old rules made is replaced; so it is after a change of options."""
+    takes.put("rules.toml", RULES.replace("rechannel = 4", "rechannel = 5").encode())
+    answer = takes.rewrite("takes", "-o", "out", "--resume")
+    assert head(answer) == "3 files rewritten"
+    assert all(data != MENDED for data in results(takes).values())
+    assert head(resume(takes, "--strict")) == "3 files done before, and unchanged since"
+
+
+def test_a_result_that_was_edited_is_not_overwritten(takes: Desk) -> None:
+    """What somebody has worked on since is theirs; the summary says how to get it replaced."""
+    takes.put("out/a.mid", OTHER)
+    answer = resume(takes)
+    assert answer.code == 1
+    assert "takes/a.mid: refused: out/a.mid exists already" in answer.err
+    assert results(takes)["out/a.mid"] == OTHER
+
+
+def test_a_result_that_was_deleted_is_made_again(takes: Desk) -> None:
+    """Whoever throws a result away gets a new one."""
+    (takes.folder / "out/a.mid").unlink()
+    assert head(resume(takes)) == "2 files rewritten, 1 file done before, and unchanged since"
+    assert results(takes)["out/a.mid"] == MENDED
+
+
+@pytest.mark.parametrize("jobs", ["1", "2"])
+def test_results_of_a_run_without_resume_are_known_by_their_bytes(desk: Desk, jobs: str) -> None:
+    """Who didn't think of --resume in time loses nothing; the run after that knows them by its record."""
+    for name in ("a.mid", "b.mid"):
+        desk.put(f"takes/{name}", TAKE)
+    desk.rewrite("takes/a.mid", "-o", "out")
+    assert RECORD_NAME not in os.listdir(desk.folder / "out")
+    answer = resume(desk, "--jobs", jobs)
+    assert (answer.code, head(answer)) == (0, "1 file rewritten, 1 file done before, and unchanged since")
+    assert head(resume(desk)) == "2 files done before, and unchanged since"
+
+
+def test_in_place_nothing_is_done_twice(desk: Desk) -> None:
+    """A recording that is what the rules make of its latest backup is left alone; a new one is done."""
+    desk.put("takes/a.mid", TAKE)
+    desk.put("rules.toml", RULES.replace("rechannel = 4", "transpose = 1").encode())
+    desk.rewrite("takes", "--in-place")
+    once = desk.files()["takes/a.mid"]
+    desk.put("takes/b.mid", TAKE)
+    answer = desk.rewrite("takes", "--in-place", "--resume")
+    assert head(answer) == "1 file rewritten, 1 file done before, and unchanged since"
+    assert desk.files()["takes/a.mid"] == desk.files()["takes/b.mid"] == once
+    desk.rewrite("takes", "--in-place")
+    assert desk.files()["takes/a.mid"] != once
+
+
+@pytest.mark.parametrize("jobs", ["1", "2"])
+def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(desk: Desk, jobs: str) -> None:
+    """A request to end (SIGTERM) in the midst of many files: each result is whole or missing; the rest follows."""
+    files = 200
+    for number in range(files):
+        desk.put(f"takes/{number:03}.mid", TAKE)
+    command = [
+        sys.executable,
+        "-m",
+        "router",
+        "rewrite",
+        "rules.toml",
+        "takes",
+        "-o",
+        "out",
+        "--resume",
+        "--jobs",
+        jobs,
+    ]
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent.parent)}
+    run = subprocess.Popen(command, cwd=desk.folder, env=environment, stdout=subprocess.PIPE, text=True)
+    while not results(desk) and run.poll() is None:
+        time.sleep(0.002)
+    run.send_signal(signal.SIGTERM)
+    told, _ = run.communicate()
+    there = results(desk)
+    assert run.returncode == 130
+    assert "not reached before you stopped" in told
+    assert 0 < len(there) < files
+    assert set(there.values()) == {MENDED}
+    assert not list((desk.folder / "out").glob("*.part"))
+    assert resume(desk).code == 0
+    assert results(desk) == {f"out/{number:03}.mid": MENDED for number in range(files)}
+
+
+def test_a_dry_run_says_what_is_left_and_writes_nothing(takes: Desk) -> None:
+    """The record isn't touched either."""
+    before = takes.files()
+    assert (
+        head(resume(takes, "--dry-run"))
+        == "1 file looked at, nothing written, 2 files done before, and unchanged since"
+    )
+    assert takes.files() == before
+
+
+def test_a_damaged_record_costs_what_it_lost(takes: Desk) -> None:
+    """Lines that a crash has cut off, or somebody wrote into it, are passed over."""
+    record = takes.folder / "out" / RECORD_NAME
+    record.write_bytes(record.read_bytes()[:-40] + b"\xff\ndone nonsense\ndone " + b"z" * 32)
+    answer = resume(takes)
+    assert (answer.code, len(results(takes))) == (0, 3)
+    assert head(resume(takes)) == "3 files done before, and unchanged since"
+
+
+def test_a_record_that_can_not_be_used_stops_the_run(desk: Desk) -> None:
+    """Before anything is written."""
+    desk.put("takes/a.mid", TAKE)
+    (desk.folder / "out" / RECORD_NAME).mkdir(parents=True)
+    answer = resume(desk)
+    assert answer.code == 2
+    assert "out/.pointsman-resume, which --resume goes by, can't be used: it is a folder" in answer.err
+
+
+def test_the_folder_of_results_may_move(takes: Desk) -> None:
+    """The record goes with it."""
+    (takes.folder / "out").rename(takes.folder / "new")
+    assert head(takes.rewrite("takes", "-o", "new", "--resume")).endswith("2 files done before, and unchanged since")
+
+
+def test_rules_and_options_tell_runs_apart() -> None:
+    """The same fingerprint stands for the same result, and for no other."""
+    every = [fingerprint([b"a"], 1), fingerprint([b"a", b""], 1), fingerprint([b"b"], 1), fingerprint([b"a"], 2)]
+    assert len(set(every)) == 4
+    assert fingerprint([b"a"], (1, "x")) == fingerprint([b"a"], (1, "x"))
+
+
+def test_a_recording_that_is_gone_is_not_done(tmp_path: Path) -> None:
+    """Nothing is known of a file that isn't there."""
+    record = Record(tmp_path, "rules", [""])
+    job = Job(tmp_path / "gone.mid", tmp_path / "out/gone.mid", 0)
+    assert not record.is_done(job)
+    assert not record.may_replace(job)
+    record.close()
+    with pytest.raises(MachineError):
+        Record(tmp_path / RECORD_NAME, "rules", [""])
