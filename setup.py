@@ -15,8 +15,8 @@ from setuptools import Distribution, setup
 
 COMPILED = [
     "rules/compiled.py",
-    *("rules/engine.py", "rules/books.py", "rules/ledger.py", "rules/merge.py", "rules/walk.py", "rules/agenda.py"),
-    *("rules/player.py", "rules/rest.py", "rules/holder.py", "rules/lag.py"),
+    *("rules/engine.py", "rules/books.py", "rules/delivery.py", "rules/ledger.py", "rules/merge.py", "rules/walk.py"),
+    *("rules/agenda.py", "rules/thinning.py", "rules/player.py", "rules/rest.py", "rules/holder.py", "rules/lag.py"),
     *("rules/lanes.py", "rules/pipeline.py", "rules/guards.py"),
     *(
         f"rules/smf/{name}.py"

@@ -80,7 +80,7 @@ class Books:
             if is_note_on(emission.message):
                 mark = sounding_of(emission, walk.due(emission.lag))
                 press.soundings.append(mark)
-                if press not in player.pressed(walk.in_key):  # a note-off that was sent with it had emptied it
+                if press not in player.pressed(walk.in_key):  # an all notes off that was sent with it had emptied it
                     player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
             elif emission.literal:
                 copy = self._strike_out(player, walk.in_key, emission)
@@ -189,11 +189,13 @@ class Books:
     def _strike_out(self, player: Player, in_key: int, emission: Emission) -> Copy:
         """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
         place = (emission.target, emission.message[0] | 0x10, emission.message[1])
-        found = [s for press in player.pressed(in_key) for s in press.soundings if s.place == place]
-        if not found:
-            return emission.copy
-        strike(player, in_key, lambda sounding: sounding is found[-1])
-        return found[-1].copy
+        for press in reversed(player.pressed(in_key)):
+            for sounding in reversed(press.soundings):
+                if sounding.place == place:
+                    # the press stays, though it may have nothing left to end, for its own note-off is still to come
+                    press.soundings = [other for other in press.soundings if other is not sounding]
+                    return sounding.copy
+        return emission.copy
 
     # -- values away from rest ----------------------------------------------------------------------------------------
 

@@ -2575,6 +2575,27 @@ def ruling_24_a_start_that_is_sent_fires_only_where_it_is_named() -> Case:
 
 
 @case
+def ruling_24_a_note_off_that_is_sent_ends_the_note_itself() -> Case:
+    """A `send` may end the very note that fired it: when the key is let go, nothing is left to end."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ send = { messages = ["note-off D4 10"], keep = true } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys note-on 1 D4 100
+        at 9 keys note-off 1 D4 64
+        """,
+        """
+        at 0 synth note-on 1 D4 100
+        at 0 synth note-off 1 D4 10
+        """,
+    )
+
+
+@case
 def ruling_25_a_switch_swallows_its_trigger() -> Case:
     """Press and release are swallowed before any rule, and the switch has turned before rules see what comes next."""
     return Case(
