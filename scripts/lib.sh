@@ -71,8 +71,9 @@ install_debian() {
 prepare_tests() {
   "$root/scripts/fetch-midicsv"
   "$root/scripts/fetch-corpora"
-  # The live tests play through a sound server of their own, which needs no sound card.
+  # The live tests play through a sound server of their own, which needs no sound card, on a synthesizer of Debian's.
   if [ "$(uname)" = Linux ]; then
     have jackd || install_debian jackd2
+    { have fluidsynth && [ -e /usr/share/sounds/sf2/TimGM6mb.sf2 ]; } || install_debian fluidsynth timgm6mb-soundfont
   fi
 }

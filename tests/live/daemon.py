@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from router.control import ask_daemon
+from rules.journal import Record, unpack
 from tests.live.peer import ROOT
 from tests.live.server import until
 
@@ -84,6 +85,14 @@ class Daemon:
         """How a port stands."""
         ports: list[dict[str, Any]] = self.ask("status")["ports"]
         return next(port for port in ports if port["name"] == name)
+
+    def has_opened(self, *names: str) -> None:
+        """Wait until ports are open."""
+        until(lambda: all(self.port(name)["state"] == "open" for name in names), f"open: {names}")
+
+    def journal(self) -> list[Record]:
+        """All that it remembers."""
+        return list(unpack(self.ask("last")["journal"]))
 
     def reload(self, rules: str) -> str:
         """Save other rules and have them read; what came of it."""
