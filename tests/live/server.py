@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final, TextIO
 
 _SHARED: Final = Path("/dev/shm")
-_PATIENCE: Final = 20.0
+_PATIENCE: Final = float(os.environ.get("POINTSMAN_TEST_PATIENCE", "20"))
 _NAMES: Final = 4
 
 

@@ -1,0 +1,155 @@
+"""Ports on the ALSA sequencer: numbers in names, sysex in pieces, small buffers, devices that are unplugged."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.live.peer import Peer
+from tests.live.server import until
+from tests.live.thru import Thru
+
+MakePeer = Callable[..., Peer]
+MakeThru = Callable[..., Thru]
+
+NOTE = b"\x90\x3c\x64"
+OFF = b"\x80\x3c\x40"
+DRIVER = Path("/sys/bus/platform/drivers/snd_virmidi")
+
+
+@contextmanager
+def unplugged(device: str = "snd_virmidi.0") -> Iterator[None]:
+    """Take a device of the kernel's away, as if its plug were pulled."""
+    (DRIVER / "unbind").write_text(device)
+    try:
+        yield
+    finally:
+        (DRIVER / "bind").write_text(device)
+
+
+def test_what_is_played_arrives(peer: MakePeer, thru: MakeThru) -> None:
+    """Every kind of message, clock, active sensing and sysex among them, whole and in order."""
+    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+    router = thru("in:keys=stage*", "out:rack=Rack:port")
+    messages = [
+        NOTE,
+        OFF,
+        b"\xf8",
+        b"\xfe",
+        b"\xc0\x05",
+        b"\xf0\x7d\x01\x02\xf7",
+        b"\xf2\x01\x02",
+        b"\xf1\x35",
+        b"\xfa",
+    ]
+    stage.play(*messages)
+    rack.hears(messages)
+    state = router.state()
+    assert (state["in", "keys"]["computer_port"], state["in", "keys"]["messages"]) == ("Stage 88:port", 9)
+
+
+def test_ports_that_go_and_come_back(peer: MakePeer, thru: MakeThru) -> None:
+    """Both sides, under the numbers that they had, and faster than we look: said each time, and the music goes on."""
+    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+    router = thru("in:keys=Stage*", "out:rack=Rack*")
+    for times in (1, 2, 3):
+        stage.play(NOTE)
+        rack.hears([NOTE])
+        stage.kill()
+        rack.kill()
+        stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+        router.hears_of('lost: input "keys"', times)
+        router.hears_of('lost: output "rack"', times)
+        router.hears_of('found: input "keys"', times + 1)
+        router.hears_of('found: output "rack"', times + 1)
+    stage.play(OFF)
+    rack.hears([OFF])
+
+
+def test_a_device_that_is_unplugged_and_plugged_in_again(thru: MakeThru) -> None:
+    """A device of the kernel's has the same name and number afterwards; both directions are opened anew."""
+    router = thru("in:keys=Virtual Raw MIDI*VirMIDI*-0", "out:rack=Virtual Raw MIDI*VirMIDI*-0")
+    for times in (1, 2):
+        with unplugged():
+            router.hears_of('lost: input "keys"', times)
+            router.hears_of('lost: output "rack"', times)
+        router.hears_of('found: input "keys"', times + 1)
+        router.hears_of('found: output "rack"', times + 1)
+
+
+def test_two_equal_devices_are_told_apart(peer: MakePeer, thru: MakeThru) -> None:
+    """Their names differ in numbers only, which don't count; #2 takes the second."""
+    first, second = peer("Twin", "in"), peer("Twin", "in")
+    router = thru("out:one=Twin*", "out:two=Twin #2")
+    router.hears_of('ambiguous: output "one": "Twin*" means Twin:port or Twin:port')
+    router.tell("flood 1")
+    second.hears([b"\x90\x00\x00"])
+    assert first.heard == []
+
+
+def test_virtual_ports_and_no_connection_to_ourselves(thru: MakeThru) -> None:
+    """Another router finds them by a name that stays; a pattern for everything doesn't mean our own."""
+    first = thru("in:into=!into", "out:out=!out")
+    second = thru("in:keys=*out", "out:rack=*into", "out:all=pointsman*")
+    second.hears_of("pointsman out:out")
+    second.hears_of("pointsman into:into")
+    assert first.count("found") == 2
+
+
+def test_bursts_fit_into_our_input(peer: MakePeer, thru: MakeThru) -> None:
+    """Its pool is raised to 500: of a burst of 450 nothing is lost, where 200 would have been too few."""
+    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+    thru("in:keys=Stage*", "out:rack=Rack*")
+    for _ in range(5):
+        stage.play(*[bytes((0x90, at >> 7, at & 127)) for at in range(450)], 0.5)
+    rack.hears(bytes((0x90, at >> 7, at & 127)) for _ in range(5) for at in range(450))
+
+
+def test_a_flood_is_paced_for_small_buffers(peer: MakePeer, thru: MakeThru) -> None:
+    """A receiver whose pool holds 200 gets 3,000 notes in order, and loses none."""
+    rack = peer("Rack", "in")
+    router = thru("out:rack=Rack*")
+    router.tell("flood 3000")
+    rack.hears(bytes((0x90, at >> 7 & 127, at & 127)) for at in range(3_000))
+    assert router.state()["out", "rack"]["lost"] == 0
+
+
+@pytest.mark.parametrize("length", [1_000, 5_572])
+def test_sysex_up_to_the_limit_arrives_whole(peer: MakePeer, thru: MakeThru, length: int) -> None:
+    """With notes before and after it."""
+    rack = peer("Rack", "in")
+    router = thru("out:rack=Rack*")
+    for _ in range(3):
+        router.tell("flood 2", f"sysex {length}", "flood 1")
+    whole = b"\xf0" + bytes(length - 2) + b"\xf7"
+    rack.hears([b"\x90\x00\x00", b"\x90\x00\x01", whole, b"\x90\x00\x00"] * 3)
+
+
+def test_sysex_beyond_the_limit_is_refused(peer: MakePeer, thru: MakeThru) -> None:
+    """In words and counted; what comes after it arrives."""
+    rack = peer("Rack", "in")
+    router = thru("out:rack=Rack*")
+    router.tell("sysex 5573", "flood 1")
+    rack.hears([b"\x90\x00\x00"])
+    router.hears_of('dropping: output "rack": 1 sysex refused, of up to 5,573 bytes; ALSA carries 5,572')
+
+
+def test_our_input_takes_longer_sysex_than_others(peer: MakePeer, thru: MakeThru) -> None:
+    """Up to 13,972 bytes, with the larger pool."""
+    stage = peer("Stage 88", "out")
+    router = thru("in:keys=Stage*")
+    for _ in range(3):
+        stage.play(b"\xf0" + bytes(13_970) + b"\xf7", 0.5, NOTE)
+    until(lambda: router.state()["in", "keys"]["messages"] == 6, "three sysex and three notes")
+
+
+def test_leaving_sends_what_waits(peer: MakePeer, thru: MakeThru) -> None:
+    """Nothing of it is lost when the client goes."""
+    rack = peer("Rack", "in")
+    router = thru("out:rack=Rack*")
+    router.tell("flood 1000", "stop")
+    router.hears_of("closed")
+    until(lambda: len(rack.lines) == 1_000, "all that was sent")
