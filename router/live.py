@@ -11,7 +11,7 @@ import time
 import traceback
 from collections import deque
 from collections.abc import Callable
-from queue import SimpleQueue
+from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
 from router.inlet import Inlet
@@ -19,6 +19,7 @@ from router.latency import Latency
 from router.outlet import Outlet
 from router.ports import PortEvent, Ports
 from router.reload import Prepared
+from router.rulefiles import RuleTexts
 from rules import journal
 from rules.books import Sent
 from rules.errors import MachineError
@@ -67,7 +68,8 @@ class Live:
         self._log = log
         self._say = say
         self._look = look
-        self._requests: deque[Callable[[], None]] = deque()
+        self._requests: deque[tuple[Future[Any], Callable[[], Any]]] = deque()
+        self._ended = False
         self._stopping = False
         self._out: list[Sent] = []
         self._inlets: list[tuple[Inlet, int]] = []
@@ -76,7 +78,7 @@ class Live:
         self._next_look = 0
         self._wake = 0
         self._began = 0
-        self._prepared = prepared
+        self._texts = prepared.texts
 
     # -- from other threads -------------------------------------------------------------------------------------------
 
@@ -85,22 +87,17 @@ class Live:
 
         Raises MachineError when the loop doesn't answer.
         """
-        answers: SimpleQueue[tuple[T | None, Exception | None]] = SimpleQueue()
-
-        def answer() -> None:
+        if not self._ended:
+            answer: Future[T] = Future()
+            self._requests.append((answer, work))
             try:
-                answers.put((work(), None))
-            except Exception as error:
-                answers.put((None, error))
-
-        self._requests.append(answer)
-        try:
-            result, error = answers.get(timeout=_PATIENCE)
-        except Exception as silence:
-            raise MachineError("the daemon is too busy to answer, or about to leave") from silence
-        if error is not None:
-            raise error
-        return result  # type: ignore[return-value]
+                return answer.result(_PATIENCE)
+            except CancelledError:
+                pass
+            except TimeoutError:
+                if not answer.cancel():
+                    return answer.result()  # it was just about to begin
+        raise MachineError("the daemon is too busy to answer, or about to leave")
 
     def stop(self) -> None:
         """Lets `run` come to its end. May be called from anywhere, signal handlers included."""
@@ -108,24 +105,24 @@ class Live:
 
     # -- the loop -----------------------------------------------------------------------------------------------------
 
+    def begin(self) -> None:
+        """Opens the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
+        now = self._began = time.monotonic_ns()
+        events = self.ports.want(wanted_ports(self.session.ruleset), now)
+        now = time.monotonic_ns()
+        log_rules(self._log, self._texts, now)
+        self.session.start(now, self._out)
+        log_names(self._log, self.session, now)
+        self._meet(events, now, first=True)
+        self._send(now)
+
     def run(self) -> None:
         """Plays until `stop` is called; then ends everything that sounds."""
-        self._begin()
         try:
             while not self._stopping:
                 self._turn_round()
         finally:
             self._leave()
-
-    def _begin(self) -> None:
-        now = self._began = time.monotonic_ns()
-        events = self.ports.want(wanted_ports(self.session.ruleset), now)
-        now = time.monotonic_ns()
-        log_rules(self._log, self._prepared, now)
-        self.session.start(now, self._out)
-        log_names(self._log, self.session, now)
-        self._meet(events, now, first=True)
-        self._send(now)
 
     def _turn_round(self) -> None:
         """One turn: what was asked, what arrives, what is to be done by now; then a pause.
@@ -147,7 +144,12 @@ class Live:
     def _answer(self) -> None:
         """Does what other threads have asked for."""
         while self._requests:
-            self._requests.popleft()()
+            answer, work = self._requests.popleft()
+            if answer.set_running_or_notify_cancel():
+                try:
+                    answer.set_result(work())
+                except Exception as error:
+                    answer.set_exception(error)
         self._wake = 0
 
     def _tend(self, now: int) -> int:
@@ -275,7 +277,7 @@ class Live:
         now = time.monotonic_ns()
         events = self.ports.want(wanted_ports(prepared.ruleset), now)
         now = time.monotonic_ns()
-        log_rules(self._log, prepared, now)
+        log_rules(self._log, prepared.texts, now)
         self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
         log_names(self._log, self.session, now)
         self._meet(events, now, first=True)
@@ -312,12 +314,15 @@ class Live:
         self._safely(self.session.leave, now)
         self.ports.flush(_LAST_SENDS)
         self.ports.close()
+        self._ended = True
+        while self._requests:
+            self._requests.popleft()[0].cancel()
 
 
-def log_rules(log: Callable[[Record], None], prepared: Prepared, now: int) -> None:
+def log_rules(log: Callable[[Record], None], texts: RuleTexts, now: int) -> None:
     """Notes the rules that are in force from now on."""
-    texts = [[name, text.decode("latin-1")] for name, text in prepared.texts]
-    log((journal.RULES, now, 0, json.dumps(texts).encode()))
+    readable = [[name, text.decode("latin-1")] for name, text in texts]
+    log((journal.RULES, now, 0, json.dumps(readable).encode()))
 
 
 def log_names(log: Callable[[Record], None], session: Session, now: int) -> None:

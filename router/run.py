@@ -38,12 +38,11 @@ def run(settings: RunSettings) -> int:
 
     Raises RuleFileError, MachineError or UsageError for what keeps the daemon from starting; nothing does later.
     """
-    prepared = prepare(settings.rules)
     with ExitStack() as closing:
         noise = closing.enter_context(Noise())
         announcer = Announcer()
         closing.callback(announcer.stop)
-        daemon = Daemon(settings, prepared, announcer.say, noise.lines)
+        daemon = Daemon(settings, prepare(settings.rules), announcer.say, noise.lines)
         control = Control(settings.name, daemon.handlers(), announcer.say)
         control.start()
         closing.callback(control.stop)
@@ -63,7 +62,6 @@ class Daemon:
         self, settings: RunSettings, prepared: Prepared, say: Callable[[str], None], noises: Callable[[], list[str]]
     ) -> None:
         self._settings = settings
-        self._prepared = prepared
         self._say = say
         self._noises = noises
         self._service = Service()
@@ -75,15 +73,16 @@ class Daemon:
 
     def play(self, ports: Ports) -> None:
         """Plays until a signal says to leave."""
-        live = self._live = Live(self._prepared, ports, self._recorder.log, self._say, self._look)
+        live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look)
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
         try:
             if self._settings.record is not None:
                 self._recorder.record_into(Path(self._settings.record))
-            self._reloader.start()
-            _be_quick()
             with heeded(live.stop, self._reloader.request):
+                live.begin()
+                self._reloader.start()
+                _be_quick()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
                 self._service.ready(f"playing {', '.join(self._settings.rules)}")
                 live.run()

@@ -88,6 +88,7 @@ class Evening:
         """Play: whatever is in the script happens between two turns of the loop; then the daemon leaves."""
         self._script = iter(script)
         self._resume = self.now
+        self.live.begin()
         self.live.run()
 
     def _sleep(self, seconds: float) -> None:

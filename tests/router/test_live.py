@@ -353,6 +353,7 @@ def test_status_tells_how_it_stands(evening: Evening) -> None:
 def test_the_loop_answers_other_threads() -> None:
     """Results and exceptions come back to who asked."""
     evening = Evening()
+    evening.live.begin()
     thread = threading.Thread(target=evening.live.run)
     thread.start()
     try:
@@ -370,6 +371,14 @@ def test_who_asks_a_loop_that_doesn_t_run_is_told(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(live_module, "_PATIENCE", 0.01)
     with pytest.raises(MachineError, match="too busy to answer"):
         Evening().live.do(lambda: 1)
+
+
+def test_who_asks_a_loop_that_has_ended_is_told_at_once() -> None:
+    """A reload that comes too late doesn't hold up the end."""
+    with Evening() as evening:
+        evening.goes([])
+    with pytest.raises(MachineError, match="about to leave"):
+        evening.live.do(lambda: 1)
 
 
 # -- always -----------------------------------------------------------------------------------------------------------

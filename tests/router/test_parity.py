@@ -40,6 +40,7 @@ class Stage:
         self.journal = self.recorder.start_recording(folder / "take.mid")
         self.said: list[str] = []
         self.live = Live(self.prepared, Ports(FakeBackend(self.hub)), self.recorder.log, self.said.append)
+        self.live.begin()
         self.thread = threading.Thread(target=self.live.run)
         self.thread.start()
         wait_for(lambda: bool(self.devices["Keys"].listeners and self.devices["Seq"].listeners))
