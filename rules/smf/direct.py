@@ -86,6 +86,12 @@ class Direct:
                 self._straights[source] = Straight(stream.cells, stream.groups)
             self.counts[source] = Counts(self._straights[source], self._notes)
 
+    @property
+    def ends_elsewhere(self) -> bool:
+        """Whether notes that a track leaves open may be ended by all notes off in another track."""
+        counted = self.counts.values()
+        return any(counts.unended for counts in counted) and any(counts.silenced for counts in counted)
+
     def add_up(self, tally: RuleTally, totals: score.Counts) -> None:
         """Hand over what was counted: to the rules what they took, to `totals` what became of it."""
         for source, counts in self.counts.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -12,11 +12,11 @@ from rules.engine import Engine
 from rules.messages import SYSEX
 from rules.pipeline import Pipeline
 from rules.smf import solo, sysex
+from rules.smf.chunks import Track
 from rules.smf.order import in_order
+from rules.smf.reading import MidiFile
 from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
-from rules.smf.straight import NOTES
-from rules.smf.stream import Stream, StreamFeed
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.writing import TrackWriter
 from rules.tempo import Delay, Later
@@ -24,18 +24,37 @@ from rules.tempo import Delay, Later
 META: Final = 0xFF
 
 
-def run(score: Score, pipeline: Pipeline, bpm: float, streams: Mapping[int, Stream]) -> None:
+def run(score: Score, pipeline: Pipeline, bpm: float) -> None:
     """Plays the parts of a score and fills in their bodies. Raises MidiFileError.
 
-    Parts whose source has a stream take that; if not all have, none may. The tracks of a format 2 file are independent:
-    each has an engine of its own.
+    The tracks of a format 2 file are independent, and so are those that nothing connects: each has an engine of its
+    own.
     """
     parts = score.parts
-    groups = [[part] for part in parts] if score.file.format == 2 else [parts]
+    alone = are_apart(pipeline, score.per_port)
+    groups = [[part] for part in parts] if alone or score.file.format == 2 else [parts]
+    later = _later_in(score.file, score.file.tracks[0], bpm)
     for group in groups:
-        track = score.file.tracks[group[0].number]
-        times = tempo_map(score.file, track, Fraction(str(bpm)))
-        _Performance(score, group, Engine(pipeline, _later(times)), pipeline).play(streams)
+        if score.file.format == 2:
+            later = _later_in(score.file, score.file.tracks[group[0].number], bpm)
+        performance = _Performance(score, group, Engine(pipeline, later), pipeline)
+        if alone:
+            performance.play_alone()
+        else:
+            performance.play_together()
+
+
+def are_apart(pipeline: Pipeline, per_port: bool) -> bool:
+    """Whether tracks don't concern each other: one file, no memory, no switches, no output that two can reach.
+
+    One thing they do share: all notes off in one track ends what another left open, but that adds and drops nothing.
+    """
+    return not (per_port or len(pipeline.present) > 1 or pipeline.nodes or pipeline.shared or pipeline.layout.fields)
+
+
+def _later_in(file: MidiFile, track: Track, bpm: float) -> Later:
+    """How delays become ticks in a file, in a format 2 file in one of its tracks."""
+    return _later(tempo_map(file, track, Fraction(str(bpm))))
 
 
 def _later(times: TempoMap) -> Later:
@@ -56,39 +75,18 @@ class _Performance:
         self.counters = [score.rules.counters(part.source) for part in parts]
         for part in parts:
             engine.add_player(pipeline.sources[part.source])
-        # one port and one file, no memory, no switches, no output that two can reach: tracks don't concern each other
-        self._is_plain = not (
-            score.per_port or len(pipeline.present) > 1 or pipeline.nodes or pipeline.shared or pipeline.layout.fields
-        )
         self._ends: list[Event | None] = [None] * len(parts)
 
-    def play(self, streams: Mapping[int, Stream]) -> None:
-        """From the first event until nothing is pending any more."""
-        if streams:
-            for number, part in enumerate(self._parts):
-                stream = streams[part.source]
-                output = min(stream.ports, default=0) if self.score.per_port else 0
-                self._play_alone(number, part, output, stream)
-        elif self._is_plain:
-            for number, part in enumerate(self._parts):
-                self._play_alone(number, part, 0, None)
-        else:
-            self._play_together()
+    def play_alone(self) -> None:
+        """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
+        soloist = _Soloist(self, 0)
+        changed, dropped = solo.play(self._parts[0].events, self._writers[0][0], soloist, self.engine)
+        self.score.counts.changed += changed
+        self.score.counts.dropped += dropped
         self._finish()
 
-    def _play_alone(self, number: int, part: Part, output: int, stream: Stream | None) -> None:
-        """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
-        score, soloist = self.score, _Soloist(self, number, stream)
-        before = score.answered
-        changed, dropped = solo.play(part.events, self._writers[number][output], soloist)
-        score.counts.changed += changed
-        score.counts.dropped += dropped
-        score.counts.unended += sum(soloist.open_notes)
-        if score.per_port and score.answered > before:
-            score.used.add(output)
-
-    def _play_together(self) -> None:
-        """All tracks, in the order of playing."""
+    def play_together(self) -> None:
+        """All tracks, in the order of playing, from the first event until nothing is pending any more."""
         engine, agenda = self.engine, self.engine.agenda
         tick = 0
         out: list[Sent] = []
@@ -99,7 +97,7 @@ class _Performance:
                 message = event[4]
                 status = message[0]
                 if status >= SYSEX:
-                    self.play_long(number, event, engine.feed)
+                    self.play_long(number, event)
                     continue
                 hits, groups = self.counters[number]
                 group = groups[(status << 7 | message[1]) & 0x3FFF]
@@ -117,6 +115,7 @@ class _Performance:
             self._catch_up(tick)
         engine.settle(tick, out)
         self._write_new(out)
+        self._finish()
 
     def _catch_up(self, tick: int) -> None:
         """Writes what is due by a tick."""
@@ -124,7 +123,7 @@ class _Performance:
         self.engine.advance(tick, out)
         self._write_new(out)
 
-    def play_long(self, number: int, event: Event, feed: solo.Feed) -> None:
+    def play_long(self, number: int, event: Event) -> None:
         """A meta event, which stays, or sysex and escapes, which go through the engine as what they send."""
         tick, _, _, _, message = event
         if message[0] == META:
@@ -138,7 +137,7 @@ class _Performance:
         out: list[Sent] = []
         before = self.engine.agenda.count
         self.judge(number, sent)
-        feed(number, sent, tick, out)
+        self.engine.feed(number, sent, tick, out)
         self._write(number, sent, event, out)
         self._count(number, sent, out, self.engine.agenda.count - before)
 
@@ -211,26 +210,21 @@ class _Performance:
         self.score.counts.unended += self.engine.sounding
 
 
-class _Soloist:
-    """What `solo` asks about one track: a stream if there is one, else the engine."""
+class _Soloist(solo.Answerer):
+    """What `solo` asks about one track."""
 
-    def __init__(self, performance: _Performance, number: int, stream: Stream | None) -> None:
+    def __init__(self, performance: _Performance, number: int) -> None:
+        super().__init__(number, *performance.counters[number])
         self._performance = performance
-        self.number = number
-        self.hits, self.groups = performance.counters[number]
-        self.open_notes = [0] * NOTES
-        self.feed: solo.Feed = performance.engine.feed
-        if stream is not None:
-            self.feed = StreamFeed(stream, self.open_notes).feed
 
     def judge(self, message: bytes) -> None:
-        """Counts a message by all that it is."""
+        """Count a message by all that it is."""
         self._performance.judge(self.number, message)
 
     def write_long(self, event: Event) -> None:
-        """Sysex and meta events."""
-        self._performance.play_long(self.number, event, self.feed)
+        """Answer a sysex or meta event and write it."""
+        self._performance.play_long(self.number, event)
 
     def write_all(self, event: Event, sent: Sequence[Sent]) -> None:
-        """Nothing, or several messages."""
+        """Write what a message came to, if that is several messages."""
         self._performance.write_all(self.number, event, sent)

@@ -65,7 +65,7 @@ def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: St
                 out[at - 1] = new_status
             out[at] = new_first
             if way & ENDS:
-                sounding -= counts.end_channel(status & 0x0F)
+                sounding -= counts.silence(status & 0x0F)
         at += 1
         if seconds:
             second = data[at]
@@ -139,5 +139,5 @@ def patch_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: S
                     notes[place] -= 1
                     sounding -= 1
             elif way & ENDS:
-                sounding -= counts.end_channel(row >> 7 & 0x0F)
+                sounding -= counts.silence(row >> 7 & 0x0F)
     return False

@@ -101,12 +101,11 @@ class Rewriter:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
         file = read(data, strict=self._strict)
         sources = [self._source(file, number) for number in range(len(file.tracks))]
-        can_stream = all(source in self._streams for source in sources)
-        rewritten = self._rewrite_directly(file, sources) if can_stream else None
+        rewritten = self._rewrite_directly(file, sources)
         if rewritten is None:
             score = Score(file, sources, self._pipeline, self._per_port)
-            general.run(score, self._pipeline, self._ruleset.bpm, self._streams if can_stream else {})
-            report = self._report(file, score.rules, score.counts, STREAM if can_stream else GENERAL)
+            general.run(score, self._pipeline, self._ruleset.bpm)
+            report = self._report(file, score.rules, score.counts, GENERAL)
             report.damage = (*report.damage, *score.damage())
             rewritten = Rewritten(self._outputs(file, score), report)
         if file.problems:
@@ -115,6 +114,8 @@ class Rewriter:
 
     def _rewrite_directly(self, file: MidiFile, sources: Sequence[int]) -> Rewritten | None:
         """The results by the routes that need no engine; None if they don't apply."""
+        if not all(source in self._streams for source in sources):
+            return None
         port = ""
         if self._per_port:
             if len(set(sources)) > 1 or not self._streams[sources[0]].ports:
@@ -124,7 +125,7 @@ class Rewriter:
         route, written = PATCH, self._direct.patched(file, sources) if self._route == PATCH else None
         if written is None:
             route, written = STREAM, self._direct.streamed(file, sources)
-        if written is None:
+        if written is None or (self._direct.ends_elsewhere and not general.are_apart(self._pipeline, self._per_port)):
             return None
         tally, counts = RuleTally(self._pipeline), Counts()
         self._direct.add_up(tally, counts)

@@ -6,51 +6,51 @@ delta times, sysex and meta events, damage, messages that come to nothing or to 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Protocol
+from abc import ABC, abstractmethod
+from collections.abc import Sequence
+from typing import Final
 
 from rules.books import Sent
+from rules.engine import Engine
 from rules.smf import vlq
 from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
 from rules.smf.writing import TrackWriter
 
-Feed = Callable[[int, bytes, int, list[Sent]], None]
 
+class Answerer(ABC):
+    """What is asked about the messages of a track beside the engine.
 
-class Answerer(Protocol):
-    """What is asked about the messages of a track."""
+    `hits` are the counters for the rules, `groups` the counter of each cell; 0 where a message is to be judged.
+    """
 
-    number: int
-    hits: list[int]
-    """Counters for the rules."""
-    groups: list[int]
-    """The counter of each cell; 0 where a message has to be judged by itself."""
-    feed: Feed
-    """Answers a message, as the engine does."""
+    def __init__(self, number: int, hits: list[int], groups: list[int]) -> None:
+        self.number: Final = number
+        self.hits: Final = hits
+        self.groups: Final = groups
 
+    @abstractmethod
     def judge(self, message: bytes) -> None:
-        """Counts a message by all that it is."""
-        ...
+        """Count a message by all that it is."""
 
+    @abstractmethod
     def write_long(self, event: Event) -> None:
-        """Answers a sysex or meta event and writes it."""
-        ...
+        """Answer a sysex or meta event and write it."""
 
+    @abstractmethod
     def write_all(self, event: Event, sent: Sequence[Sent]) -> None:
-        """Writes what a message came to, if that is not exactly one message."""
-        ...
+        """Write what a message came to, if that is several messages."""
 
 
-def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int, int]:
-    """Plays one track. Returns how many messages came out changed in their places, and how many not at all.
+def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engine) -> tuple[int, int]:
+    """Plays one track on the engine. Returns how many messages changed in their places, and how many came to nothing.
 
     What comes out as it came in is copied in spans: `kept` is where the open one begins. The loop is in step while the
     original has its place and ticks in what is written. Messages that are dropped leave a gap of `lost` ticks, which
     begins at `gap` (-1: none). Otherwise the writer is in charge, and counts its own ticks. Raises MidiFileError for
     what can't be read.
     """
-    number, feed, hits, groups = asked.number, asked.feed, asked.hits, asked.groups
-    body, out = events.body, writer.out
+    number, hits, groups = asked.number, asked.hits, asked.groups
+    body, write = events.body, writer.out.write
     size = len(body)
     at = delta_at = tick = status = needed = kept = in_force = meta_end = changed = dropped = lost = 0
     prefix = b""
@@ -95,7 +95,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                     status = 0
                 end = events.end_of_long_event(at)
                 if in_step:
-                    out += body[kept:delta_at]
+                    write(body[kept:delta_at])
                     gap = delta_at
                 if gap >= 0:
                     writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
@@ -117,11 +117,11 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                 hits[group] += 1
             else:
                 asked.judge(message)
-            feed(number, message, tick, sent)
+            engine.feed(number, message, tick, sent)
             if len(sent) != 1:
                 if sent:
                     if in_step:
-                        out += body[kept:delta_at]
+                        write(body[kept:delta_at])
                         gap = delta_at
                     if gap >= 0:
                         writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
@@ -135,7 +135,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
                 else:
                     dropped += 1
                     if in_step:
-                        out += body[kept:delta_at]
+                        write(body[kept:delta_at])
                         gap = delta_at
                         in_step = False
                     lost += delta
@@ -149,22 +149,22 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
             if in_step:
                 if runs and new_status == in_force:
                     if differs:
-                        out += body[kept:at]
-                        out += data[1:]
+                        write(body[kept:at])
+                        write(data[1:])
                         kept = end
                 elif differs or runs:
-                    out += body[kept:at]
-                    out += data
+                    write(body[kept:at])
+                    write(data)
                     kept = end
             elif gap >= 0 and delta + lost < 0x4000:
                 delta += lost
                 if not lost:
-                    out += body[delta_at:at]
+                    write(body[delta_at:at])
                 elif delta < 0x80:
-                    out += ONE_BYTE[delta]
+                    write(ONE_BYTE[delta])
                 else:
-                    out += bytes((delta >> 7 | 0x80, delta & 0x7F))
-                out += data[1:] if runs and new_status == in_force and meta_end != gap else data
+                    write(bytes((delta >> 7 | 0x80, delta & 0x7F)))
+                write(data[1:] if runs and new_status == in_force and meta_end != gap else data)
                 kept = end
                 in_step = True
                 gap = -1
@@ -185,5 +185,5 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer) -> tuple[int
         events.stopped_inside(delta_at)
     events.end_missing()
     if in_step:
-        out += body[kept : events.tail]
+        write(body[kept : events.tail])
     return changed, dropped

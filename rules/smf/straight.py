@@ -128,8 +128,9 @@ class Straight:
 class Counts:
     """What the loops count in one file, for one source: hits by counter, and by place the notes that are open.
 
-    `changed` counts the messages that changed although it was not certain, `unended` the notes that never end. `notes`
-    come and go with all counters at 0, so that they can serve the next track.
+    `changed` counts the messages that changed although it was not certain, `unended` the notes that never end;
+    `silenced` says that a mode message came that ends all notes. `notes` come and go with all counters at 0, so that
+    they can serve the next track.
     """
 
     def __init__(self, straight: Straight, notes: vec[i64]) -> None:
@@ -137,6 +138,7 @@ class Counts:
         self.notes: Final = notes
         self.changed: i64 = 0
         self.unended: i64 = 0
+        self.silenced = False
         self._straight: Final = straight
 
     def long_way(self, data: bytes, at: i64, end: i64) -> int:
@@ -148,8 +150,12 @@ class Counts:
         self.hits[counter] += 1
         return way
 
-    def end_channel(self, channel: i64) -> i64:
-        """End the open notes of a channel 0-15; return how many there were."""
+    def silence(self, channel: i64) -> i64:
+        """A mode message ends the open notes of a channel 0-15; return how many there were."""
+        self.silenced = True
+        return self._end_channel(channel)
+
+    def _end_channel(self, channel: i64) -> i64:
         ended: i64 = 0
         place = (channel << 7) + 1
         last = place + 128
@@ -165,7 +171,7 @@ class Counts:
         self.unended += sounding
         if sounding:
             for channel in range(16):
-                self.end_channel(channel)
+                self._end_channel(channel)
 
 
 def no_notes() -> vec[i64]:

@@ -1,4 +1,4 @@
-"""The stream route: straight through the tables, where they alone decide what becomes of a message.
+"""Which sources need no engine, since their tables alone decide what becomes of a message.
 
 That is so where no node or switch stands in the way, a note-off follows its note-on by itself, nothing is held that
 the rules could strand, and no other holder can reach the output.
@@ -9,14 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.books import EVERY_NOTE_ENDS, Sent
-from rules.engine import NOTE_ONS
 from rules.guards import ALWAYS
 from rules.lanes import IDENTITY, NOWHERE, Lane
-from rules.messages import CONTROLLER, PROGRAM, SYSEX, routed_status
+from rules.messages import CONTROLLER, PROGRAM, SYSEX
 from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
 from rules.rest import HELD_CONTROLLERS
-from rules.smf.straight import NOTES
 from rules.smf.tally import groups_of
 
 
@@ -40,42 +37,6 @@ def streams(pipeline: Pipeline, per_port: bool) -> Mapping[int, Stream]:
         if (len(ports) <= 1 if per_port else keeps_apart) and _decides_alone(table, pipeline):
             found[source] = Stream(table.cells, groups_of(pipeline.takers[source]).of, ports)
     return found
-
-
-class StreamFeed:
-    """Answers what `solo` asks about cells that have no lane, or several: as the engine does, but without a memory."""
-
-    def __init__(self, stream: Stream, open_notes: list[int]) -> None:
-        self._cells = stream.cells
-        self._open_notes = open_notes
-
-    def feed(self, number: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """What the lanes make of a message, in order."""
-        status = message[0]
-        if status >= SYSEX:
-            targets = (lane.target for lane in self._cells[(routed_status(message) & 0x7F) << 7].lanes)
-            out += ((target, message, now, number) for target in dict.fromkeys(targets))  # to each port once (ruling 7)
-            return
-        first, second = message[1], message[2] if len(message) > 2 else 0
-        index = (status << 7 | first) & 0x3FFF
-        cell = self._cells[index]
-        if index < NOTES and cell.lanes:
-            count_open(self._open_notes, index, second, len(cell.lanes))
-        elif cell.lanes and status & 0xF0 == CONTROLLER and first in EVERY_NOTE_ENDS:
-            begin = NOTE_ONS | (status & 0x0F) << 7
-            self._open_notes[begin : begin + 128] = [0] * 128
-        for lane in cell.lanes:
-            if lane.gate[second] != NOWHERE:
-                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-
-
-def count_open(open_notes: list[int], index: int, second: int, voices: int) -> None:
-    """Counts a note, in so many voices, as open or as ended."""
-    on = index | NOTE_ONS
-    if second and index & NOTE_ONS:
-        open_notes[on] += voices
-    else:
-        open_notes[on] = max(0, open_notes[on] - voices)
 
 
 def _decides_alone(table: Table, pipeline: Pipeline) -> bool:

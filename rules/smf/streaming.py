@@ -114,7 +114,7 @@ def stream_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: S
                 continue
             if way & ASK:
                 return False
-            sounding -= counts.end_channel(status & 0x0F)
+            sounding -= counts.silence(status & 0x0F)
         if gap >= 0:
             write_delta(out, data, begin, here, delta, lost)
             if meta_end == gap:
@@ -230,7 +230,7 @@ def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: 
                 continue
             if way & ASK:
                 return False
-            sounding -= counts.end_channel(row >> 7 & 0x0F)
+            sounding -= counts.silence(row >> 7 & 0x0F)
         if gap >= 0:
             write_delta(out, data, begin, here, delta, lost)
             if meta_end == gap:

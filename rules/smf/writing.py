@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from rules.native import BytesWriter
 from rules.smf import vlq, wrapper
 from rules.smf.reading import MidiFile
 from rules.smf.scanning import Event
@@ -35,7 +36,7 @@ class TrackWriter:
 
     def __init__(self, body: bytes) -> None:
         self._body = body
-        self.out = bytearray()
+        self.out = BytesWriter()
         self.in_step = 0
         self._seen = -1
         self._seen_tick = 0
@@ -51,7 +52,7 @@ class TrackWriter:
         """Write an event of the original as it was, at its own tick."""
         tick, delta_at, _, end, message = event
         if delta_at == self.in_step and message[0] == self.status:
-            self.out += self._body[delta_at:end]  # what precedes it is what did, so its own bytes are right
+            self.out.write(self._body[delta_at:end])  # what precedes it is what did, so its own bytes are right
             self.after_meta = False
             self.in_step = end
             self.tick = tick
@@ -74,7 +75,7 @@ class TrackWriter:
             seen, seen_tick = (self._seen, self._seen_tick) if self.in_step < 0 else (self.in_step, self.tick)
             follows = delta_at == seen
             if follows and tick - self.tick == like_tick - seen_tick:
-                self.out += body[delta_at:at]
+                self.out.write(body[delta_at:at])
             else:
                 follows = self._put_delta_like(tick - self.tick, delta_at, at) and follows
             if body[at] < 0x80 and status == self.status:
@@ -86,7 +87,7 @@ class TrackWriter:
         if status < 0xF0:
             self.status = status
             self.after_meta = False
-            self.out += message[1:] if running else message
+            self.out.write(message[1:] if running else message)
         else:
             self._put_long_event(message)
 
@@ -96,20 +97,20 @@ class TrackWriter:
 
     def is_unchanged(self, tail: int) -> bool:
         """Say whether what is written is the original up to `tail`."""
-        return self.out == self._body[:tail]
+        return len(self.out) == tail and self._body.startswith(self.out.getvalue())
 
     def rest(self, tail: int) -> None:
         """Append the bytes of the original from `tail` on, which belong to no event."""
-        self.out += self._body[tail:]
+        self.out.write(self._body[tail:])
 
     def body(self) -> bytes:
         """Return the track as written so far."""
-        return bytes(self.out)
+        return self.out.getvalue()
 
     def _put_delta_like(self, delta: int, delta_at: int, at: int) -> bool:
         """Write a delta time, in the form of the original if its value is the same; False if it took more events."""
         if vlq.decode(self._body, delta_at)[0] == delta:
-            self.out += self._body[delta_at:at]
+            self.out.write(self._body[delta_at:at])
             return True
         return self._put_delta(delta)
 
@@ -118,12 +119,12 @@ class TrackWriter:
         if delta < 0:
             raise ValueError(f"an event {-delta} ticks before the one written last")
         if delta <= vlq.LARGEST:
-            self.out += vlq.encode(delta)
+            self.out.write(vlq.encode(delta))
             return True
         while delta > vlq.LARGEST:
-            self.out += vlq.encode(vlq.LARGEST) + REST
+            self.out.write(vlq.encode(vlq.LARGEST) + REST)
             delta -= vlq.LARGEST
-        self.out += vlq.encode(delta)
+        self.out.write(vlq.encode(delta))
         self.after_meta = True
         return False
 
@@ -134,7 +135,7 @@ class TrackWriter:
             self.status = 0
         else:
             raise ValueError(f"{message.hex(' ')} is no event of a track: wrap it as a sysex event or an escape")
-        self.out += message
+        self.out.write(message)
 
 
 def write(file: MidiFile, bodies: Sequence[bytes]) -> bytes:
