@@ -17,6 +17,14 @@ _ERRORS: Final = 2  # the descriptor of standard error
 _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536
 
+_MEANINGS: Final = {
+    "MIDI input buffer overrun": "more came in at once than ALSA keeps for us, and all that waited there is lost; "
+    "if a note hangs, pointsman panic ends it",
+    "message queue limit reached": "more came in at once than we keep, and the newest of it is lost; "
+    "if a note hangs, pointsman panic ends it",
+}
+"""What lines with these words in them mean for who plays. The words are those of RtMidi 5.0."""
+
 
 class Noise:
     """While this lasts, libraries write into a file that nobody has to read, and Python to standard error as before."""
@@ -45,7 +53,7 @@ class Noise:
         written = self._file.read(_MOST_BYTES)
         self._file.seek(0)
         self._file.truncate()
-        counts = Counter(line for line in written.decode("utf-8", "replace").splitlines() if line.strip())
+        counts = Counter(_meaning(line) for line in written.decode("utf-8", "replace").splitlines() if line.strip())
         told = [line if times == 1 else f"{line} ({times} times)" for line, times in counts.items()]
         more = [f"and {len(told) - _MOST_LINES} lines more"] if len(told) > _MOST_LINES else []
         return told[:_MOST_LINES] + more
@@ -57,6 +65,11 @@ class Noise:
             sys.stderr = self._before
         os.close(self._terminal)
         self._file.close()
+
+
+def _meaning(line: str) -> str:
+    """In words for who plays, where we know them."""
+    return next((meaning for words, meaning in _MEANINGS.items() if words in line), line)
 
 
 def _is_descriptor(stream: TextIO | None) -> bool:

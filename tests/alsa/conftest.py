@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
+from tests.live.daemon import Daemon
 from tests.live.peer import SYSTEM, Peer
 from tests.live.thru import Thru
 
@@ -39,3 +42,19 @@ def thru() -> Iterator[Callable[..., Thru]]:
     yield start
     for one in started:
         one.kill()
+
+
+@pytest.fixture
+def daemon(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Daemon]]:
+    """Start the daemon with rules, on the MIDI system that it takes of itself."""
+    started: list[Daemon] = []
+    with tempfile.TemporaryDirectory() as sockets:  # their names must be short
+        monkeypatch.setenv("XDG_RUNTIME_DIR", sockets)
+
+        def start(rules: str) -> Daemon:
+            started.append(Daemon({**ENVIRONMENT, "XDG_RUNTIME_DIR": sockets}, tmp_path, rules))
+            return started[-1]
+
+        yield start
+        for one in started:
+            one.kill()

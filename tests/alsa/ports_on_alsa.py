@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
+from tests.alsa.kernel import unplugged
 from tests.live.peer import Peer
 from tests.live.server import until
 from tests.live.thru import Thru
@@ -17,17 +16,6 @@ MakeThru = Callable[..., Thru]
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
-DRIVER = Path("/sys/bus/platform/drivers/snd_virmidi")
-
-
-@contextmanager
-def unplugged(device: str = "snd_virmidi.0") -> Iterator[None]:
-    """Take a device of the kernel's away, as if its plug were pulled."""
-    (DRIVER / "unbind").write_text(device)
-    try:
-        yield
-    finally:
-        (DRIVER / "bind").write_text(device)
 
 
 def test_what_is_played_arrives(peer: MakePeer, thru: MakeThru) -> None:

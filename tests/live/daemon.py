@@ -12,7 +12,7 @@ from typing import Any
 
 from router.control import ask_daemon
 from rules.journal import Record, unpack
-from tests.live.peer import ROOT
+from tests.live.peer import ROOT, SYSTEM
 from tests.live.server import until
 
 NAME = "test"
@@ -32,7 +32,8 @@ class Daemon:
         self.lines: list[str] = []
         self.file = folder / "rules.toml"
         self.save(rules)
-        command = [sys.executable, "-m", "router", "run", str(self.file), "--backend", "jack", "--name", NAME, *options]
+        system = [] if environment.get(SYSTEM) == "alsa" else ["--backend", "jack"]  # of itself it takes ALSA
+        command = [sys.executable, "-m", "router", "run", str(self.file), *system, "--name", NAME, *options]
         self._process = subprocess.Popen(
             command if terminal is None else [sys.executable, "-c", _IN_TERMINAL, *command],
             cwd=ROOT,

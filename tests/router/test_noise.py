@@ -36,6 +36,20 @@ def test_a_flood_is_cut(capfd: pytest.CaptureFixture[str]) -> None:
     assert capfd.readouterr().err == ""
 
 
+def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str]) -> None:
+    """What the library says of them names its own functions; what to do about it counts."""
+    with Noise() as noise:
+        os.write(2, b"\nMidiInAlsa::alsaMidiHandler: MIDI input buffer overrun!\n\n" * 2)
+        os.write(2, b"\nMidiInJack: message queue limit reached!!\n\n")
+        told = noise.lines()
+    hint = "if a note hangs, pointsman panic ends it"
+    assert told == [
+        f"more came in at once than ALSA keeps for us, and all that waited there is lost; {hint} (2 times)",
+        f"more came in at once than we keep, and the newest of it is lost; {hint}",
+    ]
+    assert capfd.readouterr().err == ""
+
+
 def test_python_goes_on_writing_to_standard_error() -> None:
     """In a real process: our words arrive, the library's don't, before, meanwhile and after."""
     program = (

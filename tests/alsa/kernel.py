@@ -1,0 +1,73 @@
+"""What the kernel shows of the ALSA sequencer: its clients, and devices that can be unplugged."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tests.live.server import until
+
+DRIVER = Path("/sys/bus/platform/drivers/snd_virmidi")
+CLIENTS = Path("/proc/asound/seq/clients")
+
+
+def client_number(name: str) -> int | None:
+    """The number of the client of this name; None if there is none."""
+    found = re.search(rf'^Client +(\d+) : "{re.escape(name)}"', CLIENTS.read_text(), re.MULTILINE)
+    return int(found[1]) if found else None
+
+
+@contextmanager
+def unplugged(device: str = "snd_virmidi.0") -> Iterator[None]:
+    """Take a device of the kernel's away, as if its plug were pulled."""
+    (DRIVER / "unbind").write_text(device)
+    try:
+        yield
+    finally:
+        (DRIVER / "bind").write_text(device)
+
+
+class Cable:
+    """The other end of a port of the kernel's device, `Virtual Raw MIDI ...:VirMIDI ...-0` for number 0.
+
+    Bytes that are written to it arrive from the port, and what is sent to the port can be read, as on a wire.
+    """
+
+    def __init__(self, number: int) -> None:
+        (place,) = Path("/dev/snd").glob(f"midiC*D{number}")
+        self._end = os.open(place, os.O_RDWR | os.O_NONBLOCK)
+        self._got = bytearray()
+
+    def write(self, wire: bytes) -> None:
+        """Send bytes; the device takes some thousand at a time."""
+        while wire:
+            try:
+                wire = wire[os.write(self._end, wire) :]
+            except BlockingIOError:
+                until(lambda: True)
+
+    def read(self) -> bytes:
+        """All that has arrived so far."""
+        try:
+            while more := os.read(self._end, 65_536):
+                self._got += more
+        except BlockingIOError:
+            pass
+        return bytes(self._got)
+
+    def close(self) -> None:
+        """Let go of it."""
+        os.close(self._end)
+
+
+@contextmanager
+def cable(number: int) -> Iterator[Cable]:
+    """Hold the other end of a port for a while."""
+    held = Cable(number)
+    try:
+        yield held
+    finally:
+        held.close()
