@@ -17,6 +17,9 @@ _SHARED: Final = Path("/dev/shm")
 _PATIENCE: Final = float(os.environ.get("POINTSMAN_TEST_PATIENCE", "20"))
 _NAMES: Final = 4
 
+_WITH_US: Final = ("setpriv", "--pdeathsig", "KILL")
+"""How to start a server that ends with us, even if we are killed."""
+
 
 def until(condition: Callable[[], object], what: str = "") -> None:
     """Wait for something that is to happen soon; fails when it doesn't."""
@@ -34,11 +37,22 @@ def _free_name() -> tuple[TextIO, str]:
     """
     for number in range(1, _NAMES + 1):
         lock = (Path(tempfile.gettempdir()) / f"pointsman-test-{os.getuid()}-{number}.lock").open("w")
+        name = f"pointsman-test-{number}"
         with contextlib.suppress(BlockingIOError):
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            return lock, f"pointsman-test-{number}"
+            if not _is_served(name):
+                return lock, name
         lock.close()
     raise AssertionError(f"{_NAMES} sound servers of other test runs are running")
+
+
+def _is_served(name: str) -> bool:
+    """Whether a server of this name runs, which a test run that was killed may have left behind."""
+    for process in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):
+            if {b"jackd", name.encode()} <= set(process.read_bytes().split(b"\0")):
+                return True
+    return False
 
 
 class JackServer:
@@ -52,7 +66,8 @@ class JackServer:
         self._lock, name = _free_name()
         self.name = name
         self.environment = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}
-        self._command = ["jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(frames)]
+        jackd = ("jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(frames))
+        self._command = (*_WITH_US, *jackd)
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from router import alsa, backends
+from router import alsa, backends, jack
 from router.backends import choose_backend
 from rules.errors import MachineError
 from rules.pacing import Pacer, Rate
@@ -265,8 +265,8 @@ class Loop:
         self.system = choose_backend("jack", "pit")
         self.children: list[Child] = []
         self.kept: list[object] = []
-        monkeypatch.setattr(backends, "_probe", self._probe)
-        monkeypatch.setattr(backends, "_never_free", self.kept.append)
+        monkeypatch.setattr(jack, "_probe", self._probe)
+        monkeypatch.setattr(jack, "_never_free", self.kept.append)
 
     def _probe(self, api: int) -> Any:
         self.children.append(Child())
