@@ -188,7 +188,8 @@ def test_live_and_offline_are_the_same(daemon: MakeDaemon, peer: MakePeer, tmp_p
     router.has_opened("keys", "rack", "box")
     for message in played:
         keys.play(message, 0.02)
-    keys.play(0.2, *[MARK, 0.05] * 5)
+    marks: list[bytes | float] = [MARK, 0.05] * 5
+    keys.play(0.2, *marks)
     until(lambda: (IN, MARK) in {(kind, data) for kind, _, _, data in router.journal()}, "all has been played")
     records = list(takewhile(lambda record: record[3] != MARK, router.journal()))
     came = [data for kind, _, _, data in records if kind == IN]

@@ -207,7 +207,7 @@ def test_ports_come_and_go(evening: Evening, hub: Hub, capsys: pytest.CaptureFix
     """One that is plugged in later is heard; one that is pulled in the midst of a gesture does no harm."""
     evening.at(1, lambda: hub.plug("Late"))
     evening.at(2.5, lambda: hub.find("Late").play(b"\xc0\x05"))
-    evening.at(3.5, lambda: (hub.find("Late").play(b"\xc0\x06"), evening.now))
+    evening.at(3.5, lambda: hub.find("Late").play(b"\xc0\x06"))
     evening.at(3.6, lambda: hub.unplug(hub.find("Late")))
     assert evening.learn() == 0
     out = capsys.readouterr().out
