@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from router.backends import RawInput
+from rules.mending import Mender
 from rules.wiring import Wanted, bare_name
 
 Received = tuple[Sequence[int], float]
@@ -14,10 +15,11 @@ Received = tuple[Sequence[int], float]
 class Inlet:
     """An input of ours, open or not.
 
-    The loop counts `messages`, and as `faulty` what is no complete MIDI message.
+    The loop counts `messages`; `faulty` are those that were no complete MIDI message, nor became one.
     """
 
     __slots__ = (
+        "_mender",
         "computer_port",
         "faulty",
         "get_message",
@@ -40,6 +42,7 @@ class Inlet:
         self.heard = 0  # how many messages there were when we looked last, and when there were fewer
         self.heard_at = 0
         self.raw: RawInput | None = None
+        self._mender = Mender()
         self.get_message: Callable[[], Received | None] = _nothing
 
     @property
@@ -57,6 +60,13 @@ class Inlet:
         """Whether it is open, and yet the other side has gone."""
         return self.raw is not None and not self.raw.is_connected()
 
+    def mend(self, faulty: bytes) -> list[bytes]:
+        """The complete messages that can be made of what is none."""
+        messages = self._mender.mend(faulty)
+        if not messages:
+            self.faulty += 1
+        return messages
+
     def state_at(self, now: int) -> dict[str, Any]:
         """How it stands, as plain values; what was lost are bytes that were no complete message."""
         return {
@@ -73,6 +83,7 @@ class Inlet:
     def connect(self, raw: RawInput, computer_port: str) -> None:
         """Receive from an open input from now on."""
         self.raw = raw
+        self._mender = Mender()
         self.get_message = raw.get_message
         self.computer_port = computer_port
         self.state = "open"

@@ -189,11 +189,9 @@ class Live:
         inlet.messages += 1
         try:
             message = bytes(received)
-            if message_fault(message):
-                inlet.faulty += 1
-                return
-            self._log((journal.IN, now, player, message))
-            self.session.arrive(player, message, now, self._out)
+            for whole in inlet.mend(message) if message_fault(message) else (message,):
+                self._log((journal.IN, now, player, whole))
+                self.session.arrive(player, whole, now, self._out)
         except Exception:
             self._report()
         if self._out:

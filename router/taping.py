@@ -108,10 +108,8 @@ class _Tape:
                     break
                 message = bytes(received[0])
                 inlet.messages += 1
-                if message_fault(message):
-                    inlet.faulty += 1
-                else:
-                    self._recorder.log((IN, time.monotonic_ns(), number, message))
+                for whole in inlet.mend(message) if message_fault(message) else (message,):
+                    self._recorder.log((IN, time.monotonic_ns(), number, whole))
 
     def _name(self) -> None:
         """Tracks are called as the computer calls their ports; as they were asked for until those are there."""

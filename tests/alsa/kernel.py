@@ -40,6 +40,7 @@ class Cable:
         (place,) = Path("/dev/snd").glob(f"midiC*D{number}")
         self._end = os.open(place, os.O_RDWR | os.O_NONBLOCK)
         self._got = bytearray()
+        self.read()  # the kernel begins to listen at the first read
 
     def write(self, wire: bytes) -> None:
         """Send bytes; the device takes some thousand at a time."""

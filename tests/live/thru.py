@@ -17,6 +17,7 @@ from typing import Any
 
 from router.backends import choose_backend
 from router.ports import PortEvent, Ports
+from rules.messages import message_fault
 from rules.wiring import Wanted
 from tests.live.peer import Program, system_of_tests
 from tests.live.server import until
@@ -80,7 +81,9 @@ class Loop:
             for inlet in self.ports.inlets:
                 while (received := inlet.get_message()) is not None:
                     inlet.messages += 1
-                    self.send(bytes(received[0]))
+                    message = bytes(received[0])
+                    for whole in inlet.mend(message) if message_fault(message) else (message,):
+                        self.send(whole)
             if now >= scan_at:
                 scan_at = now + 100_000_000
                 self.tell(self.ports.scan(now))

@@ -162,6 +162,17 @@ def test_bytes_that_are_no_message_are_counted(evening: Evening) -> None:
     assert told[0]["errors"] == 0
 
 
+def test_a_sysex_in_pieces_is_made_whole(evening: Evening) -> None:
+    """A system may cut it where a clock came in between: it comes whole at its end."""
+
+    def script() -> Iterator[float]:
+        evening.keys.play(b"\xf0\x7d\x01\xf8", b"\x02\xf7", ON, OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, b"\xf0\x7d\x01\x02\xf7", ON, OFF]
+
+
 def test_notes_survive_new_rules(evening: Evening) -> None:
     """What was struck under the old rules ends as it began; what is struck now goes by the new ones."""
 
