@@ -17,13 +17,18 @@ _ERRORS: Final = 2  # the descriptor of standard error
 _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536
 
+_OVERRUN: Final = (
+    "more came in at once than ALSA keeps for us, and all that waited there is lost; "
+    "if a note hangs, pointsman panic ends it"
+)
 _MEANINGS: Final = {
-    "MIDI input buffer overrun": "more came in at once than ALSA keeps for us, and all that waited there is lost; "
-    "if a note hangs, pointsman panic ends it",
+    "MIDI input buffer overrun": _OVERRUN,
+    "alsaMidiHandler: unknown MIDI input error": _OVERRUN,  # RtMidi asks twice, and only the first answer tells
+    "System reports: Resource temporarily unavailable": "",
     "message queue limit reached": "more came in at once than we keep, and the newest of it is lost; "
     "if a note hangs, pointsman panic ends it",
 }
-"""What lines with these words in them mean for who plays. The words are those of RtMidi 5.0."""
+"""What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0."""
 
 
 class Noise:
@@ -53,7 +58,8 @@ class Noise:
         written = self._file.read(_MOST_BYTES)
         self._file.seek(0)
         self._file.truncate()
-        counts = Counter(_meaning(line) for line in written.decode("utf-8", "replace").splitlines() if line.strip())
+        meanings = map(_meaning, written.decode("utf-8", "replace").splitlines())
+        counts = Counter(meaning for meaning in meanings if meaning.strip())
         told = [line if times == 1 else f"{line} ({times} times)" for line, times in counts.items()]
         more = [f"and {len(told) - _MOST_LINES} lines more"] if len(told) > _MOST_LINES else []
         return told[:_MOST_LINES] + more

@@ -39,7 +39,9 @@ def test_a_flood_is_cut(capfd: pytest.CaptureFixture[str]) -> None:
 def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str]) -> None:
     """What the library says of them names its own functions; what to do about it counts."""
     with Noise() as noise:
-        os.write(2, b"\nMidiInAlsa::alsaMidiHandler: MIDI input buffer overrun!\n\n" * 2)
+        os.write(2, b"\nMidiInAlsa::alsaMidiHandler: MIDI input buffer overrun!\n\n")
+        os.write(2, b"\nMidiInAlsa::alsaMidiHandler: unknown MIDI input error!\n")
+        os.write(2, b"System reports: Resource temporarily unavailable\n")
         os.write(2, b"\nMidiInJack: message queue limit reached!!\n\n")
         told = noise.lines()
     hint = "if a note hangs, pointsman panic ends it"
