@@ -183,9 +183,9 @@ class Plan(Sequence[Job | Unusable]):
         self._sizes = array("q", (self._sizes[at] for at in numbers))
         self._unusable = {new: self._unusable[old] for new, old in enumerate(numbers) if old in self._unusable}
 
-    def jobs(self) -> list[int]:
-        """Return the numbers of the files that can be done."""
-        return [at for at in range(len(self._paths)) if at not in self._unusable]
+    def unusable(self, at: int) -> Unusable | None:
+        """Return why the file with number `at` can't be done; None if it can."""
+        return self._unusable.get(at)
 
     def size(self, at: int) -> int:
         """Return the bytes of the file with number `at`."""

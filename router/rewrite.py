@@ -12,7 +12,7 @@ from pathlib import Path
 from time import perf_counter
 
 from router import batch
-from router.files import Destination, Job, Plan, Unusable, destination, find, plan, real
+from router.files import Destination, Job, Plan, destination, find, plan, real
 from router.interruptions import ended_like_ctrl_c
 from router.job import FileResult, Manner, Outcome, do, unusable
 from router.playing import playing_for
@@ -108,11 +108,11 @@ class _Todo:
 
     def fill(self, spool: Spool) -> None:
         """Take all jobs that aren't done; put the results of what needs no work into `spool`."""
-        for at, item in enumerate(self.planned):
-            if isinstance(item, Unusable):
-                spool.put(at, unusable(item))
-            elif self._record is not None and self._record.is_done(item):
-                spool.put(at, FileResult(str(item.source), Outcome.DONE))
+        for at in range(len(self.planned)):
+            if trouble := self.planned.unusable(at):
+                spool.put(at, unusable(trouble))
+            elif self._record is not None and self._record.is_done(job := self._job(at)):
+                spool.put(at, FileResult(str(job.source), Outcome.DONE))
             else:
                 self.numbers.append(at)
 
@@ -125,10 +125,14 @@ class _Todo:
         return len(self.numbers)
 
     def __getitem__(self, number: int) -> Job:
-        job = self.planned[self.numbers[number]]
-        assert isinstance(job, Job)
+        job = self._job(self.numbers[number])
         if self._record is not None and self._record.may_replace(job):
             return replace(job, replace=True)
+        return job
+
+    def _job(self, at: int) -> Job:
+        job = self.planned[at]
+        assert isinstance(job, Job)
         return job
 
     def size(self, number: int) -> int:
