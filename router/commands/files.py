@@ -19,12 +19,18 @@ examples:
   pointsman rewrite pit.toml takes/ -o mended/                a folder and all below it, names kept
   pointsman rewrite pit.toml takes/ --in-place                the files themselves; a backup stays beside each
   pointsman rewrite pit.toml takes/ --dry-run                 only say what would change
+  pointsman rewrite pit.toml takes/ -o mended/ --resume       take up a run that was stopped
   pointsman rewrite pit.toml take.mid -o out/ --per-port      a file for each output port: out/take.rack1.mid ...
   pointsman rewrite pit.toml take.mid -o out/ --from seq --from "Stage piano=keys"
                                                               the track "Stage piano" plays as keys, the rest as seq
 
 In folders, files ending in .mid, .midi, .smf, .kar or .rmi are taken, hidden ones aren't. A file that can't be
 rewritten never stops the others; the summary names it, and the exit code is 1.
+
+A run may be stopped at any time. With --resume the next one passes over what an earlier run with --resume has done, as
+long as recording, result, rules and options are the same (a file .pointsman-resume beside the results remembers them),
+and over results that are the same to the byte. In place, a recording is done if it is what its latest backup would
+become.
 
 {CAUTION}"""
 
