@@ -86,7 +86,14 @@ def _after(lane: Lane, outs: int) -> list[Start]:
     if lane.node is None or lane.node.main.after is None:
         return []
     after = lane.node.main.after
-    return [(after, *follows) for follows in lane.node.main.may_follow(lane.status, outs)]
+    return [(after, *follows) for follows in lane.node.main.may_follow(lane.status, outs, _seconds(lane))]
+
+
+def _seconds(lane: Lane) -> int:
+    """The outgoing second bytes of a lane, as a gate."""
+    if lane.feed_two == FIRST:
+        return ALL
+    return gate_of(value for value, at in zip(lane.two, lane.gate[:128], strict=False) if at != NOWHERE)
 
 
 def _keeps_apart(

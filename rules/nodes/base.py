@@ -40,8 +40,8 @@ class Node(ABC):
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Takes one message (data bytes 0 where it has none) and follows what comes of it."""
 
-    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
-        """What messages with a status and a gate of first data bytes can become: the same for each result."""
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
+        """What messages with a status and gates of data bytes can become: status and first bytes of each result."""
         return [(status, firsts)]
 
     def forget(self, memory: Any, player: int) -> None:  # noqa: B027 - most have nothing to forget

@@ -23,7 +23,7 @@ class EchoNode(Node):
         self._delay = delay
         self._copies = copies
 
-    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
         """Copies may have any key."""
         return [(status, ALL)]
 

@@ -37,7 +37,7 @@ class FourteenBitNode(Node):
         """No coarse half is known."""
         return _Memory()
 
-    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
         """Whatever values become."""
         return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 

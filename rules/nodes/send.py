@@ -30,11 +30,12 @@ class SendNode(Node):
         """No value is known."""
         return {}
 
-    def may_follow(self, status: int, firsts: int) -> list[tuple[int, int]]:
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
         """What is kept, and the messages where something can fire."""
         kept = [(status, firsts)] if self._keep else []
         kind = status & 0xF0 if status < SYSEX else status
-        fires = kind in (NOTE_ON, PROGRAM, CONTROLLER) or kind in self._fires_on
+        fires = kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
+        fires = fires or (kind == CONTROLLER and seconds >> SWITCH_ON > 0)
         channel = (status & 0x0F) + 1 if status < SYSEX else 1
         written = [message.on(channel) for message in self._messages] if fires else []
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]

@@ -1598,6 +1598,25 @@ def ruling_16_what_a_start_selects_is_not_what_others_selected() -> Case:
 
 
 @case
+def ruling_16_a_bank_does_not_wait_for_a_send_that_never_fires() -> Case:
+    """A `send` that only ever sees values below 64 chooses no sound, so nobody has to wait for it."""
+    return Case(
+        """
+        [[rules]]
+        from = "pads"
+        match = { value = "..63" }
+        steps = [{ send = "program 3" }]
+        to = "rack"
+        [[rules]]
+        from = "keys"
+        to = "rack"
+        """,
+        "at 0 keys controller 1 bank 5",
+        "at 0 rack controller 1 bank 5",
+    )
+
+
+@case
 def ruling_17_panic_ends_everything() -> Case:
     """Offs for what sounds, then pedals up, all notes and sound off and bend to the middle on each channel."""
     resets = "\n".join(_resets(port, 4, channel) for port in ("synth", "rack") for channel in range(1, 17))
