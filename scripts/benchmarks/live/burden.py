@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from benchmarks.figures import Figure
 from benchmarks.live.rigs import (
@@ -15,6 +15,7 @@ from benchmarks.live.rigs import (
     SINKS,
     SOURCES,
     TOO_LONG,
+    TWO_PORTS,
     missing,
     numbered,
     numbered_out,
@@ -23,6 +24,7 @@ from benchmarks.live.rigs import (
 )
 from benchmarks.live.stage import Memory, Process, Stage, play, stage
 
+UNIT = "% of a core"
 DIN_RATE = 1_041
 NOTE = b"\x90\x40\x40"
 SETTLED = 4.0  # seconds after which a daemon that nobody plays is at rest
@@ -41,21 +43,35 @@ def measure(quick: bool) -> list[Figure]:
 
 
 def at_rest_and_playing(seconds: int) -> list[Figure]:
-    """Processor and memory of the rig's daemon, as anyone starts it."""
+    """Processor and memory of daemons as anyone starts them: the rig's, and one between two ports."""
+    figures, memory = _used(RIG, SOURCES, SINKS, "4 inputs, 3 outputs", seconds)
+    smaller, _ = _used(TWO_PORTS, SOURCES[:1], SINKS[:1], "1 input, 1 output", seconds)
+    return [*figures, *smaller, _memory_figure("memory at rest", memory, 70)]
+
+
+def _used(
+    rules: str, sources: Sequence[str], sinks: Sequence[str], ports: str, seconds: int
+) -> tuple[list[Figure], Memory]:
+    """What the processor does for a daemon at rest and playing, and the memory it has at rest.
+
+    Each port is a client of the sound server, whose library wakes a thread for it in every period.
+    """
     with stage() as place:
-        place.source(*SOURCES)
-        place.sink(*SINKS)
-        daemon = place.daemon(RIG, *(f"bench-{name}:" for name in (*SOURCES, *SINKS)))
+        place.source(*sources)
+        place.sink(*sinks)
+        daemon = place.daemon(rules, *(f"bench-{name}:" for name in (*sources, *sinks)))
         time.sleep(SETTLED)
         memory = daemon.memory()
-        idle = _share_of_core(daemon, lambda: time.sleep(seconds))
+        idle, idle_loop = _share_of_core(daemon, lambda: time.sleep(seconds))
         send = place.sources["keyboard"].send_message
-        playing = _share_of_core(daemon, lambda: play(played(750 * seconds), send, rate=750))
-    return [
-        Figure("processor, idle", [idle], "% of a core", at_most=3, ours="4 inputs, 3 outputs, 64 frames"),
-        Figure("processor, 750 messages a second", [playing], "% of a core", at_most=12),
-        _memory_figure("memory at rest", memory, 70),
+        busy, busy_loop = _share_of_core(daemon, lambda: play(played(750 * seconds), send, rate=750))
+    figures = [
+        Figure(f"processor, idle, {ports}", [idle], UNIT, at_most=3, ours=f"our loop {idle_loop:.1f}"),
+        Figure(
+            f"processor, 750 messages a second, {ports}", [busy], UNIT, at_most=12, ours=f"our loop {busy_loop:.1f}"
+        ),
     ]
+    return figures, memory
 
 
 def _memory_figure(what: str, memory: Memory, asked: float | None) -> Figure:
@@ -69,10 +85,12 @@ def _memory_figure(what: str, memory: Memory, asked: float | None) -> Figure:
     )
 
 
-def _share_of_core(process: Process, during: object) -> float:
-    begin, before = time.monotonic(), process.processor
-    during()  # type: ignore[operator]
-    return 100 * (process.processor - before) / (time.monotonic() - begin)
+def _share_of_core(process: Process, during: Callable[[], object]) -> tuple[float, float]:
+    """Percent of a core that the process takes meanwhile, and its main thread alone."""
+    begin, before, loop_before = time.monotonic(), process.processor, process.main_processor
+    during()
+    seconds = time.monotonic() - begin
+    return 100 * (process.processor - before) / seconds, 100 * (process.main_processor - loop_before) / seconds
 
 
 def eight_full_wires(seconds: int) -> list[Figure]:
@@ -102,6 +120,7 @@ def eight_full_wires(seconds: int) -> list[Figure]:
         gone, out_of_order = missing(numbered_out(count, at), mine)
         lost += gone
         strange += out_of_order
+    own = sorted((sent - came.taken) / 1e3 for came, sent in times.during(0, ended))
     taken, sent = len(times.came), sum(at < ended for at, _ in times.went)  # later, notes without an end get theirs
     words = f"{len(EIGHT) * count:,} messages"
     return [
@@ -115,7 +134,8 @@ def eight_full_wires(seconds: int) -> list[Figure]:
             f"{lost - (len(EIGHT) * count - taken) - (taken - sent)} from us",
         ),
         Figure("the same: out of order", [strange], "messages", at_most=0, ours=words),
-        Figure("the same: processor", [busy], "% of a core", ours=f"{len(EIGHT) * DIN_RATE:,} messages a second"),
+        Figure("the same: processor", [busy], UNIT, ours=f"{len(EIGHT) * DIN_RATE:,} messages a second"),
+        Figure("the same: own code a message, p50", [own[len(own) // 2]], "µs", ours="one rule for each source"),
     ]
 
 

@@ -141,6 +141,8 @@ steps = [{{ delay = {LATE} }}]
 to = "stage"
 """
 
+TWO_PORTS = DELAYED.replace(f"steps = [{{ delay = {LATE} }}]", "")
+
 TOO_LONG = 16_380
 
 

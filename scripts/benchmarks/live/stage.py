@@ -170,6 +170,12 @@ class Process:
         tasks = Path(f"/proc/{self._process.pid}/task").iterdir()
         return sum(int((task / "schedstat").read_text().split()[0]) for task in tasks) / 1e9
 
+    @property
+    def main_processor(self) -> float:
+        """The same for its main thread alone."""
+        pid = self._process.pid
+        return int(Path(f"/proc/{pid}/task/{pid}/schedstat").read_text().split()[0]) / 1e9
+
     def memory(self) -> Memory:
         """What it has in memory."""
         lines = Path(f"/proc/{self._process.pid}/status").read_text(encoding="ascii").splitlines()
