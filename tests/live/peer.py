@@ -30,7 +30,10 @@ def system_of_tests() -> str:
 
 
 class Program:
-    """A Python module that runs as a process; `lines` is what it has written so far."""
+    """A Python module that runs as a process; `lines` is what it has written so far.
+
+    What it writes to standard error pytest shows when the test fails.
+    """
 
     def __init__(self, environment: Mapping[str, str], module: str, *arguments: str) -> None:
         self.lines: list[str] = []
@@ -40,7 +43,6 @@ class Program:
             env={**environment, "PYTHONUNBUFFERED": "1"},
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
             text=True,
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
