@@ -114,11 +114,12 @@ def eight_full_wires(seconds: int) -> list[Figure]:
         times = daemon.stop()
         overflows = daemon.log.count("queue limit")
     assert times is not None
-    lost = strange = 0
+    lost = again = strange = 0
     for at in range(len(EIGHT)):
         mine = [message for message in heard[sinks[at // 2]] if message[0] & 0x0F == at]
-        gone, out_of_order = missing(numbered_out(count, at), mine)
+        gone, repeated, out_of_order = missing(numbered_out(count, at), mine)
         lost += gone
+        again += repeated
         strange += out_of_order
     own = sorted((sent - came.taken) / 1e3 for came, sent in times.during(0, ended))
     taken, sent = len(times.came), sum(at < ended for at, _ in times.went)  # later, notes without an end get theirs
@@ -133,7 +134,13 @@ def eight_full_wires(seconds: int) -> list[Figure]:
             ours=f"of {words} {lost} lost in all: {len(EIGHT) * count - taken - overflows} on the way to us, "
             f"{lost - (len(EIGHT) * count - taken) - (taken - sent)} from us",
         ),
-        Figure("the same: out of order", [strange], "messages", at_most=0, ours=words),
+        Figure(
+            "the same: out of order",
+            [strange],
+            "messages",
+            at_most=0,
+            ours=f"{again} that the server gave twice",
+        ),
         Figure("the same: processor", [busy], UNIT, ours=f"{len(EIGHT) * DIN_RATE:,} messages a second"),
         Figure("the same: own code a message, p50", [own[len(own) // 2]], "µs", ours="one rule for each source"),
     ]

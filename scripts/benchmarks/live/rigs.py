@@ -180,16 +180,21 @@ def numbered_out(count: int, channel: int) -> list[bytes]:
     return [bytes((message[0] | channel, message[1] + 12, message[2])) for message in numbered(count)]
 
 
-def missing(expected: Sequence[bytes], heard: Sequence[bytes]) -> tuple[int, int]:
-    """How many of the expected messages weren't heard, and how many were heard where they don't belong."""
-    at = strange = found = 0
-    for message in heard:
+def missing(expected: Sequence[bytes], heard: Sequence[bytes]) -> tuple[int, int, int]:
+    """How many of the expected messages weren't heard, were heard again, and were heard where they don't belong.
+
+    A client that comes too late finds the sound server's buffer as it was a period ago, and hears that once more.
+    """
+    at = again = strange = found = 0
+    for number, message in enumerate(heard):
         place = at
         while place < len(expected) and expected[place] != message and place - at < 5_000:
             place += 1
         if place < len(expected) and expected[place] == message:
             at = place + 1
             found += 1
+        elif message in heard[max(0, number - 16) : number]:
+            again += 1
         else:
             strange += 1
-    return len(expected) - found, strange
+    return len(expected) - found, again, strange
