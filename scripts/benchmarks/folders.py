@@ -65,11 +65,12 @@ def _rewriting(folder: Path, workers: int) -> Callable[[], Run]:
 
 
 def _curve(rates: dict[int, float]) -> Curve:
-    ideal = [(workers, rates[1] * workers) for workers in rates]
+    cores = len(os.sched_getaffinity(0))
+    ideal = [(workers, rates[1] * min(workers, cores)) for workers in rates]
     return Curve(
         "files-by-workers",
         "Files a second, by the number of workers",
-        f"workers, on {len(os.sched_getaffinity(0))} cores",
+        f"workers, on {cores} cores",
         "files a second",
         {"measured": list(rates.items()), "in proportion": ideal},
         ideal=True,

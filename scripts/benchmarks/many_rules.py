@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import product
+from statistics import median
 
-from benchmarks.figures import Figure
+from benchmarks.figures import Curve, Figure
 from benchmarks.messages import Fed, feed_all
 from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
@@ -27,10 +28,24 @@ def measure(quick: bool) -> list[Figure]:
     controllers = [f"{{ channel = {channel}, controller = {number} }}" for channel, number in PLACES[1:]]
     keys = [f"{{ channel = {channel}, notes = {key} }}" for channel, key in PLACES]
     notes = _notes(times)
+    curve = _curve(controllers, notes, 3 if quick else 5)
     return [
-        _compare("of which one fits", [ALL_NOTES, *controllers], notes, rounds),
+        _compare("of which one fits", [ALL_NOTES, *controllers], notes, rounds, curve),
         _compare("each for one key of one channel", keys, notes, rounds),
     ]
+
+
+def _curve(matches: Sequence[str], notes: Sequence[Fed], rounds: int) -> Curve:
+    """What a message costs with one rule, ten, a hundred and a thousand."""
+    counts = [10**power for power in range(4)]
+    every = by_turns(rounds, *(_maker(_pipeline([ALL_NOTES, *matches[: count - 1]]), notes) for count in counts))
+    costs = [(float(count), median(seconds) / len(notes) * 1e9) for count, seconds in zip(counts, every, strict=True)]
+    title = "What a message costs in the engine, by the number of rules"
+    return Curve("cost-by-rules", title, "rules", "nanoseconds a message", {"a note": costs}, log_x=True)
+
+
+def _maker(pipeline: Pipeline, notes: Sequence[Fed]) -> Callable[[], Run]:
+    return lambda: _feeding(pipeline, notes)
 
 
 def _notes(times: int) -> list[Fed]:
@@ -41,7 +56,9 @@ def _notes(times: int) -> list[Fed]:
     return found * times
 
 
-def _compare(what: str, matches: Sequence[str], notes: Sequence[Fed], rounds: int) -> Figure:
+def _compare(
+    what: str, matches: Sequence[str], notes: Sequence[Fed], rounds: int, curve: Curve | None = None
+) -> Figure:
     one, many = _pipeline([ALL_NOTES]), _pipeline(matches)
     base, ours = by_turns(rounds, lambda: _feeding(one, notes), lambda: _feeding(many, notes))
     return Figure(
@@ -52,6 +69,7 @@ def _compare(what: str, matches: Sequence[str], notes: Sequence[Fed], rounds: in
         1.5,
         f"one rule {per_item(base, len(notes))}",
         per_item(ours, len(notes)),
+        curve,
     )
 
 

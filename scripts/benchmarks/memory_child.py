@@ -1,4 +1,4 @@
-"""One process that edits one file, and says how much memory it took: `memory_child.py ours|mido FILE`."""
+"""One process that edits one file, and says how much memory it took: `memory_child.py mido|ROUTE FILE`."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ def editor(side: str) -> Callable[[bytes], bytes]:
         from benchmarks.with_mido import edited
 
         return edited
-    from benchmarks.rulefiles import EDIT, compiled
+    from benchmarks.rulefiles import EDIT, PATCHED, compiled
     from rules.smf.rewriting import Playing, Rewriter
 
-    ruleset, pipeline = compiled(EDIT)
-    rewriter = Rewriter(ruleset, pipeline, Playing("seq"), route="general")
+    ruleset, pipeline = compiled(PATCHED if side == "patch" else EDIT)
+    rewriter = Rewriter(ruleset, pipeline, Playing("seq"), route=side)
     return lambda data: rewriter.rewrite(data).outputs[""]
 
 

@@ -61,7 +61,9 @@ class _Axis:
         if log:
             self.marks = _powers(low, high)
         else:
-            step = _round_step((high - low) or 1.0)
+            step = _round_step(high - low)
+            if all(value == int(value) for value in values):
+                step = max(1.0, step)
             self.marks = [step * at for at in range(math.floor(low / step), math.ceil(high / step) + 1)]
         self._low, self._high = self._scaled(self.marks[0]), self._scaled(self.marks[-1])
 

@@ -40,12 +40,10 @@ def measure(quick: bool) -> list[Figure]:
     with _copies(quick) as paths:
         count = recordings.events(paths)
         folder = paths[0].parent.parent
-        slow, ours = by_turns(
-            3 if quick else 7, _with_mido(paths, folder), _with_rules(paths, folder, EDIT, SETTLED_LATER, DISK), clock=WALL
-        )
-        native, shifted = by_turns(
-            rounds, _with_symusic(paths, folder), _with_rules(paths, folder, SHIFT, Hasty(), Hasty()), clock=WALL
-        )
+        edit = _with_rules(paths, folder, EDIT, SETTLED_LATER, DISK)
+        shift = _with_rules(paths, folder, SHIFT, Hasty(), Hasty())
+        slow, ours = by_turns(3 if quick else 7, _with_mido(paths, folder), edit, clock=WALL)
+        native, shifted = by_turns(rounds, _with_symusic(paths, folder), shift, clock=WALL)
     material = f"{len(paths)} songs, {count:,} events, disk to disk"
     return [
         Figure(
