@@ -193,7 +193,7 @@ def missing(expected: Sequence[bytes], heard: Sequence[bytes]) -> tuple[int, int
         if place < len(expected) and expected[place] == message:
             at = place + 1
             found += 1
-        elif message in heard[max(0, number - 16) : number]:
+        elif message in heard[max(0, number - 64) : number]:
             again += 1
         else:
             strange += 1
