@@ -93,6 +93,8 @@ class Delivery:
             else:
                 name = holder_of(player.source, in_key, sounding.copy)
                 self.send(self.merge.forget_note(sounding.note_place, name), due)
+        if not shared:
+            self.send(self.merge.forget_channel(channel), due)
 
     def _strike_channel(
         self, channel: tuple[int, int], holder: tuple[int, int]

@@ -125,6 +125,15 @@ class Merge:
         del self.notes[place]
         return note.going(place)
 
+    def forget_channel(self, channel: Channel) -> list[Going]:
+        """All notes of an output channel were ended: the note-offs that waited there. Later ones pass as they are."""
+        going: list[Going] = []
+        for place in [place for place in self.notes if channel_of(place) == channel]:
+            note = self.notes.pop(place)
+            if isinstance(note, _Note):
+                going += note.going(place)
+        return going
+
     def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
         """Whether another holder sounds anything on an output channel."""
         return any(

@@ -1422,6 +1422,33 @@ def ruling_15_a_reset_forgets_nothing_that_is_still_to_come() -> Case:
 
 
 @case
+def ruling_15_after_all_notes_off_nobody_is_waited_for() -> Case:
+    """Echoes that it ended, and whose note-offs are still to come, hold back no later note-off."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [{ echo = { ms = 40, times = 2, decay = 0 } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys note-on 1 C4 100
+        at 200 keys note-off 1 C4 33
+        at 210 keys controller 1 123 0
+        """,
+        """
+        at 0 synth note-on 1 C4 100
+        at 40 synth note-on 1 C4 100
+        at 80 synth note-on 1 C4 100
+        at 210 synth controller 1 123 0
+        at 210 synth note-off 1 C4 33
+        at 240 synth note-off 1 C4 33
+        at 280 synth note-off 1 C4 33
+        """,
+    )
+
+
+@case
 def ruling_16_data_goes_to_what_its_holder_selected() -> Case:
     """Before data from another holder its own selection is sent again."""
     return Case(

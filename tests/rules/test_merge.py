@@ -155,3 +155,16 @@ def test_after_a_panic_nothing_is_held() -> None:
     merge.clear()
     assert not merge.others_sound((0, 0), (1, 0))
     assert passed(merge, 1, 0xB0, 64, 1) == [b"\xb0\x40\x01"]
+
+
+def test_after_all_notes_off_nothing_is_waited_for() -> None:
+    """What waited on the channel is told, and later note-offs pass; other channels are as they were."""
+    merge = Merge(frozenset())
+    elsewhere = note_place(0, 1, 60)
+    for place in (PLACE, elsewhere):
+        merge.press(place, KEYS)
+        merge.press(place, PADS)
+        merge.let_go(place, KEYS, OFF, 0)
+    assert merge.forget_channel((0, 0)) == [(0, OFF, 0)]
+    assert merge.let_go(PLACE, PADS, OTHER_OFF, 1) == [(0, OTHER_OFF, 1)]
+    assert merge.let_go(elsewhere, PADS, OTHER_OFF, 1) == [(0, OFF, 0), (0, OTHER_OFF, 1)]
