@@ -7,6 +7,7 @@ Start-up counts: what a command needs is imported in the function that calls it,
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import os
 import sys
@@ -26,6 +27,9 @@ UNUSABLE: Final = 2
 INTERRUPTED: Final = 130  # 128 + SIGINT, as shells count
 READER_GONE: Final = 141  # 128 + SIGPIPE
 
+_RARE: Final = (100_000, 50, 1_000)
+"""How often garbage is looked for: what a command imports holds none, and looking takes a tenth of its start."""
+
 _ABOUT = """\
 Gets the right notes to the right instrument: sends parts to their channels and ports, splits and layers keyboards,
 tames velocities, switches with pedals. What shall happen stands in rule files (TOML). This version puts recordings
@@ -44,6 +48,7 @@ exit codes:
 def main(argv: Sequence[str] | None = None) -> int:
     """Do what the command line says (`argv`, or that of the process) and return the exit code."""
     take_any_name()
+    gc.set_threshold(*_RARE)
     try:
         code = _answer(argv)
         sys.stdout.flush()
