@@ -13,19 +13,15 @@ from typing import Any
 
 from setuptools import Distribution, setup
 
-COMPILED = [
-    "rules/compiled.py",
-    *("rules/engine.py", "rules/books.py", "rules/delivery.py", "rules/ledger.py", "rules/merge.py", "rules/walk.py"),
-    *("rules/agenda.py", "rules/thinning.py", "rules/player.py", "rules/rest.py", "rules/holder.py", "rules/lag.py"),
-    *("rules/lanes.py", "rules/pipeline.py", "rules/guards.py"),
-    *(
-        f"rules/smf/{name}.py"
-        for name in (
-            *("chunks", "damage", "direct", "general", "order", "patch", "reading", "rewriting", "scanning", "score"),
-            *("solo", "straight", "stream", "streaming", "sysex", "tally", "tempo", "vlq", "wrapper", "writing"),
-        )
-    ),
+ENGINE = [
+    *("agenda", "books", "compiled", "delivery", "engine", "guards", "holder", "lag", "lanes", "ledger", "merge"),
+    *("messages", "pipeline", "player", "rest", "thinning", "walk"),
 ]
+FILE_ROUTES = [
+    *("chunks", "damage", "direct", "general", "order", "patch", "reading", "rewriting", "scanning", "score", "solo"),
+    *("straight", "stream", "streaming", "sysex", "tally", "tempo", "vlq", "wrapper", "writing"),
+]
+COMPILED = [f"rules/{name}.py" for name in ENGINE] + [f"rules/smf/{name}.py" for name in FILE_ROUTES]
 
 
 class WithRuntime(Distribution):

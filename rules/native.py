@@ -7,6 +7,7 @@ Python has. Whatever is written with them must mean the same both ways: no numbe
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -15,9 +16,14 @@ if TYPE_CHECKING:
     from librt.vecs import vec as vec
     from mypy_extensions import i32 as i32
     from mypy_extensions import i64 as i64
+    from mypy_extensions import mypyc_attr as mypyc_attr
     from mypy_extensions import u8 as u8
 else:
     i32 = i64 = u8 = int
+
+    def mypyc_attr(**attributes: bool) -> Callable[[type], type]:
+        """Tell the compiler something about a class."""
+        return lambda kept: kept
 
     class BytesWriter(bytearray):
         """A growing row of bytes."""

@@ -14,6 +14,7 @@ from rules.holder import Copy
 from rules.lag import NO_LAG, Lag, Queue
 from rules.lanes import NOWHERE, Lane
 from rules.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
+from rules.native import mypyc_attr
 from rules.tempo import Delay, Later
 from rules.thinning import Gate, Passage, Wait, Way
 
@@ -86,6 +87,7 @@ class Emission:
         return tuple(station.stream for station in self.way if isinstance(station, Gate))
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class Walk:
     """The state of one walk. Nodes read and set `lag`, `copy` and `way` around what they follow.
 

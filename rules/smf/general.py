@@ -214,7 +214,8 @@ class _Soloist(solo.Answerer):
     """What `solo` asks about one track."""
 
     def __init__(self, performance: _Performance, number: int) -> None:
-        super().__init__(number, *performance.counters[number])
+        hits, groups = performance.counters[number]
+        super().__init__(number, hits, groups)
         self._performance = performance
 
     def judge(self, message: bytes) -> None:
