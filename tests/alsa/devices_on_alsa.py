@@ -40,11 +40,11 @@ def test_a_device_may_send_longer_sysex_than_programs(peer: MakePeer, thru: Make
 
 
 def test_a_device_gets_what_is_sent(thru: MakeThru) -> None:
-    """Byte by byte as on a wire, in order: notes, and a sysex whole."""
+    """Byte by byte as on a wire, with running status and in order: notes, and a sysex whole."""
     router = thru(f"out:module={MODULE}")
     with cable(1) as wire:
         router.tell("flood 300", "sysex 3000", "flood 1")
-        notes = b"".join(bytes((0x90, at >> 7 & 127, at & 127)) for at in range(300))
+        notes = b"\x90" + b"".join(bytes((at >> 7 & 127, at & 127)) for at in range(300))
         expected = notes + b"\xf0" + bytes(2_998) + b"\xf7" + notes[:3]
         until(lambda: len(wire.read()) >= len(expected), "all that was sent")
         assert wire.read() == expected

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import os
 import re
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-
-from tests.live.server import until
 
 DRIVER = Path("/sys/bus/platform/drivers/snd_virmidi")
 CLIENTS = Path("/proc/asound/seq/clients")
@@ -43,12 +42,10 @@ class Cable:
         self.read()  # the kernel begins to listen at the first read
 
     def write(self, wire: bytes) -> None:
-        """Send bytes; the device takes some thousand at a time."""
-        while wire:
-            try:
-                wire = wire[os.write(self._end, wire) :]
-            except BlockingIOError:
-                until(lambda: True)
+        """Send bytes, ten times as fast as a DIN wire: faster than they are fetched, they would be lost."""
+        for at in range(0, len(wire), 1_000):
+            assert os.write(self._end, wire[at : at + 1_000]) == len(wire[at : at + 1_000])
+            time.sleep(0.032)
 
     def read(self) -> bytes:
         """All that has arrived so far."""
