@@ -1,4 +1,4 @@
-"""An edit of whole files in memory, by both routes, against a mido script."""
+"""Edits of whole files in memory, by every route, against mido scripts."""
 
 from __future__ import annotations
 
@@ -9,44 +9,56 @@ from mido import MidiFile  # type: ignore[import-untyped]
 
 from benchmarks import recordings, with_mido
 from benchmarks.figures import Figure
-from benchmarks.rulefiles import EDIT, ONE_CHANNEL, compiled
+from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
+from rules.compiled import COMPILED
 from rules.smf.reading import read
 from rules.smf.rewriting import Playing, Rewriter
+
+
+Script = Callable[[bytes], bytes]
+
+EDITS: list[tuple[str, str, str, Script, Script, tuple[float, float]]] = [
+    (
+        "patch",
+        "an edit in place",
+        IN_PLACE,
+        with_mido.edited_in_place_by_attributes,
+        with_mido.edited_in_place,
+        (18, 500),
+    ),
+    ("stream", "an edit with drops", EDIT, with_mido.edited_by_attributes, with_mido.edited, (12, 300)),
+    ("general", "an edit with drops", EDIT, with_mido.edited_by_attributes, with_mido.edited, (6, 40)),
+]
+"""Route, edit, its rules, as scripts by attributes and past mido's checks, and what is asked: plain and compiled."""
 
 
 def measure(quick: bool) -> list[Figure]:
     """The figures, over all songs together."""
     songs = recordings.songs(quick)
-    stream, general = _rewriter(EDIT, "stream"), _rewriter(EDIT, "general")
-    one_channel = _rewriter(ONE_CHANNEL, "general")
-    for song in songs:
-        for rewriter in (stream, general):
-            _require_same_work(song, rewriter)
     count = sum(_events(song) for song in songs)
-    base, *ours = by_turns(
-        3 if quick else 7,
-        lambda: lambda: [with_mido.edited(song) for song in songs],
-        *(_rewriting(rewriter, songs) for rewriter in (stream, general, one_channel)),
-    )
-    material = f"{len(songs)} songs, {count:,} events"
-    whats = (
-        f"edit of {material}, stream route",
-        f"edit of {material}, general route",
-        "the songs on one channel, general",
-    )
-    taken = (_route(stream, songs[0]), "general", "general")
-    return [
-        Figure(
-            what,
-            ratios(base, seconds),
-            "times",
-            asked,
-            baseline=f"mido {per_item(base, count)} an event",
-            ours=f"{route} {per_item(seconds, count)} an event",
+    figures = []
+    for route, what, rules, usual, unchecked, asked in EDITS:
+        rewriter = _rewriter(rules, route)
+        for song in songs:
+            _require_same_work(song, rewriter, usual, unchecked)
+        # as a script runs: the garbage collector works as Python has it
+        by_attributes, past_checks, ours = by_turns(
+            3 if quick else 7,
+            _running(usual, songs),
+            _running(unchecked, songs),
+            _running(rewriter.rewrite, songs),
+            collects=True,
         )
-        for what, asked, route, seconds in zip(whats, (12, 6, None), taken, ours, strict=True)
-    ]
+        told = f"{_route(rewriter, songs[0])} {per_item(ours, count)} an event"
+        name = f"{what}, {len(songs)} songs, {count:,} events, {route} route"
+        for base, words, wanted in (
+            (by_attributes, "", asked[COMPILED]),
+            (past_checks, ", against a script past mido's checks", None),
+        ):
+            baseline = f"mido {per_item(base, count)} an event"
+            figures.append(Figure(name + words, ratios(base, ours), "times", wanted, baseline=baseline, ours=told))
+    return figures
 
 
 def _rewriter(rules: str, route: str) -> Rewriter:
@@ -54,17 +66,18 @@ def _rewriter(rules: str, route: str) -> Rewriter:
     return Rewriter(ruleset, pipeline, Playing("seq"), route=route)
 
 
-def _rewriting(rewriter: Rewriter, songs: list[bytes]) -> Callable[[], Run]:
-    return lambda: lambda: [rewriter.rewrite(song) for song in songs]
+def _running(edit: Callable[[bytes], object], songs: list[bytes]) -> Callable[[], Run]:
+    return lambda: lambda: [edit(song) for song in songs]
 
 
 def _route(rewriter: Rewriter, song: bytes) -> str:
     return rewriter.rewrite(song).report.route
 
 
-def _require_same_work(song: bytes, rewriter: Rewriter) -> None:
-    """Both sides must come to the same events, or the comparison says nothing."""
-    if list(_seen(rewriter.rewrite(song).outputs[""])) != list(_seen(with_mido.edited(song))):
+def _require_same_work(song: bytes, rewriter: Rewriter, *scripts: Script) -> None:
+    """All sides must come to the same events, or the comparison says nothing."""
+    ours = list(_seen(rewriter.rewrite(song).outputs[""]))
+    if any(list(_seen(script(song))) != ours for script in scripts):
         raise SystemExit("ours and mido's result differ: not the same work")
 
 

@@ -46,6 +46,17 @@ to    = "rack"
 """
 """All keys transposed, as native code shifts them, which keeps less of a file."""
 
+IN_PLACE = f"""{PORTS}
+[[rules]]
+from  = "seq"
+steps = [
+  {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
+  {{ velocity = {{ always = 90 }} }},
+]
+to    = "rack"
+"""
+"""Four channels moved, one velocity for all: nothing changes its length."""
+
 ONE_CHANNEL = f"""{PORTS}
 [devices]
 synth = {{ port = "rack", channel = 1 }}
