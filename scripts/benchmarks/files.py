@@ -15,7 +15,6 @@ from rules.compiled import COMPILED
 from rules.smf.reading import read
 from rules.smf.rewriting import Playing, Rewriter
 
-
 Script = Callable[[bytes], bytes]
 
 EDITS: list[tuple[str, str, str, Script, Script, tuple[float, float]]] = [
