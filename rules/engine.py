@@ -68,11 +68,13 @@ class Engine:
         self._notes = self._books.merge.notes
         self._caught = _caught(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
+        self._rememberers: dict[tuple[str | int, ...], Node] = {}
 
     def memory(self, node: Node) -> Any:
         """What a node remembers, by its place."""
         if node.place not in self._memories:
             self._memories[node.place] = node.fresh()
+            self._rememberers[node.place] = node
         return self._memories[node.place]
 
     @property
@@ -326,7 +328,7 @@ class Engine:
         self.now, self._delivery.out = now, out
         player = self._players[number]
         self._books.drop_pending(lambda sending: sending.player == number)
-        for node in self.pipeline.nodes.values():
+        for node in self._rememberers.values():  # also those of older rules, whose memory may be asked for again
             node.forget(self.memory(node), number)
         self._books.end_notes(player)
         self._books.end_values(player)
@@ -339,14 +341,13 @@ class Engine:
                 self._books.send_plain(target, bytes((STOP,)), number)
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
-        """Panic (ruling 17): everything that sounds ends, then every channel of every output is silenced.
+        """Panic (ruling 17): everything that sounds ends, then all channels of all outputs are silenced.
 
-        All sixteen, since it isn't known what an instrument was left with. With `every_key`, note-offs for all 128 keys
-        go out as well.
+        Nobody knows what an instrument was left with. With `every_key`, note-offs for all 128 keys go out as well.
         """
         self.now, self._delivery.out = now, out
         self._books.drop_pending(lambda sending: True)
-        for node in self.pipeline.nodes.values():
+        for node in self._rememberers.values():
             node.calm(self.memory(node))
         for player in self._players:
             self._books.end_notes(player)

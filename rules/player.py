@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 from rules.holder import in_key_of
 from rules.ledger import Press, Rest, cell_places, cell_soundings
-from rules.messages import POLY_PRESSURE, PROGRAM
+from rules.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
 from rules.pipeline import NOWHERE, Cell, Pipeline
 from rules.rest import Place
 
+_NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
+"""The first in-key of notes,"""
 _VALUES: Final = in_key_of(POLY_PRESSURE, 0)
-"""The first in-key of what isn't a note,"""
+"""of what isn't a note,"""
 _WIDE: Final = in_key_of(PROGRAM, 0)
 """and of what concerns a whole channel."""
 
@@ -53,17 +56,19 @@ class Player:
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
         self.cells = self.table.cells
-        if any(in_key >= _VALUES for in_key in self.presses):
-            self.cells = self._cells_apart()
+        apart = [in_key for in_key in self.presses if in_key >= _VALUES]
+        apart += [in_key for in_key in self.rests if in_key < _VALUES]
+        if apart:
+            self.cells = self._cells_apart(apart)
         self.first_holder = max(self.source, 0) << 14
 
-    def _cells_apart(self) -> list[Cell]:
-        """The cells with those for values that have made notes by older rules opened: they end them the whole way."""
+    def _cells_apart(self, in_keys: Iterable[int]) -> list[Cell]:
+        """The cells, opened for values that have made notes by older rules, and for notes that have made values."""
         cells = list(self.cells)
-        for in_key in self.presses:
-            if in_key >= _VALUES:
-                for place in range(in_key, in_key + (1 if in_key < _WIDE else 128)):
-                    cells[place] = Cell(cells[place].lanes, ons=cells[place].ons)
+        for in_key in in_keys:
+            places = [in_key, in_key & ~_NOTE_ONS] if in_key < _VALUES else [in_key]
+            for place in places if in_key < _WIDE else range(in_key, in_key + 128):
+                cells[place] = Cell(cells[place].lanes, ons=cells[place].ons)
         return cells
 
     def pressed(self, in_key: int) -> list[Press]:
