@@ -63,7 +63,8 @@ def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: St
         if way > PERHAPS:
             if data[at - 1] > 0x7F:
                 out[at - 1] = new_status
-            out[at] = new_first
+            if new_first != first:
+                out[at] = new_first
             if way & ENDS:
                 sounding -= counts.silence(status & 0x0F)
         at += 1
