@@ -2,7 +2,8 @@
 
 Without POINTSMAN_COMPILE=1 this does nothing: the wheel is pure, and needs no compiler. With it, mypyc compiles the
 engine, the ledger, the merge, the file routes, and what these hold in their hands at every message. Everything else
-stays interpreted: compiled code never lets another thread run, and it isn't needed at every message.
+stays interpreted: compiled code never lets another thread run, and it isn't needed at every message. What workers
+hand back (reports, damage) stays so as well, as compiled frozen dataclasses can't be unpickled.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ ENGINE = [
     *("messages", "pipeline", "player", "rest", "thinning", "walk"),
 ]
 FILE_ROUTES = [
-    *("chunks", "damage", "direct", "general", "order", "patch", "reading", "rewriting", "scanning", "score", "solo"),
+    *("chunks", "direct", "general", "order", "patch", "reading", "scanning", "score", "solo"),
     *("straight", "stream", "streaming", "sysex", "tally", "tempo", "vlq", "wrapper", "writing"),
 ]
 COMPILED = [f"rules/{name}.py" for name in ENGINE] + [f"rules/smf/{name}.py" for name in FILE_ROUTES]

@@ -21,7 +21,7 @@ LOADED = """
 import sys
 from router.cli import main
 code = main(sys.argv[1:])
-mine = set(sys.stdlib_module_names) | {"__main__", "__mp_main__", "_distutils_hack", "librt"}
+mine = set(sys.stdlib_module_names) | {"__main__", "__mp_main__", "_distutils_hack", "librt", "mypy_extensions"}
 names = {name.partition(".")[0] for name in sys.modules}
 own = {name for name in names if not name.startswith(("_sysconfig", "__editable__")) and not name.endswith("__mypyc")}
 heavy = {"asyncio", "http", "logging", "multiprocessing", "sqlite3", "ssl", "unittest"} & set(sys.modules)
