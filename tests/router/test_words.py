@@ -7,7 +7,7 @@ import errno
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.words import columns, count, listing, number, plain, seconds, why
+from router.words import columns, count, number, plain, seconds, why
 
 
 def test_machine_answers_are_put_into_plain_words() -> None:
@@ -37,12 +37,6 @@ def test_plain_leaves_ordinary_names_alone() -> None:
     """Letters of any script stay; an escape sequence is shown as the code it is."""
     assert plain("Grün ♪.mid") == "Grün ♪.mid"
     assert plain("a\x1b[31m\n") == "a\\x1b[31m\\x0a"
-
-
-def test_long_lists_are_cut_and_say_so() -> None:
-    """At most so many lines, then how many more; a single further line is printed rather than counted."""
-    assert listing(["a", "b", "c"], 2) == ["a", "b", "c"]
-    assert listing(["a", "b", "c", "d"], 2) == ["a", "b", "... and 2 more (--json lists all)"]
 
 
 def test_columns_line_up() -> None:
