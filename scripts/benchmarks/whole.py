@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import symusic  # type: ignore[import-not-found,import-untyped,unused-ignore]
 
@@ -126,7 +127,7 @@ def _with_symusic(paths: list[Path], folder: Path) -> Callable[[], Run]:
 
         def run() -> None:
             for path in paths:
-                score = symusic.Score(path)
+                score: Any = symusic.Score(path)
                 score.shift_pitch(SEMITONES, inplace=True)
                 score.dump_midi(out / path.name)
 

@@ -64,9 +64,9 @@ class Clocks:
 
 def daemon(clocks: Clocks, rules: str) -> None:
     """The real daemon; only its open ports get clocks."""
-    from router import run as run_module
     from router.settings import RunSettings
 
+    run_module: Any = import_module("router.run")
     choose = run_module.choose_backend
 
     def choose_with_clocks(name: str | None, client: str) -> Any:

@@ -118,12 +118,9 @@ def against_bare(seconds: int) -> list[Figure]:
         place.source(*SOURCES)
         place.sink(*SINKS, "bare")
         for turn in range(2):
-            starts = [
-                lambda: place.watched_daemon(place.rules(RIG), *_found(SOURCES, SINKS)),
-                lambda: place.bare(),
-            ]
-            first, second = (start() for start in (starts if turn else reversed(starts)))
-            daemon, bare = (first, second) if turn else (second, first)
+            bare = None if turn else place.bare()
+            daemon = place.watched_daemon(place.rules(RIG), *_found(SOURCES, SINKS))
+            bare = bare or place.bare()
             time.sleep(0.5)
             _warm_up(place)
             window = play(played(RATE * seconds), place.sources["keyboard"].send_message, rate=RATE)
