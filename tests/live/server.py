@@ -6,6 +6,7 @@ import contextlib
 import fcntl
 import os
 import signal
+import socket
 import subprocess
 import tempfile
 import time
@@ -72,12 +73,18 @@ class JackServer:
 
     def start(self) -> None:
         """Start, and wait until clients can come."""
+        self._clear()
         self._process = subprocess.Popen(
             self._command, env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
-        socket = _SHARED / f"jack_{self.name}_{os.getuid()}_0"
-        until(lambda: socket.exists() or self._has_ended(), "jackd starts")
+        until(lambda: self._answers() or self._has_ended(), "jackd starts")
         assert not self._has_ended(), "jackd ended at once"
+
+    def _answers(self) -> bool:
+        with socket.socket(socket.AF_UNIX) as line, contextlib.suppress(OSError):
+            line.connect(str(_SHARED / f"jack_{self.name}_{os.getuid()}_0"))
+            return True
+        return False
 
     def _has_ended(self) -> bool:
         return self._process is not None and self._process.poll() is not None
@@ -88,6 +95,10 @@ class JackServer:
             self._process.kill()
             self._process.wait()
             self._process = None
+        self._clear()
+
+    def _clear(self) -> None:
+        """What a server that was killed leaves lying around."""
         for left in [*_SHARED.glob(f"jack_{self.name}_*"), *_SHARED.glob(f"jack_sem.*_{self.name}_*")]:
             with contextlib.suppress(OSError):
                 left.unlink()
