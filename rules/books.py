@@ -96,6 +96,9 @@ class Books:
 
     def go(self, due: int, sending: Sending, origin: int | None = None) -> None:
         """Sends now, or later if it is not yet due."""
+        place = rest_place(sending.target, sending.message)
+        if place is not None:
+            due = self.players[sending.player].in_turn(sending.in_key, place, due, self.clerk.now)
         if due <= self.clerk.now:
             self.delivery.deliver(sending, self.clerk.now)
         else:
@@ -263,6 +266,9 @@ class Books:
             else:
                 dropped = [entry if isinstance(entry, Sending) else entry.sending]
             for sending in dropped:
+                place = rest_place(sending.target, sending.message)
+                if place is not None:
+                    self.players[sending.player].owed.pop((sending.in_key, place), None)
                 if _ends_something(sending):
                     self.delivery.deliver(sending, self.clerk.now)
 

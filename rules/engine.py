@@ -186,7 +186,8 @@ class Engine:
         in_key = index if status < PROGRAM else index & ~0x7F
         held = player.rests.get(in_key)
         pressed = player.presses.get(index & 0x7FF | NOTE_ONS) if status < CONTROLLER else None
-        if (held is not None and held is not cell) or (pressed is not None and pressed is not cell.ons):
+        is_strange = (held is not None and held is not cell) or (pressed is not None and pressed is not cell.ons)
+        if is_strange or now < player.owed_until:
             self._take(player, message, now, out)
             return
         if status >= PITCH_BEND:

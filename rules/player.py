@@ -33,6 +33,8 @@ class Player:
         "known",
         "name",
         "number",
+        "owed",
+        "owed_until",
         "plugged",
         "presses",
         "rests",
@@ -47,6 +49,8 @@ class Player:
         self.presses: dict[int, list[Press] | Cell] = {}
         self.rests: dict[int, dict[Place, Rest] | Cell] = {}
         self.running = False
+        self.owed: dict[tuple[int, Place], int] = {}
+        self.owed_until = 0
         self.known: dict[tuple[int | str, int], bytes] = {}
         self.plug(pipeline)
 
@@ -70,6 +74,21 @@ class Player:
             for place in places if in_key < _WIDE else range(in_key, in_key + 128):
                 cells[place] = Cell(cells[place].lanes, ons=cells[place].ons)
         return cells
+
+    def in_turn(self, in_key: int, place: Place, due: int, now: int) -> int:
+        """When a value that is due may go out: not before what its in-key sent to the same place before it.
+
+        A delay may have become shorter in between, by a switch or by other rules: a pedal must not come up before it
+        went down (ruling 22).
+        """
+        if now >= self.owed_until:
+            self.owed.clear()
+        else:
+            due = max(due, self.owed.get((in_key, place), due))
+        if due > now:
+            self.owed[in_key, place] = due
+            self.owed_until = max(self.owed_until, due)
+        return due
 
     def pressed(self, in_key: int) -> list[Press]:
         """What an in-key has pressed, as full entries; they may be changed."""

@@ -475,6 +475,17 @@ class Model:
         return True
 
     def _send_at(self, item: Item, due: int, now: int, out: Out) -> None:
+        """Sends, or puts off; what is held like a note waits for what the same hand sent there before (ruling 22)."""
+        if facts.is_held_like_a_note(item.message):
+            before = [
+                pending.due
+                for pending in self.agenda
+                if pending.item is not None
+                and facts.is_held_like_a_note(pending.item.message)
+                and (pending.item.player, pending.item.in_key) == (item.player, item.in_key)
+                and pending.item.place == item.place
+            ]
+            due = max([due, *before])
         if due <= now:
             self.merge.send(item, now, out)
         else:

@@ -3393,3 +3393,43 @@ def ruling_30_offs_that_waited_go_before_the_port_does() -> Case:
         """,
         (WITHOUT_RACK,),
     )
+
+
+@case
+def ruling_22_a_pedal_comes_up_after_it_went_down() -> Case:
+    """A pedal that is let go on a quicker way, before its press has gone out, waits for that; and so does what comes
+    next."""
+    return Case(
+        """
+        [switches]
+        song = { values = ["verse", "chorus"], set = [{ from = "keys", note = "C1", value = "chorus" }] }
+        [[rules]]
+        name = "late"
+        from = "keys"
+        match = { kind = "controller" }
+        when = "song = verse"
+        steps = [{ delay = 100 }]
+        to = "rack"
+        [[rules]]
+        name = "soon"
+        from = "keys"
+        match = { kind = "controller" }
+        when = "song = chorus"
+        to = "rack"
+        """,
+        """
+        at 0 keys controller 1 sustain 127
+        at 10 keys note-on 1 C1 100
+        at 20 keys controller 1 sustain 0
+        at 30 keys controller 1 sustain 100
+        at 40 keys controller 2 sustain 127
+        at 200 keys controller 1 sustain 0
+        """,
+        """
+        at 40 rack controller 2 sustain 127
+        at 100 rack controller 1 sustain 127
+        at 100 rack controller 1 sustain 0
+        at 100 rack controller 1 sustain 100
+        at 200 rack controller 1 sustain 0
+        """,
+    )
