@@ -40,8 +40,10 @@ from = "pads"
 steps = [{ delay = 40 }]
 to = "rack"
 """
-HIGHER = RULES.replace("transpose = 12", "transpose = 24").replace(', when = "up"', "")
-"""Other rules for the same ports."""
+HIGHER = (
+    RULES.replace("transpose = 12", "transpose = 24").replace(', when = "up"', "").replace("delay = 40", "delay = 10")
+)
+"""Other rules for the same ports, with a shorter delay."""
 
 
 @cache
