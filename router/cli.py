@@ -32,8 +32,8 @@ _RARE: Final = (100_000, 50, 1_000)
 
 _ABOUT = """\
 Gets the right notes to the right instrument: sends parts to their channels and ports, splits and layers keyboards,
-tames velocities, switches with pedals. What shall happen stands in rule files (TOML). This version puts recordings
-(.mid files) through them."""
+tames velocities, switches with pedals. What shall happen stands in rule files (TOML). They play between the ports of
+the computer, and put recordings (.mid files) right."""
 
 _EXIT_CODES = """\
 exit codes:
