@@ -157,8 +157,9 @@ def delays(seconds: int) -> list[Figure]:
         time.sleep(0.5)
         times = daemon.stop()
     assert times is not None
-    assert len(times.came) == len(times.went)
-    late = sorted((went[0] - came.taken) / 1e6 - LATE for came, went in zip(times.came, times.went, strict=True))
+    # a note whose end the sound server lost is ended when the daemon leaves, after all others
+    assert len(times.came) <= len(times.went) < len(times.came) + 100
+    late = sorted((went[0] - came.taken) / 1e6 - LATE for came, went in zip(times.came, times.went, strict=False))
     words = f"{len(late):,} messages delayed by {LATE} ms; p50 {late[len(late) // 2]:.3f} ms, most {late[-1]:.3f} ms"
     return [
         Figure("later than due, p99", [late[int(0.99 * len(late))]], "ms", at_most=1, ours=words),
