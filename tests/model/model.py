@@ -84,6 +84,7 @@ class Model:
         self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
         self.agenda: list[Pending] = []
         self.latest: dict[tuple[str | int, ...], int] = {}
+        self.latest_at_ports = self.latest
         self.thins: dict[tuple[str | int, ...], Thin] = {}
         self.running: set[int] = set()
         self.orders = 0
@@ -214,6 +215,7 @@ class Model:
             self._release_trigger(key, message, now, out)
         moment = Moment(self.switches, self.memory, player, key)
         emissions: list[Emission] = []
+        latest = dict(self.latest)
         arrived = self._now().into_rules(source, message, moment)
         let_in = []
         for flow in arrived:
@@ -226,7 +228,9 @@ class Model:
         held = self.ledger.presses.get((player, message[0] & 0x0F | 0x90, facts.number_of(message)))
         if in_key is not None and facts.is_poly_pressure(message) and held:
             emissions = self._following(held, message, in_key) if let_in or not arrived else []
+        self.latest_at_ports = latest  # it was through the steps of its port before it turned any switch
         self._dispatch(player, message, in_key, emissions, now, out)
+        self.latest_at_ports = self.latest
 
     def _now(self) -> Way:
         return Way(self.ruleset, dict(self.switches))
@@ -497,8 +501,9 @@ class Model:
         if not wait.at:
             return
         time = self._after(traveller.base, traveller.delay) + traveller.extra
-        latest = max(time, self.latest.get(wait.at, time))
-        self.latest[wait.at] = latest
+        queue = self.latest_at_ports if wait.at[0] == "port" else self.latest
+        latest = max(time, queue.get(wait.at, time))
+        self.latest[wait.at] = max(latest, self.latest.get(wait.at, latest))
         traveller.extra += latest - time
         traveller.waits.append((wait.at, traveller.delay, traveller.extra))
 
