@@ -83,7 +83,7 @@ class Told:
 
     @property
     def _is_enough(self) -> bool:
-        return self._settings.count is not None and self._count >= self._settings.count
+        return self._settings.most is not None and self._count >= self._settings.most
 
     def meet(self, ports: Sequence[str]) -> None:
         """Say which ports are listened to from now on."""

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.errors import PointsmanError
 
@@ -15,8 +14,7 @@ class UsageError(PointsmanError):
     """A command can't do what its arguments ask for. The text says what to write instead."""
 
 
-@dataclass(frozen=True, slots=True)
-class RewriteSettings:
+class RewriteSettings(NamedTuple):
     """What `rewrite` shall do. `rules` and `files` are files and folders as they were written.
 
     `out` names a file or folder, None with `in_place` or without a place to write; `playing` are the texts of `--from`;
@@ -38,16 +36,14 @@ class RewriteSettings:
     quiet: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class CheckSettings:
+class CheckSettings(NamedTuple):
     """What `check` shall do."""
 
     rules: tuple[str, ...]
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class TraceSettings:
+class TraceSettings(NamedTuple):
     """What `trace` shall do: `words` are the messages as written, `switches` the texts of `--switch`."""
 
     rules: tuple[str, ...]
@@ -57,8 +53,7 @@ class TraceSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class RunSettings:
+class RunSettings(NamedTuple):
     """What the daemon `name` shall play: rule files and folders as written.
 
     `backend` names the MIDI system of the computer, None takes the first that is there; `record` is a folder for takes
@@ -71,8 +66,7 @@ class RunSettings:
     record: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class StatusSettings:
+class StatusSettings(NamedTuple):
     """Which daemon `status` shall ask, and whether once or again and again."""
 
     name: str = STANDARD_NAME
@@ -80,8 +74,7 @@ class StatusSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class PanicSettings:
+class PanicSettings(NamedTuple):
     """Which daemon `panic` shall silence, and whether key by key as well."""
 
     name: str = STANDARD_NAME
@@ -89,16 +82,14 @@ class PanicSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class ReloadSettings:
+class ReloadSettings(NamedTuple):
     """Which daemon `reload` shall ask."""
 
     name: str = STANDARD_NAME
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class SwitchSettings:
+class SwitchSettings(NamedTuple):
     """Which daemon's switch `switch` shall turn: `text` as written, `song=chorus`; None lists all."""
 
     name: str = STANDARD_NAME
@@ -106,8 +97,7 @@ class SwitchSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class LearnSettings:
+class LearnSettings(NamedTuple):
     """What `learn` shall do: `rules` give the names of ports, `backend` the MIDI system (None: chosen by itself)."""
 
     rules: tuple[str, ...] = ()
@@ -115,8 +105,7 @@ class LearnSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class SoundcheckSettings:
+class SoundcheckSettings(NamedTuple):
     """What `soundcheck` shall do: `seconds` is how long a note sounds, None until Enter is pressed."""
 
     rules: tuple[str, ...]
@@ -125,8 +114,7 @@ class SoundcheckSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class RecordSettings:
+class RecordSettings(NamedTuple):
     """What `record` shall do: record the daemon `name`, or ports of the computer (`ports`, patterns) and of our own
     (`virtual`, names).
 
@@ -146,8 +134,7 @@ class RecordSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class LatelySettings:
+class LatelySettings(NamedTuple):
     """What `trace --last` shall tell: the last `seconds` of the daemon `name`."""
 
     seconds: float
@@ -155,8 +142,7 @@ class LatelySettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class PortsSettings:
+class PortsSettings(NamedTuple):
     """What `ports` shall list: the computer's ports, or which of them the ports of rule files mean."""
 
     rules: tuple[str, ...] = ()
@@ -164,12 +150,11 @@ class PortsSettings:
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class ListenSettings:
+class ListenSettings(NamedTuple):
     """What `listen` shall tell: of `ports` (patterns; none: all) and `virtual` ones of our own.
 
     `only` and `without` are kinds of messages as written, `channels` 1 to 16, each empty for no condition. `duration`
-    is in seconds and `count` in messages, None until Ctrl-C.
+    is in seconds and `most` in messages, None until Ctrl-C.
     """
 
     ports: tuple[str, ...] = ()
@@ -178,14 +163,13 @@ class ListenSettings:
     without: tuple[str, ...] = ()
     channels: frozenset[int] = frozenset()
     duration: float | None = None
-    count: int | None = None
+    most: int | None = None
     bytes: bool = False
     backend: str | None = None
     json: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class SendSettings:
+class SendSettings(NamedTuple):
     """What `send` shall send, and where: to the `port` that a pattern means, or from a `virtual` port of our own.
 
     `words` are the messages as written. Notes are ended after `hold` seconds. A virtual port waits `wait` seconds for

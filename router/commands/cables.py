@@ -145,7 +145,7 @@ def _listen(arguments: argparse.Namespace) -> int:
         without=tuple(name for names in arguments.without for name in names),
         channels=frozenset(channel for channels in arguments.channel for channel in channels),
         duration=arguments.duration,
-        count=arguments.count,
+        most=arguments.count,
         bytes=arguments.bytes,
         backend=arguments.backend,
         json=arguments.json,

@@ -96,7 +96,7 @@ def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureF
         (ListenSettings(channels=frozenset({10})), ["note-off"]),
         (ListenSettings(only=("note",), channels=frozenset({1, 2})), ["note-on"]),
         (ListenSettings(("Pads",)), []),
-        (ListenSettings(count=2), ["note-on", "note-off"]),
+        (ListenSettings(most=2), ["note-on", "note-off"]),
         (ListenSettings(duration=0.5), []),
     ],
 )
