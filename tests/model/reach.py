@@ -29,6 +29,7 @@ from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_
 from tests.model.asking import holds, names_kind
 from tests.model.routing import branches_of
 
+Setting = Mapping[str, bool | int | str]
 Numbers = frozenset[int]
 Output = tuple[str, int]
 SEVEN_BITS: Numbers = frozenset(range(128))
@@ -68,7 +69,7 @@ def existing(rectangles: Iterable[Rectangle]) -> list[Rectangle]:
 class Scene:
     """A setting of the switches, and what the rule's `match` names."""
 
-    switches: Mapping[str, bool | int | str]
+    switches: Setting
     match: tuple[Condition, ...] = ()
 
 
@@ -77,7 +78,7 @@ class Reach:
 
     def __init__(self, ruleset: RuleSet) -> None:
         self._ruleset = ruleset
-        self._settings = list(_settings(ruleset))
+        self._settings: list[Setting] = list(_settings(ruleset))
         self._by_source: dict[str, frozenset[Output]] = {}
         self._shared: dict[Output, bool] = {}
 
@@ -104,9 +105,28 @@ class Reach:
         """Where bank selects or program changes from `source` can come out."""
         if source not in self._by_source:
             self._by_source[source] = frozenset(
-                output for switches in self._settings for output in _reached(self._ruleset, source, switches)
+                output
+                for before, after in self._turns(source)
+                for output in _reached(self._ruleset, source, before, after)
             )
         return self._by_source[source]
+
+    def _turns(self, source: str) -> Iterable[tuple[Setting, Setting]]:
+        """Settings that the steps of a port and its rules may see; the second differs where a message turns a switch.
+
+        Which message turns which switch isn't asked: bank selects that wait without need are no harm.
+        """
+        if self._ruleset.ports[source].steps and _turns_switches(self._ruleset, source):
+            return product(self._settings, self._settings)
+        return ((setting, setting) for setting in self._settings)
+
+
+def _turns_switches(ruleset: RuleSet, source: str) -> bool:
+    return any(trigger.source == source for switch in ruleset.switches.values() for trigger in _triggers(switch))
+
+
+def _triggers(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> tuple[Trigger, ...]:
+    return (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.step)
 
 
 def _settings(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
@@ -151,10 +171,9 @@ def _everything() -> list[Rectangle]:
     ]
 
 
-def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | str]) -> Iterator[Output]:
-    """Where bank selects or program changes from `source` can come out at this setting."""
-    scene = Scene(switches)
-    arrived = _not_swallowed(ruleset, source, through(ruleset.ports[source].steps, _everything(), scene))
+def _reached(ruleset: RuleSet, source: str, before: Setting, switches: Setting) -> Iterator[Output]:
+    """Where bank selects or program changes from `source` can come out, if the steps of its port see `before`."""
+    arrived = _not_swallowed(ruleset, source, through(ruleset.ports[source].steps, _everything(), Scene(before)))
     rules = [rule for rule in ruleset.rules if source in rule.source and holds(rule.when, switches)]
     left = arrived
     for rule in rules:
@@ -180,8 +199,7 @@ def _reached(ruleset: RuleSet, source: str, switches: Mapping[str, bool | int | 
 def _not_swallowed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -> list[Rectangle]:
     """What no switch swallows (ruling 25)."""
     for switch in ruleset.switches.values():
-        triggers = (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.step)
-        for trigger in triggers:
+        for trigger in _triggers(switch):
             if trigger.source == source and not trigger.thru:
                 rectangles = [left for each in rectangles for left in _without(each, _triggering(trigger, each))]
     return rectangles

@@ -3433,3 +3433,39 @@ def ruling_22_a_pedal_comes_up_after_it_went_down() -> Case:
         at 200 rack controller 1 sustain 0
         """,
     )
+
+
+@case
+def ruling_16_a_switch_may_turn_between_a_port_and_its_rules() -> Case:
+    """The pads can meet the keys on channel 3 only by a message that turns a switch on its way from the steps of its
+    port to the rules. Whether it is one that chooses sounds isn't asked: bank selects wait there."""
+    return Case(
+        """
+        [ports]
+        keys = { input = true }
+        pads = { input = true, steps = [{ rechannel = 2, when = "song = chorus" }] }
+        synth = { output = true }
+        [switches]
+        song = { values = ["verse", "chorus"], set = [{ from = "pads", note = "C1", thru = true, value = "chorus" }] }
+        [[rules]]
+        name = "keys"
+        from = "keys"
+        to = "synth"
+        [[rules]]
+        name = "pads"
+        from = "pads"
+        match = { channel = 3 }
+        when = "song = chorus"
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 3 0 1
+        at 1 keys program 3 20
+        at 2 keys controller 4 0 1
+        """,
+        """
+        at 1 synth controller 3 0 1
+        at 1 synth program 3 20
+        at 2 synth controller 4 0 1
+        """,
+    )
