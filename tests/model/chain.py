@@ -110,8 +110,8 @@ class Memory:
 class Moment:
     """All that a step may look at besides the message.
 
-    `match` is what the rule asks for. `heard` collects what maps to notes and `send` were told: True for a press,
-    False for a release.
+    `match` is what the rule asks for. `heard` collects what maps to notes and `send` were told by the hand itself: True
+    for a press, False for a release.
     """
 
     switches: Mapping[str, bool | int | str]
@@ -128,7 +128,11 @@ def through(steps: Iterable[Stage], at: At, flow: Flow, moment: Moment) -> list[
     for number, stage in enumerate(steps):
         here = (*at, number)
         if holds(stage.when, moment.switches):
-            flows = [after for before in flows for after in after_step(stage.step, here, before, moment)]
+            flows = [
+                after
+                for before in flows
+                for after in after_step(stage.step, here, before, replace(moment, heard=[]) if before.sent else moment)
+            ]
         elif isinstance(stage.step, DelayStep):
             flows = [_waiting(here, before, AT_ONCE) for before in flows]
     return flows

@@ -3469,3 +3469,32 @@ def ruling_16_a_switch_may_turn_between_a_port_and_its_rules() -> Case:
         at 2 synth controller 4 0 1
         """,
     )
+
+
+@case
+def ruling_9_what_a_send_sent_lets_go_of_nothing() -> Case:
+    """A program change made a note, and comes again: it doesn't end the note, though the low value that it sent to the
+    next `send` looks like a pedal that comes up. Its note-offs are another's to send."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        steps = [
+          { send = ["controller 100 1", "note-on 60 80"] },
+          { send = { messages = ["controller 6 5"], keep = true } },
+        ]
+        to = "rack"
+        """,
+        """
+        at 0 keys program 2 90
+        at 1 keys program 2 1
+        """,
+        """
+        at 0 rack controller 2 100 1
+        at 0 rack note-on 2 C4 80
+        at 0 rack controller 2 6 5
+        at 1 rack controller 2 100 1
+        at 1 rack note-on 2 C4 80
+        at 1 rack controller 2 6 5
+        """,
+    )
