@@ -14,7 +14,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final
 
-from router.commands import add_all
+from router.commands import add_commands
 from router.commands.parsing import command
 from router.settings import UsageError
 from router.terminal import complain, problem, say, take_any_name
@@ -73,8 +73,10 @@ def _answer(argv: Sequence[str] | None) -> int:
 
 
 def _parsed(argv: Sequence[str] | None) -> argparse.Namespace:
-    parser = _parser()
-    if "_ARGCOMPLETE" in os.environ:
+    words = sys.argv[1:] if argv is None else argv
+    is_completing = "_ARGCOMPLETE" in os.environ
+    parser = _parser(words[0] if words and not is_completing else "")
+    if is_completing:
         import argcomplete
 
         argcomplete.autocomplete(parser)
@@ -128,9 +130,10 @@ class _Version(argparse.Action):
         parser.exit()
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(wanted: str) -> argparse.ArgumentParser:
+    """The parser for the command that is wanted: to make those of all takes longer than most commands need."""
     parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _EXIT_CODES)
     parser.add_argument("--version", action=_Version)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
-    add_all(commands)
+    add_commands(commands, wanted)
     return parser

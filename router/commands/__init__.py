@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+from types import MappingProxyType
 from typing import Any, Final
 
-from router.commands import cables, daemon, files, finding, recording, talking
+GROUPS: Final = MappingProxyType(
+    {
+        "files": ("rewrite", "check", "trace"),
+        "daemon": ("run",),
+        "talking": ("status", "panic", "reload", "switch"),
+        "cables": ("ports", "listen", "send"),
+        "finding": ("learn", "soundcheck"),
+        "recording": ("record",),
+    }
+)
+"""Modules and their commands, in the order in which help lists them."""
 
-GROUPS: Final = (files, daemon, talking, cables, finding, recording)
 
-
-def add_all(commands: Any) -> None:
-    """Add the parsers of all groups, in the order in which help lists them."""
-    for group in GROUPS:
-        group.add_commands(commands)
+def add_commands(commands: Any, wanted: str) -> None:
+    """Add the parsers of the group of the command that is wanted; those of all groups if it is none of them."""
+    having = [group for group, names in GROUPS.items() if wanted in names]
+    for group in having or GROUPS:
+        import_module(f"router.commands.{group}").add_commands(commands)

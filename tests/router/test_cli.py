@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import signal
@@ -13,6 +14,7 @@ import pytest
 
 import router.commands
 from router.cli import main
+from router.commands import GROUPS, add_commands
 from router.settings import RewriteSettings
 from rules.compiled import COMPILED
 from rules.smf.rewriting import Rewriter, Rewritten
@@ -23,6 +25,7 @@ ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "lear
 COMMANDS = [f"router.commands.{path.stem}" for path in Path(router.commands.__file__).parent.glob("[a-z]*.py")]
 BASICS = ["router", "router.cli", "router.commands", "router.settings", "router.terminal", "router.words"]
 START = sorted([*BASICS, "rules", "rules.errors", *COMMANDS])
+ONE_GROUP = sorted([*BASICS, "rules", "rules.errors", "router.commands.files", "router.commands.parsing"])
 
 
 def run(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -52,10 +55,18 @@ def imported_by(*arguments: str) -> list[str]:
     return names
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["rewrite", "--help"], ["check", "--help"]])
-def test_help_and_version_import_nothing_heavy(arguments: list[str]) -> None:
-    """Only the command line itself: no rules, no pydantic, no progress bar, no ports."""
-    assert imported_by(*arguments) == START
+@pytest.mark.parametrize(
+    ("arguments", "expected"),
+    [
+        (["--help"], START),
+        (["--version"], START),
+        (["rewrite", "--help"], ONE_GROUP),
+        (["check", "--help"], ONE_GROUP),
+    ],
+)
+def test_help_and_version_import_nothing_heavy(arguments: list[str], expected: list[str]) -> None:
+    """Only the command line itself, of one command its group's: no rules, no pydantic, no progress bar, no ports."""
+    assert imported_by(*arguments) == expected
 
 
 def test_rewrite_imports_no_live_things(tmp_path: Path) -> None:
@@ -224,3 +235,18 @@ def test_settings_never_change() -> None:
     settings = RewriteSettings(("a",), ("b",))
     with pytest.raises(AttributeError, match="can't set"):
         settings.force = True  # type: ignore[misc]
+
+
+def test_each_group_adds_its_own_commands() -> None:
+    """The list by which a group is found says what its module adds."""
+    for group, names in GROUPS.items():
+        commands = argparse.ArgumentParser().add_subparsers()
+        add_commands(commands, names[0])
+        assert tuple(commands.choices) == names, group
+
+
+def test_what_is_no_command_brings_the_help_of_all() -> None:
+    """Whoever mistypes a command is told all that there are."""
+    commands = argparse.ArgumentParser().add_subparsers()
+    add_commands(commands, "rewrit")
+    assert tuple(commands.choices) == tuple(name for names in GROUPS.values() for name in names)
