@@ -90,7 +90,9 @@ class Books:
         if emission.way:
             origin = self.agenda.origin()
             return self.travel(Traveller(sending, origin, self.clerk.now, emission.lag, emission.way, is_twin))
-        if not is_twin:
+        if is_twin:
+            sending.mark_out()
+        else:
             self.go(walk.due(emission.lag), sending)
         return True
 

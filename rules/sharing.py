@@ -8,27 +8,30 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from rules.guards import ALWAYS, Guard, both
 from rules.lanes import ALL, FIRST, NOWHERE, Lane, gate_of, image, open_in
 from rules.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.pipeline import Cell, Table
 
 Place = tuple[int, int]
-Start = tuple[Table, int, int]
-"""Messages at a table: their status, and the gate of their first data bytes."""
+Start = tuple[Table, int, int, Guard]
+"""Messages at a table: their status, the gate of their first data bytes, and how the switches stand for them."""
 
 
 def _ways(starts: Iterable[Start]) -> Iterator[tuple[Lane, int]]:
     """Every lane that messages can come to, through nodes too, with its possible outgoing first bytes, as a gate."""
-    seen: dict[tuple[Table, int], int] = {}
+    seen: dict[tuple[Table, int, Guard], int] = {}
     waiting = list(starts)
     while waiting:
-        table, status, firsts = waiting.pop()
-        new = firsts & ~seen.get((table, status), 0)
-        seen[table, status] = seen.get((table, status), 0) | new
+        table, status, firsts, guard = waiting.pop()
+        new = firsts & ~seen.get((table, status, guard), 0)
+        seen[table, status, guard] = seen.get((table, status, guard), 0) | new
         for lane, gate in _lanes(table, status, new):
-            outs = _outs(lane, gate)
-            yield lane, outs
-            waiting += _after(lane, outs)
+            met = both(guard, lane.guard)
+            if met:
+                outs = _outs(lane, gate)
+                yield lane, outs
+                waiting += _after(lane, outs, met)
 
 
 def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]:
@@ -69,7 +72,7 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[Place]:
         for row in range(0x80):
             for lane, gate in _lanes(table, row | 0x80, ALL):
                 if lane.node is not None:
-                    through_nodes += _after(lane, _outs(lane, gate))
+                    through_nodes += _after(lane, _outs(lane, gate), lane.guard)
                     continue
                 if lane.status >= SYSEX:
                     continue
@@ -81,12 +84,13 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[Place]:
     return frozenset(shared | _channels(through_nodes))
 
 
-def _after(lane: Lane, outs: int) -> list[Start]:
+def _after(lane: Lane, outs: int, guard: Guard) -> list[Start]:
     """Where outgoing first bytes (a gate) go on behind the node of a lane, if it has one that leads on."""
     if lane.node is None or lane.node.main.after is None:
         return []
-    after = lane.node.main.after
-    return [(after, *follows) for follows in lane.node.main.may_follow(lane.status, outs, _seconds(lane))]
+    node, after = lane.node.main, lane.node.main.after
+    stand = guard if node.keeps_word else ALWAYS
+    return [(after, *follows, stand) for follows in node.may_follow(lane.status, outs, _seconds(lane))]
 
 
 def _seconds(lane: Lane) -> int:
@@ -115,7 +119,7 @@ def shared_banks(tables: Sequence[Table]) -> frozenset[Place]:
     """The (port, channel 0-15) where bank selects and program changes of two sources can meet (ruling 16)."""
     sources: dict[Place, set[int]] = {}
     for source, table in enumerate(tables):
-        for lane, outs in _ways((table, status, ALL) for status in range(0x80, 0x100)):
+        for lane, outs in _ways((table, status, ALL, ALWAYS) for status in range(0x80, 0x100)):
             if lane.node is None and _is_bank(lane.status, outs):
                 sources.setdefault((lane.target, lane.status & 0x0F), set()).add(source)
     return frozenset(place for place, reaching in sources.items() if len(reaching) > 1)

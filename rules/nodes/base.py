@@ -23,6 +23,9 @@ class Node(ABC):
     leads_on: ClassVar[bool] = True
     """Whether anything follows it at all."""
 
+    keeps_word: ClassVar[bool] = True
+    """Whether what follows it sees the switches as what led to it did."""
+
     def __init__(self) -> None:
         self.place: Place = ()
         self.after: Table | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from rules.nodes.base import Node
 
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 class ThroughNode(Node):
     """Between a port's steps and its switches: the steps see the switches as they were, the rules as they became."""
+
+    keeps_word: ClassVar[bool] = False
 
     def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
         """Everything goes on."""

@@ -3498,3 +3498,59 @@ def ruling_9_what_a_send_sent_lets_go_of_nothing() -> Case:
         at 1 rack controller 2 6 5
         """,
     )
+
+
+@case
+def ruling_15_a_reset_ends_what_came_two_ways_at_once() -> Case:
+    """A bend that goes to one place on two ways goes out once, and is at rest on both after a reset: a source that is
+    lost then has nothing of it to end."""
+    return Case(
+        """
+        [[rules]]
+        name = "thinned"
+        from = "keys"
+        steps = [{ thin = 30 }]
+        to = "synth"
+        [[rules]]
+        name = "plain"
+        from = "keys"
+        to = "synth"
+        """,
+        """
+        at 0 keys pitch-bend 3 +512
+        at 100 keys controller 3 121 0
+        at 200 release keys
+        """,
+        """
+        at 0 synth pitch-bend 3 +512
+        at 100 synth controller 3 121 0
+        """,
+    )
+
+
+@case
+def ruling_16_bank_selects_do_not_wait_for_what_no_switch_lets_through() -> Case:
+    """The keys come to channel 2 only where a switch stands in two ways at once, so the pads have it for themselves."""
+    return Case(
+        """
+        [switches]
+        song = { values = ["verse", "chorus"], set = [{ from = "keys", note = "C1", value = "chorus" }] }
+        [[rules]]
+        name = "pads"
+        from = "pads"
+        to = "synth"
+        [[rules]]
+        name = "keys"
+        from = "keys"
+        match = { channel = 2 }
+        when = "song = chorus"
+        steps = [{ delay = 35 }, { rechannel = 3, when = "song = chorus" }]
+        to = "synth"
+        """,
+        """
+        at 0 pads controller 2 32 64
+        """,
+        """
+        at 0 synth controller 2 32 64
+        """,
+    )
