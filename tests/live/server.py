@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -41,17 +42,17 @@ def _free_name() -> tuple[TextIO, str]:
         name = f"pointsman-test-{number}"
         with contextlib.suppress(BlockingIOError):
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            if not _is_served(name):
+            if not _runs(b"jackd", name.encode()):  # a test run that was killed may have left it behind
                 return lock, name
         lock.close()
     raise AssertionError(f"{_NAMES} sound servers of other test runs are running")
 
 
-def _is_served(name: str) -> bool:
-    """Whether a server of this name runs, which a test run that was killed may have left behind."""
+def _runs(*words: bytes) -> bool:
+    """Whether a process runs whose command has all these words."""
     for process in Path("/proc").glob("[0-9]*/cmdline"):
         with contextlib.suppress(OSError):
-            if {b"jackd", name.encode()} <= set(process.read_bytes().split(b"\0")):
+            if set(words) <= set(process.read_bytes().split(b"\0")):
                 return True
     return False
 
@@ -102,6 +103,9 @@ class JackServer:
         for left in [*_SHARED.glob(f"jack_{self.name}_*"), *_SHARED.glob(f"jack_sem.*_{self.name}_*")]:
             with contextlib.suppress(OSError):
                 left.unlink()
+        # All servers of a user share a database of port names; the killed ones fill it, until no more can start.
+        if not _runs(b"jackd"):
+            shutil.rmtree(_SHARED / f"jack_db-{os.getuid()}", ignore_errors=True)
 
     def close(self) -> None:
         """End for good."""

@@ -121,13 +121,12 @@ def test_nothing_is_left_sounding(daemon: MakeDaemon, peer: MakePeer, tmp_path: 
     for target, listener in enumerate(evening.listeners.values()):
         sent = [message for port, message, _ in out if port == target]
         assert silent(sent)
-        assert _is_part(_all_of(listener), sent)
+        assert _comes_from(sent, _all_of(listener))
 
 
-def _is_part(heard: Sequence[bytes], sent: Sequence[bytes]) -> bool:
-    """Whether what was heard is what was sent, but for the little that a busy sound server loses."""
-    going = iter(sent)
-    return all(message in going for message in heard) and 2 * len(heard) > len(sent)
+def _comes_from(sent: Sequence[bytes], heard: Sequence[bytes]) -> bool:
+    """Whether what was heard is what was sent: a busy sound server loses some and repeats some, but makes none up."""
+    return set(heard) <= set(sent) and 2 * len(heard) > len(sent)
 
 
 def _all_of(listener: Peer) -> list[bytes]:
@@ -193,12 +192,12 @@ def test_live_and_offline_are_the_same(daemon: MakeDaemon, peer: MakePeer, tmp_p
     until(lambda: (IN, MARK) in {(kind, data) for kind, _, _, data in router.journal()}, "all has been played")
     records = list(takewhile(lambda record: record[3] != MARK, router.journal()))
     came = [data for kind, _, _, data in records if kind == IN]
-    assert _is_part(came, played)
+    assert _comes_from(played, came)
     offline = _rewritten(router.file, came, tmp_path)
     for target, (name, listener) in enumerate((("rack", rack), ("box", box))):
         live = [message for port, message, _ in went_out(records) if port == target]
         assert _placed(live) == _placed(offline[name])
-        assert _is_part([message for message in _all_of(listener) if message[0] & 0xF0 != 0xC0], live)
+        assert _comes_from(live, [message for message in _all_of(listener) if message[0] & 0xF0 != 0xC0])
 
 
 def _rewritten(rules: Path, played: Sequence[bytes], folder: Path) -> dict[str, list[bytes]]:
