@@ -35,8 +35,8 @@ def resume(desk: Desk, *options: str) -> Answer:
 
 
 def results(desk: Desk) -> dict[str, bytes]:
-    """The results by name."""
-    return {name: data for name, data in desk.files().items() if name.startswith("out/") and name.endswith(".mid")}
+    """The results by name; what a run is still writing, and renames while this looks, is none."""
+    return {str(path.relative_to(desk.folder)): path.read_bytes() for path in (desk.folder / "out").rglob("*.mid")}
 
 
 def head(answer: Answer) -> str:
