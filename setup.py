@@ -19,8 +19,8 @@ ENGINE = [
     *("messages", "pipeline", "player", "rest", "thinning", "walk"),
 ]
 FILE_ROUTES = [
-    *("chunks", "direct", "general", "order", "patch", "reading", "scanning", "score", "solo"),
-    *("straight", "stream", "streaming", "sysex", "tally", "tempo", "vlq", "wrapper", "writing"),
+    *("chunks", "direct", "general", "order", "patch", "reading", "rewriting", "scanning", "score"),
+    *("solo", "straight", "stream", "streaming", "sysex", "tally", "tempo", "vlq", "wrapper", "writing"),
 ]
 COMPILED = [f"rules/{name}.py" for name in ENGINE] + [f"rules/smf/{name}.py" for name in FILE_ROUTES]
 
@@ -37,6 +37,10 @@ class WithRuntime(Distribution):
 if os.environ.get("POINTSMAN_COMPILE") == "1":
     from mypyc.build import mypycify
 
-    setup(distclass=WithRuntime, ext_modules=mypycify(COMPILED, opt_level="3", debug_level="0"))
+    modules = mypycify(COMPILED, opt_level="3", debug_level="0")
+    if os.name == "posix":
+        for module in modules:  # nobody replaces our functions at load time, so that calls among them can be inlined
+            module.extra_compile_args.append("-fno-semantic-interposition")
+    setup(distclass=WithRuntime, ext_modules=modules)
 else:
     setup()

@@ -16,7 +16,7 @@ from router.writing import DISK, Disk, TargetExistsError, exists_already, write_
 from rules.errors import MachineError, MidiFileError
 
 if TYPE_CHECKING:
-    from rules.smf.rewriting import FileReport, Rewritten
+    from rules.smf.report import FileReport, Rewritten
 
 
 class Outcome(Enum):

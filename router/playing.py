@@ -8,7 +8,7 @@ from router.settings import UsageError
 from router.words import plain
 from rules.language.ruleset import RuleSet
 from rules.notation import nearest
-from rules.smf.rewriting import Playing
+from rules.smf.report import Playing
 
 
 def playing_for(texts: Sequence[str], ruleset: RuleSet) -> Playing:

@@ -35,7 +35,7 @@ from router.totals import COUNTS, Totals
 from router.words import columns, count, number, plain, seconds, streamed_columns
 
 if TYPE_CHECKING:
-    from rules.smf.rewriting import FileReport
+    from rules.smf.report import FileReport
 
 _NO_FILES: Final = '"files": []'
 

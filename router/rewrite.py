@@ -26,7 +26,8 @@ from router.writing import DISK, SETTLED_LATER
 from rules.compile import compile_rules
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
-from rules.smf.rewriting import Playing, Rewriter
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from router.job import FileResult, Outcome
 from router.words import Listing, count
 
 if TYPE_CHECKING:
-    from rules.smf.rewriting import FileReport
+    from rules.smf.report import FileReport
 
 COUNTS: Final = ("messages", "changed", "dropped", "added", "unended")
 

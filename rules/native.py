@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from librt.strings import BytesWriter as BytesWriter
+    from librt.strings import read_i32_be as read_i32_be
     from librt.strings import write_i32_le as write_i32_le
     from librt.vecs import vec as vec
     from mypy_extensions import i32 as i32
@@ -37,6 +38,10 @@ else:
         def truncate(self, size: int) -> None:
             """Forget what stands behind the first `size` bytes."""
             del self[size:]
+
+    def read_i32_be(data: bytes, at: int) -> int:
+        """Read four bytes at once as a signed number, the highest first."""
+        return int.from_bytes(data[at : at + 4], signed=True)
 
     def write_i32_le(out: BytesWriter, number: int) -> None:
         """Write four bytes at once, the lowest first."""

@@ -11,17 +11,18 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
+from rules.native import i64, read_i32_be
 from rules.smf.damage import DamageLog, counted
 
+TRACK: Final = b"MTrk"
+TRACK_NUMBER: Final = int.from_bytes(TRACK)
 END: Final = b"\xff\x2f\x00"
 TAG: Final = re.compile(rb"MT(?:rk|hd)")
 
 
-@dataclass(frozen=True, slots=True)
-class Track:
+class Track(NamedTuple):
     """A track in the data of its file: its chunk header at `start`, its events from `body` up to `end`.
 
     `cut` says that the file ends before the track's claimed length does.
@@ -42,7 +43,7 @@ class _Finder:
         self.finish = finish
         self.log = log
         tags = [match.start() for match in TAG.finditer(data, begin + 14, finish - 4)]  # with room for a length
-        self.tags = [at for at in tags if data[at : at + 4] == b"MTrk"]
+        self.tags = [at for at in tags if data[at : at + 4] == TRACK]
         self.files = [at for at in tags if data[at : at + 4] == b"MThd"]
         self.ended_tags = [at for at in self.tags if data[at - 3 : at] == END]
 
@@ -86,7 +87,7 @@ class _Finder:
         kind = self.data[at : at + 4]
         if self.finish - at < 8:
             return False
-        if kind in (b"MTrk", b"MThd"):
+        if kind in (TRACK, b"MThd"):
             return True
         if not all(0x20 <= byte < 0x7F for byte in kind):
             return False
@@ -106,7 +107,7 @@ class _Finder:
         )
 
     def _track(self, at: int, kind: bytes) -> Track:
-        if kind != b"MTrk":
+        if kind != TRACK:
             self.log.note(at, f"chunk type {kind.decode('ascii')} is read as MTrk")
         body = at + 8
         claimed = body + self._length(at)
@@ -141,7 +142,25 @@ def find_tracks(data: bytes, begin: int, finish: int, log: DamageLog) -> tuple[T
 
     What is damaged is noted in `log`, which raises MidiFileError if it is strict.
     """
-    return _Finder(data, begin, finish, log).tracks()
+    return _undamaged(data, begin, finish) or _Finder(data, begin, finish, log).tracks()
+
+
+def _undamaged(data: bytes, begin: i64, finish: i64) -> tuple[Track, ...]:
+    """The tracks of a file that is one track behind the other up to its end, as nearly all are; none for any other.
+
+    There are as many as the header claims, so no length can have swallowed one.
+    """
+    found: list[Track] = []
+    at: i64 = begin + 8 + i64(read_i32_be(data, begin + 4))
+    while begin < at and at + 8 <= finish:
+        body = at + 8
+        end: i64 = body + i64(read_i32_be(data, at + 4))
+        if read_i32_be(data, at) != TRACK_NUMBER or end < body + 3 or end > finish or data[end - 3 : end] != END:
+            return ()
+        found.append(Track(at, body, end, False))
+        at = end
+    claimed: i64 = data[begin + 10] << 8 | data[begin + 11]
+    return tuple(found) if at == finish and len(found) == claimed else ()
 
 
 def _first_from(places: list[int], at: int) -> int | None:

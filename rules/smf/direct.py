@@ -11,11 +11,11 @@ from typing import Final, TypeAlias
 from rules.compiled import COMPILED
 from rules.native import BytesWriter
 from rules.smf import score, wrapper
-from rules.smf.patch import patch_by_bytes, patch_by_rows
+from rules.smf.patch import patch_by_numbers, patch_by_rows
 from rules.smf.reading import MidiFile
 from rules.smf.straight import CHANGED, GONE, Counts, Straight, no_notes
 from rules.smf.stream import Stream
-from rules.smf.streaming import stream_by_bytes, stream_by_rows
+from rules.smf.streaming import stream_by_numbers, stream_by_rows
 from rules.smf.tally import RuleTally
 
 Loop: TypeAlias = Callable[[bytes, int, int, BytesWriter, Straight, Counts], bool]
@@ -27,13 +27,13 @@ STREAM: Final = "stream"
 class Direct:
     """Rewrites files whose tracks are played by sources that have a stream, named by number.
 
-    `by_bytes` chooses the loops: the ones that are quicker here, or the others. `counts` holds what was counted in the
-    file last rewritten, by source.
+    `by_numbers` chooses the loops: the ones that are quicker here, or the others. `counts` holds what was counted in
+    the file last rewritten, by source.
     """
 
-    def __init__(self, streams: Mapping[int, Stream], by_bytes: bool = COMPILED) -> None:
+    def __init__(self, streams: Mapping[int, Stream], by_numbers: bool = COMPILED) -> None:
         self._streams: Final = streams
-        self._by_bytes: Final = by_bytes
+        self._by_numbers: Final = by_numbers
         self._straights: dict[int, Straight] = {}
         self._notes = no_notes()
         self.counts: dict[int, Counts] = {}
@@ -46,7 +46,7 @@ class Direct:
         data = file.data
         out = BytesWriter()
         out.write(data)
-        loop = patch_by_bytes if self._by_bytes else patch_by_rows
+        loop = patch_by_numbers if self._by_numbers else patch_by_rows
         try:
             for track, source in zip(file.tracks, sources, strict=True):
                 straight, counts = self._straights[source], self.counts[source]
@@ -62,7 +62,7 @@ class Direct:
         data = file.data
         done = file.begin
         out = BytesWriter()
-        loop = stream_by_bytes if self._by_bytes else stream_by_rows
+        loop = stream_by_numbers if self._by_numbers else stream_by_rows
         try:
             for track, source in zip(file.tracks, sources, strict=True):
                 straight, counts = self._straights[source], self.counts[source]
@@ -95,14 +95,13 @@ class Direct:
     def add_up(self, tally: RuleTally, totals: score.Counts) -> None:
         """Hand over what was counted: to the rules what they took, to `totals` what became of it."""
         for source, counts in self.counts.items():
-            hits, _ = tally.counters(source)
             totals.changed += counts.changed
             totals.unended += counts.unended
             counters = self._straights[source].counters
             for number, count in enumerate(counts.hits):
                 if count:
                     group, way = counters[number]
-                    hits[group] += count
+                    tally.add(source, group, count)
                     if way == GONE:
                         totals.dropped += count
                     elif way == CHANGED:

@@ -4,8 +4,8 @@ The file is copied whole, and the bytes that differ are overwritten: delta times
 What isn't everyday - damage, sysex that the rules drop - is refused, and another route takes the file.
 
 There are two loops that do the same. Interpreted code is quick when it takes few steps an event, so one unpacks an
-answer from a row; compiled code is quick when it touches no object, so the other looks bytes up in tables. Each is
-several times slower where the other is at home.
+answer from a row; compiled code is quick when it touches no object, so the other unpacks it from a machine number. Each
+is several times slower where the other is at home.
 """
 
 from __future__ import annotations
@@ -13,19 +13,25 @@ from __future__ import annotations
 from rules.messages import SYSEX
 from rules.native import BytesWriter, i64, u8
 from rules.smf.straight import (
-    BENDS,
+    COUNTER,
     END_OF_TRACK,
     ENDS,
     KEPT,
+    LONG,
     META,
-    NOTES,
+    MOST,
+    NOTE,
     ON,
     PERHAPS,
-    SHORT,
+    SECONDS,
+    STATUS,
+    WAY,
     Counts,
     Straight,
     delta_end,
+    differs,
     long_event_end,
+    note_step,
 )
 
 
@@ -86,10 +92,9 @@ def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: St
     return False
 
 
-def patch_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: Straight, counts: Counts) -> bool:
-    """Do the same as `patch_by_rows`."""
-    ways, statuses, firsts, tails = straight.ways, straight.statuses, straight.firsts, straight.tails
-    seconds, numbers, hits, notes = straight.seconds, straight.numbers, counts.hits, counts.notes
+def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight: Straight, counts: Counts) -> bool:
+    """Do the same as `patch_by_rows`. What can be calculated is not asked: a wrong guess costs more than both ways."""
+    answers, seconds, hits, notes = straight.answers, straight.seconds, counts.hits, counts.notes
     row: i64 = -1
     changed: i64 = 0
     sounding: i64 = 0
@@ -111,34 +116,29 @@ def patch_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: S
                 at = stop
                 continue
             row = (first & 0x7F) << 7
-            out[at] = statuses[row]
+            out[at] = u8(answers[row] >> STATUS & 0xFF)
             at += 1
             first = data[at]
         index = row + first
         if row < 0 or first > 0x7F:
             return False
-        way: i64 = ways[index]
-        hits[numbers[index]] += 1
-        out[at] = firsts[index]
+        answer = answers[index]
+        hits[answer >> COUNTER & MOST] += 1
+        out[at] = u8(answer & 0xFF)
         at += 1
-        if row < SHORT or row >= BENDS:
+        if answer & LONG << WAY:
             second: i64 = data[at]
             if second > 0x7F:
                 return False
-            tail: i64 = tails[index]
-            new_second: u8 = seconds[tail << 7 | second]
-            out[at] = new_second
+            new_second: i64 = seconds[(answer >> SECONDS) + second]
+            out[at] = u8(new_second)
             at += 1
-            if way & PERHAPS and i64(new_second) != second:
-                changed += 1
-            if index < NOTES:
+            changed += answer >> WAY & PERHAPS & differs(new_second, second)
+            if answer & NOTE << WAY:
                 place = (index & (ON - 1)) + 1
-                if second and index & ON:
-                    notes[place] += 1
-                    sounding += 1
-                elif notes[place]:
-                    notes[place] -= 1
-                    sounding -= 1
-            elif way & ENDS:
+                step = note_step(index, second, notes[place])
+                notes[place] += step
+                sounding += step
+            elif answer & ENDS << WAY:
                 sounding -= counts.silence(row >> 7 & 0x0F)
     return False

@@ -8,7 +8,6 @@ through the engine.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
 from rules.compiled import COMPILED
@@ -17,9 +16,9 @@ from rules.language.ruleset import RuleSet
 from rules.language.schema import Rule, Stage
 from rules.pipeline import Pipeline
 from rules.smf import general
-from rules.smf.damage import Damage
 from rules.smf.direct import PATCH, STREAM, Direct
 from rules.smf.reading import MidiFile, read
+from rules.smf.report import FileReport, Playing, Rewritten
 from rules.smf.scanning import content
 from rules.smf.score import Counts, Score
 from rules.smf.stream import streams
@@ -30,43 +29,6 @@ from rules.steps.transpose import TransposeStep
 GENERAL: Final = "general"
 TRACK_NAME: Final = 0x03
 DRUM_CHANNEL: Final = 10
-
-
-@dataclass(frozen=True, slots=True)
-class Playing:
-    """Which sources play the tracks: `tracks` by track name or number (`#2`, from 1), `default` all others."""
-
-    default: str
-    tracks: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(slots=True)
-class FileReport:
-    """What came of one file. Counts are of messages: channel messages, sysex and escapes; meta events don't count.
-
-    `unended` are the notes in the result that never end, `taken` the messages that each rule took, `left` those that
-    none took, by channel (1-16; None: sysex and what else has no channel), `route` how it went.
-    """
-
-    messages: int
-    changed: int
-    dropped: int
-    added: int
-    unended: int
-    seconds: float | None
-    taken: dict[str, int]
-    left: dict[int | None, int]
-    route: str
-    damage: tuple[Damage, ...]
-    remarks: tuple[str, ...]
-
-
-@dataclass(slots=True)
-class Rewritten:
-    """The results by port name, or one under "" when all ports share a file; silent ports have none."""
-
-    outputs: dict[str, bytes]
-    report: FileReport
 
 
 class Rewriter:
@@ -85,7 +47,7 @@ class Rewriter:
         per_port: bool = False,
         strict: bool = False,
         route: str = PATCH,
-        by_bytes: bool = COMPILED,
+        by_numbers: bool = COMPILED,
     ) -> None:
         self._ruleset = ruleset
         self._pipeline = pipeline
@@ -94,13 +56,13 @@ class Rewriter:
         self._strict = strict
         self._route = route
         self._streams = {} if route == GENERAL else streams(pipeline, per_port)
-        self._direct = Direct(self._streams, by_bytes)
+        self._direct = Direct(self._streams, by_numbers)
         self._drum_rules = [rule for rule in ruleset.rules if any(_moves_drums(stage) for stage in _stages(rule))]
 
     def rewrite(self, data: bytes) -> Rewritten:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
         file = read(data, strict=self._strict)
-        sources = [self._source(file, number) for number in range(len(file.tracks))]
+        sources = self._sources(file)
         rewritten = self._rewrite_directly(file, sources)
         if rewritten is None:
             score = Score(file, sources, self._pipeline, self._per_port)
@@ -140,11 +102,16 @@ class Rewriter:
             if output != file.data and len(read(output).tracks) != len(file.tracks):
                 raise MidiFileError(first.offset, f"{first.text}; with a track changed its chunks can't be told apart")
 
-    def _source(self, file: MidiFile, number: int) -> int:
-        name = self._playing.tracks.get(f"#{number + 1}")
-        if name is None and len(self._playing.tracks):
-            name = self._playing.tracks.get(_track_name(file, number) or "")
-        return self._pipeline.sources.index(name or self._playing.default)
+    def _sources(self, file: MidiFile) -> list[int]:
+        """The source of each track."""
+        named, default, numbers = self._playing.tracks, self._playing.default, self._pipeline.sources
+        if not named:
+            return [numbers.index(default)] * len(file.tracks)
+        names = [
+            named.get(f"#{number + 1}") or named.get(_track_name(file, number) or "") or default
+            for number in range(len(file.tracks))
+        ]
+        return [numbers.index(name) for name in names]
 
     def _outputs(self, file: MidiFile, score: Score) -> dict[str, bytes]:
         if not self._per_port:

@@ -2,7 +2,7 @@
 
 For each status and first data byte: what becomes of the message, and what it turns into. The loops come in two forms,
 and each has the layout that it is quick with: interpreted code wants few steps, so it gets rows of tuples; compiled
-code wants no objects, so it gets strings of bytes.
+code wants no objects and few look-ups, so it gets one machine number for each answer.
 """
 
 from __future__ import annotations
@@ -25,13 +25,26 @@ ASK: Final = 8
 ENDS: Final = 16
 """What becomes of a message: it stays as it is, changes if its second data byte does, changes for certain, is dropped,
 or is for others to answer. ENDS comes on top: a mode message that ends all notes of its channel."""
+OUTCOMES: Final = 31
+"""The bits of all these."""
+
+LONG: Final = 32
+NOTE: Final = 64
+"""For compiled code these come on top as well: the message has a second data byte; it begins or ends a note."""
+
+STATUS: Final = 8
+WAY: Final = 16
+COUNTER: Final = 24
+SECONDS: Final = 40
+"""Where in the number of an answer its parts begin: from bit 0 the first data byte, from these the status, the way, the
+counter, and the place in `Straight.seconds` where the 128 second data bytes begin."""
+MOST: Final = 0xFFFF
+"""The largest counter, and the largest number of a row of second data bytes, that such a number can hold."""
 
 NOTES: Final = 0x1000
 """The cells of note-offs and note-ons come before this one."""
-SHORT: Final = 0x2000
-BENDS: Final = 0x3000
-"""Between these are those of program changes and channel pressure, which have one data byte."""
-ON: Final = 0x800
+ON_BIT: Final = 11
+ON: Final = 1 << ON_BIT
 """The bit of a cell's index that tells note-ons from note-offs."""
 PLACES: Final = 0x801
 """Counters of open notes: one for each channel and key, from 1. Counted from the end, the same ones are those of the
@@ -70,15 +83,11 @@ class Straight:
         ]
         self.lengths_stay: Final = all(map(_stays_in_place, rows))
         answers = [answer for row in rows for answer in row]
-        # The same answers as bytes; `tails` number the 128 bytes of `seconds` that each one takes.
+        # The same answers as numbers
         tails: dict[bytes, int] = {}
-        numbers = [tails.setdefault(answer[4] or DATA, len(tails)) for answer in answers]
-        self.ways: Final = bytes(ASK if n > 0xFF else answer[0] for n, answer in zip(numbers, answers, strict=True))
-        self.statuses: Final = bytes(answer[2] for answer in answers)
-        self.firsts: Final = bytes(answer[3] for answer in answers)
-        self.tails: Final = bytes(min(number, 0xFF) for number in numbers)
+        starts = [tails.setdefault(answer[4] or DATA, len(tails)) for answer in answers]
         self.seconds: Final = b"".join(tails)
-        self.numbers: Final = vec[i64]([answer[1] for answer in answers])
+        self.answers: Final = vec[i64]([_packed(*pair) for pair in zip(answers, starts, strict=True)])
 
     def _number(self, group: int, way: int) -> int:
         """The counter for a group and a way."""
@@ -179,6 +188,17 @@ def no_notes() -> vec[i64]:
     return vec[i64]([0] * PLACES)
 
 
+def differs(one: i64, other: i64) -> i64:
+    """1 if two data bytes differ, else 0."""
+    return ((one ^ other) + 0x7F) >> 7
+
+
+def note_step(index: i64, velocity: i64, held: i64) -> i64:
+    """What a note message adds to the open notes of its channel and key, of which `held` are open: 1, 0 or -1."""
+    on = (index >> ON_BIT) & ((velocity + 0x7F) >> 7)
+    return on - ((1 - on) & (-held >> 63))
+
+
 def delta_end(data: bytes, at: i64) -> i64:
     """Where the last byte of the delta time at `at` is. Raises IndexError if it has more than four."""
     last = at + 3
@@ -217,6 +237,15 @@ def long_event_status(data: bytes, at: i64, end: i64) -> int:
     while data[at] > 0x7F:
         at += 1
     return routed_status(b"\xf7" + data[at + 1 : min(end, at + 2)])
+
+
+def _packed(answer: Answer, start: int) -> int:
+    """An answer as one number; one that doesn't fit is left to others."""
+    way, counter, status, first, seconds, place = answer
+    if counter > MOST or start > MOST:
+        way, counter, start = ASK, 0, 0
+    way |= (LONG if seconds else 0) | (NOTE if place else 0)
+    return first | status << STATUS | way << WAY | counter << COUNTER | start << SECONDS + 7
 
 
 def _stays_in_place(row: Sequence[Answer]) -> bool:

@@ -16,20 +16,27 @@ from rules.native import BytesWriter, i32, i64, u8, write_i32_le
 from rules.smf import vlq
 from rules.smf.straight import (
     ASK,
-    BENDS,
     CHANGED,
+    COUNTER,
     END_OF_TRACK,
     GONE,
     KEPT,
+    LONG,
     META,
-    NOTES,
+    MOST,
+    NOTE,
     ON,
+    OUTCOMES,
     PERHAPS,
-    SHORT,
+    SECONDS,
+    STATUS,
+    WAY,
     Counts,
     Straight,
     delta_end,
+    differs,
     long_event_end,
+    note_step,
 )
 
 SHORT_SPAN: Final = 16
@@ -141,10 +148,9 @@ def stream_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: S
     return False
 
 
-def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: Straight, counts: Counts) -> bool:
+def stream_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight: Straight, counts: Counts) -> bool:
     """Do the same as `stream_by_rows`."""
-    ways, statuses, firsts, tails = straight.ways, straight.statuses, straight.firsts, straight.tails
-    seconds, numbers, hits, notes = straight.seconds, straight.numbers, counts.hits, counts.notes
+    answers, seconds, hits, notes = straight.answers, straight.seconds, counts.hits, counts.notes
     kept = at
     gap: i64 = -1
     meta_end: i64 = -1
@@ -199,28 +205,23 @@ def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: 
         index = row + first
         if row < 0 or first > 0x7F:
             return False
-        way: i64 = ways[index]
-        hits[numbers[index]] += 1
+        answer = answers[index]
+        way = answer >> WAY & OUTCOMES
+        hits[answer >> COUNTER & MOST] += 1
         at += 1
-        new_second: u8 = 0
-        has_second = row < SHORT or row >= BENDS
-        if has_second:
+        new_second: i64 = 0
+        if answer & LONG << WAY:
             second: i64 = data[at]
             if second > 0x7F:
                 return False
-            tail: i64 = tails[index]
-            new_second = seconds[tail << 7 | second]
+            new_second = seconds[(answer >> SECONDS) + second]
             at += 1
-            if index < NOTES and way != GONE:
+            if answer & NOTE << WAY:
                 place = (index & (ON - 1)) + 1
-                if second and index & ON:
-                    notes[place] += 1
-                    sounding += 1
-                elif notes[place]:
-                    notes[place] -= 1
-                    sounding -= 1
-            if way & PERHAPS and i64(new_second) != second:
-                changed += 1
+                step = note_step(index, second, notes[place])
+                notes[place] += step
+                sounding += step
+            changed += way & PERHAPS & differs(new_second, second)
         if way > CHANGED:
             if way == GONE:
                 if gap < 0:
@@ -238,7 +239,7 @@ def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: 
             kept = here
             gap = -1
             lost = 0
-        new_status: u8 = statuses[index]
+        new_status = u8(answer >> STATUS & 0xFF)
         if way == KEPT and (in_force == new_status or data[here] > 0x7F):
             in_force = new_status
             continue
@@ -249,9 +250,10 @@ def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: 
         else:
             out.write(data[kept : here - 1])
             kept = here - 1
-        if kept < here and has_second and data[here] > 0x7F:
+        if kept < here and answer & LONG << WAY and data[here] > 0x7F:
             # the usual case in one step: the last byte of the delta time, status and data bytes
-            write_i32_le(out, i32(data[kept]) | i32(new_status) << 8 | i32(firsts[index]) << 16 | i32(new_second) << 24)
+            last: i64 = data[kept]
+            write_i32_le(out, i32(last | i64(new_status) << 8 | (answer & 0xFF) << 16 | new_second << 24))
             in_force = new_status
             kept = at
             continue
@@ -260,9 +262,9 @@ def stream_by_bytes(data: bytes, at: i64, end: i64, out: BytesWriter, straight: 
         if in_force != new_status or data[here] > 0x7F:
             out.append(new_status)
             in_force = new_status
-        out.append(firsts[index])
-        if has_second:
-            out.append(new_second)
+        out.append(u8(answer & 0xFF))
+        if answer & LONG << WAY:
+            out.append(u8(new_second))
         kept = at
     return False
 

@@ -48,7 +48,7 @@ def groups_of(takers: Table) -> Groups:
 class RuleTally:
     """How many messages each rule took, in all and by the channel on which they came."""
 
-    __slots__ = ("_groups", "_judged", "_left", "_rules", "_taken", "_takers", "hits")
+    __slots__ = ("_added", "_groups", "_hits", "_judged", "_left", "_rules", "_taken", "_takers")
 
     def __init__(self, pipeline: Pipeline) -> None:
         self._takers = pipeline.takers
@@ -57,11 +57,18 @@ class RuleTally:
         self._judged = 0
         self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of the messages that were judged
         self._left: dict[int, int] = {}
-        self.hits = [[0] * len(groups.members) for groups in self._groups]
+        self._hits: dict[int, list[int]] = {}
+        self._added: list[tuple[tuple[int, ...], int, int]] = []
 
     def counters(self, source: int) -> tuple[list[int], list[int]]:
         """The counters of a source by group, and the group of each of its cells; CAREFUL ones want `judge` instead."""
-        return self.hits[source], self._groups[source].of
+        groups = self._groups[source]
+        return self._hits.setdefault(source, [0] * len(groups.members)), groups.of
+
+    def add(self, source: int, group: int, count: int) -> None:
+        """Counts messages of a group together."""
+        rules, channel = self._groups[source].members[group]
+        self._added.append((rules, channel, count))
 
     def judge(self, source: int, index: int, second: int, word: int) -> None:
         """Counts one message by all that it is: its cell, its second data byte, the switches."""
@@ -80,7 +87,7 @@ class RuleTally:
     @property
     def messages(self) -> int:
         """How many messages were counted."""
-        return self._judged + sum(map(sum, self.hits))
+        return self._judged + sum(count for _, _, count in self._counted())
 
     def taken(self, channel: int | None = None) -> list[int]:
         """The messages that each rule took, by its number; with a channel 0-15, only those that came on it."""
@@ -104,11 +111,12 @@ class RuleTally:
 
     def _counted(self) -> list[tuple[tuple[int, ...], int, int]]:
         """Rules, channel and count of the groups that were hit."""
-        found = []
-        for groups, hits in zip(self._groups, self.hits, strict=True):
+        found = self._added.copy()
+        for source, hits in self._hits.items():
+            members = self._groups[source].members
             for group, count in enumerate(hits):
                 if count:
-                    rules, channel = groups.members[group]
+                    rules, channel = members[group]
                     found.append((rules, channel, count))
         return found
 

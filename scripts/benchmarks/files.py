@@ -13,7 +13,8 @@ from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
 from rules.compiled import COMPILED
 from rules.smf.reading import read
-from rules.smf.rewriting import Playing, Rewriter
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
 
 Script = Callable[[bytes], bytes]
 

@@ -29,7 +29,8 @@ def editor(side: str) -> Callable[[bytes], bytes]:
 
         return edited
     from benchmarks.rulefiles import EDIT, PATCHED, compiled
-    from rules.smf.rewriting import Playing, Rewriter
+    from rules.smf.report import Playing
+    from rules.smf.rewriting import Rewriter
 
     ruleset, pipeline = compiled(PATCHED if side == "patch" else EDIT)
     rewriter = Rewriter(ruleset, pipeline, Playing("seq"), route=side)

@@ -10,7 +10,8 @@ from benchmarks.figures import Curve, Figure
 from benchmarks.memory import long_file
 from benchmarks.rulefiles import EDIT, PATCHED, compiled
 from benchmarks.timing import Run, by_turns
-from rules.smf.rewriting import Playing, Rewriter
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
 
 SIZES = (1_000, 10_000, 100_000, 1_000_000, 10_000_000)
 AT_LEAST = 200_000

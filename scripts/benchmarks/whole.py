@@ -23,7 +23,8 @@ from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
 from router.files import Job
 from router.job import Manner, do
 from router.writing import DISK, SETTLED_LATER, Disk, SettledLater
-from rules.smf.rewriting import Playing, Rewriter
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
 
 SEMITONES = 2
 

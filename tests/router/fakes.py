@@ -11,7 +11,7 @@ from router.files import Job
 from router.job import FileResult, Manner, do
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
-from rules.smf.rewriting import FileReport, Rewritten
+from rules.smf.report import FileReport, Rewritten
 
 RULE = "louder"
 WRITING = Manner()

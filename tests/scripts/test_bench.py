@@ -19,7 +19,8 @@ from benchmarks.plots import as_svg, draw  # noqa: E402
 from benchmarks.rulefiles import EDIT, compiled  # noqa: E402
 from benchmarks.with_mido import edited  # noqa: E402
 
-from rules.smf.rewriting import Playing, Rewriter  # noqa: E402
+from rules.smf.report import Playing  # noqa: E402
+from rules.smf.rewriting import Rewriter  # noqa: E402
 from tests import corpora, mido_reader  # noqa: E402
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
-from rules.smf.rewriting import Rewritten
+from rules.smf.report import Rewritten
 from tests.router.fakes import report
 from tests.router.recordings import MENDED, TAKE
 

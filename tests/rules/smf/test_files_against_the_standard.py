@@ -9,7 +9,8 @@ import pytest
 
 from rules.compile import compile_rules
 from rules.language.reading import read_rules
-from rules.smf.rewriting import Playing, Rewriter
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
 from tests import mido_reader
 from tests.rules.smf.build import END, FORMAT_0, FORMAT_1, header, one_track, track
 

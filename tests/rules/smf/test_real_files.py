@@ -15,7 +15,8 @@ from rules.compile import compile_rules
 from rules.errors import MidiFileError
 from rules.language.reading import read_rules
 from rules.smf.reading import read
-from rules.smf.rewriting import Playing, Rewriter
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
 from tests import corpora
 from tests.midicsv import Event, events
 
@@ -46,8 +47,8 @@ def rewriter(steps: str, way: str) -> Rewriter:
         f'[ports]\nseq = {{ input = true }}\nrack = {{ output = true }}\n[[rules]]\nfrom = "seq"\nto = "rack"\n{steps}'
     )
     ruleset = read_rules([("edit.toml", rules.encode())])
-    route, by_bytes = WAYS[way]
-    return Rewriter(ruleset, compile_rules(ruleset), Playing("seq"), route=route, by_bytes=by_bytes)
+    route, by_numbers = WAYS[way]
+    return Rewriter(ruleset, compile_rules(ruleset), Playing("seq"), route=route, by_numbers=by_numbers)
 
 
 def rewritten(data: bytes, steps: str, way: str) -> bytes:

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from rules.compile import compile_rules
 from rules.errors import MidiFileError
 from rules.language.reading import read_rules
-from rules.smf.rewriting import FileReport, Playing, Rewriter
+from rules.smf.report import FileReport, Playing
+from rules.smf.rewriting import Rewriter
 from rules.smf.stream import streams
 from tests.rules.smf.build import END, chunk, header, one_track, unhex
 from tests.rules.smf.tracks import Written, body_of, tracks
@@ -79,8 +80,8 @@ def test_all_routes_give_the_same(rules: dict[str, Any], per_port: bool, files: 
     pipeline = compile_rules(ruleset)
     assume(streams(pipeline, per_port))
     ways = [
-        Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route=route, by_bytes=by_bytes)
-        for route, by_bytes in WAYS
+        Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route=route, by_numbers=by_numbers)
+        for route, by_numbers in WAYS
     ]
     for bodies in files:
         data = file_of(bodies)
@@ -126,8 +127,8 @@ def test_what_keeps_its_length_is_patched(
     expected, report = came_of(
         Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route="general"), file_of(bodies)
     )
-    for by_bytes in (False, True):
-        way = Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, by_bytes=by_bytes)
+    for by_numbers in (False, True):
+        way = Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, by_numbers=by_numbers)
         outputs, told = came_of(way, file_of(bodies))
         assert outputs == expected
         assert told is not None
@@ -163,7 +164,7 @@ def routed(
     """What the stream route, or another, makes of a track in hex: its body by output, and the report."""
     ruleset = read_rules([("rules.toml", rules.encode())])
     pipeline = compile_rules(ruleset)
-    ways = [Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, by_bytes=it) for it in (False, True)]
+    ways = [Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, by_numbers=it) for it in (False, True)]
     rewritten, same = (way.rewrite(one_track(body)) for way in ways)
     assert rewritten == same
     assert rewritten.report.route == route
@@ -203,8 +204,8 @@ def route_of(rules: str, data: bytes) -> str:
     """The route that a file takes."""
     ruleset = read_rules([("rules.toml", rules.encode())])
     routes = {
-        Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_bytes=by_bytes).rewrite(data).report.route
-        for by_bytes in (False, True)
+        Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_numbers=by_numbers).rewrite(data).report.route
+        for by_numbers in (False, True)
     }
     (route,) = routes
     return route
@@ -234,8 +235,8 @@ def test_a_dropped_sysex_takes_a_file_out_of_the_patch_route() -> None:
 def test_damage_is_left_to_the_careful_way(body: str) -> None:
     """A damaged track comes out with its damage, and the report says what it is."""
     ruleset = read_rules([("rules.toml", SWAPPED.encode())])
-    for by_bytes in (False, True):
-        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_bytes=by_bytes)
+    for by_numbers in (False, True):
+        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_numbers=by_numbers)
         rewritten = way.rewrite(one_track(body))
         assert rewritten.outputs[""] == one_track(body.replace("90 3C", "94 3C"))
         assert len(rewritten.report.damage) == 1
@@ -245,8 +246,8 @@ def test_damage_is_left_to_the_careful_way(body: str) -> None:
 def test_a_file_after_one_that_was_given_up_is_counted_afresh() -> None:
     """Notes left open in a track that its route gave up don't count in the next file."""
     ruleset = read_rules([("rules.toml", SWAPPED.encode())])
-    for by_bytes in (False, True):
-        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_bytes=by_bytes)
+    for by_numbers in (False, True):
+        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), by_numbers=by_numbers)
         assert way.rewrite(one_track("00 90 3C 40")).report.unended == 1
         report = way.rewrite(one_track(f"00 90 3C 40  00 80 3C 40  00 80 3C 40  {END}")).report
         assert (report.messages, report.unended) == (3, 0)
@@ -258,8 +259,10 @@ def test_all_routes_count_alike_what_another_track_may_end(per_port: bool) -> No
     ruleset = read_rules([("rules.toml", SWAPPED.encode())])
     data = header(2) + chunk(b"MTrk", unhex(f"00 90 3C 40 {END}")) + chunk(b"MTrk", unhex(f"60 B0 7B 00 {END}"))
     ways = [
-        Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), per_port=per_port, route=route, by_bytes=by_bytes)
-        for route, by_bytes in WAYS
+        Rewriter(
+            ruleset, compile_rules(ruleset), Playing("keys"), per_port=per_port, route=route, by_numbers=by_numbers
+        )
+        for route, by_numbers in WAYS
     ]
     assert {way.rewrite(data).report.unended for way in ways} == {0 if per_port else 1}
 
@@ -267,7 +270,7 @@ def test_all_routes_count_alike_what_another_track_may_end(per_port: bool) -> No
 def test_all_notes_off_ends_what_is_open() -> None:
     """A note that all notes off ends isn't one that never ends."""
     ruleset = read_rules([("rules.toml", SWAPPED.encode())])
-    for route, by_bytes in WAYS:
-        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), route=route, by_bytes=by_bytes)
+    for route, by_numbers in WAYS:
+        way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), route=route, by_numbers=by_numbers)
         report = way.rewrite(one_track(f"00 90 3C 40  00 91 3C 40  00 B0 7B 00  {END}")).report
         assert (report.route, report.unended) == (route, 1)
