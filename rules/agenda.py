@@ -11,8 +11,8 @@ from rules.holder import Copy
 
 Entry = TypeVar("Entry")
 
-NEVER: Final = 1 << 62
-"""A time that doesn't come."""
+NEVER: Final = (1 << 62) - 1
+"""A time that doesn't come: the largest number that compiled code handles without making an object of it."""
 
 
 @dataclass(slots=True, eq=False)

@@ -13,7 +13,7 @@ from typing import Any, Final
 from rules.agenda import Sending
 from rules.books import Books, Sent
 from rules.guards import holds
-from rules.holder import in_key_of
+from rules.holder import IN_KEYS, in_key_of
 from rules.ledger import Press
 from rules.merge import Merge
 from rules.messages import (
@@ -37,6 +37,7 @@ from rules.messages import (
     routed_status,
     split_message,
 )
+from rules.native import i64
 from rules.nodes.base import Node
 from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
 from rules.player import Player
@@ -113,25 +114,27 @@ class Engine:
         """
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        status = message[0]
+        status: i64 = message[0]
         player = self._players[number]
         if status >= SYSEX:
             self._system(player, message, now, out)
             return
-        first = message[1]
+        first: i64 = message[1]
         index = (status << 7 | first) & 0x3FFF
+        second: i64
         cell = player.cells[index]
         way = cell.way
         if way == NOTE:
             second = message[2]
             presses = player.presses
+            in_key = IN_KEYS[index | NOTE_ONS]
             if second and index & NOTE_ONS:
-                if index in presses:
+                if in_key in presses:
                     self._take(player, message, now, out)
                     return
-                presses[index] = cell
-            elif presses.get(index | NOTE_ONS) is (cell.ons or cell):
-                del presses[index | NOTE_ONS]
+                presses[in_key] = cell
+            elif presses.get(in_key) is (cell.ons or cell):
+                del presses[in_key]
             else:
                 self._take(player, message, now, out)
                 return
@@ -140,11 +143,12 @@ class Engine:
         elif way == SHARED:
             second = message[2]
             presses, notes = player.presses, self._notes
+            in_key = IN_KEYS[index | NOTE_ONS]
             if second and index & NOTE_ONS:
-                if index in presses:
+                if in_key in presses:
                     self._take(player, message, now, out)
                     return
-                presses[index] = cell
+                presses[in_key] = cell
                 holder = player.first_holder | index
                 for lane in cell.lanes:
                     place = lane.places[first]
@@ -153,8 +157,8 @@ class Engine:
                     else:
                         notes[place] = holder
                     out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-            elif presses.get(index | NOTE_ONS) is (cell.ons or cell):
-                del presses[index | NOTE_ONS]
+            elif presses.get(in_key) is (cell.ons or cell):
+                del presses[in_key]
                 holder = player.first_holder | index | NOTE_ONS
                 for lane in cell.lanes:
                     place = lane.places[first]
@@ -178,6 +182,35 @@ class Engine:
             self._hold(player, cell, index, message, now, out)
         else:
             self._take(player, message, now, out)
+
+    def answer(self, number: int, message: bytes, now: int) -> bytes | None:
+        """The one channel message that `feed` would send at once for this one; None where `feed` has to be asked.
+
+        For who plays thousands in a row: `feed` makes a list, and in it an entry, for each.
+        """
+        player = self._players[number]
+        status: i64 = message[0]
+        first: i64 = message[1]
+        index = (status << 7 | first) & 0x3FFF
+        cell = player.cells[index]
+        if len(cell.lanes) != 1 or now >= self.agenda.next_due:
+            return None
+        second: i64 = message[2] if len(message) > 2 else 0
+        if cell.way == NOTE:
+            presses = player.presses
+            in_key = IN_KEYS[index | NOTE_ONS]
+            if second and index & NOTE_ONS:
+                if in_key in presses:
+                    return None
+                presses[in_key] = cell
+            elif presses.get(in_key) is (cell.ons or cell):
+                del presses[in_key]
+            else:
+                return None
+        elif cell.way != PASS or (player.rests and in_key_of(status, first) in player.rests):
+            return None
+        lane = cell.lanes[0]
+        return lane.heads[first] + lane.tails[second]
 
     def _hold(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
         """The short way for what is held until it comes to rest: its cell says where it went."""

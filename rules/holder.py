@@ -6,7 +6,7 @@ A note's place is port << 11 | channel << 7 | key. Its holder is source << 14 | 
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from rules.messages import NOTE_ON, PROGRAM, SYSEX
 
@@ -18,6 +18,9 @@ Holder = int | tuple[int, int, Copy]
 
 _SYSTEM: Final = (SYSEX & 0x7F) << 7
 """The first in-key of system messages."""
+
+IN_KEYS: Final[tuple[Any, ...]] = tuple(range(0x4000))
+"""Every in-key as an object, for dictionaries that are asked at every message: compiled code need not make one."""
 
 
 def in_key_of(status: int, d1: int) -> int:

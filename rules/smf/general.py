@@ -53,13 +53,13 @@ def are_apart(pipeline: Pipeline, per_port: bool) -> bool:
 
 
 def _later_in(file: MidiFile, track: Track, bpm: float) -> Later:
-    """How delays become ticks in a file, in a format 2 file in one of its tracks."""
-    return _later(tempo_map(file, track, Fraction(str(bpm))))
+    """How delays become ticks in a file, in a format 2 file in one of its tracks. Without a delay nobody asks."""
+    times: list[TempoMap] = []
 
-
-def _later(times: TempoMap) -> Later:
     def later(tick: int, delay: Delay) -> int:
-        return times.ticks_after(tick, delay.ms, delay.beats)
+        if not times:
+            times.append(tempo_map(file, track, Fraction(str(bpm))))
+        return times[0].ticks_after(tick, delay.ms, delay.beats)
 
     return later
 

@@ -12,6 +12,7 @@ from typing import Final
 
 from rules.books import Sent
 from rules.engine import Engine
+from rules.native import i64, vec
 from rules.smf import vlq
 from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
 from rules.smf.writing import TrackWriter
@@ -23,7 +24,7 @@ class Answerer(ABC):
     `hits` are the counters for the rules, `groups` the counter of each cell; 0 where a message is to be judged.
     """
 
-    def __init__(self, number: int, hits: list[int], groups: list[int]) -> None:
+    def __init__(self, number: int, hits: vec[i64], groups: list[int]) -> None:
         self.number: Final = number
         self.hits: Final = hits
         self.groups: Final = groups
@@ -50,18 +51,27 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
     what can't be read.
     """
     number, hits, groups = asked.number, asked.hits, asked.groups
-    body, write = events.body, writer.out.write
-    size = len(body)
-    at = delta_at = tick = status = needed = kept = in_force = meta_end = changed = dropped = lost = 0
+    body, out = events.body, writer.out
+    size: i64 = len(body)
+    at: i64 = 0
+    delta_at: i64 = 0
+    end: i64 = 0
+    kept: i64 = 0
+    gap: i64 = -1
+    meta_end: i64 = 0
+    tick: i64 = 0
+    lost: i64 = 0
+    status: i64 = 0
+    in_force: i64 = 0
+    needed: i64 = 0
+    changed = dropped = 0
     prefix = b""
-    gap = -1
     in_step = True
     sent: list[Sent] = []
-    end = 0
     try:
         while at < size:
             delta_at = at
-            delta = body[at]
+            delta: i64 = body[at]
             at += 1
             if delta > 0x7F:
                 if body[at] < 0x80:  # two bytes, the usual case, without a call
@@ -70,7 +80,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                 else:
                     delta, at = vlq.decode(body, delta_at, events.base)
             tick += delta
-            first = body[at]
+            first: i64 = body[at]
             if first < 0x80:
                 runs = True
                 if not needed:
@@ -95,7 +105,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                     status = 0
                 end = events.end_of_long_event(at)
                 if in_step:
-                    write(body[kept:delta_at])
+                    out.write(body[kept:delta_at])
                     gap = delta_at
                 if gap >= 0:
                     writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
@@ -117,54 +127,56 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                 hits[group] += 1
             else:
                 asked.judge(message)
-            engine.feed(number, message, tick, sent)
-            if len(sent) != 1:
-                if sent:
-                    if in_step:
-                        write(body[kept:delta_at])
-                        gap = delta_at
-                    if gap >= 0:
-                        writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
-                        gap = -1
-                    lost = 0
-                    asked.write_all((tick, delta_at, at, end, message), sent)
-                    sent.clear()
-                    in_step = writer.in_step == end
-                    in_force = writer.status
-                    kept = end
-                else:
-                    dropped += 1
-                    if in_step:
-                        write(body[kept:delta_at])
-                        gap = delta_at
-                        in_step = False
-                    lost += delta
-                at = end
-                continue
-            data = sent[0][1]
-            sent.clear()
-            new_status = data[0]
+            data = engine.answer(number, message, tick)
+            if data is None:
+                engine.feed(number, message, tick, sent)
+                if len(sent) != 1:
+                    if sent:
+                        if in_step:
+                            out.write(body[kept:delta_at])
+                            gap = delta_at
+                        if gap >= 0:
+                            writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
+                            gap = -1
+                        lost = 0
+                        asked.write_all((tick, delta_at, at, end, message), sent)
+                        sent.clear()
+                        in_step = writer.in_step == end
+                        in_force = writer.status
+                        kept = end
+                    else:
+                        dropped += 1
+                        if in_step:
+                            out.write(body[kept:delta_at])
+                            gap = delta_at
+                            in_step = False
+                        lost += delta
+                    at = end
+                    continue
+                data = sent[0][1]
+                sent.clear()
+            new_status: i64 = data[0]
             differs = data != message
             changed += differs
             if in_step:
                 if runs and new_status == in_force:
                     if differs:
-                        write(body[kept:at])
-                        write(data[1:])
+                        out.write(body[kept:at])
+                        out.write(data[1:])
                         kept = end
                 elif differs or runs:
-                    write(body[kept:at])
-                    write(data)
+                    out.write(body[kept:at])
+                    out.write(data)
                     kept = end
             elif gap >= 0 and delta + lost < 0x4000:
                 delta += lost
                 if not lost:
-                    write(body[delta_at:at])
+                    out.write(body[delta_at:at])
                 elif delta < 0x80:
-                    write(ONE_BYTE[delta])
+                    out.write(ONE_BYTE[delta])
                 else:
-                    write(bytes((delta >> 7 | 0x80, delta & 0x7F)))
-                write(data[1:] if runs and new_status == in_force and meta_end != gap else data)
+                    out.write(bytes((delta >> 7 | 0x80, delta & 0x7F)))
+                out.write(data[1:] if runs and new_status == in_force and meta_end != gap else data)
                 kept = end
                 in_step = True
                 gap = -1
@@ -185,5 +197,5 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
         events.stopped_inside(delta_at)
     events.end_missing()
     if in_step:
-        write(body[kept : events.tail])
+        out.write(body[kept : events.tail])
     return changed, dropped

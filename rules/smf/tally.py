@@ -7,6 +7,7 @@ from typing import Final
 
 from rules.guards import ALWAYS, holds
 from rules.lanes import NOWHERE, Lane
+from rules.native import i64, vec
 from rules.pipeline import Cell, Pipeline, Table
 
 CHANNEL_ROWS: Final = 0x70
@@ -57,13 +58,15 @@ class RuleTally:
         self._judged = 0
         self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of the messages that were judged
         self._left: dict[int, int] = {}
-        self._hits: dict[int, list[int]] = {}
+        self._hits: dict[int, vec[i64]] = {}
         self._added: list[tuple[tuple[int, ...], int, int]] = []
 
-    def counters(self, source: int) -> tuple[list[int], list[int]]:
+    def counters(self, source: int) -> tuple[vec[i64], list[int]]:
         """The counters of a source by group, and the group of each of its cells; CAREFUL ones want `judge` instead."""
         groups = self._groups[source]
-        return self._hits.setdefault(source, [0] * len(groups.members)), groups.of
+        if source not in self._hits:
+            self._hits[source] = vec[i64]([0] * len(groups.members))
+        return self._hits[source], groups.of
 
     def add(self, source: int, group: int, count: int) -> None:
         """Counts messages of a group together."""
