@@ -22,7 +22,7 @@ from tests.model.merging import Merge, Out, Output
 from tests.model.reach import Reach
 from tests.model.routing import Emission, Way, branches_of, clock_source, once
 
-NEVER = 1 << 62
+NEVER = (1 << 62) - 1
 NOBODY = -1
 """The player of what nobody played: a switch turned by hand, a panic."""
 
