@@ -53,10 +53,12 @@ class Backend(Protocol):
     """A MIDI system of the computer: what it is called, what it can do, and its ports.
 
     `sysex_limit` is the length of the longest sysex that arrives whole (None: no limit is known); `sysex_sticks` tells
-    that an input hears nothing more after a sysex without an end, until it is opened anew.
+    that an input hears nothing more after a sysex without an end, until it is opened anew. With `keeps_ready`, `tidy`
+    makes spares, so that a port can be opened without a break in the music; without it, spares are given up.
     """
 
     name: str
+    keeps_ready: bool
     has_virtual: bool
     sysex_limit: int | None
     sysex_sticks: bool
@@ -93,7 +95,7 @@ class Backend(Protocol):
         """How many things `tidy` has to do."""
 
     def tidy(self) -> None:
-        """Delete one thing that was closed, or make one spare: up to 25 ms, for when nothing plays."""
+        """Delete one thing that was closed, or make or give up one spare: up to 25 ms, for when nothing plays."""
 
     def lose(self) -> None:
         """The system doesn't answer: touch nothing that is open, not even to close it."""

@@ -140,8 +140,9 @@ class OpenOutput:
 class System:
     """A MIDI system by way of python-rtmidi. Raises MachineError when it isn't there.
 
-    A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. So one of each kind lies
-    ready, and what was closed is deleted when nothing plays. Two more look for ports, for as long as we live.
+    A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. So while `keeps_ready`
+    is set one of each kind lies ready, and what was closed is deleted when nothing plays. A client that does nothing
+    still costs half a percent of a core. Two more look for ports, for as long as we live.
     """
 
     name = ""
@@ -156,13 +157,14 @@ class System:
         self._clients: list[Client] = []
         self._parked: list[Client] = []
         self._labels: set[str] = set()
+        self.keeps_ready = False
         self._begin()
 
     def _begin(self) -> None:
         with asking(f"{self.name} can't be used"):
             self._look_in, self._look_out = self._make_in(self.client), self._make_out(self.client)
-            self._spare_in: MidiIn | None = self._make_in(self.client)
-            self._spare_out: MidiOut | None = self._make_out(self.client)
+            self._spare_in: MidiIn | None = None
+            self._spare_out: MidiOut | None = None
 
     # -- names --------------------------------------------------------------------------------------------------------
 
@@ -257,19 +259,23 @@ class System:
 
     @property
     def untidy(self) -> int:
-        """What was closed, and spares that were used."""
-        return len(self._parked) + (self._spare_in is None) + (self._spare_out is None)
+        """What was closed, spares that are missing, and spares that nobody needs any more."""
+        spares = (self._spare_in, self._spare_out)
+        return len(self._parked) + sum((spare is None) == self.keeps_ready for spare in spares)
 
     def tidy(self) -> None:
         """One thing at a time, so that music that begins just now waits for no more than that."""
         with contextlib.suppress(MachineError), asking("tidying"):
+            if not self.keeps_ready:
+                self._parked += [spare for spare in (self._spare_in, self._spare_out) if spare is not None]
+                self._spare_in = self._spare_out = None
             if self._parked:
                 client = self._parked.pop()
                 self._clients.remove(client)
                 self._delete(client)
-            elif self._spare_in is None:
+            elif self.keeps_ready and self._spare_in is None:
                 self._spare_in = self._make_in(self.client)
-            elif self._spare_out is None:
+            elif self.keeps_ready and self._spare_out is None:
                 self._spare_out = self._make_out(self.client)
 
     def lose(self) -> None:

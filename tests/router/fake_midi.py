@@ -192,6 +192,7 @@ class FakeBackend:
         self.server = server
         self.opened = 0
         self.tidied = 0
+        self.keeps_ready = False
         self.losses = 0
         self.closed = False
 

@@ -362,6 +362,20 @@ def test_tidying_waits_until_nobody_plays() -> None:
     assert rig.backend.tidied == 1
 
 
+def test_spares_are_kept_while_music_is_about() -> None:
+    """From the first message until a minute after the last."""
+    rig = Rig()
+    rig.scan()
+    assert not rig.backend.keeps_ready
+    rig.stage.play(NOTE)
+    rig.scan()
+    assert rig.backend.keeps_ready
+    rig.scan(59)
+    assert rig.backend.keeps_ready
+    rig.scan(1)
+    assert not rig.backend.keeps_ready
+
+
 def test_a_loose_plug_is_tidied_up_after_even_while_music_plays() -> None:
     """A computer has no room for a client more each time."""
     rig = Rig()
