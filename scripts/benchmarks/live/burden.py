@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Sequence
 
@@ -22,7 +24,8 @@ from benchmarks.live.rigs import (
     played,
     sysexes,
 )
-from benchmarks.live.stage import Memory, Process, Stage, play, stage
+from benchmarks.live.stage import TIMER_SLACK, Memory, Process, Stage, play, stage
+from router.live import BUSY_PAUSE, IDLE_PAUSE
 
 UNIT = "% of a core"
 DIN_RATE = 1_041
@@ -54,7 +57,8 @@ def _used(
 ) -> tuple[list[Figure], Memory]:
     """What the processor does for a daemon at rest and playing, and the memory it has at rest.
 
-    Each port is a client of the sound server, whose library wakes a thread for it in every period.
+    Each port is a client of the sound server, whose library wakes a thread for it in every period. What a waking costs
+    is the machine's: beside ours stands what a process takes that does nothing but sleep as long as our loop does.
     """
     with stage() as place:
         place.source(*sources)
@@ -66,12 +70,37 @@ def _used(
         send = place.sources["keyboard"].send_message
         busy, busy_loop = _share_of_core(daemon, lambda: play(played(750 * seconds), send, rate=750))
     figures = [
-        Figure(f"processor, idle, {ports}", [idle], UNIT, at_most=3, ours=f"our loop {idle_loop:.1f}"),
         Figure(
-            f"processor, 750 messages a second, {ports}", [busy], UNIT, at_most=12, ours=f"our loop {busy_loop:.1f}"
+            f"processor, idle, {ports}",
+            [idle],
+            UNIT,
+            at_most=3,
+            baseline=f"sleeping only {_sleeping(IDLE_PAUSE, seconds):.1f}",
+            ours=f"our loop {idle_loop:.1f}",
+        ),
+        Figure(
+            f"processor, 750 messages a second, {ports}",
+            [busy],
+            UNIT,
+            at_most=12,
+            baseline=f"sleeping only {_sleeping(BUSY_PAUSE, seconds):.1f}",
+            ours=f"our loop {busy_loop:.1f}",
         ),
     ]
     return figures, memory
+
+
+def _sleeping(pause: int, seconds: int) -> float:
+    """Percent of a core that a process takes which sleeps for `pause` ns again and again."""
+    code = (
+        "import ctypes, time\n"
+        f"ctypes.CDLL(None).prctl({TIMER_SLACK}, 1, 0, 0, 0)\n"
+        f"begin, end = time.process_time(), time.monotonic() + {seconds}\n"
+        f"while time.monotonic() < end: time.sleep({pause / 1e9})\n"
+        f"print(100 * (time.process_time() - begin) / {seconds})"
+    )
+    done = subprocess.run([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, check=True)
+    return float(done.stdout)
 
 
 def _memory_figure(what: str, memory: Memory, asked: float | None) -> Figure:
