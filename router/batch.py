@@ -1,8 +1,8 @@
 """Many files, on all cores. A worker that the system ends costs one file, never the batch.
 
-A worker gets the text of the rules, not what was made of it, and makes its own. It holds one file at a time; what goes
-back are counts. While it works, the next files wait in its pipe, so that it need not wait for the leader. Which worker
-takes which file changes nothing in the results.
+A worker gets the text of the rules, not what was made of it, and makes its own. What goes back are counts. While it
+works, the next files wait in its pipe, so that it need not wait for the leader; and while the disk writes some results,
+it rewrites the next. Which worker takes which file changes nothing in the results.
 """
 
 from __future__ import annotations
@@ -12,20 +12,22 @@ import sys
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import suppress
-from typing import TYPE_CHECKING, Final, Protocol
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final, Protocol, Self
 
 from router.files import Job
 from router.interruptions import leave_ctrl_c_to_the_leader, undisturbed
-from router.job import FileResult, Outcome
+from router.job import Begun, FileResult, Outcome
 from router.terminal import is_terminal
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future, ThreadPoolExecutor
     from multiprocessing.connection import Connection
     from multiprocessing.context import DefaultContext, Process
 
-Do = Callable[[Job], FileResult]
-Recipe = Callable[[], Do]
-"""Makes what does a job; goes to the workers, so it must be of plain data (pickled)."""
+Begin = Callable[[Job], Begun]
+Recipe = Callable[[], Begin]
+"""Makes what begins a job; goes to the workers, so it must be of plain data (pickled)."""
 
 Numbered = tuple[int, FileResult]
 """A result, and the place of its job in the sequence of jobs."""
@@ -33,6 +35,11 @@ Numbered = tuple[int, FileResult]
 _AHEAD: Final = 8
 _AHEAD_BYTES: Final = 1 << 18
 """A worker has at most so many files in hand, and a second one only as long as they are small."""
+
+_WRITING: Final = 4
+_WRITING_BYTES: Final = 1 << 22
+"""So many results are written at a time, and a second one only as long as they are small: a disk lets each wait until
+it is safe, and several together hardly longer."""
 
 
 class Jobs(Protocol):
@@ -54,14 +61,65 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
-def results(jobs: Jobs, here: Do, recipe: Recipe, workers: int) -> Generator[Numbered, None, None]:
-    """Yield the result of every job as it is done: by `here` in this process, or by workers made from `recipe`.
+class Writers:
+    """Finish files behind the back of whoever begins them. What they have in hand is whole before they leave."""
 
-    Ending the iteration early, by an interruption too, ends the workers; every file is then whole, old or new.
+    def __init__(self) -> None:
+        self._pool: ThreadPoolExecutor | None = None
+        self._in_hand: deque[tuple[int, int, Future[FileResult]]] = deque()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._pool is not None:
+            self._pool.shutdown()
+
+    def __len__(self) -> int:
+        return len(self._in_hand)
+
+    @property
+    def are_full(self) -> bool:
+        """Whether the oldest must be awaited before another file is begun."""
+        return len(self._in_hand) >= _WRITING or sum(size for _, size, _ in self._in_hand) > _WRITING_BYTES
+
+    def put(self, at: int, begun: Begun) -> None:
+        """Hand over the job with number `at`."""
+        if self._pool is None:
+            from concurrent.futures import ThreadPoolExecutor
+
+            self._pool = ThreadPoolExecutor(_WRITING)
+        with undisturbed():  # threads begin as we are now: interruptions are for the one who can stop
+            self._in_hand.append((at, begun.size, self._pool.submit(begun.finish)))
+
+    def oldest(self) -> Numbered:
+        """Await the result of the job that was handed over first."""
+        at, _, result = self._in_hand[0]
+        told = result.result()
+        self._in_hand.popleft()
+        return at, told
+
+    def rest(self) -> Iterator[Numbered]:
+        """Await all results."""
+        while self._in_hand:
+            yield self.oldest()
+
+
+def results(jobs: Jobs, here: Begin, recipe: Recipe, workers: int, writers: Writers) -> Generator[Numbered, None, None]:
+    """Yield the result of every job as it is done: by `here` and `writers` in this process, or by workers of `recipe`.
+
+    Ending the iteration early, by an interruption too, ends the workers; every file is then whole, old or new, and what
+    the `writers` had in hand is left with them to be told.
     """
     workers = min(workers, len(jobs))
-    if workers <= 1:
-        yield from ((at, here(jobs[at])) for at in range(len(jobs)))
+    if len(jobs) == 1:
+        yield 0, here(jobs[0]).finish()
+    elif workers <= 1:
+        for at in range(len(jobs)):
+            while writers.are_full:
+                yield writers.oldest()
+            writers.put(at, here(jobs[at]))
+        yield from writers.rest()
     else:
         yield from _Crew(jobs, recipe).work(workers)
 
@@ -87,7 +145,7 @@ def with_progress(numbered: Iterable[Numbered], jobs: Jobs) -> Iterator[Numbered
 
 
 class _Worker:
-    """A process that does jobs one at a time in the order given, and the pipe to it."""
+    """A process that does jobs in the order given, and the pipe to it."""
 
     def __init__(self, context: DefaultContext, recipe: Recipe) -> None:
         self.pipe, far_end = context.Pipe()
@@ -101,25 +159,24 @@ class _Worker:
         """Whether it should get a further job now, if it may have `most` of them in hand."""
         return not self.in_hand or (len(self.in_hand) < most and self._bytes < _AHEAD_BYTES)
 
-    def give(self, at: int, jobs: Jobs) -> None:
+    def give(self, at: int, job: Job) -> None:
         """Hand over the job with number `at`."""
         self.in_hand.append(at)
-        self._bytes += jobs.size(at)
+        self._bytes += job.size
         with suppress(OSError):  # a worker that has just been ended gives no answer, which tells the same
-            self.pipe.send(jobs[at])
+            self.pipe.send(job)
 
-    def answer(self, jobs: Jobs) -> tuple[int, FileResult | None]:
-        """Return the number of the job that is done, and its result; None if the process is no more."""
-        at = self.in_hand.popleft()
-        self._bytes -= jobs.size(at)
+    def answer(self, jobs: Jobs) -> FileResult | None:
+        """Return the result of the first job in hand, which is in hand no more; None if the process is no more."""
         try:
             result: FileResult = self.pipe.recv()
         except (EOFError, OSError):
-            return at, None
-        return at, result
+            return None
+        self._bytes -= jobs.size(self.in_hand.popleft())
+        return result
 
     def end(self) -> None:
-        """End the process; while it writes a file, it ends after that."""
+        """End the process; what it is writing is whole before that."""
         self.process.terminate()
         self.process.join()
         self.pipe.close()
@@ -128,16 +185,21 @@ class _Worker:
 def serve(pipe: Connection, recipe: Recipe) -> None:
     """What a worker does until the other end of its pipe is closed."""
     leave_ctrl_c_to_the_leader()
-    do = recipe()
-    try:
+    begin = recipe()
+    with suppress(EOFError, OSError), Writers() as writers:
         while True:
-            pipe.send(do(pipe.recv()))
-    except (EOFError, OSError):
-        return
+            if writers.are_full or (len(writers) and not pipe.poll()):
+                pipe.send(writers.oldest()[1])
+            else:
+                writers.put(0, begin(pipe.recv()))
 
 
 class _Crew:
-    """Workers, and the jobs that are left: largest files first, so that nobody is left with a long one at the end."""
+    """Workers, and the jobs that are left: largest files first, so that nobody is left with a long one at the end.
+
+    When a worker is no more, one of the files that it had begun is to blame. If it had begun several, these are done
+    `again`, each by itself.
+    """
 
     def __init__(self, jobs: Jobs, recipe: Recipe) -> None:
         import multiprocessing
@@ -145,6 +207,7 @@ class _Crew:
         self._jobs, self._recipe = jobs, recipe
         self._context = multiprocessing.get_context()
         self._left = deque(sorted(range(len(jobs)), key=lambda at: -jobs.size(at)))
+        self._again: set[int] = set()
         self._busy: dict[object, _Worker] = {}
 
     def work(self, workers: int) -> Iterator[Numbered]:
@@ -156,7 +219,7 @@ class _Crew:
                 self._hire()
             while self._busy:
                 for pipe in wait([worker.pipe for worker in self._busy.values()]):
-                    yield self._taken_from(self._busy[pipe])
+                    yield from self._taken_from(self._busy[pipe])
         finally:
             for worker in self._busy.values():
                 worker.end()
@@ -165,28 +228,40 @@ class _Crew:
         with undisturbed():
             worker = _Worker(self._context, self._recipe)
             self._busy[worker.pipe] = worker
-        worker.give(self._left.popleft(), self._jobs)
+        self._give(worker)
+
+    def _give(self, worker: _Worker) -> None:
+        at = self._left.popleft()
+        worker.give(at, replace(self._jobs[at], again=True) if at in self._again else self._jobs[at])
 
     def _employ(self, worker: _Worker) -> None:
         """Hand over what waits in the pipe: less towards the end, so that all workers end together."""
         while self._left and worker.has_time(min(_AHEAD, 1 + len(self._left) // len(self._busy))):
-            worker.give(self._left.popleft(), self._jobs)
+            if worker.in_hand and self._again.intersection((self._left[0], *worker.in_hand)):
+                return
+            self._give(worker)
 
-    def _taken_from(self, worker: _Worker) -> Numbered:
-        """The next result of a worker, which gets new jobs; one that is no more is replaced, its other jobs go back."""
-        at, result = worker.answer(self._jobs)
-        if result is None:
+    def _taken_from(self, worker: _Worker) -> Iterator[Numbered]:
+        """The next result of a worker, which gets new jobs; one that is no more is replaced."""
+        at = worker.in_hand[0]
+        result = worker.answer(self._jobs)
+        if result is not None:
+            self._employ(worker)
+            yield at, result
+        else:
+            begun = list(worker.in_hand)[: _WRITING + 1]
+            if len(begun) == 1:
+                worker.in_hand.popleft()
+                yield at, _lost(self._jobs[at])
+            else:
+                self._again.update(begun)
             self._left.extendleft(reversed(worker.in_hand))
             worker.in_hand.clear()
-            result = _lost(self._jobs[at])
-        else:
-            self._employ(worker)
         if not worker.in_hand:
             del self._busy[worker.pipe]
             worker.end()
             if self._left:
                 self._hire()
-        return at, result
 
 
 def _lost(job: Job) -> FileResult:

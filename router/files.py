@@ -52,6 +52,8 @@ class Job:
     size: int
     replace: bool = False
     """True where an earlier run of ours wrote what is there."""
+    again: bool = False
+    """True where a worker of ours may have written what is there, and was ended before it could say so."""
 
     @property
     def in_place(self) -> bool:

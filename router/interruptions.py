@@ -27,21 +27,35 @@ def undisturbed() -> Iterator[None]:
 
 @contextmanager
 def ended_like_ctrl_c() -> Iterator[None]:
-    """Let a request to end (SIGTERM) stop us as Ctrl-C does, so that what was done is told."""
+    """Let a request to end (SIGTERM) and a closed terminal stop us as Ctrl-C does, so that what was done is told."""
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGTERM, stop)
+    heard = [number for number in _endings() if signal.getsignal(number) == signal.SIG_DFL]
+    before = {number: signal.signal(number, stop) for number in heard}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def leave_ctrl_c_to_the_leader() -> None:
-    """For a worker, started while undisturbed: Ctrl-C reaches every process of a terminal, and one decides."""
+    """For a worker, started while undisturbed: Ctrl-C reaches every process of a terminal, and one decides.
+
+    When it is told to end, it finishes what it is writing.
+    """
+
+    def end(*_: object) -> None:
+        raise SystemExit
+
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    for number in _endings():
+        signal.signal(number, end)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _INTERRUPTIONS)
+
+
+def _endings() -> list[int]:
+    return [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]

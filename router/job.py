@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from router.files import Job, Unusable
 from router.names import backups, for_port
@@ -17,6 +18,8 @@ from rules.errors import MachineError, MidiFileError
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport, Rewritten
+
+T = TypeVar("T")
 
 
 class Outcome(Enum):
@@ -90,17 +93,61 @@ def unusable(item: Unusable) -> FileResult:
     return FileResult(str(item.path), Outcome.REFUSED if item.refused else Outcome.FAILED, reason=item.reason)
 
 
-def do(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> FileResult:
-    """Rewrite one file. Whatever goes wrong is told in the result, and leaves the disk as it was."""
+@dataclass(frozen=True, slots=True)
+class _Unwritten:
+    """What is to be written where, and what is to be told when it is."""
+
+    job: Job
+    files: Mapping[Path, bytes]
+    like: os.stat_result
+    replace: bool
+    disk: Disk
+    told: FileResult
+
+    def write(self) -> FileResult:
+        """Write it."""
+        if self.job.in_place:
+            (data,) = self.files.values()
+            return replace(self.told, backup=str(write_back(self.job.source, data, disk=self.disk)))
+        write_new(self.files, like=self.like, replace=self.replace, disk=self.disk)
+        return self.told
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A file that was read and rewritten. `size` is how many bytes it holds until `finish`, `seconds` what it took."""
+
+    name: str
+    size: int
+    seconds: float
+    step: _Unwritten | FileResult
+
+    def finish(self) -> FileResult:
+        """Write what is to be written. This may happen in another thread, while the next file is begun."""
+        began = perf_counter()
+        step = self.step
+        result = step if isinstance(step, FileResult) else _guarded(self.name, step.write)
+        return replace(result, seconds=self.seconds + perf_counter() - began)
+
+
+def begin(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> Begun:
+    """Read and rewrite one file. Whatever goes wrong is told in the result, and leaves the disk as it was."""
     began = perf_counter()
-    result = _attempt(job, rewriter, manner, disk)
-    return replace(result, seconds=perf_counter() - began)
-
-
-def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> FileResult:
     name = str(job.source)
+    step = _guarded(name, lambda: _rewritten(job, rewriter, manner, disk))
+    size = 0 if isinstance(step, FileResult) else sum(map(len, step.files.values()))
+    return Begun(name, size, perf_counter() - began, step)
+
+
+def do(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> FileResult:
+    """Rewrite one file from beginning to end."""
+    return begin(job, rewriter, manner, disk).finish()
+
+
+def _guarded(name: str, step: Callable[[], T]) -> T | FileResult:
+    """What a step gives, or what went wrong in it."""
     try:
-        return _rewrite(job, rewriter, manner, disk)
+        return step()
     except MidiFileError as error:
         return FileResult(name, Outcome.FAILED, reason=error.text, offset=error.offset)
     except TargetExistsError as error:
@@ -113,42 +160,40 @@ def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> FileRe
         return FileResult(name, Outcome.FAILED, reason=our_fault(error))
 
 
-def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> FileResult:
+def _rewritten(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> _Unwritten | FileResult:
     try:
         like = job.source.stat()
         data = job.source.read_bytes()
     except OSError as error:
         raise MachineError(f"the file can't be read: {why(error)}") from error
-    if manner.resume and job.in_place and _was_rewritten(job.source, data, rewriter):
-        return FileResult(str(job.source), Outcome.DONE)
+    name, stamp = str(job.source), stamp_of(like)
+    may_be_done = manner.resume or job.again
+    if may_be_done and job.in_place and _was_rewritten(job.source, data, rewriter):
+        return FileResult(name, Outcome.DONE)
     rewritten = rewriter.rewrite(data)
-    name, report = str(job.source), rewritten.report
+    report = rewritten.report
     if job.in_place and rewritten.outputs == {"": data}:
         return FileResult(name, Outcome.UNCHANGED, report=report)
     files = {} if job.target is None else {for_port(job.target, port): out for port, out in rewritten.outputs.items()}
     targets = tuple(map(str, files))
-    stamp = stamp_of(like)
     may_replace = manner.force or job.replace
-    if manner.resume and not job.in_place and _are_there(files):
-        return FileResult(name, Outcome.DONE, stamp=stamp)
+    written = FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=None if job.in_place else stamp)
+    if may_be_done and not job.in_place and _are_there(files):
+        return written if job.again else FileResult(name, Outcome.DONE, stamp=stamp)
     if manner.dry_run:
         if not (may_replace or job.in_place):
             _require_free(files)
         return FileResult(name, Outcome.LOOKED_AT, targets, report=report)
-    if job.in_place:
-        backup = write_back(job.source, rewritten.outputs[""], disk=disk)
-        return FileResult(name, Outcome.WRITTEN, targets, str(backup), report=report)
-    write_new(files, like=like, replace=may_replace, disk=disk)
-    return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
+    return _Unwritten(job, files, like, may_replace, disk, written)
 
 
-def _require_free(files: dict[Path, bytes]) -> None:
+def _require_free(files: Mapping[Path, bytes]) -> None:
     for path in files:
         if os.path.lexists(path):
             raise TargetExistsError(exists_already(path))
 
 
-def _are_there(files: dict[Path, bytes]) -> bool:
+def _are_there(files: Mapping[Path, bytes]) -> bool:
     """Whether all results are there, the same byte for byte."""
     return bool(files) and all(_holds(path, data) for path, data in files.items())
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from array import array
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
@@ -14,7 +14,7 @@ from time import perf_counter
 from router import batch
 from router.files import Destination, Job, Plan, destination, find, plan, real
 from router.interruptions import ended_like_ctrl_c
-from router.job import FileResult, Manner, Outcome, do, unusable
+from router.job import FileResult, Manner, Outcome, begin, unusable
 from router.playing import playing_for
 from router.report import Summary, as_json, in_words, problems
 from router.resume import Record, fingerprint
@@ -40,15 +40,15 @@ class Recipe:
     strict: bool
     manner: Manner
 
-    def doer(self, ruleset: RuleSet) -> batch.Do:
-        """Return what does one job by the rules of `ruleset`."""
+    def beginner(self, ruleset: RuleSet) -> batch.Begin:
+        """Return what begins a job by the rules of `ruleset`."""
         pipeline = compile_rules(ruleset)
         rewriter = Rewriter(ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
-        return partial(do, rewriter=rewriter, manner=self.manner, disk=SETTLED_LATER)
+        return partial(begin, rewriter=rewriter, manner=self.manner, disk=SETTLED_LATER)
 
-    def __call__(self) -> batch.Do:
+    def __call__(self) -> batch.Begin:
         """Make the same from the text alone, in a worker."""
-        return self.doer(read_rules(self.texts))
+        return self.beginner(read_rules(self.texts))
 
 
 def rewrite(settings: RewriteSettings) -> int:
@@ -62,7 +62,7 @@ def rewrite(settings: RewriteSettings) -> int:
     ruleset = read_rules(texts)
     manner = Manner(settings.force, settings.dry_run, settings.resume)
     recipe = Recipe(texts, playing_for(settings.playing, ruleset), settings.per_port, settings.strict, manner)
-    here = recipe.doer(ruleset)
+    here = recipe.beginner(ruleset)
     ports = _ports(ruleset, settings.per_port)
     planned = plan(find(settings.files, _own_folder(to)), to, ports)
     with Spool(len(planned)) as spool, _recorded(recipe, to, ports, settings) as record:
@@ -141,18 +141,27 @@ class _Todo:
         return self.planned.size(self.numbers[number])
 
 
-def _run(todo: _Todo, here: batch.Do, recipe: Recipe, spool: Spool, settings: RewriteSettings) -> bool:
+def _run(todo: _Todo, here: batch.Begin, recipe: Recipe, spool: Spool, settings: RewriteSettings) -> bool:
     """Do what there is to do; whether an interruption cut it short."""
     folders: set[str] = set()
+
+    def note(numbered: Iterable[batch.Numbered]) -> None:
+        for number, result in numbered:
+            spool.put(todo.numbers[number], result)
+            todo.note(number, result)
+            if result.outcome is Outcome.WRITTEN:
+                folders.update(map(os.path.dirname, result.targets))
+
     try:
-        with ended_like_ctrl_c():
-            todo.fill(spool)
-            with closing(batch.results(todo, here, recipe, settings.jobs or batch.cores())) as numbered:
-                for number, result in numbered if settings.quiet else batch.with_progress(numbered, todo):
-                    spool.put(todo.numbers[number], result)
-                    todo.note(number, result)
-                    if result.outcome is Outcome.WRITTEN:
-                        folders.update(map(os.path.dirname, result.targets))
+        with ended_like_ctrl_c(), batch.Writers() as writers:
+            try:
+                todo.fill(spool)
+                going = batch.results(todo, here, recipe, settings.jobs or batch.cores(), writers)
+                with closing(going) as numbered:
+                    note(numbered if settings.quiet else batch.with_progress(numbered, todo))
+            except KeyboardInterrupt:
+                note(writers.rest())
+                raise
     except KeyboardInterrupt:
         return True
     finally:

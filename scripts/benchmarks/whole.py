@@ -11,6 +11,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,14 +21,23 @@ from benchmarks import recordings, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, SHIFT, compiled
 from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
+from router.batch import Writers, results
 from router.files import Job
-from router.job import Manner, do
+from router.job import Manner, begin
 from router.writing import DISK, SETTLED_LATER, Disk, SettledLater
 from rules.compiled import COMPILED
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 
 SEMITONES = 2
+
+
+class Jobs(list[Job]):
+    """Jobs in a list."""
+
+    def size(self, at: int) -> int:
+        """The bytes of the file of one job."""
+        return self[at].size
 
 
 class Hasty(SettledLater):
@@ -103,16 +113,17 @@ def _fresh(folder: Path) -> Path:
 def _with_rules(paths: list[Path], folder: Path, rules: str, disk: Disk, last: Disk) -> Callable[[], Run]:
     ruleset, pipeline = compiled(rules)
     rewriter = Rewriter(ruleset, pipeline, Playing("seq"))
-    manner = Manner()
+    here = partial(begin, rewriter=rewriter, manner=Manner(), disk=disk)
 
     def make() -> Run:
         out = _fresh(folder)
-        jobs = [Job(path, out / path.name, path.stat().st_size) for path in paths]
+        jobs = Jobs(Job(path, out / path.name, path.stat().st_size) for path in paths)
 
         def run() -> None:
-            for job in jobs:
-                if not do(job, rewriter, manner, disk).is_good:
-                    raise SystemExit(f"{job.source} was not rewritten")
+            with Writers() as writers:
+                for _, result in results(jobs, here, lambda: here, 1, writers):
+                    if not result.is_good:
+                        raise SystemExit(f"{result.source} was not rewritten")
             last.settle(out)
 
         return run

@@ -6,9 +6,9 @@ import os
 import signal
 from dataclasses import dataclass
 
-from router.batch import Do
+from router.batch import Begin
 from router.files import Job
-from router.job import FileResult, Manner, do
+from router.job import Begun, Manner, begin
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import FileReport, Rewritten
@@ -73,14 +73,14 @@ class JobList(list[Job]):
 
 @dataclass(frozen=True)
 class FakeRecipe:
-    """Makes what does jobs with a fake rewriter, in a worker."""
+    """Makes what begins jobs with a fake rewriter, in a worker."""
 
     manner: Manner = WRITING
 
-    def __call__(self) -> Do:
-        """Return what does one job."""
-        return self.do_one
+    def __call__(self) -> Begin:
+        """Return what begins a job."""
+        return self.begin
 
-    def do_one(self, job: Job) -> FileResult:
-        """Do one job."""
-        return do(job, FakeRewriter(), self.manner)
+    def begin(self, job: Job) -> Begun:
+        """Begin a job."""
+        return begin(job, FakeRewriter(), self.manner)

@@ -7,14 +7,16 @@ import os
 import signal
 import subprocess
 import sys
-from dataclasses import replace
+from collections.abc import Generator
+from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import Event
 
 import pytest
 
-from router.batch import cores, results, with_progress
+from router.batch import Numbered, Writers, cores, results, with_progress
 from router.files import Job
-from router.job import FileResult, Manner, Outcome
+from router.job import Begun, FileResult, Manner, Outcome
 from tests.router.fakes import WRITING, FakeRecipe, JobList
 from tests.router.test_writing import tree
 
@@ -29,10 +31,16 @@ def jobs(folder: Path, *words: str) -> JobList:
     return made
 
 
+def going(made: JobList, workers: int, manner: Manner = WRITING) -> Generator[Numbered, None, None]:
+    """The results as they come."""
+    recipe = FakeRecipe(manner)
+    with Writers() as writers:
+        yield from results(made, recipe(), recipe, workers, writers)
+
+
 def run(made: JobList, workers: int, manner: Manner = WRITING) -> list[FileResult]:
     """The results in the order of the jobs, without how long each took."""
-    recipe = FakeRecipe(manner)
-    found = dict(results(made, recipe(), recipe, workers))
+    found = dict(going(made, workers, manner))
     assert sorted(found) == list(range(len(made)))
     return [replace(found[at], seconds=0.0, stamp=None) for at in range(len(made))]
 
@@ -61,13 +69,71 @@ def test_a_worker_that_is_killed_costs_one_file(tmp_path: Path) -> None:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Slow(Begun):
+    """A file whose writing takes until `go` is set."""
+
+    go: Event
+
+    def finish(self) -> FileResult:
+        """Write it."""
+        assert self.go.wait(60)
+        return FileResult(self.name, Outcome.WRITTEN)
+
+
+def slow(at: int, go: Event, size: int = 10) -> Slow:
+    """A file that was rewritten in no time."""
+    return Slow(f"{at}.mid", size, 0.0, FileResult(f"{at}.mid", Outcome.WRITTEN), go)
+
+
+def test_files_are_begun_while_others_are_written() -> None:
+    """Four at a time, and told in the order in which they were begun."""
+    going = [Event() for _ in range(4)]
+    with Writers() as writers:
+        for at, go in enumerate(going):
+            assert not writers.are_full
+            writers.put(at, slow(at, go))
+        assert writers.are_full
+        for go in reversed(going):
+            go.set()
+        assert [(at, result.source) for at, result in writers.rest()] == [(at, f"{at}.mid") for at in range(4)]
+        assert not writers.are_full
+
+
+def test_a_large_file_is_written_alone() -> None:
+    """Results wait in memory until they are written."""
+    go = Event()
+    with Writers() as writers:
+        writers.put(0, slow(0, go, size=5_000_000))
+        assert writers.are_full
+        go.set()
+
+
+def test_leaving_waits_for_what_is_being_written(tmp_path: Path) -> None:
+    """Every file is whole, though nobody listens any more."""
+    made = jobs(tmp_path, *(f"tune {at}" for at in range(3)))
+    numbered = going(made, 1)
+    next(numbered)
+    numbered.close()
+    assert set(tree(tmp_path / "out").values()) <= {b"TUNE 0", b"TUNE 1", b"TUNE 2"}
+    assert tree(tmp_path / "out")["0.mid"] == b"TUNE 0"
+
+
+def test_a_worker_that_is_killed_while_it_writes_takes_no_other_file_along(tmp_path: Path) -> None:
+    """What it had begun is done again; files that it had written already are as good as any."""
+    words = [f"tune {at}" for at in range(40)]
+    words[17] = "die"
+    found = run(jobs(tmp_path, *words), 2)
+    assert [at for at, result in enumerate(found) if result.outcome is not Outcome.WRITTEN] == [17]
+    assert len(tree(tmp_path / "out")) == 39
+
+
 def test_stopping_early_ends_the_workers(tmp_path: Path) -> None:
     """Whoever stops listening leaves neither processes nor parts of files behind."""
     made = jobs(tmp_path, *(f"tune {at}" for at in range(50)))
-    recipe = FakeRecipe()
-    going = results(made, recipe(), recipe, 2)
-    next(going)
-    going.close()
+    numbered = going(made, 2)
+    next(numbered)
+    numbered.close()
     assert not multiprocessing.active_children()
     written = tree(tmp_path / "out")
     assert written
@@ -77,13 +143,12 @@ def test_stopping_early_ends_the_workers(tmp_path: Path) -> None:
 def test_workers_leave_ctrl_c_to_their_leader(tmp_path: Path) -> None:
     """An interruption of all processes of a terminal doesn't break the file that a worker has in hand."""
     made = jobs(tmp_path, *(f"tune {at}" for at in range(4)))
-    recipe = FakeRecipe()
-    going = results(made, recipe(), recipe, 2)
-    found = [next(going)]
+    numbered = going(made, 2)
+    found = [next(numbered)]
     for child in multiprocessing.active_children():
         assert child.pid is not None
         os.kill(child.pid, signal.SIGINT)
-    found += going
+    found += numbered
     assert all(result.outcome is Outcome.WRITTEN for _, result in found)
     assert len(found) == 4
 
@@ -91,10 +156,11 @@ def test_workers_leave_ctrl_c_to_their_leader(tmp_path: Path) -> None:
 def test_one_file_starts_no_processes() -> None:
     """A single file is done here, without the time to start anything."""
     program = (
-        "import sys; from pathlib import Path; from router.batch import results; from router.files import Job\n"
-        "from tests.router.fakes import FakeRecipe, JobList\n"
-        "recipe = FakeRecipe(); list(results(JobList([Job(Path('gone'), None, 1)]), recipe(), recipe, 8))\n"
-        "assert 'multiprocessing' not in sys.modules"
+        "import sys; from pathlib import Path; from router.batch import Writers, results\n"
+        "from router.files import Job; from tests.router.fakes import FakeRecipe, JobList\n"
+        "recipe = FakeRecipe(); jobs = JobList([Job(Path('gone'), None, 1)])\n"
+        "list(results(jobs, recipe(), recipe, 8, Writers()))\n"
+        "assert not {'multiprocessing', 'concurrent.futures'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", program], check=True, cwd=Path(__file__).parent.parent.parent)
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import errno
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from router.files import Job, Unusable
-from router.job import FileResult, Manner, Outcome, do, unusable
+from router.job import FileResult, Manner, Outcome, begin, do, unusable
+from rules.smf.report import Rewritten
 from tests.router.fakes import FakeRewriter
 from tests.router.test_writing import FailingDisk, tree
 
@@ -61,6 +63,41 @@ def test_in_place_without_a_change_touches_nothing(tmp_path: Path) -> None:
     result = do(job(tmp_path, "same", in_place=True), FakeRewriter(), Manner())
     assert (result.outcome, result.backup, result.targets) == (Outcome.UNCHANGED, "", ())
     assert tree(tmp_path) == {"take.mid": b"same"}
+
+
+class Louder(FakeRewriter):
+    """Whose result would be rewritten once more, as that of most rules."""
+
+    def rewrite(self, data: bytes) -> Rewritten:
+        """Add one exclamation mark."""
+        return Rewritten({"": data + b"!"}, super().rewrite(data).report)
+
+
+def test_what_a_worker_wrote_before_it_was_ended_is_not_refused(tmp_path: Path) -> None:
+    """Done again, its result is there already, the same byte for byte; anything else there is somebody's."""
+    wanted = job(tmp_path, "tune")
+    assert do(wanted, Louder(), Manner()).outcome is Outcome.WRITTEN
+    again = do(replace(wanted, again=True), Louder(), Manner())
+    assert (again.outcome, again.targets) == (Outcome.WRITTEN, (f"{tmp_path}/out/take.mid",))
+    assert again.report is not None
+    (tmp_path / "out/take.mid").write_text("mine", encoding="ascii")
+    assert do(replace(wanted, again=True), Louder(), Manner()).outcome is Outcome.REFUSED
+
+
+def test_what_a_worker_wrote_in_place_before_it_was_ended_is_not_rewritten_twice(tmp_path: Path) -> None:
+    """Its backup tells."""
+    wanted = job(tmp_path, "tune", in_place=True)
+    assert do(wanted, Louder(), Manner()).outcome is Outcome.WRITTEN
+    assert do(replace(wanted, again=True), Louder(), Manner()).outcome is Outcome.DONE
+    assert tree(tmp_path) == {"take.mid": b"tune!", "take.mid.bak": b"tune"}
+
+
+def test_a_file_that_was_begun_is_not_yet_written(tmp_path: Path) -> None:
+    """Until it is finished the disk is as it was."""
+    begun = begin(job(tmp_path, "tune"), FakeRewriter(), Manner())
+    assert begun.size == 4
+    assert tree(tmp_path) == {"take.mid": b"tune"}
+    assert begun.finish().outcome is Outcome.WRITTEN
 
 
 @pytest.mark.parametrize("in_place", [False, True])

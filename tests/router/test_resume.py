@@ -119,8 +119,11 @@ def test_in_place_nothing_is_done_twice(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])
-def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(desk: Desk, jobs: str) -> None:
-    """A request to end (SIGTERM) in the midst of many files: each result is whole or missing; the rest follows."""
+@pytest.mark.parametrize("ending", [signal.SIGTERM, signal.SIGHUP])
+def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(
+    desk: Desk, jobs: str, ending: signal.Signals
+) -> None:
+    """A request to end, or a closed terminal, amid many files: each result is whole or missing; the rest follows."""
     files = 200
     for number in range(files):
         desk.put(f"takes/{number:03}.mid", TAKE)
@@ -141,7 +144,7 @@ def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(desk: Desk, 
     run = subprocess.Popen(command, cwd=desk.folder, env=environment, stdout=subprocess.PIPE, text=True)
     while not results(desk) and run.poll() is None:
         time.sleep(0.002)
-    run.send_signal(signal.SIGTERM)
+    run.send_signal(ending)
     told, _ = run.communicate()
     there = results(desk)
     assert run.returncode == 130
