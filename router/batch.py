@@ -38,8 +38,9 @@ _AHEAD_BYTES: Final = 1 << 18
 
 _WRITING: Final = 4
 _WRITING_BYTES: Final = 1 << 22
-"""So many results are written at a time, and a second one only as long as they are small: a disk lets each wait until
-it is safe, and several together hardly longer."""
+"""So many files are awaited at a time, and a second one only as long as they are small: a disk lets each wait until it
+is safe, and several together hardly longer. Threads do nothing but wait: all else would have to wait for whoever
+calculates."""
 
 
 class Jobs(Protocol):
@@ -62,16 +63,18 @@ def cores() -> int:
 
 
 class Writers:
-    """Finish files behind the back of whoever begins them. What they have in hand is whole before they leave."""
+    """Wait for the disk behind the back of whoever begins files. What they have in hand is whole before they leave."""
 
     def __init__(self) -> None:
         self._pool: ThreadPoolExecutor | None = None
-        self._in_hand: deque[tuple[int, int, Future[FileResult]]] = deque()
+        self._in_hand: deque[tuple[int, Begun, Future[None]]] = deque()
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
+        for _told in self.rest():
+            pass
         if self._pool is not None:
             self._pool.shutdown()
 
@@ -81,7 +84,7 @@ class Writers:
     @property
     def are_full(self) -> bool:
         """Whether the oldest must be awaited before another file is begun."""
-        return len(self._in_hand) >= _WRITING or sum(size for _, size, _ in self._in_hand) > _WRITING_BYTES
+        return len(self._in_hand) >= _WRITING or sum(begun.size for _, begun, _ in self._in_hand) > _WRITING_BYTES
 
     def put(self, at: int, begun: Begun) -> None:
         """Hand over the job with number `at`."""
@@ -90,17 +93,18 @@ class Writers:
 
             self._pool = ThreadPoolExecutor(_WRITING)
         with undisturbed():  # threads begin as we are now: interruptions are for the one who can stop
-            self._in_hand.append((at, begun.size, self._pool.submit(begun.finish)))
+            self._in_hand.append((at, begun, self._pool.submit(begun.wait)))
 
     def oldest(self) -> Numbered:
-        """Await the result of the job that was handed over first."""
-        at, _, result = self._in_hand[0]
-        told = result.result()
-        self._in_hand.popleft()
-        return at, told
+        """Await the job that was handed over first, and give its results their names."""
+        at, begun, waiting = self._in_hand[0]
+        waiting.result()
+        with undisturbed():
+            self._in_hand.popleft()
+            return at, begun.finish()
 
     def rest(self) -> Iterator[Numbered]:
-        """Await all results."""
+        """Await all of them."""
         while self._in_hand:
             yield self.oldest()
 

@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol
 
 from router.files import Job, Unusable
 from router.names import backups, for_port
 from router.words import why
-from router.writing import DISK, Disk, TargetExistsError, exists_already, write_back, write_new
+from router.writing import (
+    DISK,
+    Disk,
+    Steps,
+    TargetExistsError,
+    Wait,
+    at_once,
+    exists_already,
+    writing_back,
+    writing_new,
+)
 from rules.errors import MachineError, MidiFileError
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport, Rewritten
-
-T = TypeVar("T")
 
 
 class Outcome(Enum):
@@ -93,61 +100,49 @@ def unusable(item: Unusable) -> FileResult:
     return FileResult(str(item.path), Outcome.REFUSED if item.refused else Outcome.FAILED, reason=item.reason)
 
 
-@dataclass(frozen=True, slots=True)
-class _Unwritten:
-    """What is to be written where, and what is to be told when it is."""
-
-    job: Job
-    files: Mapping[Path, bytes]
-    like: os.stat_result
-    replace: bool
-    disk: Disk
-    told: FileResult
-
-    def write(self) -> FileResult:
-        """Write it."""
-        if self.job.in_place:
-            (data,) = self.files.values()
-            return replace(self.told, backup=str(write_back(self.job.source, data, disk=self.disk)))
-        write_new(self.files, like=self.like, replace=self.replace, disk=self.disk)
-        return self.told
-
-
-@dataclass(frozen=True, slots=True)
 class Begun:
-    """A file that was read and rewritten. `size` is how many bytes it holds until `finish`, `seconds` what it took."""
+    """A file that was read, rewritten and handed to the system. `size` is that of the recording, in bytes."""
 
-    name: str
-    size: int
-    seconds: float
-    step: _Unwritten | FileResult
+    def __init__(self, job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> None:
+        began = perf_counter()
+        self.size = job.size
+        self._steps = _attempt(job, rewriter, manner, disk)
+        self._result: FileResult | None = None
+        self._wait: Wait | None = None
+        try:
+            self._wait = next(self._steps)
+        except StopIteration as end:
+            self._result = end.value
+        self._seconds = perf_counter() - began
+
+    def wait(self) -> None:
+        """Wait until the disk has the results. Any thread may do that."""
+        if self._wait is not None:
+            self._wait()
 
     def finish(self) -> FileResult:
-        """Write what is to be written. This may happen in another thread, while the next file is begun."""
+        """Give the results their names; what came of it."""
         began = perf_counter()
-        step = self.step
-        result = step if isinstance(step, FileResult) else _guarded(self.name, step.write)
-        return replace(result, seconds=self.seconds + perf_counter() - began)
+        result = at_once(self._steps) if self._result is None else self._result
+        return replace(result, seconds=self._seconds + perf_counter() - began)
 
 
 def begin(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> Begun:
     """Read and rewrite one file. Whatever goes wrong is told in the result, and leaves the disk as it was."""
-    began = perf_counter()
-    name = str(job.source)
-    step = _guarded(name, lambda: _rewritten(job, rewriter, manner, disk))
-    size = 0 if isinstance(step, FileResult) else sum(map(len, step.files.values()))
-    return Begun(name, size, perf_counter() - began, step)
+    return Begun(job, rewriter, manner, disk)
 
 
 def do(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> FileResult:
     """Rewrite one file from beginning to end."""
-    return begin(job, rewriter, manner, disk).finish()
+    begun = begin(job, rewriter, manner, disk)
+    begun.wait()
+    return begun.finish()
 
 
-def _guarded(name: str, step: Callable[[], T]) -> T | FileResult:
-    """What a step gives, or what went wrong in it."""
+def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[FileResult]:
+    name = str(job.source)
     try:
-        return step()
+        return (yield from _rewrite(job, rewriter, manner, disk))
     except MidiFileError as error:
         return FileResult(name, Outcome.FAILED, reason=error.text, offset=error.offset)
     except TargetExistsError as error:
@@ -160,40 +155,45 @@ def _guarded(name: str, step: Callable[[], T]) -> T | FileResult:
         return FileResult(name, Outcome.FAILED, reason=our_fault(error))
 
 
-def _rewritten(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> _Unwritten | FileResult:
+def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[FileResult]:
     try:
         like = job.source.stat()
         data = job.source.read_bytes()
     except OSError as error:
         raise MachineError(f"the file can't be read: {why(error)}") from error
-    name, stamp = str(job.source), stamp_of(like)
     may_be_done = manner.resume or job.again
     if may_be_done and job.in_place and _was_rewritten(job.source, data, rewriter):
-        return FileResult(name, Outcome.DONE)
+        return FileResult(str(job.source), Outcome.DONE)
     rewritten = rewriter.rewrite(data)
-    report = rewritten.report
+    name, report = str(job.source), rewritten.report
     if job.in_place and rewritten.outputs == {"": data}:
         return FileResult(name, Outcome.UNCHANGED, report=report)
     files = {} if job.target is None else {for_port(job.target, port): out for port, out in rewritten.outputs.items()}
     targets = tuple(map(str, files))
+    stamp = stamp_of(like)
     may_replace = manner.force or job.replace
-    written = FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=None if job.in_place else stamp)
     if may_be_done and not job.in_place and _are_there(files):
-        return written if job.again else FileResult(name, Outcome.DONE, stamp=stamp)
+        if job.again:
+            return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
+        return FileResult(name, Outcome.DONE, stamp=stamp)
     if manner.dry_run:
         if not (may_replace or job.in_place):
             _require_free(files)
         return FileResult(name, Outcome.LOOKED_AT, targets, report=report)
-    return _Unwritten(job, files, like, may_replace, disk, written)
+    if job.in_place:
+        backup = yield from writing_back(job.source, rewritten.outputs[""], disk=disk)
+        return FileResult(name, Outcome.WRITTEN, targets, str(backup), report=report)
+    yield from writing_new(files, like=like, replace=may_replace, disk=disk)
+    return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
 
 
-def _require_free(files: Mapping[Path, bytes]) -> None:
+def _require_free(files: dict[Path, bytes]) -> None:
     for path in files:
         if os.path.lexists(path):
             raise TargetExistsError(exists_already(path))
 
 
-def _are_there(files: Mapping[Path, bytes]) -> bool:
+def _are_there(files: dict[Path, bytes]) -> bool:
     """Whether all results are there, the same byte for byte."""
     return bool(files) and all(_holds(path, data) for path, data in files.items())
 

@@ -14,15 +14,17 @@ from __future__ import annotations
 import errno
 import os
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import Final
+from typing import Final, Self, TypeVar
 
 from router.interruptions import undisturbed
 from router.names import backups
 from router.words import why
 from rules.errors import MachineError
+
+T = TypeVar("T")
 
 _ADVICE: Final = {
     **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "; free some space and run it again"),
@@ -85,19 +87,50 @@ class TargetExistsError(MachineError):
     """A file of that name is there already, and nobody said that it may be replaced."""
 
 
+Wait = Callable[[], None]
+"""Waits until the disk has what was written. Any thread may do that; it raises nothing."""
+
+Steps = Generator[Wait, None, T]
+"""Writing in two steps, for who has other things to do meanwhile: files are written, a wait is given, and once that is
+over they get their names. Whoever doesn't go on leaves nothing behind."""
+
+
+def at_once(steps: Steps[T]) -> T:
+    """Go all steps, and wait where there is to wait."""
+    while True:
+        try:
+            wait = next(steps)
+        except StopIteration as end:
+            result: T = end.value
+            return result
+        wait()
+
+
 def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk = DISK) -> None:
     """Write `files`, all of them or none, with the permissions of `like`; missing folders are made.
 
     A file that is there already is replaced only with `replace`. Raises TargetExistsError, and MachineError if the disk
     refuses; then every path is as it was (with `replace`, files before the failing one may be new).
     """
-    with undisturbed(), ExitStack() as temporaries:
-        ready = {}
-        for path, data in files.items():
-            with _explained(path):
-                disk.make_folder(path.parent)
-                ready[path] = temporaries.enter_context(_finished_copy(path.parent, data, like, disk))
-        _put_in_place(ready, replace, disk)
+    with undisturbed():
+        at_once(writing_new(files, like=like, replace=replace, disk=disk))
+
+
+def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk) -> Steps[None]:
+    """Do the same in steps."""
+    with ExitStack() as drafts:
+        with undisturbed():
+            ready = {}
+            for path, data in files.items():
+                with _explained(path):
+                    disk.make_folder(path.parent)
+                    ready[path] = drafts.enter_context(_Draft(path.parent, data, like, disk))
+        yield _all_flushed(list(ready.values()))
+        with undisturbed(), drafts.pop_all():
+            for path, draft in ready.items():
+                with _explained(path):
+                    draft.close()
+            _put_in_place({path: draft.path for path, draft in ready.items()}, replace, disk)
     for folder in {path.parent for path in files}:
         disk.settle(folder)
 
@@ -107,14 +140,24 @@ def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
 
     A link stays a link: the file that it names is the one rewritten. Raises MachineError; then the file is as it was.
     """
+    with undisturbed():
+        return at_once(writing_back(path, data, disk=disk))
+
+
+def writing_back(path: Path, data: bytes, *, disk: Disk) -> Steps[Path]:
+    """Do the same in steps."""
     path = Path(os.path.realpath(path))
-    with undisturbed(), _explained(path):
-        like = path.stat()
-        with _finished_copy(path.parent, data, like, disk) as temporary:
-            _give_to_owner(temporary, like)
+    with ExitStack() as drafts:
+        with undisturbed(), _explained(path):
+            like = path.stat()
+            draft = drafts.enter_context(_Draft(path.parent, data, like, disk))
+        yield draft.flush
+        with undisturbed(), _explained(path), drafts.pop_all():
+            draft.close()
+            _give_to_owner(draft.path, like)
             backup = _keep(path, like, disk)
             try:
-                disk.replace(temporary, path)
+                disk.replace(draft.path, path)
             except OSError:
                 backup.unlink()
                 raise
@@ -131,22 +174,55 @@ def _explained(path: Path) -> Iterator[None]:
         raise MachineError(f"{path} can't be written: {why(error)}{_ADVICE.get(error.errno or 0, '')}") from error
 
 
-@contextmanager
-def _finished_copy(folder: Path, data: bytes, like: os.stat_result, disk: Disk) -> Iterator[Path]:
-    """A complete file under a passing name in `folder`, flushed; gone afterwards unless it got its real name."""
-    temporary = folder / f".pointsman-{os.urandom(6).hex()}.part"
-    handle = disk.create(temporary)
-    try:
+class _Draft:
+    """A file under a passing name in `folder`; gone in the end unless it got its real name. Raises OSError."""
+
+    def __init__(self, folder: Path, data: bytes, like: os.stat_result, disk: Disk) -> None:
+        self.path = folder / f".pointsman-{os.urandom(6).hex()}.part"
+        self._disk = disk
+        self._error: OSError | None = None
+        self._handle: int | None = disk.create(self.path)
         try:
-            disk.write(handle, data)
+            disk.write(self._handle, data)
             if hasattr(os, "fchmod"):
-                os.fchmod(handle, stat.S_IMODE(like.st_mode) & 0o777)
-            disk.flush(handle)
-        finally:
+                os.fchmod(self._handle, stat.S_IMODE(like.st_mode) & 0o777)
+        except BaseException:
+            self.__exit__()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._close_handle()
+        self.path.unlink(missing_ok=True)
+
+    def flush(self) -> None:
+        """Wait until the disk has it; `close` tells what went wrong."""
+        try:
+            if self._handle is not None:
+                self._disk.flush(self._handle)
+        except OSError as error:
+            self._error = error
+
+    def close(self) -> None:
+        """It is whole, and ready for its name. Raises what went wrong before."""
+        self._close_handle()
+        if self._error is not None:
+            raise self._error
+
+    def _close_handle(self) -> None:
+        if self._handle is not None:
+            handle, self._handle = self._handle, None
             os.close(handle)
-        yield temporary
-    finally:
-        temporary.unlink(missing_ok=True)
+
+
+def _all_flushed(drafts: Sequence[_Draft]) -> Wait:
+    def flush() -> None:
+        for draft in drafts:
+            draft.flush()
+
+    return flush
 
 
 def _put_in_place(ready: Mapping[Path, Path], replace: bool, disk: Disk) -> None:
@@ -202,7 +278,9 @@ def _keep(path: Path, like: os.stat_result, disk: Disk) -> Path:
         except OSError:
             if os.path.lexists(backup):
                 continue
-            with _finished_copy(path.parent, path.read_bytes(), like, disk) as temporary:
-                disk.replace(temporary, backup)
+            with _Draft(path.parent, path.read_bytes(), like, disk) as draft:
+                draft.flush()
+                draft.close()
+                disk.replace(draft.path, backup)
         return backup
     raise MachineError(f"{path} has too many backups beside it: move some away")

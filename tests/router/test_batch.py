@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Generator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from threading import Event
 
@@ -17,7 +17,8 @@ import pytest
 from router.batch import Numbered, Writers, cores, results, with_progress
 from router.files import Job
 from router.job import Begun, FileResult, Manner, Outcome
-from tests.router.fakes import WRITING, FakeRecipe, JobList
+from router.writing import DISK
+from tests.router.fakes import WRITING, FakeRecipe, FakeRewriter, JobList
 from tests.router.test_writing import tree
 
 
@@ -69,44 +70,55 @@ def test_a_worker_that_is_killed_costs_one_file(tmp_path: Path) -> None:
     )
 
 
-@dataclass(frozen=True, slots=True)
 class Slow(Begun):
-    """A file whose writing takes until `go` is set."""
+    """A file that the disk has when `go` is set."""
 
-    go: Event
+    def __init__(self, job: Job, go: Event) -> None:
+        super().__init__(job, FakeRewriter(), WRITING, DISK)
+        self.go = go
 
-    def finish(self) -> FileResult:
-        """Write it."""
+    def wait(self) -> None:
+        """Wait for it."""
         assert self.go.wait(60)
-        return FileResult(self.name, Outcome.WRITTEN)
+        super().wait()
 
 
-def slow(at: int, go: Event, size: int = 10) -> Slow:
-    """A file that was rewritten in no time."""
-    return Slow(f"{at}.mid", size, 0.0, FileResult(f"{at}.mid", Outcome.WRITTEN), go)
-
-
-def test_files_are_begun_while_others_are_written() -> None:
-    """Four at a time, and told in the order in which they were begun."""
-    going = [Event() for _ in range(4)]
+def test_files_are_begun_while_the_disk_writes_others(tmp_path: Path) -> None:
+    """Four at a time, told in the order in which they were begun; they have no names until then."""
+    made = jobs(tmp_path, "one", "two", "three", "four")
+    going = [Event() for _ in made]
     with Writers() as writers:
         for at, go in enumerate(going):
             assert not writers.are_full
-            writers.put(at, slow(at, go))
+            writers.put(at, Slow(made[at], go))
         assert writers.are_full
+        assert all(name.startswith(".pointsman") for name in tree(tmp_path / "out"))
         for go in reversed(going):
             go.set()
-        assert [(at, result.source) for at, result in writers.rest()] == [(at, f"{at}.mid") for at in range(4)]
-        assert not writers.are_full
+        told = list(writers.rest())
+    assert [(at, result.outcome) for at, result in told] == [(at, Outcome.WRITTEN) for at in range(4)]
+    assert tree(tmp_path / "out") == {"0.mid": b"ONE", "1.mid": b"TWO", "2.mid": b"THREE", "3.mid": b"FOUR"}
 
 
-def test_a_large_file_is_written_alone() -> None:
-    """Results wait in memory until they are written."""
+def test_a_large_file_is_awaited_alone(tmp_path: Path) -> None:
+    """Results are in memory until then."""
+    (made,) = jobs(tmp_path, "long")
     go = Event()
     with Writers() as writers:
-        writers.put(0, slow(0, go, size=5_000_000))
+        writers.put(0, Slow(replace(made, size=5_000_000), go))
         assert writers.are_full
         go.set()
+
+
+def test_whoever_leaves_in_between_leaves_whole_files(tmp_path: Path) -> None:
+    """What was begun gets its name."""
+    made = jobs(tmp_path, "one", "two")
+    go = Event()
+    go.set()
+    with Writers() as writers:
+        for at in range(2):
+            writers.put(at, Slow(made[at], go))
+    assert tree(tmp_path / "out") == {"0.mid": b"ONE", "1.mid": b"TWO"}
 
 
 def test_leaving_waits_for_what_is_being_written(tmp_path: Path) -> None:

@@ -199,7 +199,7 @@ def test_ctrl_c_ends_the_real_command_quietly(tmp_path: Path) -> None:
         text=True,
         start_new_session=True,
     )
-    while not (tmp_path / "out").exists() and process.poll() is None:
+    while not list(tmp_path.glob("out/*.mid")) and process.poll() is None:
         pass
     os.killpg(process.pid, signal.SIGINT)
     out, err = process.communicate()

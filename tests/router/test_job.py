@@ -92,12 +92,20 @@ def test_what_a_worker_wrote_in_place_before_it_was_ended_is_not_rewritten_twice
     assert tree(tmp_path) == {"take.mid": b"tune!", "take.mid.bak": b"tune"}
 
 
-def test_a_file_that_was_begun_is_not_yet_written(tmp_path: Path) -> None:
-    """Until it is finished the disk is as it was."""
-    begun = begin(job(tmp_path, "tune"), FakeRewriter(), Manner())
-    assert begun.size == 4
-    assert tree(tmp_path) == {"take.mid": b"tune"}
+@pytest.mark.parametrize("in_place", [False, True])
+def test_a_file_that_was_begun_has_no_name_until_it_is_finished(tmp_path: Path, in_place: bool) -> None:
+    """Whoever gives it up leaves the disk as it was."""
+    wanted = job(tmp_path, "tune", in_place=in_place)
+    before = tree(tmp_path)
+    begun = begin(wanted, FakeRewriter(), Manner())
+    assert [name for name in tree(tmp_path) if not Path(name).name.startswith(".pointsman")] == list(before)
+    begun.wait()
+    del begun
+    assert tree(tmp_path) == before
+    begun = begin(wanted, FakeRewriter(), Manner())
+    begun.wait()
     assert begun.finish().outcome is Outcome.WRITTEN
+    assert tree(tmp_path)["take.mid" if in_place else "out/take.mid"] == b"TUNE"
 
 
 @pytest.mark.parametrize("in_place", [False, True])
