@@ -54,7 +54,7 @@ class Backend(Protocol):
 
     `sysex_limit` is the length of the longest sysex that arrives whole (None: no limit is known); `sysex_sticks` tells
     that an input hears nothing more after a sysex without an end, until it is opened anew. With `keeps_ready`, `tidy`
-    makes spares, so that a port can be opened without a break in the music; without it, spares are given up.
+    makes spares, so that the next port is opened without a break in the music; without it, spares are given up.
     """
 
     name: str

@@ -76,8 +76,7 @@ class Jack(System):
         """Never touch any client again, not even to delete it."""
         for client in self._clients:
             _never_free(client)
-        self._clients.clear()
-        self._parked.clear()
+        self._forget()
 
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
         """On the two clients that look for ports, so that it costs none of its own."""
@@ -129,8 +128,7 @@ class Jack(System):
                 client.delete()
             else:
                 _never_free(client)
-        self._clients.clear()
-        self._parked.clear()
+        self._forget()
 
     def _stop_asking(self) -> None:
         if self._child is not None:

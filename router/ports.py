@@ -24,8 +24,8 @@ from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes
 _QUIET: Final = 2_000_000_000
 """How long (ns) nothing must have been played before clients are deleted and made."""
 
-_READY_FOR: Final = 60_000_000_000
-"""How long (ns) after the last message spares are kept for ports that may come in the midst of the music."""
+_READY_FOR: Final = 30_000_000_000
+"""How long (ns) after the start or the last message spares are kept, for ports that come in the midst of the music."""
 
 _MOST_UNTIDY: Final = 8
 """How many clients may wait for a silence: a system has room for some dozens, and a loose plug takes one each time."""
@@ -322,7 +322,7 @@ class Ports:
             if inlet.messages != inlet.heard:
                 inlet.heard, inlet.heard_at = inlet.messages, now
         quiet = now - self._quiet_since
-        self._backend.keeps_ready = self._counted > 0 and quiet < _READY_FOR
+        self._backend.keeps_ready = quiet < _READY_FOR
         if quiet > _REOPEN_AFTER and self._reopened_at < self._quiet_since:
             self._reopen_later(inlet for inlet in self.inlets if inlet.heard_at > self._reopened_at)
             self._reopened_at = now

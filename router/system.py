@@ -140,9 +140,10 @@ class OpenOutput:
 class System:
     """A MIDI system by way of python-rtmidi. Raises MachineError when it isn't there.
 
-    A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. So while `keeps_ready`
-    is set one of each kind lies ready, and what was closed is deleted when nothing plays. A client that does nothing
-    still costs half a percent of a core. Two more look for ports, for as long as we live.
+    A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. So one of each kind is
+    made ready at the start, and anew by `tidy` when nothing plays; what was closed is deleted then. As a client that
+    does nothing still costs half a percent of a core, those are given up again where `keeps_ready` is not set. Two more
+    look for ports, for as long as we live.
     """
 
     name = ""
@@ -157,14 +158,14 @@ class System:
         self._clients: list[Client] = []
         self._parked: list[Client] = []
         self._labels: set[str] = set()
-        self.keeps_ready = False
+        self.keeps_ready = True
         self._begin()
 
     def _begin(self) -> None:
         with asking(f"{self.name} can't be used"):
             self._look_in, self._look_out = self._make_in(self.client), self._make_out(self.client)
-            self._spare_in: MidiIn | None = None
-            self._spare_out: MidiOut | None = None
+            self._spare_in: MidiIn | None = self._make_in(self.client) if self.keeps_ready else None
+            self._spare_out: MidiOut | None = self._make_out(self.client) if self.keeps_ready else None
 
     # -- names --------------------------------------------------------------------------------------------------------
 
@@ -289,8 +290,13 @@ class System:
         """Delete all clients."""
         for client in self._clients:
             self._delete(client)
+        self._forget()
+
+    def _forget(self) -> None:
+        """There are no clients any more that may be touched."""
         self._clients.clear()
         self._parked.clear()
+        self._spare_in = self._spare_out = None
 
     def _delete(self, client: Client) -> None:
         client.delete()

@@ -148,7 +148,7 @@ def find_tracks(data: bytes, begin: int, finish: int, log: DamageLog) -> tuple[T
 def _undamaged(data: bytes, begin: i64, finish: i64) -> tuple[Track, ...]:
     """The tracks of a file that is one track behind the other up to its end, as nearly all are; none for any other.
 
-    There are as many as the header claims, so no length can have swallowed one.
+    Where one track seems to end and the next to begin, one does: no length has swallowed a track.
     """
     found: list[Track] = []
     at: i64 = begin + 8 + i64(read_i32_be(data, begin + 4))
@@ -159,8 +159,7 @@ def _undamaged(data: bytes, begin: i64, finish: i64) -> tuple[Track, ...]:
             return ()
         found.append(Track(at, body, end, False))
         at = end
-    claimed: i64 = data[begin + 10] << 8 | data[begin + 11]
-    return tuple(found) if at == finish and len(found) == claimed else ()
+    return tuple(found) if at == finish and data.count(END + TRACK, begin + 14, finish) == len(found) - 1 else ()
 
 
 def _first_from(places: list[int], at: int) -> int | None:

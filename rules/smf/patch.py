@@ -14,13 +14,13 @@ from rules.messages import SYSEX
 from rules.native import BytesWriter, i64, u8
 from rules.smf.straight import (
     COUNTER,
+    COUNTERS,
     END_OF_TRACK,
     ENDS,
+    HAS_SECOND,
+    IS_NOTE,
     KEPT,
-    LONG,
     META,
-    MOST,
-    NOTE,
     ON,
     PERHAPS,
     SECONDS,
@@ -123,10 +123,10 @@ def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight:
         if row < 0 or first > 0x7F:
             return False
         answer = answers[index]
-        hits[answer >> COUNTER & MOST] += 1
+        hits[answer >> COUNTER & COUNTERS] += 1
         out[at] = u8(answer & 0xFF)
         at += 1
-        if answer & LONG << WAY:
+        if answer & HAS_SECOND << WAY:
             second: i64 = data[at]
             if second > 0x7F:
                 return False
@@ -134,7 +134,7 @@ def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight:
             out[at] = u8(new_second)
             at += 1
             changed += answer >> WAY & PERHAPS & differs(new_second, second)
-            if answer & NOTE << WAY:
+            if answer & IS_NOTE << WAY:
                 place = (index & (ON - 1)) + 1
                 step = note_step(index, second, notes[place])
                 notes[place] += step

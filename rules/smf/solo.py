@@ -156,15 +156,15 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                 data = sent[0][1]
                 sent.clear()
             new_status: i64 = data[0]
-            differs = data != message
-            changed += differs
+            is_other = data != message
+            changed += is_other
             if in_step:
                 if runs and new_status == in_force:
-                    if differs:
+                    if is_other:
                         out.write(body[kept:at])
                         out.write(data[1:])
                         kept = end
-                elif differs or runs:
+                elif is_other or runs:
                     out.write(body[kept:at])
                     out.write(data)
                     kept = end

@@ -28,8 +28,8 @@ or is for others to answer. ENDS comes on top: a mode message that ends all note
 OUTCOMES: Final = 31
 """The bits of all these."""
 
-LONG: Final = 32
-NOTE: Final = 64
+HAS_SECOND: Final = 32
+IS_NOTE: Final = 64
 """For compiled code these come on top as well: the message has a second data byte; it begins or ends a note."""
 
 STATUS: Final = 8
@@ -38,8 +38,8 @@ COUNTER: Final = 24
 SECONDS: Final = 40
 """Where in the number of an answer its parts begin: from bit 0 the first data byte, from these the status, the way, the
 counter, and the place in `Straight.seconds` where the 128 second data bytes begin."""
-MOST: Final = 0xFFFF
-"""The largest counter, and the largest number of a row of second data bytes, that such a number can hold."""
+COUNTERS: Final = 0xFFFF
+"""The bits of a counter: there are at most two for each of the 14,336 answers."""
 
 NOTES: Final = 0x1000
 """The cells of note-offs and note-ons come before this one."""
@@ -240,11 +240,9 @@ def long_event_status(data: bytes, at: i64, end: i64) -> int:
 
 
 def _packed(answer: Answer, start: int) -> int:
-    """An answer as one number; one that doesn't fit is left to others."""
+    """An answer as one number of 63 bits at most."""
     way, counter, status, first, seconds, place = answer
-    if counter > MOST or start > MOST:
-        way, counter, start = ASK, 0, 0
-    way |= (LONG if seconds else 0) | (NOTE if place else 0)
+    way |= (HAS_SECOND if seconds else 0) | (IS_NOTE if place else 0)
     return first | status << STATUS | way << WAY | counter << COUNTER | start << SECONDS + 7
 
 

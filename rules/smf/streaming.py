@@ -18,13 +18,13 @@ from rules.smf.straight import (
     ASK,
     CHANGED,
     COUNTER,
+    COUNTERS,
     END_OF_TRACK,
     GONE,
+    HAS_SECOND,
+    IS_NOTE,
     KEPT,
-    LONG,
     META,
-    MOST,
-    NOTE,
     ON,
     OUTCOMES,
     PERHAPS,
@@ -207,16 +207,16 @@ def stream_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight
             return False
         answer = answers[index]
         way = answer >> WAY & OUTCOMES
-        hits[answer >> COUNTER & MOST] += 1
+        hits[answer >> COUNTER & COUNTERS] += 1
         at += 1
         new_second: i64 = 0
-        if answer & LONG << WAY:
+        if answer & HAS_SECOND << WAY:
             second: i64 = data[at]
             if second > 0x7F:
                 return False
             new_second = seconds[(answer >> SECONDS) + second]
             at += 1
-            if answer & NOTE << WAY:
+            if answer & IS_NOTE << WAY:
                 place = (index & (ON - 1)) + 1
                 step = note_step(index, second, notes[place])
                 notes[place] += step
@@ -250,7 +250,7 @@ def stream_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight
         else:
             out.write(data[kept : here - 1])
             kept = here - 1
-        if kept < here and answer & LONG << WAY and data[here] > 0x7F:
+        if kept < here and answer & HAS_SECOND << WAY and data[here] > 0x7F:
             # the usual case in one step: the last byte of the delta time, status and data bytes
             last: i64 = data[kept]
             write_i32_le(out, i32(last | i64(new_status) << 8 | (answer & 0xFF) << 16 | new_second << 24))
@@ -263,7 +263,7 @@ def stream_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight
             out.append(new_status)
             in_force = new_status
         out.append(u8(answer & 0xFF))
-        if answer & LONG << WAY:
+        if answer & HAS_SECOND << WAY:
             out.append(u8(new_second))
         kept = at
     return False

@@ -26,7 +26,7 @@ def measure(quick: bool) -> list[Figure]:
     # odd channels come from one source, even ones from the other
     both = [[(message[0] & 1, message, tick) for tick, message in song] for song in songs]
     return [
-        _compare("an edit", EDIT, ["seq"], alone, with_mido.edit_each, (8, 22)[COMPILED], rounds),
+        _compare("an edit", EDIT, ["seq"], alone, with_mido.edit_each, 22 if COMPILED else 8, rounds),
         _compare("the same past mido's checks", EDIT, ["seq"], alone, with_mido.edit_each_unchecked, None, rounds),
         _compare(
             "the edit, two sources merged",

@@ -23,8 +23,8 @@ from benchmarks.rulefiles import EDIT, SHIFT, compiled
 from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
 from router.batch import Writers, results
 from router.files import Job
-from router.job import Manner, begin
-from router.writing import DISK, SETTLED_LATER, Disk, SettledLater
+from router.job import FileResult, Manner, begin, do
+from router.writing import DISK, SETTLED_LATER, SettledLater
 from rules.compiled import COMPILED
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
@@ -53,8 +53,7 @@ def measure(quick: bool) -> list[Figure]:
     with _copies(quick) as paths:
         count = recordings.events(paths)
         folder = paths[0].parent.parent
-        edit = _with_rules(paths, folder, EDIT, SETTLED_LATER, DISK)
-        shift = _with_rules(paths, folder, SHIFT, Hasty(), Hasty())
+        edit, shift = _with_rules(paths, folder), _hastily(paths, folder)
         by_attributes, past_checks, ours = by_turns(
             3 if quick else 7,
             _with_mido(paths, folder, with_mido.edited_by_attributes),
@@ -75,7 +74,7 @@ def measure(quick: bool) -> list[Figure]:
                 ours=f"{per_item(ours, count)} an event",
             )
             for base, words, asked in (
-                (by_attributes, "", (12, 55)[COMPILED]),
+                (by_attributes, "", 55 if COMPILED else 12),
                 (past_checks, ", against a script past mido's checks", None),
             )
         ),
@@ -110,10 +109,9 @@ def _fresh(folder: Path) -> Path:
     return out
 
 
-def _with_rules(paths: list[Path], folder: Path, rules: str, disk: Disk, last: Disk) -> Callable[[], Run]:
-    ruleset, pipeline = compiled(rules)
-    rewriter = Rewriter(ruleset, pipeline, Playing("seq"))
-    here = partial(begin, rewriter=rewriter, manner=Manner(), disk=disk)
+def _with_rules(paths: list[Path], folder: Path) -> Callable[[], Run]:
+    """All of it as the command does it: the next files are rewritten while the disk writes."""
+    here = partial(begin, rewriter=_rewriter(EDIT), manner=Manner(), disk=SETTLED_LATER)
 
     def make() -> Run:
         out = _fresh(folder)
@@ -122,13 +120,39 @@ def _with_rules(paths: list[Path], folder: Path, rules: str, disk: Disk, last: D
         def run() -> None:
             with Writers() as writers:
                 for _, result in results(jobs, here, lambda: here, 1, writers):
-                    if not result.is_good:
-                        raise SystemExit(f"{result.source} was not rewritten")
-            last.settle(out)
+                    _require_good(result)
+            DISK.settle(out)
 
         return run
 
     return make
+
+
+def _hastily(paths: list[Path], folder: Path) -> Callable[[], Run]:
+    """One file after the other, as there is nothing to wait for."""
+    rewriter, disk = _rewriter(SHIFT), Hasty()
+
+    def make() -> Run:
+        out = _fresh(folder)
+        jobs = [Job(path, out / path.name, path.stat().st_size) for path in paths]
+
+        def run() -> None:
+            for job in jobs:
+                _require_good(do(job, rewriter, Manner(), disk))
+
+        return run
+
+    return make
+
+
+def _rewriter(rules: str) -> Rewriter:
+    ruleset, pipeline = compiled(rules)
+    return Rewriter(ruleset, pipeline, Playing("seq"))
+
+
+def _require_good(result: FileResult) -> None:
+    if not result.is_good:
+        raise SystemExit(f"{result.source} was not rewritten")
 
 
 def _with_mido(paths: list[Path], folder: Path, edited: Callable[[bytes], bytes]) -> Callable[[], Run]:

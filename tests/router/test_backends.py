@@ -131,12 +131,12 @@ class Child:
         return 0
 
 
-def test_two_clients_look_for_ports_before_anything_is_opened(library: Library) -> None:
-    """With long queues and nothing filtered; there are no spares until somebody plays."""
+def test_four_clients_are_ready_before_anything_is_opened(library: Library) -> None:
+    """Two that look for ports, and a spare one of each kind, with long queues and nothing filtered."""
     system = choose_backend("coremidi", "pit")
-    assert [client.name for client in library.clients] == ["pit"] * 2
-    assert library.queues == [16_384]
-    assert [client.deeds for client in library.clients] == [["all types"], []]
+    assert [client.name for client in library.clients] == ["pit"] * 4
+    assert library.queues == [16_384, 16_384]
+    assert [client.deeds for client in library.clients] == [["all types"], [], ["all types"], []]
     assert (system.untidy, system.loopback()) == (0, None)
 
 
@@ -152,8 +152,6 @@ def tidied(system: Backend, library: Library) -> list[int]:
 def test_opening_takes_the_spare_client_and_tidying_makes_another(library: Library) -> None:
     """What is closed is deleted then, too, one thing at a time; nothing is made or freed before."""
     system = choose_backend("coremidi", "pit")
-    system.keeps_ready = True
-    assert tidied(system, library) == [3, 4]
     keys, rack = system.open_input("Stage 88:MIDI 1", "keys"), system.open_output("Rack:MIDI 1", "rack")
     assert len(library.clients) == 4
     assert library.clients[2].deeds == ["all types", "open 0 keys"]
@@ -171,12 +169,12 @@ def test_opening_takes_the_spare_client_and_tidying_makes_another(library: Libra
 
 
 def test_spares_are_given_up_when_nobody_needs_them(library: Library) -> None:
-    """Each costs the processor something, though it does nothing."""
+    """Each costs the processor something, though it does nothing; later they are made again."""
     system = choose_backend("coremidi", "pit")
-    system.keeps_ready = True
-    tidied(system, library)
     system.keeps_ready = False
     assert tidied(system, library) == [3, 2]
+    system.keeps_ready = True
+    assert tidied(system, library) == [3, 4]
     system.close()
     assert library.alive == []
 
@@ -184,8 +182,6 @@ def test_spares_are_given_up_when_nobody_needs_them(library: Library) -> None:
 def test_more_ports_than_spares(library: Library) -> None:
     """Each gets a client of its own."""
     system = choose_backend("coremidi", "pit")
-    system.keeps_ready = True
-    tidied(system, library)
     for _ in range(3):
         system.open_input("Stage 88:MIDI 1", "keys")
     assert len(library.clients) == 6
@@ -199,7 +195,7 @@ def test_the_index_is_looked_up_when_a_port_is_opened(library: Library) -> None:
     assert library.clients[2].deeds[-1] == "open 1 keys"
     with pytest.raises(MachineError, match='"Organ" can\'t be opened: it has gone'):
         system.open_output("Organ", "organ")
-    assert system.untidy == 1  # the client that found nothing
+    assert system.untidy == 3  # the two spares, and the client that found nothing
 
 
 def test_names_that_are_no_text_are_listed_all_the_same(library: Library) -> None:
@@ -213,7 +209,7 @@ def test_virtual_ports_have_a_name_that_stays(library: Library) -> None:
     system = choose_backend("jack", "pit")
     system.virtual_output("take")
     system.virtual_input("from daw")
-    assert [(client.name, client.deeds[-1]) for client in library.clients[2:]] == [
+    assert [(client.name, client.deeds[-1]) for client in library.clients[4:]] == [
         ("pit take", "virtual take"),
         ("pit from daw", "virtual from daw"),
     ]
@@ -232,8 +228,8 @@ def test_windows_has_no_virtual_ports(library: Library) -> None:
 def test_what_the_library_raises_becomes_words(library: Library) -> None:
     """With what we were about to do."""
     system = choose_backend("coremidi", "pit")
-    system.open_input("Stage 88:MIDI 1", "keys")
     library.is_dead = True
+    system.open_input("Stage 88:MIDI 1", "keys")
     with pytest.raises(MachineError, match='"Rack:MIDI 1" can\'t be opened: the MIDI system says: server not running'):
         system.open_input("Rack:MIDI 1", "rack")
 
@@ -311,7 +307,7 @@ def test_the_loopback_costs_no_client(library: Library, monkeypatch: pytest.Monk
 
     monkeypatch.setattr(Client, "open_virtual_port", made)
     assert system.loopback() is not None
-    assert len(library.clients) == 2
+    assert len(library.clients) == 4
     assert library.clients[0].deeds == ["all types", "open 2 heartbeat"]
 
 
@@ -328,7 +324,7 @@ def test_after_a_death_inputs_are_deleted_and_outputs_left_alone(library: Librar
     assert not loop.system.revive()
     loop.children[1].code = 0
     assert loop.system.revive()
-    assert len(library.alive) == len(outputs) + 2
+    assert len(library.alive) == len(outputs) + 4
     assert loop.system.input_names() == ["Stage 88:MIDI 1", "Rack:MIDI 1"]
 
 
@@ -341,7 +337,7 @@ def test_a_server_that_hangs_is_not_touched_until_it_answers(library: Library, l
     assert len(library.alive) == 4
     library.waiting.append(([0xB0, 0, 1], 0.0))
     assert loop.system.revive()
-    assert (len(library.alive), loop.kept) == (2, [])
+    assert (len(library.alive), loop.kept) == (4, [])
 
 
 def test_leaving_a_lost_server_deletes_nothing(library: Library, loop: Loop) -> None:
@@ -351,10 +347,24 @@ def test_leaving_a_lost_server_deletes_nothing(library: Library, loop: Loop) -> 
     assert len(loop.kept) == len(library.alive) == 4
 
 
+def test_a_spare_that_died_with_the_server_is_not_touched(library: Library, loop: Loop) -> None:
+    """Neither to open a port, nor to tidy up."""
+    tidied(loop.system, library)
+    spare = library.clients[-1]
+    loop.system.open_input("Stage 88:MIDI 1", "pads")
+    library.is_dead = True
+    for opening in (loop.system.open_input, loop.system.open_output):
+        with pytest.raises(MachineError, match=r"server not running|JACK doesn't answer"):
+            opening("Rack:MIDI 1", "lights")
+    loop.system.keeps_ready = False
+    loop.system.tidy()
+    assert spare in loop.kept
+    assert spare.deeds == []
+
+
 def test_a_client_that_can_not_be_made_means_that_all_others_are_gone(library: Library, loop: Loop) -> None:
     """The library has freed them in its own depths: whatever is done with them would be a crash."""
     library.is_dead = True
-    loop.system.keeps_ready = True
     loop.system.tidy()
     assert len(loop.kept) == 4
     assert loop.system.input_names() == []
@@ -383,7 +393,7 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
         client_number=alsa.client_number,
         pool_of=lambda descriptor, number: (200, 200) if number == 20 else None,
         PoolRoom=alsa.PoolRoom,
-        is_connected=lambda descriptor, is_input: (descriptor, is_input) != (133, True),
+        is_connected=lambda descriptor, is_input: (descriptor, is_input) != (130, True),
         DEVICE="/nowhere",
     )
 
@@ -393,8 +403,6 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
     monkeypatch.setattr(alsa, "_descriptors", descriptors)
     monkeypatch.setattr(backends, "alsa", fake)
     system = choose_backend("alsa", "pit")
-    assert enlarged == [128]
-    system.open_input("Stage 88:MIDI 1", "keys").close()
     assert enlarged == [128, 130]
     names = ["pit:keys 129:0", "pit:keys 20:0", "Stage:MIDI 1 128:0", "pit:odd"]
     assert [system.is_ours(name) for name in names] == [True, False, True, True]

@@ -181,3 +181,51 @@ def test_panic_reaches_every_channel(rules: str, feeds: list[tuple[int, bytes]],
         } <= set(panic)
         keys = {message[1] for message in panic if message[0] == 0x80 | channel}
         assert not every_key or keys == set(range(128))
+
+
+ANSWERED = (
+    rule("steps = [{ transpose = 12, when = { channel = [1, 2] } }]")
+    + rule("steps = [{ filter = { keep = { note = [0, 50] } } }, { delay = 3 }]")
+    + rule("steps = [{ rechannel = { 1 = 5 } }]", source="pads")
+)
+PLAYED = st.lists(
+    st.tuples(
+        st.integers(0, 1),
+        st.sampled_from([0x80, 0x90, 0x91, 0x94, 0xA0, 0xB0, 0xC0, 0xD0, 0xE0]),
+        st.sampled_from([0, 1, 48, 60, 64, 123]),
+        st.sampled_from([0, 1, 64, 127]),
+        st.integers(0, 2_000_000),
+    ),
+    max_size=60,
+)
+
+
+def ledger(engine: Engine) -> object:
+    """What an engine's players hold."""
+    return [(sorted(player.presses), sorted(player.rests)) for player in engine.players], engine.sounding
+
+
+@pytest.mark.parametrize(
+    "rules", [rule(), rule("steps = [{ transpose = 12 }]"), rule() + rule(source="pads"), ANSWERED]
+)
+@given(played=PLAYED)
+def test_an_answer_is_what_feeding_would_have_sent(rules: str, played: list[tuple[int, int, int, int, int]]) -> None:
+    """The one message, and the same note of it in the ledger; where there is none, nothing has changed."""
+    asked, fed = engine_of(rules), engine_of(rules)
+    for engine in (asked, fed):
+        for source in ("keys", "pads"):
+            engine.add_player(source)
+    now = 0
+    for player, status, first, second, gap in played:
+        now += gap
+        message = bytes((status, first)) if status in (0xC0, 0xD0) else bytes((status, first, second))
+        before = ledger(asked)
+        out: list[Sent] = []
+        answer = asked.answer(player, message, now)
+        if answer is None:
+            assert ledger(asked) == before
+            asked.feed(player, message, now, out)
+        wanted: list[Sent] = []
+        fed.feed(player, message, now, wanted)
+        assert [data for _, data, *_ in wanted] == ([data for _, data, *_ in out] if answer is None else [answer])
+        assert ledger(asked) == ledger(fed)

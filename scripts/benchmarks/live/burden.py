@@ -30,7 +30,7 @@ from router.live import BUSY_PAUSE, IDLE_PAUSE
 UNIT = "% of a core"
 DIN_RATE = 1_041
 NOTE = b"\x90\x40\x40"
-SETTLED = 4.0  # seconds after which a daemon that nobody plays is at rest
+SETTLED = 35.0  # seconds after which a daemon that nobody plays is at rest
 
 
 def measure(quick: bool) -> list[Figure]:

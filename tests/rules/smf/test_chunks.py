@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rules.errors import MidiFileError
-from rules.smf.damage import counted
+from rules.smf.chunks import _Finder, _undamaged
+from rules.smf.damage import DamageLog, counted
 from rules.smf.reading import MidiFile, damage, read
 from tests.rules.smf.build import END, FORMAT_0, chunk, header, keep_all, passed_through, track, unhex
 
@@ -166,6 +169,37 @@ def test_length_reaches_into_the_next_track(more: int) -> None:
     data = header(3) + track(WHOLE, length=SIZE + more) + track(WHOLE) + track(END)
     assert bodies(read(data)) == [unhex(WHOLE), unhex(WHOLE), unhex(END)]
     assert problems(data) == [f"byte 18: the track claims {SIZE + more} bytes, but it ends after {SIZE}"]
+
+
+@pytest.mark.parametrize(("claimed", "whole"), [(1, 2), (2, 3), (7, 2)])
+def test_length_that_swallows_a_track_is_found_out_whatever_the_header_claims(claimed: int, whole: int) -> None:
+    """Two lies that agree with each other are still contradicted by the end-of-track event and what follows it."""
+    swallowed = track(WHOLE, length=2 * SIZE + 8) + track(WHOLE)
+    data = header(claimed) + swallowed + track(WHOLE) * (whole - 2)
+    assert bodies(read(data)) == [unhex(WHOLE)] * whole
+    assert f"byte 18: the track claims {2 * SIZE + 8} bytes, but it ends after {SIZE}" in problems(data)
+    with pytest.raises(MidiFileError, match=r"byte 18: the track claims"):
+        read(data, strict=True)
+
+
+LENGTHS = st.one_of(st.integers(0, 80), st.sampled_from([0x7FFFFFFF, 0x80000000, 0xFFFFFFF9, 0xFFFFFFFF]))
+BODIES = st.lists(
+    st.sampled_from([NOTE, END, WHOLE, "", "4D 54 72 6B", "00 FF 01 0B FF 2F 00 4D 54 72 6B 00 00 00 04"])
+)
+
+
+@given(
+    st.lists(st.tuples(BODIES, st.one_of(st.none(), LENGTHS)), max_size=4),
+    st.integers(0, 5),
+    st.sampled_from([b"", b"\0", b"MTrk", b"XFIH\0\0\0\0"]),
+)
+def test_the_short_way_over_sound_chunks_finds_what_the_search_finds(
+    chunks: list[tuple[list[str], int | None]], claimed: int, behind: bytes
+) -> None:
+    """Or it leaves the file to the search."""
+    data = header(claimed) + b"".join(track("".join(body), length) for body, length in chunks) + behind
+    found = _Finder(data, 0, len(data), DamageLog(strict=False)).tracks()
+    assert _undamaged(data, 0, len(data)) in ((), found)
 
 
 def test_length_past_the_end_with_more_tracks_behind() -> None:
