@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import cache
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,6 +13,7 @@ from rules.agenda import NEVER
 from rules.compile import compile_rules
 from rules.engine import Engine
 from rules.language.reading import read_rules
+from rules.pipeline import Pipeline
 from rules.tempo import steady_nanoseconds
 
 LATER = steady_nanoseconds(120)
@@ -21,9 +23,15 @@ SWITCH = '[switches]\nup = { from = "pads", note = 1, mode = "hold" }\n'
 NOTE_ON, NOTE_OFF, BEND = b"\x90\x3c\x64", b"\x80\x3c\x40", b"\xe0\x00\x50"
 
 
+@cache
+def pipeline_of(rules: str) -> Pipeline:
+    """The pipeline of a file."""
+    return compile_rules(read_rules([("rules.toml", rules.encode())]))
+
+
 def engine_of(rules: str, head: str = "") -> Engine:
     """An engine with the rules of a file."""
-    return Engine(compile_rules(read_rules([("rules.toml", (PORTS + head + rules).encode())])), LATER)
+    return Engine(pipeline_of(PORTS + head + rules), LATER)
 
 
 def rule(more: str = "", source: str = "keys") -> str:
@@ -184,8 +192,8 @@ def test_panic_reaches_every_channel(rules: str, feeds: list[tuple[int, bytes]],
 
 
 ANSWERED = (
-    rule("steps = [{ transpose = 12, when = { channel = [1, 2] } }]")
-    + rule("steps = [{ filter = { keep = { note = [0, 50] } } }, { delay = 3 }]")
+    rule("steps = [{ transpose = 12 }]")
+    + rule("steps = [{ filter = { keep = { notes = '0..50' } } }, { delay = 3 }]")
     + rule("steps = [{ rechannel = { 1 = 5 } }]", source="pads")
 )
 PLAYED = st.lists(
@@ -206,7 +214,9 @@ def ledger(engine: Engine) -> object:
 
 
 @pytest.mark.parametrize(
-    "rules", [rule(), rule("steps = [{ transpose = 12 }]"), rule() + rule(source="pads"), ANSWERED]
+    "rules",
+    [rule(), rule("steps = [{ transpose = 12 }]"), rule() + rule(source="pads"), ANSWERED],
+    ids=["straight", "transposed", "shared", "layered and late"],
 )
 @given(played=PLAYED)
 def test_an_answer_is_what_feeding_would_have_sent(rules: str, played: list[tuple[int, int, int, int, int]]) -> None:
