@@ -257,6 +257,7 @@ def soak(minutes: float) -> list[Figure]:
         for minute in range(max(1, round(minutes))):
             heard += _a_minute(place, minute)
             readings.append(daemon.memory())
+            print(f"minute {minute + 1}: {readings[-1].own:.1f} MB own", file=sys.stderr)
         after = len(place.heard("stage"))
         errors = daemon.log.count("mistake")
     own = [reading.resident - reading.shared for reading in readings]

@@ -177,7 +177,9 @@ class Process:
         return int(Path(f"/proc/{pid}/task/{pid}/schedstat").read_text().split()[0]) / 1e9
 
     def memory(self) -> Memory:
-        """What it has in memory."""
+        """What it has in memory. Ends the bench with the process's own last words if that is no more."""
+        if self.code is not None:
+            raise SystemExit(f"bench live: a process under test ended with code {self.code}:\n{self.log[-2_000:]}")
         lines = Path(f"/proc/{self._process.pid}/status").read_text(encoding="ascii").splitlines()
         values = {name: rest.split()[0] for name, _, rest in (line.partition(":") for line in lines) if rest.split()}
         kilo = {name: int(values[name]) * 1024 / 1e6 for name in ("VmRSS", "RssAnon", "RssFile", "RssShmem")}
