@@ -55,14 +55,17 @@ class Control:
         self._guard = threading.Lock()
         self._stopping = threading.Event()
         self._threads: list[threading.Thread] = []
+        self.follows_a_crash = False
 
     def start(self) -> None:
         """Take the name and answer from now on.
 
-        Raises MachineError if a daemon of this name runs already, or this machine has no such sockets.
+        Then `follows_a_crash` tells whether the last daemon of this name ended without a word. Raises MachineError if
+        one runs already, or this machine has no such sockets.
         """
         self._path = _socket_path(self._name)
         self._lock = _taken_lock(self._path, self._name)
+        self.follows_a_crash = self._path.exists()
         try:
             self._listener = _listening(self._path)
         except BaseException:

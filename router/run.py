@@ -48,7 +48,7 @@ def run(settings: RunSettings) -> int:
         closing.callback(control.stop)
         backend = choose_backend(settings.backend, settings.name)
         closing.callback(backend.close)
-        daemon.play(Ports(backend))
+        daemon.play(Ports(backend), silenced=control.follows_a_crash)
     return 0
 
 
@@ -71,8 +71,8 @@ class Daemon:
         )
         self._live: Live | None = None
 
-    def play(self, ports: Ports) -> None:
-        """Plays until a signal says to leave."""
+    def play(self, ports: Ports, silenced: bool) -> None:
+        """Plays until a signal says to leave; outputs are `silenced` first where something may sound from before."""
         live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look)
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
@@ -81,6 +81,9 @@ class Daemon:
                 self._recorder.record_into(Path(self._settings.record))
             with heeded(live.stop, self._reloader.request):
                 live.begin()
+                if silenced:
+                    self._say("the last daemon of this name ended without a word: all outputs are silenced")
+                    live.panic()
                 self._reloader.start()
                 _be_quick()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')

@@ -59,6 +59,20 @@ def test_a_signal_ends_what_sounds(daemon: MakeDaemon, peer: MakePeer, number: s
     assert b"\x91\x3c\x64" not in rack.heard
 
 
+def test_after_a_crash_the_next_start_ends_what_sounds(daemon: MakeDaemon, peer: MakePeer) -> None:
+    """Killed without warning, a daemon leaves the note sounding; the next one of its name silences the outputs."""
+    crashed = daemon(RULES)
+    _, rack = holding(crashed, peer)
+    crashed.kill()
+    assert OFF not in rack.heard
+    rack.lines.clear()
+    router = daemon(RULES)
+    router.hears_of("all outputs are silenced")
+    until(lambda: {PEDAL_UP, b"\xb0\x7b\x00", b"\xb0\x78\x00"} <= set(rack.heard), f"silence; there came {rack.heard}")
+    assert router.leave() == 0
+    assert daemon(RULES).said("silenced") == 0
+
+
 def test_a_closed_terminal_ends_what_sounds(daemon: MakeDaemon, peer: MakePeer) -> None:
     """Where a terminal started it, its end is an order to leave."""
     ours, theirs = pty.openpty()

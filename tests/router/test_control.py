@@ -322,8 +322,11 @@ def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], l
     assert (login / "pointsman" / "pit.sock").exists()
     with pytest.raises(MachineError, match='no daemon of the name "pit" runs here'):
         ask_daemon("pit", "status")
-    start("pit")
+    second = start("pit")
     assert ask_daemon("pit", "status")["held"] == 3
+    assert second.control.follows_a_crash
+    second.control.stop()
+    assert not start("pit").control.follows_a_crash
 
 
 @pytest.mark.parametrize(
