@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 QUEUE: Final = 16_384
 """Messages that an input keeps until they are polled: over a second of eight DIN wires at full rate."""
 
+_TRIES: Final = 3
+"""How often the names of ports are read anew when a port vanishes meanwhile."""
+
 
 # -- python-rtmidi, as far as it is used ------------------------------------------------------------------------------
 
@@ -303,5 +306,14 @@ class System:
 
 
 def _names(client: Client) -> list[str]:
+    """The names of ports. Where one vanishes while they are read, the library raises, and they are read again."""
+    for _ in range(_TRIES):
+        with contextlib.suppress(Exception):
+            return _decoded(client)
+    with asking("the ports can't be listed"):
+        return _decoded(client)
+
+
+def _decoded(client: Client) -> list[str]:
     """Names are bytes to the computer: what isn't UTF-8 in them can't be typed, but is no reason to fail."""
     return [name.decode("utf-8", "replace") for name in client.get_ports(encoding=None)]

@@ -198,6 +198,31 @@ def test_the_index_is_looked_up_when_a_port_is_opened(library: Library) -> None:
     assert system.untidy == 3  # the two spares, and the client that found nothing
 
 
+@pytest.mark.parametrize("times", [1, 3, 4])
+def test_a_port_that_vanishes_while_names_are_read_costs_another_look(
+    library: Library, monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    """The library counts the ports before it asks for their names; where it never comes to an end, that is told."""
+    system = choose_backend("coremidi", "pit")
+    whole = Client.get_ports
+    left = [True] * times
+
+    def vanishing(client: Client, encoding: None) -> list[bytes]:
+        if left:
+            left.pop()
+            raise OSError("error looking for port name!")
+        return whole(client, encoding)
+
+    monkeypatch.setattr(Client, "get_ports", vanishing)
+    if times <= 3:
+        assert system.input_names() == [name.decode() for name in library.ports]
+    else:
+        with pytest.raises(
+            MachineError, match="can't be listed: the MIDI system says: error looking for port"
+        ):
+            system.input_names()
+
+
 def test_names_that_are_no_text_are_listed_all_the_same(library: Library) -> None:
     """Some devices have latin-1 names."""
     library.ports = [b"Stage \xe9"]
