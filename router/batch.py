@@ -181,13 +181,15 @@ class _Worker:
 
     def end(self) -> None:
         """End the process; what it is writing is whole before that."""
+        with suppress(OSError):
+            self.pipe.send(None)  # a signal that comes just before it begins to read would not wake it
         self.process.terminate()
         self.process.join()
         self.pipe.close()
 
 
 def serve(pipe: Connection, recipe: Recipe) -> None:
-    """What a worker does until the other end of its pipe is closed."""
+    """What a worker does until it gets no job, or the other end of its pipe is closed."""
     leave_ctrl_c_to_the_leader()
     begin = recipe()
     with suppress(EOFError, OSError), Writers() as writers:
@@ -195,7 +197,10 @@ def serve(pipe: Connection, recipe: Recipe) -> None:
             if writers.are_full or (len(writers) and not pipe.poll()):
                 pipe.send(writers.oldest()[1])
             else:
-                writers.put(0, begin(pipe.recv()))
+                job: Job | None = pipe.recv()
+                if job is None:
+                    return
+                writers.put(0, begin(job))
 
 
 class _Crew:

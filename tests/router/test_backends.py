@@ -217,9 +217,7 @@ def test_a_port_that_vanishes_while_names_are_read_costs_another_look(
     if times <= 3:
         assert system.input_names() == [name.decode() for name in library.ports]
     else:
-        with pytest.raises(
-            MachineError, match="can't be listed: the MIDI system says: error looking for port"
-        ):
+        with pytest.raises(MachineError, match="can't be listed: the MIDI system says: error looking for port"):
             system.input_names()
 
 
