@@ -180,17 +180,21 @@ class _Worker:
         return result
 
     def end(self) -> None:
-        """End the process; what it is writing is whole before that."""
-        with suppress(OSError):
-            self.pipe.send(None)  # a signal that comes just before it begins to read would not wake it
+        """End the process; the file that it has begun is whole before that."""
         self.process.terminate()
+        with suppress(OSError):
+            self.pipe.send(None)  # wakes it, if it waits for a job
+        while self.process.is_alive():
+            with suppress(EOFError, OSError):
+                if self.pipe.poll(0.02):
+                    self.pipe.recv()  # it may wait for room for its answers
         self.process.join()
         self.pipe.close()
 
 
 def serve(pipe: Connection, recipe: Recipe) -> None:
     """What a worker does until it gets no job, or the other end of its pipe is closed."""
-    leave_ctrl_c_to_the_leader()
+    is_over = leave_ctrl_c_to_the_leader()
     begin = recipe()
     with suppress(EOFError, OSError), Writers() as writers:
         while True:
@@ -198,7 +202,7 @@ def serve(pipe: Connection, recipe: Recipe) -> None:
                 pipe.send(writers.oldest()[1])
             else:
                 job: Job | None = pipe.recv()
-                if job is None:
+                if job is None or is_over():
                     return
                 writers.put(0, begin(job))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Final
 
@@ -41,20 +41,18 @@ def ended_like_ctrl_c() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def leave_ctrl_c_to_the_leader() -> None:
+def leave_ctrl_c_to_the_leader() -> Callable[[], bool]:
     """For a worker, started while undisturbed: Ctrl-C reaches every process of a terminal, and one decides.
 
-    When it is told to end, it finishes what it is writing.
+    What is returned tells whether it was told to end. Nothing is raised in the midst of what it does.
     """
-
-    def end(*_: object) -> None:
-        raise SystemExit
-
+    told: list[int] = []
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for number in _endings():
-        signal.signal(number, end)
+        signal.signal(number, lambda heard, _: told.append(heard))
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, _INTERRUPTIONS)
+    return lambda: bool(told)
 
 
 def _endings() -> list[int]:
