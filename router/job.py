@@ -116,13 +116,15 @@ class Begun:
         self._seconds = perf_counter() - began
 
     def wait(self) -> None:
-        """Wait until the disk has the results. Any thread may do that."""
+        """Wait until the disk has the results, unless somebody has. Any thread may do that."""
         if self._wait is not None:
             self._wait()
+            self._wait = None
 
     def finish(self) -> FileResult:
-        """Give the results their names; what came of it."""
+        """Give the results their names, which they don't get before the disk has them; what came of it."""
         began = perf_counter()
+        self.wait()
         result = at_once(self._steps) if self._result is None else self._result
         return replace(result, seconds=self._seconds + perf_counter() - began)
 
@@ -134,9 +136,7 @@ def begin(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> Be
 
 def do(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> FileResult:
     """Rewrite one file from beginning to end."""
-    begun = begin(job, rewriter, manner, disk)
-    begun.wait()
-    return begun.finish()
+    return begin(job, rewriter, manner, disk).finish()
 
 
 def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[FileResult]:

@@ -109,6 +109,16 @@ def test_a_file_that_was_begun_has_no_name_until_it_is_finished(tmp_path: Path, 
 
 
 @pytest.mark.parametrize("in_place", [False, True])
+def test_no_result_gets_its_name_before_the_disk_has_it(tmp_path: Path, in_place: bool) -> None:
+    """Also where nobody has waited for the disk: finishing does."""
+    wanted = job(tmp_path, "tune", in_place=in_place)
+    before = tree(tmp_path)
+    result = begin(wanted, FakeRewriter(), Manner(), FailingDisk("flush", errno.EIO)).finish()
+    assert result.outcome is Outcome.FAILED
+    assert tree(tmp_path) == before
+
+
+@pytest.mark.parametrize("in_place", [False, True])
 def test_a_dry_run_writes_nothing(tmp_path: Path, in_place: bool) -> None:
     """It says which file would be written, and what would be counted."""
     wanted = job(tmp_path, "tune", in_place=in_place)
