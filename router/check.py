@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from router.exits import FINE, INCOMPLETE
 from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import CheckSettings
 from router.terminal import painted, say
@@ -35,7 +36,7 @@ def check(settings: CheckSettings) -> int:
     reading = read_rule_set(texts)
     findings = Findings(texts, reading, run_tests(reading, compile_rules(reading.ruleset)))
     say([json.dumps(findings.data(), indent=2)] if settings.json else findings.in_words())
-    return 0 if findings.ok else 1
+    return FINE if findings.ok else INCOMPLETE
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,16 +16,11 @@ from typing import Any, Final
 
 from router.commands import add_commands
 from router.commands.parsing import command
+from router.exits import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
 from router.settings import UsageError
 from router.terminal import complain, problem, say, take_any_name
 from router.words import count, problem_data
 from rules.errors import PointsmanError, RuleFileError
-
-FINE: Final = 0
-SOME_FAILED: Final = 1
-UNUSABLE: Final = 2
-INTERRUPTED: Final = 130  # 128 + SIGINT, as shells count
-READER_GONE: Final = 141  # 128 + SIGPIPE
 
 _RARE: Final = (100_000, 50, 1_000)
 """How often garbage is looked for: what a command imports holds none, and looking takes a tenth of its start."""
@@ -35,12 +30,9 @@ Gets the right notes to the right instrument: sends parts to their channels and 
 tames velocities, switches with pedals. What shall happen stands in rule files (TOML). They play between the ports of
 the computer, and put recordings (.mid files) right."""
 
-_EXIT_CODES = """\
+_MORE = f"""\
 exit codes:
-  0    all is well
-  1    some files were not rewritten, a test of the rule files failed, new rules were refused, or a device is missing
-  2    a rule file or the command line can't be used; nothing was done
-  130  stopped with Ctrl-C; files written so far are whole, the others are as they were
+{chr(10).join(f"  {code:<4} {meaning}" for code, meaning in MEANINGS.items())}
 
 "pointsman COMMAND --help" tells more about a command."""
 
@@ -81,8 +73,9 @@ def _parsed(argv: Sequence[str] | None) -> argparse.Namespace:
 
         argcomplete.autocomplete(parser)
     arguments, rest = parser.parse_known_args(argv)
-    if arguments.command == "rewrite" and all(word and not word.startswith("-") for word in rest):
-        arguments.files += rest  # files that stand after an option, where argparse doesn't look for them
+    strays = getattr(arguments, "strays", None)
+    if strays is not None and all(word and not word.startswith("-") for word in rest):
+        getattr(arguments, strays).extend(rest)  # they stand after an option, where argparse doesn't look for them
     elif rest:
         parser.error(f"not understood: {' '.join(rest)}")
     return arguments
@@ -132,7 +125,7 @@ class _Version(argparse.Action):
 
 def _parser(wanted: str) -> argparse.ArgumentParser:
     """The parser for the command that is wanted: to make those of all takes longer than most commands need."""
-    parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _EXIT_CODES)
+    parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _MORE)
     parser.add_argument("--version", action=_Version)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
     add_commands(commands, wanted)

@@ -1,16 +1,18 @@
-"""Lengths of time as people write them on a command line: 90s, 5m, 1h30m."""
+"""Lengths of time, as people write and read them."""
 
 from __future__ import annotations
 
 import re
 from typing import Final
 
+from router.words import count
+
 _FORM: Final = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m)?(?:(\d+(?:\.\d+)?)s?)?")
 _MOST: Final = 7 * 24 * 3600
 
 
 def parse_duration(text: str) -> float:
-    """Return the seconds that `text` means. Raises ValueError with words for the user."""
+    """Return the seconds that `text` means, as in 90s, 5m or 1h30m. Raises ValueError with words for the user."""
     match = _FORM.fullmatch(text.strip().lower())
     parts = match.groups() if match is not None and text.strip() else ()
     hours, minutes, seconds = (float(part or 0) for part in parts) if parts else (0.0, 0.0, 0.0)
@@ -20,9 +22,32 @@ def parse_duration(text: str) -> float:
     return total
 
 
-def in_words(seconds: float) -> str:
+def as_written(seconds: float) -> str:
     """Return a length of time in the form in which it is written: `90` is 1m30s, `0.5` is 0.5s."""
     whole = int(seconds)
     hours, minutes, rest = whole // 3600, whole // 60 % 60, seconds - whole // 60 * 60
     parts = [f"{hours}h" if hours else "", f"{minutes}m" if minutes else "", f"{rest:g}s" if rest else ""]
     return "".join(parts) or "0s"
+
+
+def in_words(seconds: float) -> str:
+    """Return a long time in words, to the minute where it is hours: `3 days 4 h`, `2 h 13 min`, `42 s`."""
+    minutes, rest = divmod(int(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    days, hours = divmod(hours, 24)
+    if days:
+        return f"{count(days, 'day')} {hours} h"
+    if hours:
+        return f"{hours} h {minutes} min"
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
+
+
+def as_musicians_do(seconds: float) -> str:
+    """Return a length of music to the second: `4:07`, `1:02:33`."""
+    minutes, rest = divmod(int(seconds + 0.5), 60)
+    return f"{minutes}:{rest:02}" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02}:{rest:02}"
+
+
+def to_a_hundredth(seconds: float) -> str:
+    """Return a short time: `0.12 s`."""
+    return f"{seconds:.2f} s"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 
-from router.backends import Backend, RawInput
+from router.backend import Backend, RawInput
 from router.terminal import complain
 from router.words import plain
 from rules.errors import MachineError

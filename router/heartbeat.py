@@ -9,7 +9,7 @@ import time
 from collections import deque
 from typing import Final
 
-from router.backends import RawInput, RawOutput
+from router.backend import RawInput, RawOutput
 from rules.messages import CONTROLLER
 from rules.pacing import Credit
 

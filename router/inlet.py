@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from router.backends import RawInput
+from router.backend import RawInput
 from rules.mending import Mender
 from rules.wiring import Wanted, bare_name
 

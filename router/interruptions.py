@@ -27,7 +27,10 @@ def undisturbed() -> Iterator[None]:
 
 @contextmanager
 def ended_like_ctrl_c() -> Iterator[None]:
-    """Let a request to end (SIGTERM) and a closed terminal stop us as Ctrl-C does, so that what was done is told."""
+    """Let a request to end (SIGTERM) and a closed terminal stop us as Ctrl-C does: what was begun is ended in order.
+
+    Whoever started us so that a closed terminal means nothing still has it so.
+    """
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt

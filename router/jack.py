@@ -15,7 +15,7 @@ from router.system import Client, MidiIn, MidiOut, OpenInput, OpenOutput, System
 from rules.errors import MachineError
 
 if TYPE_CHECKING:
-    from router.backends import RawInput, RawOutput
+    from router.backend import RawInput, RawOutput
 
 HEARTBEAT: Final = "heartbeat"
 

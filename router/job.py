@@ -206,13 +206,22 @@ def _holds(path: Path, data: bytes) -> bool:
 
 
 def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:
-    """Whether a file is what these rules make of its latest backup."""
+    """Whether a file is what these rules make of its latest backup.
+
+    Raises MachineError where that can't be known: it must not be rewritten twice.
+    """
     latest = None
     for backup in backups(Path(os.path.realpath(path))):
         if not backup.exists():
             break
         latest = backup
-    return latest is not None and rewriter.rewrite(latest.read_bytes()).outputs == {"": data}
+    if latest is None:
+        return False
+    try:
+        return rewriter.rewrite(latest.read_bytes()).outputs == {"": data}
+    except (OSError, MidiFileError) as error:
+        reason = why(error) if isinstance(error, OSError) else error.text
+        raise MachineError(f"its backup {latest.name} can't tell whether it was rewritten before: {reason}") from error
 
 
 def our_fault(error: Exception) -> str:

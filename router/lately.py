@@ -25,14 +25,15 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from router.control import ask_daemon
-from router.durations import in_words as duration_in_words
+from router.durations import as_written
+from router.exits import FINE
 from router.settings import LatelySettings
 from router.terminal import say
 from router.words import number, plain
 from rules.journal import unpack
 from rules.lately import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
 from rules.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
-from rules.notation import Naming, format_controller, format_message, format_note
+from rules.notation import Naming, format_controller, format_message, format_note, in_hex
 
 _MOST: Final = 40  # of what happened is shown on a terminal
 _MOST_SENT: Final = 8  # of what one thing sent
@@ -47,7 +48,7 @@ def lately(settings: LatelySettings) -> int:
         say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **teller.data()}, indent=2)])
     else:
         say(plain(line) for line in teller.lines(settings.seconds))
-    return 0
+    return FINE
 
 
 class Told:
@@ -63,7 +64,7 @@ class Told:
         story = self._story
         happened = story.happened
         if not happened:
-            yield f"Nothing came or went in the last {duration_in_words(seconds)}."
+            yield f"Nothing came or went in the last {as_written(seconds)}."
         elif len(happened) > _MOST:
             yield f"... {number(len(happened) - _MOST)} earlier ones are left out (--json lists all)"
         for one in happened[-_MOST:]:
@@ -202,4 +203,4 @@ class Told:
 
 
 def _named(message: bytes, naming: Naming) -> dict[str, str]:
-    return {"message": format_message(message, naming), "bytes": message.hex(" ").upper()}
+    return {"message": format_message(message, naming), "bytes": in_hex(message)}

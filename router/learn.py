@@ -17,8 +17,10 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
 
-from router.backends import Backend, choose_backend
+from router.backend import Backend
+from router.choosing import choose_backend
 from router.ears import Ears
+from router.exits import FINE
 from router.rulefiles import read_rule_files
 from router.settings import LearnSettings
 from router.terminal import is_terminal, painted, say
@@ -65,7 +67,7 @@ def learn(
     except KeyboardInterrupt:
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C
-        return 0
+        return FINE
     finally:
         ears.close()
         if backend is None:

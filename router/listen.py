@@ -14,15 +14,16 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from router.backends import Backend, choose_backend
+from router.backend import Backend
+from router.choosing import choose_backend
 from router.ears import Ears
+from router.exits import FINE
 from router.settings import ListenSettings
 from router.terminal import is_terminal, say
 from router.words import plain
-from router.written import in_hex
 from rules.hearing import Ticking, channel_of, columns_of, kind_of, kinds_meant
 from rules.messages import message_fault
-from rules.notation import format_message
+from rules.notation import format_message, in_hex
 from rules.wiring import bare_name
 
 _LOOK_EVERY: Final = 0.5  # seconds between two looks for new ports
@@ -58,7 +59,7 @@ def listen(
         ears.close()
         if backend is None:
             system.close()
-    return 0
+    return FINE
 
 
 class Told:

@@ -22,14 +22,14 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from router.backends import Backend, choose_backend
+from router.backend import Backend
+from router.choosing import choose_backend
+from router.exits import FINE, INCOMPLETE
 from router.settings import PortsSettings
 from router.terminal import painted, say
 from router.words import columns, plain
 from rules.language.learning import pattern_for
 from rules.wiring import Ambiguous, Found, Wanted, bare_name, find
-
-_SOME_MISSING = 1
 
 
 def ports(settings: PortsSettings, backend: Backend | None = None) -> int:
@@ -62,10 +62,10 @@ def _list_all(system: str, inputs: Sequence[str], outputs: Sequence[str], as_jso
     if as_json:
         data = {"inputs": _described(inputs), "outputs": _described(outputs)}
         say([json.dumps({"command": "ports", "ok": True, "system": system, **data}, indent=2)])
-        return 0
+        return FINE
     say(_section(f"inputs, to be listened to ({system})", inputs))
     say(["", *_section(f"outputs, to be played to ({system})", outputs)])
-    return 0
+    return FINE
 
 
 def _section(title: str, names: Sequence[str]) -> list[str]:
@@ -109,7 +109,7 @@ def _list_meanings(system: str, meanings: Sequence[dict[str, Any]], as_json: boo
         say([json.dumps({"command": "ports", "ok": is_fine, "system": system, "ports": meanings}, indent=2)])
     else:
         say(columns([("port", "", "the computer's"), *(_row(one) for one in meanings)]))
-    return 0 if is_fine else _SOME_MISSING
+    return FINE if is_fine else INCOMPLETE
 
 
 def _row(meaning: dict[str, Any]) -> tuple[str, str, str]:

@@ -163,9 +163,12 @@ class Live:
         return time.monotonic_ns()
 
     def _look_around(self, now: int) -> None:
+        self.switches = self.session.switches
         try:
             self._meet(self.ports.scan(now), now)
-            self.switches = self.session.switches
+        except Exception:
+            self._report()
+        try:
             self._look()
         except Exception:
             self._report()

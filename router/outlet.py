@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final, Protocol
 
-from router.backends import Backend, RawOutput
+from router.backend import Backend, RawOutput
 from router.heartbeat import Heartbeat
 from router.words import count, number
 from rules.messages import SYSEX

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from router.backends import Backend
+from router.backend import Backend
 from router.heartbeat import Heartbeat
 from router.inlet import Inlet, first_this
 from router.outlet import Outlet
@@ -37,7 +37,7 @@ _SILENT: Final = 1_000_000_000
 _LAST_BEAT: Final = 300_000_000
 _HICCUPS_EVERY: Final = 60_000_000_000
 
-Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping"]
+Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
 Port = Inlet | Outlet
 
 
@@ -66,6 +66,7 @@ class Ports:
         self._closing: list[Outlet] = []
         self._line: deque[Outlet] = deque()
         self._names: dict[Direction, list[str]] = {"in": [], "out": []}
+        self._unlisted = ""
         self._look_again = True
         self._down = False
         self._counted = 0
@@ -204,7 +205,11 @@ class Ports:
         """Compare the names that are there with what is open and what is wanted."""
         if self._down:
             return []
-        names: dict[Direction, list[str]] = {"in": self._backend.input_names(), "out": self._backend.output_names()}
+        try:
+            names: dict[Direction, list[str]] = {"in": self._backend.input_names(), "out": self._backend.output_names()}
+        except MachineError as error:  # what is open plays on
+            return self._complain_of_names(str(error))
+        self._unlisted = ""
         if names == self._names and not self._look_again and not any(map(_is_cut_off, self._all())):
             return []
         if not self._is_alive():
@@ -216,6 +221,13 @@ class Ports:
             if not port.is_open:
                 events += self._make_virtual(port) if port.wanted.virtual else self._look_for(port)
         return events
+
+    def _complain_of_names(self, words: str) -> list[PortEvent]:
+        """Once, however often the names are asked for."""
+        if words == self._unlisted:
+            return []
+        self._unlisted = words
+        return [PortEvent("unlisted", None, words)]
 
     def _is_alive(self) -> bool:
         """Asked before anything is opened: a server that died, and was not missed yet, must not be asked for it."""

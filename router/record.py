@@ -17,9 +17,10 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from router.backends import choose_backend
+from router.choosing import choose_backend
 from router.control import ask_daemon
-from router.durations import in_words as duration_in_words
+from router.durations import as_written
+from router.exits import FINE, INCOMPLETE
 from router.journals import SUFFIX, BusyError, Saved, left_behind, save, save_all, target_of, write_take
 from router.names import is_midi_name
 from router.recorder import LAST_SECONDS
@@ -52,7 +53,7 @@ def record(settings: RecordSettings) -> int:
         _tell(*_record_ports(settings, target), settings)
     else:
         _tell(*_record_daemon(settings, target), settings)
-    return 0
+    return FINE
 
 
 def where(out: str | None, wall: float) -> Path:
@@ -72,7 +73,7 @@ def where(out: str | None, wall: float) -> Path:
 def _save_last(settings: RecordSettings, target: Path) -> Saved:
     """What the daemon remembers, as a file; nobody had to ask for it before."""
     if (settings.last or 0) > LAST_SECONDS:
-        complain([f"the daemon remembers the last {duration_in_words(LAST_SECONDS)} at most; this is what it knows"])
+        complain([f"the daemon remembers the last {as_written(LAST_SECONDS)} at most; this is what it knows"])
     take = make_take(ask_daemon(settings.name, "last", patience=_SAVING, seconds=settings.last)["journal"])
     return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
 
@@ -152,7 +153,7 @@ def _rescue(settings: RecordSettings) -> int:
     else:
         say(words if words or problems else ["nothing was left behind"])
         complain(problem(text) for text in problems)
-    return 1 if problems else 0
+    return INCOMPLETE if problems else FINE
 
 
 def _meant(name: str) -> list[Path]:
@@ -190,7 +191,7 @@ def _go_on() -> None:
 def _how_long(settings: RecordSettings) -> str:
     if settings.duration is None:
         return "until Ctrl-C"
-    return f"for {duration_in_words(settings.duration)}; Ctrl-C ends it before"
+    return f"for {as_written(settings.duration)}; Ctrl-C ends it before"
 
 
 def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:

@@ -30,9 +30,10 @@ from functools import cached_property
 from textwrap import indent
 from typing import TYPE_CHECKING, Any, Final
 
+from router.durations import to_a_hundredth
 from router.job import FileResult, Outcome
 from router.totals import COUNTS, Totals
-from router.words import columns, count, number, plain, seconds, streamed_columns
+from router.words import columns, count, number, plain, streamed_columns
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport
@@ -185,7 +186,7 @@ def _headline(summary: Summary) -> str:
     parts = [f"{count(files, 'file')} {words}" for outcome, words in _PARTS if (files := outcomes[outcome])]
     if summary.not_reached:
         parts.append(f"{count(summary.not_reached, 'file')} not reached before you stopped")
-    return f"{', '.join(parts) or 'no file to rewrite'}; {seconds(summary.seconds)}"
+    return f"{', '.join(parts) or 'no file to rewrite'}; {to_a_hundredth(summary.seconds)}"
 
 
 def _written(totals: Totals) -> list[str]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from time import perf_counter
 
 from router import batch
+from router.exits import FINE, INCOMPLETE
 from router.files import Destination, Job, Plan, destination, find, plan, real
 from router.interruptions import ended_like_ctrl_c
 from router.job import FileResult, Manner, Outcome, begin, unusable
@@ -72,7 +73,7 @@ def rewrite(settings: RewriteSettings) -> int:
         _tell(summary, settings)
         if interrupted:
             raise KeyboardInterrupt
-        return 0 if summary.ok else 1
+        return FINE if summary.ok else INCOMPLETE
 
 
 def _own_folder(to: Destination) -> Path | None:

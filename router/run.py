@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from router.announcing import Announcer
-from router.backends import choose_backend
+from router.choosing import choose_backend
 from router.control import Control, Handler
+from router.exits import FINE
 from router.live import Live
 from router.noise import Noise
 from router.ports import Ports
@@ -49,7 +50,7 @@ def run(settings: RunSettings) -> int:
         backend = choose_backend(settings.backend, settings.name)
         closing.callback(backend.close)
         daemon.play(Ports(backend), silenced=control.follows_a_crash)
-    return 0
+    return FINE
 
 
 class Daemon:

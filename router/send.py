@@ -15,16 +15,18 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from router.backends import Backend, choose_backend
+from router.backend import Backend
+from router.choosing import choose_backend
+from router.exits import FINE
 from router.outlet import Outlet
 from router.ports import Ports
 from router.settings import SendSettings, UsageError
 from router.terminal import is_terminal, say
 from router.words import plain
-from router.written import in_hex, read_messages
+from router.written import read_messages
 from rules.errors import MachineError
 from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
-from rules.notation import format_message
+from rules.notation import format_message, in_hex
 from rules.wiring import Wanted, bare_name
 
 _NAME: Final = "send"
@@ -45,11 +47,12 @@ def send(
         port = bare_name(outlet.computer_port)
         if settings.virtual:
             _wait_for_somebody(settings, pause)
+        _refuse_too_long(messages, outlet)
         sent = _play(ports, outlet, messages, settings.hold, pause)
     finally:
         ports.close()
     _tell(port, sent, settings.json)
-    return 0
+    return FINE
 
 
 def _open(ports: Ports, settings: SendSettings) -> Outlet:
@@ -71,6 +74,15 @@ def _wait_for_somebody(settings: SendSettings, pause: Callable[[float], None]) -
         pause(_WAIT if settings.wait is None else settings.wait)
 
 
+def _refuse_too_long(messages: Sequence[bytes], outlet: Outlet) -> None:
+    """Before anything is sent."""
+    longest = max(len(message) for message in messages)
+    if outlet.limit is not None and longest > outlet.limit:
+        raise MachineError(
+            f"a sysex of {longest:,} bytes is too long for this MIDI system; it carries {outlet.limit:,}"
+        )
+
+
 def _play(
     ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, pause: Callable[[float], None]
 ) -> list[bytes]:
@@ -80,9 +92,6 @@ def _play(
             outlet.send(message, time.monotonic_ns())
         ends = note_offs(messages)
         ports.flush(_LAST_SENDS)
-        if outlet.refused:
-            limit = "" if outlet.limit is None else f"; it carries {outlet.limit:,}"
-            raise MachineError(f"a sysex of {outlet.longest_refused:,} bytes is too long for this MIDI system{limit}")
         if ends:
             pause(hold)
     finally:

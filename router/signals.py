@@ -1,4 +1,4 @@
-"""How a daemon hears that it shall leave, or read its rules again; and how other commands end in good order."""
+"""How a daemon hears that it shall leave, or read its rules again."""
 
 from __future__ import annotations
 
@@ -8,11 +8,9 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
-from typing import Final
 
+from router.exits import INTERRUPTED
 from router.terminal import is_terminal
-
-INTERRUPTED: Final = 130  # 128 + SIGINT, as shells count
 
 
 @contextmanager
@@ -40,22 +38,6 @@ def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[No
         for name, handler in handlers.items()
         if (number := getattr(signal, name, None)) is not None
     }
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-@contextmanager
-def ended_like_ctrl_c() -> Iterator[None]:
-    """SIGTERM and a closed terminal raise KeyboardInterrupt, as Ctrl-C does: what was begun is ended all the same."""
-
-    def end(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    numbers = [number for name in ("SIGTERM", "SIGHUP") if (number := getattr(signal, name, None)) is not None]
-    before = {number: signal.signal(number, end) for number in numbers}
     try:
         yield
     finally:

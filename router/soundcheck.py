@@ -19,11 +19,13 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from typing import Any, Final
 
-from router.backends import Backend, choose_backend
+from router.backend import Backend
+from router.choosing import choose_backend
+from router.exits import FINE, INCOMPLETE
+from router.interruptions import ended_like_ctrl_c
 from router.ports import PortEvent, Ports
 from router.rulefiles import read_rule_files
 from router.settings import SoundcheckSettings
-from router.signals import ended_like_ctrl_c
 from router.terminal import is_terminal, painted, say
 from router.words import columns, count, plain
 from rules.books import Sent
@@ -38,7 +40,6 @@ _HOW: Final = "Enter starts, ends each note and goes on to the next device; Ctrl
 _USUAL_SECONDS: Final = 2.0
 _PAUSE: Final = 0.002
 _LAST_SENDS: Final = 1_000_000_000  # ns that the wires get for the last note-offs
-_MISSING: Final = 1
 
 IsOver = Callable[[], bool]
 """Whether a note has sounded for long enough."""
@@ -55,7 +56,7 @@ def soundcheck(
     planned = plan(reading.ruleset)
     if not planned.checks:
         say([json.dumps({"command": "soundcheck", "ok": True, "devices": []})] if settings.json else [_no_devices()])
-        return 0
+        return FINE
     by_hand = settings.seconds is None and waits is None and _someone_is_there() and not settings.json
     if waits is None:
         waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_SECONDS)
@@ -71,7 +72,7 @@ def soundcheck(
         say([json.dumps(booth.data(), indent=2)])
     else:
         say(booth.summary())
-    return 0 if booth.ok else _MISSING
+    return FINE if booth.ok else INCOMPLETE
 
 
 def _no_devices() -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+from router.durations import as_musicians_do
 from router.journals import JournalFile, Saved, save
 from router.words import count, plain
 from rules.errors import MachineError
@@ -110,13 +111,6 @@ def in_words(saved: Saved) -> str:
     take = saved.take
     held = f"; {count(take.held, 'note or pedal was', 'notes and pedals were')} still held, and let go at the end"
     return (
-        f"saved {plain(str(saved.path))}: {length(take.seconds)}, {count(take.messages, 'message')} in "
+        f"saved {plain(str(saved.path))}: {as_musicians_do(take.seconds)}, {count(take.messages, 'message')} in "
         f"{count(len(take.tracks), 'track')}{held if take.held else ''}"
     )
-
-
-def length(seconds: float) -> str:
-    """A length of time as musicians write it: 4:07, or 1:02:33."""
-    whole = int(seconds + 0.5)
-    minutes, rest = divmod(whole, 60)
-    return f"{minutes}:{rest:02}" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02}:{rest:02}"

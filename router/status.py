@@ -2,7 +2,7 @@
 
 The data (`--json`) is one object, with `--watch` one a line and a second:
 
-    {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.2.0", "running_s": 7985,
+    {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.1.0", "running_s": 7985,
      "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Stage 88", "messages": 1204,
                 "lost": 0, "refused": 0, "load": null}],
      "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
@@ -24,11 +24,13 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
+from router import durations
 from router.control import ask_daemon
+from router.exits import FINE
+from router.interruptions import ended_like_ctrl_c
 from router.settings import StatusSettings
-from router.signals import ended_like_ctrl_c
 from router.terminal import is_terminal, painted, say, shows_colour
-from router.words import columns, count, number, plain
+from router.words import columns, number, plain
 from rules.errors import MachineError
 
 _EVERY: Final = 1.0  # seconds between two looks
@@ -40,10 +42,10 @@ def status(settings: StatusSettings, pause: Callable[[float], None] = time.sleep
     first = ask_daemon(settings.name, "status")
     if not settings.watch:
         say([json.dumps(_data(first), indent=2)] if settings.json else in_words(first))
-        return 0
+        return FINE
     with ended_like_ctrl_c():
         _watch(settings, first, pause)
-    return 0
+    return FINE
 
 
 def _watch(settings: StatusSettings, told: Mapping[str, Any] | MachineError, pause: Callable[[float], None]) -> None:
@@ -138,19 +140,8 @@ def in_words(told: Mapping[str, Any]) -> list[str]:
 
 def _head(told: Mapping[str, Any]) -> list[str]:
     name = painted(plain(told["name"]), "strong", sys.stdout)
-    return [f"{name} has played for {duration(told['running_s'])}; process {told['pid']}, version {told['version']}"]
-
-
-def duration(seconds: float) -> str:
-    """Return a long time in words: `3 days 4 h`, `2 h 13 min`, `42 s`."""
-    minutes, rest = divmod(int(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    days, hours = divmod(hours, 24)
-    if days:
-        return f"{count(days, 'day')} {hours} h"
-    if hours:
-        return f"{hours} h {minutes} min"
-    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
+    running = durations.in_words(told["running_s"])
+    return [f"{name} has played for {running}; process {told['pid']}, version {told['version']}"]
 
 
 def _port_lines(ports: Iterable[Mapping[str, Any]]) -> list[str]:

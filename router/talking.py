@@ -15,13 +15,13 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from router.control import ask_daemon
+from router.exits import FINE, INCOMPLETE
 from router.settings import PanicSettings, ReloadSettings, SwitchSettings, UsageError
 from router.status import state_word, switch_rows
 from router.terminal import painted, say
 from router.words import plain
 
 _RELOAD_PATIENCE: Final = 60.0  # seconds: the tests of the rule files run as well
-_REJECTED: Final = 1
 
 _SILENCED = "Silence: all notes have been ended, pedals let go, bends centred, on every channel of every output."
 _EVERY_KEY = "Note-offs for every key go out as well: 2.0 s on a DIN wire."  # ruling 17
@@ -31,7 +31,7 @@ def panic(settings: PanicSettings) -> int:
     """Silence everything; return the exit code. Raises MachineError if no such daemon runs or answers."""
     ask_daemon(settings.name, "panic", every_key=settings.every_key)
     _answer(settings.json, "panic", {}, [_SILENCED, _EVERY_KEY] if settings.every_key else [_SILENCED])
-    return 0
+    return FINE
 
 
 def reload(settings: ReloadSettings) -> int:
@@ -43,7 +43,7 @@ def reload(settings: ReloadSettings) -> int:
     if rejected:
         lines.append("The rules from before play on.")
     _answer(settings.json, "reload", {"ok": not rejected, "outcome": outcome, "words": words}, lines)
-    return _REJECTED if rejected else 0
+    return INCOMPLETE if rejected else FINE
 
 
 def switch(settings: SwitchSettings) -> int:
@@ -55,14 +55,14 @@ def switch(settings: SwitchSettings) -> int:
         switches = ask_daemon(settings.name, "status")["switches"]
         rows = switch_rows(switches) or ["The rule files have no switches."]
         _answer(settings.json, "switch", {"switches": switches}, rows)
-        return 0
+        return FINE
     name, given, value = (part.strip() for part in settings.text.partition("="))
     if not name or (given and not value):
         raise UsageError(f'"{plain(settings.text)}": write the switch and how it shall stand, as in song=chorus')
     ask_daemon(settings.name, "switch", name=name, value=value if given else None)
     state = ask_daemon(settings.name, "status")["switches"][name]
     _answer(settings.json, "switch", {"switches": {name: state}}, [f"{plain(name)} is now {state_word(state)}"])
-    return 0
+    return FINE
 
 
 def _answer(as_json: bool, command: str, data: dict[str, Any], lines: Sequence[str]) -> None:

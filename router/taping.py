@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
-from router.backends import Backend
+from router.backend import Backend
 from router.ports import Ports
 from router.recorder import Recorder
 from router.settings import UsageError

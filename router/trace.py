@@ -15,16 +15,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from router.exits import FINE
 from router.playing import known_source
 from router.rulefiles import read_rule_files
 from router.settings import TraceSettings, UsageError
 from router.switching import read_switch
 from router.terminal import say
 from router.words import plain
-from router.written import in_hex, read_messages
+from router.written import read_messages
 from rules.language.reading import read_rule_set
 from rules.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
-from rules.notation import Naming, format_message
+from rules.notation import Naming, format_message, in_hex
 from rules.pitch import hertz
 from rules.trace import TraceLine
 from rules.trace import trace as follow
@@ -52,7 +53,7 @@ def trace(settings: TraceSettings) -> int:
         )
     else:
         say(line for at, one in enumerate(traced) for line in ([""] if at else []) + one.in_words(source))
-    return 0
+    return FINE
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,11 +45,6 @@ def count(amount: int, one: str, many: str = "") -> str:
     return f"{number(amount)} {one if amount == 1 else many or one + 's'}"
 
 
-def seconds(duration: float) -> str:
-    """Return a duration to a hundredth of a second."""
-    return f"{duration:.2f} s"
-
-
 def plain(text: str) -> str:
     """Return `text` on one line, with control characters shown as codes: names in files can hold anything."""
     return _CONTROL.sub(lambda match: f"\\x{ord(match[0]):02x}", text)

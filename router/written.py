@@ -20,8 +20,3 @@ def read_messages(words: Sequence[str], naming: Naming = STANDARD) -> list[bytes
         return [parse_whole_message(" ".join(words), naming)]
     except NotationError as error:
         raise UsageError(str(error)) from error
-
-
-def in_hex(message: bytes) -> str:
-    """Bytes as they are written: `90 3C 64`."""
-    return message.hex(" ").upper()

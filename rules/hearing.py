@@ -7,7 +7,7 @@ from typing import Final
 
 from rules.clock import CLOCKS_A_BEAT, SILENCE, ClockReading
 from rules.messages import ACTIVE_SENSING, CLOCK, KIND_OF_STATUS, MTC, STATUS_OF_KIND, SYSEX, message_fault
-from rules.notation import STANDARD, Naming, format_message
+from rules.notation import STANDARD, Naming, format_message, in_hex
 
 _GROUPS: Final = {
     "note": ("note-on", "note-off"),
@@ -54,8 +54,8 @@ def columns_of(message: bytes, naming: Naming = STANDARD) -> str:
 def _shortened(message: bytes) -> str:
     """Bytes in hex; of a long sysex the beginning, which tells whose it is, and its length."""
     if len(message) <= _MOST_SYSEX:
-        return message.hex(" ").upper()
-    return f"{message[:_MOST_SYSEX].hex(' ').upper()} ... ({len(message):,} bytes)"
+        return in_hex(message)
+    return f"{in_hex(message[:_MOST_SYSEX])} ... ({len(message):,} bytes)"
 
 
 class Ticking:

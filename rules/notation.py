@@ -259,10 +259,15 @@ def _system_data(kind: str, status: int, words: list[str]) -> tuple[int, ...]:
     return ()
 
 
+def in_hex(message: bytes) -> str:
+    """Bytes as they are written: `90 3C 64`."""
+    return message.hex(" ").upper()
+
+
 def format_message(message: bytes, naming: Naming = STANDARD) -> str:
     """A message in words; what `parse_message` reads gives the same bytes back. Odd bytes are printed in hex."""
     if message_fault(message):
-        return message.hex(" ").upper()
+        return in_hex(message)
     status = message[0]
     if status >= SYSEX:
         return _format_system(message)
@@ -285,7 +290,7 @@ def _format_system(message: bytes) -> str:
     status = message[0]
     kind = KIND_OF_STATUS[status]
     if status == SYSEX:
-        return f"sysex {message.hex(' ').upper()}"
+        return f"sysex {in_hex(message)}"
     if status == SONG_POSITION:
         return f"{kind} {message[2] << 7 | message[1]}"
     return f"{kind} {message[1]}" if LENGTH[status] == 2 else kind

@@ -79,7 +79,7 @@ def _add_rewrite(commands: Any) -> None:
     parser = command(
         commands.add_parser, "rewrite", _REWRITE_ABOUT, _REWRITE_MORE, help="put recordings through the rules"
     )
-    parser.set_defaults(call=_rewrite)
+    parser.set_defaults(call=_rewrite, strays="files")
     add = parser.add_argument
     add("rules", metavar="RULES", type=file_name, help="a rule file, or a folder of them (*.toml, by name)")
     add("files", metavar="FILES", type=file_name, nargs="+", help="MIDI files, and folders of them")

@@ -15,7 +15,7 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-from router.backends import choose_backend
+from router.choosing import choose_backend
 from router.ports import PortEvent, Ports
 from rules.messages import message_fault
 from rules.wiring import Wanted

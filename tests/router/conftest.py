@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from router import alsa_kernel, choosing
+from tests.router.fake_library import Library
 from tests.router.recordings import Desk
 
 
@@ -14,3 +16,12 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capture
     """A folder of its own, the current one, in which the command is run."""
     monkeypatch.chdir(tmp_path)
     return Desk(tmp_path, capsys)
+
+
+@pytest.fixture
+def library(monkeypatch: pytest.MonkeyPatch) -> Library:
+    """The library on a computer with CoreMIDI, JACK and Windows MM alike."""
+    made = Library(1, 3, 4)
+    monkeypatch.setattr(choosing, "_library", lambda: made)
+    monkeypatch.setattr(alsa_kernel, "DEVICE", "/nowhere")
+    return made

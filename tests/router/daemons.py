@@ -11,7 +11,7 @@ from rules.errors import MachineError
 STATUS: dict[str, Any] = {
     "name": "pit",
     "pid": 4711,
-    "version": "0.2.0",
+    "version": "0.1.0",
     "running_s": 7985,
     "ports": [
         {

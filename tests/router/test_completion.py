@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from router.backends import BACKENDS
+from router.choosing import BACKENDS
 from router.commands.parsing import BACKEND_NAMES
 from tests.router.daemons import PlayedDaemon
 

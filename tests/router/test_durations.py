@@ -1,10 +1,10 @@
-"""Lengths of time on a command line."""
+"""Lengths of time, as people write and read them."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.durations import in_words, parse_duration
+from router.durations import as_musicians_do, as_written, in_words, parse_duration, to_a_hundredth
 
 
 @pytest.mark.parametrize(
@@ -26,4 +26,23 @@ def test_what_is_no_length_is_told(text: str) -> None:
 @given(st.integers(1, 7 * 24 * 3600))
 def test_what_is_written_is_read_again(seconds: int) -> None:
     """The form in which we say a length is one that we understand."""
-    assert parse_duration(in_words(seconds)) == seconds
+    assert parse_duration(as_written(seconds)) == seconds
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0, "0 s"), (59, "59 s"), (60, "1 min 0 s"), (3_599, "59 min 59 s"), (3_600, "1 h 0 min"), (90_000, "1 day 1 h")],
+)
+def test_long_times_are_told_roughly(seconds: int, words: str) -> None:
+    """Two units are enough."""
+    assert in_words(seconds) == words
+
+
+def test_lengths_of_music_read_as_musicians_write_them() -> None:
+    """Minutes and seconds; hours where there are any."""
+    assert [as_musicians_do(seconds) for seconds in (0.4, 59.6, 247, 3753)] == ["0:00", "1:00", "4:07", "1:02:33"]
+
+
+def test_short_times_have_two_decimals() -> None:
+    """As the summary of a run tells them."""
+    assert to_a_hundredth(1.234) == "1.23 s"

@@ -92,6 +92,24 @@ def test_what_a_worker_wrote_in_place_before_it_was_ended_is_not_rewritten_twice
     assert tree(tmp_path) == {"take.mid": b"tune!", "take.mid.bak": b"tune"}
 
 
+@pytest.mark.parametrize("backup", ["bad", None])
+def test_a_backup_that_can_not_tell_lets_nothing_be_rewritten_twice(tmp_path: Path, backup: str | None) -> None:
+    """Damaged, or not to be read: the file is left alone, and the backup is named."""
+    wanted = job(tmp_path, "tune", in_place=True)
+    do(wanted, Louder(), Manner())
+    kept = tmp_path / "take.mid.bak"
+    kept.unlink()
+    if backup is None:
+        kept.mkdir()
+    else:
+        kept.write_text(backup, encoding="ascii")
+    result = do(wanted, Louder(), Manner(resume=True))
+    assert result.outcome is Outcome.FAILED
+    assert result.reason.startswith("its backup take.mid.bak can't tell whether it was rewritten before: ")
+    assert result.offset is None
+    assert (tmp_path / "take.mid").read_text(encoding="ascii") == "tune!"
+
+
 @pytest.mark.parametrize("in_place", [False, True])
 def test_a_file_that_was_begun_has_no_name_until_it_is_finished(tmp_path: Path, in_place: bool) -> None:
     """Whoever gives it up leaves the disk as it was."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 
 import pytest
 
@@ -24,6 +25,15 @@ TAKE = Wanted("take", "out", "take", virtual=True)
 def told(events: list[PortEvent]) -> list[tuple[str, str]]:
     """Kinds and words."""
     return [(event.kind, event.words) for event in events]
+
+
+def failing(words: str) -> Callable[[], list[str]]:
+    """A list of ports that can't be had."""
+
+    def names() -> list[str]:
+        raise MachineError(words)
+
+    return names
 
 
 @pytest.fixture(autouse=True)
@@ -286,6 +296,21 @@ def test_the_wire_of_an_open_port_may_change() -> None:
 
 
 # -- a sound server ---------------------------------------------------------------------------------------------------
+
+
+def test_names_that_can_not_be_read_are_told_once_and_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is open plays on meanwhile."""
+    rig = Rig()
+    with monkeypatch.context() as broken:
+        broken.setattr(rig.backend, "input_names", failing("the ports can't be listed"))
+        assert rig.scan() == [("unlisted", "the ports can't be listed")]
+        assert rig.scan() == []
+        assert rig.passes()
+    rig.hub.unplug(rig.stage)
+    assert rig.scan()[0] == ("lost", 'input "keys": Stage 88 has gone')
+    with monkeypatch.context() as broken:
+        broken.setattr(rig.backend, "input_names", failing("the ports can't be listed"))
+        assert rig.scan() == [("unlisted", "the ports can't be listed")]
 
 
 def test_a_server_that_dies_is_missed_and_waited_for() -> None:

@@ -83,10 +83,11 @@ def test_a_message_that_is_none(hub: Hub) -> None:
 
 
 def test_a_sysex_that_is_too_long(hub: Hub) -> None:
-    """The system's limit is told."""
+    """The system's limit is told, and nothing is sent, not even what stands before it."""
     long = "F0 " + "00 " * 2_000 + "F7"
     with pytest.raises(MachineError, match="a sysex of 2,002 bytes is too long for this MIDI system; it carries 1,000"):
-        send(SendSettings("Rack", (long,)), FakeBackend(hub))
+        send(SendSettings("Rack", ("note-on 1 C4 100", long)), FakeBackend(hub))
+    assert hub.find("Rack:MIDI 1").heard == []
 
 
 def test_a_port_of_our_own_waits_to_be_connected(

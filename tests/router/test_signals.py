@@ -1,4 +1,4 @@
-"""What signals do to a daemon, and to commands that must end in good order."""
+"""What signals do to a daemon."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from router.signals import INTERRUPTED, ended_like_ctrl_c, heeded
+from router.exits import INTERRUPTED
+from router.signals import heeded
 
 ROOT = Path(__file__).parents[2]
 ALL = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
@@ -73,12 +74,3 @@ def test_a_second_signal_ends_it_at_once() -> None:
         assert process.stdout.readline() == "leaving\n"
         process.send_signal(signal.SIGTERM)
         assert process.wait(timeout=20) == INTERRUPTED
-
-
-@pytest.mark.parametrize("number", ALL)
-def test_other_commands_end_as_with_ctrl_c(number: signal.Signals) -> None:
-    """What they have begun is ended by them, and the signals are handled as before afterwards."""
-    before = handlers()
-    with pytest.raises(KeyboardInterrupt), ended_like_ctrl_c():
-        signal.raise_signal(number)
-    assert handlers() == before

@@ -6,7 +6,7 @@ import pytest
 
 from router import standing
 from router.journals import save
-from router.standing import PAUSE, StandingTakes, in_words, length, save_and_tell, take_name
+from router.standing import PAUSE, StandingTakes, in_words, save_and_tell, take_name
 from tests.router.journals import NAMED, PLAYED, orphan, packed, wait_for
 
 EVENING = 1_764_100_000.0
@@ -89,11 +89,6 @@ def test_what_cannot_be_saved_now_stays_for_the_next_start(tmp_path: Path) -> No
     said: list[str] = []
     save_and_tell(tmp_path / "missing.mid.journal", said.append)
     assert "tried again at the next start" in said[0]
-
-
-def test_lengths_read_as_musicians_write_them() -> None:
-    """Minutes and seconds; hours where there are any."""
-    assert [length(seconds) for seconds in (0.4, 59.6, 247, 3753)] == ["0:00", "1:00", "4:07", "1:02:33"]
 
 
 def test_no_playing_is_said_in_words(tmp_path: Path) -> None:

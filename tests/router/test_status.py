@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from router.settings import StatusSettings
-from router.status import Screen, duration, in_words, status
+from router.status import Screen, in_words, status
 from tests.router.daemons import STATUS, PlayedDaemon
 from tests.router.recordings import Desk
 
@@ -30,7 +30,7 @@ def daemon(monkeypatch: pytest.MonkeyPatch) -> Iterator[PlayedDaemon]:
 
 APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
 WORDS = f"""\
-pit has played for 2 h 13 min; process 4711, version 0.2.0
+pit has played for 2 h 13 min; process 4711, version 0.1.0
 
 port           state    computer's port      messages  lost  wire
 keyboard  in   open     Pit Keyboard MIDI 1    12,034     -     -
@@ -114,15 +114,6 @@ def test_names_can_not_upset_the_terminal() -> None:
     """A computer's port may be called anything."""
     port = {**STATUS["ports"][0], "computer_port": "evil\x1b[2J"}
     assert any("evil\\x1b[2J" in line for line in told(ports=[port]))
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"),
-    [(0, "0 s"), (59, "59 s"), (60, "1 min 0 s"), (3_599, "59 min 59 s"), (3_600, "1 h 0 min"), (90_000, "1 day 1 h")],
-)
-def test_long_times_are_told_roughly(seconds: int, words: str) -> None:
-    """Two units are enough."""
-    assert duration(seconds) == words
 
 
 class Ended:

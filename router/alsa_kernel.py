@@ -1,0 +1,145 @@
+"""What the ALSA sequencer can do that no library offers: its calls on our own open descriptors of /dev/snd/seq.
+
+The numbers are those of Linux, include/uapi/sound/asequencer.h.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import struct
+from collections.abc import Iterator
+from typing import Final
+
+DEVICE: Final = "/dev/snd/seq"
+
+_CLIENT_ID: Final = 0x80045301
+_GET_CLIENT_POOL: Final = 0xC058534B
+_SET_CLIENT_POOL: Final = 0x4058534C
+_POOL: Final = struct.Struct("6i64x")  # client, output pool, input pool, output room, output free, input free
+
+_QUERY_SUBSCRIBERS: Final = 0xC058534F
+_QUERY: Final = struct.Struct("2B2x3i2BB1xI64x")  # port asked for, kind, index; how many; the first one and how
+_WRITERS: Final = 1
+_READERS: Final = 0
+
+INPUT_POOL: Final = 500
+"""Messages that wait for us in the kernel: 200 of its own accord, and with more than 500 a long sysex gets stuck."""
+
+_NUMBERS: Final = re.compile(r" (\d+):\d+$")
+
+
+def client_number(name: str) -> int | None:
+    """The number of the client that has a port, from the port's name."""
+    found = _NUMBERS.search(name)
+    return int(found[1]) if found else None
+
+
+@contextlib.contextmanager
+def new_client() -> Iterator[list[int]]:
+    """Give the descriptors that are opened on the sequencer meanwhile, filled at the end."""
+    before = _descriptors()
+    made: list[int] = []
+    yield made
+    made += sorted(_descriptors() - before)
+
+
+def _descriptors() -> set[int]:
+    found = set()
+    for name in os.listdir("/proc/self/fd"):
+        with contextlib.suppress(OSError):
+            if os.readlink(f"/proc/self/fd/{name}") == DEVICE:
+                found.add(int(name))
+    return found
+
+
+def own_number(descriptor: int) -> int:
+    """The number of the client behind a descriptor."""
+    import fcntl
+
+    number = bytearray(4)
+    fcntl.ioctl(descriptor, _CLIENT_ID, number)
+    return int.from_bytes(number, "little")
+
+
+def is_connected(descriptor: int, is_input: bool) -> bool:
+    """Whether anybody is connected to the first port of the client behind a descriptor."""
+    import fcntl
+
+    kind = _WRITERS if is_input else _READERS
+    query = bytearray(_QUERY.pack(own_number(descriptor), 0, kind, 0, 0, 0, 0, 0, 0))
+    try:
+        fcntl.ioctl(descriptor, _QUERY_SUBSCRIBERS, query)
+    except OSError:  # nobody at this index, or the port itself has gone
+        return False
+    return True
+
+
+def pool_of(descriptor: int, number: int) -> tuple[int, int] | None:
+    """How many messages may wait for the client of a number, and how many more could; None for the kernel's clients.
+
+    `descriptor` is any of ours.
+    """
+    import fcntl
+
+    pool = bytearray(_POOL.pack(number, 0, 0, 0, 0, 0))
+    try:
+        fcntl.ioctl(descriptor, _GET_CLIENT_POOL, pool)
+    except OSError:
+        return None
+    size, free = _POOL.unpack(pool)[2], _POOL.unpack(pool)[5]
+    return (size, free) if size else None
+
+
+class PoolRoom:
+    """The room in another program's pool: what doesn't fit would be lost, with all that waits there.
+
+    A limit of an output, as in `rules.pacing`, but one that asks the kernel.
+    """
+
+    _PIECE: Final = 28  # bytes of a sysex in each of its pieces
+    _SPARE: Final = 10  # others may send there, too
+    _LATER: Final = 500_000
+
+    def __init__(self, descriptor: int, number: int) -> None:
+        self._descriptor = descriptor
+        self._number = number
+        self._room = 0
+        self._is_empty = False
+
+    def when(self, message: bytes, now: int) -> int:
+        """Now if it fits; a message that never fits goes when nothing else waits there."""
+        needed = self._pieces(message)
+        if needed > self._room:
+            self._ask()
+        return now if needed <= self._room or self._is_empty else now + self._LATER
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
+        """A message takes its room."""
+        self._room -= self._pieces(message) * times
+        self._is_empty = False
+
+    def room(self, now: int) -> int:
+        """How many short messages fit."""
+        self._ask()
+        return max(0, self._room)
+
+    def _ask(self) -> None:
+        size, free = pool_of(self._descriptor, self._number) or (INPUT_POOL, INPUT_POOL)
+        self._room = free - self._SPARE
+        self._is_empty = size == free
+
+    def _pieces(self, message: bytes) -> int:
+        return 1 if len(message) <= 3 else 1 - (-len(message) // self._PIECE)
+
+
+def enlarge_input_pool(descriptor: int) -> None:
+    """Let more wait for us in the kernel; a kernel that refuses leaves it as it was."""
+    import fcntl
+
+    pool = bytearray(_POOL.pack(own_number(descriptor), 0, 0, 0, 0, 0))
+    with contextlib.suppress(OSError):
+        fcntl.ioctl(descriptor, _GET_CLIENT_POOL, pool)
+        client, output, _, room, free, _ = _POOL.unpack(pool)
+        fcntl.ioctl(descriptor, _SET_CLIENT_POOL, _POOL.pack(client, output, INPUT_POOL, room, free, 0))

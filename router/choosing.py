@@ -1,0 +1,84 @@
+"""Which MIDI system of the computer is used.
+
+Nothing else in this process imports python-rtmidi.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import Final, cast
+
+from router import alsa_kernel
+from router.alsa import Alsa
+from router.backend import Backend
+from router.jack import Jack
+from router.system import Library, System
+from rules.errors import MachineError
+
+
+class CoreMidi(System):
+    """The MIDI system of macOS."""
+
+    name = "CoreMIDI"
+
+
+class WindowsMm(System):
+    """The MIDI system of Windows."""
+
+    name = "Windows MM"
+    has_virtual = False
+
+
+_SYSTEMS: Final[dict[str, tuple[str, type[System]]]] = {
+    "alsa": ("alsa", Alsa),
+    "jack": ("jack", Jack),
+    "coremidi": ("core", CoreMidi),
+    "winmm": ("winmm", WindowsMm),
+}
+"""By the name that the user gives: the library's name for it, and what we know about it. Tried in this order."""
+
+BACKENDS: Final = tuple(_SYSTEMS)
+
+
+def choose_backend(name: str | None, client: str) -> Backend:
+    """The MIDI system of a name (alsa, jack, coremidi, winmm), or the first that is there; we are `client` to it.
+
+    Raises MachineError, also where python-rtmidi is missing.
+    """
+    library = _library()
+    compiled = {library.get_api_name(api): api for api in library.get_compiled_api()}
+    names = [name] if name else [one for one in BACKENDS if _may_be_there(one)]
+    reasons = []
+    for one in names:
+        key, system = _SYSTEMS[one]
+        if key not in compiled:
+            reasons.append(f"{one}: python-rtmidi was built without it")
+            continue
+        try:
+            return system(library, compiled[key], client)
+        except MachineError as error:
+            reasons.append(str(error))
+    raise MachineError(f"no MIDI system can be used here. {'; '.join(reasons)}. {_HELP}")
+
+
+_HELP: Final = "ALSA needs the kernel module snd-seq (sudo modprobe snd-seq), JACK a server that runs"
+
+
+def _may_be_there(name: str) -> bool:
+    """Where ALSA has no device, asking it only makes noise."""
+    if name == "alsa":
+        return os.path.exists(alsa_kernel.DEVICE)
+    return (name == "jack") or sys.platform != "linux"
+
+
+def _library() -> Library:
+    try:
+        return cast(Library, import_module("rtmidi"))
+    except ImportError as error:
+        raise MachineError(
+            "live ports need the package python-rtmidi, which is not installed: pip install 'pointsman[live]'. "
+            "For Python 3.13 and newer it is built on the spot, which on Debian needs: apt-get install g++ pkg-config "
+            "libasound2-dev libjack-jackd2-dev"
+        ) from error

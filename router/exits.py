@@ -1,0 +1,19 @@
+"""What the exit codes of the command mean."""
+
+from __future__ import annotations
+
+from typing import Final
+
+FINE: Final = 0
+INCOMPLETE: Final = 1
+UNUSABLE: Final = 2
+INTERRUPTED: Final = 130  # 128 + SIGINT, as shells count
+READER_GONE: Final = 141  # 128 + SIGPIPE
+
+MEANINGS: Final = {
+    FINE: "all is well, also where Ctrl-C ended what plays, listens or records",
+    INCOMPLETE: "some files were not written, a test failed, new rules were refused, or a port or device is missing",
+    UNUSABLE: "the command line, a rule file, a port or the daemon can't be used",
+    INTERRUPTED: "stopped with Ctrl-C; files written so far are whole, the others are as they were",
+    READER_GONE: "nobody reads the output any more",
+}

@@ -1,0 +1,52 @@
+"""Which MIDI system is used, with a library in memory in place of python-rtmidi."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from router import alsa_kernel
+from router.choosing import choose_backend
+from rules.errors import MachineError
+from tests.router.fake_library import Library
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_without_a_name_the_first_system_that_is_there_is_used(
+    library: Library, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """On Linux ALSA where its device exists, else JACK."""
+    monkeypatch.setattr(sys, "platform", "linux")
+    assert choose_backend(None, "pit").name == "JACK"
+    library.apis = [2, 3]
+    (tmp_path / "seq").touch()
+    monkeypatch.setattr(alsa_kernel, "DEVICE", str(tmp_path / "seq"))
+    assert choose_backend(None, "pit").name == "ALSA"
+    assert choose_backend("jack", "pit").name == "JACK"
+
+
+def test_where_no_system_is_there_all_reasons_are_told(library: Library) -> None:
+    """And what would help."""
+    library.is_dead = True
+    with pytest.raises(MachineError) as caught:
+        choose_backend("jack", "pit")
+    assert "no MIDI system can be used here. JACK can't be used: the MIDI system says: server not running" in str(
+        caught.value
+    )
+    assert "sudo modprobe snd-seq" in str(caught.value)
+    with pytest.raises(MachineError, match="alsa: python-rtmidi was built without it"):
+        choose_backend("alsa", "pit")
+
+
+def test_without_python_rtmidi_it_is_said_what_to_install() -> None:
+    """From the real command: exit code 2 and the packages, no traceback."""
+    program = "import sys; sys.modules['rtmidi'] = None\nfrom router.cli import main\nsys.exit(main(['ports']))"
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "pointsman ports: live ports need the package python-rtmidi" in done.stderr
+    assert "pip install 'pointsman[live]'" in done.stderr
+    assert "apt-get install g++ pkg-config libasound2-dev libjack-jackd2-dev" in done.stderr

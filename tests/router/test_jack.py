@@ -1,0 +1,136 @@
+"""JACK, whose server dies and comes back, with a library in memory in place of python-rtmidi."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from router import jack
+from router.choosing import choose_backend
+from rules.errors import MachineError
+from tests.router.fake_library import Client, InputClient, Library, tidied
+
+
+class Child:
+    """A process that asks whether the server is there; ends when told how."""
+
+    def __init__(self) -> None:
+        self.code: int | None = None
+
+    def poll(self) -> int | None:
+        """How it ended."""
+        return self.code
+
+    def kill(self) -> None:
+        """End it."""
+
+    def wait(self) -> int:
+        """Until it has ended."""
+        return 0
+
+
+class Loop:
+    """A JACK system whose server dies, and the child that asks for it."""
+
+    def __init__(self, library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.library = library
+        self.system = choose_backend("jack", "pit")
+        self.children: list[Child] = []
+        self.kept: list[object] = []
+        monkeypatch.setattr(jack, "_probe", self._probe)
+        monkeypatch.setattr(jack, "_never_free", self.kept.append)
+
+    def _probe(self, api: int) -> Any:
+        self.children.append(Child())
+        return self.children[-1]
+
+
+@pytest.fixture
+def loop(library: Library, monkeypatch: pytest.MonkeyPatch) -> Loop:
+    """A JACK system with an open input and an open output."""
+    loop = Loop(library, monkeypatch)
+    loop.system.open_input("Stage 88:MIDI 1", "keys")
+    loop.system.open_output("Rack:MIDI 1", "rack")
+    return loop
+
+
+def test_the_loopback_costs_no_client(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is on the two that look for ports."""
+    system = choose_backend("jack", "pit")
+
+    def made(client: Client, name: str) -> None:
+        library.ports.append(b"pit-01:heartbeat")
+
+    monkeypatch.setattr(Client, "open_virtual_port", made)
+    assert system.loopback() is not None
+    assert len(library.clients) == 4
+    assert library.clients[0].deeds == ["all types", "open 2 heartbeat"]
+
+
+def test_after_a_death_inputs_are_deleted_and_outputs_left_alone(library: Library, loop: Loop) -> None:
+    """A child asks first. Then all is made anew, and nothing old is touched again."""
+    outputs = [client for client in library.clients if not isinstance(client, InputClient)]
+    loop.system.lose()
+    assert (loop.system.input_names(), loop.system.output_names()) == ([], [])
+    assert [loop.system.revive(), loop.system.revive()] == [False, False]
+    assert len(library.alive) == 4
+    loop.children[0].code = 1
+    assert not loop.system.revive()
+    assert library.alive == loop.kept == outputs
+    assert not loop.system.revive()
+    loop.children[1].code = 0
+    assert loop.system.revive()
+    assert len(library.alive) == len(outputs) + 4
+    assert loop.system.input_names() == ["Stage 88:MIDI 1", "Rack:MIDI 1"]
+
+
+def test_a_server_that_hangs_is_not_touched_until_it_answers(library: Library, loop: Loop) -> None:
+    """The child that asked was ended by its alarm. What comes back in the end is our own heartbeat."""
+    loop.system.lose()
+    loop.system.revive()
+    loop.children[0].code = -14
+    assert [loop.system.revive(), loop.system.revive()] == [False, False]
+    assert len(library.alive) == 4
+    library.waiting.append(([0xB0, 0, 1], 0.0))
+    assert loop.system.revive()
+    assert (len(library.alive), loop.kept) == (4, [])
+
+
+def test_leaving_a_lost_server_deletes_nothing(library: Library, loop: Loop) -> None:
+    """Not even that might come to an end."""
+    loop.system.lose()
+    loop.system.close()
+    assert len(loop.kept) == len(library.alive) == 4
+
+
+def test_a_spare_that_died_with_the_server_is_not_touched(library: Library, loop: Loop) -> None:
+    """Neither to open a port, nor to tidy up."""
+    tidied(loop.system, library)
+    spare = library.clients[-1]
+    loop.system.open_input("Stage 88:MIDI 1", "pads")
+    library.is_dead = True
+    for opening in (loop.system.open_input, loop.system.open_output):
+        with pytest.raises(MachineError, match=r"server not running|JACK doesn't answer"):
+            opening("Rack:MIDI 1", "lights")
+    loop.system.keeps_ready = False
+    loop.system.tidy()
+    assert spare in loop.kept
+    assert spare.deeds == []
+
+
+def test_a_client_that_can_not_be_made_means_that_all_others_are_gone(library: Library, loop: Loop) -> None:
+    """The library has freed them in its own depths: whatever is done with them would be a crash."""
+    library.is_dead = True
+    loop.system.tidy()
+    assert len(loop.kept) == 4
+    assert loop.system.input_names() == []
+    with pytest.raises(MachineError, match="JACK doesn't answer"):
+        loop.system.open_input("Stage 88:MIDI 1", "keys")
+    loop.system.revive()
+    loop.children[0].code = 0
+    assert not loop.system.revive()
+    library.is_dead = False
+    loop.system.revive()
+    loop.children[1].code = 0
+    assert loop.system.revive()
