@@ -25,7 +25,15 @@ from tests.router.recordings import RULES, TAKE, Desk
 ROOT = Path(__file__).parents[2]
 ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "learn", "soundcheck"]
 COMMANDS = [f"router.commands.{path.stem}" for path in Path(router.commands.__file__).parent.glob("[a-z]*.py")]
-BASICS = ["router", "router.cli", "router.commands", "router.settings", "router.terminal", "router.words"]
+BASICS = [
+    "router",
+    "router.cli",
+    "router.commands",
+    "router.exits",
+    "router.settings",
+    "router.terminal",
+    "router.words",
+]
 START = sorted([*BASICS, "rules", "rules.errors", *COMMANDS])
 ONE_GROUP = sorted([*BASICS, "rules", "rules.errors", "router.commands.files", "router.commands.parsing"])
 
