@@ -24,13 +24,13 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Sending:
-    """A message on behalf of a holder: whose (`player`, its source, `in_key`, `copy`), where to, and what.
+    """A message on behalf of a holder: whose (`player`, its `hand`, `in_key`, `copy`), where to, and what.
 
     `mark` is told when it goes out.
     """
 
     player: int
-    source: int
+    hand: int
     in_key: int
     copy: Copy
     target: int

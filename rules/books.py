@@ -86,7 +86,7 @@ class Books:
                 copy = self._strike_out(player, walk.in_key, emission)
         else:
             mark = self._remember(player, walk, emission)
-        sending = Sending(player.number, player.source, walk.in_key, copy, emission.target, emission.message, mark)
+        sending = Sending(player.number, player.hand, walk.in_key, copy, emission.target, emission.message, mark)
         if emission.way:
             origin = self.agenda.origin()
             return self.travel(Traveller(sending, origin, self.clerk.now, emission.lag, emission.way, is_twin))
@@ -189,7 +189,7 @@ class Books:
             sounding.lag.join(due, self.later)
             due = max(sounding.lag.due(due, self.later), sounding.due)
         message = sounding.off(came)
-        self.go(due, Sending(player.number, player.source, in_key, sounding.copy, sounding.target, message))
+        self.go(due, Sending(player.number, player.hand, in_key, sounding.copy, sounding.target, message))
 
     def _strike_out(self, player: Player, in_key: int, emission: Emission) -> Copy:
         """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
@@ -248,7 +248,7 @@ class Books:
         now, later = self.clerk.now, self.later
         lag = rest.lag.anew(now, later)
         lag.join(now, later)
-        sending = Sending(player.number, player.source, in_key, (), place[0], rest_message(place))
+        sending = Sending(player.number, player.hand, in_key, (), place[0], rest_message(place))
         way = tuple(station.anew(passages) for station in rest.way)
         self.travel(Traveller(sending, self.agenda.origin(), now, lag, way))
 
@@ -287,9 +287,7 @@ class Books:
         """Brings everything that a player holds away from rest back to rest, at once."""
         for in_key in list(player.rests):
             for place in player.resting(in_key):
-                self.go(
-                    self.clerk.now, Sending(player.number, player.source, in_key, (), place[0], rest_message(place))
-                )
+                self.go(self.clerk.now, Sending(player.number, player.hand, in_key, (), place[0], rest_message(place)))
         player.rests.clear()
 
     def send_plain(self, target: int, message: bytes, player: int) -> None:
@@ -303,7 +301,7 @@ class Books:
         for in_key, held in player.presses.items():
             if isinstance(held, Cell) and held.way != SHARED:
                 for sounding in cell_soundings(held, in_key):
-                    self.merge.press(sounding.note_place, holder_of(player.source, in_key, ()))
+                    self.merge.press(sounding.note_place, holder_of(player.hand, in_key, ()))
         player.write_out()
 
     def leave_ports(self, targets: frozenset[int]) -> None:

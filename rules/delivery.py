@@ -59,7 +59,7 @@ class Delivery:
             return
         if status < POLY_PRESSURE:
             place = note_place(sending.target, status, message[1])
-            holder = holder_of(sending.source, sending.in_key, sending.copy)
+            holder = holder_of(sending.hand, sending.in_key, sending.copy)
             if is_note_on(message):
                 self.merge.press(place, holder)
                 self.out.append((sending.target, message, due, sending.player))
@@ -82,16 +82,16 @@ class Delivery:
     def _end_every_note(self, sending: Sending, due: int) -> None:
         """A mode message that ends notes: passes if no one else sounds there, else becomes note-offs (ruling 15)."""
         channel = (sending.target, sending.message[0] & 0x0F)
-        holder = (sending.source, in_channel_of(sending.in_key))
+        holder = (sending.hand, in_channel_of(sending.in_key))
         shared = self.merge.others_sound(channel, holder)
         if not shared:
             self.out.append((sending.target, sending.message, due, sending.player))
         for player, in_key, sounding in self._strike_channel(channel, holder):
             if shared:
                 copy, target, off = sounding.copy, sounding.target, sounding.off()
-                self.deliver(Sending(player.number, player.source, in_key, copy, target, off), due)
+                self.deliver(Sending(player.number, player.hand, in_key, copy, target, off), due)
             else:
-                name = holder_of(player.source, in_key, sounding.copy)
+                name = holder_of(player.hand, in_key, sounding.copy)
                 self.send(self.merge.forget_note(sounding.note_place, name), due)
         if not shared:
             self.send(self.merge.forget_channel(channel), due)
@@ -102,7 +102,7 @@ class Delivery:
         """Takes everything that a holder sounds on an output channel out of the ledgers."""
         found = []
         for player in self.players:
-            if player.source != holder[0]:
+            if player.hand != holder[0]:
                 continue
             for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
                 # what is still to come isn't ended by this, and keeps its note-off
@@ -114,7 +114,7 @@ class Delivery:
         """After reset all controllers the sender holds nothing away from rest on that channel."""
         channel = (sending.target, sending.message[0] & 0x0F)
         for player in self.players:
-            if player.source != sending.source:
+            if player.hand != sending.hand:
                 continue
             for in_key in [key for key in player.rests if in_channel_of(key) == in_channel_of(sending.in_key)]:
                 held = player.resting(in_key)

@@ -66,17 +66,22 @@ class Engine:
         self._delivery = self._books.delivery
         self.agenda = self._books.agenda
         self._players = self._books.players
+        self._hands: dict[str, int] = {}
         self._notes = self._books.merge.notes
         self._caught = _caught(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
         self._rememberers: dict[tuple[str | int, ...], Node] = {}
 
     def memory(self, node: Node) -> Any:
-        """What a node remembers, by its place."""
-        if node.place not in self._memories:
-            self._memories[node.place] = node.fresh()
-            self._rememberers[node.place] = node
-        return self._memories[node.place]
+        """What a node remembers: by its place, so that it outlives a reload, and by its sort.
+
+        Other rules may have another sort of node in the same place.
+        """
+        name = (type(node).__name__, *node.place)
+        if name not in self._memories:
+            self._memories[name] = node.fresh()
+            self._rememberers[name] = node
+        return self._memories[name]
 
     @property
     def layout(self) -> Layout:
@@ -101,7 +106,9 @@ class Engine:
 
     def add_player(self, source: str) -> int:
         """A new stream of messages from a source; its number. Raises ValueError for an unknown source."""
-        player = Player(len(self._players), source, self.pipeline)
+        hand = self._hands.setdefault(source, len(self._hands))
+        player = Player(len(self._players), hand, source)
+        player.plug(self.pipeline, self._held_alone())
         self._players.append(player)
         return player.number
 
@@ -235,7 +242,7 @@ class Engine:
         for lane in cell.lanes:
             data = lane.heads[first] + lane.tails[second]
             if cell.merged:
-                self._books.merge.bend((lane.target, lane.status & 0x0F), (player.source, status & 0x0F), data)
+                self._books.merge.bend((lane.target, lane.status & 0x0F), (player.hand, status & 0x0F), data)
             out.append((lane.target, data, now, number))
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
@@ -417,8 +424,14 @@ class Engine:
         self.word = pipeline.layout.translated(self.word, old.layout)
         self._books.change_banks(pipeline.banks)
         self._caught = _caught(pipeline)
+        held = self._held_alone()
         for player in self._players:
-            player.plug(pipeline)
+            player.plug(pipeline, held)
+
+    def _held_alone(self) -> frozenset[int]:
+        """Where notes are held on channels that nobody shares by the rules of now: there, cells don't ask who else is
+        there."""
+        return self._books.merge.held_outside(self.pipeline.shared)
 
 
 def _caught(pipeline: Pipeline) -> frozenset[int | str]:

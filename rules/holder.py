@@ -1,7 +1,8 @@
 """Names of output notes and of those who hold them, as numbers, which are found faster than tuples.
 
-A note's place is port << 11 | channel << 7 | key. Its holder is source << 14 | in-key, or, for an echo copy, the tuple
-(source, in-key, copy).
+A note's place is port << 11 | channel << 7 | key. Its holder is hand << 14 | in-key, or, for an echo copy, the tuple
+(hand, in-key, copy). A hand is a source as the outputs know it: rules that are replaced may number their sources anew,
+but whoever has pressed a key must still be the same when they let go.
 """
 
 from __future__ import annotations
@@ -50,12 +51,12 @@ def channel_of(place: int) -> tuple[int, int]:
     return place >> 11, place >> 7 & 0x0F
 
 
-def holder_of(source: int, in_key: int, copy: Copy) -> Holder:
+def holder_of(hand: int, in_key: int, copy: Copy) -> Holder:
     """The name of a holder."""
-    return (source, in_key, copy) if copy else source << 14 | in_key
+    return (hand, in_key, copy) if copy else hand << 14 | in_key
 
 
-def hand_of(holder: Holder) -> tuple[int, int]:
-    """The source and incoming channel 0-15 of a holder."""
-    source, in_key = (holder >> 14, holder & 0x3FFF) if isinstance(holder, int) else holder[:2]
-    return source, in_channel_of(in_key)
+def channel_holder_of(holder: Holder) -> tuple[int, int]:
+    """The hand and incoming channel 0-15 of a holder."""
+    hand, in_key = (holder >> 14, holder & 0x3FFF) if isinstance(holder, int) else holder[:2]
+    return hand, in_channel_of(in_key)

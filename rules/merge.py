@@ -1,6 +1,6 @@
 """Outputs that holders share: who sounds what there, so that no one ends what another still holds (rulings 11-16).
 
-A holder of a note is (source, in-key, copy); a holder of what concerns a channel is (source, incoming channel). What
+A holder of a note is (hand, in-key, copy); a holder of what concerns a channel is (hand, incoming channel). What
 one holder alone sends is never touched.
 """
 
@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.agenda import Sending
-from rules.holder import Holder, channel_of, hand_of, in_channel_of
+from rules.holder import Holder, channel_holder_of, channel_of, in_channel_of
 from rules.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -85,6 +85,10 @@ class Merge:
             note = self.notes[place] = _Note({note: 1})
         return note
 
+    def held_outside(self, shared: frozenset[Channel]) -> frozenset[int]:
+        """The places of notes that are held on other channels than those that are `shared`."""
+        return frozenset(place for place in self.notes if channel_of(place) not in shared)
+
     def let_go(self, place: int, holder: Holder, message: bytes, player: int) -> list[Going]:
         """A holder's note-off: what goes out of it, now or together with those that waited."""
         note = self.notes.get(place)
@@ -137,7 +141,7 @@ class Merge:
     def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
         """Whether another holder sounds anything on an output channel."""
         return any(
-            hand_of(each) != holder
+            channel_holder_of(each) != holder
             for place, note in self.notes.items()
             if channel_of(place) == channel
             for each in (note.counts if isinstance(note, _Note) else (note,))
@@ -150,7 +154,7 @@ class Merge:
         message = sending.message
         kind = message[0] & 0xF0
         channel = (sending.target, message[0] & 0x0F)
-        holder = (sending.source, in_channel_of(sending.in_key))
+        holder = (sending.hand, in_channel_of(sending.in_key))
         going = [(sending.target, message, sending.player)]
         if kind == PITCH_BEND:
             self.bend(channel, holder, message)

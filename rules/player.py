@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from rules.holder import in_key_of
+from rules.holder import channel_of, in_key_of
 from rules.ledger import Press, Rest, cell_places, cell_soundings
 from rules.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
-from rules.pipeline import NOWHERE, Cell, Pipeline
+from rules.pipeline import NOTE, NOWHERE, Cell, Pipeline
 from rules.rest import Place
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
@@ -22,7 +22,8 @@ _WIDE: Final = in_key_of(PROGRAM, 0)
 class Player:
     """Its source, the source's cells in one list, its ledger, and the last values that `catch_up` may want.
 
-    `first_holder` is the name of the holder for in-key 0 (see `holder`). The ledger is `presses`, what each in-key has
+    `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
+    `holder`), and `first_holder` the name of the holder for in-key 0. The ledger is `presses`, what each in-key has
     sounding, and `rests`, what it holds away from rest. What went the
     short way is noted by its cell alone.
     """
@@ -30,6 +31,7 @@ class Player:
     __slots__ = (
         "cells",
         "first_holder",
+        "hand",
         "known",
         "name",
         "number",
@@ -43,8 +45,10 @@ class Player:
         "table",
     )
 
-    def __init__(self, number: int, name: str, pipeline: Pipeline) -> None:
+    def __init__(self, number: int, hand: int, name: str) -> None:
         self.number = number
+        self.hand = hand
+        self.first_holder = hand << 14
         self.name = name
         self.presses: dict[int, list[Press] | Cell] = {}
         self.rests: dict[int, dict[Place, Rest] | Cell] = {}
@@ -52,22 +56,45 @@ class Player:
         self.owed: dict[tuple[int, Place], int] = {}
         self.owed_until = 0
         self.known: dict[tuple[int | str, int], bytes] = {}
-        self.plug(pipeline)
+        self.plugged = False
+        self.source = -1
+        self.table = NOWHERE
+        self.cells = NOWHERE.cells
 
-    def plug(self, pipeline: Pipeline) -> None:
-        """Connects the player with the tables of its source; a source that is gone leads nowhere."""
+    def plug(self, pipeline: Pipeline, held: frozenset[int]) -> None:
+        """Connects the player with the tables of its source; a source that is gone leads nowhere.
+
+        `held` are places where notes are held, though by these rules nobody shares their channels: what is played there
+        takes the whole way, past those who hold them.
+        """
         self.plugged = self.name in pipeline.sources
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
         self.cells = self.table.cells
         apart = [in_key for in_key in self.presses if in_key >= _VALUES]
         apart += [in_key for in_key in self.rests if in_key < _VALUES]
+        if held:
+            apart += self._meeting(held)
         if apart:
             self.cells = self._cells_apart(apart)
-        self.first_holder = max(self.source, 0) << 14
+
+    def _meeting(self, held: frozenset[int]) -> list[int]:
+        """The notes that go the short way to a place where others are held."""
+        channels = {channel_of(place) for place in held}
+        found: list[int] = []
+        for start in range(_NOTE_ONS, _VALUES, 128):
+            row = self.cells[start : start + 128]
+            lanes = [lane for cell in set(row) if cell.way == NOTE for lane in cell.lanes]
+            if channels.isdisjoint((lane.target, lane.status & 0x0F) for lane in lanes):
+                continue  # as most do: they need not be looked at key by key
+            for first, cell in enumerate(row):
+                if cell.way == NOTE and any(lane.places[first] in held for lane in cell.lanes):
+                    found.append(start | first)
+        return found
 
     def _cells_apart(self, in_keys: Iterable[int]) -> list[Cell]:
-        """The cells, opened for values that have made notes by older rules, and for notes that have made values."""
+        """The cells, opened for values that have made notes by older rules, for notes that have made values, and for
+        notes that meet others."""
         cells = list(self.cells)
         for in_key in in_keys:
             places = [in_key, in_key & ~_NOTE_ONS] if in_key < _VALUES else [in_key]

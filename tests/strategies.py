@@ -434,7 +434,7 @@ def _turns(draw: Draw, rig: Rig) -> Table:
 
 @st.composite
 def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
-    """The same rig with some rules changed, dropped or added, perhaps without one of its outputs."""
+    """The same rig with some rules changed, dropped or added, perhaps in another order or without one of its ports."""
     variant = copy.deepcopy(first)
     fresh = []
     for rule in variant["rules"]:
@@ -448,6 +448,10 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
     variant["rules"] = fresh
     if len(rig.outputs) > 1 and rarely(draw, 3):
         _take_out(variant, draw(st.sampled_from(rig.outputs)))
+    if len(rig.sources) > 1 and rarely(draw, 3):
+        _take_out_source(variant, draw(st.sampled_from(rig.sources)))
+    if draw(st.booleans()):
+        variant["ports"] = dict(draw(st.permutations(list(variant["ports"].items()))))
     if "key" in variant["switches"] and rarely(draw):
         variant["switches"]["key"] |= {"numbers": "0..3"}
     return variant
@@ -462,6 +466,18 @@ def _take_out(file: Table, port: str) -> None:
         part["to"] = _without(part["to"], gone)
     for turn in file["on"]:
         turn["send"] = {name: messages for name, messages in turn["send"].items() if name not in gone}
+
+
+def _take_out_source(file: Table, source: str) -> None:
+    """Takes an input out, unless a switch listens to it or no rule would be left."""
+    left = [{**rule, "from": [name for name in rule["from"] if name != source]} for rule in file["rules"]]
+    left = [rule for rule in left if rule["from"]]
+    if left and f"'{source}'" not in str(file["switches"]):
+        file["rules"] = left
+        del file["ports"][source]
+        for port in file["ports"].values():
+            if port.get("clock") == source:
+                del port["clock"]
 
 
 def _without(to: Any, gone: set[str]) -> Any:

@@ -3396,6 +3396,105 @@ def ruling_30_offs_that_waited_go_before_the_port_does() -> Case:
 
 
 @case
+def ruling_30_hands_stay_the_same_when_ports_move() -> Case:
+    """Whoever holds a key or a pedal still does where the rules name their ports in another order."""
+    return Case(
+        THRU,
+        """
+        at 0 keys note-on 1 C4 100
+        at 1 keys controller 1 sustain 127
+        at 2 pads note-on 1 C4 90
+        at 3 reload
+        at 4 keys note-off 1 C4 33
+        at 5 keys controller 1 sustain 0
+        at 6 pads note-off 1 C4 44
+        """,
+        """
+        at 0 synth note-on 1 C4 100
+        at 1 synth controller 1 sustain 127
+        at 2 synth note-on 1 C4 90
+        at 5 synth controller 1 sustain 0
+        at 6 synth note-off 1 C4 33
+        at 6 synth note-off 1 C4 44
+        """,
+        (
+            """
+            [ports]
+            seq   = { input = true }
+            pads  = { input = true }
+            rack  = { output = true }
+            keys  = { input = true }
+            synth = { output = true }
+            """
+            + THRU,
+        ),
+    )
+
+
+@case
+def ruling_30_what_others_hold_from_before_is_not_cut() -> Case:
+    """A note that another source began by older rules sounds on until it lets go, though nobody shares it now."""
+    return Case(
+        THRU,
+        """
+        at 0 pads note-on 1 C4 90
+        at 1 reload
+        at 2 keys note-on 1 C4 100
+        at 3 keys note-off 1 C4 33
+        at 4 pads note-off 1 C4 44
+        """,
+        """
+        at 0 synth note-on 1 C4 90
+        at 2 synth note-on 1 C4 100
+        at 4 synth note-off 1 C4 33
+        at 4 synth note-off 1 C4 44
+        """,
+        (
+            """
+            [[rules]]
+            from = "keys"
+            to = "synth"
+            """,
+        ),
+    )
+
+
+@case
+def ruling_30_another_sort_of_step_in_the_same_place_remembers_anew() -> Case:
+    """A `map` that is edited from one thing into another doesn't take the other's memory for its own."""
+    return Case(
+        """
+        [[rules]]
+        name = "wheel"
+        from = "keys"
+        steps = [{ map = { from = "controller modulation", to = "note C4" } }]
+        to = "synth"
+        """,
+        """
+        at 0 keys controller 1 modulation 127
+        at 1 reload
+        at 2 keys controller 1 modulation 64
+        at 3 keys controller 1 modulation 0
+        """,
+        """
+        at 0 synth note-on 1 C4 127
+        at 2 synth pitch-bend 1 +0
+        at 3 synth note-off 1 C4 64
+        at 3 synth pitch-bend 1 -8192
+        """,
+        (
+            """
+            [[rules]]
+            name = "wheel"
+            from = "keys"
+            steps = [{ map = { from = "controller modulation", to = "pitch-bend", bits = 14 } }]
+            to = "synth"
+            """,
+        ),
+    )
+
+
+@case
 def ruling_22_a_pedal_comes_up_after_it_went_down() -> Case:
     """A pedal that is let go on a quicker way, before its press has gone out, waits for that; and so does what comes
     next."""

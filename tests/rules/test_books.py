@@ -10,9 +10,9 @@ from rules.holder import in_key_of
 from rules.language.reading import read_rules
 from rules.merge import Merge
 from rules.messages import split_message
-from rules.player import Player
 from rules.tempo import steady_nanoseconds
 from rules.walk import Walk
+from tests.rules.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
 MS = 1_000_000
@@ -27,7 +27,7 @@ class Desk:
         pipeline = compile_rules(read_rules([("rules.toml", rules.encode())]))
         self.engine = Engine(pipeline, steady_nanoseconds(120))
         self.books = Books(self.engine, Merge(frozenset()))
-        self.player = Player(0, "keys", pipeline)
+        self.player = plugged("keys", pipeline)
         self.books.players.append(self.player)
 
     def enter(self, message: bytes, now: int = 0) -> None:

@@ -10,6 +10,7 @@ from rules.language.reading import read_rules
 from rules.ledger import Press, Rest, Sounding
 from rules.merge import Merge
 from rules.player import Player
+from tests.rules.players import plugged
 
 RULES = '[ports]\nkeys = { input = true }\nrack = { output = true }\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
 PIPELINE = compile_rules(read_rules([("rules.toml", RULES.encode())]))
@@ -18,7 +19,7 @@ NOTE = in_key_of(0x90, 60)
 
 def player_with(*soundings: Sounding) -> Player:
     """A player whose middle C holds these."""
-    player = Player(0, "keys", PIPELINE)
+    player = plugged("keys", PIPELINE)
     player.presses[NOTE] = [Press([sounding], player.table, 0) for sounding in soundings]
     return player
 
@@ -30,14 +31,14 @@ def delivery_of(*players: Player) -> Delivery:
         for in_key in player.presses:
             for press in player.pressed(in_key):
                 for sounding in press.soundings:
-                    holder = player.source << 14 | in_key
+                    holder = player.hand << 14 | in_key
                     delivery.merge.press(sounding.note_place, holder)
     return delivery
 
 
-def sending(message: bytes, mark: Rest | Sounding | None = None, source: int = 0) -> Sending:
+def sending(message: bytes, mark: Rest | Sounding | None = None, hand: int = 0) -> Sending:
     """A message to the first port."""
-    return Sending(0, source, in_key_of(message[0], message[1]), (), 0, message, mark)
+    return Sending(0, hand, in_key_of(message[0], message[1]), (), 0, message, mark)
 
 
 def test_a_note_on_of_velocity_0_is_a_note_off() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.holder import channel_of, hand_of, holder_of, in_channel_of, in_key_of, note_place
+from rules.holder import channel_holder_of, channel_of, holder_of, in_channel_of, in_key_of, note_place
 
 BYTES = st.integers(0, 127)
 CHANNELS = st.integers(0, 15)
@@ -21,7 +21,7 @@ def test_notes_have_names_of_their_own(one: tuple[int, int, int], other: tuple[i
 @given(st.integers(0, 40), CHANNELS, BYTES, st.sampled_from([(), (1,), ("rule", 2, 1)]))
 def test_a_holder_tells_whose_hand_it_is(source: int, channel: int, key: int, copy: tuple[str | int, ...]) -> None:
     """Note and echo copy alike tell the source and the channel on which they came in."""
-    assert hand_of(holder_of(source, in_key_of(0x90 | channel, key), copy)) == (source, channel)
+    assert channel_holder_of(holder_of(source, in_key_of(0x90 | channel, key), copy)) == (source, channel)
 
 
 @given(CHANNELS, BYTES)

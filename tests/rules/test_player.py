@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from rules.compile import compile_rules
-from rules.holder import in_key_of
+from rules.holder import in_key_of, note_place
 from rules.language.reading import read_rules
 from rules.ledger import Press
 from rules.pipeline import NOWHERE, WHOLE, Pipeline
-from rules.player import Player
+from tests.rules.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"
 NOTE = in_key_of(0x90, 60)
@@ -23,7 +23,7 @@ def pipeline_of(more: str = "") -> Pipeline:
 def test_a_player_has_the_tables_of_its_source() -> None:
     """Its cells are those of the source's table, and its number tells sources apart."""
     pipeline = pipeline_of()
-    keys, pads = Player(0, "keys", pipeline), Player(1, "pads", pipeline)
+    keys, pads = plugged("keys", pipeline), plugged("pads", pipeline, 1)
     assert keys.cells is pipeline.tables[0].cells
     assert pads.cells is pipeline.tables[1].cells
     assert (keys.first_holder, pads.first_holder) == (0, 1 << 14)
@@ -32,11 +32,11 @@ def test_a_player_has_the_tables_of_its_source() -> None:
 def test_a_source_that_is_gone_leads_nowhere_until_it_is_back() -> None:
     """A reload may take a port away and bring it back."""
     pipeline = pipeline_of()
-    player = Player(0, "drums", pipeline)
+    player = plugged("drums", pipeline)
     assert not player.plugged
     assert player.table is NOWHERE
     player.name = "keys"
-    player.plug(pipeline)
+    player.plug(pipeline, frozenset())
     assert player.plugged
     assert player.table is pipeline.tables[0]
 
@@ -44,7 +44,7 @@ def test_a_source_that_is_gone_leads_nowhere_until_it_is_back() -> None:
 def test_what_went_the_short_way_is_told_in_full() -> None:
     """A note noted by its cell is a press with one sounding at the place where the cell led."""
     pipeline = pipeline_of("steps = [{ transpose = 12 }, { rechannel = 3 }]")
-    player = Player(0, "keys", pipeline)
+    player = plugged("keys", pipeline)
     player.presses[NOTE] = player.cells[NOTE]
     (press,) = player.pressed(NOTE)
     (sounding,) = press.soundings
@@ -54,21 +54,21 @@ def test_what_went_the_short_way_is_told_in_full() -> None:
 
 def test_a_value_away_from_rest_is_told_in_full() -> None:
     """A bend noted by its cell is away from rest where the cell led."""
-    player = Player(0, "keys", pipeline_of("steps = [{ rechannel = 3 }]"))
+    player = plugged("keys", pipeline_of("steps = [{ rechannel = 3 }]"))
     player.rests[BEND] = player.cells[BEND]
     assert list(player.resting(BEND)) == [(0, 0xE2, 0)]
 
 
 def test_nothing_is_pressed_or_away_at_first() -> None:
     """Asking makes no entry."""
-    player = Player(0, "keys", pipeline_of())
+    player = plugged("keys", pipeline_of())
     assert (player.pressed(NOTE), player.resting(BEND)) == ([], {})
     assert (player.presses, player.rests) == ({}, {})
 
 
 def test_before_the_tables_change_all_is_written_out() -> None:
     """What was noted by a cell of the old tables is a full entry afterwards."""
-    player = Player(0, "keys", pipeline_of())
+    player = plugged("keys", pipeline_of())
     player.presses[NOTE] = player.cells[NOTE]
     player.rests[BEND] = player.cells[BEND]
     player.write_out()
@@ -79,11 +79,21 @@ def test_before_the_tables_change_all_is_written_out() -> None:
 def test_values_that_have_made_notes_leave_the_short_way() -> None:
     """After a reload they are looked at in full, since their notes have to end; all else keeps its cells."""
     pipeline = pipeline_of()
-    player = Player(0, "keys", pipeline)
+    player = plugged("keys", pipeline)
     volume, pressure = in_key_of(0xB0, 7), in_key_of(0xD0, 0)
     player.presses = {volume: [], pressure: [], NOTE: []}
-    player.plug(pipeline)
+    player.plug(pipeline, frozenset())
     opened = {volume, *range(pressure, pressure + 128)}
     for place, (mine, its) in enumerate(zip(player.cells, pipeline.tables[0].cells, strict=True)):
         assert mine.lanes == its.lanes
         assert mine.way == (WHOLE if place in opened else its.way)
+
+
+def test_notes_that_meet_others_leave_the_short_way() -> None:
+    """Where somebody holds a note on a channel that the rules give to one source alone, that one key asks first."""
+    player = plugged("keys", pipeline_of("steps = [{ transpose = 12 }]"))
+    cells = player.cells
+    player.plug(pipeline_of("steps = [{ transpose = 12 }]"), frozenset({note_place(0, 0, 72)}))
+    changed = [in_key for in_key, cell in enumerate(player.cells) if cell.way != cells[in_key].way]
+    assert changed == [in_key_of(0x80, 60) & 0x7FF, NOTE]
+    assert player.cells[NOTE].way == WHOLE
