@@ -6,7 +6,6 @@ hands over a call, which runs between two messages (`Live.do`).
 
 from __future__ import annotations
 
-import json
 import time
 import traceback
 from collections import deque
@@ -270,7 +269,7 @@ class Live:
         """Turns a switch. Raises KeyError or ValueError as the session does."""
         now = time.monotonic_ns()
         self.session.turn(switch, state, now, self._out)
-        self._log((journal.TURN, now, 0, json.dumps([switch, state]).encode()))
+        self._log((journal.TURN, now, 0, journal.turn_data(switch, state)))
         self._send(now)
 
     def swap(self, prepared: Prepared) -> None:
@@ -322,11 +321,10 @@ class Live:
 
 def log_rules(log: Callable[[Record], None], texts: RuleTexts, now: int) -> None:
     """Notes the rules that are in force from now on."""
-    readable = [[name, text.decode("latin-1")] for name, text in texts]
-    log((journal.RULES, now, 0, json.dumps(readable).encode()))
+    log((journal.RULES, now, 0, journal.rules_data(texts)))
 
 
 def log_names(log: Callable[[Record], None], session: Session, now: int) -> None:
     """Notes what the numbers of players and ports mean from now on."""
-    names = {"players": list(session.players), "ports": list(session.pipeline.ports)}
-    log((journal.NAMES, now, 0, json.dumps(names).encode()))
+    names = journal.Names(tuple(session.players), session.pipeline.ports)
+    log((journal.NAMES, now, 0, journal.names_data(names)))

@@ -105,7 +105,7 @@ class Engine:
         return tuple(self._players)
 
     def add_player(self, source: str) -> int:
-        """A new stream of messages from a source; its number. Raises ValueError for an unknown source."""
+        """A new stream of messages from a source; its number. A source that the rules don't have leads nowhere."""
         hand = self._hands.setdefault(source, len(self._hands))
         player = Player(len(self._players), hand, source)
         player.plug(self.pipeline, self._held_alone())

@@ -114,6 +114,10 @@ class Names:
         return self.ports[number] if number < len(self.ports) else f"output {number + 1}"
 
 
+NO_NAMES: Final = Names()
+"""Before any name is known."""
+
+
 def names_data(names: Names) -> bytes:
     """The data of a NAMES record."""
     return json.dumps({"players": names.players, "ports": names.ports}).encode()
@@ -143,6 +147,11 @@ def state_data(states: Mapping[str, State]) -> bytes:
 def state_in(data: bytes) -> dict[str, State]:
     """How the switches stand by a STATE record."""
     return dict(json.loads(data))
+
+
+def turn_data(switch: str, state: State) -> bytes:
+    """The data of a TURN record."""
+    return json.dumps([switch, state]).encode()
 
 
 def turn_in(data: bytes) -> tuple[str, State]:

@@ -158,6 +158,9 @@ class _Teller:
 
     def begin(self, lasting: Sequence[Record], held: Sequence[Record]) -> None:
         """What lasts, then what was pressed by then. What that sends was sent long ago, unless all begins here."""
+        for record in lasting:
+            self._learn(record)
+        self._replay = Replay(self._names)
         first = min((record[1] for record in (*held, *lasting[:1])), default=0)
         out: list[Sent] = []
         for kind, _, number, data in lasting:
@@ -166,8 +169,6 @@ class _Teller:
                 self._stand(journal.state_in(data), first, out)
         if all(record[0] != journal.NAMES for record in lasting):
             self._made += out  # names follow what a session sends first, so this is its very beginning
-        for record in lasting:
-            self._learn(record)
         for record in held:
             self._replay.feed(record, out)
             self._note_press(record[2], record[3], record[1])

@@ -8,7 +8,7 @@ from functools import lru_cache
 from rules import journal
 from rules.books import Sent
 from rules.compile import compile_rules
-from rules.journal import Record
+from rules.journal import NO_NAMES, Names, Record
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
 from rules.pipeline import Pipeline
@@ -16,10 +16,14 @@ from rules.session import Session
 
 
 class Replay:
-    """A session that does what records say. Before the first RULES record there is none, and others do nothing."""
+    """A session that does what records say. Before the first RULES record there is none, and others do nothing.
 
-    def __init__(self) -> None:
+    `names` is what numbers mean in records that don't begin with the performance: earlier rules have given them.
+    """
+
+    def __init__(self, names: Names = NO_NAMES) -> None:
         self.session: Session | None = None
+        self._names = names
         self.now = 0
 
     def feed(self, record: Record, out: list[Sent]) -> None:
@@ -51,7 +55,7 @@ class Replay:
 
     def _rule(self, data: bytes, time: int, out: list[Sent]) -> None:
         if self.session is None:
-            self.session = Session(*_prepared(data, ()))
+            self.session = Session(*_prepared(data, self._names.ports), known=self._names.players)
             self.session.start(time, out)
         else:
             self.session.replace(*_prepared(data, self.session.pipeline.ports), time, out)

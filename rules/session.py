@@ -6,7 +6,7 @@ journal of an evening can be played again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import chain
 
 from rules.books import Sent
@@ -22,14 +22,16 @@ from rules.switches import State
 class Session:
     """Times are nanoseconds and never go backwards. Every method appends to `out` what goes out.
 
-    `players` are the numbers by which the engine knows our input ports.
+    `players` are the numbers by which the engine knows our input ports. Those of `known` come first, in their order,
+    even where the rules have no such port any more: numbers last as long as a performance.
     """
 
-    def __init__(self, ruleset: RuleSet, pipeline: Pipeline) -> None:
+    def __init__(self, ruleset: RuleSet, pipeline: Pipeline, known: Sequence[str] = ()) -> None:
         self.ruleset = ruleset
         self.time = LiveTime(ruleset.bpm)
         self.engine = Engine(pipeline, self.time.later)
-        self.players = {name: self.engine.add_player(name) for name in pipeline.sources}
+        self.players: dict[str, int] = {}
+        self._add_players((*known, *pipeline.sources))
         self._sensing = Sensing()
 
     @property
@@ -47,6 +49,11 @@ class Session:
     def next_due(self) -> int:
         """When `advance` has something to do."""
         return min(self.engine.agenda.next_due, self._sensing.due)
+
+    def _add_players(self, names: Iterable[str]) -> None:
+        for name in names:
+            if name not in self.players:
+                self.players[name] = self.engine.add_player(name)
 
     def start(self, now: int, out: list[Sent]) -> None:
         """The begin: what the devices want to be sent first (ruling 8)."""
@@ -115,9 +122,7 @@ class Session:
         self.engine.replace(pipeline, now, out)
         self.ruleset = ruleset
         self.time.follow(ruleset.bpm)
-        for name in pipeline.sources:
-            if name not in self.players:
-                self.players[name] = self.engine.add_player(name)
+        self._add_players(pipeline.sources)
         out += _plain((start for start in pipeline.starts if start not in before), now)
 
     def leave(self, now: int, out: list[Sent]) -> None:

@@ -186,6 +186,23 @@ def test_a_journal_without_its_beginning_knows_what_was_held_and_how_switches_st
     assert told.walls == [(2 * MS, 1.7e9)]
 
 
+def test_numbers_mean_what_they_meant_under_earlier_rules() -> None:
+    """The journal's names say so, where the reload that moved or took a port lies before its beginning."""
+    performance = at(Performance(), 50_000)
+    names = Names(("gone", "seq", "keys"), ("lost", "box", "rack"))
+    performance.log[:] = [
+        (RULES, 40_000 * MS, 0, journal.rules_data(FILES[FIRST])),
+        (NAMES, 2 * MS, 0, journal.names_data(names)),
+    ]
+    performance.note(journal.IN, 2, ON)
+    performance.note(journal.OUT, 2, bytes((0x93, 60, 100)))
+    performance.note(journal.OUT, 1, ON)
+    told = story(performance)
+    assert arrivals(told)[0].outcomes == (("rack", bytes((0x93, 60, 100))), ("box", ON))
+    assert [(held.source, held.number) for held in told.held] == [("keys", 60)]
+    assert told.is_certain
+
+
 def test_notes_are_called_as_in_the_rule_file() -> None:
     """middle_c of the file of the port counts."""
     files = (("a.toml", b'middle_c = "C3"\n' + FIRST.encode()),)

@@ -1,6 +1,5 @@
 """Parity: the journal of a performance, played again, gives the identical messages, ports and times."""
 
-import json
 from collections.abc import Callable
 from functools import cache
 
@@ -50,8 +49,9 @@ steps = [{ delay = { ms = 7 } }, { thin = { ms = 20 } }]
 to = "rack"
 """
 )
+MOVED = PORTS.replace('keys = { input = "Keys" }\nseq =', 'new = { input = "New" }\nkeys = { input = "Keys" }\nseq =')
 SECOND = (
-    PORTS
+    MOVED
     + """
 [[rules]]
 name = "keys"
@@ -114,7 +114,7 @@ class Performance:
     def turn(self, switch: str, state: State) -> None:
         """A switch is turned by command."""
         self.play(self.session.turn, switch, state)
-        self.note(TURN, 0, json.dumps([switch, state]).encode())
+        self.note(TURN, 0, journal.turn_data(switch, state))
 
     def panic(self, every_key: bool) -> None:
         """Everything is silenced."""
