@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import os
 import re
 import signal
 import subprocess
@@ -11,15 +12,20 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from router.system import Client, MidiIn, MidiOut, OpenInput, OpenOutput, System, asking
+from router.libjack import Wires
+from router.system import Client, Library, MidiIn, MidiOut, OpenInput, OpenOutput, System, asking
 from rules.errors import MachineError
 
 if TYPE_CHECKING:
     from router.backend import RawInput, RawOutput
 
 HEARTBEAT: Final = "heartbeat"
+SILENCE: Final = "silence"
 
 _PROBE_SECONDS: Final = 5.0
+
+_SERVER_VARIABLE: Final = "JACK_DEFAULT_SERVER"
+_USUAL_SERVER: Final = "default"
 
 
 class Jack(System):
@@ -28,6 +34,10 @@ class Jack(System):
     Once it has died, everything of ours is dead with it, and making a new client frees the old ones behind our back:
     they must not be touched again. A server that hangs lets everybody hang who asks it for something, so that a child
     process asks first.
+
+    An input that listens to one port only reads the sender's own memory. Where the server has dropped a period, the
+    sender may clear it meanwhile, and python-rtmidi (1.5.8) crashes, with all of us. Of an input that listens to two
+    ports the server makes a copy first. So a port that never sends is connected to each of our inputs.
     """
 
     name = "JACK"
@@ -36,13 +46,23 @@ class Jack(System):
 
     _child: subprocess.Popen[bytes] | None = None
     _is_lost = False
+    _wires: Wires | None = None
+    _silence = ""
+    _hushed: frozenset[str] = frozenset()
+
+    def __init__(self, library: Library, api: int, client: str) -> None:
+        if client == os.environ.get(_SERVER_VARIABLE, _USUAL_SERVER):
+            raise MachineError(f'a client called "{client}", as the JACK server is, would cut it off: use another name')
+        super().__init__(library, api, client)
 
     def is_ours(self, name: str) -> bool:
-        """By the client's name, to which JACK may have added a number; and so are the heartbeats of other daemons."""
-        client, _, port = name.partition(":")
-        return port == HEARTBEAT or any(
-            re.fullmatch(rf"{re.escape(own)}(-\d\d)?", client) for own in (self.client, *self._labels)
-        )
+        """By the client's name, to which JACK may have added a number; and so are what other daemons have made for
+        themselves alone."""
+        return name.partition(":")[2] in (HEARTBEAT, SILENCE) or self._is_of_our_clients(name)
+
+    def _is_of_our_clients(self, name: str) -> bool:
+        client = name.partition(":")[0]
+        return any(re.fullmatch(rf"{re.escape(own)}(-\d\d)?", client) for own in (self.client, *self._labels))
 
     def input_names(self) -> list[str]:
         """The ports that can be listened to; none once the server is lost."""
@@ -78,15 +98,56 @@ class Jack(System):
             _never_free(client)
         self._forget()
 
+    def _forget(self) -> None:
+        super()._forget()
+        self._wires = None
+
+    # -- inputs -------------------------------------------------------------------------------------------------------
+
+    def open_input(self, name: str, label: str) -> RawInput:
+        """As everywhere, and silence beside it."""
+        raw = super().open_input(name, label)
+        self._hush()
+        return raw
+
+    def virtual_input(self, label: str) -> RawInput:
+        """As everywhere, and silence beside whoever connects to it."""
+        raw = super().virtual_input(label)
+        self._hush()
+        return raw
+
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
         """On the two clients that look for ports, so that it costs none of its own."""
         with asking("JACK can't be used"):
-            before = set(self.input_names())
-            self._look_out.open_virtual_port(HEARTBEAT)
-            names = self.input_names()
-            new = [name for name in names if name not in before and self.is_ours(name)]
-            self._look_in.open_port(names.index(new[0]), HEARTBEAT)
+            heart = self._make_port(self._look_out, HEARTBEAT)
+            self._look_in.open_port(self.input_names().index(heart), HEARTBEAT)
+            self._hush()
             return OpenInput(self._look_in, _keep), OpenOutput(self._look_out, _keep)
+
+    def _make_port(self, client: Client, port: str) -> str:
+        """Make a port that sends; the name that it got."""
+        before = set(self.input_names())
+        client.open_virtual_port(port)
+        return next(name for name in self.input_names() if name not in before and self._is_of_our_clients(name))
+
+    def _begin(self) -> None:
+        super()._begin()
+        self._hushed = frozenset()
+        with contextlib.suppress(MachineError):  # it is only less safe without
+            self._wires = Wires()
+        if self._wires is not None:
+            with asking("JACK can't be used"):
+                self._silence = self._make_port(self._make_out(self.client), SILENCE)
+
+    def _hush(self) -> None:
+        """Connect silence to those of our inputs that are new."""
+        if self._wires is not None:
+            ours = [name for name in self.output_names() if self._is_of_our_clients(name)]
+            self._hushed = frozenset(
+                name for name in ours if name in self._hushed or self._wires.connect(self._silence, name)
+            )
+
+    # -- death --------------------------------------------------------------------------------------------------------
 
     def lose(self) -> None:
         """The server is dead, or hangs: whoever asks it for something may wait for ever."""
@@ -95,7 +156,8 @@ class Jack(System):
     def revive(self) -> bool:
         """True once the server answers and new clients are made, the old ones gone."""
         if self._clients and self._look_in.get_message() is not None:
-            super().close()  # the heartbeat has come back: the server had only been hanging
+            self._is_lost = False
+            self.close()  # the heartbeat has come back: the server had only been hanging
             return self._try_again()
         if self._child is None:
             self._child = _probe(self._api)
@@ -141,8 +203,10 @@ class Jack(System):
         self._stop_asking()
         if self._is_lost:
             self._leave_alone()
-        else:
-            super().close()
+            return
+        if self._wires is not None:
+            self._wires.close()
+        super().close()
 
 
 _ASK: Final = """

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
-from router import alsa_kernel, choosing
+from router import alsa_kernel, choosing, jack
+from rules.errors import MachineError
 from tests.router.fake_library import Library
 from tests.router.recordings import Desk
 
@@ -18,10 +20,16 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capture
     return Desk(tmp_path, capsys)
 
 
+def no_wires() -> NoReturn:
+    """The JACK library can't be asked for more than python-rtmidi does."""
+    raise MachineError("no library")
+
+
 @pytest.fixture
 def library(monkeypatch: pytest.MonkeyPatch) -> Library:
     """The library on a computer with CoreMIDI, JACK and Windows MM alike."""
     made = Library(1, 3, 4)
     monkeypatch.setattr(choosing, "_library", lambda: made)
     monkeypatch.setattr(alsa_kernel, "DEVICE", "/nowhere")
+    monkeypatch.setattr(jack, "Wires", no_wires)
     return made

@@ -31,6 +31,8 @@ class Client:
     def open_virtual_port(self, name: str) -> None:
         """Make a port."""
         self.deeds.append(f"virtual {name}")
+        if self.library.lists_all:
+            self.library.ports.append(f"{self.name}-{len(self.library.ports):02}:{name}".encode())
 
     def close_port(self) -> None:
         """Disconnect."""
@@ -60,13 +62,14 @@ class InputClient(Client):
 
 
 class Library:
-    """What python-rtmidi offers, as far as it is used."""
+    """What python-rtmidi offers, as far as it is used. With `lists_all`, virtual ports are among the computer's."""
 
     def __init__(self, *apis: int) -> None:
         self.apis = list(apis)
         self.clients: list[Client] = []
         self.ports = [b"Stage 88:MIDI 1", b"Rack:MIDI 1"]
         self.waiting: list[tuple[list[int], float]] = []
+        self.lists_all = False
         self.is_dead = False
         self.queues: list[int] = []
 

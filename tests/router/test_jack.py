@@ -9,7 +9,7 @@ import pytest
 from router import jack
 from router.choosing import choose_backend
 from rules.errors import MachineError
-from tests.router.fake_library import Client, InputClient, Library, tidied
+from tests.router.fake_library import InputClient, Library, tidied
 
 
 class Child:
@@ -55,17 +55,89 @@ def loop(library: Library, monkeypatch: pytest.MonkeyPatch) -> Loop:
     return loop
 
 
-def test_the_loopback_costs_no_client(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_nobody_is_called_as_the_server_is(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A client of that name would take the server's place, and everybody would be cut off."""
+    with pytest.raises(MachineError, match='a client called "default", as the JACK server is, would cut it off'):
+        choose_backend("jack", "default")
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "pit")
+    with pytest.raises(MachineError, match="use another name"):
+        choose_backend("jack", "pit")
+    assert choose_backend("jack", "default").name == "JACK"
+
+
+def test_the_loopback_costs_no_client(library: Library) -> None:
     """It is on the two that look for ports."""
+    library.lists_all = True
     system = choose_backend("jack", "pit")
-
-    def made(client: Client, name: str) -> None:
-        library.ports.append(b"pit-01:heartbeat")
-
-    monkeypatch.setattr(Client, "open_virtual_port", made)
     assert system.loopback() is not None
     assert len(library.clients) == 4
     assert library.clients[0].deeds == ["all types", "open 2 heartbeat"]
+
+
+class FakeWires:
+    """Connections between ports, and who left."""
+
+    def __init__(self) -> None:
+        self.made: list[tuple[str, str]] = []
+        self.closed = 0
+
+    def connect(self, output: str, into: str) -> bool:
+        """Connect, unless the input is one that refuses."""
+        self.made.append((output, into))
+        return "stubborn" not in into
+
+    def close(self) -> None:
+        """Leave."""
+        self.closed += 1
+
+
+@pytest.fixture
+def wires(library: Library, monkeypatch: pytest.MonkeyPatch) -> list[FakeWires]:
+    """Those that were made."""
+    made: list[FakeWires] = []
+
+    def make() -> FakeWires:
+        made.append(FakeWires())
+        return made[-1]
+
+    monkeypatch.setattr(jack, "Wires", make)
+    library.lists_all = True
+    return made
+
+
+def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: list[FakeWires]) -> None:
+    """Once to each, so that the server copies what comes; one that refuses is tried again with the next."""
+    system = choose_backend("jack", "pit")
+    assert library.clients[4].deeds == ["virtual silence"]
+    library.ports.append(b"pit-07:keys")
+    system.open_input("Stage 88:MIDI 1", "keys")
+    system.virtual_input("stubborn")
+    system.virtual_input("take")
+    assert {output for output, _ in wires[0].made} == {"pit-02:silence"}
+    keys, stubborn, take = "pit-07:keys", "pit stubborn-04:stubborn", "pit take-05:take"
+    assert [into for _, into in wires[0].made if into != "pit-02:silence"] == [keys, stubborn, stubborn, take]
+    system.close()
+    assert [one.closed for one in wires] == [1]
+
+
+def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeWires]) -> None:
+    """As little as their heartbeats."""
+    system = choose_backend("jack", "pit")
+    assert [system.is_ours(name) for name in ("stage-02:silence", "stage:heartbeat", "stage:keys")] == [
+        True,
+        True,
+        False,
+    ]
+
+
+def test_wires_that_died_with_the_server_are_not_touched(wires: list[FakeWires], loop: Loop) -> None:
+    """New ones are made with everything else."""
+    loop.system.lose()
+    loop.system.revive()
+    loop.children[0].code = 0
+    assert loop.system.revive()
+    loop.system.close()
+    assert [one.closed for one in wires] == [0, 1]
 
 
 def test_after_a_death_inputs_are_deleted_and_outputs_left_alone(library: Library, loop: Loop) -> None:
