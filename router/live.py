@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Iterable
 from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
@@ -112,7 +112,8 @@ class Live:
         log_rules(self._log, self._texts, now)
         self.session.start(now, self._out)
         log_names(self._log, self.session, now)
-        self._meet(events, now, first=True)
+        self._connect()
+        self._meet(events, now, new=_found_outputs(events))
         self._send(now)
 
     def run(self) -> None:
@@ -228,14 +229,13 @@ class Live:
 
     # -- ports --------------------------------------------------------------------------------------------------------
 
-    def _meet(self, events: list[PortEvent], now: int, first: bool = False) -> None:
+    def _meet(self, events: list[PortEvent], now: int, new: Collection[str] = ()) -> None:
         """Ports came or went: lost sources let go, outputs that return begin in silence.
 
-        At the `first` meeting under new rules outputs have what they are to begin with, but for those that moved.
+        Outputs that are `new` with the rules don't return: those rules have sent what they are to begin with.
         """
-        if events or first:
+        if events:
             self._connect()
-        moved = {event.wanted.name for event in events if event.kind == "lost" and event.wanted is not None}
         for event in events:
             self._say(event.words)
             wanted = event.wanted
@@ -245,15 +245,16 @@ class Live:
                 player = self.session.players[wanted.name]
                 self._log((journal.LOST, now, player, b""))
                 self._safely(self.session.lose, player, now)
-            elif event.kind == "found" and wanted.direction == "out" and (not first or wanted.name in moved):
+            elif event.kind == "found" and wanted.direction == "out" and wanted.name not in new:
                 self._log((journal.BACK, now, 0, wanted.name.encode()))
                 self._safely(self.session.return_output, wanted.name, now)
 
-    def _connect(self) -> None:
-        """Who plays what: looked up once, not for every message."""
+    def _connect(self, without: Collection[str] = ()) -> None:
+        """Who plays what: looked up once, not for every message. Nothing is sent to the outputs `without`."""
         players = self.session.players
         self._inlets = [(inlet, players[inlet.name]) for inlet in self.ports.inlets if inlet.name in players]
-        self._outlets = [self.ports.outlets.get(name) for name in self.session.pipeline.ports]
+        outlets = {name: outlet for name, outlet in self.ports.outlets.items() if name not in without}
+        self._outlets = [outlets.get(name) for name in self.session.pipeline.ports]
 
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 
@@ -273,15 +274,23 @@ class Live:
         self._send(now)
 
     def swap(self, prepared: Prepared) -> None:
-        """New rules while notes sound: opens new ports, hands over, closes those that are no longer wanted."""
+        """New rules while notes sound: opens new ports, hands over, closes those that are no longer wanted.
+
+        An output that the rules before wanted as well, and that is found only now (it was just plugged in, or its
+        pattern mended), returns. All that its devices want comes with that, and nothing before.
+        """
         now = time.monotonic_ns()
+        wanted_before = set(self.session.outputs)
         events = self.ports.want(wanted_ports(prepared.ruleset), now)
         now = time.monotonic_ns()
         log_rules(self._log, prepared.texts, now)
         self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
         log_names(self._log, self.session, now)
-        self._meet(events, now, first=True)
+        found = _found_outputs(events)
+        self._connect(without=found & wanted_before)
         self._send(now)
+        self._connect()
+        self._meet(events, now, new=found - wanted_before)
         self.ports.drop_unwanted()
         self._connect()
 
@@ -317,6 +326,12 @@ class Live:
         self._ended = True
         while self._requests:
             self._requests.popleft()[0].cancel()
+
+
+def _found_outputs(events: Iterable[PortEvent]) -> set[str]:
+    """Our names of the outputs that are open from now on."""
+    wanted = (event.wanted for event in events if event.kind == "found")
+    return {one.name for one in wanted if one is not None and one.direction == "out"}
 
 
 def log_rules(log: Callable[[Record], None], texts: RuleTexts, now: int) -> None:

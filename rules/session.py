@@ -40,6 +40,11 @@ class Session:
         return self.engine.pipeline
 
     @property
+    def outputs(self) -> list[str]:
+        """Our names of the output ports that these rules have."""
+        return [self.pipeline.ports[number] for number in self.pipeline.present]
+
+    @property
     def switches(self) -> dict[str, State]:
         """How the switches stand."""
         layout, word = self.engine.layout, self.engine.word

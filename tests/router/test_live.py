@@ -13,14 +13,17 @@ from hypothesis import strategies as st
 from router import live as live_module
 from router.live import BUSY_PAUSE, IDLE_PAUSE
 from rules import journal
+from rules.engine import panic_messages
 from rules.errors import MachineError
 from rules.replay import replay, went_out
-from tests.router.evening import HIGHER, MS, RULES, Evening, silent
+from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 UP, UP_OFF = b"\x90\x48\x64", b"\x80\x48\x40"
 PEDAL, PEDAL_UP = b"\xb0\x40\x7f", b"\xb0\x40\x00"
 PROGRAM = b"\xc0\x10"
+VOLUME = b"\xb0\x07\x64"
+SILENCE = [message for channel in range(16) for message in panic_messages(channel)]
 SWITCH = b"\xb0\x43\x7f"
 
 
@@ -223,6 +226,57 @@ def test_a_name_that_moves_to_another_port_begins_anew_there(evening: Evening) -
     evening.goes(script())
     assert silent(evening.rack.heard)
     assert box.heard[-4:] == [PROGRAM, OFF, ON, OFF]
+
+
+def test_an_output_whose_pattern_is_mended_begins_as_its_device_wants() -> None:
+    """Nothing reached it under the old rules: it is silenced, and gets all that the new ones want, once each."""
+    mistyped = RULES.replace('"Rack*"', '"Rcak*"')
+    mended = RULES.replace('"program 17"', '"program 17", "controller volume 100"')
+    with Evening(mistyped) as evening:
+
+        def script() -> Iterator[float]:
+            assert evening.rack.messages == []
+            evening.live.swap(prepared(mended, mistyped))
+            assert evening.rack.heard[:-2] == SILENCE
+            assert evening.rack.messages[-2:] == [PROGRAM, VOLUME]
+            yield 300
+            evening.keys.play(ON, OFF)
+            yield 1
+
+        evening.goes(script())
+    assert evening.rack.heard == [ON, OFF]
+    assert replay(evening.records) == went_out(evening.records)
+
+
+def test_an_output_that_is_plugged_in_just_before_new_rules_returns(evening: Evening) -> None:
+    """They find it before we have looked around: it begins in silence all the same, as its device wants it."""
+
+    def script() -> Iterator[float]:
+        evening.hub.unplug(evening.rack)
+        yield 300
+        evening.rack = evening.hub.plug("Rack", sends=False)
+        evening.swap(HIGHER)
+        yield 300
+        assert evening.rack.messages == [*SILENCE, PROGRAM]
+
+    evening.goes(script())
+    assert sum(kind == journal.BACK for kind, *_ in evening.records) == 1
+    assert replay(evening.records) == went_out(evening.records)
+
+
+def test_an_output_that_is_new_with_the_rules_is_sent_what_its_device_wants_once(evening: Evening) -> None:
+    """Nobody knows it yet, so nothing is silenced there; the one that stays is sent nothing again."""
+    box = evening.hub.plug("Box", sends=False)
+    more = RULES.replace(
+        "[devices]", 'box = { output = "Box*" }\n[devices]\nbass = { port = "box", start = ["controller volume 100"] }'
+    )
+
+    def script() -> Iterator[float]:
+        evening.swap(more)
+        yield 300
+
+    evening.goes(script())
+    assert (box.heard, evening.rack.heard) == ([VOLUME], [PROGRAM])
 
 
 def test_a_source_that_vanishes_lets_go(evening: Evening) -> None:

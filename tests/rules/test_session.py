@@ -148,6 +148,15 @@ def test_leaving_ends_what_sounds_and_what_waits() -> None:
     assert sorted(message for message, _ in playing.take()) == [OFF, bytes((0x83, 60, 64))]
 
 
+def test_the_outputs_are_those_of_the_rules_in_force() -> None:
+    """One that new rules no longer have keeps its number, and counts no more."""
+    playing = Playing()
+    assert playing.session.outputs == ["rack"]
+    changed = read(RULES.replace("rack", "box"))
+    playing.session.replace(changed, compile_rules(changed, playing.session.pipeline.ports), 5, playing.out)
+    assert (playing.session.outputs, playing.session.pipeline.ports) == (["box"], ("rack", "box"))
+
+
 def test_a_panic_reaches_every_channel() -> None:
     """Sixteen channels of the one output get all notes off (ruling 17)."""
     playing = Playing()
