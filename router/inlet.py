@@ -77,6 +77,7 @@ class Inlet:
             "messages": self.messages,
             "lost": self.faulty,
             "refused": 0,
+            "dropped": 0,
             "load": None,
         }
 

@@ -259,12 +259,22 @@ class Live:
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 
     def panic(self, every_key: bool = False) -> None:
-        """Silences everything (ruling 17), and sees after inputs that may be stuck."""
+        """Silences everything, ahead of all that waits for a slow wire, and sees after inputs that may be stuck."""
+        self.ports.cure(time.monotonic_ns())
+        self._make_way()
+        self.silence(every_key)
+
+    def silence(self, every_key: bool = False) -> None:
+        """Silences everything (ruling 17), in its turn: what waits goes out first."""
         now = time.monotonic_ns()
-        self.ports.cure(now)
         self._log((journal.PANIC, now, 0, bytes((every_key,))))
         self.session.panic(now, self._out, every_key)
         self._send(now)
+
+    def _make_way(self) -> None:
+        """What waits at the outputs and ends nothing is dropped. The journal tells it as sent; the port counts it."""
+        for event in self.ports.make_way():
+            self._say(event.words)
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch. Raises KeyError or ValueError as the session does."""
@@ -320,6 +330,7 @@ class Live:
         """Ends everything that sounds, gives the wires time for it, and closes."""
         now = time.monotonic_ns()
         self._log((journal.LEFT, now, 0, b""))
+        self._make_way()
         self._safely(self.session.leave, now)
         self.ports.flush(_LAST_SENDS)
         self.ports.close()

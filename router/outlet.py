@@ -27,7 +27,7 @@ class Outlet:
     """An output of ours, open or not.
 
     `messages` counts what went out, `lost` what couldn't (no such port, or far too much at once), `refused` the sysex
-    that is too long for this system.
+    that is too long for this system, `dropped` what made way for silence.
     """
 
     __slots__ = (
@@ -42,6 +42,7 @@ class Outlet:
         "_send",
         "_wire",
         "computer_port",
+        "dropped",
         "longest_refused",
         "lost",
         "messages",
@@ -59,6 +60,7 @@ class Outlet:
         self.messages = 0
         self.lost = 0
         self.refused = 0
+        self.dropped = 0
         self.longest_refused = 0
         self._line = line
         self._raw: RawOutput | None = None
@@ -141,6 +143,15 @@ class Outlet:
             self._heartbeat.hurry = True
         return self._pacer.next_time(now)
 
+    def make_way(self) -> int:
+        """Silence comes first: what waits and ends nothing is dropped; how many messages it was.
+
+        What was sent is out of reach: a slow wire carries a long sysex to its end.
+        """
+        dropped = self._pacer.make_way()
+        self.dropped += dropped
+        return dropped
+
     @property
     def waits(self) -> bool:
         """Whether something waits."""
@@ -182,6 +193,7 @@ class Outlet:
             "messages": self.messages,
             "lost": self.lost,
             "refused": self.refused,
+            "dropped": self.dropped,
             "load": None if load is None else round(load, 3),
         }
 

@@ -16,6 +16,7 @@ from router.backend import Backend
 from router.heartbeat import Heartbeat
 from router.inlet import Inlet, first_this
 from router.outlet import Outlet
+from router.words import count
 from rules.agenda import NEVER
 from rules.engine import panic_messages
 from rules.errors import MachineError
@@ -384,6 +385,18 @@ class Ports:
             if outlet.waits:
                 self._line.append(outlet)
         return wake if self._heartbeat is None else min(wake, self._heartbeat.next_time)
+
+    def make_way(self) -> list[PortEvent]:
+        """Drop whatever waits and ends nothing, for silence to come first."""
+        events = []
+        for _ in range(len(self._line)):
+            outlet = self._line.popleft()
+            if dropped := outlet.make_way():
+                words = f"dropped {count(dropped, 'message')} that waited, so that silence comes first"
+                events.append(PortEvent("dropping", outlet.wanted, f"{outlet.wanted.words}: {words}"))
+            if outlet.waits:
+                self._line.append(outlet)
+        return events
 
     def flush(self, patience: int) -> None:
         """Wait until everything is sent and carried, at most so long (ns)."""

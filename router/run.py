@@ -84,7 +84,7 @@ class Daemon:
                 live.begin()
                 if silenced:
                     self._say("the last daemon of this name ended without a word: all outputs are silenced")
-                    live.panic()
+                    live.silence()  # and not as a panic: what the devices want first may still wait
                 self._reloader.start()
                 _be_quick()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')

@@ -4,15 +4,15 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
 
     {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.1.0", "running_s": 7985,
      "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Stage 88", "messages": 1204,
-                "lost": 0, "refused": 0, "load": null}],
+                "lost": 0, "refused": 0, "dropped": 0, "load": null}],
      "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "recording": null}
 
 `from` is null where no clock arrives, `load` where the wire isn't DIN; `load` 1 is all that the wire can carry.
 `messages` came in or went out, `lost` are those that could not go out, or came in as no message at all; `refused` are
-sysex that the MIDI system can't carry. While the daemon is away, lines of `--watch` are {"command": "status", "ok":
-false, "error": "..."}.
+sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic. While the daemon is away, lines
+of `--watch` are {"command": "status", "ok": false, "error": "..."}.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from router.exits import FINE
 from router.interruptions import ended_like_ctrl_c
 from router.settings import StatusSettings
 from router.terminal import is_terminal, painted, say, shows_colour
-from router.words import columns, number, plain
+from router.words import columns, count, number, plain
 from rules.errors import MachineError
 
 _EVERY: Final = 1.0  # seconds between two looks
@@ -185,6 +185,8 @@ def _facts(told: Mapping[str, Any]) -> list[str]:
         rows.append(("latency", "nothing has been played yet"))
     else:
         rows.append(("latency", ", ".join(f"{part} within {_micro(value)}" for part, value in _shares(latency))))
+    if dropped := sum(port["dropped"] for port in told["ports"]):
+        rows.append(("dropped", f"{count(dropped, 'message')} that waited when a panic came"))
     rows.append(("errors", _error_words(told["errors"])))
     rows.append(("recording", plain(told["recording"]) if told["recording"] else "no"))
     return columns(rows)

@@ -7,11 +7,12 @@ other side's buffer is spared by keeping to a rate. Times are nanoseconds.
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from typing import Final, Protocol
 
 from rules.agenda import NEVER
 from rules.messages import CONTROLLER, NOTE_OFF, NOTE_ON, SYSEX
+from rules.rest import is_at_rest, rest_place
 from rules.wire import MICROSECONDS_A_BYTE
 
 NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
@@ -195,6 +196,25 @@ class Pacer:
         line = self._urgent or self._waiting
         return self._when(line[0], now) if line else NEVER
 
+    def make_way(self) -> int:
+        """Forget what waits, but for what is urgent and what ends something; how many messages it was.
+
+        A note-off whose note-on is forgotten with it has nothing to end.
+        """
+        before = len(self._waiting)
+        kept: deque[bytes] = deque()
+        never_begun: Counter[tuple[int, int]] = Counter()
+        for message in self._waiting:
+            kind, note = message[0] & 0xF0, (message[0] & 0x0F, message[1])
+            if kind == NOTE_ON and message[2]:
+                never_begun[note] += 1
+            elif kind in (NOTE_ON, NOTE_OFF) and never_begun[note]:
+                never_begun[note] -= 1
+            elif ends_something(message):
+                kept.append(message)
+        self._waiting = kept
+        return before - len(kept)
+
     def clear(self) -> int:
         """Forget what waits; how many messages it was."""
         lost = len(self)
@@ -224,3 +244,8 @@ def is_needed(message: bytes) -> bool:
     if kind == CONTROLLER:
         return 64 <= message[1] <= 69 or message[1] >= 120
     return kind == NOTE_OFF or (kind == NOTE_ON and not message[2]) or is_urgent(message)
+
+
+def ends_something(message: bytes) -> bool:
+    """Whether it ends what sounds: of what is held away from rest only the way back, such as a pedal that is let go."""
+    return is_needed(message) if rest_place(0, message) is None else is_at_rest(message, fully=False)

@@ -20,8 +20,9 @@ examples:
   pointsman status --name stage          the daemon that was started with --name stage"""
 
 _PANIC_ABOUT = """\
-Silences everything: ends the notes that sound, lets pedals go and centres bends, on every channel of every output. The
-daemon plays on with what comes next."""
+Silences everything: ends the notes that sound, lets pedals go and centres bends, on every channel of every output.
+Whatever waits for a slow wire by then and ends nothing is dropped: controllers, programs and sysex too. The daemon
+plays on with what comes next."""
 
 _PANIC_MORE = """\
 examples:

@@ -22,6 +22,7 @@ STATUS: dict[str, Any] = {
             "messages": 12_034,
             "lost": 0,
             "refused": 0,
+            "dropped": 0,
             "load": None,
         },
         {
@@ -32,6 +33,7 @@ STATUS: dict[str, Any] = {
             "messages": 2_018,
             "lost": 0,
             "refused": 0,
+            "dropped": 0,
             "load": 0.124,
         },
         {
@@ -42,6 +44,7 @@ STATUS: dict[str, Any] = {
             "messages": 0,
             "lost": 12,
             "refused": 5,
+            "dropped": 0,
             "load": 0.0,
         },
     ],

@@ -391,6 +391,75 @@ def test_panic_silences_everything(evening: Evening) -> None:
     evening.goes(script())
 
 
+# -- a slow wire ------------------------------------------------------------------------------------------------------
+
+SLOW = RULES.replace('"Rack*"', '"Rack*", wire = "din"')
+EXPRESSION = b"\xb1\x0b\x50"
+SYSEX = b"\xf0\x7d" + bytes(16_381) + b"\xf7"
+"""Takes 5.2 s on a DIN wire."""
+
+
+def flood(evening: Evening) -> Iterator[float]:
+    """A chord is held, and far more has come since than the wire carries: four seconds of it wait."""
+    yield 1_000
+    evening.keys.play(ON, PEDAL)
+    yield 10
+    for _ in range(100):
+        evening.pads.play(*[EXPRESSION] * 40)
+        yield 1
+    evening.keys.play(b"\x90\x40\x64", b"\x90\x43\x64", b"\x80\x43\x40")
+    yield 50
+    evening.rack.messages.clear()
+
+
+def test_panic_comes_before_all_that_waits_for_a_slow_wire() -> None:
+    """No note begins any more, and each channel hears of it at once; what is dropped is told."""
+    with Evening(SLOW) as evening:
+
+        def script() -> Iterator[float]:
+            yield from flood(evening)
+            evening.live.panic()
+            yield 110
+            heard = evening.rack.messages
+            assert [message for message in heard if message not in SILENCE] == [OFF, b"\x80\x40\x40"]
+            assert set(SILENCE) <= set(heard)
+            evening.keys.play(ON, OFF)
+            yield 10
+            assert evening.rack.messages == [ON, OFF]
+            told.append(evening.live.status()["ports"][2])
+
+        told: list[dict[str, int]] = []
+        evening.goes(script())
+    assert told[0]["lost"] == 0
+    assert told[0]["dropped"] > 3_000
+    words = f'output "rack": dropped {told[0]["dropped"]:,} messages that waited, so that silence comes first'
+    assert words in evening.said
+    assert replay(evening.records) == went_out(evening.records)
+
+
+def test_leaving_doesn_t_wait_for_what_ends_nothing() -> None:
+    """Notes and pedals end before the last note-offs could have had their turn; nothing is left behind."""
+    with Evening(SLOW) as evening:
+        evening.goes(flood(evening))
+    assert evening.rack.heard == [OFF, b"\x80\x40\x40", PEDAL_UP]
+    assert evening.live.ports.outlets["rack"].lost == 0
+    assert replay(evening.records) == went_out(evening.records)
+
+
+def test_silence_after_a_crash_leaves_what_devices_want_first() -> None:
+    """It waits for a slow wire at that moment; a panic would have dropped it."""
+    wants = SLOW.replace('"program 17"', '"program 17", "controller volume 100", "controller pan 64"')
+    with Evening(wants) as evening:
+
+        def script() -> Iterator[float]:
+            assert evening.live.ports.outlets["rack"].waits
+            evening.live.silence()
+            yield 300
+
+        evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, VOLUME, b"\xb0\x0a\x40", *SILENCE]
+
+
 def test_status_tells_how_it_stands(evening: Evening) -> None:
     """Ports, held notes, switches, tempo, latency."""
     told = []

@@ -127,6 +127,18 @@ def test_what_waits_when_the_port_goes_is_lost() -> None:
     assert bench.device.heard == [NOTE, OFF]
 
 
+def test_what_makes_way_for_silence_is_counted_apart() -> None:
+    """It is no fault of anybody, so nobody complains; the note that has begun ends next."""
+    bench = Bench("din")
+    outlet = bench.connect()
+    for message in (NOTE, NOTE, OFF, b"\xf0" + bytes(900) + b"\xf7", OFF):
+        outlet.send(message, 0)
+    assert outlet.make_way() == 3
+    assert (outlet.dropped, outlet.lost, outlet.complaint(99 * SECOND, "fake")) == (3, 0, "")
+    assert list(bench.pumped())[-1] == 320_000
+    assert bench.device.heard == [NOTE, OFF]
+
+
 def test_another_wire_goes_on_with_what_waits() -> None:
     """On reload `wire` may change while the port stays open: nothing is lost or overtaken."""
     bench = Bench("din")
@@ -186,6 +198,7 @@ def test_the_state_as_plain_values() -> None:
         "messages": 1,
         "lost": 0,
         "refused": 0,
+        "dropped": 0,
         "load": 0.001,
     }
 

@@ -484,6 +484,31 @@ def test_leaving_sends_what_waits(server: bool) -> None:
     assert (rig.ports.inlets, rig.stage.listeners, rig.backend.closed) == ([], [], True)
 
 
+def test_what_waits_makes_way_for_silence() -> None:
+    """Said by port, and only where something was dropped; also at a port that is about to close."""
+    wanted = [Wanted(name, "out", f"{name}*", wire="din") for name in ("Rack", "Box", "Idle")]
+    rig = Rig(RACK)
+    box, _ = rig.hub.plug("Box"), rig.hub.plug("Idle")
+    other = b"\x90\x40\x64"
+    rig.ports.want(wanted, rig.now)
+    outlets = rig.ports.outlets
+    for message in (NOTE, other, other):
+        outlets["Rack"].send(message, rig.now)
+    for message in (NOTE, other):
+        outlets["Box"].send(message, rig.now)
+    rig.ports.want(wanted[:1], rig.now)
+    outlets["Box"].send(OFF, rig.now)
+    rig.ports.drop_unwanted()
+    assert told(rig.ports.make_way()) == [
+        ("dropping", 'output "Rack": dropped 2 messages that waited, so that silence comes first'),
+        ("dropping", 'output "Box": dropped 1 message that waited, so that silence comes first'),
+    ]
+    assert rig.ports.make_way() == []
+    outlets["Rack"].send(OFF, rig.now)
+    rig.ports.flush(SECOND)
+    assert (rig.rack.heard, box.heard) == ([NOTE, OFF], [NOTE, OFF])
+
+
 def test_leaving_a_dead_server_takes_no_time() -> None:
     """What waits there is lost; nothing is waited for."""
     rig = Rig(server=True)

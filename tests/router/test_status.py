@@ -103,6 +103,12 @@ def test_files_that_can_not_be_used_are_told() -> None:
     ]
 
 
+def test_what_made_way_for_a_panic_is_told() -> None:
+    """It is no fault, so it isn't among what was lost."""
+    cables = [{**port, "dropped": 600} for port in STATUS["ports"] if port["direction"] == "out"]
+    assert "dropped     1,200 messages that waited when a panic came" in told(ports=cables)
+
+
 def test_errors_and_recordings_are_told() -> None:
     """How many mistakes there were, and where the recording goes."""
     lines = told(errors=1_200, recording="/takes/monday.mid")

@@ -7,7 +7,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.agenda import NEVER
-from rules.pacing import MOST_WAITING, NANOSECONDS_A_BYTE, Credit, Limit, Pacer, Rate, Wire, is_needed, is_urgent
+from rules.pacing import (
+    MOST_WAITING,
+    NANOSECONDS_A_BYTE,
+    Credit,
+    Limit,
+    Pacer,
+    Rate,
+    Wire,
+    ends_something,
+    is_needed,
+    is_urgent,
+)
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
@@ -176,6 +187,55 @@ def test_what_nobody_misses_is_dropped_first() -> None:
 def test_what_is_needed(message: bytes, needed: bool) -> None:
     """Whatever ends a sound."""
     assert is_needed(message) == needed
+
+
+@pytest.mark.parametrize(
+    ("message", "ends"),
+    [
+        (b"\x80\x3c\x40", True),
+        (b"\x90\x3c\x00", True),
+        (b"\x90\x3c\x01", False),
+        (b"\xb0\x40\x7f", False),
+        (b"\xb0\x40\x3f", True),
+        (b"\xb0\x01\x01", False),
+        (b"\xb0\x01\x00", True),
+        (b"\xb0\x7b\x00", True),
+        (b"\xb0\x07\x00", False),
+        (b"\xe0\x00\x41", False),
+        (b"\xe0\x00\x40", True),
+        (b"\xd0\x05", False),
+        (b"\xd0\x00", True),
+        (b"\xa0\x3c\x00", True),
+        (b"\xc0\x05", False),
+        (b"\xf0\x7d\xf7", False),
+        (b"\xfc", True),
+    ],
+)
+def test_what_ends_something(message: bytes, ends: bool) -> None:
+    """Note-offs, pedals that are let go and not pressed, values that come back to rest, mode messages, transport."""
+    assert ends_something(message) == ends
+
+
+def test_what_ends_nothing_makes_way() -> None:
+    """A note that has begun is ended; one that waits never begins, so its note-off isn't needed either."""
+    begun, other = b"\x80\x30\x40", b"\x81\x3c\x40"
+    pacer = filled(Wire(), NOTE, b"\xb0\x0b\x50", other, b"\xf0\x7d\xf7", OFF, CLOCK, begun, b"\xb0\x40\x7f")
+    assert pacer.make_way() == 5
+    assert pacer.make_way() == 0
+    assert [message for _, message in played(pacer, 0, SECOND)] == [CLOCK, other, begun]
+
+
+@given(st.lists(st.tuples(st.integers(0, 2), st.integers(1, 6)), max_size=40), st.integers(0, 40))
+def test_after_making_way_every_note_that_began_still_ends(notes: list[tuple[int, int]], sent: int) -> None:
+    """Keys struck again before they were let go included: as many note-offs go out as note-ons went."""
+    ons = [(at, bytes((0x90, key, 100))) for at, (key, _) in enumerate(notes)]
+    offs = [(at + length, bytes((0x80, key, 64))) for at, (key, length) in enumerate(notes)]
+    line = [message for _, message in sorted([*ons, *offs], key=lambda one: one[0])]
+    pacer = filled(Wire(), *line[sent:])
+    pacer.make_way()
+    heard = [*line[:sent], *(message for _, message in played(pacer, 0, 60 * SECOND))]
+    for key in range(3):
+        assert heard.count(bytes((0x90, key, 100))) == heard.count(bytes((0x80, key, 64)))
 
 
 short = st.sampled_from([NOTE, OFF, CLOCK, b"\xfa", b"\xc0\x05", b"\xf0\x7d\x01\xf7", b"\xf2\x00\x00"])
