@@ -42,7 +42,7 @@ _LOOK_EVERY: Final = 250_000_000
 _MOST_AT_ONCE: Final = 32  # messages of one input before the next one has its turn
 _MOST_TRACEBACKS: Final = 10
 _PATIENCE: Final = 10.0  # seconds that somebody waits for the loop's answer
-_LAST_SENDS: Final = 3_000_000_000  # ns that the wires get for the last note-offs
+_LAST_SENDS: Final = 3_000_000_000  # ns that the last note-offs may take, beyond the time that slow wires need
 
 
 class Live:

@@ -163,6 +163,10 @@ class Outlet:
         """Which part of the last second the DIN wire was busy (0 to 1); None where there is no such wire."""
         return None if self._wire is None else self._wire.load(now)
 
+    def wire_time(self, now: int) -> int:
+        """How long (ns) its DIN wire needs for all that was sent and that waits; 0 where there is no such wire."""
+        return 0 if self._wire is None else self._wire.time_for(self._pacer.bytes_waiting, now)
+
     def complaint(self, now: int, system: str) -> str:
         """What was lost or refused since the last complaint, in words; empty if nothing, or if that was just now."""
         said_at, lost, refused = self._complained

@@ -38,6 +38,9 @@ _SILENT: Final = 1_000_000_000
 _LAST_BEAT: Final = 300_000_000
 _HICCUPS_EVERY: Final = 60_000_000_000
 
+LONGEST_FLUSH: Final = 10_000_000_000
+"""How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""
+
 Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
 Port = Inlet | Outlet
 
@@ -399,8 +402,10 @@ class Ports:
         return events
 
     def flush(self, patience: int) -> None:
-        """Wait until everything is sent and carried, at most so long (ns)."""
-        end = time.monotonic_ns() + patience
+        """Wait until everything is sent and carried: as long as slow wires need, and at most so long (ns) beyond."""
+        now = time.monotonic_ns()
+        slowest = max([outlet.wire_time(now) for outlet in self._line], default=0)
+        end = now + min(slowest + patience, LONGEST_FLUSH)
         while (now := time.monotonic_ns()) < end and self._line and not self._down:
             wake = min(self.pump(now), now + 1_000_000)
             time.sleep(max(wake - now, 100_000) / 1e9)

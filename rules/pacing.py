@@ -69,6 +69,10 @@ class Wire:
         self._turn(now)
         self._busy[1] += time
 
+    def time_for(self, length: int, now: int) -> int:
+        """How long (ns) it will be busy with what it was given, and so many bytes more."""
+        return max(0, self._free - now) + length * NANOSECONDS_A_BYTE
+
     def load(self, now: int) -> float:
         """Which part of the last second the wire was busy, 0 to 1."""
         self._turn(now)
@@ -195,6 +199,11 @@ class Pacer:
         """When `take` has something: now or later; NEVER if nothing waits, or only for an acknowledgement."""
         line = self._urgent or self._waiting
         return self._when(line[0], now) if line else NEVER
+
+    @property
+    def bytes_waiting(self) -> int:
+        """The length of all that waits."""
+        return sum(map(len, self._urgent)) + sum(map(len, self._waiting))
 
     def make_way(self) -> int:
         """Forget what waits, but for what is urgent and what ends something; how many messages it was.

@@ -446,6 +446,22 @@ def test_leaving_doesn_t_wait_for_what_ends_nothing() -> None:
     assert replay(evening.records) == went_out(evening.records)
 
 
+def test_leaving_waits_for_a_long_sysex_on_a_slow_wire() -> None:
+    """The wire carries it to its end, and then the note-off; one that only waits is never begun."""
+    with Evening(SLOW) as evening:
+        evening.backend.sysex_limit = None
+
+        def script() -> Iterator[float]:
+            yield 1_000
+            evening.keys.play(ON)
+            yield 10
+            evening.keys.play(SYSEX, SYSEX)
+            yield 10
+
+        evening.goes(script())
+    assert [message[:2] for message in evening.rack.heard[-3:]] == [ON[:2], SYSEX[:2], OFF[:2]]
+
+
 def test_silence_after_a_crash_leaves_what_devices_want_first() -> None:
     """It waits for a slow wire at that moment; a panic would have dropped it."""
     wants = SLOW.replace('"program 17"', '"program 17", "controller volume 100", "controller pan 64"')

@@ -139,6 +139,17 @@ def test_what_makes_way_for_silence_is_counted_apart() -> None:
     assert bench.device.heard == [NOTE, OFF]
 
 
+def test_the_time_that_a_slow_wire_needs() -> None:
+    """For what it carries and for what waits; other outputs need none."""
+    bench = Bench("din")
+    outlet = bench.connect()
+    for _ in range(10):
+        outlet.send(NOTE, 0)
+    assert outlet.wire_time(0) == 9_600_000
+    assert outlet.wire_time(960_000) == 8_640_000
+    assert Bench().connect().wire_time(0) == 0
+
+
 def test_another_wire_goes_on_with_what_waits() -> None:
     """On reload `wire` may change while the port stays open: nothing is lost or overtaken."""
     bench = Bench("din")

@@ -484,6 +484,27 @@ def test_leaving_sends_what_waits(server: bool) -> None:
     assert (rig.ports.inlets, rig.stage.listeners, rig.backend.closed) == ([], [], True)
 
 
+def test_leaving_waits_as_long_as_a_slow_wire_needs() -> None:
+    """Without any patience beyond that."""
+    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"))
+    for _ in range(20):
+        rig.ports.outlets["rack"].send(OFF, time.monotonic_ns())
+    rig.ports.flush(0)
+    assert rig.rack.heard == [OFF] * 20
+
+
+def test_leaving_waits_no_longer_than_a_service_manager(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It would end us in the midst of anything; what waits then is counted as lost."""
+    monkeypatch.setattr("router.ports.LONGEST_FLUSH", 0)
+    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"))
+    outlet = rig.ports.outlets["rack"]
+    for _ in range(20):
+        outlet.send(OFF, time.monotonic_ns())
+    rig.ports.flush(60 * SECOND)
+    rig.ports.close()
+    assert outlet.lost == 20 - len(rig.rack.heard) > 0
+
+
 def test_what_waits_makes_way_for_silence() -> None:
     """Said by port, and only where something was dropped; also at a port that is about to close."""
     wanted = [Wanted(name, "out", f"{name}*", wire="din") for name in ("Rack", "Box", "Idle")]

@@ -82,6 +82,15 @@ def test_the_load_of_a_wire() -> None:
     assert wire.load(6 * SECOND - 1) == 1
 
 
+def test_a_wire_tells_how_long_it_will_be_busy() -> None:
+    """With what it was given, and what waits for it."""
+    wire = Wire()
+    assert wire.time_for(0, 0) == 0
+    wire.spend(NOTE, 0)
+    assert wire.time_for(10, 500_000) == 460_000 + 10 * NANOSECONDS_A_BYTE
+    assert wire.time_for(0, SECOND) == 0
+
+
 def test_credit_ends_until_it_is_acknowledged() -> None:
     """A thousand short messages may be on their way; then nothing goes until the server has carried some."""
     credit = Credit()
@@ -220,6 +229,7 @@ def test_what_ends_nothing_makes_way() -> None:
     """A note that has begun is ended; one that waits never begins, so its note-off isn't needed either."""
     begun, other = b"\x80\x30\x40", b"\x81\x3c\x40"
     pacer = filled(Wire(), NOTE, b"\xb0\x0b\x50", other, b"\xf0\x7d\xf7", OFF, CLOCK, begun, b"\xb0\x40\x7f")
+    assert pacer.bytes_waiting == 22
     assert pacer.make_way() == 5
     assert pacer.make_way() == 0
     assert [message for _, message in played(pacer, 0, SECOND)] == [CLOCK, other, begun]
