@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from types import FrameType
 from typing import Final
 
 _INTERRUPTIONS: Final = frozenset(
@@ -29,13 +30,21 @@ def undisturbed() -> Iterator[None]:
 def ended_like_ctrl_c() -> Iterator[None]:
     """Let a request to end (SIGTERM) and a closed terminal stop us as Ctrl-C does: what was begun is ended in order.
 
+    They do it once: a closed terminal is told by the shell and again by the system, and whoever is ending things in
+    order mustn't be stopped in that. Only another Ctrl-C does: it comes from somebody who doesn't want to wait.
     Whoever started us so that a closed terminal means nothing still has it so.
     """
+    stopped = False
 
-    def stop(*_: object) -> None:
+    def stop(number: int, frame: FrameType | None) -> None:
+        nonlocal stopped
+        if stopped and number != signal.SIGINT:
+            return
+        stopped = True
         raise KeyboardInterrupt
 
-    heard = [number for number in _endings() if signal.getsignal(number) == signal.SIG_DFL]
+    usual = (signal.SIG_DFL, signal.default_int_handler)
+    heard = [number for number in _INTERRUPTIONS if signal.getsignal(number) in usual]
     before = {number: signal.signal(number, stop) for number in heard}
     try:
         yield

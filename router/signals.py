@@ -17,22 +17,31 @@ from router.terminal import is_terminal
 def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
     """Calls `leave` at SIGINT and SIGTERM; a second one ends the process at once.
 
-    SIGHUP calls `reload`; but where a terminal started us it means that the terminal was closed, so `leave`. Both are
-    called in the midst of anything: they must only take note.
+    SIGHUP calls `reload`; but where a terminal started us it means that the terminal was closed, so `leave`. It never
+    ends the process at once: shells hand it on to what they started, and then the system sends it again. `leave` and
+    `reload` are called in the midst of anything: they must only take note.
     """
     leaving = False
+    from_terminal = is_terminal(sys.stdin)
 
     def stop(number: int, frame: FrameType | None) -> None:
-        nonlocal leaving
         if leaving:
             os._exit(INTERRUPTED)
-        leaving = True
-        leave()
+        leave_once()
 
     def hang_up(number: int, frame: FrameType | None) -> None:
-        reload()
+        if from_terminal:
+            leave_once()
+        else:
+            reload()
 
-    handlers = {"SIGINT": stop, "SIGTERM": stop, "SIGHUP": stop if is_terminal(sys.stdin) else hang_up}
+    def leave_once() -> None:
+        nonlocal leaving
+        if not leaving:
+            leaving = True
+            leave()
+
+    handlers = {"SIGINT": stop, "SIGTERM": stop, "SIGHUP": hang_up}
     before = {
         number: signal.signal(number, handler)
         for name, handler in handlers.items()

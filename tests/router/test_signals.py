@@ -58,6 +58,18 @@ def test_hanging_up_means_two_things(monkeypatch: pytest.MonkeyPatch, on_a_termi
     assert heard.words == words
 
 
+@pytest.mark.parametrize("first", ALL)
+def test_hanging_up_never_ends_it_at_once(monkeypatch: pytest.MonkeyPatch, first: signal.Signals) -> None:
+    """A shell hands it on and the system sends it again: whatever came before, what sounds is ended in order."""
+    monkeypatch.setattr("router.signals.is_terminal", lambda _: True)
+    heard = Heard()
+    monkeypatch.setattr("os._exit", lambda code: heard.words.append(f"ended with {code}"))
+    with heeded(heard.leave, heard.reload):
+        for number in (first, signal.SIGHUP, signal.SIGHUP):
+            os.kill(os.getpid(), number)
+    assert heard.words == ["leave"]
+
+
 def test_a_second_signal_ends_it_at_once() -> None:
     """Whoever presses Ctrl-C twice doesn't want to wait."""
     program = (

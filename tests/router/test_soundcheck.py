@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import pty
+import signal
 from collections.abc import Callable
 from pathlib import Path
 
@@ -107,15 +108,26 @@ def test_it_is_told_as_data(desk: Desk, hub: Hub, rack: Device, capsys: pytest.C
     }
 
 
-def test_ctrl_c_ends_the_note(desk: Desk, hub: Hub, rack: Device) -> None:
-    """Wherever it is pressed, the note that sounds is ended, and the ports are closed."""
+@pytest.mark.usefixtures("as_a_terminal_starts_us")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_what_interrupts_it_ends_the_note(
+    desk: Desk, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
+) -> None:
+    """The note that sounds is ended, even if a closed terminal is told meanwhile, and the ports are closed."""
 
     def pressed() -> IsOver:
         def is_over() -> bool:
-            raise KeyboardInterrupt
+            signal.raise_signal(number)
+            return False
 
         return is_over
 
+    def hear(message: bytes) -> None:
+        if message[0] & 0xF0 == 0x80:
+            signal.raise_signal(signal.SIGHUP)
+        rack.heard.append(message)
+
+    monkeypatch.setattr(rack, "hear", hear)
     backend = FakeBackend(hub)
     desk.put("rig.toml", RIG)
     with pytest.raises(KeyboardInterrupt):
