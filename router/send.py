@@ -13,11 +13,13 @@ import json
 import sys
 import time
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from typing import Final
 
 from router.backend import Backend
 from router.choosing import choose_backend
 from router.exits import FINE
+from router.interruptions import ended_like_ctrl_c
 from router.outlet import Outlet
 from router.ports import Ports
 from router.settings import SendSettings, UsageError
@@ -41,16 +43,15 @@ def send(
 ) -> int:
     """Send, and end the notes; return the exit code. Raises UsageError or MachineError."""
     messages = read_messages(settings.words)
-    ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"))
-    try:
+    with ended_like_ctrl_c(), ExitStack() as closing:
+        ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"))
+        closing.callback(ports.close)
         outlet = _open(ports, settings)
         port = bare_name(outlet.computer_port)
         if settings.virtual:
             _wait_for_somebody(settings, pause)
         _refuse_too_long(messages, outlet)
         sent = _play(ports, outlet, messages, settings.hold, pause)
-    finally:
-        ports.close()
     _tell(port, sent, settings.json)
     return FINE
 
@@ -86,7 +87,7 @@ def _refuse_too_long(messages: Sequence[bytes], outlet: Outlet) -> None:
 def _play(
     ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, pause: Callable[[float], None]
 ) -> list[bytes]:
-    """Send all, and end what then sounds, even if Ctrl-C comes in between."""
+    """Send all, and end what then sounds, even if Ctrl-C or its like comes in between."""
     try:
         for message in messages:
             outlet.send(message, time.monotonic_ns())

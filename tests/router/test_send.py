@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import signal
 import sys
 
 import pytest
@@ -47,15 +48,24 @@ def test_several_messages_go_in_order(hub: Hub, capsys: pytest.CaptureFixture[st
     assert told["sent"][0]["message"] == "program 1 6"
 
 
-def test_ctrl_c_ends_the_note(hub: Hub) -> None:
-    """However early it comes."""
+@pytest.mark.usefixtures("as_a_terminal_starts_us")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_what_interrupts_it_ends_the_note(hub: Hub, monkeypatch: pytest.MonkeyPatch, number: signal.Signals) -> None:
+    """Ctrl-C, a request to end, or a closed terminal; that of a terminal may be told while the note is being ended."""
 
     def interrupted(_: float) -> None:
-        raise KeyboardInterrupt
+        signal.raise_signal(number)
 
+    def hear(message: bytes) -> None:
+        if message == OFF:
+            signal.raise_signal(signal.SIGHUP)
+        rack.heard.append(message)
+
+    rack = hub.find("Rack:MIDI 1")
+    monkeypatch.setattr(rack, "hear", hear)
     with pytest.raises(KeyboardInterrupt):
         send(SendSettings("Rack", ("90 3C 64",)), FakeBackend(hub), interrupted)
-    assert hub.find("Rack:MIDI 1").heard == [NOTE, OFF]
+    assert rack.heard == [NOTE, OFF]
 
 
 @pytest.mark.parametrize(
