@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import Any
 
 from router.backend import RawInput
@@ -91,12 +92,13 @@ class Inlet:
 
     def disconnect(self, state: str, close: bool = True) -> None:
         """The port has gone."""
-        if self.raw is not None and close:
-            self.raw.close()
-        self.raw = None
+        raw, self.raw = self.raw, None
         self.get_message = _nothing
         self.computer_port = ""
         self.state = state
+        if raw is not None and close:
+            with suppress(Exception):  # a port that has gone may refuse; that it is lost must be told all the same
+                raw.close()
 
 
 def _nothing() -> Received | None:

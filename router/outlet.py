@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any, Final, Protocol
 
 from router.backend import Backend, RawOutput
@@ -233,17 +234,18 @@ class Outlet:
 
     def disconnect(self, state: str, close: bool = True) -> None:
         """The port has gone: what waits is lost. `close` is False where even closing would be wrong."""
-        if self._raw is not None and close:
-            self._raw.close()
+        raw, self._raw = self._raw, None
         if self._heartbeat is not None and self._credit is not None:
             self._heartbeat.forget(self._credit)
-        self._raw = None
         self._send = _nowhere
         self._heartbeat = self._credit = self._wire = None
         self.lost += self._pacer.clear()
         self._allowance = 0
         self.computer_port = ""
         self.state = state
+        if raw is not None and close:
+            with suppress(Exception):  # a port that has gone may refuse; that it is lost must be told all the same
+                raw.close()
 
 
 def _nowhere(message: Sequence[int]) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -368,12 +369,12 @@ class Ports:
         except MachineError:
             return
         came = old.get_message()
-        if came is not None:  # it isn't stuck
-            new.close()
+        if came is None:
+            inlet.connect(new, inlet.computer_port)
+        else:  # it isn't stuck
             inlet.get_message = first_this(came, inlet, old)
-            return
-        inlet.connect(new, inlet.computer_port)
-        old.close()
+        with suppress(Exception):  # what else was found at this look must be told, whatever this says
+            (old if came is None else new).close()
 
     # -- what waits ---------------------------------------------------------------------------------------------------
 

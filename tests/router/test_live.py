@@ -17,6 +17,7 @@ from rules.engine import panic_messages
 from rules.errors import MachineError
 from rules.replay import replay, went_out
 from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
+from tests.router.fake_midi import FakeInput
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 UP, UP_OFF = b"\x90\x48\x64", b"\x80\x48\x40"
@@ -296,6 +297,30 @@ def test_a_source_that_vanishes_lets_go(evening: Evening) -> None:
     evening.goes(script())
     assert any('input "keys": Keys has gone' in line for line in evening.said)
     assert sum(kind == journal.LOST for kind, *_ in evening.records) == 1
+
+
+def test_a_source_that_vanishes_lets_go_even_if_it_can_not_be_closed(
+    evening: Evening, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A system may refuse to close what isn't there any more; back again, it plays on."""
+
+    def refuse(self: FakeInput) -> None:
+        raise RuntimeError("no such port")
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL)
+        yield 50
+        evening.rack.messages.clear()
+        with monkeypatch.context() as broken:
+            broken.setattr(FakeInput, "close", refuse)
+            yield from evening.replug(evening.keys)
+        assert set(evening.rack.messages) == {OFF, PEDAL_UP}
+        evening.keys.play(ON, OFF)
+        yield 1
+        assert evening.rack.messages == [ON, OFF]
+
+    evening.goes(script())
+    assert evening.live.errors == 0
 
 
 def test_an_output_that_returns_begins_in_silence(evening: Evening) -> None:

@@ -69,6 +69,20 @@ def test_without_a_port_everything_is_lost_and_counted() -> None:
     assert (bench.outlet.messages, bench.outlet.lost, bench.outlet.state) == (1, 2, "missing")
 
 
+def test_a_port_that_refuses_to_be_closed_is_closed_for_us(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What vanishes may not take it well: whatever closing it raises, nothing is sent there any more."""
+
+    def refuse(self: FakeOutput) -> None:
+        raise RuntimeError("no such port")
+
+    monkeypatch.setattr(FakeOutput, "close", refuse)
+    bench = Bench(server=True)
+    outlet = bench.connect()
+    outlet.disconnect("missing")
+    outlet.send(NOTE, 0)
+    assert (outlet.is_open, outlet.state, outlet.lost, bench.device.heard) == (False, "missing", 1, [])
+
+
 def test_nothing_goes_over_a_new_connection_before_the_server_has_answered() -> None:
     """It would be lost. It waits for the next beat, and that comes soon."""
     bench = Bench(server=True)

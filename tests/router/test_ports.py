@@ -11,7 +11,7 @@ from router.inlet import Inlet
 from router.ports import PortEvent, Ports
 from rules.errors import MachineError
 from rules.wiring import Wanted
-from tests.router.fake_midi import Device, FakeBackend, Hub
+from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
@@ -420,6 +420,25 @@ def test_an_input_that_may_be_stuck_is_opened_anew_in_a_long_silence() -> None:
         rig.scan(10)
     assert rig.backend.opened == opened + 1
     assert len(rig.stage.listeners) == 1
+    assert rig.passes()
+
+
+def test_an_input_that_refuses_to_be_closed_spoils_no_look_around(monkeypatch: pytest.MonkeyPatch) -> None:
+    """While one is opened anew, the old one may refuse to go: what came and went meanwhile is told all the same."""
+
+    def refuse(self: FakeInput) -> None:
+        raise RuntimeError("no such port")
+
+    rig = Rig()
+    rig.stage.play(NOTE)
+    rig.scan()
+    monkeypatch.setattr(FakeInput, "close", refuse)
+    rig.ports.cure(rig.now + 2 * SECOND)
+    rig.hub.unplug(rig.rack)
+    assert rig.scan()[0] == ("lost", 'output "rack": Rack has gone')
+    assert len(rig.stage.listeners) == 2
+    rig.rack = rig.hub.plug("Rack", sends=False)
+    rig.scan()
     assert rig.passes()
 
 
