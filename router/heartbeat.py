@@ -57,9 +57,11 @@ class Heartbeat:
 
     def beat(self, now: int) -> None:
         """Hear what came back, and beat if it is time."""
-        self._hear_all()
-        if now - self._last >= (_HURRY if self.hurry else _REST):
-            self._beat(now)
+        try:
+            self._hear_all()
+        finally:  # a server that can't be heard is missed only if we go on asking
+            if now - self._last >= (_HURRY if self.hurry else _REST):
+                self._beat(now)
 
     def ask(self) -> bool:
         """Whether the server lives at this moment: beat, and wait for the answer, which takes a period or two."""

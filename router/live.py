@@ -78,6 +78,7 @@ class Live:
         self._wake = 0
         self._began = 0
         self._texts = prepared.texts
+        ports.report = self._report
 
     # -- from other threads -------------------------------------------------------------------------------------------
 
@@ -168,10 +169,7 @@ class Live:
             self._meet(self.ports.scan(now), now)
         except Exception:
             self._report()
-        try:
-            self._look()
-        except Exception:
-            self._report()
+        self._try(self._look)
 
     def _poll(self) -> bool:
         """Takes what has arrived; whether anything had."""
@@ -221,6 +219,13 @@ class Live:
         except Exception:
             self._report()
         self._send(time.monotonic_ns())
+
+    def _try(self, call: Callable[..., None], *arguments: Any) -> None:
+        """Whatever it raises, what is to be done after it will be done."""
+        try:
+            call(*arguments)
+        except Exception:
+            self._report()
 
     def _report(self) -> None:
         self.errors += 1
@@ -332,8 +337,8 @@ class Live:
         self._log((journal.LEFT, now, 0, b""))
         self._make_way()
         self._safely(self.session.leave, now)
-        self.ports.flush(_LAST_SENDS)
-        self.ports.close()
+        self._try(self.ports.flush, _LAST_SENDS)
+        self._try(self.ports.close)
         self._ended = True
         while self._requests:
             self._requests.popleft()[0].cancel()

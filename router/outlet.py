@@ -27,8 +27,8 @@ class Line(Protocol):
 class Outlet:
     """An output of ours, open or not.
 
-    `messages` counts what went out, `lost` what couldn't (no such port, or far too much at once), `refused` the sysex
-    that is too long for this system, `dropped` what made way for silence.
+    `messages` counts what went out, `lost` what couldn't (no such port, far too much at once, or the system failed),
+    `refused` the sysex that is too long for this system, `dropped` what made way for silence.
     """
 
     __slots__ = (
@@ -36,6 +36,7 @@ class Outlet:
         "_complained",
         "_credit",
         "_heartbeat",
+        "_last_failure",
         "_limit",
         "_line",
         "_pacer",
@@ -73,6 +74,7 @@ class Outlet:
         self._pacer = Pacer()
         self._allowance = 0
         self._complained = (-_COMPLAIN_EVERY, 0, 0)
+        self._last_failure = ""
 
     @property
     def name(self) -> str:
@@ -135,11 +137,19 @@ class Outlet:
             self._heartbeat.hurry = True
 
     def pump(self, now: int) -> int:
-        """Send what waits and may go; when to come again (ns), NEVER if nothing waits or it waits for the heartbeat."""
+        """Send what waits and may go; when to come again (ns), NEVER if nothing waits or it waits for the heartbeat.
+
+        Raises what the system raises. The message that it refused is lost then; what waits behind it goes on waiting.
+        """
         take, send = self._pacer.take, self._send
         while (message := take(now)) is not None:
+            try:
+                send(message)
+            except Exception as error:
+                self.lost += 1
+                self._last_failure = str(error)
+                raise
             self.messages += 1
-            send(message)
         if self._pacer and self._heartbeat is not None:
             self._heartbeat.hurry = True
         return self._pacer.next_time(now)
@@ -184,7 +194,9 @@ class Outlet:
                 f"bytes; {system} carries {number(self._limit or 0)}"
             )
         if self.lost > lost:
-            words.append(f"{count(self.lost - lost, 'message')} dropped: far more than it can take")
+            reason = f"{system} says: {self._last_failure}" if self._last_failure else "far more than it can take"
+            words.append(f"{count(self.lost - lost, 'message')} dropped: {reason}")
+            self._last_failure = ""
         return "; ".join(words)
 
     def state_at(self, now: int) -> dict[str, Any]:

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -36,6 +35,7 @@ _REOPEN_AFTER: Final = 30_000_000_000
 """How long (ns) nothing must have been played before inputs are opened anew, in case one is stuck."""
 
 _SILENT: Final = 1_000_000_000
+_AFTER_A_FAILURE: Final = 1_000_000
 _LAST_BEAT: Final = 300_000_000
 _HICCUPS_EVERY: Final = 60_000_000_000
 
@@ -59,12 +59,14 @@ class Ports:
     """All ports of a session on one MIDI system.
 
     `inlets` are the open inputs, to be polled; `outlets` every output that is wanted, by our name. Both are replaced,
-    not changed, when ports come and go: each time, there is an event.
+    not changed, when ports come and go: each time, there is an event. `report` is called while an exception is handled
+    that costs no more than a message.
     """
 
     def __init__(self, backend: Backend) -> None:
         self.inlets: list[Inlet] = []
         self.outlets: dict[str, Outlet] = {}
+        self.report: Callable[[], None] = _unreported
         self._backend = backend
         self._inputs: dict[str, Inlet] = {}
         self._dropped: list[Port] = []
@@ -203,7 +205,10 @@ class Ports:
         if found:
             self._list_inlets()
         self._close_drained()
-        self._rest(now)
+        try:
+            self._rest(now)
+        except Exception:  # what was found must be told all the same
+            self.report()
         return events + found
 
     def _scan_names(self) -> list[PortEvent]:
@@ -236,7 +241,11 @@ class Ports:
 
     def _is_alive(self) -> bool:
         """Asked before anything is opened: a server that died, and was not missed yet, must not be asked for it."""
-        return self._heartbeat is None or self._heartbeat.ask()
+        try:
+            return self._heartbeat is None or self._heartbeat.ask()
+        except Exception:
+            self.report()
+            return False
 
     def _lose_what_has_gone(self) -> list[PortEvent]:
         events = []
@@ -369,23 +378,30 @@ class Ports:
         except MachineError:
             return
         came = old.get_message()
-        if came is None:
-            inlet.connect(new, inlet.computer_port)
-        else:  # it isn't stuck
+        if came is not None:  # it isn't stuck
             inlet.get_message = first_this(came, inlet, old)
-        with suppress(Exception):  # what else was found at this look must be told, whatever this says
-            (old if came is None else new).close()
+            new.close()
+            return
+        inlet.connect(new, inlet.computer_port)
+        old.close()
 
     # -- what waits ---------------------------------------------------------------------------------------------------
 
     def pump(self, now: int) -> int:
         """Send what waits and may go, and keep the heartbeat going; when to come again (ns), NEVER: when you like."""
         if self._heartbeat is not None:
-            self._heartbeat.beat(now)
+            try:
+                self._heartbeat.beat(now)
+            except Exception:  # should none get through any more, the server will be missed
+                self.report()
         wake = NEVER
         for _ in range(len(self._line)):
             outlet = self._line.popleft()
-            wake = min(wake, outlet.pump(now))
+            try:
+                wake = min(wake, outlet.pump(now))
+            except Exception:  # one message is lost; what waits behind it is tried a moment later
+                self.report()
+                wake = min(wake, now + _AFTER_A_FAILURE)
             if outlet.waits:
                 self._line.append(outlet)
         return wake if self._heartbeat is None else min(wake, self._heartbeat.next_time)
@@ -448,6 +464,10 @@ class Ports:
                 port.disconnect("closed")
         self._list_inlets()
         self._backend.close()
+
+
+def _unreported() -> None:
+    """For whoever counts only what was lost."""
 
 
 def _is_cut_off(port: Port) -> bool:

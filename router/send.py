@@ -52,6 +52,8 @@ def send(
             _wait_for_somebody(settings, pause)
         _refuse_too_long(messages, outlet)
         sent = _play(ports, outlet, messages, settings.hold, pause)
+        if complaint := outlet.complaint(time.monotonic_ns(), "the MIDI system"):
+            raise MachineError(complaint)
     _tell(port, sent, settings.json)
     return FINE
 

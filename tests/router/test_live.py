@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pytest
 from hypothesis import given, settings
@@ -17,7 +17,7 @@ from rules.engine import panic_messages
 from rules.errors import MachineError
 from rules.replay import replay, went_out
 from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
-from tests.router.fake_midi import FakeInput
+from tests.router.fake_midi import FakeInput, FakeOutput
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 UP, UP_OFF = b"\x90\x48\x64", b"\x80\x48\x40"
@@ -130,6 +130,29 @@ def test_an_output_that_fails_harms_no_other_message(evening: Evening, monkeypat
     evening.goes(script())
     assert evening.rack.heard[:3] == [PROGRAM, ON, OFF]
     assert evening.live.errors == 1
+
+
+def test_an_output_that_fails_on_a_slow_wire_harms_no_other_message(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What has to wait is no different: the message is counted and told, and the evening goes on to its end."""
+    send = FakeOutput.send_message
+    failing = iter([True])
+
+    def broken(self: FakeOutput, message: Sequence[int]) -> None:
+        if bytes(message) == PEDAL and next(failing, False):
+            raise OSError("the cable burns")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", broken)
+    with Evening(RULES.replace('"Rack*"', '"Rack*", wire = "din"')) as evening:
+
+        def script() -> Iterator[float]:
+            evening.keys.play(ON, PEDAL, OFF)
+            yield 300
+
+        evening.goes(script())
+    assert evening.rack.heard == [PROGRAM, ON, OFF, PEDAL_UP]
+    assert (evening.live.errors, evening.live.ports.outlets["rack"].lost) == (1, 1)
+    assert "OSError: the cable burns" in "".join(evening.said)
 
 
 def test_ports_that_can_t_be_listed_stop_nothing(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -376,6 +399,21 @@ def test_leaving_ends_everything(evening: Evening) -> None:
     assert set(evening.rack.heard[3:]) == {OFF, PEDAL_UP}
     assert evening.backend.closed
     assert evening.records[-3][0] == journal.LEFT
+
+
+def test_leaving_closes_whatever_goes_wrong(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing that fails at the end keeps what comes after it from being done."""
+
+    def broken(*_: object) -> None:
+        raise OSError("the cable burns")
+
+    monkeypatch.setattr(evening.live.session, "leave", broken)
+    monkeypatch.setattr(evening.live.ports, "flush", broken)
+    evening.goes([])
+    assert evening.backend.closed
+    assert evening.live.errors == 2
+    with pytest.raises(MachineError, match="about to leave"):
+        evening.live.do(lambda: 1)
 
 
 def test_switches_turn_on_command_and_by_pedal(evening: Evening) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pytest
 
@@ -16,6 +16,7 @@ from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, H
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
+PEDAL = b"\xb0\x40\x7f"
 SECOND = 1_000_000_000
 
 
@@ -114,6 +115,29 @@ def test_a_server_that_says_nothing_gets_no_more_than_its_buffers_hold() -> None
         outlet.pump(at * SECOND + 2_000)
     assert bench.device.heard == sent
     assert outlet.messages == 3_000
+
+
+def test_a_message_that_the_system_refuses_costs_no_other_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is counted as lost, and told with what the system said; what waits behind it goes on waiting."""
+    send = FakeOutput.send_message
+
+    def broken(self: FakeOutput, message: Sequence[int]) -> None:
+        if bytes(message) == PEDAL:
+            raise RuntimeError("error sending the message")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", broken)
+    bench = Bench("din")
+    outlet = bench.connect()
+    for message in (NOTE, PEDAL, OFF):
+        outlet.send(message, 0)
+    with pytest.raises(RuntimeError, match="error sending"):
+        outlet.pump(SECOND)
+    assert outlet.waits
+    outlet.pump(2 * SECOND)
+    assert bench.device.heard == [NOTE, OFF]
+    assert (outlet.messages, outlet.lost, outlet.waits) == (2, 1, False)
+    assert outlet.complaint(SECOND, "WinMM") == "1 message dropped: WinMM says: error sending the message"
 
 
 def test_a_wire_is_fed_at_its_pace() -> None:
@@ -295,3 +319,16 @@ class TestHeartbeat:
         self.input.waiting += [b"\xb0\x7f\x7f", b"\xf8", b"\x90\x00\x01"]
         self.heartbeat.beat(1)
         assert not self.heartbeat.is_settled
+
+    @pytest.mark.parametrize("broken", ["_send", "_receive"])
+    def test_a_server_that_fails_is_missed(self, monkeypatch: pytest.MonkeyPatch, broken: str) -> None:
+        """Whether it takes no beat or gives none back: whoever goes on asking learns that it is lost."""
+
+        def fail(*_: object) -> None:
+            raise RuntimeError("broken pipe")
+
+        monkeypatch.setattr(self.heartbeat, broken, fail)
+        for at in range(6):
+            with pytest.raises(RuntimeError):
+                self.heartbeat.beat(at * SECOND)
+        assert self.heartbeat.is_lost(6 * SECOND)

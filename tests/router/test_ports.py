@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+import traceback
+from collections.abc import Callable, Sequence
 
 import pytest
 
 from router.inlet import Inlet
 from router.ports import PortEvent, Ports
+from rules.agenda import NEVER
 from rules.errors import MachineError
 from rules.wiring import Wanted
-from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
+from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
@@ -370,6 +372,31 @@ def test_a_hiccup_of_the_server_is_told() -> None:
     assert hiccups == 1
 
 
+def test_a_server_that_fails_is_reported_and_missed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever its heartbeat raises ends nothing; when it takes beats again, everything is opened anew."""
+    send = FakeOutput.send_message
+    fails = False
+
+    def beat(self: FakeOutput, message: Sequence[int]) -> None:
+        if fails and self.virtual:
+            raise RuntimeError("broken pipe")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", beat)
+    rig = Rig(server=True)
+    reported: list[str] = []
+    rig.ports.report = lambda: reported.append(traceback.format_exc())
+    fails = True
+    said = [rig.scan(0.3) for _ in range(10)]
+    fails = False
+    assert any(("server lost", "fake doesn't answer any more; waiting for it") in told for told in said)
+    assert all("broken pipe" in text for text in reported)
+    assert len(reported) >= 5
+    for _ in range(10):
+        rig.scan(0.3)
+    assert rig.passes()
+
+
 # -- while it is quiet ------------------------------------------------------------------------------------------------
 
 
@@ -489,6 +516,35 @@ def test_the_state_of_all_ports() -> None:
         ("rack", "out", "open", "Rack"),
     ]
     assert (rig.ports.state()[0]["messages"], rig.ports.state()[0]["lost"]) == (5, 1)
+
+
+def test_what_waits_goes_on_if_one_message_fails(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The next one of the same output and those of the others follow a moment later; each failure is reported once."""
+    send = FakeOutput.send_message
+
+    def broken(self: FakeOutput, message: Sequence[int]) -> None:
+        if bytes(message) == OFF:
+            raise RuntimeError("error sending the message")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", broken)
+    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"), Wanted("box", "out", "Box*", wire="din"))
+    box = rig.hub.plug("Box", sends=False)
+    rig.scan()
+    reported: list[str] = []
+    rig.ports.report = lambda: reported.append(traceback.format_exc())
+    for outlet in rig.ports.outlets.values():
+        for message in (NOTE, OFF, NOTE):
+            outlet.send(message, rig.now)
+    wakes = []
+    for _ in range(4):
+        rig.now += SECOND
+        wakes.append(rig.ports.pump(rig.now) - rig.now)
+    assert (rig.rack.heard, box.heard) == ([NOTE, NOTE], [NOTE, NOTE])
+    assert wakes[0] == 1_000_000
+    assert wakes[-1] == NEVER - rig.now
+    assert len(reported) == 2
+    assert [outlet.lost for outlet in rig.ports.outlets.values()] == [1, 1]
 
 
 @pytest.mark.parametrize("server", [False, True])

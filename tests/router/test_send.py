@@ -6,13 +6,14 @@ import io
 import json
 import signal
 import sys
+from collections.abc import Sequence
 
 import pytest
 
 from router.send import note_offs, send
 from router.settings import SendSettings, UsageError
 from rules.errors import MachineError
-from tests.router.fake_midi import FakeBackend, Hub
+from tests.router.fake_midi import FakeBackend, FakeOutput, Hub
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
@@ -98,6 +99,21 @@ def test_a_sysex_that_is_too_long(hub: Hub) -> None:
     with pytest.raises(MachineError, match="a sysex of 2,002 bytes is too long for this MIDI system; it carries 1,000"):
         send(SendSettings("Rack", ("note-on 1 C4 100", long)), FakeBackend(hub))
     assert hub.find("Rack:MIDI 1").heard == []
+
+
+def test_a_message_that_the_system_refuses(hub: Hub, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What had to wait for the system is not said to be sent if it wasn't; the note ends all the same."""
+    send_message = FakeOutput.send_message
+
+    def refuse(self: FakeOutput, message: Sequence[int]) -> None:
+        if bytes(message) == NOTE:
+            raise RuntimeError("error sending the message")
+        send_message(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", refuse)
+    with pytest.raises(MachineError, match="1 message dropped: the MIDI system says: error sending the message"):
+        send(SendSettings("Rack", ("note-on 1 C4 100",)), FakeBackend(hub, server=True), lambda _: None)
+    assert hub.find("Rack:MIDI 1").heard == [OFF]
 
 
 def test_a_port_of_our_own_waits_to_be_connected(
