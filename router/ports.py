@@ -240,7 +240,7 @@ class Ports:
         return [PortEvent("unlisted", None, words)]
 
     def _is_alive(self) -> bool:
-        """Asked before anything is opened: a server that died, and was not missed yet, must not be asked for it."""
+        """Asked before anything is opened or closed: a server that died, and was not missed yet, must not be asked."""
         try:
             return self._heartbeat is None or self._heartbeat.ask()
         except Exception:
@@ -458,7 +458,9 @@ class Ports:
         return [port.state_at(now) for port in self._all()]
 
     def close(self) -> None:
-        """Close everything. A dead server is left alone."""
+        """Close everything. A server that doesn't answer is left alone: it may be dead, and not missed yet."""
+        if not self._is_alive():
+            self._go_down()
         for port in [*self._all(), *self._dropped, *self._closing]:
             if port.is_open:
                 port.disconnect("closed")

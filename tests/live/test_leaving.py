@@ -6,12 +6,13 @@ import os
 import pty
 import signal
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from tests.live.daemon import Daemon
 from tests.live.peer import Peer
-from tests.live.server import until
+from tests.live.server import JackServer, until
 
 MakeDaemon = Callable[..., Daemon]
 MakePeer = Callable[..., Peer]
@@ -107,3 +108,15 @@ def test_a_second_signal_ends_it_at_once(daemon: MakeDaemon, peer: MakePeer) -> 
 
     until(has_ended, "the end")
     assert router.ends() == 130
+
+
+@pytest.mark.parametrize("trouble", ["kill", "hang"])
+def test_a_server_in_trouble_holds_nobody_up(
+    jack: JackServer, daemon: MakeDaemon, peer: MakePeer, tmp_path: Path, trouble: str
+) -> None:
+    """Whether it has just died or hangs, and before anybody misses it: the daemon leaves, and the take is saved."""
+    router = daemon(RULES, "--record", str(tmp_path / "takes"))
+    holding(router, peer)
+    getattr(jack, trouble)()
+    assert router.leave() == 0
+    assert len(list((tmp_path / "takes").glob("*.mid"))) == 1

@@ -605,6 +605,17 @@ def test_what_waits_makes_way_for_silence() -> None:
     assert (rig.rack.heard, box.heard) == ([NOTE, OFF], [NOTE, OFF])
 
 
+def test_leaving_a_server_that_has_just_died_touches_nothing_of_it() -> None:
+    """Not yet missed, but it is asked before: what is dead with it must not even be closed."""
+    rig = Rig(server=True)
+    rig.hub.die()
+    raw = rig.inlet("keys").raw
+    assert isinstance(raw, FakeInput)
+    rig.ports.flush(SECOND)
+    rig.ports.close()
+    assert (rig.backend.losses, rig.backend.closed, raw.closed) == (1, True, False)
+
+
 def test_leaving_a_dead_server_takes_no_time() -> None:
     """What waits there is lost; nothing is waited for."""
     rig = Rig(server=True)
