@@ -40,7 +40,11 @@ _LONGEST_PATH: Final = 103  # bytes of a socket's path: 107 on Linux (unix(7)), 
 
 
 class Control:
-    """The daemon's end. `handlers` answer by verb; `report` is told, in words, what went wrong in one of them."""
+    """The daemon's end. `handlers` answer by verb; `report` is told, in words, what went wrong in one of them.
+
+    Once started, `follows_a_crash` tells whether the last daemon of this name ended without a word. Whoever has ended
+    what sounded from then sets it to False; until then, the next daemon of this name is told the same.
+    """
 
     def __init__(
         self,
@@ -60,8 +64,7 @@ class Control:
     def start(self) -> None:
         """Take the name and answer from now on.
 
-        Then `follows_a_crash` tells whether the last daemon of this name ended without a word. Raises MachineError if
-        one runs already, or this machine has no such sockets.
+        Raises MachineError if a daemon of this name runs already, or this machine has no such sockets.
         """
         self._path = _socket_path(self._name)
         self._lock = _taken_lock(self._path, self._name)
@@ -91,8 +94,9 @@ class Control:
         for thread in (*self._threads, *clients.values()):
             if thread is not threading.current_thread():
                 thread.join(timeout=max(end - time.monotonic(), 0.01))
-        with suppress(OSError):
-            self._path.unlink()
+        if not self.follows_a_crash:  # a socket that is left behind is how the next one knows
+            with suppress(OSError):
+                self._path.unlink()
         for one in (self._listener, self._waker, self._woken):
             one.close()
         os.close(self._lock)

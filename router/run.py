@@ -49,7 +49,7 @@ def run(settings: RunSettings) -> int:
         closing.callback(control.stop)
         backend = choose_backend(settings.backend, settings.name)
         closing.callback(backend.close)
-        daemon.play(Ports(backend), silenced=control.follows_a_crash)
+        daemon.play(Ports(backend), control)
     return FINE
 
 
@@ -72,29 +72,30 @@ class Daemon:
         )
         self._live: Live | None = None
 
-    def play(self, ports: Ports, silenced: bool) -> None:
-        """Plays until a signal says to leave; outputs are `silenced` first where something may sound from before."""
+    def play(self, ports: Ports, control: Control) -> None:
+        """Plays until a signal says to leave; outputs are silenced first where something may sound from before."""
         live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look)
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
-        try:
-            if self._settings.record is not None:
-                self._recorder.record_into(Path(self._settings.record))
-            with heeded(live.stop, self._reloader.request):
+        with heeded(live.stop, self._reloader.request):
+            try:
+                if self._settings.record is not None:
+                    self._recorder.record_into(Path(self._settings.record))
                 live.begin()
-                if silenced:
+                if control.follows_a_crash:
                     self._say("the last daemon of this name ended without a word: all outputs are silenced")
                     live.silence()  # and not as a panic: what the devices want first may still wait
+                    control.follows_a_crash = False
                 self._reloader.start()
                 _be_quick()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
                 self._service.ready(f"playing {', '.join(self._settings.rules)}")
                 live.run()
                 self._service.stopping()
-        finally:
-            self._reloader.stop()
-            self._recorder.stop()
-            self._service.close()
+            finally:
+                self._recorder.stop()
+                self._reloader.stop()  # may wait for a disk that doesn't answer: the take is saved by now
+                self._service.close()
 
     def _look(self) -> None:
         self._service.beat(time.monotonic_ns())

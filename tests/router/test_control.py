@@ -308,7 +308,10 @@ def test_clients_that_hang_on_do_not_keep_it_from_stopping(daemon: Daemon, login
 
 
 def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], login: Path) -> None:
-    """Killed without warning, it leaves a socket and a lock; neither keeps the next one from starting."""
+    """Killed without warning, it leaves a socket and a lock; neither keeps the next one from starting.
+
+    What it left sounding is not forgotten before a daemon says that it has ended it.
+    """
     program = (
         "import time; from router.control import Control; Control('pit', {}).start(); print('up', flush=True); "
         "time.sleep(60)"
@@ -326,6 +329,10 @@ def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], l
     assert ask_daemon("pit", "status")["held"] == 3
     assert second.control.follows_a_crash
     second.control.stop()
+    third = start("pit")
+    assert third.control.follows_a_crash
+    third.control.follows_a_crash = False
+    third.control.stop()
     assert not start("pit").control.follows_a_crash
 
 

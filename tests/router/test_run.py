@@ -1,0 +1,120 @@
+"""The command `run`, put together on a MIDI system in memory: how it begins after a crash, and how it leaves."""
+
+from __future__ import annotations
+
+import signal
+from pathlib import Path
+
+import pytest
+
+from router import run as run_module
+from router.control import Control
+from router.ports import Ports
+from router.recorder import Recorder
+from router.reload import Reloader, prepare
+from router.run import Daemon
+from router.settings import RunSettings
+from rules.errors import MachineError
+from tests.router.fake_midi import FakeBackend, Hub
+
+RULES = """
+[ports]
+keys = { input = "Keys*" }
+rack = { output = "Rack*" }
+[[rules]]
+from = "keys"
+to = "rack"
+"""
+ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
+ALL_NOTES_OFF = b"\xb0\x7b\x00"
+
+
+class Club:
+    """A daemon between a keyboard and a rack. Somebody plays a note, and the first signal tells it to leave."""
+
+    def __init__(self, folder: Path, first: signal.Signals = signal.SIGTERM) -> None:
+        self.hub = Hub()
+        self.keys = self.hub.plug("Keys", receives=False)
+        self.rack = self.hub.plug("Rack", sends=False)
+        self.takes = folder / "takes"
+        self.takes.mkdir()
+        self.control = Control("club", {})
+        (folder / "rules.toml").write_text(RULES)
+        settings = RunSettings((str(folder / "rules.toml"),), name="club", record=str(self.takes))
+        self._first = first
+        self._looks = 0
+        self._daemon = Daemon(settings, prepare(settings.rules), lambda _: None, self._look)
+
+    def opens(self) -> None:
+        """Play until it is over."""
+        self._daemon.play(Ports(FakeBackend(self.hub)), self.control)
+
+    def _look(self) -> list[str]:
+        """The daemon asks for noises four times a second: so the evening goes on."""
+        self._looks += 1
+        if self._looks == 1:
+            self.keys.play(ON)
+        elif self._looks == 2:
+            signal.raise_signal(self._first)
+        return []
+
+
+@pytest.fixture(autouse=True)
+def _in_no_hurry(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The interpreter of the tests stays as it is."""
+    monkeypatch.setattr(run_module, "_be_quick", lambda: None)
+
+
+def test_the_take_is_saved_before_anything_may_keep_it_waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rule files may lie on a disk that doesn't answer: whoever reads them is waited for last."""
+    takes: list[list[str]] = []
+    stop = Reloader.stop
+
+    def stop_later(reloader: Reloader) -> None:
+        takes.append([path.suffix for path in club.takes.iterdir()])
+        stop(reloader)
+
+    monkeypatch.setattr(Reloader, "stop", stop_later)
+    club = Club(tmp_path)
+    club.opens()
+    assert takes == [[".mid"]]
+    assert club.rack.heard == [ON, OFF]
+
+
+def test_a_terminal_that_closes_is_told_twice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However late it comes, the second time ends nothing before the take is saved."""
+    stop = Recorder.stop
+
+    def told_again(recorder: Recorder) -> None:
+        signal.raise_signal(signal.SIGHUP)
+        stop(recorder)
+
+    monkeypatch.setattr("router.signals.is_terminal", lambda _: True)
+    monkeypatch.setattr(Recorder, "stop", told_again)
+    club = Club(tmp_path, signal.SIGHUP)
+    club.opens()
+    assert club.rack.heard == [ON, OFF]
+    assert [path.suffix for path in club.takes.iterdir()] == [".mid"]
+
+
+def test_after_a_crash_the_outputs_are_silenced_once(tmp_path: Path) -> None:
+    """Before anything is played; then the crash is forgotten."""
+    club = Club(tmp_path)
+    club.control.follows_a_crash = True
+    club.opens()
+    assert ALL_NOTES_OFF in club.rack.heard[: club.rack.heard.index(ON)]
+    assert not club.control.follows_a_crash
+
+
+def test_a_start_that_fails_forgets_no_crash(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What sounds from before sounds on: the next start has to end it."""
+
+    def broken(*_: object) -> None:
+        raise MachineError("no port is free")
+
+    monkeypatch.setattr(Ports, "want", broken)
+    club = Club(tmp_path)
+    club.control.follows_a_crash = True
+    with pytest.raises(MachineError, match="no port is free"):
+        club.opens()
+    assert club.control.follows_a_crash
