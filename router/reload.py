@@ -130,6 +130,7 @@ class Reloader:
                 self._retired.part()
             except Exception:
                 self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
+                self._ended(Outcome("rejected", ("a mistake of ours",)))
         while not self._asked.empty():
             asked = self._asked.get()
             if asked is not None:
@@ -160,6 +161,7 @@ class Reloader:
             if isinstance(prepared, Prepared) or (found := self._settled(quiet)) == quiet:
                 self._conclude(quiet, prepared)
                 return
+            self._ended(prepared)
 
     def _settled(self, found: Found) -> Found:
         """What is found once it has stayed the same for a while."""

@@ -27,12 +27,12 @@ def rules(*names: str) -> str:
 class Stage:
     """A reloader at work, and what it does: outcomes, lines, and the rules that play."""
 
-    def __init__(self, arguments: list[str]) -> None:
+    def __init__(self, arguments: list[str], began: Callable[[], None] = lambda: None) -> None:
         self.outcomes: SimpleQueue[Outcome] = SimpleQueue()
         self.lines: list[str] = []
         self.playing = prepare(arguments)
         self.obstacle: Exception | None = None
-        self.reloader = Reloader(arguments, self.playing, self.swap, self.lines.append, ended=self.outcomes.put)
+        self.reloader = Reloader(arguments, self.playing, self.swap, self.lines.append, began, self.outcomes.put)
 
     def swap(self, prepared: Prepared) -> None:
         """Takes over new rules, as the loop would."""
@@ -51,9 +51,9 @@ class Stage:
 
 
 @contextmanager
-def staged(*arguments: Path) -> Iterator[Stage]:
-    """A reloader that looks after these files."""
-    stage = Stage([str(argument) for argument in arguments])
+def staged(*arguments: Path, began: Callable[[], None] = lambda: None) -> Iterator[Stage]:
+    """A reloader that looks after these files. `began` is called when a reload begins."""
+    stage = Stage([str(argument) for argument in arguments], began)
     stage.reloader.start()
     try:
         yield stage
@@ -202,6 +202,26 @@ def test_a_file_mended_to_what_it_was_leaves_the_rules_alone(file: Path) -> None
         file.write_text(rules("a"))
         assert stage.next() == Outcome("unchanged", ("no rule file has changed",))
         assert stage.playing is before
+
+
+def test_a_mistake_that_is_undone_at_once_ends_as_well(file: Path) -> None:
+    """Nothing is told of it, but whoever was told that it began, as a service manager is, waits for the end."""
+    with staged(file, began=lambda: rename_over(file, rules("a"))) as stage:
+        rename_over(file, "[ports")
+        assert stage.next().kind == "rejected"
+        assert stage.lines == []
+
+
+def test_a_reload_that_fails_ends_as_well(file: Path) -> None:
+    """Whatever goes wrong in it is told, and whoever was told that it began learns that it is over."""
+
+    def fail() -> None:
+        raise ZeroDivisionError("what a day")
+
+    with staged(file, began=fail) as stage:
+        rename_over(file, rules("b"))
+        assert stage.next().kind == "rejected"
+        assert "ZeroDivisionError: what a day" in stage.lines[0]
 
 
 def test_a_missing_file_is_told_and_awaited(file: Path) -> None:
