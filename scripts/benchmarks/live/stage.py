@@ -18,6 +18,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from router.libjack import Wires
 from tests.live.server import JackServer, until
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -51,6 +52,9 @@ class Stage:
         self.rtmidi: Any = import_module("rtmidi")
         self.sources: dict[str, Any] = {}
         self.sinks: dict[str, Any] = {}
+        self._wires = Wires()
+        self._silence = self.rtmidi.MidiOut(self.rtmidi.API_UNIX_JACK, name="bench-silence")
+        self._silence.open_virtual_port("silence")
         self._processes: list[Process] = []
         self._made = 0
 
@@ -66,6 +70,7 @@ class Stage:
         for name in names:
             self.sinks[name] = self._listener(f"bench-{name}")
             self.sinks[name].open_virtual_port(name)
+            self._hush(name)
 
     def direct(self, source: str) -> None:
         """A listener that hears a source without anybody between them; the sink "direct"."""
@@ -73,6 +78,11 @@ class Stage:
         ports = client.get_ports()
         client.open_port(next(at for at, name in enumerate(ports) if name.startswith(f"bench-{source}:")), "direct")
         self.sinks["direct"] = client
+        self._hush("direct")
+
+    def _hush(self, sink: str) -> None:
+        """As the daemon does for its inputs (`router.jack`): else we might crash before it has been measured."""
+        self._wires.connect("bench-silence:silence", f"bench-{sink}:{sink}")
 
     def _listener(self, name: str) -> Any:
         client = self.rtmidi.MidiIn(self.rtmidi.API_UNIX_JACK, name=name, queue_size_limit=1 << 18)
@@ -136,7 +146,8 @@ class Stage:
         """End everything."""
         for process in self._processes:
             process.stop()
-        for client in [*self.sources.values(), *self.sinks.values()]:
+        self._wires.close()
+        for client in [*self.sources.values(), *self.sinks.values(), self._silence]:
             client.delete()
         self.sources.clear()
         self.sinks.clear()
