@@ -1,4 +1,4 @@
-"""Journals on the disk: written while music plays, safe from a crash, and made into .mid files afterwards.
+"""Journals on the disk: written while music plays, safe from a crash.
 
 A journal is only ever appended to, and brought to the disk twice a second: a killed process loses less than a second.
 It lies beside the .mid file that will come of it, `take.mid.journal`, and is deleted once that is safely there. A
@@ -10,25 +10,21 @@ from __future__ import annotations
 import errno
 import os
 import threading
-import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
 from router.names import is_midi_name
-from router.words import count, plain, why
-from router.writing import DISK, Disk, TargetExistsError, write_new
+from router.words import count, why
+from router.writing import Disk
 from rules.errors import MachineError
 from rules.journal import HEAD
-from rules.take import Take, make_take
 
 SUFFIX: Final = ".journal"
 
 _MOST_WAITING: Final = 24 * 1024 * 1024  # bytes that may wait for a disk that doesn't answer
 _AGAIN_AFTER: Final = 1.0  # seconds until a disk that refused is asked again
-_NEWBORN: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
 _PATIENCE: Final = 5.0  # seconds that the end of a recording waits for the disk
 _NEW_FILE: Final = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 
@@ -139,7 +135,7 @@ class JournalFile:
                 self._handle = self._disk.create(self.path)
             except FileExistsError:
                 continue
-            _lock(self._handle)
+            lock(self._handle)
             return
         raise FileExistsError(errno.EEXIST, "too many files of this name; move some away")
 
@@ -187,18 +183,6 @@ def _nothing() -> None:
     """What is to be done after the end where nothing is."""
 
 
-class BusyError(MachineError):
-    """A journal that is still being written."""
-
-
-@dataclass(frozen=True, slots=True)
-class Saved:
-    """What came of a journal: the .mid file, None where nobody played, and what is in it."""
-
-    path: Path | None
-    take: Take
-
-
 def journal_of(target: Path) -> Path:
     """Where the journal for a .mid file lies."""
     return target.with_name(target.name + SUFFIX)
@@ -217,84 +201,7 @@ def numbered(path: Path) -> Iterator[Path]:
         yield path.with_name(f"{path.stem}-{number}{path.suffix}")
 
 
-def save(journal: Path, disk: Disk = DISK) -> Saved:
-    """Make the .mid file of a journal that is complete or was left behind, and delete the journal.
-
-    No file is overwritten: the take gets another name where there is one. A journal in which nobody played is only
-    deleted. Raises BusyError if it is still being written, MachineError if the disk refuses; then the journal stays.
-    """
-    try:
-        handle = os.open(journal, os.O_RDONLY | getattr(os, "O_BINARY", 0))
-    except OSError as error:
-        raise MachineError(f"{journal} can't be read: {why(error)}") from error
-    try:
-        if not _lock(handle):
-            raise BusyError(f"{journal} is still being written")
-        like = os.fstat(handle)
-        take = make_take(_content(journal, time.time() - like.st_mtime), len(HEAD))
-        path = write_take(target_of(journal), take, like, disk) if take.played else None
-        journal.unlink(missing_ok=True)
-    finally:
-        os.close(handle)
-    return Saved(path, take)
-
-
-def left_behind(folder: Path) -> list[Path]:
-    """The journals in a folder, also those that are still being written."""
-    return sorted(folder.glob(f"*{SUFFIX}"))
-
-
-def save_all(
-    journals: Iterable[Path], say: Callable[[str], None], complain: Callable[[str], None] | None = None
-) -> list[Path]:
-    """Make the .mid files of journals that nobody writes any more, and return them.
-
-    `say` is told of each, and `complain` (also `say`, unless it is given) of each that can't be saved.
-    """
-    saved: list[Path] = []
-    for journal in journals:
-        try:
-            made = save(journal)
-        except BusyError:
-            continue
-        except MachineError as error:
-            (complain or say)(f"a recording was left behind and can't be saved: {error}")
-            continue
-        if made.path is not None:
-            saved.append(made.path)
-            say(f"a recording was left behind; it is saved as {plain(str(made.path))}")
-    return saved
-
-
-def _content(journal: Path, age: float) -> bytes:
-    """What a journal holds; `age` is since how many seconds it hasn't changed."""
-    try:
-        data = journal.read_bytes()
-    except OSError as error:
-        raise MachineError(f"{journal} can't be read: {why(error)}") from error
-    if not data.startswith(HEAD):
-        if not HEAD.startswith(data):
-            raise MachineError(f"{journal} is no journal of pointsman; give it another name, or move it away")
-        if age < _NEWBORN:
-            raise BusyError(f"{journal} is just being begun")
-    return data
-
-
-def write_take(target: Path, take: Take, like: os.stat_result, disk: Disk = DISK) -> Path:
-    """Write a take under its name, or the next one that is free, with the permissions of `like`; return the name.
-
-    Raises MachineError.
-    """
-    for path in numbered(target):
-        try:
-            write_new({path: take.data}, like=like, replace=False, disk=disk)
-        except TargetExistsError:
-            continue
-        return path
-    raise MachineError(f"{target}: too many files of this name; move some away")
-
-
-def _lock(handle: int) -> bool:
+def lock(handle: int) -> bool:
     """Lock a journal for this process; False if another one has it. Where files can't be locked, nobody has it."""
     try:
         import fcntl

@@ -14,30 +14,18 @@ from typing import Any, Final, Literal
 
 from router.backend import Backend
 from router.heartbeat import Heartbeat
-from router.inlet import Inlet, first_this
+from router.inlet import Inlet
 from router.outlet import Outlet
+from router.upkeep import Upkeep
 from router.words import count
 from rules.agenda import NEVER
 from rules.engine import panic_messages
 from rules.errors import MachineError
 from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 
-_QUIET: Final = 2_000_000_000
-"""How long (ns) nothing must have been played before clients are deleted and made."""
-
-_READY_FOR: Final = 30_000_000_000
-"""How long (ns) after the start or the last message spares are kept, for ports that come in the midst of the music."""
-
-_MOST_UNTIDY: Final = 8
-"""How many clients may wait for a silence: a system has room for some dozens, and a loose plug takes one each time."""
-
-_REOPEN_AFTER: Final = 30_000_000_000
-"""How long (ns) nothing must have been played before inputs are opened anew, in case one is stuck."""
-
-_SILENT: Final = 1_000_000_000
-_AFTER_A_FAILURE: Final = 1_000_000
-_LAST_BEAT: Final = 300_000_000
-_HICCUPS_EVERY: Final = 60_000_000_000
+_AFTER_A_FAILURE: Final = 1_000_000  # ns until the next message is tried
+_LAST_BEAT: Final = 300_000_000  # ns
+_HICCUPS_EVERY: Final = 60_000_000_000  # ns
 
 LONGEST_FLUSH: Final = 10_000_000_000
 """How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""
@@ -76,12 +64,9 @@ class Ports:
         self._unlisted = ""
         self._look_again = True
         self._down = False
-        self._counted = 0
-        self._quiet_since = 0
-        self._reopened_at = 0
         self._hiccup_said_at = -_HICCUPS_EVERY
-        self._to_reopen: deque[Inlet] = deque()
         self._heartbeat = self._begin_heartbeat()
+        self._upkeep = Upkeep(backend, self._is_alive)
 
     def _begin_heartbeat(self) -> Heartbeat | None:
         loop = self._backend.loopback()
@@ -105,7 +90,7 @@ class Ports:
         MachineError, before anything has changed, for virtual ports where the system has none.
         """
         wanted = tuple(wanted)
-        self._quiet_since = self._quiet_since or now
+        self._upkeep.begin(now)
         self._refuse_virtual(wanted)
         self._take_back()
         plan = changes((port.wanted for port in self._all()), wanted)
@@ -206,7 +191,7 @@ class Ports:
             self._list_inlets()
         self._close_drained()
         try:
-            self._rest(now)
+            self._upkeep.look(self._all(), self.inlets, now)
         except Exception:  # what was found must be told all the same
             self.report()
         return events + found
@@ -322,7 +307,7 @@ class Ports:
                 port.disconnect("server lost", close=False)
         self._closing.clear()
         self._line.clear()
-        self._to_reopen.clear()
+        self._upkeep.forget()
         self._heartbeat = None
         self._list_inlets()
         return events
@@ -337,53 +322,9 @@ class Ports:
         self._list_inlets()
         return events
 
-    # -- while nothing plays ------------------------------------------------------------------------------------------
-
-    def _rest(self, now: int) -> None:
-        """Clients are deleted and made while it is quiet, one thing at a time."""
-        counted = sum(port.messages for port in self._all())
-        if counted != self._counted:
-            self._counted, self._quiet_since = counted, now
-        for inlet in self.inlets:
-            if inlet.messages != inlet.heard:
-                inlet.heard, inlet.heard_at = inlet.messages, now
-        quiet = now - self._quiet_since
-        self._backend.keeps_ready = quiet < _READY_FOR
-        if quiet > _REOPEN_AFTER and self._reopened_at < self._quiet_since:
-            self._reopen_later(inlet for inlet in self.inlets if inlet.heard_at > self._reopened_at)
-            self._reopened_at = now
-        if self._to_reopen and self._is_alive():
-            self._reopen(self._to_reopen.popleft())
-        elif self._backend.untidy > (0 if quiet > _QUIET else _MOST_UNTIDY) and self._is_alive():
-            self._backend.tidy()
-
     def cure(self, now: int) -> None:
-        """Something is wrong, says the user: inputs that have fallen silent are opened anew, one at each scan.
-
-        A sysex without an end swallows everything that comes after it, and nothing tells that from silence.
-        """
-        self._reopen_later(inlet for inlet in self.inlets if inlet.messages and now - inlet.heard_at > _SILENT)
-
-    def _reopen_later(self, inlets: Iterable[Inlet]) -> None:
-        if self._backend.sysex_sticks:
-            self._to_reopen.extend(inlet for inlet in inlets if inlet not in self._to_reopen)
-
-    def _reopen(self, inlet: Inlet) -> None:
-        """Connect anew before disconnecting, so that nothing is missed in between."""
-        old = inlet.raw
-        if old is None or inlet.wanted.virtual:
-            return
-        try:
-            new = self._backend.open_input(inlet.computer_port, inlet.name)
-        except MachineError:
-            return
-        came = old.get_message()
-        if came is not None:  # it isn't stuck
-            inlet.get_message = first_this(came, inlet, old)
-            new.close()
-            return
-        inlet.connect(new, inlet.computer_port)
-        old.close()
+        """Something is wrong, says the user: inputs that have fallen silent are opened anew, one at each scan."""
+        self._upkeep.cure(self.inlets, now)
 
     # -- what waits ---------------------------------------------------------------------------------------------------
 

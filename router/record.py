@@ -21,9 +21,10 @@ from router.choosing import choose_backend
 from router.control import ask_daemon
 from router.durations import as_written
 from router.exits import FINE, INCOMPLETE
-from router.journals import SUFFIX, BusyError, Saved, left_behind, save, save_all, target_of, write_take
+from router.journals import SUFFIX, target_of
 from router.names import is_midi_name
 from router.recorder import LAST_SECONDS
+from router.saving import BusyError, Saved, left_behind, save, save_all, write_take
 from router.settings import RecordSettings, UsageError
 from router.signals import heeded
 from router.standing import in_words, take_name

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Final
 
 from router.durations import as_musicians_do
-from router.journals import JournalFile, Saved, save
+from router.journals import JournalFile
+from router.saving import Saved, save
 from router.words import count, plain
 from rules.errors import MachineError
 

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from router.journals import save
 from router.live import Live
 from router.ports import Ports
 from router.preparing import Prepared, prepare_texts
 from router.recorder import Recorder
+from router.saving import save
 from rules.journal import HEAD, Record, unpack
 from rules.replay import replay, went_out
 from tests import midicsv, mido_reader

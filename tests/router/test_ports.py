@@ -8,25 +8,11 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
-from router.inlet import Inlet
-from router.ports import PortEvent, Ports
 from rules.agenda import NEVER
 from rules.errors import MachineError
 from rules.wiring import Wanted
-from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub
-
-NOTE = b"\x90\x3c\x64"
-OFF = b"\x80\x3c\x40"
-SECOND = 1_000_000_000
-
-KEYS = Wanted("keys", "in", "Stage*")
-RACK = Wanted("rack", "out", "Rack*")
-TAKE = Wanted("take", "out", "take", virtual=True)
-
-
-def told(events: list[PortEvent]) -> list[tuple[str, str]]:
-    """Kinds and words."""
-    return [(event.kind, event.words) for event in events]
+from tests.router.fake_midi import FakeBackend, FakeInput, FakeOutput
+from tests.router.rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told
 
 
 def failing(words: str) -> Callable[[], list[str]]:
@@ -42,51 +28,6 @@ def failing(words: str) -> Callable[[], list[str]]:
 def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Here a server answers at once, or never."""
     monkeypatch.setattr("router.heartbeat._ANSWER", 1_000_000)
-
-
-class Rig:
-    """A keyboard, a rack, and ports to them."""
-
-    def __init__(self, *wanted: Wanted, server: bool = False, numbered: bool = True, tells: bool = False) -> None:
-        self.hub = Hub(numbered, tells)
-        self.stage: Device = self.hub.plug("Stage 88", receives=False)
-        self.rack: Device = self.hub.plug("Rack", sends=False)
-        self.backend = FakeBackend(self.hub, server=server)
-        self.ports = Ports(self.backend)
-        self.now = time.monotonic_ns()
-        self.first = self.ports.want(wanted or (KEYS, RACK), self.now)
-
-    def scan(self, seconds: float = 0.25) -> list[tuple[str, str]]:
-        """What is said a moment later; whatever arrived is counted, as the loop does."""
-        self.now += int(seconds * SECOND)
-        for inlet in self.ports.inlets:
-            while inlet.get_message() is not None:
-                inlet.messages += 1
-        self.ports.pump(self.now)
-        return told(self.ports.scan(self.now))
-
-    def inlet(self, name: str) -> Inlet:
-        """An open input, by our name."""
-        return next(inlet for inlet in self.ports.inlets if inlet.name == name)
-
-    def die(self) -> list[tuple[str, str]]:
-        """The server dies; what is said until it is missed."""
-        self.hub.die()
-        said: list[tuple[str, str]] = []
-        while not self.backend.losses:
-            said += self.scan(0.1)
-            assert self.now < time.monotonic_ns() + 60 * SECOND, "nobody misses the server"
-        return said
-
-    def passes(self) -> bool:
-        """Whether a note comes in, and another goes out."""
-        self.stage.play(NOTE)
-        came = self.inlet("keys").get_message()
-        self.ports.outlets["rack"].send(NOTE, self.now)
-        for _ in range(2):  # a server answers once before anything goes over a new connection
-            self.now += 1_000_000
-            self.ports.pump(self.now)
-        return came is not None and self.rack.messages == [NOTE]
 
 
 def test_ports_are_found_by_pattern() -> None:
@@ -398,102 +339,6 @@ def test_a_server_that_fails_is_reported_and_missed(monkeypatch: pytest.MonkeyPa
 
 
 # -- while it is quiet ------------------------------------------------------------------------------------------------
-
-
-def test_tidying_waits_until_nobody_plays() -> None:
-    """Two seconds of silence; not a moment earlier."""
-    rig = Rig()
-    for _ in range(20):
-        rig.stage.play(NOTE)
-        rig.scan()
-    assert rig.backend.tidied == 0
-    for _ in range(8):
-        rig.scan()
-    assert rig.backend.tidied == 0
-    rig.scan()
-    assert rig.backend.tidied == 1
-
-
-def test_spares_are_kept_while_music_is_about() -> None:
-    """Until half a minute after the start, or the last message."""
-    rig = Rig()
-    rig.scan(29)
-    assert rig.backend.keeps_ready
-    rig.scan(1)
-    assert not rig.backend.keeps_ready
-    rig.stage.play(NOTE)
-    rig.scan()
-    assert rig.backend.keeps_ready
-
-
-def test_a_loose_plug_is_tidied_up_after_even_while_music_plays() -> None:
-    """A computer has no room for a client more each time."""
-    rig = Rig()
-    rig.backend.untidy = 8
-    for times in (0, 1):
-        rig.stage.play(NOTE)
-        rig.scan()
-        assert rig.backend.tidied == times
-        rig.backend.untidy = 9
-
-
-def test_an_input_that_may_be_stuck_is_opened_anew_in_a_long_silence() -> None:
-    """Once, and only if it was heard before; it hears what comes next."""
-    rig = Rig()
-    rig.stage.play(NOTE)
-    rig.scan()
-    opened = rig.backend.opened
-    for _ in range(10):
-        rig.scan(10)
-    assert rig.backend.opened == opened + 1
-    assert len(rig.stage.listeners) == 1
-    assert rig.passes()
-
-
-def test_an_input_that_refuses_to_be_closed_spoils_no_look_around(monkeypatch: pytest.MonkeyPatch) -> None:
-    """While one is opened anew, the old one may refuse to go: what came and went meanwhile is told all the same."""
-
-    def refuse(self: FakeInput) -> None:
-        raise RuntimeError("no such port")
-
-    rig = Rig()
-    rig.stage.play(NOTE)
-    rig.scan()
-    monkeypatch.setattr(FakeInput, "close", refuse)
-    rig.ports.cure(rig.now + 2 * SECOND)
-    rig.hub.unplug(rig.rack)
-    assert rig.scan()[0] == ("lost", 'output "rack": Rack has gone')
-    assert len(rig.stage.listeners) == 2
-    rig.rack = rig.hub.plug("Rack", sends=False)
-    rig.scan()
-    assert rig.passes()
-
-
-def test_a_cure_opens_silent_inputs_anew_and_loses_nothing() -> None:
-    """What is heard just now isn't stuck: it stays, and so does the message that shows it."""
-    rig = Rig(KEYS, Wanted("pads", "in", "Pads"))
-    pads = rig.hub.plug("Pads")
-    rig.scan()
-    pads.play(NOTE)
-    rig.stage.play(NOTE)
-    rig.scan()
-    opened = rig.backend.opened
-    rig.ports.cure(rig.now + SECOND // 2)
-    rig.scan()
-    assert rig.backend.opened == opened
-    rig.ports.cure(rig.now + 2 * SECOND)
-    rig.stage.play(NOTE, OFF)  # after the loop has polled, before the look
-    rig.ports.scan(rig.now)
-    rig.ports.scan(rig.now)
-    assert rig.backend.opened == opened + 2
-    received = [rig.inlet("keys").get_message() for _ in range(3)]
-    assert received == [(list(NOTE), 0.0), (list(OFF), 0.0), None]
-    assert (len(rig.stage.listeners), len(pads.listeners)) == (1, 1)
-    pads.play(OFF)
-    assert rig.inlet("pads").get_message() == (list(OFF), 0.0)
-
-
-# -- the rest ---------------------------------------------------------------------------------------------------------
 
 
 def test_what_is_refused_is_told_by_port() -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from router import standing
-from router.journals import save
+from router.saving import save
 from router.standing import PAUSE, StandingTakes, in_words, save_and_tell, take_name
 from tests.router.journals import NAMED, PLAYED, orphan, packed, wait_for
 

@@ -1,0 +1,68 @@
+"""A keyboard, a rack, and ports to them, in a time that passes when it is told to."""
+
+from __future__ import annotations
+
+import time
+
+from router.inlet import Inlet
+from router.ports import PortEvent, Ports
+from rules.wiring import Wanted
+from tests.router.fake_midi import Device, FakeBackend, Hub
+
+NOTE = b"\x90\x3c\x64"
+OFF = b"\x80\x3c\x40"
+SECOND = 1_000_000_000
+
+KEYS = Wanted("keys", "in", "Stage*")
+RACK = Wanted("rack", "out", "Rack*")
+TAKE = Wanted("take", "out", "take", virtual=True)
+
+
+def told(events: list[PortEvent]) -> list[tuple[str, str]]:
+    """Kinds and words."""
+    return [(event.kind, event.words) for event in events]
+
+
+class Rig:
+    """A keyboard, a rack, and ports to them."""
+
+    def __init__(self, *wanted: Wanted, server: bool = False, numbered: bool = True, tells: bool = False) -> None:
+        self.hub = Hub(numbered, tells)
+        self.stage: Device = self.hub.plug("Stage 88", receives=False)
+        self.rack: Device = self.hub.plug("Rack", sends=False)
+        self.backend = FakeBackend(self.hub, server=server)
+        self.ports = Ports(self.backend)
+        self.now = time.monotonic_ns()
+        self.first = self.ports.want(wanted or (KEYS, RACK), self.now)
+
+    def scan(self, seconds: float = 0.25) -> list[tuple[str, str]]:
+        """What is said a moment later; whatever arrived is counted, as the loop does."""
+        self.now += int(seconds * SECOND)
+        for inlet in self.ports.inlets:
+            while inlet.get_message() is not None:
+                inlet.messages += 1
+        self.ports.pump(self.now)
+        return told(self.ports.scan(self.now))
+
+    def inlet(self, name: str) -> Inlet:
+        """An open input, by our name."""
+        return next(inlet for inlet in self.ports.inlets if inlet.name == name)
+
+    def die(self) -> list[tuple[str, str]]:
+        """The server dies; what is said until it is missed."""
+        self.hub.die()
+        said: list[tuple[str, str]] = []
+        while not self.backend.losses:
+            said += self.scan(0.1)
+            assert self.now < time.monotonic_ns() + 60 * SECOND, "nobody misses the server"
+        return said
+
+    def passes(self) -> bool:
+        """Whether a note comes in, and another goes out."""
+        self.stage.play(NOTE)
+        came = self.inlet("keys").get_message()
+        self.ports.outlets["rack"].send(NOTE, self.now)
+        for _ in range(2):  # a server answers once before anything goes over a new connection
+            self.now += 1_000_000
+            self.ports.pump(self.now)
+        return came is not None and self.rack.messages == [NOTE]

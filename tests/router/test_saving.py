@@ -1,0 +1,79 @@
+"""The .mid files of journals."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from router.saving import left_behind, save, save_all
+from router.writing import Disk
+from rules.errors import MachineError
+from rules.journal import HEAD, OUT, Record, unpack
+from tests import mido_reader
+from tests.router.journals import NAMED, OFF, ON, PLAYED, orphan
+
+
+def notes(path: Path) -> list[str]:
+    """The kinds of notes in a .mid file."""
+    return [event.kind for event in mido_reader.events(path.read_bytes()) if event.kind.startswith("Note")]
+
+
+def test_a_journal_left_behind_becomes_a_take(tmp_path: Path) -> None:
+    """Also with a torn end; the journal is gone then."""
+    orphan(tmp_path / "take.mid.journal", *PLAYED, torn=b"\x03\x03\x00")
+    said: list[str] = []
+    assert save_all(left_behind(tmp_path), said.append) == [tmp_path / "take.mid"]
+    assert notes(tmp_path / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert [path.name for path in tmp_path.iterdir()] == ["take.mid"]
+    assert len(said) == 1
+
+
+def test_a_take_never_overwrites_another(tmp_path: Path) -> None:
+    """It gets the next name."""
+    (tmp_path / "take.mid").write_text("mine")
+    saved = save(orphan(tmp_path / "take.mid.journal", *PLAYED))
+    assert saved.path == tmp_path / "take-2.mid"
+    assert (tmp_path / "take.mid").read_text() == "mine"
+
+
+@pytest.mark.parametrize("records", [(), (NAMED,), (NAMED, (OUT, 0, 0, ON), (OUT, 1, 0, OFF))])
+def test_where_nobody_played_nothing_is_saved(tmp_path: Path, records: tuple[Record, ...]) -> None:
+    """An evening without a note leaves no files about."""
+    saved = save(orphan(tmp_path / "take.mid.journal", *records))
+    assert saved.path is None
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_journal_killed_at_its_birth_is_tidied_away(tmp_path: Path) -> None:
+    """Before its head was written; unless it is so young that it may be in the middle of its birth."""
+    journal = tmp_path / "take.mid.journal"
+    journal.write_bytes(HEAD[:5])
+    assert save_all(left_behind(tmp_path), print) == []
+    assert journal.exists()
+    os.utime(journal, (0, 0))
+    assert save_all(left_behind(tmp_path), print) == []
+    assert not journal.exists()
+
+
+def test_what_is_no_journal_of_ours_is_not_touched(tmp_path: Path) -> None:
+    """Other programs keep journals, too."""
+    other = tmp_path / "diary.journal"
+    other.write_text("Dear diary")
+    said: list[str] = []
+    assert save_all(left_behind(tmp_path), said.append) == []
+    assert other.read_text() == "Dear diary"
+    assert "is no journal of pointsman" in said[0]
+
+
+def test_a_disk_that_refuses_the_take_leaves_the_journal(tmp_path: Path) -> None:
+    """There is another try at the next start."""
+
+    class Full(Disk):
+        def write(self, handle: int, data: bytes) -> None:
+            raise OSError(28, "full")
+
+    journal = orphan(tmp_path / "take.mid.journal", *PLAYED)
+    with pytest.raises(MachineError, match="no space is left"):
+        save(journal, Full())
+    assert list(tmp_path.iterdir()) == [journal]
+    assert len(list(unpack(journal.read_bytes(), len(HEAD)))) == len(PLAYED)
