@@ -42,10 +42,6 @@ class Service:
         """The daemon is about to leave."""
         self._tell("STOPPING=1", _status("ending what still sounds"))
 
-    def status(self, words: str) -> None:
-        """A line for `systemctl --user status`."""
-        self._tell(_status(words))
-
     def beat(self, now: int) -> None:
         """A sign of life, when it is time for one (`now` in ns). A loop that hangs gives none, and is started anew."""
         if now >= self._next_beat:

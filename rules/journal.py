@@ -66,21 +66,10 @@ def pack(record: Record) -> bytes:
 
 
 def unpack(data: bytes, begin: int = 0) -> Iterator[Record]:
-    """Every whole record from `begin` on, up to the first that isn't one."""
-    for record, _ in _walk(data, begin):
-        yield record
+    """Every whole record from `begin` on, up to the first that isn't one.
 
-
-def whole_length(data: bytes, begin: int = 0) -> int:
-    """Where the last whole record ends; what lies behind it was torn off by the end of the process."""
-    whole = begin
-    for _, end in _walk(data, begin):
-        whole = end
-    return whole
-
-
-def _walk(data: bytes, begin: int) -> Iterator[tuple[Record, int]]:
-    """Records and where each ends. Zeros, as a power cut leaves them, are no records."""
+    The last may have been torn off by the end of the process. Zeros, as a power cut leaves them, are no records.
+    """
     at, finish = begin, len(data)
     unpack_from = _RECORD.unpack_from
     while at + _RECORD.size <= finish:
@@ -94,7 +83,7 @@ def _walk(data: bytes, begin: int) -> Iterator[tuple[Record, int]]:
         end = at + length
         if end > finish or kind not in KINDS:
             return
-        yield (kind, time, number, data[at:end]), end
+        yield kind, time, number, data[at:end]
         at = end
 
 

@@ -17,6 +17,12 @@ def test_what_is_named_is_there() -> None:
     assert sorted(name for name in named if not (SOURCE / name).exists()) == []
 
 
+def test_every_command_of_a_contributor_is_named() -> None:
+    """But for what the others share."""
+    commands = {path.name for path in (SOURCE / "scripts").iterdir() if path.is_file() and path.suffix == ""}
+    assert sorted(name for name in commands if f"`scripts/{name}`" not in TEXT) == []
+
+
 def test_every_fact_from_outside_has_a_source_and_a_test() -> None:
     """No cell of the table is empty, and its tests are Python files."""
     rows = [line.strip("|").split("|") for line in TABLE.splitlines() if line.startswith("| ")][1:]

@@ -7,6 +7,7 @@ from typing import Final
 
 from rules.conditions import Condition
 from rules.errors import Problem
+from rules.language.device_hints import device_hints
 from rules.language.draft import Branch, Draft, Entry, branches, staged
 from rules.language.schema import Rule, Stage
 from rules.steps.filter import FilterStep
@@ -27,6 +28,7 @@ def hints(draft: Draft) -> Iterator[Problem]:
             yield from _never_matching(branch)
     yield from _transposed_drums_at_ports(draft)
     yield from _two_clocks(draft)
+    yield from device_hints(draft)
 
 
 def _folding(draft: Draft, entry: Entry[Rule]) -> Iterator[Problem]:

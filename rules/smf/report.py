@@ -29,7 +29,6 @@ class FileReport:
     dropped: int
     added: int
     unended: int
-    seconds: float | None
     taken: dict[str, int]
     left: dict[int | None, int]
     route: str

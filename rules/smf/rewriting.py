@@ -125,7 +125,6 @@ class Rewriter:
             dropped=counts.dropped,
             added=counts.added,
             unended=counts.unended,
-            seconds=None,
             taken=dict(zip(self._pipeline.rules, tally.taken(), strict=True)),
             left=tally.left(),
             route=route,

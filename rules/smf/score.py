@@ -53,11 +53,6 @@ class Score:
             for number, (track, source) in enumerate(zip(file.tracks, sources, strict=True))
         ]
 
-    @property
-    def answered(self) -> int:
-        """How many of the messages that were counted came to something."""
-        return self.rules.messages - self.counts.dropped
-
     def bodies(self, output: int) -> list[bytes]:
         """The tracks of one output."""
         return [part.bodies[output] for part in self.parts]

@@ -25,7 +25,6 @@ def report(messages: int = 3, changed: int = 1, taken: int = 3, unended: int = 0
         dropped=0,
         added=2,
         unended=unended,
-        seconds=None,
         taken={RULE: taken},
         left={},
         route="stream",
