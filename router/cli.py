@@ -7,23 +7,20 @@ Start-up counts: what a command needs is imported in the function that calls it,
 from __future__ import annotations
 
 import argparse
-import gc
 import json
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any
 
 from router.commands import add_commands
 from router.commands.parsing import command
 from router.exits import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
+from router.garbage import look_seldom
 from router.settings import UsageError
 from router.terminal import complain, problem, say, take_any_name
 from router.words import count, problem_data
 from rules.errors import PointsmanError, RuleFileError
-
-_RARE: Final = (100_000, 50, 1_000)
-"""How often garbage is looked for: what a command imports holds none, and looking takes a tenth of its start."""
 
 _ABOUT = """\
 Gets the right notes to the right instrument: sends parts to their channels and ports, splits and layers keyboards,
@@ -40,7 +37,7 @@ exit codes:
 def main(argv: Sequence[str] | None = None) -> int:
     """Do what the command line says (`argv`, or that of the process) and return the exit code."""
     take_any_name()
-    gc.set_threshold(*_RARE)
+    look_seldom()
     try:
         code = _answer(argv)
         sys.stdout.flush()
@@ -110,13 +107,12 @@ class _Version(argparse.Action):
         super().__init__(option_strings, dest, nargs=0, help="print the version and exit")
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
-        from importlib.metadata import PackageNotFoundError, version
         from importlib.util import find_spec
 
-        try:
-            name = f"pointsman {version('pointsman')}"
-        except PackageNotFoundError:
-            name = "pointsman, not installed as a package"
+        from router.version import NOT_INSTALLED, version
+
+        known = version()
+        name = "pointsman, not installed as a package" if known == NOT_INSTALLED else f"pointsman {known}"
         engine = find_spec("rules.engine")
         is_pure = engine is None or (engine.origin or "").endswith(".py")
         print(f"{name} ({'pure Python' if is_pure else 'compiled'})")

@@ -17,9 +17,14 @@ _REST: Final = 100_000_000
 """How long (ns) between two beats when nobody is in a hurry."""
 
 _HURRY: Final = 300_000
+"""The same (ns) when somebody is."""
 
 _ANSWER: Final = 500_000_000
+"""How long (ns) `ask` waits for a beat to come back."""
+
 _PATIENCE: Final = 1_000_000_000
+"""How long (ns) at least one of `_MOST_UNANSWERED` beats must have been away for the server to be lost."""
+
 _MOST_UNANSWERED: Final = 5
 _NUMBERS: Final = 1 << 14
 

@@ -37,8 +37,8 @@ processor, whatever it finds: this is a tenth of a core, and a message waits for
 IDLE_PAUSE: Final = 2_000_000
 """The same (ns) after `_STAYS_BUSY` of silence: no computer need be warm for that."""
 
-_STAYS_BUSY: Final = 3_000_000_000
-_LOOK_EVERY: Final = 250_000_000
+_STAYS_BUSY: Final = 3_000_000_000  # ns
+_LOOK_EVERY: Final = 250_000_000  # ns
 _MOST_AT_ONCE: Final = 32  # messages of one input before the next one has its turn
 _MOST_TRACEBACKS: Final = 10
 _PATIENCE: Final = 10.0  # seconds that somebody waits for the loop's answer

@@ -27,8 +27,10 @@ _MEANINGS: Final = {
     "System reports: Resource temporarily unavailable": "",
     "message queue limit reached": "more came in at once than we keep, and the newest of it is lost; "
     "if a note hangs, pointsman panic ends it",
+    "MidiBufferMixdown - got invalid next event": "JACK cleared what we were about to read; some of it may be lost; "
+    "if a note hangs, pointsman panic ends it",
 }
-"""What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0."""
+"""What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0 and JACK 2."""
 
 
 class Noise:

@@ -13,8 +13,8 @@ from rules.messages import SYSEX
 from rules.pacing import Credit, Limit, Pacer, Wire
 from rules.wiring import Wanted, bare_name
 
-_ALLOWANCE: Final = 64
-_COMPLAIN_EVERY: Final = 10_000_000_000
+_ALLOWANCE: Final = 64  # messages
+_COMPLAIN_EVERY: Final = 10_000_000_000  # ns
 
 
 class Line(Protocol):

@@ -32,7 +32,11 @@ _WALL_EVERY: Final = 60_000_000_000  # ns
 
 
 class Recorder:
-    """`log` takes the records of the loop. `switches`, if set, tells how the switches stand, from any thread."""
+    """`log` takes the records of the loop. `switches`, if set, tells how the switches stand, from any thread.
+
+    It remembers the last `limit_seconds`, or as much of them as `limit_bytes` holds. `clock` gives the time of records
+    (ns), `wall` the seconds since 1970.
+    """
 
     def __init__(
         self,

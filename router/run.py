@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-import gc
 import os
 import sys
 import time
@@ -16,6 +15,7 @@ from router.announcing import Announcer
 from router.choosing import choose_backend
 from router.control import Control, Handler
 from router.exits import FINE
+from router.garbage import look_at_nothing_old
 from router.live import Live
 from router.noise import Noise
 from router.ports import Ports
@@ -163,14 +163,8 @@ class Daemon:
 
 
 def _be_quick() -> None:
-    """Lets nothing of the interpreter's own hold up a message.
-
-    What was made so far is never looked at again by the garbage collector; messages make next to no garbage that it
-    would have to find.
-    """
+    """Lets nothing of the interpreter's own hold up a message."""
     sys.setswitchinterval(_SWITCH_INTERVAL)
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(100_000, 50, 1_000)
+    look_at_nothing_old()
     if sys.platform == "linux":
         ctypes.CDLL(None).prctl(_TIMER_SLACK, 1, 0, 0, 0)

@@ -33,7 +33,7 @@ from rules.wiring import Wanted, bare_name
 
 _NAME: Final = "send"
 _WAIT: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter
-_LAST_SENDS: Final = 3_000_000_000
+_LAST_SENDS: Final = 3_000_000_000  # ns
 
 
 def send(

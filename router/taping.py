@@ -31,7 +31,7 @@ def tape(
 ) -> tuple[Path, int]:
     """Record ports until `is_over`; return the journal, and how many messages were lost.
 
-    Raises MachineError if a port can't be made, or the file can't be written.
+    Raises UsageError where a port is named twice, MachineError if one can't be made, or the file can't be written.
     """
     recorder = Recorder(say)
     ports = Ports(backend)

@@ -70,8 +70,10 @@ def _known(folder: str) -> tuple[str, int, int] | None:
 
 
 class Watcher:
-    """Calls `changed` when something happens in one of the folders; it may call too often, and never for nothing to
-    happen. What stands in its way it says once, and goes on trying."""
+    """Calls `changed` when something happens in one of the folders, and sometimes when nothing has.
+
+    Nobody must rely on being called: some disks tell nothing. What stands in its way it says once, and goes on trying.
+    """
 
     def __init__(self, changed: Callable[[], None], say: Callable[[str], None]) -> None:
         self._changed = changed

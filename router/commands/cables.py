@@ -51,9 +51,10 @@ examples:
 Turn the volume down first: nobody knows how loud an instrument answers, and a program or volume message can make the
 next note much louder. The daemon isn't asked: messages go past its rules."""
 
-_KINDS: Final = """\
+KINDS: Final = """\
 note, note-on, note-off, poly-pressure, controller, program, pressure, pitch-bend, sysex, transport, clock, start, \
 continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
+"""Those of `rules.hearing`, which isn't imported to read a command line."""
 
 
 def add_commands(commands: Any) -> None:
@@ -81,7 +82,7 @@ def _add_listen(commands: Any) -> None:
     add = parser.add_argument
     add("ports", metavar="PORT", nargs="*", help="names of ports, * for any letters; without any, every port")
     add("--virtual", metavar="NAME", action="append", default=[], help="make a port that other programs send to")
-    add("--only", metavar="KINDS", type=_kinds, action="append", default=[], help=f"only these: {_KINDS}")
+    add("--only", metavar="KINDS", type=_kinds, action="append", default=[], help=f"only these: {KINDS}")
     add("--without", metavar="KINDS", type=_kinds, action="append", default=[], help="all but these")
     add("--channel", metavar="N", type=_channels, action="append", default=[], help="only these channels: 10, or 1..4")
     add("--bytes", action="store_true", help="print the bytes as well")
@@ -110,8 +111,8 @@ def _add_send(commands: Any) -> None:
 def _kinds(text: str) -> tuple[str, ...]:
     names = tuple(name.strip() for name in text.split(","))
     for name in names:
-        if name not in _KINDS.split(", "):
-            raise argparse.ArgumentTypeError(f'"{name}" is no kind of message; kinds are {_KINDS}')
+        if name not in KINDS.split(", "):
+            raise argparse.ArgumentTypeError(f'"{name}" is no kind of message; kinds are {KINDS}')
     return names
 
 

@@ -30,6 +30,7 @@ BASICS = [
     "router.cli",
     "router.commands",
     "router.exits",
+    "router.garbage",
     "router.settings",
     "router.terminal",
     "router.words",
@@ -69,7 +70,7 @@ def imported_by(*arguments: str) -> list[str]:
     ("arguments", "expected"),
     [
         (["--help"], START),
-        (["--version"], START),
+        (["--version"], sorted([*START, "router.version"])),
         (["rewrite", "--help"], ONE_GROUP),
         (["check", "--help"], ONE_GROUP),
     ],

@@ -7,8 +7,10 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
+from router.commands import cables
 from router.listen import listen
 from router.settings import ListenSettings
+from rules.hearing import HEARD_KINDS
 from rules.notation import parse_whole_message
 from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
 from tests.router.recordings import Desk
@@ -176,3 +178,8 @@ def test_a_command_line_that_can_not_be_meant(desk: Desk, arguments: list[str], 
     answer = desk.run("listen", *arguments)
     assert (answer.code, answer.out) == (2, "")
     assert words in answer.err
+
+
+def test_the_kinds_that_the_command_line_knows_are_those_that_are_heard() -> None:
+    """They are written down twice, since the command line is read before anything else is imported."""
+    assert sorted(cables.KINDS.split(", ")) == sorted(HEARD_KINDS)
