@@ -37,7 +37,7 @@ def fingerprint(texts: Sequence[bytes], options: object) -> str:
     return _digest(version(), [hashlib.sha256(text).hexdigest() for text in texts], repr(options)).hex()
 
 
-class Record:
+class RunRecord:
     """The record in the folder `folder`. `made_by` is a fingerprint, `ports` as for `plan`.
 
     Raises MachineError if the record can't be read or written.

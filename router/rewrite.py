@@ -18,7 +18,7 @@ from router.interruptions import ended_like_ctrl_c
 from router.job import FileResult, Manner, Outcome, begin, unusable
 from router.playing import playing_for
 from router.report import Summary, as_json, in_words, problems
-from router.resume import Record, fingerprint
+from router.resume import RunRecord, fingerprint
 from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import RewriteSettings
 from router.spool import Spool
@@ -32,7 +32,7 @@ from rules.smf.rewriting import Rewriter
 
 
 @dataclass(frozen=True, slots=True)
-class Recipe:
+class RewriteRecipe:
     """All that a worker needs: the text of the rules, which source plays what, and how results are written."""
 
     texts: RuleTexts
@@ -62,7 +62,7 @@ def rewrite(settings: RewriteSettings) -> int:
     texts = read_rule_files(settings.rules)
     ruleset = read_rules(texts)
     manner = Manner(settings.force, settings.dry_run, settings.resume)
-    recipe = Recipe(texts, playing_for(settings.playing, ruleset), settings.per_port, settings.strict, manner)
+    recipe = RewriteRecipe(texts, playing_for(settings.playing, ruleset), settings.per_port, settings.strict, manner)
     here = recipe.beginner(ruleset)
     ports = _ports(ruleset, settings.per_port)
     planned = plan(find(settings.files, _own_folder(to)), to, ports)
@@ -88,7 +88,7 @@ def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:
 
 @contextmanager
 def _recorded(
-    recipe: Recipe, to: Destination, ports: Sequence[str], settings: RewriteSettings
+    recipe: RewriteRecipe, to: Destination, ports: Sequence[str], settings: RewriteSettings
 ) -> Iterator[Record | None]:
     """The record of what is done, where one is kept."""
     if not settings.resume or to.path is None or to.whole:
@@ -96,7 +96,7 @@ def _recorded(
         return
     options = (recipe.playing, recipe.per_port, recipe.strict)
     made_by = fingerprint([text for _, text in recipe.texts], options)
-    with closing(Record(to.path, made_by, ports, read_only=settings.dry_run)) as record:
+    with closing(RunRecord(to.path, made_by, ports, read_only=settings.dry_run)) as record:
         yield record
 
 
@@ -142,7 +142,7 @@ class _Todo:
         return self.planned.size(self.numbers[number])
 
 
-def _run(todo: _Todo, here: batch.Begin, recipe: Recipe, spool: Spool, settings: RewriteSettings) -> bool:
+def _run(todo: _Todo, here: batch.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings) -> bool:
     """Do what there is to do; whether an interruption cut it short."""
     folders: set[str] = set()
 

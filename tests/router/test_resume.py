@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from router.files import Job
-from router.resume import RECORD_NAME, Record, fingerprint
+from router.resume import RECORD_NAME, RunRecord, fingerprint
 from rules.errors import MachineError
 from tests.router.recordings import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
 
@@ -202,10 +202,10 @@ def test_rules_and_options_tell_runs_apart() -> None:
 
 def test_a_recording_that_is_gone_is_not_done(tmp_path: Path) -> None:
     """Nothing is known of a file that isn't there."""
-    record = Record(tmp_path, "rules", [""])
+    record = RunRecord(tmp_path, "rules", [""])
     job = Job(tmp_path / "gone.mid", tmp_path / "out/gone.mid", 0)
     assert not record.is_done(job)
     assert not record.may_replace(job)
     record.close()
     with pytest.raises(MachineError):
-        Record(tmp_path / RECORD_NAME, "rules", [""])
+        RunRecord(tmp_path / RECORD_NAME, "rules", [""])

@@ -30,6 +30,7 @@ from router.live import BUSY_PAUSE, IDLE_PAUSE
 UNIT = "% of a core"
 DIN_RATE = 1_041
 NOTE = b"\x90\x40\x40"
+USUAL_FRAMES = 256  # in a period of most sound servers; 64 are the shortest that common devices do
 SETTLED = 35.0  # seconds after which a daemon that nobody plays is at rest
 
 
@@ -47,20 +48,22 @@ def measure(quick: bool) -> list[Figure]:
 
 def at_rest_and_playing(seconds: int) -> list[Figure]:
     """Processor and memory of daemons as anyone starts them: the rig's, and one between two ports."""
+    one, other = SOURCES[:1], SINKS[:1]
     figures, memory = _used(RIG, SOURCES, SINKS, "4 inputs, 3 outputs", seconds)
-    smaller, _ = _used(TWO_PORTS, SOURCES[:1], SINKS[:1], "1 input, 1 output", seconds)
-    return [*figures, *smaller, _memory_figure("memory at rest", memory, 70)]
+    smaller, _ = _used(TWO_PORTS, one, other, "1 input, 1 output", seconds)
+    usual, _ = _used(TWO_PORTS, one, other, f"1 input, 1 output, periods of {USUAL_FRAMES}", seconds, USUAL_FRAMES)
+    return [*figures, *smaller, *usual, _memory_figure("memory at rest", memory, 70)]
 
 
 def _used(
-    rules: str, sources: Sequence[str], sinks: Sequence[str], ports: str, seconds: int
+    rules: str, sources: Sequence[str], sinks: Sequence[str], ports: str, seconds: int, frames: int = 64
 ) -> tuple[list[Figure], Memory]:
     """What the processor does for a daemon at rest and playing, and the memory it has at rest.
 
     Each port is a client of the sound server, whose library wakes a thread for it in every period. What a waking costs
     is the machine's: beside ours stands what a process takes that does nothing but sleep as long as our loop does.
     """
-    with stage() as place:
+    with stage(frames) as place:
         place.source(*sources)
         place.sink(*sinks)
         daemon = place.daemon(rules, *(f"bench-{name}:" for name in (*sources, *sinks)))
