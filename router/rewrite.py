@@ -89,7 +89,7 @@ def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:
 @contextmanager
 def _recorded(
     recipe: RewriteRecipe, to: Destination, ports: Sequence[str], settings: RewriteSettings
-) -> Iterator[Record | None]:
+) -> Iterator[RunRecord | None]:
     """The record of what is done, where one is kept."""
     if not settings.resume or to.path is None or to.whole:
         yield None
@@ -103,7 +103,7 @@ def _recorded(
 class _Todo:
     """The jobs of a plan that are still to be done, and the record of those that are."""
 
-    def __init__(self, planned: Plan, record: Record | None) -> None:
+    def __init__(self, planned: Plan, record: RunRecord | None) -> None:
         self.planned = planned
         self.numbers = array("q")
         self._record = record
