@@ -99,13 +99,21 @@ class Outlet:
     # -- sending ------------------------------------------------------------------------------------------------------
 
     def send(self, message: bytes, now: int) -> None:
-        """Send a complete message, now or as soon as it may go."""
-        if self._allowance and len(message) <= 3:
-            self._allowance -= 1
-            self.messages += 1
-            self._send(message)
-        else:
-            self._send_with_care(message, now)
+        """Send a complete message, now or as soon as it may go. Raises what the system raises; it is lost then."""
+        try:
+            if self._allowance and len(message) <= 3:
+                self._allowance -= 1
+                self._send(message)
+                self.messages += 1
+            else:
+                self._send_with_care(message, now)
+        except Exception as error:
+            self._lose(error)
+            raise
+
+    def _lose(self, error: Exception) -> None:
+        self.lost += 1
+        self._last_failure = str(error)
 
     def _send_with_care(self, message: bytes, now: int) -> None:
         """What the short way doesn't know: closed ports, sysex, limits, and messages that wait."""
@@ -115,8 +123,8 @@ class Outlet:
             self.refused += 1
             self.longest_refused = max(self.longest_refused, len(message))
         elif self._pacer.pass_at_once(message, now):
-            self.messages += 1
             self._send(message)
+            self.messages += 1
             self._allow(now)
         else:
             self._wait(message)
@@ -146,8 +154,7 @@ class Outlet:
             try:
                 send(message)
             except Exception as error:
-                self.lost += 1
-                self._last_failure = str(error)
+                self._lose(error)
                 raise
             self.messages += 1
         if self._pacer and self._heartbeat is not None:

@@ -29,6 +29,7 @@ from router.settings import SoundcheckSettings
 from router.terminal import is_terminal, painted, say
 from router.words import columns, count, plain
 from rules.books import Sent
+from rules.errors import MachineError
 from rules.language.reading import Reading, read_rule_set
 from rules.notation import format_message, format_note
 from rules.session import Session
@@ -118,8 +119,10 @@ class Booth:
                     self._play(check, waits())
         finally:
             self._session.leave(time.monotonic_ns(), self._out)
-            self._send()
-            self._ports.flush(_LAST_SENDS)
+            try:
+                self._send()
+            finally:
+                self._ports.flush(_LAST_SENDS)
 
     def _play(self, check: Check, is_over: IsOver) -> None:
         player = self._session.players[check.source]
@@ -141,11 +144,18 @@ class Booth:
             time.sleep(_PAUSE)
 
     def _send(self) -> None:
+        """Send all that is to be sent, even if some of it can't be: that is raised as MachineError afterwards."""
+        failed: Exception | None = None
         for target, message, _, _ in self._out:
             outlet = self._ports.outlets.get(self._outlets[target])
             if outlet is not None:
-                outlet.send(message, time.monotonic_ns())
+                try:
+                    outlet.send(message, time.monotonic_ns())
+                except Exception as error:
+                    failed = error
         self._out.clear()
+        if failed is not None:
+            raise MachineError(f"a message could not be sent: the MIDI system says: {failed}") from failed
 
     # -- words --------------------------------------------------------------------------------------------------------
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 
 import pytest
 
@@ -68,6 +69,26 @@ def test_without_a_port_everything_is_lost_and_counted() -> None:
     bench.outlet.send(OFF, 0)
     assert bench.device.heard == [NOTE]
     assert (bench.outlet.messages, bench.outlet.lost, bench.outlet.state) == (1, 2, "missing")
+
+
+def test_what_the_system_refuses_is_lost_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By its own words, and what comes next goes as ever."""
+    send = FakeOutput.send_message
+
+    def unwilling(self: FakeOutput, message: Sequence[int]) -> None:
+        if message == PEDAL:
+            raise OSError("the cable burns")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", unwilling)
+    bench = Bench()
+    outlet = bench.connect()
+    for message in (PEDAL, NOTE, PEDAL, OFF):
+        with suppress(OSError):
+            outlet.send(message, 0)
+    assert bench.device.heard == [NOTE, OFF]
+    assert (outlet.messages, outlet.lost) == (2, 2)
+    assert "the cable burns" in outlet.complaint(SECOND, "the system")
 
 
 def test_a_port_that_refuses_to_be_closed_is_closed_for_us(monkeypatch: pytest.MonkeyPatch) -> None:

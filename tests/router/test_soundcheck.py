@@ -6,15 +6,16 @@ import json
 import os
 import pty
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
 
 from router.settings import SoundcheckSettings
 from router.soundcheck import IsOver, soundcheck
+from rules.errors import MachineError
 from rules.notation import format_message
-from tests.router.fake_midi import Device, FakeBackend, Hub
+from tests.router.fake_midi import Device, FakeBackend, FakeOutput, Hub
 from tests.router.recordings import Desk
 
 RIG = b"""
@@ -172,3 +173,23 @@ def test_by_hand_each_enter_goes_on(desk: Desk, hub: Hub, rack: Device, monkeypa
         assert soundcheck(SoundcheckSettings((str(Path("small.toml")),)), FakeBackend(hub)) == 0
     os.close(ours)
     assert heard(rack) == ["program 4 17", "note-on 4 C4 40", "note-off 4 C4 64"]
+
+
+def test_a_message_that_is_refused_leaves_no_other_note_sounding(
+    desk: Desk, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is told at the end; what ends notes is sent all the same."""
+    send = FakeOutput.send_message
+    refused = b"\x93\x3c\x28"
+
+    def unwilling(self: FakeOutput, message: Sequence[int]) -> None:
+        nonlocal refused
+        if bytes(message) == refused:
+            refused = b""
+            raise OSError("the cable burns")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", unwilling)
+    with pytest.raises(MachineError, match="a message could not be sent: the MIDI system says: the cable burns"):
+        checked(desk, hub)
+    assert heard(rack)[:2] == ["program 4 17", "note-off 4 C4 64"]
