@@ -17,10 +17,10 @@ from router.inlet import Inlet
 from router.latency import Latency
 from router.outlet import Outlet
 from router.ports import PortEvent, Ports
-from router.reload import Prepared
+from router.preparing import Prepared
 from router.rulefiles import RuleTexts
 from rules import journal
-from rules.books import Sent
+from rules.delivery import Sent
 from rules.errors import MachineError
 from rules.journal import Record
 from rules.messages import message_fault

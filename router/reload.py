@@ -15,13 +15,11 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
 
-from router.preparing import Prepared, prepare, prepare_texts
+from router.preparing import Prepared, prepare_texts
 from router.retiring import Retired
 from router.rulefiles import RuleTexts, read_rule_files
 from router.watching import Watcher, watched_folders
 from rules.errors import MachineError, PointsmanError, RuleFileError
-
-__all__ = ["Outcome", "Prepared", "Reloader", "prepare"]
 
 _QUIET: Final = 0.15  # seconds for which a file must stay as it is before it is believed
 _LOOKS_AT_BLANK: Final = 14  # so often a file that became empty is looked at: some empty it long before they write it

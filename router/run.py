@@ -19,8 +19,9 @@ from router.garbage import look_at_nothing_old
 from router.live import Live
 from router.noise import Noise
 from router.ports import Ports
+from router.preparing import Prepared, prepare
 from router.recorder import Recorder, recorder_handlers
-from router.reload import Prepared, Reloader, prepare
+from router.reload import Reloader
 from router.service import Service
 from router.settings import RunSettings, UsageError
 from router.signals import heeded

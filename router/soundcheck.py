@@ -28,7 +28,7 @@ from router.rulefiles import read_rule_files
 from router.settings import SoundcheckSettings
 from router.terminal import is_terminal, painted, say
 from router.words import columns, count, plain
-from rules.books import Sent
+from rules.delivery import Sent
 from rules.errors import MachineError
 from rules.language.reading import Reading, read_rule_set
 from rules.notation import format_message, format_note

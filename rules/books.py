@@ -9,20 +9,28 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from rules.agenda import Agenda, Mark, Sending
-from rules.delivery import EVERY_NOTE_ENDS, Delivery, Sent, is_note_off, is_note_on, strike
+from rules.delivery import Delivery, strike
 from rules.holder import Copy, holder_of
 from rules.lag import NO_LAG
 from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
 from rules.merge import Merge
-from rules.messages import CONTROLLER, NOTE_ON, POLY_PRESSURE, PROGRAM, SWITCH_ON, SYSEX, split_message
+from rules.messages import (
+    CONTROLLER,
+    NOTE_ON,
+    POLY_PRESSURE,
+    PROGRAM,
+    SWITCH_ON,
+    SYSEX,
+    is_note_off,
+    is_note_on,
+    split_message,
+)
 from rules.pipeline import SHARED, Cell, Table
 from rules.player import Player
 from rules.rest import Place, is_at_rest, rest_message, rest_place
 from rules.tempo import Later
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.walk import Clerk, Emission, Walk
-
-__all__ = ["EVERY_NOTE_ENDS", "Books", "Sent", "is_note_off", "is_note_on"]
 
 
 class Books:

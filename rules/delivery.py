@@ -11,34 +11,11 @@ from rules.agenda import Sending
 from rules.holder import holder_of, in_channel_of, note_place
 from rules.ledger import Press, Sounding
 from rules.merge import Merge
-from rules.messages import (
-    ALL_NOTES_OFF,
-    ALL_SOUND_OFF,
-    CONTROLLER,
-    NOTE_OFF,
-    NOTE_ON,
-    POLY_PRESSURE,
-    RESET_CONTROLLERS,
-    SYSEX,
-)
+from rules.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
 from rules.player import Player
 
 Sent = tuple[int, bytes, int, int]
 """Port number, message, due time, player."""
-
-EVERY_NOTE_ENDS = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
-"""The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
-
-
-def is_note_on(message: bytes) -> bool:
-    """Whether a message begins a note."""
-    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
-
-
-def is_note_off(message: bytes) -> bool:
-    """Whether a message ends a note, in either form."""
-    kind = message[0] & 0xF0
-    return kind == NOTE_OFF or (kind == NOTE_ON and message[2] == 0)
 
 
 class Delivery:

@@ -11,7 +11,8 @@ from itertools import product
 from typing import Any, Final
 
 from rules.agenda import Sending
-from rules.books import Books, Sent
+from rules.books import Books
+from rules.delivery import Sent
 from rules.guards import holds
 from rules.holder import IN_KEYS, in_key_of
 from rules.ledger import Press

@@ -23,6 +23,7 @@ from rules.messages import (
     POLY_PRESSURE,
     PROGRAM,
     RESET,
+    SWITCH_CONTROLLERS,
     SYSEX,
     split_message,
 )
@@ -30,9 +31,6 @@ from rules.notation import Naming, format_controller, format_note
 
 Identity = tuple[str, int | None, int | None]
 """Kind, channel and number: what makes a control the same thing when it is used again."""
-
-PEDALS: Final = range(64, 70)
-"""Controllers that are switches by definition (MIDI 1.0 table 3)."""
 
 _FINE_HALF: Final = 32  # from a controller to the controller with its low seven bits (MIDI 1.0 p. 12)
 _TOP: Final = 127
@@ -67,7 +65,7 @@ class Control:
         """Whether it is on or off rather than somewhere between: a pedal or button."""
         if self.kind != "controller" or self.number is None or self.number >= MOST_MODE:
             return False
-        return self.number in PEDALS or (not self.fine and set(self.values) <= {0, _TOP})
+        return self.number in SWITCH_CONTROLLERS or (not self.fine and set(self.values) <= {0, _TOP})
 
     def words(self, naming: Naming) -> str:
         """Return what it is and what it did, as in `pedal sustain (controller 64), channel 1: 127, 0`."""

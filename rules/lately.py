@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from rules import journal
-from rules.books import Sent, is_note_off
+from rules.delivery import Sent
 from rules.holder import in_key_of
 from rules.journal import Record
 from rules.language.reading import read_rule_set
@@ -26,6 +26,7 @@ from rules.messages import (
     POLY_PRESSURE,
     PRESSURE,
     SYSEX,
+    is_note_off,
     split_message,
 )
 from rules.notation import STANDARD, Naming

@@ -89,6 +89,9 @@ OFF_VELOCITY: Final = 64
 
 BEND_CENTRE: Final = 8192
 
+SWITCH_CONTROLLERS: Final = range(64, 70)
+"""On or off by definition (MIDI 1.0 table 3): the pedals, and portamento."""
+
 PEDALS: Final = frozenset({64, 66, 67, 68, 69})
 """Held like notes (ruling 13): damper, sostenuto, soft, legato footswitch, hold 2."""
 
@@ -101,6 +104,9 @@ PARAMETER_SELECT: Final = frozenset({98, 99, 100, 101})
 RESET_CONTROLLERS: Final = 121
 ALL_SOUND_OFF: Final = 120
 ALL_NOTES_OFF: Final = 123
+
+EVERY_NOTE_ENDS: Final = frozenset({ALL_SOUND_OFF, *range(ALL_NOTES_OFF, 128)})
+"""The mode messages that end all notes of a channel (MIDI 1.0 p.20)."""
 
 CONTROLLER_NAMES: Final = MappingProxyType(
     {
@@ -243,6 +249,17 @@ def split_message(message: bytes) -> tuple[int, int, int]:
     if status & 0xF0 == NOTE_ON and second == 0:
         status &= 0x8F
     return status, message[1], second
+
+
+def is_note_on(message: bytes) -> bool:
+    """Whether a message begins a note."""
+    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
+
+
+def is_note_off(message: bytes) -> bool:
+    """Whether a message ends a note, in either form."""
+    kind = message[0] & 0xF0
+    return kind == NOTE_OFF or (kind == NOTE_ON and message[2] == 0)
 
 
 def routed_status(message: bytes) -> int:

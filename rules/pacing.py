@@ -11,7 +11,7 @@ from collections import Counter, deque
 from typing import Final, Protocol
 
 from rules.agenda import NEVER
-from rules.messages import CONTROLLER, NOTE_OFF, NOTE_ON, SYSEX
+from rules.messages import CONTROLLER, MOST_MODE, NOTE_OFF, NOTE_ON, SWITCH_CONTROLLERS, SYSEX
 from rules.rest import is_at_rest, rest_place
 from rules.wire import MICROSECONDS_A_BYTE
 
@@ -251,7 +251,7 @@ def is_needed(message: bytes) -> bool:
     """Whether its loss would leave something sounding: note-offs, pedals and mode messages, clock and transport."""
     kind = message[0] & 0xF0
     if kind == CONTROLLER:
-        return 64 <= message[1] <= 69 or message[1] >= 120
+        return message[1] in SWITCH_CONTROLLERS or message[1] >= MOST_MODE
     return kind == NOTE_OFF or (kind == NOTE_ON and not message[2]) or is_urgent(message)
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from rules import journal
-from rules.books import Sent
 from rules.compile import compile_rules
+from rules.delivery import Sent
 from rules.journal import NO_NAMES, Names, Record
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet

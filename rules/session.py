@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import chain
 
-from rules.books import Sent
 from rules.clock import LiveTime
+from rules.delivery import Sent
 from rules.engine import NOBODY, Engine, panic_messages
 from rules.language.ruleset import RuleSet
 from rules.messages import ACTIVE_SENSING, CLOCK

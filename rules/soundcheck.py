@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from rules.agenda import NEVER
-from rules.books import Sent
 from rules.compile import compile_rules
+from rules.delivery import Sent
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Port, Rule
 from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY

@@ -5,7 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from rules.lanes import gate_of
-from rules.messages import CONTROLLER, DATA_ENTRY, PARAMETER_SELECT, POLY_PRESSURE
+from rules.messages import (
+    BANK_LSB,
+    BANK_MSB,
+    CONTROLLER,
+    DATA_ENTRY,
+    MOST_MODE,
+    PARAMETER_SELECT,
+    POLY_PRESSURE,
+    SWITCH_CONTROLLERS,
+)
 from rules.nodes.base import Node
 from rules.tempo import Delay
 from rules.thinning import Gate
@@ -13,7 +22,10 @@ from rules.thinning import Gate
 if TYPE_CHECKING:
     from rules.walk import Walk
 
-_UNTOUCHED: Final = {0, 32, *DATA_ENTRY, *PARAMETER_SELECT, *range(64, 70), *range(120, 128)}
+_UNTOUCHED: Final = {
+    *(BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *SWITCH_CONTROLLERS),
+    *range(MOST_MODE, 128),
+}
 THINNED: Final = gate_of(number for number in range(128) if number not in _UNTOUCHED)
 """The controllers that may be thinned."""
 

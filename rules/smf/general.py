@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Final
 
 from rules.agenda import NEVER
-from rules.books import Sent
+from rules.delivery import Sent
 from rules.engine import Engine
 from rules.messages import SYSEX
 from rules.pipeline import Pipeline

@@ -10,7 +10,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Final
 
-from rules.books import Sent
+from rules.delivery import Sent
 from rules.engine import Engine
 from rules.native import i64, vec
 from rules.smf import vlq

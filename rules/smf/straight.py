@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Final
 
-from rules.books import EVERY_NOTE_ENDS
 from rules.lanes import IDENTITY, NOWHERE
-from rules.messages import CONTROLLER, END_OF_SYSEX, LENGTH, SYSEX, routed_status
+from rules.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
 from rules.native import i64, vec
 from rules.pipeline import Cell
 

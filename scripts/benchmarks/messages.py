@@ -8,8 +8,8 @@ from benchmarks import recordings, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, EDIT_OF_TWO, ONE_CHANNEL, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.books import Sent
 from rules.compiled import COMPILED
+from rules.delivery import Sent
 from rules.engine import Engine
 from rules.pipeline import Pipeline
 from rules.tempo import steady_nanoseconds

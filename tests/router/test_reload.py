@@ -10,7 +10,8 @@ from threading import Thread
 
 import pytest
 
-from router.reload import Outcome, Prepared, Reloader, prepare
+from router.preparing import Prepared, prepare
+from router.reload import Outcome, Reloader
 from rules.errors import MachineError
 
 LONG = 60.0

@@ -10,8 +10,9 @@ import pytest
 from router import run as run_module
 from router.control import Control
 from router.ports import Ports
+from router.preparing import prepare
 from router.recorder import Recorder
-from router.reload import Reloader, prepare
+from router.reload import Reloader
 from router.run import Daemon
 from router.settings import RunSettings
 from rules.errors import MachineError

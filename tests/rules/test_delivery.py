@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.agenda import Sending
 from rules.compile import compile_rules
-from rules.delivery import Delivery, is_note_off, is_note_on, strike
+from rules.delivery import Delivery, strike
 from rules.holder import in_key_of
 from rules.language.reading import read_rules
 from rules.ledger import Press, Rest, Sounding
@@ -39,15 +39,6 @@ def delivery_of(*players: Player) -> Delivery:
 def sending(message: bytes, mark: Rest | Sounding | None = None, hand: int = 0) -> Sending:
     """A message to the first port."""
     return Sending(0, hand, in_key_of(message[0], message[1]), (), 0, message, mark)
-
-
-def test_a_note_on_of_velocity_0_is_a_note_off() -> None:
-    """Everywhere (ruling 3)."""
-    assert is_note_on(b"\x93\x3c\x01")
-    assert not is_note_off(b"\x93\x3c\x01")
-    assert not is_note_on(b"\x93\x3c\x00")
-    assert is_note_off(b"\x93\x3c\x00")
-    assert is_note_off(b"\x83\x3c\x40")
 
 
 def test_what_goes_out_is_marked() -> None:

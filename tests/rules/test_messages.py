@@ -20,9 +20,12 @@ from rules.messages import (
     OFF_VELOCITY,
     PEDALS,
     STATUS_OF_KIND,
+    SWITCH_CONTROLLERS,
     SWITCH_ON,
     TRANSPORT,
     UNDEFINED,
+    is_note_off,
+    is_note_on,
     message_fault,
     routed_status,
 )
@@ -168,6 +171,12 @@ def test_limits() -> None:
     assert {CONTROLLER_NAMES[number] for number in PEDALS} == {"sustain", "sostenuto", "soft pedal", "legato", "hold 2"}
 
 
+def test_all_pedals_and_portamento_are_on_or_off() -> None:
+    """The switches that the standard knows as such (M1 table 3)."""
+    switches = {CONTROLLER_NAMES[number] for number in SWITCH_CONTROLLERS}
+    assert switches == {CONTROLLER_NAMES[number] for number in PEDALS} | {"portamento"}
+
+
 @pytest.mark.parametrize(
     "message",
     [
@@ -210,6 +219,15 @@ def test_messages_without_fault(message: str) -> None:
 def test_faults(message: str, fault: str) -> None:
     """What keeps bytes from being one message is said in words."""
     assert message_fault(bytes.fromhex(message)) == fault
+
+
+def test_a_note_on_of_velocity_0_is_a_note_off() -> None:
+    """Everywhere (ruling 3)."""
+    assert is_note_on(b"\x93\x3c\x01")
+    assert not is_note_off(b"\x93\x3c\x01")
+    assert not is_note_on(b"\x93\x3c\x00")
+    assert is_note_off(b"\x93\x3c\x00")
+    assert is_note_off(b"\x83\x3c\x40")
 
 
 @given(st.binary(max_size=5))

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules import journal
-from rules.books import Sent
 from rules.compile import compile_rules
+from rules.delivery import Sent
 from rules.journal import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack
 from rules.language.reading import read_rules
 from rules.pipeline import Pipeline
