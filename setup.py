@@ -15,8 +15,8 @@ from typing import Any
 from setuptools import Distribution, setup
 
 ENGINE = [
-    *("agenda", "books", "compiled", "delivery", "engine", "guards", "holder", "lag", "lanes", "ledger", "merge"),
-    *("messages", "pipeline", "player", "rest", "thinning", "walk"),
+    *("agenda", "books", "catching", "compiled", "delivery", "engine", "guards", "holder", "lag", "lanes", "ledger"),
+    *("merge", "messages", "panic", "pipeline", "player", "rest", "thinning", "walk"),
 ]
 FILE_ROUTES = [
     *("chunks", "direct", "general", "order", "patch", "reading", "rewriting", "scanning", "score"),

@@ -19,8 +19,8 @@ from router.outlet import Outlet
 from router.upkeep import Upkeep
 from router.words import count
 from rules.agenda import NEVER
-from rules.engine import panic_messages
 from rules.errors import MachineError
+from rules.panic import panic_messages
 from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 
 _AFTER_A_FAILURE: Final = 1_000_000  # ns until the next message is tried

@@ -1,4 +1,9 @@
-"""The engine: messages in, messages out. Wiring only: tables, ledger, merge and agenda do the work.
+"""The engine: messages in, messages out.
+
+Any message can go the whole way, which is wiring only: a walk through the tables says what it becomes, and the books
+hold that against ledger, merge and agenda. But nearly all messages need less, and for them the objects of a walk and of
+the ledger would be most of the cost. So `feed`, `answer` and `_hold` go short ways where a cell allows it, and do the
+ledger's bookkeeping themselves: the cell stands for the entry. Whatever looks unusual is left to the whole way.
 
 It knows no ports, files or clocks. Time is an ordered integer that the caller brings; `later` turns delays into it.
 What goes out is appended to the caller's list as (port number, message, due, player), so that an error while sending
@@ -12,6 +17,7 @@ from typing import Any, Final
 
 from rules.agenda import Sending
 from rules.books import Books
+from rules.catching import caught_by, keep_values, last_values
 from rules.delivery import Sent
 from rules.guards import holds
 from rules.holder import IN_KEYS, in_key_of
@@ -19,15 +25,10 @@ from rules.ledger import Press
 from rules.merge import Merge
 from rules.messages import (
     ACTIVE_SENSING,
-    ALL_NOTES_OFF,
-    ALL_SOUND_OFF,
     BEND_CENTRE,
     CONTINUE,
     CONTROLLER,
-    KIND_OF_STATUS,
-    NOTE_OFF,
     NOTE_ON,
-    OFF_VELOCITY,
     PITCH_BEND,
     POLY_PRESSURE,
     PROGRAM,
@@ -40,9 +41,9 @@ from rules.messages import (
 )
 from rules.native import i64
 from rules.nodes.base import Node
+from rules.panic import panic_messages
 from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
 from rules.player import Player
-from rules.rest import rest_message
 from rules.switches import Layout, State
 from rules.tempo import Later
 from rules.thinning import Traveller
@@ -69,7 +70,7 @@ class Engine:
         self._players = self._books.players
         self._hands: dict[str, int] = {}
         self._notes = self._books.merge.notes
-        self._caught = _caught(pipeline)
+        self._caught = caught_by(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
         self._rememberers: dict[tuple[str | int, ...], Node] = {}
 
@@ -263,7 +264,7 @@ class Engine:
             walk.follow(walk.table, status, first, second)
         self._books.enter(player, walk, message)
         if self._caught:
-            self._note_values(player, walk, word, message)
+            keep_values(self, self.pipeline, self._caught, player, walk, word, message)
 
     def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:
         """Poly pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""
@@ -276,21 +277,6 @@ class Engine:
             if emission.message[0] & 0xF0 != POLY_PRESSURE
             or (emission.target, emission.message[0] & 0x0F, emission.message[1]) in places
         ]
-
-    def _note_values(self, player: Player, walk: Walk, word: int, message: bytes) -> None:
-        """Keeps the message behind each value at the rules that `catch_up` may want later."""
-        arrived = [] if walk.swallowed else [message]
-        table = self.pipeline.arrivals[player.source] if player.plugged else None
-        if table is not None:
-            trial = Walk(self, player.number, walk.in_key, self.now, word, message, table)
-            trial.trying = True
-            trial.follow(table, *split_message(message))
-            arrived = [emission.message for emission in trial.emissions]
-        for status, first, *_ in arrived:
-            kind = status & 0xF0
-            thing = first if kind == CONTROLLER else KIND_OF_STATUS[kind]
-            if thing in self._caught:
-                player.known[thing, status & 0x0F] = message
 
     def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """Sysex by rule; clock and transport by port; an escape by what it holds (rulings 26, 27, 34)."""
@@ -349,17 +335,13 @@ class Engine:
         for player in self._players:
             if player.source != branch.source:
                 continue
-            for thing in branch.catch_up:
-                for channel in range(16):
-                    message = player.known.get((thing, channel))
-                    if message is not None:
-                        status, first, second = split_message(message)
-                        walk = Walk(
-                            self, player.number, in_key_of(status, first), self.now, self.word, message, player.table
-                        )
-                        walk.catching_up = True
-                        walk.follow(branch.table, status, first, second)
-                        self._books.enter_values(player, walk)
+            for message in last_values(player, branch.catch_up):
+                status, first, second = split_message(message)
+                in_key = in_key_of(status, first)
+                walk = Walk(self, player.number, in_key, self.now, self.word, message, player.table)
+                walk.catching_up = True
+                walk.follow(branch.table, status, first, second)
+                self._books.enter_values(player, walk)
 
     # -- ends -------------------------------------------------------------------------------------------------------
 
@@ -424,7 +406,7 @@ class Engine:
         old, self.pipeline = self.pipeline, pipeline
         self.word = pipeline.layout.translated(self.word, old.layout)
         self._books.change_banks(pipeline.banks)
-        self._caught = _caught(pipeline)
+        self._caught = caught_by(pipeline)
         held = self._held_alone()
         for player in self._players:
             player.plug(pipeline, held)
@@ -433,16 +415,3 @@ class Engine:
         """Where notes are held on channels that nobody shares by the rules of now: there, cells don't ask who else is
         there."""
         return self._books.merge.held_outside(self.pipeline.shared)
-
-
-def _caught(pipeline: Pipeline) -> frozenset[int | str]:
-    """The controllers and kinds that some rule wants to catch up with."""
-    return frozenset(thing for branch in pipeline.branches for thing in branch.catch_up)
-
-
-def panic_messages(channel: int, every_key: bool = False) -> list[bytes]:
-    """What silences one channel (0-15) of an output (ruling 17)."""
-    keys = [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for key in range(128)] if every_key else []
-    pedals = [bytes((CONTROLLER | channel, pedal, 0)) for pedal in (64, 66, 69)]
-    ends = [bytes((CONTROLLER | channel, number, 0)) for number in (ALL_NOTES_OFF, ALL_SOUND_OFF)]
-    return [*keys, *pedals, *ends, rest_message((0, PITCH_BEND | channel, 0))]

@@ -11,9 +11,10 @@ from itertools import chain
 
 from rules.clock import LiveTime
 from rules.delivery import Sent
-from rules.engine import NOBODY, Engine, panic_messages
+from rules.engine import NOBODY, Engine
 from rules.language.ruleset import RuleSet
 from rules.messages import ACTIVE_SENSING, CLOCK
+from rules.panic import panic_messages
 from rules.pipeline import Pipeline
 from rules.sensing import Sensing
 from rules.switches import State

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from router import live as live_module
 from router.live import BUSY_PAUSE, IDLE_PAUSE
 from rules import journal
-from rules.engine import panic_messages
 from rules.errors import MachineError
+from rules.panic import panic_messages
 from rules.replay import replay, went_out
 from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
 from tests.router.fake_midi import FakeInput, FakeOutput

@@ -1,0 +1,40 @@
+"""`catch_up`: the last values, kept for rules that want them once their `when` turns true (ruling 25)."""
+
+from __future__ import annotations
+
+from rules.messages import CONTROLLER, KIND_OF_STATUS, split_message
+from rules.pipeline import Pipeline
+from rules.player import Player
+from rules.walk import Clerk, Walk
+
+Things = frozenset[int | str]
+"""Controllers by number, and kinds of message."""
+
+
+def caught_by(pipeline: Pipeline) -> Things:
+    """What some rule wants to catch up with."""
+    return frozenset(thing for branch in pipeline.branches for thing in branch.catch_up)
+
+
+def keep_values(
+    clerk: Clerk, pipeline: Pipeline, things: Things, player: Player, walk: Walk, word: int, message: bytes
+) -> None:
+    """Keeps the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
+    arrived = [] if walk.swallowed else [message]
+    table = pipeline.arrivals[player.source] if player.plugged else None
+    if table is not None:
+        trial = Walk(clerk, player.number, walk.in_key, clerk.now, word, message, table)
+        trial.trying = True
+        trial.follow(table, *split_message(message))
+        arrived = [emission.message for emission in trial.emissions]
+    for status, first, *_ in arrived:
+        kind = status & 0xF0
+        thing = first if kind == CONTROLLER else KIND_OF_STATUS[kind]
+        if thing in things:
+            player.known[thing, status & 0x0F] = message
+
+
+def last_values(player: Player, things: tuple[int | str, ...]) -> list[bytes]:
+    """The messages that were kept of a player, by thing, then by channel."""
+    places = [(thing, channel) for thing in things for channel in range(16)]
+    return [player.known[place] for place in places if place in player.known]
