@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.lanes import ALL, IDENTITY, NOWHERE, Form, Lane, open_in
+from rules.lanes import ALL, IDENTITY, NO_BYTE, Form, Lane, open_in
 from rules.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -125,7 +125,7 @@ class CellMaker:
         simple = (
             not caught
             and self._sort(status, first, lanes) != 1
-            and all(lane.plain and lane.status & 0xF0 == kind and NOWHERE not in lane.gate[:128] for lane in lanes)
+            and all(lane.plain and lane.status & 0xF0 == kind and NO_BYTE not in lane.gate[:128] for lane in lanes)
             and len({(lane.target, lane.status) for lane in lanes}) == len(lanes)
         )
         places = {(lane.target, lane.status & 0x0F) for lane in lanes}
@@ -143,14 +143,14 @@ class CellMaker:
 
 
 def _is_total(lane: Lane) -> bool:
-    return NOWHERE not in lane.gate[1:128]
+    return NO_BYTE not in lane.gate[1:128]
 
 
 def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, first: int) -> bool:
     """Whether each note-on goes, whatever its velocity, to places of its own, and the note-off to the same ones."""
     return (
         all(lane.plain and lane.status & 0xF0 == NOTE_ON and lane.release is None and _is_total(lane) for lane in on)
-        and all(lane.plain and NOWHERE not in lane.gate[:128] for lane in off)
+        and all(lane.plain and NO_BYTE not in lane.gate[:128] for lane in off)
         and len({(lane.target, lane.status, lane.one[first]) for lane in on}) == len(on)
         and _same_places(on, off, NOTE_OFF, first)
         and all(lane.plain for lane in press)
@@ -168,7 +168,7 @@ def _rests_simply(lanes: Lanes) -> bool:
     """Whether what comes in at rest, and only that, goes out at rest."""
     for lane in lanes:
         kind = lane.status & 0xF0
-        if not lane.plain or NOWHERE in lane.gate[:128]:
+        if not lane.plain or NO_BYTE in lane.gate[:128]:
             return False
         if kind == PITCH_BEND:
             if lane.one is not IDENTITY or lane.two is not IDENTITY:

@@ -9,7 +9,9 @@ from typing import Final
 
 Guard = tuple[tuple[int, int], ...]
 ALWAYS: Final[Guard] = ((0, 0),)
-NEVER: Final[Guard] = ()
+"""Holds whatever the switches are at."""
+NO_CUBES: Final[Guard] = ()
+"""Holds for no states: where an OR begins."""
 
 
 def holds(guard: Guard, word: int) -> bool:
@@ -34,7 +36,7 @@ def both(first: Guard, second: Guard) -> Guard:
         return second
     if second == ALWAYS:
         return first
-    met: Guard = NEVER
+    met: Guard = NO_CUBES
     for m1, v1 in first:
         for m2, v2 in second:
             if v1 & m2 == v2 & m1:

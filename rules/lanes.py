@@ -1,8 +1,9 @@
 """Forms and lanes: what a chain of steps makes of a message, as tables over its data bytes.
 
 A *form* describes every message of one incoming status at once. Its two outgoing data bytes are tables, each fed by
-one of the incoming data bytes; gates say for which incoming bytes it exists. Steps turn forms into forms, and since
-the tables are byte strings, `bytes.translate` joins two steps. A *lane* is a form made ready to be looked up.
+one of the incoming data bytes; gates, sets of data bytes with a bit for each, say for which incoming bytes it exists.
+Steps turn forms into forms, and since the tables are byte strings, `bytes.translate` joins two steps. A *lane* is a
+form made ready to be looked up.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ ALL: Final = (1 << 128) - 1
 """The gate that lets every data byte through: bit n stands for byte n."""
 
 IDENTITY: Final = bytes(range(128)) + b"\xff" * 128
-NOWHERE: Final = 255
+NO_BYTE: Final = 255
+"""What a table gives where nothing comes of a data byte."""
+
 FIRST, SECOND = 1, 2
 
 
@@ -189,17 +192,17 @@ def _places(target: int, status: int, table: bytes) -> tuple[int, ...]:
 def _closed(table: bytes, gate: int) -> bytes:
     if gate == ALL:
         return table
-    return bytes(table[n] if gate >> n & 1 else NOWHERE for n in range(128)) + table[128:]
+    return bytes(table[n] if gate >> n & 1 else NO_BYTE for n in range(128)) + table[128:]
 
 
 closed: Final = lru_cache(maxsize=8192)(_closed)
-"""A table with 255 where a gate is shut."""
+"""A table with NO_BYTE where a gate is shut."""
 
 
 class Lane:
     """One way out of a cell: status and tables for the data bytes, to a port (`target`) or a node.
 
-    In its cell the first incoming byte is fixed and fits, so only `gate[d2]` is tested (255: not here). `heads` and
+    In its cell the first incoming byte is fixed and fits, so only `gate[d2]` is tested (NO_BYTE: not here). `heads` and
     `tails` are the outgoing bytes ready made for plain lanes, whose bytes keep their order.
     """
 

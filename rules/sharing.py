@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from rules.guards import ALWAYS, Guard, both
-from rules.lanes import ALL, FIRST, NOWHERE, Lane, gate_of, image, open_in
+from rules.lanes import ALL, FIRST, NO_BYTE, Lane, gate_of, image, open_in
 from rules.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.pipeline import Cell, Table
 
@@ -54,7 +54,7 @@ def _outs(lane: Lane, gate: int) -> int:
     """The outgoing first bytes of a lane for a gate of incoming ones."""
     if lane.feed_one == FIRST:
         return image(lane.one, gate)
-    return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NOWHERE)
+    return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NO_BYTE)
 
 
 def _channels(starts: Iterable[Start]) -> set[Place]:
@@ -97,7 +97,7 @@ def _seconds(lane: Lane) -> int:
     """The outgoing second bytes of a lane, as a gate."""
     if lane.feed_two == FIRST:
         return ALL
-    return gate_of(value for value, at in zip(lane.two, lane.gate[:128], strict=False) if at != NOWHERE)
+    return gate_of(value for value, at in zip(lane.two, lane.gate[:128], strict=False) if at != NO_BYTE)
 
 
 def _keeps_apart(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rules.guards import ALWAYS, NEVER, Guard, both, either
+from rules.guards import ALWAYS, NO_CUBES, Guard, both, either
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.language.when import Term, When, number_span
 
@@ -72,7 +72,7 @@ class Layout:
         """A condition of the rule file as a guard."""
         if when is None:
             return ALWAYS
-        met: Guard = NEVER
+        met: Guard = NO_CUBES
         for terms in when.alternatives:
             part = ALWAYS
             for term in terms:
@@ -95,7 +95,7 @@ class Layout:
         """The guard that holds exactly when another doesn't, for words that this layout can hold."""
         met: Guard = ALWAYS
         for mask, value in guard:
-            others: Guard = NEVER
+            others: Guard = NO_CUBES
             for field in self.fields.values():
                 if mask & field.mask:
                     for code in range(len(field.states)):

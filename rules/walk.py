@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from rules.guards import ALWAYS
 from rules.holder import Copy
 from rules.lag import NO_LAG, Lag, Queue
-from rules.lanes import NOWHERE, Lane
+from rules.lanes import NO_BYTE, Lane
 from rules.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
 from rules.native import mypyc_attr
 from rules.tempo import Delay, Later
@@ -161,7 +161,7 @@ class Walk:
             self._take(lane, d1, d2)
 
     def _is_open(self, lane: Lane, d2: int) -> bool:
-        if lane.gate[d2] == NOWHERE:
+        if lane.gate[d2] == NO_BYTE:
             return False
         return lane.guard == ALWAYS or any(self.word & mask == value for mask, value in lane.guard)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rules.lanes import ALL
 from rules.messages import NOTE_ON
 from rules.nodes.base import Node
-from rules.nodes.gate import Name, forget_player, rises
+from rules.nodes.crossing import Name, forget_player, rises
 
 if TYPE_CHECKING:
     from rules.walk import Walk

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Final
 
-from rules.lanes import IDENTITY, NOWHERE
+from rules.lanes import IDENTITY, NO_BYTE
 from rules.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
 from rules.native import i64, vec
 from rules.pipeline import Cell
@@ -111,7 +111,7 @@ class Straight:
         if not cell.lanes:
             return [(GONE, self._number(group, GONE), 0, 0, b"" if short else DATA, 0)] * len(indexes)
         lane = cell.lanes[0]
-        if not lane.plain or NOWHERE in lane.gate[:128] or lane.short != short:
+        if not lane.plain or NO_BYTE in lane.gate[:128] or lane.short != short:
             return [UNANSWERED] * len(indexes)
         seconds = b"" if short else lane.two[:128]
         if_same = CHANGED if lane.status != status else KEPT if seconds in (b"", DATA) else PERHAPS

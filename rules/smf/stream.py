@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from rules.guards import ALWAYS
-from rules.lanes import IDENTITY, NOWHERE, Lane
+from rules.lanes import IDENTITY, NO_BYTE, Lane
 from rules.messages import CONTROLLER, PROGRAM, SYSEX
 from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
 from rules.rest import HELD_CONTROLLERS
@@ -78,4 +78,4 @@ def _is_static_lane(status: int, first: int, lane: Lane, pipeline: Pipeline) -> 
         return False
     if (lane.target, lane.status & 0x0F) in pipeline.shared:
         return False
-    return NOWHERE not in lane.gate[:128] or (status & 0xF0 == CONTROLLER and first not in HELD_CONTROLLERS)
+    return NO_BYTE not in lane.gate[:128] or (status & 0xF0 == CONTROLLER and first not in HELD_CONTROLLERS)

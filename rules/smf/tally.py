@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import Final
 
 from rules.guards import ALWAYS, holds
-from rules.lanes import NOWHERE, Lane
+from rules.lanes import NO_BYTE, Lane
 from rules.native import i64, vec
 from rules.pipeline import Cell, Pipeline, Table
 
@@ -80,7 +80,7 @@ class RuleTally:
         rules = {
             lane.target
             for lane in self._takers[source].cells[index].lanes
-            if lane.gate[second] != NOWHERE and (lane.guard == ALWAYS or holds(lane.guard, word))
+            if lane.gate[second] != NO_BYTE and (lane.guard == ALWAYS or holds(lane.guard, word))
         }
         if not rules:
             self._left[channel] = self._left.get(channel, 0) + 1
@@ -130,4 +130,4 @@ def _channel(row: int) -> int:
 
 
 def _asks_more(lane: Lane) -> bool:
-    return lane.guard != ALWAYS or NOWHERE in lane.gate[:128]
+    return lane.guard != ALWAYS or NO_BYTE in lane.gate[:128]

@@ -26,8 +26,8 @@ from rules.messages import (
     SYSEX,
 )
 from rules.nodes.base import Node
+from rules.nodes.crossing import CrossingNode
 from rules.nodes.fourteen import FourteenBitNode
-from rules.nodes.gate import GateNode
 from rules.notation import Naming, format_controller, format_note, nearest, parse_controller, parse_note
 from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
@@ -262,7 +262,7 @@ class MapStep(Step):
             return []  # a pad that is let go doesn't choose again
         if self.source.kind == "note" and self.to.kind == "note":
             return [self._note_to_note(form)]
-        node = around.node(GateNode) if self.to.kind == "note" else None
+        node = around.node(CrossingNode) if self.to.kind == "note" else None
         if form.kind == PITCH_BEND:
             table = self._bends
             pieces = [(piece, tuple(table[piece.fourteen(n)] for n in range(128))) for piece in form.spread()]

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
 
-from rules.lanes import ALL, NOWHERE, Form, gate_of, table_of
+from rules.lanes import ALL, NO_BYTE, Form, gate_of, table_of
 from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
 from rules.matching import NOTE_STATUSES
 from rules.messages import CONTROLLER, PORTAMENTO_CONTROL
@@ -37,7 +37,7 @@ def moved_key(key: int, by: int, fold: bool) -> int | None:
 def _key_table(by: int, fold: bool) -> tuple[bytes, int]:
     """The table that moves keys, and the gate of those that stay inside."""
     moved = [moved_key(key, by, fold) for key in range(128)]
-    table = table_of(lambda key: NOWHERE if (new := moved[key]) is None else new)
+    table = table_of(lambda key: NO_BYTE if (new := moved[key]) is None else new)
     return table, gate_of(key for key in range(128) if moved[key] is not None)
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.compile import compile_rules
 from rules.guards import holds
-from rules.lanes import ALL, FIRST, IDENTITY, NOWHERE, SECOND, Form, Lane, gate_of, preimage, table_of
+from rules.lanes import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, Form, Lane, gate_of, preimage, table_of
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
 from rules.messages import LENGTH
@@ -61,7 +61,7 @@ def by_lanes(table: Table, word: int, message: bytes) -> list[tuple[bytes, list[
     first, second = message[1], message[2] if len(message) > 2 else 0
     made = []
     for lane in table.rows[message[0] & 0x7F][first].lanes:
-        if lane.gate[second] != NOWHERE and holds(lane.guard, word):
+        if lane.gate[second] != NO_BYTE and holds(lane.guard, word):
             made.append((lane.message(first, second), [lane.release[v] if lane.release else v for v in EDGES]))
     return made
 

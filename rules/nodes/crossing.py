@@ -33,7 +33,7 @@ def forget_player(up: set[Name], player: int) -> None:
     up -= {name for name in up if name[0] == player}
 
 
-class GateNode(Node):
+class CrossingNode(Node):
     """Takes note-ons whose velocity is the value, 0 included; remembers which are up, by player and in-key."""
 
     def fresh(self) -> set[Name]:
