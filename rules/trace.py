@@ -25,19 +25,25 @@ from rules.tempo import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
 from rules.wire import microseconds_on_wire
 
-IN_A_GAP = "not in this zone"
-_ARRIVES = "arrives at port"
-
 
 @dataclass(frozen=True, slots=True)
 class TraceLine:
     """One line of the story. `depth` indents it; `outcomes` are what arrives there: (port, message); `late` says that a
-    delay holds it up."""
+    delay holds it up, `is_arrival` that a rule or the clock brought it to its port."""
 
     depth: int
     text: str
     outcomes: tuple[tuple[str, bytes], ...] = ()
     late: bool = False
+    is_arrival: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Refusal:
+    """Why a rule or zone does not take a message. What falls into a gap between zones counts as taken (ruling 6)."""
+
+    reason: str
+    counts_as_taken: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,30 +173,30 @@ class _Tracer:
                 continue
             zone = f", zone {rule.zones.index(branch.zone) + 1}" if branch.zone is not None else ""
             head = f'rule "{rule.name}"{zone}: '
-            reason = self._refusal(entry, branch, form)
-            if reason:
-                yield [TraceLine(0, head + reason)], reason == IN_A_GAP
+            refusal = self._refusal(entry, branch, form)
+            if refusal is not None:
+                yield [TraceLine(0, head + refusal.reason)], refusal.counts_as_taken
                 continue
             lines = [TraceLine(0, head + "takes it")]
             lines += self._follow(branch.chain, [one], 1)
             yield lines, True
 
-    def _refusal(self, entry: SourceEntry, branch: BranchPlan, form: Form) -> str:
-        """Why a branch doesn't take a message; empty when it does."""
+    def _refusal(self, entry: SourceEntry, branch: BranchPlan, form: Form) -> _Refusal | None:
+        """Why a branch doesn't take a message; None when it does."""
         rule, zone = branch.rule, branch.zone
         if form.status > SYSEX and not rule.match:
-            return "clock and transport don't go by rules"
+            return _Refusal("clock and transport don't go by rules")
         if rule.match and not self._fits(form, rule.match):
-            return "it doesn't fit `match`"
+            return _Refusal("it doesn't fit `match`")
         if rule.otherwise and not any(holds(left.guard, self._word) for left in entry.left([form])):
-            return "another rule took it (otherwise)"
+            return _Refusal("another rule took it (otherwise)")
         if rule.when is not None and not holds(self.layout.guard(rule.when), self._word):
-            return f"not now: it waits for {rule.when}"
+            return _Refusal(f"not now: it waits for {rule.when}")
         if zone is not None and not self._fits(form, [zone]):
-            return IN_A_GAP
+            return _Refusal("not in this zone", counts_as_taken=True)
         if zone is not None and zone.when is not None and not holds(self.layout.guard(zone.when), self._word):
-            return f"not now: the zone waits for {zone.when}"
-        return "" if BranchEntry(branch).fold(form) else "it doesn't fit"
+            return _Refusal(f"not now: the zone waits for {zone.when}")
+        return None if BranchEntry(branch).fold(form) else _Refusal("it doesn't fit")
 
     def _fits(self, form: Form, conditions: Sequence[Condition]) -> bool:
         return bool(split_any(form, conditions)[0])
@@ -199,7 +205,7 @@ class _Tracer:
 
     def _follow(self, chain: Chain, passing: Sequence[_Passing], depth: int) -> list[TraceLine]:
         lines: list[TraceLine] = []
-        for place, link in enumerate(chain):
+        for link in chain:
             if isinstance(link, OutletLink):
                 for one in passing:
                     lines += self._divide(link, one, depth)
@@ -210,7 +216,6 @@ class _Tracer:
                 return lines
             if isinstance(link, DeliverLink):
                 return lines + self._arrivals(link, passing, depth)
-            assert place < len(chain)
         return lines
 
     def _divide(self, link: OutletLink, one: _Passing, depth: int) -> list[TraceLine]:
@@ -231,7 +236,8 @@ class _Tracer:
     def _arrival(self, target: int, one: _Passing, depth: int) -> TraceLine:
         port = self._compiler.ports[target]
         later = _later(one.lag)
-        return TraceLine(depth, f"{_ARRIVES} {port}: {self._told(one)}{later}", ((port, one.message),), bool(later))
+        text = f"arrives at port {port}: {self._told(one)}{later}"
+        return TraceLine(depth, text, ((port, one.message),), late=bool(later), is_arrival=True)
 
     def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
         """What one link makes of each message, and the words for it."""
@@ -294,12 +300,15 @@ class _Recorder(Walk):
 
 def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
     """No message goes twice to one port at one time (ruling 7); what a switch sends is worded, and counts, apart."""
-    told: set[str] = set()
+    arrived: set[str] = set()
     kept = []
     for line in lines:
-        again = line.text in told
-        kept.append(TraceLine(line.depth, f"{line.text}: it went there already, so it is sent once") if again else line)
-        told.update([line.text] if line.text.startswith(_ARRIVES) else [])
+        if line.is_arrival and line.text in arrived:
+            kept.append(TraceLine(line.depth, f"{line.text}: it went there already, so it is sent once"))
+        else:
+            kept.append(line)
+        if line.is_arrival:
+            arrived.add(line.text)  # it tells port, message and time
     return kept
 
 
