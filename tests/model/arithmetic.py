@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from rules.steps.echo import EchoStep
-from rules.steps.map import End, MapStep
+from rules.steps.map import MapStep
+from rules.steps.value_map import End
 from rules.steps.velocity import VelocityStep
 
 
@@ -103,6 +104,6 @@ def mapped_value(step: MapStep, value: int) -> int:
 
 
 def _whole(step: MapStep, end: End) -> tuple[int, int]:
-    if step.is_wide(end):
+    if end.is_wide(step.bits):
         return 0, 16383
     return (-8192, 8191) if end.kind == "pitch-bend" else (0, 127)

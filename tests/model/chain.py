@@ -13,11 +13,12 @@ from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep
-from rules.steps.map import End, MapStep
+from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
 from rules.steps.thin import ThinStep
 from rules.steps.transpose import TransposeStep
+from rules.steps.value_map import End
 from rules.steps.velocity import VelocityStep
 from rules.tempo import AT_ONCE, Delay
 from tests.model import facts
@@ -274,7 +275,7 @@ def _map(step: MapStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     value = _value_at(step, step.source, at, message, moment)
     if value is None:
         return [flow]
-    if step.to is not None and step.to.kind == "note" and step.is_wide(step.source) and message[1] >= 32:
+    if step.to is not None and step.to.kind == "note" and step.source.is_wide(step.bits) and message[1] >= 32:
         return []  # notes are made of the coarse half alone
     return [flow.with_message(made) for made in _made(step, value, at, message, moment)]
 
@@ -305,7 +306,7 @@ def _value_at(step: MapStep, source: End, at: At, message: bytes, moment: Moment
         return facts.value_of(message) if meant else None
     if message[0] & 0xF0 != _STATUS_OF_END[source.kind]:
         return None
-    if step.is_wide(source):
+    if source.is_wide(step.bits):
         return _wide_value(source, at, message, moment)
     if source.number is not None and source.number != message[1]:
         return None
@@ -340,7 +341,7 @@ def _made(step: MapStep, value: int, at: At, message: bytes, moment: Moment) -> 
             return []
         return [bytes((_STATUS_OF_END[to.kind] | channel, mapped))]
     status = _STATUS_OF_END[to.kind] | channel
-    if step.is_wide(to):
+    if to.is_wide(step.bits):
         return [bytes((status, number, mapped >> 7)), bytes((status, number + 32, mapped & 0x7F))]
     return [bytes((status, number, mapped))]
 

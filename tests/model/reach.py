@@ -19,10 +19,11 @@ from rules.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SW
 from rules.steps.base import Step
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep
-from rules.steps.map import End, MapStep
+from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
 from rules.steps.transpose import TransposeStep
+from rules.steps.value_map import End
 from rules.steps.velocity import VelocityStep
 from tests.model import facts
 from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_velocity
@@ -428,7 +429,7 @@ def _meant(step: MapStep, source: End, whole: Rectangle) -> Rectangle | None:
         return None
     if source.number is None:
         return whole
-    numbers = {source.number, source.number + 32} if step.is_wide(source) else {source.number}
+    numbers = {source.number, source.number + 32} if source.is_wide(step.bits) else {source.number}
     return replace(whole, numbers=whole.numbers & numbers)
 
 
@@ -437,7 +438,7 @@ def _made(step: MapStep, meant: Rectangle) -> Iterator[Rectangle]:
     assert source is not None
     assert to is not None
     values = NONE if meant.kind == "note-off" else meant.values
-    if step.is_wide(source):
+    if source.is_wide(step.bits):
         values = frozenset(value << 7 | fine for value in meant.values for fine in (0, 64, 127))
     mapped = frozenset(mapped_value(step, value) for value in values)
     numbers = meant.numbers if to.number is None else frozenset({to.number})
@@ -450,7 +451,7 @@ def _made(step: MapStep, meant: Rectangle) -> Iterator[Rectangle]:
             yield Rectangle("note-on", meant.channels, numbers, frozenset(v for v in mapped if v >= SWITCH_ON))
     elif to.kind == "program" and meant.kind == "note-off":
         return
-    elif step.is_wide(to):
+    elif to.is_wide(step.bits):
         yield Rectangle("controller", meant.channels, numbers, frozenset(value >> 7 for value in mapped))
         yield Rectangle("controller", meant.channels, frozenset(n + 32 for n in numbers), SEVEN_BITS)
     elif to.kind in ("controller", "poly-pressure"):

@@ -15,11 +15,12 @@ from rules.notation import STANDARD, MessageText, Naming
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
-from rules.steps.map import End, MapStep
+from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
 from rules.steps.thin import ThinStep
 from rules.steps.transpose import TransposeStep
+from rules.steps.value_map import End
 from rules.steps.velocity import VelocityStep
 
 EVERYTHING = (Path(__file__).parent / "everything.toml").read_bytes()
