@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from rules.agenda import Agenda, Mark, Sending
+from rules.delays import Later
 from rules.delivery import Delivery, strike
 from rules.holder import Copy, holder_of
 from rules.lag import NO_LAG
@@ -28,7 +29,6 @@ from rules.messages import (
 from rules.pipeline import SHARED, Cell, Table
 from rules.player import Player
 from rules.rest import Place, is_at_rest, rest_message, rest_place
-from rules.tempo import Later
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.walk import Clerk, Emission, Walk
 

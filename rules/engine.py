@@ -18,6 +18,7 @@ from typing import Any, Final
 from rules.agenda import Sending
 from rules.books import Books
 from rules.catching import caught_by, keep_values, last_values
+from rules.delays import Later
 from rules.delivery import Sent
 from rules.guards import holds
 from rules.holder import IN_KEYS, in_key_of
@@ -45,7 +46,6 @@ from rules.panic import panic_messages
 from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
 from rules.player import Player
 from rules.switches import Layout, State
-from rules.tempo import Later
 from rules.thinning import Traveller
 from rules.walk import Walk
 

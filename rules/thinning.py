@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.agenda import Agenda, Sending
+from rules.delays import Delay, Later
 from rules.lag import NO_LAG, Lag, Queue
-from rules.tempo import Delay, Later
 
 Stream = tuple[object, ...]
 """One stream of values at one `thin`: its place, status, and controller or key. A pair of 14 bits is one stream."""

@@ -9,6 +9,7 @@ from typing import Any
 from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compile import Compiler
 from rules.conditions import Condition
+from rules.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
 from rules.guards import holds
 from rules.lag import NO_LAG, Lag
@@ -21,7 +22,6 @@ from rules.nodes.base import Node
 from rules.notation import STANDARD, MessageText, Naming, format_message
 from rules.pipeline import NOWHERE, Table
 from rules.switches import Layout, State
-from rules.tempo import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
 from rules.wire import microseconds_on_wire
 

@@ -9,13 +9,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from rules.delays import Delay, Later
 from rules.guards import ALWAYS
 from rules.holder import Copy
 from rules.lag import NO_LAG, Lag, Queue
 from rules.lanes import NO_BYTE, Lane
 from rules.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
 from rules.native import mypyc_attr
-from rules.tempo import Delay, Later
 from rules.thinning import Gate, Passage, Wait, Way
 
 if TYPE_CHECKING:

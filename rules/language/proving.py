@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.agenda import NEVER
+from rules.delays import NANOSECONDS_PER_MS, steady_nanoseconds
 from rules.engine import Engine
 from rules.errors import Problem
 from rules.language.places import Place
@@ -22,7 +23,6 @@ from rules.language.values import TimedMessage
 from rules.messages import SYSEX
 from rules.notation import Naming, format_message
 from rules.pipeline import Pipeline
-from rules.tempo import NANOSECONDS_PER_MS, steady_nanoseconds
 
 _AS_EXACT_AS: Final = 500
 """Nanoseconds: times are written and compared to the microsecond."""

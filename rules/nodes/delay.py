@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rules.delays import AT_ONCE, Delay
 from rules.lag import Queue
 from rules.messages import SYSEX
 from rules.nodes.base import Node
-from rules.tempo import AT_ONCE, Delay
 
 if TYPE_CHECKING:
     from rules.walk import Walk

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from rules.delays import Delay
 from rules.lanes import ALL
 from rules.nodes.base import Node
-from rules.tempo import Delay
 
 if TYPE_CHECKING:
     from rules.walk import Walk

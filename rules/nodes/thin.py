@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from rules.delays import Delay
 from rules.lanes import gate_of
 from rules.messages import (
     BANK_LSB,
@@ -16,7 +17,6 @@ from rules.messages import (
     SWITCH_CONTROLLERS,
 )
 from rules.nodes.base import Node
-from rules.tempo import Delay
 from rules.thinning import Gate
 
 if TYPE_CHECKING:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Final
 
 from rules.agenda import NEVER
+from rules.delays import Delay, Later
 from rules.delivery import Sent
 from rules.engine import Engine
 from rules.messages import SYSEX
@@ -19,7 +20,6 @@ from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.writing import TrackWriter
-from rules.tempo import Delay, Later
 
 META: Final = 0xFF
 

@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import model_validator
 
+from rules.delays import Delay, in_words
 from rules.lanes import Form
 from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.messages import NOTE_ON
@@ -14,7 +15,6 @@ from rules.nodes.echo import EchoNode
 from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
-from rules.tempo import Delay, in_words
 
 
 class EchoStep(Step):

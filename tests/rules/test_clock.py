@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.clock import SILENCE, ClockReading, LiveTime
-from rules.tempo import Delay
+from rules.delays import Delay
 
 MS = 1_000_000
 

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from rules.agenda import NEVER
 from rules.compile import compile_rules
+from rules.delays import steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
 from rules.pipeline import Pipeline
-from rules.tempo import steady_nanoseconds
 
 LATER = steady_nanoseconds(120)
 Sent = tuple[int, bytes, int, int]

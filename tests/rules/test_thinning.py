@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 from rules.agenda import NEVER, Agenda, Sending
+from rules.delays import Delay
 from rules.lag import NO_LAG
-from rules.tempo import Delay
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
+from rules.delays import Delay, Later
 from rules.lag import Lag
 from rules.nodes.base import Node
 from rules.pipeline import NOWHERE, Table
 from rules.switches import Layout
-from rules.tempo import Delay, Later
 from rules.thinning import Way
 from rules.walk import Walk
 
