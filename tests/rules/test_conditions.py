@@ -30,8 +30,8 @@ def condition(table: dict[str, Any]) -> Condition:
         ({"kind": "pressure", "value": 3}, {"pressure"}),
     ],
 )
-def test_kinds(table: dict[str, Any], kinds: set[str] | None) -> None:
-    """`controller`, `value` and `program` name their kind, notes and velocity name none (ruling 2)."""
+def test_some_conditions_name_their_kind(table: dict[str, Any], kinds: set[str] | None) -> None:
+    """`controller`, `value` and `program` do, notes and velocity name none (ruling 2)."""
     assert condition(table).kinds == (None if kinds is None else frozenset(kinds))
 
 
@@ -56,8 +56,10 @@ def test_about_notes(table: dict[str, Any], about_notes: bool) -> None:
         ({"kind": ["pressure", "poly-pressure"], "value": "0.."}, (0, 127)),
     ],
 )
-def test_values(table: dict[str, Any], value: tuple[int, int]) -> None:
-    """A range left open goes to the end of what its kind counts."""
+def test_a_range_left_open_goes_to_the_end_of_what_its_kind_counts(
+    table: dict[str, Any], value: tuple[int, int]
+) -> None:
+    """Bends from -8192 to 8191, all else from 0 to 127."""
     assert condition(table).value == value
 
 

@@ -53,8 +53,10 @@ from rules.messages import (
         (0xFF, 0xFF, "reset", 1),
     ],
 )
-def test_lengths_and_kinds(first: int, last: int, kind: str, length: int) -> None:
-    """Every status has the length and the name that the standard's tables give it."""
+def test_every_status_has_the_length_and_the_name_of_the_standard(
+    first: int, last: int, kind: str, length: int
+) -> None:
+    """As its tables give them, on every channel."""
     for status in range(first, last + 1):
         assert LENGTH[status] == length
     assert KIND_OF_STATUS[first] == kind
@@ -165,7 +167,7 @@ def test_names_are_one_to_one() -> None:
     assert CONTROLLER_ALIASES.keys().isdisjoint(CONTROLLER_NAMES.values())
 
 
-def test_limits() -> None:
+def test_switches_modes_and_velocities_have_the_limits_of_the_standard() -> None:
     """A switch is on from 64 (M1 p.12); modes begin at 120 (table 5); 64 is an off without sensing (p.10)."""
     assert (SWITCH_ON, MOST_MODE, OFF_VELOCITY) == (64, 120, 64)
     assert {CONTROLLER_NAMES[number] for number in PEDALS} == {"sustain", "sostenuto", "soft pedal", "legato", "hold 2"}
@@ -216,8 +218,8 @@ def test_messages_without_fault(message: str) -> None:
         ("F0 01 F8 02 F7", "between F0 and F7 every byte is 00-7F"),
     ],
 )
-def test_faults(message: str, fault: str) -> None:
-    """What keeps bytes from being one message is said in words."""
+def test_what_keeps_bytes_from_being_one_message_is_said_in_words(message: str, fault: str) -> None:
+    """With the byte or the length that is at fault."""
     assert message_fault(bytes.fromhex(message)) == fault
 
 

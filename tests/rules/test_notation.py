@@ -54,8 +54,8 @@ NAMINGS = st.builds(Naming, st.sampled_from([3, 4]), st.sampled_from([0, 1]))
         ("127", 127, STANDARD),
     ],
 )
-def test_notes(text: str, key: int, naming: Naming) -> None:
-    """Notes are read by name, in either convention, or as keys."""
+def test_notes_are_read_by_name_or_as_keys(text: str, key: int, naming: Naming) -> None:
+    """Names count in either convention."""
     assert parse_note(text, naming) == key
 
 
@@ -77,8 +77,8 @@ def test_notes(text: str, key: int, naming: Naming) -> None:
         ("C٣", '"C٣" is not a note'),
     ],
 )
-def test_what_is_no_note(text: str, words: str) -> None:
-    """What is no note is refused, with what a note looks like."""
+def test_what_is_no_note_is_refused(text: str, words: str) -> None:
+    """With what a note looks like."""
     with pytest.raises(NotationError, match=re.escape(words)):
         parse_note(text)
 
@@ -99,7 +99,7 @@ def test_notes_come_back(key: int, naming: Naming) -> None:
     ("key", "name"),
     [(35, "B1"), (36, "C2"), (38, "D2"), (42, "F#2"), (46, "A#2"), (49, "C#3"), (56, "G#3"), (60, "C4"), (81, "A5")],
 )
-def test_drum_keys(key: int, name: str) -> None:
+def test_drum_keys_lie_where_general_midi_has_them(key: int, name: str) -> None:
     """The drum keys of General MIDI, 35 to 81 with middle C on 60 (GM1 p.2-6), lie between B1 and A5."""
     assert format_note(key) == name
 
@@ -119,8 +119,8 @@ def test_drum_keys(key: int, name: str) -> None:
         ("127", 127),
     ],
 )
-def test_controllers(text: str, number: int) -> None:
-    """Controllers are read by name, however it is spaced, or by number."""
+def test_controllers_are_read_by_name_or_by_number(text: str, number: int) -> None:
+    """However the name is spaced."""
     assert parse_controller(text) == number
 
 
@@ -133,8 +133,8 @@ def test_controllers(text: str, number: int) -> None:
         ("", '"" is not a controller: write its number 0-127 or its name'),
     ],
 )
-def test_what_is_no_controller(text: str, words: str) -> None:
-    """What is no controller is refused with the nearest name."""
+def test_what_is_no_controller_is_refused(text: str, words: str) -> None:
+    """With the nearest name."""
     with pytest.raises(NotationError, match=re.escape(words)):
         parse_controller(text)
 
@@ -146,8 +146,8 @@ def test_controllers_come_back(number: int) -> None:
 
 
 @pytest.mark.parametrize("text", ["1_0", " 1", "1.0", "", "--1", "0x10", "9" * 5000, "٣"])
-def test_what_is_no_whole_number(text: str) -> None:
-    """Only digits with a sign are a whole number."""
+def test_only_digits_with_a_sign_are_a_whole_number(text: str) -> None:
+    """Python itself would read more than that as one."""
     with pytest.raises(NotationError, match="is not a velocity: write a whole number from 1 to 127"):
         parse_integer(text, 1, 127, "a velocity")
 
@@ -194,16 +194,16 @@ def test_what_is_no_whole_number(text: str) -> None:
         ("F0 7D 01 F7", "F0 7D 01 F7", None),
     ],
 )
-def test_messages(text: str, data: str, channel: int | None) -> None:
-    """Messages are read in words or in hex, with and without a channel."""
+def test_messages_are_read_in_words_or_in_hex(text: str, data: str, channel: int | None) -> None:
+    """With and without a channel."""
     assert parse_message(text) == MessageText(bytes.fromhex(data), channel)
 
 
 @pytest.mark.parametrize(
     ("wire", "shown"), [(0, 1), (5, 6), (46, 47), (73, 74), (127, 128)]
 )  # GM1: Acoustic Grand Piano, Electric Piano 2, Orchestral Harp, Flute, Gunshot
-def test_programs(wire: int, shown: int) -> None:
-    """Programs are counted from 1, as General MIDI prints them, or from 0, as the wire does."""
+def test_programs_are_counted_from_1_or_from_0(wire: int, shown: int) -> None:
+    """From 1 as General MIDI prints them, or from 0 as the wire does."""
     assert parse_message(f"program 1 {shown}").data == bytes((0xC0, wire))
     assert parse_message(f"program 1 {wire}", FROM_0).data == bytes((0xC0, wire))
     assert format_message(bytes((0xC0, wire))) == f"program 1 {shown}"
@@ -242,22 +242,22 @@ def test_programs(wire: int, shown: int) -> None:
         ("F4", '"F4": F4 can\'t start a message'),
     ],
 )
-def test_what_is_no_message(text: str, words: str) -> None:
-    """What is no message is refused with the form that it should have."""
+def test_what_is_no_message_is_refused(text: str, words: str) -> None:
+    """With the form that it should have."""
     with pytest.raises(NotationError, match=re.escape(words)):
         parse_message(text)
 
 
-def test_whole_messages() -> None:
-    """Where a channel is needed, a message without one is refused; what has no channel needs none."""
+def test_a_message_without_a_channel_is_refused_where_one_is_needed() -> None:
+    """What has no channel needs none."""
     assert parse_whole_message("note-on 4 C4 100") == b"\x93\x3c\x64"
     assert parse_whole_message("clock") == b"\xf8"
     with pytest.raises(NotationError, match='"note-on C4 100" has no channel: write it after the kind'):
         parse_whole_message("note-on C4 100")
 
 
-def test_channels_of_messages() -> None:
-    """A message without a channel takes the one it is given; `moved_to` sets it anyhow; system messages have none."""
+def test_a_message_without_a_channel_takes_the_one_it_is_given() -> None:
+    """`moved_to` sets it anyhow; system messages have none."""
     free, fixed, clock = (parse_message(text) for text in ("note-on C4 1", "note-on 2 C4 1", "clock"))
     assert (free.on(5), free.moved_to(5)) == (b"\x94\x3c\x01", b"\x94\x3c\x01")
     assert (fixed.on(5), fixed.moved_to(5)) == (b"\x91\x3c\x01", b"\x94\x3c\x01")
@@ -287,8 +287,8 @@ def test_channels_of_messages() -> None:
         ("", ""),
     ],
 )
-def test_printed_messages(data: str, text: str) -> None:
-    """Messages print in the one written form; what is none prints as its bytes."""
+def test_messages_print_in_the_one_written_form(data: str, text: str) -> None:
+    """What is no message prints as its bytes."""
     assert format_message(bytes.fromhex(data)) == text
 
 
@@ -332,6 +332,6 @@ def test_any_text_is_a_message_or_refused(text: str, naming: Naming) -> None:
         ("keys", [], ""),
     ],
 )
-def test_the_nearest_name(word: str, known: list[str], hint: str) -> None:
-    """A word that is nearly right brings the right one; one that is far off brings none."""
+def test_a_word_that_is_nearly_right_brings_the_right_one(word: str, known: list[str], hint: str) -> None:
+    """One that is far off brings none."""
     assert nearest(word, known) == hint

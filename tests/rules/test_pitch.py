@@ -14,8 +14,8 @@ from rules.pitch import hertz
         *((69, 440), (81, 880), (108, 4186.009045), (120, 8372.018090), (127, 12543.853951)),
     ],
 )
-def test_frequencies(key: int, frequency: float) -> None:
-    """Keys have the frequencies of equal temperament."""
+def test_keys_have_the_frequencies_of_equal_temperament(key: int, frequency: float) -> None:
+    """With key 69 at 440 Hz."""
     assert hertz(key) == pytest.approx(frequency, abs=0.000001)
 
 

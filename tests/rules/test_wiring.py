@@ -146,7 +146,9 @@ RACK = Wanted("rack", "out", "4x4*1")
     ],
     ids=["new", "gone", "same", "other direction", "other pattern"],
 )
-def test_changes(before: tuple[Wanted, ...], wanted: tuple[Wanted, ...], expected: Changes) -> None:
+def test_only_what_changes_is_opened_or_closed(
+    before: tuple[Wanted, ...], wanted: tuple[Wanted, ...], expected: Changes
+) -> None:
     """What is wanted and not there is added, what is no longer wanted is dropped, the rest stays open."""
     assert changes(before, wanted) == expected
 

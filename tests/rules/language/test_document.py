@@ -75,6 +75,6 @@ def test_lists_without_end() -> None:
         ("a = { b = 1 }\na.c = 2", 2, "a name is written twice, or is a value in one place and a table in another"),
     ],
 )
-def test_syntax(text: str, line: int, words: str) -> None:
-    """Syntax errors have their line and our own words."""
+def test_syntax_errors_have_their_line_and_our_own_words(text: str, line: int, words: str) -> None:
+    """Whatever the reader of TOML calls them."""
     assert refusal(text.encode()) == f"rules.toml:{line}: {words}"

@@ -77,8 +77,8 @@ def test_tests_that_pass(test: str) -> None:
 DELAYED = 'send = ["at 3 ms from pads note-on 10 C4 9", "at 4 ms note-on 1 C3 8"]\nswitches = { song = "chorus" }\n'
 
 
-def test_times() -> None:
-    """Times of arrival can be asserted; what is pending at the end still comes."""
+def test_times_of_arrival_can_be_asserted() -> None:
+    """What is pending at the end still comes."""
     expect = 'expect = { organ = "at 4 ms note-on C3 8", kit = "at 15.5 ms note-on C4 9", take = "note-on 10 C4 9" }'
     assert faults(DELAYED + expect) == []
 

@@ -64,15 +64,15 @@ def test_ports_devices_and_tempo(everything: Reading) -> None:
     assert ruleset.port_of("rack") == "rack"
 
 
-def test_defaults() -> None:
-    """An empty set of files is an empty set of rules at 120 beats a minute."""
+def test_no_files_make_an_empty_set_of_rules() -> None:
+    """Without ports too, at 120 beats a minute."""
     ruleset = read_rules([])
     assert (ruleset.rules, dict(ruleset.ports), ruleset.bpm) == ((), {}, 120.0)
     assert read_rules([("empty.toml", b"")]) == ruleset
 
 
-def test_switches(everything: Reading) -> None:
-    """The three sorts of switches start where they say, or where the documentation says."""
+def test_switches_start_where_they_say(everything: Reading) -> None:
+    """All three sorts do; those that say nothing start where the documentation says."""
     switches = everything.ruleset.switches
     up, song, key = switches["up"], switches["song"], switches["key"]
     assert (up.mode, up.controller, up.start, up.thru) == ("hold", 67, False, False)  # type: ignore[union-attr]
@@ -89,8 +89,8 @@ def test_a_number_switch_starts_near_zero(numbers: str, first: int) -> None:
     assert read_rules([("rules.toml", text)]).switches["key"].first == first  # type: ignore[union-attr]
 
 
-def test_rules(everything: Reading) -> None:
-    """Rules keep the order of the file; single names and lists of names mean the same."""
+def test_rules_keep_the_order_of_the_file(everything: Reading) -> None:
+    """Single names and lists of names mean the same."""
     sequencer, keyboard = everything.ruleset.rules
     assert (sequencer.name, sequencer.source) == ("sequencer", ("seq",))
     assert sequencer.to == (
@@ -109,8 +109,8 @@ def test_rules(everything: Reading) -> None:
     ]
 
 
-def test_conditions(everything: Reading) -> None:
-    """Ranges with open ends reach to the end of what is counted; notes follow `middle_c` of the file."""
+def test_open_ends_of_ranges_reach_to_the_end_of_what_is_counted(everything: Reading) -> None:
+    """Notes follow `middle_c` of the file."""
     match = everything.ruleset.rules[1].match
     assert match[0].channel == frozenset({1, 3, 4, 5})
     assert match[0].notes == frozenset({*range(48), 60})
@@ -196,8 +196,8 @@ def test_files_add_up() -> None:
     assert reading.ruleset.bpm == 100
 
 
-def test_places(everything: Reading) -> None:
-    """Each part of the rule set has the line that it begins in."""
+def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
+    """Ports, devices, switches, rules and their steps, what switches send, and tests."""
     assert str(everything.ports["rack"]) == "everything.toml:10"
     assert str(everything.devices["wide"]) == "everything.toml:17"
     assert str(everything.switches["key"]) == "everything.toml:28"
@@ -207,8 +207,8 @@ def test_places(everything: Reading) -> None:
     assert [(place.line, place.words) for place in everything.tests] == [(102, 'test "part 11 reaches only the organ"')]
 
 
-def test_tests(everything: Reading) -> None:
-    """Tests have their messages with times and ports, and the switches they set."""
+def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:
+    """And the switches that they set."""
     test = everything.ruleset.tests[0]
     assert test.send == (
         TimedMessage(MessageText(b"\x9a\x3c\x64", 11)),

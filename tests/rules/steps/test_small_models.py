@@ -20,8 +20,8 @@ def test_steps_have_keys_of_their_own() -> None:
     assert all(step.__doc__ for step in STEPS)
 
 
-def test_rechannel() -> None:
-    """One channel takes all; a table moves what it names, and the others pass."""
+def test_one_channel_takes_all_and_a_table_moves_what_it_names() -> None:
+    """Channels that a table lacks pass."""
     assert [RechannelStep(to=4).channel_for(channel) for channel in (1, 4, 16)] == [4, 4, 4]
     table = RechannelStep(moves={1: 4, 2: 5})
     assert [table.channel_for(channel) for channel in (1, 2, 3, 4)] == [4, 5, 3, 4]
@@ -43,8 +43,8 @@ def test_rechannel() -> None:
         (254, 122),
     ],
 )
-def test_folding(key: int, folded: int) -> None:
-    """A key that leaves the keyboard comes back by whole octaves to the nearest that is inside (ruling 19)."""
+def test_a_key_that_leaves_the_keyboard_comes_back_by_whole_octaves(key: int, folded: int) -> None:
+    """To the nearest that is inside (ruling 19)."""
     assert fold_key(key) == folded
 
 
@@ -74,6 +74,8 @@ def test_folding_moves_by_octaves(key: int) -> None:
         (EchoStep(ms=Fraction(1)), 60, 100, [(1, 60, 70)]),
     ],
 )
-def test_echo(step: EchoStep, key: int, velocity: int, copies: list[tuple[int, int, int]]) -> None:
-    """Copies are computed from the note, each softer and further; one that falls silent or off the keys ends it."""
+def test_each_copy_of_an_echo_is_computed_from_the_note(
+    step: EchoStep, key: int, velocity: int, copies: list[tuple[int, int, int]]
+) -> None:
+    """Softer and further each time; one that falls silent or off the keys ends it."""
     assert step.copies(key, velocity) == copies

@@ -68,8 +68,8 @@ def mapping(source: str, to: str, **more: Any) -> ValueMap:
         (mapping("controller 1", "controller 2", bits=14, out="16383..0"), 1, 16382),
     ],
 )
-def test_values(step: ValueMap, came: int, goes: int) -> None:
-    """Values go along a straight line, rounded half up, clamped to `in`."""
+def test_values_go_along_a_straight_line(step: ValueMap, came: int, goes: int) -> None:
+    """Rounded half up, clamped to `in`."""
     assert step.mapped(came) == goes
 
 

@@ -61,8 +61,8 @@ CURVE = [[1, 20], [64, 80], [127, 120]]
         ({"fit": (64, 64)}, 9, 64),
     ],
 )
-def test_shapes(shape: dict[str, Any], played: int, sent: int) -> None:
-    """Each shape sends what arithmetic says, rounded half up and kept within 1-127."""
+def test_each_shape_sends_what_arithmetic_says(shape: dict[str, Any], played: int, sent: int) -> None:
+    """Rounded half up and kept within 1-127."""
     assert VelocityStep.model_validate(shape).shaped(played) == sent
 
 
