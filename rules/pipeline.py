@@ -14,17 +14,22 @@ from rules.lanes import Lane
 from rules.nodes.base import Node
 from rules.switches import Layout
 
+# How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no two
+# can meet at one place.
 WHOLE: Final = 0
-"""How the engine may answer the messages of a cell: by walk and books, which is always right."""
+"""By walk and books, which is always right."""
+
 NOTE: Final = 1
-"""The short ways are open where every lane is plain and total and no two can meet at one place. This one is for a note
-whose note-off by itself follows its note-on;"""
+"""A short way for a note whose note-off by itself follows its note-on."""
+
 PASS: Final = 2
-"""for what leaves no trace;"""
+"""A short way for what leaves no trace."""
+
 HELD: Final = 3
-"""for a value that is held until it comes to rest;"""
+"""A short way for a value that is held until it comes to rest."""
+
 SHARED: Final = 4
-"""for a note where other holders can reach."""
+"""A short way for a note where other holders can reach."""
 
 
 class Cell:

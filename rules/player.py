@@ -12,11 +12,11 @@ from rules.pipeline import NOTE, NOWHERE, Cell, Pipeline
 from rules.rest import Place
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
-"""The first in-key of notes,"""
+"""The first in-key of notes."""
 _VALUES: Final = in_key_of(POLY_PRESSURE, 0)
-"""of what isn't a note,"""
+"""The first in-key of what isn't a note."""
 _WIDE: Final = in_key_of(PROGRAM, 0)
-"""and of what concerns a whole channel."""
+"""The first in-key of what concerns a whole channel."""
 
 
 class Player:
@@ -24,8 +24,7 @@ class Player:
 
     `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
     `holder`), and `first_holder` the name of the holder for in-key 0. The ledger is `presses`, what each in-key has
-    sounding, and `rests`, what it holds away from rest. What went the
-    short way is noted by its cell alone.
+    sounding, and `rests`, what it holds away from rest. What went the short way is noted by its cell alone.
     """
 
     __slots__ = (
