@@ -48,6 +48,7 @@ class Backend(Protocol):
     `sysex_limit` is the length of the longest sysex that arrives whole (None: no limit is known); `sysex_sticks` tells
     that an input hears nothing more after a sysex without an end, until it is opened anew. With `keeps_ready`, `tidy`
     makes spares, so that the next port is opened without a break in the music; without it, spares are given up.
+    `is_lost` is set by `lose`, or where the system itself has found out that it is dead, until `revive` succeeds.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Backend(Protocol):
     has_virtual: bool
     sysex_limit: int | None
     sysex_sticks: bool
+    is_lost: bool
 
     def input_names(self) -> list[str]:
         """The ports that can be listened to, by the computer's names and in its order. Raises MachineError."""

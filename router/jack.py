@@ -24,6 +24,9 @@ SILENCE: Final = "silence"
 
 _PROBE_SECONDS: Final = 5.0
 
+_LONGEST_NAME: Final = 60
+"""Bytes of a client's name: 63, less the number that JACK adds where a name is taken."""
+
 _SERVER_VARIABLE: Final = "JACK_DEFAULT_SERVER"
 _USUAL_SERVER: Final = "default"
 
@@ -45,10 +48,8 @@ class Jack(System):
     sysex_sticks = True
 
     _child: subprocess.Popen[bytes] | None = None
-    _is_lost = False
     _wires: Wires | None = None
     _silence = ""
-    _hushed: frozenset[str] = frozenset()
 
     def __init__(self, library: Library, api: int, client: str) -> None:
         if client == os.environ.get(_SERVER_VARIABLE, _USUAL_SERVER):
@@ -58,37 +59,38 @@ class Jack(System):
     def is_ours(self, name: str) -> bool:
         """By the client's name, to which JACK may have added a number; and so are what other daemons have made for
         themselves alone."""
-        return name.partition(":")[2] in (HEARTBEAT, SILENCE) or self._is_of_our_clients(name)
+        return name.endswith((f":{HEARTBEAT}", f":{SILENCE}")) or self._is_of_our_clients(name)
 
     def _is_of_our_clients(self, name: str) -> bool:
-        client = name.partition(":")[0]
-        return any(re.fullmatch(rf"{re.escape(own)}(-\d\d)?", client) for own in (self.client, *self._labels))
+        return any(re.match(rf"{re.escape(own)}(-\d\d)?:", name) for own in (self.client, *self._labels))
 
     def input_names(self) -> list[str]:
         """The ports that can be listened to; none once the server is lost."""
-        return [] if self._is_lost else super().input_names()
+        return [] if self.is_lost else super().input_names()
 
     def output_names(self) -> list[str]:
         """The ports that can be sent to; none once the server is lost."""
-        return [] if self._is_lost else super().output_names()
+        return [] if self.is_lost else super().output_names()
 
     def _make_in(self, name: str) -> MidiIn:
-        with self._making():
+        with self._making(name):
             return super()._make_in(name)
 
     def _make_out(self, name: str) -> MidiOut:
-        with self._making():
+        with self._making(name):
             return super()._make_out(name)
 
     @contextlib.contextmanager
-    def _making(self) -> Iterator[None]:
+    def _making(self, name: str) -> Iterator[None]:
         """A client that can't be made means that the server has died, and that all others have just been freed."""
-        if self._is_lost:
+        if len(name.encode()) > _LONGEST_NAME:  # which it refuses as well, though it lives
+            raise MachineError(f'the name "{name}" is too long for JACK: it takes {_LONGEST_NAME} bytes')
+        if self.is_lost:
             raise MachineError("JACK doesn't answer")
         try:
             yield
         except Exception:
-            self._is_lost = True
+            self.is_lost = True
             self._leave_alone()
             raise
 
@@ -106,22 +108,20 @@ class Jack(System):
 
     def open_input(self, name: str, label: str) -> RawInput:
         """As everywhere, and silence beside it."""
-        raw = super().open_input(name, label)
-        self._hush()
-        return raw
+        with self._hushed():
+            return super().open_input(name, label)
 
     def virtual_input(self, label: str) -> RawInput:
         """As everywhere, and silence beside whoever connects to it."""
-        raw = super().virtual_input(label)
-        self._hush()
-        return raw
+        with self._hushed():
+            return super().virtual_input(label)
 
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
         """On the two clients that look for ports, so that it costs none of its own."""
         with asking("JACK can't be used"):
             heart = self._make_port(self._look_out, HEARTBEAT)
-            self._look_in.open_port(self.input_names().index(heart), HEARTBEAT)
-            self._hush()
+            with self._hushed():
+                self._look_in.open_port(self.input_names().index(heart), HEARTBEAT)
             return OpenInput(self._look_in, _keep), OpenOutput(self._look_out, _keep)
 
     def _make_port(self, client: Client, port: str) -> str:
@@ -132,31 +132,35 @@ class Jack(System):
 
     def _begin(self) -> None:
         super()._begin()
-        self._hushed = frozenset()
         with contextlib.suppress(MachineError):  # it is only less safe without
             self._wires = Wires()
         if self._wires is not None:
             with asking("JACK can't be used"):
                 self._silence = self._make_port(self._make_out(self.client), SILENCE)
 
-    def _hush(self) -> None:
-        """Connect silence to those of our inputs that are new."""
+    @contextlib.contextmanager
+    def _hushed(self) -> Iterator[None]:
+        """Silence is connected to the input of ours that is made meanwhile.
+
+        To no other: another command of our name may be about, and whoever waits for our silence waits for us.
+        """
+        before = set(self.output_names()) if self._wires is not None else set()
+        yield
         if self._wires is not None:
-            ours = [name for name in self.output_names() if self._is_of_our_clients(name)]
-            self._hushed = frozenset(
-                name for name in ours if name in self._hushed or self._wires.connect(self._silence, name)
-            )
+            for name in self.output_names():
+                if name not in before and self._is_of_our_clients(name):
+                    self._wires.connect(self._silence, name)
 
     # -- death --------------------------------------------------------------------------------------------------------
 
     def lose(self) -> None:
         """The server is dead, or hangs: whoever asks it for something may wait for ever."""
-        self._is_lost = True
+        self.is_lost = True
 
     def revive(self) -> bool:
         """True once the server answers and new clients are made, the old ones gone."""
         if self._clients and self._look_in.get_message() is not None:
-            self._is_lost = False
+            self.is_lost = False
             self.close()  # the heartbeat has come back: the server had only been hanging
             return self._try_again()
         if self._child is None:
@@ -173,7 +177,7 @@ class Jack(System):
 
     def _try_again(self) -> bool:
         self._stop_asking()
-        self._is_lost = False
+        self.is_lost = False
         try:
             self._begin()
         except MachineError:
@@ -201,7 +205,7 @@ class Jack(System):
     def close(self) -> None:
         """Delete all clients, unless the server might never let us."""
         self._stop_asking()
-        if self._is_lost:
+        if self.is_lost:
             self._leave_alone()
             return
         if self._wires is not None:

@@ -112,10 +112,10 @@ class Live:
         now = time.monotonic_ns()
         log_rules(self._log, self._texts, now)
         self.session.start(now, self._out)
-        log_names(self._log, self.session, now)
         self._connect()
-        self._meet(events, now, new=_found_outputs(events))
         self._send(now)
+        log_names(self._log, self.session, now)  # behind what was sent: so a journal tells that it begins here
+        self._meet(events, now, new=_found_outputs(events))
 
     def run(self) -> None:
         """Plays until `stop` is called; then ends everything that sounds."""
@@ -306,7 +306,7 @@ class Live:
         self._send(now)
         self._connect()
         self._meet(events, now, new=found - wanted_before)
-        self.ports.drop_unwanted()
+        self._try(self.ports.drop_unwanted)  # the new rules are in force: nothing may make it look as if they weren't
         self._connect()
 
     def status(self) -> dict[str, Any]:

@@ -36,11 +36,12 @@ class Outlet:
         "_complained",
         "_credit",
         "_heartbeat",
-        "_last_failure",
+        "_last_refusal",
         "_limit",
         "_line",
         "_pacer",
         "_raw",
+        "_refusals",
         "_send",
         "_wire",
         "computer_port",
@@ -74,7 +75,8 @@ class Outlet:
         self._pacer = Pacer()
         self._allowance = 0
         self._complained = (-_COMPLAIN_EVERY, 0, 0)
-        self._last_failure = ""
+        self._refusals = 0  # since the last complaint
+        self._last_refusal = ""
 
     @property
     def name(self) -> str:
@@ -99,21 +101,22 @@ class Outlet:
     # -- sending ------------------------------------------------------------------------------------------------------
 
     def send(self, message: bytes, now: int) -> None:
-        """Send a complete message, now or as soon as it may go. Raises what the system raises; it is lost then."""
-        try:
-            if self._allowance and len(message) <= 3:
-                self._allowance -= 1
-                self._send(message)
-                self.messages += 1
-            else:
-                self._send_with_care(message, now)
-        except Exception as error:
-            self._lose(error)
-            raise
+        """Send a complete message, now or as soon as it may go. One that the system refuses is lost, and counted."""
+        if self._allowance and len(message) <= 3:
+            self._allowance -= 1
+            self._give(message)
+        else:
+            self._send_with_care(message, now)
 
-    def _lose(self, error: Exception) -> None:
-        self.lost += 1
-        self._last_failure = str(error)
+    def _give(self, message: bytes) -> None:
+        """Hand a message over to the system."""
+        try:
+            self._send(message)
+            self.messages += 1
+        except Exception as error:  # whatever a library raises must cost no more than this message
+            self.lost += 1
+            self._refusals += 1
+            self._last_refusal = str(error)
 
     def _send_with_care(self, message: bytes, now: int) -> None:
         """What the short way doesn't know: closed ports, sysex, limits, and messages that wait."""
@@ -123,8 +126,7 @@ class Outlet:
             self.refused += 1
             self.longest_refused = max(self.longest_refused, len(message))
         elif self._pacer.pass_at_once(message, now):
-            self._send(message)
-            self.messages += 1
+            self._give(message)
             self._allow(now)
         else:
             self._wait(message)
@@ -145,18 +147,10 @@ class Outlet:
             self._heartbeat.hurry = True
 
     def pump(self, now: int) -> int:
-        """Send what waits and may go; when to come again (ns), NEVER if nothing waits or it waits for the heartbeat.
-
-        Raises what the system raises. The message that it refused is lost then; what waits behind it goes on waiting.
-        """
-        take, send = self._pacer.take, self._send
+        """Send what waits and may go; when to come again (ns), NEVER if nothing waits or it waits for the heartbeat."""
+        take = self._pacer.take
         while (message := take(now)) is not None:
-            try:
-                send(message)
-            except Exception as error:
-                self._lose(error)
-                raise
-            self.messages += 1
+            self._give(message)
         if self._pacer and self._heartbeat is not None:
             self._heartbeat.hurry = True
         return self._pacer.next_time(now)
@@ -190,6 +184,7 @@ class Outlet:
         said_at, lost, refused = self._complained
         if not self.is_open:  # that it is missing was said already
             self._complained = (said_at, self.lost, self.refused)
+            self._refusals = 0
             return ""
         if (lost, refused) == (self.lost, self.refused) or now - said_at < _COMPLAIN_EVERY:
             return ""
@@ -200,10 +195,11 @@ class Outlet:
                 f"{count(self.refused - refused, 'sysex', 'sysex')} refused, of up to {number(self.longest_refused)} "
                 f"bytes; {system} carries {number(self._limit or 0)}"
             )
-        if self.lost > lost:
-            reason = f"{system} says: {self._last_failure}" if self._last_failure else "far more than it can take"
-            words.append(f"{count(self.lost - lost, 'message')} dropped: {reason}")
-            self._last_failure = ""
+        if self._refusals:
+            words.append(f"{count(self._refusals, 'message')} dropped: {system} says: {self._last_refusal}")
+        if (flood := self.lost - lost - self._refusals) > 0:
+            words.append(f"{count(flood, 'message')} dropped: far more than it can take")
+        self._refusals = 0
         return "; ".join(words)
 
     def state_at(self, now: int) -> dict[str, Any]:

@@ -23,7 +23,6 @@ from rules.errors import MachineError
 from rules.panic import panic_messages
 from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 
-_AFTER_A_FAILURE: Final = 1_000_000  # ns until the next message is tried
 _LAST_BEAT: Final = 300_000_000  # ns
 _HICCUPS_EVERY: Final = 60_000_000_000  # ns
 
@@ -159,7 +158,8 @@ class Ports:
 
     def drop_unwanted(self) -> None:
         """Close what is no longer wanted. What still waits for a slow wire there is sent first."""
-        for port in self._dropped:
+        dropped, self._dropped = self._dropped, []
+        for port in dropped:
             if isinstance(port, Inlet):
                 port.disconnect("closed")
                 continue
@@ -168,7 +168,6 @@ class Ports:
             elif port.is_open:
                 _silence(port)
             self._closing.append(port)
-        self._dropped.clear()
         self._close_drained()
         self._list_inlets()
 
@@ -184,7 +183,7 @@ class Ports:
         events = self._complaints(now)
         if self._down:
             return events + (self._come_back() if self._backend.revive() else [])
-        if self._heartbeat is not None and self._heartbeat.is_lost(now):
+        if self._backend.is_lost or (self._heartbeat is not None and self._heartbeat.is_lost(now)):
             return events + self._go_down()
         found = self._scan_names()
         if found:
@@ -338,11 +337,7 @@ class Ports:
         wake = NEVER
         for _ in range(len(self._line)):
             outlet = self._line.popleft()
-            try:
-                wake = min(wake, outlet.pump(now))
-            except Exception:  # one message is lost; what waits behind it is tried a moment later
-                self.report()
-                wake = min(wake, now + _AFTER_A_FAILURE)
+            wake = min(wake, outlet.pump(now))
             if outlet.waits:
                 self._line.append(outlet)
         return wake if self._heartbeat is None else min(wake, self._heartbeat.next_time)

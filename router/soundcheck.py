@@ -69,6 +69,7 @@ def soundcheck(
             say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
         booth.begin(_for_enter() if by_hand else lambda: True)
         booth.play_all(waits, quiet=settings.json)
+        booth.require_all_sent()
     if settings.json:
         say([json.dumps(booth.data(), indent=2)])
     else:
@@ -119,10 +120,8 @@ class Booth:
                     self._play(check, waits())
         finally:
             self._session.leave(time.monotonic_ns(), self._out)
-            try:
-                self._send()
-            finally:
-                self._ports.flush(_LAST_SENDS)
+            self._send()
+            self._ports.flush(_LAST_SENDS)
 
     def _play(self, check: Check, is_over: IsOver) -> None:
         player = self._session.players[check.source]
@@ -144,18 +143,19 @@ class Booth:
             time.sleep(_PAUSE)
 
     def _send(self) -> None:
-        """Send all that is to be sent, even if some of it can't be: that is raised as MachineError afterwards."""
-        failed: Exception | None = None
         for target, message, _, _ in self._out:
             outlet = self._ports.outlets.get(self._outlets[target])
             if outlet is not None:
-                try:
-                    outlet.send(message, time.monotonic_ns())
-                except Exception as error:
-                    failed = error
+                outlet.send(message, time.monotonic_ns())
         self._out.clear()
-        if failed is not None:
-            raise MachineError(f"a message could not be sent: the MIDI system says: {failed}") from failed
+
+    def require_all_sent(self) -> None:
+        """Raise MachineError where the MIDI system refused a message: it can't be told then what was heard."""
+        now = time.monotonic_ns()
+        said = ((outlet, outlet.complaint(now, "the MIDI system")) for outlet in self._ports.outlets.values())
+        complaints = [f"{outlet.wanted.words}: {words}" for outlet, words in said if words]
+        if complaints:
+            raise MachineError("; ".join(complaints))
 
     # -- words --------------------------------------------------------------------------------------------------------
 

@@ -153,6 +153,7 @@ class System:
     has_virtual = True
     sysex_limit: int | None = None
     sysex_sticks = False
+    is_lost = False
 
     def __init__(self, library: Library, api: int, client: str) -> None:
         self.client = client

@@ -14,8 +14,8 @@ from rules.lanes import Lane
 from rules.nodes.base import Node
 from rules.switches import Layout
 
-# How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no two
-# can meet at one place.
+# How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no
+# two can meet at one place.
 WHOLE: Final = 0
 """By walk and books, which is always right."""
 

@@ -193,6 +193,7 @@ class FakeBackend:
         self.opened = 0
         self.tidied = 0
         self.keeps_ready = False
+        self.is_lost = False
         self.losses = 0
         self.closed = False
 
@@ -242,10 +243,12 @@ class FakeBackend:
     def lose(self) -> None:
         """Nothing here is freed too early."""
         self.losses += 1
+        self.is_lost = True
 
     def revive(self) -> bool:
         """Whether the server is there again."""
-        return not self.hub.dead
+        self.is_lost = self.hub.dead
+        return not self.is_lost
 
     def close(self) -> None:
         """Nothing is left open here."""

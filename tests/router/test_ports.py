@@ -10,6 +10,7 @@ import pytest
 
 from rules.agenda import NEVER
 from rules.errors import MachineError
+from rules.messages import CONTROLLER
 from rules.wiring import Wanted
 from tests.router.fake_midi import FakeBackend, FakeInput, FakeOutput
 from tests.router.rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told
@@ -364,7 +365,7 @@ def test_the_state_of_all_ports() -> None:
 
 
 def test_what_waits_goes_on_if_one_message_fails(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The next one of the same output and those of the others follow a moment later; each failure is reported once."""
+    """The next ones of the same output and of the others; each loss is told at its port."""
     send = FakeOutput.send_message
 
     def broken(self: FakeOutput, message: Sequence[int]) -> None:
@@ -376,20 +377,42 @@ def test_what_waits_goes_on_if_one_message_fails(monkeypatch: pytest.MonkeyPatch
     rig = Rig(Wanted("rack", "out", "Rack*", wire="din"), Wanted("box", "out", "Box*", wire="din"))
     box = rig.hub.plug("Box", sends=False)
     rig.scan()
-    reported: list[str] = []
-    rig.ports.report = lambda: reported.append(traceback.format_exc())
     for outlet in rig.ports.outlets.values():
         for message in (NOTE, OFF, NOTE):
             outlet.send(message, rig.now)
-    wakes = []
     for _ in range(4):
         rig.now += SECOND
-        wakes.append(rig.ports.pump(rig.now) - rig.now)
-    assert (rig.rack.heard, box.heard) == ([NOTE, NOTE], [NOTE, NOTE])
-    assert wakes[0] == 1_000_000
-    assert wakes[-1] == NEVER - rig.now
-    assert len(reported) == 2
-    assert [outlet.lost for outlet in rig.ports.outlets.values()] == [1, 1]
+        wake = rig.ports.pump(rig.now)
+    assert (rig.rack.heard, box.heard, wake) == ([NOTE, NOTE], [NOTE, NOTE], NEVER)
+    words = "1 message dropped: fake says: error sending the message"
+    assert rig.scan() == [("dropping", f'output "rack": {words}'), ("dropping", f'output "box": {words}')]
+
+
+def test_a_port_that_refuses_its_silence_is_dropped_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name that moves to another port leaves the old one silent, as far as that lets it be."""
+    send = FakeOutput.send_message
+
+    def broken(self: FakeOutput, message: Sequence[int]) -> None:
+        if message[0] & 0xF0 == CONTROLLER:
+            raise RuntimeError("error sending the message")
+        send(self, message)
+
+    monkeypatch.setattr(FakeOutput, "send_message", broken)
+    rig = Rig(RACK)
+    box = rig.hub.plug("Box", sends=False)
+    rig.ports.want([Wanted("rack", "out", "Box*")], rig.now)
+    rig.ports.drop_unwanted()
+    rig.ports.outlets["rack"].send(NOTE, rig.now)
+    assert len(rig.rack.heard) == 16
+    assert box.heard == [NOTE]
+
+
+def test_a_system_that_finds_out_by_itself_that_it_is_dead_is_missed_at_once() -> None:
+    """However well its heart still seems to beat; and it comes back as any other."""
+    rig = Rig(KEYS, server=True)
+    rig.backend.is_lost = True
+    assert [kind for kind, _ in rig.scan()] == ["server lost", "lost"]
+    assert [kind for kind, _ in rig.scan()] == ["server back", "found"]
 
 
 @pytest.mark.parametrize("server", [False, True])

@@ -190,6 +190,6 @@ def test_a_message_that_is_refused_leaves_no_other_note_sounding(
         send(self, message)
 
     monkeypatch.setattr(FakeOutput, "send_message", unwilling)
-    with pytest.raises(MachineError, match="a message could not be sent: the MIDI system says: the cable burns"):
+    with pytest.raises(MachineError, match='output "rack1": 1 message dropped: the MIDI system says: the cable burns'):
         checked(desk, hub)
     assert heard(rack)[:2] == ["program 4 17", "note-off 4 C4 64"]
