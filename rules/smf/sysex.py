@@ -50,9 +50,12 @@ def sent(event: bytes) -> bytes:
 
 
 def stored(message: bytes) -> bytes:
-    """Return how a track stores a message: channel messages as they are, sysex with its length, others as an escape."""
+    """Return how a track stores a message: channel messages as they are, sysex with its length, others as an escape.
+
+    A message that begins with F7 is a packet or an escape from a file, with what it sends behind the F7.
+    """
     if message[0] < 0xF0:
         return message
-    if message[0] == 0xF0:
-        return b"\xf0" + vlq.encode(len(message) - 1) + message[1:]
+    if message[0] in (0xF0, 0xF7):
+        return message[:1] + vlq.encode(len(message) - 1) + message[1:]
     return b"\xf7" + vlq.encode(len(message)) + message

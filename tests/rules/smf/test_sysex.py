@@ -77,13 +77,17 @@ def test_what_an_event_sends(event: str, message: str) -> None:
         ("90 3C 40", "90 3C 40"),
         ("C0 05", "C0 05"),
         ("F0 43 12 00 07 F7", "F0 05 43 12 00 07 F7"),
+        ("F0 43 12 00", "F0 03 43 12 00"),
+        ("F7 07 F7", "F7 02 07 F7"),
+        ("F7 F0 43 12 F7", "F7 04 F0 43 12 F7"),
+        ("F7", "F7 00"),
         ("FA", "F7 01 FA"),
         ("F2 00 08", "F7 03 F2 00 08"),
         ("FF", "F7 01 FF"),
     ],
 )
 def test_how_a_track_stores_a_message(message: str, event: str) -> None:
-    """Channel messages are stored as they are, sysex with its length, everything else as an escape."""
+    """Channel messages are stored as they are, sysex and packets with their length, all else as an escape."""
     assert stored(unhex(message)) == unhex(event)
 
 
