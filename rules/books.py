@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from rules.agenda import Agenda, Mark, Sending
 from rules.delays import Later
 from rules.delivery import Delivery, strike
-from rules.holder import Copy, holder_of
+from rules.holder import Copy, holder_of, in_channel_of
 from rules.lag import NO_LAG
 from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
 from rules.merge import Merge
@@ -310,6 +310,12 @@ class Books:
             if isinstance(held, Cell) and held.way != SHARED:
                 for sounding in cell_soundings(held, in_key):
                     self.merge.press(sounding.note_place, holder_of(player.hand, in_key, ()))
+        for in_key, message in player.bends.items():
+            bent = player.rests.get(in_key)
+            if isinstance(bent, Cell) and not bent.merged:
+                for lane in bent.lanes:
+                    channel, holder = (lane.target, lane.status & 0x0F), (player.hand, in_channel_of(in_key))
+                    self.merge.bend(channel, holder, lane.heads[message[1]] + lane.tails[message[2]])
         player.write_out()
 
     def leave_ports(self, targets: frozenset[int]) -> None:

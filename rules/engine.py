@@ -234,6 +234,7 @@ class Engine:
             return
         if status >= PITCH_BEND:
             away = second << 7 | first != BEND_CENTRE
+            player.bends[in_key] = message
         else:
             away = (second if status < PROGRAM else first) != 0
         if away:

@@ -24,10 +24,12 @@ class Player:
 
     `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
     `holder`), and `first_holder` the name of the holder for in-key 0. The ledger is `presses`, what each in-key has
-    sounding, and `rests`, what it holds away from rest. What went the short way is noted by its cell alone.
+    sounding, and `rests`, what it holds away from rest. What went the short way is noted by its cell alone, but for
+    `bends`, which keeps by in-key how far: new rules may bring others to the channel (see `Books.write_out`).
     """
 
     __slots__ = (
+        "bends",
         "cells",
         "first_holder",
         "hand",
@@ -51,6 +53,7 @@ class Player:
         self.name = name
         self.presses: dict[int, list[Press] | Cell] = {}
         self.rests: dict[int, dict[Place, Rest] | Cell] = {}
+        self.bends: dict[int, bytes] = {}
         self.running = False
         self.owed: dict[tuple[int, Place], int] = {}
         self.owed_until = 0

@@ -3180,6 +3180,49 @@ def ruling_30_what_is_held_lives_on() -> Case:
 
 
 @case
+def ruling_30_a_bend_goes_again_after_a_reset_by_who_came_with_the_new_rules() -> Case:
+    """A bend is held through a reload like a pedal: a reset by another source, which came with it, sends it again."""
+    return Case(
+        """
+        [[rules]]
+        from = "keys"
+        to = ["synth", "rack"]
+        """,
+        """
+        at 0 keys pitch-bend 1 +500
+        at 1 keys controller 1 sustain 127
+        at 2 reload
+        at 3 pads controller 1 121 0
+        at 4 keys pitch-bend 1 +0
+        at 5 pads controller 1 121 0
+        """,
+        """
+        at 0 synth pitch-bend 1 +500
+        at 0 rack pitch-bend 1 +500
+        at 1 synth controller 1 sustain 127
+        at 1 rack controller 1 sustain 127
+        at 3 synth controller 1 121 0
+        at 3 synth controller 1 sustain 127
+        at 3 synth pitch-bend 1 +500
+        at 4 synth pitch-bend 1 +0
+        at 4 rack pitch-bend 1 +0
+        at 5 synth controller 1 121 0
+        at 5 synth controller 1 sustain 127
+        """,
+        (
+            """
+            [[rules]]
+            from = "keys"
+            to = ["synth", "rack"]
+            [[rules]]
+            from = "pads"
+            to = "synth"
+            """,
+        ),
+    )
+
+
+@case
 def ruling_30_a_source_that_goes_is_lost() -> Case:
     """What comes from a port that the new rules don't know ends, as if it had been unplugged."""
     return Case(
