@@ -12,6 +12,7 @@ can't break a half-done update.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import product
 from typing import Any, Final
 
@@ -100,6 +101,11 @@ class Engine:
         """How many notes sound by the ledger, echo copies included."""
         held = (player.pressed(in_key) for player in self._players for in_key in list(player.presses))
         return sum(len(press.soundings) for presses in held for press in presses)
+
+    @property
+    def waiting(self) -> Mapping[int, list[bytes]]:
+        """What waits at an output for others, by player: note-offs for the last holder, bank selects for a program."""
+        return self._books.merge.waiting
 
     @property
     def players(self) -> tuple[Player, ...]:

@@ -6,6 +6,7 @@ one holder alone sends is never touched.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
@@ -42,10 +43,6 @@ class _Note:
     counts: dict[Holder, int] = field(default_factory=dict)
     held_back: list[tuple[bytes, int]] = field(default_factory=list)
 
-    def going(self, place: int) -> list[Going]:
-        """The note-offs that waited."""
-        return [(place >> 11, message, player) for message, player in self.held_back]
-
 
 @dataclass(slots=True)
 class _Parameters:
@@ -57,7 +54,7 @@ class _Parameters:
 
 
 class Merge:
-    """The state of all outputs."""
+    """The state of all outputs. `waiting` is what waits there, by player: note-offs and bank selects."""
 
     def __init__(self, banks: frozenset[Channel]) -> None:
         self.banks = banks
@@ -66,7 +63,8 @@ class Merge:
         self._sent: dict[Place, int] = {}
         self._bends: dict[Channel, dict[ChannelHolder, bytes]] = {}
         self._parameters: dict[Channel, _Parameters] = {}
-        self._waiting: dict[tuple[Channel, ChannelHolder], dict[int, Sending]] = {}
+        self._banks_waiting: dict[tuple[Channel, ChannelHolder], dict[int, Sending]] = {}
+        self.waiting: dict[int, list[bytes]] = defaultdict(list)
 
     # -- notes ----------------------------------------------------------------------------------------------------
 
@@ -103,12 +101,22 @@ class Merge:
         if others:
             if known:
                 note.held_back.append((message, player))
+                self.waiting[player].append(message)
             return []
         if note.counts:
             return [(place >> 11, message, player)]
         del self.notes[place]
         last = (place >> 11, message, player)
-        return [*note.going(place), last] if note.held_back else [last]
+        return [*self._going(place, note), last] if note.held_back else [last]
+
+    def _going(self, place: int, note: _Note) -> list[Going]:
+        """The note-offs that waited at a note."""
+        return [self._let_out(place >> 11, message, player) for message, player in note.held_back]
+
+    def _let_out(self, target: int, message: bytes, player: int) -> Going:
+        """What waited, and waits no more."""
+        self.waiting[player].remove(message)
+        return target, message, player
 
     @staticmethod
     def _count_down(note: _Note, holder: Holder) -> bool:
@@ -127,7 +135,7 @@ class Merge:
         if not self._count_down(note, holder) or note.counts:
             return []
         del self.notes[place]
-        return note.going(place)
+        return self._going(place, note)
 
     def forget_channel(self, channel: Channel) -> list[Going]:
         """All notes of an output channel were ended: the note-offs that waited there. Later ones pass as they are."""
@@ -135,7 +143,7 @@ class Merge:
         for place in [place for place in self.notes if channel_of(place) == channel]:
             note = self.notes.pop(place)
             if isinstance(note, _Note):
-                going += note.going(place)
+                going += self._going(place, note)
         return going
 
     def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
@@ -165,7 +173,7 @@ class Merge:
             if number in PEDALS:
                 return self._pedal((sending.target, message[0], number), holder, value, sending)
             if number in (BANK_MSB, BANK_LSB) and channel in self.banks:
-                self._waiting.setdefault((channel, holder), {})[number] = sending
+                self._wait_for_program(self._banks_waiting.setdefault((channel, holder), {}), number, sending)
                 return []
             if number in PARAMETER_SELECT:
                 self._select(channel, holder, number, value)
@@ -194,27 +202,33 @@ class Merge:
         bends.pop(holder, None)
         bends[holder] = message
 
+    def _wait_for_program(self, halves: dict[int, Sending], number: int, sending: Sending) -> None:
+        """A bank select waits, in place of the one of its number that did."""
+        if number in halves:
+            self._let_out_banks({number: halves[number]})
+        halves[number] = sending
+        self.waiting[sending.player].append(sending.message)
+
     def _bank(self, channel: Channel, holder: ChannelHolder) -> list[Going]:
         """The bank selects that waited for this program change, coarse half first."""
-        waiting = self._waiting.pop((channel, holder), {})
-        return [(sending.target, sending.message, sending.player) for _, sending in sorted(waiting.items())]
+        return self._let_out_banks(self._banks_waiting.pop((channel, holder), {}))
+
+    def _let_out_banks(self, halves: dict[int, Sending]) -> list[Going]:
+        """Bank selects that wait no more, coarse half first."""
+        return [self._let_out(each.target, each.message, each.player) for _, each in sorted(halves.items())]
 
     def settle(self) -> list[Going]:
         """The bank selects that still wait, for the end of a performance."""
-        waiting, self._waiting = self._waiting, {}
-        return [
-            (sending.target, sending.message, sending.player)
-            for halves in waiting.values()
-            for _, sending in sorted(halves.items())
-        ]
+        waiting, self._banks_waiting = self._banks_waiting, {}
+        return [going for halves in waiting.values() for going in self._let_out_banks(halves)]
 
     def change_banks(self, banks: frozenset[Channel]) -> list[Going]:
         """Where bank selects wait from now on; what goes out because it waits no more."""
         self.banks = banks
-        stay = {name: halves for name, halves in self._waiting.items() if name[0] in banks}
-        self._waiting = {name: halves for name, halves in self._waiting.items() if name[0] not in banks}
+        stay = {name: halves for name, halves in self._banks_waiting.items() if name[0] in banks}
+        self._banks_waiting = {name: halves for name, halves in self._banks_waiting.items() if name[0] not in banks}
         going = self.settle()
-        self._waiting = stay
+        self._banks_waiting = stay
         return going
 
     def _select(self, channel: Channel, holder: ChannelHolder, number: int, value: int) -> None:
@@ -262,8 +276,9 @@ class Merge:
 
     def clear(self) -> None:
         """After a panic nothing is held."""
-        for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters, self._waiting):
+        for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters, self._banks_waiting):
             state.clear()
+        self.waiting.clear()
 
     def drop_ports(self, targets: Iterable[int]) -> list[Going]:
         """Ports that are going: nothing is held there any more; the note-offs that still waited."""
@@ -272,12 +287,13 @@ class Merge:
         for place in [place for place in self.notes if channel_of(place)[0] in gone]:
             note = self.notes.pop(place)
             if isinstance(note, _Note):
-                going += note.going(place)
+                going += self._going(place, note)
         self._pedals = {place: values for place, values in self._pedals.items() if place[0] not in gone}
         self._sent = {place: value for place, value in self._sent.items() if place[0] not in gone}
         self._bends = {place: bends for place, bends in self._bends.items() if place[0] not in gone}
         self._parameters = {place: known for place, known in self._parameters.items() if place[0] not in gone}
-        self._waiting = {name: waiting for name, waiting in self._waiting.items() if name[0][0] not in gone}
+        for name in [name for name in self._banks_waiting if name[0][0] in gone]:
+            self._let_out_banks(self._banks_waiting.pop(name))
         return going
 
 

@@ -87,7 +87,7 @@ class _Performance:
 
     def play_together(self) -> None:
         """All tracks, in the order of playing, from the first event until nothing is pending any more."""
-        engine, agenda = self.engine, self.engine.agenda
+        engine, agenda, waiting = self.engine, self.engine.agenda, self.engine.waiting
         tick = 0
         out: list[Sent] = []
         for batch in in_order([part.events for part in self._parts]):
@@ -105,10 +105,10 @@ class _Performance:
                     hits[group] += 1
                 else:
                     self.judge(number, message)
-                before = agenda.count
+                before, waited = agenda.count, len(waiting[number])
                 engine.feed(number, message, tick, out)
                 self._write(number, message, event, out)
-                self._count(number, message, out, agenda.count - before)
+                self._count(number, message, out, agenda.count - before, waited)
                 out.clear()
         while agenda.next_due < NEVER:
             tick = agenda.next_due
@@ -135,11 +135,11 @@ class _Performance:
             return
         sent = message[:1] + content(message)
         out: list[Sent] = []
-        before = self.engine.agenda.count
+        before, waited = self.engine.agenda.count, len(self.engine.waiting[number])
         self.judge(number, sent)
         self.engine.feed(number, sent, tick, out)
         self._write(number, sent, event, out)
-        self._count(number, sent, out, self.engine.agenda.count - before)
+        self._count(number, sent, out, self.engine.agenda.count - before, waited)
 
     def judge(self, number: int, message: bytes) -> None:
         """Counts a message by all that it is."""
@@ -149,21 +149,26 @@ class _Performance:
         index = (status << 7 | first) & 0x3FFF
         self.score.rules.judge(self._parts[number].source, index, second, self.engine.word)
 
-    def _count(self, number: int, message: bytes, out: Sequence[Sent], put_off: int) -> None:
-        """What became of a message: only what it caused itself, not what it let go out of others."""
+    def _count(self, number: int, message: bytes, out: Sequence[Sent], put_off: int, waited: int) -> None:
+        """What became of a message: only what it caused itself, not what it let go out.
+
+        `waited` is how many messages of its player waited at an output before. A message counts when it begins to wait,
+        not when it is let go.
+        """
         counts = self.score.counts
+        waiting = self.engine.waiting[number]
         own = [data for _, data, _, owner in out if owner == number]
-        made = len(own) + put_off
+        made = len(own) + put_off + len(waiting) - waited
         if not made:
             counts.dropped += 1
         else:
-            counts.changed += message not in own
+            counts.changed += message not in own and message not in waiting[waited:]
             counts.added += made - 1
 
     def write_all(self, number: int, event: Event, sent: Sequence[Sent]) -> None:
         """Writes and counts what a message came to, where it was not put off."""
         self._write(number, event[4], event, sent)
-        self._count(number, event[4], sent, 0)
+        self._count(number, event[4], sent, 0, len(self.engine.waiting[number]))
 
     def _write(self, number: int, message: bytes, event: Event, out: Sequence[Sent]) -> None:
         """Writes what came of an event at once, each in the track of its player."""

@@ -274,3 +274,38 @@ def test_all_notes_off_ends_what_is_open() -> None:
         way = Rewriter(ruleset, compile_rules(ruleset), Playing("keys"), route=route, by_numbers=by_numbers)
         report = way.rewrite(one_track(f"00 90 3C 40  00 91 3C 40  00 B0 7B 00  {END}")).report
         assert (report.route, report.unended) == (route, 1)
+
+
+ONTO_CHANNEL_1 = CHANNEL_1.replace("match = { channel = 1 }", "steps = [{ rechannel = 1 }]")
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        pytest.param("00 90 3C 40  00 91 3C 40  60 80 3C 40  60 81 3C 40", id="the unchanged one waits"),
+        pytest.param("00 90 3C 40  00 91 3C 40  60 81 3C 40  60 80 3C 40", id="the changed one waits"),
+        pytest.param("00 90 3C 40  00 91 3C 40  60 81 3C 40  60 B0 7B 00", id="all notes off lets it go"),
+    ],
+)
+def test_a_note_off_that_waits_for_another_is_neither_dropped_nor_added(body: str) -> None:
+    """Where two channels become one, the note-offs go out together, and only what moved to channel 1 has changed."""
+    _, report = routed(ONTO_CHANNEL_1, f"{body} {END}", route="general")
+    assert (report.messages, report.changed, report.dropped, report.added) == (4, 2, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("bank", "dropped"),
+    [
+        pytest.param("00 B0 00 01  00 B0 20 02  00 C0 05", 0, id="until its program change"),
+        pytest.param("00 B0 00 01  00 B0 20 02", 0, id="until the end"),
+        pytest.param("00 B0 00 01  00 B0 00 02  00 C0 05", 1, id="until another takes its place"),
+    ],
+)
+def test_a_bank_select_that_waits_is_dropped_only_for_another(bank: str, dropped: int) -> None:
+    """Where two sources share a channel it goes out later; it counts as unchanged, unless a second one replaces it."""
+    rules = CHANNEL_1.replace("keys = {", "pads = { input = true }\nkeys = {").replace('"keys"', '["keys", "pads"]')
+    ruleset = read_rules([("rules.toml", rules.encode())])
+    data = header(2) + chunk(b"MTrk", unhex(f"{bank} {END}")) + chunk(b"MTrk", unhex(f"00 90 3C 40 {END}"))
+    playing = Playing("keys", {"#2": "pads"})
+    report = Rewriter(ruleset, compile_rules(ruleset), playing).rewrite(data).report
+    assert (report.changed, report.dropped, report.added) == (0, dropped, 0)
