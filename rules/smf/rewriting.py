@@ -104,9 +104,10 @@ class Rewriter:
 
     def _sources(self, file: MidiFile) -> list[int]:
         """The source of each track."""
-        named, default, numbers = self._playing.tracks, self._playing.default, self._pipeline.sources
-        if not named:
+        default, numbers = self._playing.default, self._pipeline.sources
+        if not self._playing.tracks:
             return [numbers.index(default)] * len(file.tracks)
+        named = {_bare(name): source for name, source in self._playing.tracks.items()}
         names = [
             named.get(f"#{number + 1}") or named.get(_track_name(file, number) or "") or default
             for number in range(len(file.tracks))
@@ -139,7 +140,7 @@ class Rewriter:
         names = {_track_name(file, number) for number in range(len(file.tracks))}
         numbers = {f"#{number + 1}" for number in range(len(file.tracks))}
         for wanted in self._playing.tracks:
-            if wanted not in names | numbers:
+            if _bare(wanted) not in names | numbers:
                 yield f'no track is called "{wanted}"'
 
     def _moved_drums(self, tally: RuleTally) -> Iterator[str]:
@@ -166,13 +167,18 @@ def _moves_drums(stage: Stage) -> bool:
     return isinstance(step, TransposeStep) and not step.except_channels
 
 
+def _bare(name: str) -> str:
+    """A track name as it is asked for: many programs fill it up with blanks or zeros, which nobody sees."""
+    return name.strip(" \t\r\n\0")
+
+
 def _track_name(file: MidiFile, number: int) -> str | None:
-    """The first track name in a track, as text; bytes that aren't UTF-8 are read as Latin-1."""
+    """The first track name in a track, as bare text; bytes that aren't UTF-8 are read as Latin-1."""
     for _, _, _, _, message in file.events(file.tracks[number]):
         if message[0] == 0xFF and message[1] == TRACK_NAME:
             name = content(message)
             try:
-                return name.decode()
+                return _bare(name.decode())
             except UnicodeDecodeError:
-                return name.decode("latin-1")
+                return _bare(name.decode("latin-1"))
     return None
