@@ -12,7 +12,7 @@ from typing import Final
 
 from rules.conditions import SIGNAL_KINDS, Condition
 from rules.errors import Problem
-from rules.language.checking_switches import check_number_switches, check_when
+from rules.language.checking_switches import check_number_switches, check_states, check_when
 from rules.language.checking_tests import check_tests
 from rules.language.draft import Branch, Draft, Entry, branches, staged
 from rules.language.names import destination_fault, port_fault, source_fault
@@ -254,6 +254,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     check_sources,
     check_destinations,
     check_triggers,
+    check_states,
     check_turns,
     check_conditions_on_switches,
     check_transpositions,

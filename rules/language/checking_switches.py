@@ -67,6 +67,19 @@ def check_number_switches(draft: Draft, stages: Iterable[Entry[Stage]]) -> Itera
                 yield entry.place.inside("transpose", "by").problem(fault)
 
 
+def check_states(draft: Draft) -> Iterator[Problem]:
+    """A switch starts with, and is set to, what it can be."""
+    for name, entry in draft.switches.items():
+        switch = entry.value
+        if isinstance(switch, OnOffSwitch):
+            continue
+        if switch.start is not None and (fault := state_fault(draft, name, switch.start)):
+            yield entry.place.inside("start").problem(fault)
+        for number, trigger in enumerate(switch.set):
+            if fault := state_fault(draft, name, trigger.value):
+                yield entry.place.inside("set", number, "value").problem(fault)
+
+
 def state_fault(draft: Draft, name: str, state: bool | int | str) -> str:
     """Why a switch can't be set to a state; empty when it can."""
     fault = switch_fault(draft, name)
@@ -83,7 +96,9 @@ def state_fault(draft: Draft, name: str, state: bool | int | str) -> str:
         low, high = switch.numbers
         is_number = isinstance(state, int) and not isinstance(state, bool)
         return (
-            "" if is_number and state in range(low, high + 1) else f"{shown(state)} is no number from {low} to {high}"
+            ""
+            if is_number and state in range(low, high + 1)
+            else f"{shown(state)} is not a number from {low} to {high}"
         )
     if isinstance(state, str) and state in switch.values:
         return ""
