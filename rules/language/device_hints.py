@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from rules.errors import Problem
 from rules.language.draft import Branch, Draft, branches
@@ -15,6 +16,7 @@ from rules.steps.transpose import TransposeStep, moved_key
 from rules.steps.velocity import VelocityStep
 
 _KEEPS_KEYS = (RechannelStep, VelocityStep, DelayStep, ThinStep)
+_SOUNDING: Final = frozenset({"note", "note-on"})
 
 
 def device_hints(draft: Draft) -> Iterator[Problem]:
@@ -67,10 +69,15 @@ def _keys_outside(draft: Draft, branch: Branch) -> Iterator[Problem]:
 
 
 def _keys_at(branch: Branch, device: Device) -> frozenset[int]:
-    """The keys that may come to a device; none unless they are named, and no step does more than move all of them."""
+    """The keys that may come to sound at a device.
+
+    None unless they are named and notes can come, and no step does more than move all of them.
+    """
     conditions = [*branch.rule.match, *([branch.zone] if branch.zone is not None else [])]
     named = [condition.notes for condition in conditions if condition.notes is not None]
     if not named or len(branch.rule.match) > 1:
+        return frozenset()
+    if any(condition.kinds is not None and not condition.kinds & _SOUNDING for condition in conditions):
         return frozenset()
     keys = named[0].intersection(*named)
     for stage in (*(entry.value for entry in branch.stages), *device.steps):

@@ -69,6 +69,13 @@ def test_keys_that_a_device_does_not_have_are_mentioned(rule: str, strays: str) 
     assert hints(BASS, rule) == [f'rule "one": {OUTSIDE.format(strays)}']
 
 
+@pytest.mark.parametrize("kind", ["note", "note-on"])
+def test_kinds_that_hold_notes_do_not_keep_keys_from_being_mentioned(kind: str) -> None:
+    """The keys are played all the same."""
+    rule = f'match = {{ channel = 1, notes = "D4", kind = ["{kind}", "poly-pressure"] }}\nto = "bass"'
+    assert hints(BASS, rule) == [f'rule "one": {OUTSIDE.format("D4")}']
+
+
 def test_a_zone_names_keys_as_well() -> None:
     """Within those of its rule."""
     rule = 'match = { channel = 1, notes = "C3.." }\nto = "bass"\n[[rules.zones]]\nnotes = "..E4"'
@@ -87,6 +94,9 @@ def test_a_zone_names_keys_as_well() -> None:
             BASS,
             'match = { channel = 1, notes = "C5" }\nsteps = [{ filter = { drop = { notes = "C5" } } }]\nto = "bass"',
         ),
+        (BASS, 'match = { channel = 1, notes = "C5", kind = "poly-pressure" }\nto = "bass"'),
+        (BASS, 'match = { channel = 1, notes = "C5" }\nto = "bass"\n[[rules.zones]]\nkind = "controller"'),
+        (BASS, 'match = { channel = 1, notes = "C5" }\nto = "bass"\n[[rules.zones]]\ncontroller = "volume"'),
         (BASS.replace(" }", ', outside = "drop" }'), 'match = { channel = 1, notes = "C5" }\nto = "bass"'),
         (BASS.replace(" }", ", steps = [{ transpose = -24 }] }"), 'match = { channel = 1, notes = "C5" }\nto = "bass"'),
     ],
