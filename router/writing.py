@@ -185,7 +185,8 @@ class _Draft:
         try:
             disk.write(self._handle, data)
             if hasattr(os, "fchmod"):
-                os.fchmod(self._handle, stat.S_IMODE(like.st_mode) & 0o777)
+                with suppress(OSError):  # disks without modes (many USB sticks, shares) refuse this, and take the file
+                    os.fchmod(self._handle, stat.S_IMODE(like.st_mode) & 0o777)
         except BaseException:
             self.__exit__()
             raise

@@ -108,6 +108,18 @@ def test_results_take_the_permissions_of_their_recording(tmp_path: Path) -> None
     assert stat.S_IMODE(recording.stat().st_mode) == 0o640
 
 
+def test_a_disk_without_permissions_takes_results_all_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """USB sticks and shares may refuse to set who may read a file; the result is there with what the disk gives it."""
+
+    def refuse(handle: int, mode: int) -> None:
+        raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(os, "fchmod", refuse)
+    write_new({tmp_path / "a.mid": b"one"}, like=LIKE, replace=False)
+    write_back(tmp_path / "a.mid", b"two")
+    assert tree(tmp_path) == {"a.mid": b"two", "a.mid.bak": b"one"}
+
+
 @pytest.mark.parametrize(
     ("call", "code", "words"),
     [
