@@ -12,7 +12,7 @@ from router.ports import Ports
 from router.recorder import Recorder
 from router.settings import UsageError
 from router.terminal import complain
-from rules.journal import IN, NAMES, Names, names_data
+from rules.journal import IN, LOST, NAMES, Names, names_data
 from rules.messages import message_fault
 from rules.wiring import Ambiguous, Wanted, bare_name, find
 
@@ -86,6 +86,8 @@ class _Tape:
         while True:
             for event in events:
                 self._say(event.words)
+                if event.kind == "lost" and event.wanted is not None:
+                    self._recorder.log((LOST, time.monotonic_ns(), self._numbers[event.wanted.name], b""))
             if events:
                 self._name()
             over = is_over()

@@ -2,7 +2,8 @@
 
 Each port that had something to say has a track of its own, inputs first ("keys in", "rack1 out"). The first track holds
 the tempo and the transport of the clock as markers. A file can't hold what only makes sense while it happens (clock,
-active sensing, time code, system reset), so that is left out; sysex is kept whole.
+active sensing, time code, system reset), so that is left out; sysex is kept whole. What an input that is lost held,
+ends where it was lost, as it did at the outputs.
 
 Source: Standard MIDI Files 1.0 (RP-001).
 """
@@ -22,6 +23,7 @@ from rules.journal import Names, unpack
 from rules.language.reading import read_rules
 from rules.language.ruleset import DEFAULT_BPM
 from rules.messages import (
+    ACTIVE_SENSING,
     CLOCK,
     CONTINUE,
     CONTROLLER,
@@ -36,6 +38,7 @@ from rules.messages import (
     SYSEX,
     split_message,
 )
+from rules.sensing import Sensing
 from rules.smf.chunks import END
 from rules.smf.sysex import stored
 from rules.smf.vlq import encode
@@ -90,16 +93,38 @@ def make_take(data: bytes, begin: int = 0) -> Take:
     clock = survey.clock
     grid = Grid(survey.begin, int(_NANOSECONDS_A_MINUTE / Fraction(survey.bpm)), beat_runs(clock))
     tracks: dict[tuple[int, int], _Track] = {}
-    for kind, time, number, message in unpack(data, begin):
-        if kind in (journal.IN, journal.OUT) and (message[0] <= SYSEX):
+    for kind, time, number, message in _with_silent_losses(unpack(data, begin)):
+        if kind == journal.LOST:
+            if lost := tracks.get((journal.IN, number)):
+                lost.let_go(grid.tick(time))
+        elif kind in (journal.IN, journal.OUT) and (message[0] <= SYSEX):
             track = tracks.get((kind, number))
             if track is None:
                 track = tracks[kind, number] = _Track(survey.names, kind, number)
             track.put(grid.tick(time), message)
     end = max((grid.tick(survey.end), *(track.tick for track in tracks.values())))
     parts = [tracks[key] for key in sorted(tracks)]
+    summaries = tuple(part.summary for part in parts)  # before the end lets go of what they hold
     bodies = [_conductor(grid, clock, end), *(track.ended(end) for track in parts)]
-    return Take(_file(bodies), tuple(part.summary for part in parts), (survey.end - survey.begin) / 1e9)
+    return Take(_file(bodies), summaries, (survey.end - survey.begin) / 1e9)
+
+
+def _with_silent_losses(records: Iterable[journal.Record]) -> Iterator[journal.Record]:
+    """The records, and a LOST for each input that fell silent by its active sensing: the journal tells only of cables,
+    since whoever plays it again finds the others lost by itself."""
+    sensing = Sensing()
+    for record in records:
+        kind, time, number, message = record
+        while kind != journal.WALL and (due := sensing.due) <= time:
+            for silent in sensing.lost():
+                yield journal.LOST, due, silent, b""
+        if kind == journal.LOST:
+            sensing.forget(number)
+        elif kind == journal.IN:
+            sensing.hear(number, time)
+            if message[0] == ACTIVE_SENSING:
+                sensing.promise(number, time)
+        yield record
 
 
 class _Survey:
@@ -180,13 +205,19 @@ class _Track:
             if second >= SWITCH_ON:
                 self._held[status, first] = 1
 
-    def ended(self, end: int) -> bytes:
-        """The whole track, everything held let go at its end."""
+    def let_go(self, tick: int) -> None:
+        """Everything held ends, at the tick or right after what was last."""
+        tick = max(tick, self._writer.tick)
         for (status, first), count in self._held.items():
             is_note = status & 0xF0 == NOTE_ON
             release = bytes((status & 0x8F, first, OFF_VELOCITY)) if is_note else bytes((status, first, 0))
             for _ in range(count):
-                self._writer.put(end, release)
+                self._writer.put(tick, release)
+        self._held.clear()
+
+    def ended(self, end: int) -> bytes:
+        """The whole track, everything held let go at its end."""
+        self.let_go(end)
         return _ended(self._writer, end)
 
 

@@ -131,3 +131,16 @@ def test_what_went_out_is_what_the_devices_heard(stage: Stage) -> None:
     records = stage.leave()
     for target, name in enumerate(("Rack", "Box")):
         assert stage.device(name).heard == [message for port, message, _ in went_out(records) if port == target]
+
+
+def test_an_input_that_new_rules_leave_out_lets_go_in_the_take(stage: Stage) -> None:
+    """Its held note ends with the rules that knew it, not with the evening; and the journal plays again as it went."""
+    stage.device("Seq").play(bytes((0x90, 60, 100)))
+    wait_for(lambda: not stage.device("Seq").listeners[0].waiting)
+    without = '[ports]\nkeys = { input = "Keys" }\nrack = { output = "Rack" }\n'
+    stage.prepared = prepare_texts((("rules.toml", without.encode()),), stage.prepared)
+    stage.live.do(lambda: stage.live.swap(stage.prepared))
+    records = stage.leave()
+    assert replay(records) == went_out(records)
+    saved = save(stage.journal)
+    assert [(track.name, track.held) for track in saved.take.tracks if track.is_input] == [("seq in", 0)]

@@ -217,6 +217,28 @@ def test_ports_are_recorded_without_a_daemon(hub: Hub, desk: Desk) -> None:
     assert titles(desk.folder / "take.mid") == [b"Stage 88 in"]
 
 
+def test_a_note_held_while_its_cable_is_pulled_ends_there(hub: Hub, desk: Desk) -> None:
+    """It doesn't sound on through all that is played once the cable is in again."""
+    stage = hub.plug("Stage 88")
+
+    def perform() -> None:
+        wait_for(lambda: bool(stage.listeners))
+        stage.play(ON)
+        wait_for(lambda: not stage.listeners[0].waiting)
+        hub.unplug(stage)
+        again = hub.plug("Stage 88")
+        wait_for(lambda: bool(again.listeners))
+        again.play(ON, OFF)
+        wait_for(lambda: not again.listeners[0].waiting)
+        interrupt()
+
+    thread = threading.Thread(target=perform)
+    thread.start()
+    assert main(["record", "--from", "stage*", "-o", "take.mid"]) == 0
+    thread.join()
+    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c", "Note_on_c", "Note_off_c"]
+
+
 def test_a_pattern_that_fits_several_ports_means_all(hub: Hub, desk: Desk) -> None:
     """Two equal names are two ports."""
     boxes = [hub.plug("Box"), hub.plug("Box")]
