@@ -20,6 +20,7 @@ from router.writing import (
     Wait,
     at_once,
     exists_already,
+    holds,
     writing_back,
     writing_new,
 )
@@ -195,14 +196,7 @@ def _require_free(files: dict[Path, bytes]) -> None:
 
 def _are_there(files: dict[Path, bytes]) -> bool:
     """Whether all results are there, the same byte for byte."""
-    return bool(files) and all(_holds(path, data) for path, data in files.items())
-
-
-def _holds(path: Path, data: bytes) -> bool:
-    try:
-        return path.stat().st_size == len(data) and path.read_bytes() == data
-    except OSError:
-        return False
+    return bool(files) and all(holds(path, data) for path, data in files.items())
 
 
 def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:

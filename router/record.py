@@ -203,6 +203,8 @@ def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:
         say([in_words(saved) if isinstance(saved, Saved) else f"it is saved as {plain(str(saved))}"])
         if lost:
             complain([problem(f"{count(lost, 'message')} could not be written: the disk didn't take them")])
+    if isinstance(saved, Saved) and saved.undeleted:
+        complain([problem(saved.undeleted)])
 
 
 def _data(saved: Saved | Path) -> dict[str, Any]:

@@ -76,13 +76,15 @@ class Recorder:
             self._drain()
             asked, self._asked = self._asked, None
             standing, self._standing = self._standing, None
-        if asked is not None:
-            asked.close()
-            save_and_tell(asked.path, self._say)
-        if standing is not None:
-            standing.stop()
-        if self._rescue is not None:
-            self._rescue.join()
+        try:
+            if asked is not None:
+                asked.close()
+                save_and_tell(asked.path, self._say)
+        finally:  # whatever becomes of that one, the others are saved
+            if standing is not None:
+                standing.stop()
+            if self._rescue is not None:
+                self._rescue.join()
 
     # -- the last minutes ---------------------------------------------------------------------------------------------
 

@@ -5,18 +5,20 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from router.journals import SUFFIX, lock, numbered, target_of
 from router.words import plain, why
-from router.writing import DISK, Disk, TargetExistsError, write_new
+from router.writing import DISK, Disk, TargetExistsError, holds, write_new
 from rules.errors import MachineError
 from rules.journal import HEAD
 from rules.take import Take, make_take
 
 _NEWBORN: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
+_OPEN_FILES_STAY: Final = os.name == "nt"  # nobody can delete a file that is open
 
 
 class BusyError(MachineError):
@@ -25,32 +27,54 @@ class BusyError(MachineError):
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """What came of a journal: the .mid file, None where nobody played, and what is in it."""
+    """What came of a journal: the .mid file, None where nobody played, and what is in it.
+
+    `undeleted` says why the journal is still there; "" where it isn't.
+    """
 
     path: Path | None
     take: Take
+    undeleted: str = ""
 
 
 def save(journal: Path, disk: Disk = DISK) -> Saved:
     """Make the .mid file of a journal that is complete or was left behind, and delete the journal.
 
-    No file is overwritten: the take gets another name where there is one. A journal in which nobody played is only
-    deleted. Raises BusyError if it is still being written, MachineError if the disk refuses; then the journal stays.
+    No file is overwritten: the take gets another name where there is one, unless that is this very take, of a journal
+    that couldn't be deleted before. A journal in which nobody played is only deleted. Raises BusyError if it is still
+    being written, MachineError if the disk refuses the take, or no take can be made of it; then the journal stays.
     """
     try:
         handle = os.open(journal, os.O_RDONLY | getattr(os, "O_BINARY", 0))
     except OSError as error:
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
-    try:
+    with ExitStack() as locked:
+        locked.callback(os.close, handle)
         if not lock(handle):
             raise BusyError(f"{journal} is still being written")
         like = os.fstat(handle)
-        take = make_take(_content(journal, time.time() - like.st_mtime), len(HEAD))
+        take = _take_of(journal, _content(journal, time.time() - like.st_mtime))
         path = write_take(target_of(journal), take, like, disk) if take.played else None
+        if _OPEN_FILES_STAY:
+            locked.close()  # elsewhere it is locked until it is gone, so that nobody else saves it meanwhile
+        return Saved(path, take, _delete(journal))
+
+
+def _take_of(journal: Path, data: bytes) -> Take:
+    """What a journal holds as a take. Raises MachineError where damage, or a fault of ours, lets none be made."""
+    try:
+        return make_take(data, len(HEAD))
+    except Exception as error:
+        raise MachineError(f"no take can be made of {journal}: {type(error).__name__}: {error}") from error
+
+
+def _delete(journal: Path) -> str:
+    """Delete a journal whose take is safe; say why it is still there, "" if it isn't."""
+    try:
         journal.unlink(missing_ok=True)
-    finally:
-        os.close(handle)
-    return Saved(path, take)
+    except OSError as error:
+        return f"the journal {journal} can't be deleted: {why(error)}"
+    return ""
 
 
 def left_behind(folder: Path) -> list[Path]:
@@ -63,8 +87,9 @@ def save_all(
 ) -> list[Path]:
     """Make the .mid files of journals that nobody writes any more, and return them.
 
-    `say` is told of each, and `complain` (also `say`, unless it is given) of each that can't be saved.
+    `say` is told of each, and `complain` (also `say`, unless it is given) of each that can't be saved, or deleted.
     """
+    complain = complain or say
     saved: list[Path] = []
     for journal in journals:
         try:
@@ -72,11 +97,17 @@ def save_all(
         except BusyError:
             continue
         except MachineError as error:
-            (complain or say)(f"a recording was left behind and can't be saved: {error}")
+            complain(f"a recording was left behind and can't be saved: {error}")
             continue
         if made.path is not None:
             saved.append(made.path)
-            say(f"a recording was left behind; it is saved as {plain(str(made.path))}")
+            words = f"a recording was left behind; it is saved as {plain(str(made.path))}"
+            if made.undeleted:
+                complain(f"{words}, but {made.undeleted}")
+            else:
+                say(words)
+        elif made.undeleted:
+            complain(f"a recording was left behind in which nobody played, and {made.undeleted}")
     return saved
 
 
@@ -97,12 +128,13 @@ def _content(journal: Path, age: float) -> bytes:
 def write_take(target: Path, take: Take, like: os.stat_result, disk: Disk = DISK) -> Path:
     """Write a take under its name, or the next one that is free, with the permissions of `like`; return the name.
 
-    Raises MachineError.
+    A take that is there already, the same byte for byte, isn't written again. Raises MachineError.
     """
     for path in numbered(target):
         try:
             write_new({path: take.data}, like=like, replace=False, disk=disk)
         except TargetExistsError:
-            continue
+            if not holds(path, take.data):
+                continue
         return path
     raise MachineError(f"{target}: too many files of this name; move some away")

@@ -103,6 +103,8 @@ def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:
         return
     if saved.path is not None:
         say(in_words(saved))
+    if saved.undeleted:
+        say(saved.undeleted)
 
 
 def in_words(saved: Saved) -> str:

@@ -262,6 +262,14 @@ def exists_already(path: Path) -> str:
     return f"{path} exists already: move it away, write elsewhere with -o, or replace it with --force"
 
 
+def holds(path: Path, data: bytes) -> bool:
+    """Return whether a file is there already, the same byte for byte."""
+    try:
+        return path.stat().st_size == len(data) and path.read_bytes() == data
+    except OSError:
+        return False
+
+
 def _give_to_owner(path: Path, like: os.stat_result) -> None:
     """Let a file rewritten in place stay its owner's, where we may: only root rewrites what belongs to others."""
     if hasattr(os, "chown"):

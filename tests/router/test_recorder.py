@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from router import recorder
 from router.recorder import Recorder, recorder_handlers
 from rules.errors import MachineError
 from rules.journal import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
@@ -129,6 +130,23 @@ def test_the_end_of_the_daemon_saves_the_recording(desk: Desk, tmp_path: Path) -
     kinds = [event.kind for event in mido_reader.events((tmp_path / "take.mid").read_bytes())]
     assert kinds.count("Note_on_c") == kinds.count("Note_off_c") == 2
     assert desk.said[-1].startswith("saved ")
+
+
+def test_a_recording_that_cannot_be_saved_keeps_no_other_from_it(
+    desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The takes of the evening are ended and saved, whatever becomes of the one that was asked for."""
+
+    def fail(journal: Path, say: object) -> None:
+        raise RuntimeError
+
+    desk.recorder.record_into(tmp_path / "evening")
+    desk.recorder.start_recording(tmp_path / "take.mid")
+    desk.log(*PLAYED)
+    monkeypatch.setattr(recorder, "save_and_tell", fail)
+    with pytest.raises(RuntimeError):
+        desk.recorder.stop()
+    assert [path.suffix for path in (tmp_path / "evening").iterdir()] == [".mid"]
 
 
 def test_the_thread_takes_what_is_logged(desk: Desk, tmp_path: Path) -> None:

@@ -1,14 +1,17 @@
 """The .mid files of journals."""
 
+import errno
 import os
 from pathlib import Path
 
 import pytest
 
+from router import saving
+from router.journals import lock
 from router.saving import left_behind, save, save_all
 from router.writing import Disk
 from rules.errors import MachineError
-from rules.journal import HEAD, OUT, Record, unpack
+from rules.journal import HEAD, NAMES, OUT, Record, unpack
 from tests import mido_reader
 from tests.router.journals import NAMED, OFF, ON, PLAYED, orphan
 
@@ -77,3 +80,74 @@ def test_a_disk_that_refuses_the_take_leaves_the_journal(tmp_path: Path) -> None
         save(journal, Full())
     assert list(tmp_path.iterdir()) == [journal]
     assert len(list(unpack(journal.read_bytes(), len(HEAD)))) == len(PLAYED)
+
+
+def stuck(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From now on no journal can be deleted."""
+
+    def refuse(path: Path, missing_ok: bool = False) -> None:
+        if path.suffix == ".journal":
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        unlink(path, missing_ok)
+
+    unlink = Path.unlink
+    monkeypatch.setattr(Path, "unlink", refuse)
+
+
+def test_a_journal_that_cannot_be_deleted_is_told_and_its_take_saved_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However often it is tried, there is one take, and the next journal has its turn."""
+    stuck(monkeypatch)
+    (tmp_path / "a.mid").write_text("mine")
+    orphan(tmp_path / "a.mid.journal", *PLAYED)
+    orphan(tmp_path / "b.mid.journal", *PLAYED)
+    orphan(tmp_path / "silent.mid.journal", NAMED)
+    said: list[str] = []
+    complained: list[str] = []
+    for _ in range(2):
+        assert save_all(left_behind(tmp_path), said.append, complained.append) == [
+            tmp_path / "a-2.mid",
+            tmp_path / "b.mid",
+        ]
+    assert sorted(path.name for path in tmp_path.glob("*.mid")) == ["a-2.mid", "a.mid", "b.mid"]
+    assert said == []
+    assert complained[:3] == complained[3:]
+    assert complained[0] == (
+        f"a recording was left behind; it is saved as {tmp_path}/a-2.mid, but the journal {tmp_path}/a.mid.journal "
+        "can't be deleted: you have no permission"
+    )
+
+
+def test_a_damaged_journal_keeps_no_other_from_being_saved(tmp_path: Path) -> None:
+    """It is told, and stays as it is."""
+    bad = orphan(tmp_path / "a.mid.journal", (NAMES, 0, 0, b"no names"), *PLAYED[1:])
+    orphan(tmp_path / "b.mid.journal", *PLAYED)
+    said: list[str] = []
+    assert save_all(left_behind(tmp_path), said.append) == [tmp_path / "b.mid"]
+    assert f"no take can be made of {bad}" in said[0]
+    assert bad.exists()
+
+
+def test_where_open_files_cannot_be_deleted_a_journal_is_closed_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On Windows; elsewhere it stays locked until it is gone."""
+    orphan(tmp_path / "a.mid.journal", *PLAYED)
+    orphan(tmp_path / "b.mid.journal", *PLAYED)
+    open_at_the_end: list[bool] = []
+    unlink = Path.unlink
+
+    def look(path: Path, missing_ok: bool = False) -> None:
+        if path.suffix == ".journal":
+            free = os.open(path, os.O_RDONLY)
+            open_at_the_end.append(not lock(free))
+            os.close(free)
+        unlink(path, missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", look)
+    save(tmp_path / "a.mid.journal")
+    monkeypatch.setattr(saving, "_OPEN_FILES_STAY", True)
+    save(tmp_path / "b.mid.journal")
+    assert open_at_the_end == [True, False]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.mid", "b.mid"]

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from router import standing
+from router import saving, standing
 from router.saving import save
 from router.standing import PAUSE, StandingTakes, in_words, save_and_tell, take_name
 from tests.router.journals import NAMED, PLAYED, orphan, packed, wait_for
@@ -89,6 +89,17 @@ def test_what_cannot_be_saved_now_stays_for_the_next_start(tmp_path: Path) -> No
     said: list[str] = []
     save_and_tell(tmp_path / "missing.mid.journal", said.append)
     assert "tried again at the next start" in said[0]
+
+
+def test_a_journal_that_cannot_be_deleted_is_told_beside_its_take(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The take is safe, and whoever reads this can tidy up."""
+    undeleted = "the journal a.mid.journal can't be deleted: you have no permission"
+    monkeypatch.setattr(saving, "_delete", lambda journal: undeleted)
+    said: list[str] = []
+    save_and_tell(orphan(tmp_path / "a.mid.journal", *PLAYED), said.append)
+    assert said == [f"saved {tmp_path}/a.mid: 0:01, 4 messages in 2 tracks", undeleted]
 
 
 def test_no_playing_is_said_in_words(tmp_path: Path) -> None:
