@@ -45,20 +45,19 @@ class Unusable:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One file to rewrite. `target` is where its result goes: None for nowhere (a dry run), `source` for in place."""
+    """One file to rewrite. `target` is where its result goes: None for nowhere (a dry run), `source` for in place.
+
+    Results by port lie beside the target: with `-o .` that may be the source as well, and yet nothing is `in_place`.
+    """
 
     source: Path
     target: Path | None
     size: int
+    in_place: bool = False
     replace: bool = False
     """True where an earlier run of ours wrote what is there."""
     again: bool = False
     """True where a worker of ours may have written what is there, and was ended before it could say so."""
-
-    @property
-    def in_place(self) -> bool:
-        """Whether the file itself is rewritten."""
-        return self.target == self.source
 
 
 def find(arguments: Iterable[str], leave_out: Path | None = None) -> Iterator[Found | Unusable]:
@@ -206,7 +205,8 @@ class Plan(Sequence[Job | Unusable]):
         if at in self._unusable:
             return self._unusable[at]
         path = Path(self._paths[at])
-        return Job(path, self._to.of(path, self._paths[at][self._below[at] :]), self._sizes[at])
+        target = self._to.of(path, self._paths[at][self._below[at] :])
+        return Job(path, target, self._sizes[at], self._to.in_place)
 
 
 def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str]) -> Plan:

@@ -74,8 +74,8 @@ class Totals:
 
     @property
     def folder(self) -> str:
-        """The deepest folder that holds all new files."""
-        return self._common
+        """The deepest folder that holds all new files; "." where they have nothing but names."""
+        return self._common or os.curdir
 
     def add(self, result: FileResult) -> None:
         """Add the result of one file; those named first are listed first."""

@@ -19,7 +19,7 @@ def job(folder: Path, word: str, *, in_place: bool = False) -> Job:
     """A job for a file that says `word`."""
     source = folder / "take.mid"
     source.write_text(word, encoding="ascii")
-    return Job(source, source if in_place else folder / "out/take.mid", len(word))
+    return Job(source, source if in_place else folder / "out/take.mid", len(word), in_place)
 
 
 def outcome(result: FileResult) -> tuple[Outcome, str, int | None]:

@@ -87,6 +87,21 @@ def test_a_file_for_each_port(desk: Desk) -> None:
     assert desk.files()["out/kit.rack2.mid"] == KIT
 
 
+def test_files_for_each_port_may_lie_beside_the_recording(desk: Desk) -> None:
+    """With -o at its own folder the recording stays as it is; a dry run says the same, and what is in the way."""
+    desk.put("take.mid", BOTH)
+    results = {"take.rack1.mid", "take.rack2.mid"}
+    looked = desk.rewrite("take.mid", "-o", ".", "--per-port", "--dry-run")
+    assert (looked.code, desk.files()) == (0, {"take.mid": BOTH})
+    assert "take.rack1.mid, take.rack2.mid" in looked.out
+    assert desk.rewrite("take.mid", "-o", ".", "--per-port").code == 0
+    assert desk.files().keys() == {"take.mid", *results}
+    assert desk.files()["take.mid"] == BOTH
+    again = desk.rewrite("take.mid", "-o", ".", "--per-port", "--dry-run")
+    assert again.code == 1
+    assert "refused: take.rack1.mid exists already" in again.err
+
+
 def test_the_source_is_asked_for_where_there_are_several(desk: Desk) -> None:
     """With two sources, --from says which of them the recording is; the message names both."""
     desk.put("two.toml", TWO_SOURCES)

@@ -39,6 +39,13 @@ def test_totals_are_sums_over_the_files(results: list[FileResult]) -> None:
     assert totals.taken[RULE] == sum(one.taken[RULE] for one in reports)
 
 
+def test_results_in_the_folder_of_the_command_lie_in_a_folder_too() -> None:
+    """Names without a folder have "." in common, not nothing."""
+    totals = Totals()
+    totals.add(FileResult("take.mid", Outcome.WRITTEN, ("take.rack1.mid", "take.rack2.mid")))
+    assert totals.folder == "."
+
+
 def test_what_is_listed_by_name_has_an_end() -> None:
     """However many files there are, a few names are kept, and a thousand different remarks."""
     totals = Totals()
