@@ -249,6 +249,15 @@ def possible_results(target: Path, ports: Sequence[str]) -> list[str]:
     return [str(_settled(for_port(target, port))) for port in ports]
 
 
+def left_over(results: Iterable[str], made: Iterable[str]) -> list[str]:
+    """Return those of the possible `results` that are there and were not `made`.
+
+    What was made has two names where two ports differ in case only, and the disk ignores that.
+    """
+    new = {_identity(path, by_link=False) for path in made}
+    return [path for path in results if (there := _identity(path, by_link=False)) is not None and there not in new]
+
+
 def _clash(result: str, rival: Job | Unusable) -> str:
     path = rival.source if isinstance(rival, Job) else rival.path
     return f"its result would be {result}, as that of {path}; rewrite them in two runs, to two folders"
@@ -274,9 +283,9 @@ def real(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
-def _identity(path: str) -> Identity | None:
+def _identity(path: str, *, by_link: bool = True) -> Identity | None:
     try:
-        status = os.stat(path)
+        status = os.stat(path, follow_symlinks=by_link)
     except OSError:
         return None
     return status.st_dev, status.st_ino

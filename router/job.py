@@ -54,9 +54,9 @@ def stamp_of(status: os.stat_result) -> Stamp:
 class FileResult:
     """What came of one file.
 
-    `targets` are the files written (or that would be), `backup` is the name under which the old file was kept, `reason`
+    `targets` are the files written (or that would be, or are there already), `backup` is the name under which the old file was kept, `reason`
     says why nothing was written, at byte `offset` if a byte is to blame. `seconds` is how long it took. `stamp` is that
-    of the file that was read.
+    of the file that was read. `leftovers` are files of earlier days, where results of ports would lie that are silent.
     """
 
     source: str
@@ -68,6 +68,7 @@ class FileResult:
     seconds: float = 0.0
     report: FileReport | None = None
     stamp: Stamp | None = None
+    leftovers: tuple[str, ...] = ()
 
     @property
     def is_good(self) -> bool:
@@ -176,7 +177,7 @@ def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[
     if may_be_done and not job.in_place and _are_there(files):
         if job.again:
             return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
-        return FileResult(name, Outcome.DONE, stamp=stamp)
+        return FileResult(name, Outcome.DONE, targets, stamp=stamp)
     if manner.dry_run:
         if not (may_replace or job.in_place):
             _require_free(files)

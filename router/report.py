@@ -5,7 +5,8 @@ The data (`--json`) is one object:
     {"command": "rewrite", "ok": true, "dry_run": false, "not_reached": 0,
      "files": [{"file": "takes/a.mid",
                 "outcome": "written" | "unchanged" | "looked at" | "done before" | "refused" | "failed",
-                "targets": ["out/a.mid"], "backup": null, "reason": null, "offset": null, "seconds": 0.01,
+                "targets": ["out/a.mid"], "leftovers": [], "backup": null, "reason": null, "offset": null,
+                "seconds": 0.01,
                 "report": null | {"messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0,
                                   "route": "patch" | "stream" | "general",
                                   "taken": {"keyboard": 10}, "left": [{"channel": 2, "messages": 1}],
@@ -15,6 +16,7 @@ The data (`--json`) is one object:
      "rules": [{"name": "keyboard", "taken": 10}], "left": [{"channel": 2, "messages": 1}]}
 
 Files are in the order of the command line, rules in file order. `offset` is a byte of the file, counted from 0.
+`leftovers` are files of earlier days that lie where results of ports would that get nothing to play now.
 `left` are the messages that no rule took; the channel of those that have none (sysex) is null.
 `not_reached` counts the files that an interruption left as they were; they aren't listed. Files done before count
 among the files, not among the messages. `ok` is true if every file went as asked. If nothing could be done at all,
@@ -113,6 +115,7 @@ def _file_data(result: FileResult) -> dict[str, Any]:
         "file": result.source,
         "outcome": result.outcome.value,
         "targets": list(result.targets),
+        "leftovers": list(result.leftovers),
         "backup": result.backup or None,
         "reason": result.reason or None,
         "offset": result.offset,
@@ -140,6 +143,7 @@ def in_words(summary: Summary) -> Iterator[str]:
     """Yield the lines of the summary; what went wrong is left to `problems`."""
     yield _headline(summary)
     yield from _section("", _would(summary) if summary.dry_run else _written(summary.totals))
+    yield from _section("Left from before:", summary.totals.leftovers.lines())
     if summary.totals.reported:
         yield from _section("", _figures(summary.totals))
         yield from _section("What each rule took:", _rule_lines(summary))

@@ -2,7 +2,8 @@
 
 A result is done if an earlier run with `--resume` wrote it, by the same rules and options, from a recording that still
 has its size and time, and if the result has its size and time too. Whatever else an earlier run wrote and nobody has
-touched since is ours, and may be replaced where the recording or the rules have changed.
+touched since is ours, and may be replaced where the recording or the rules have changed, or deleted where its port has
+fallen silent.
 
 The record is a text file, `.pointsman-resume`, in the folder of the results: a line `done` with a digest for each
 recording, a line `ours` for each result. Lines that can't be read are passed over, so that a crash costs no more than
@@ -18,7 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from router.files import Job, possible_results
+from router.files import Job, left_over, possible_results
 from router.job import FileResult, Stamp, stamp_of
 from router.version import version
 from router.words import why
@@ -45,7 +46,7 @@ class RunRecord:
 
     def __init__(self, folder: Path, made_by: str, ports: Sequence[str], *, read_only: bool = False) -> None:
         self._folder = os.path.realpath(folder)
-        self._made_by, self._ports = made_by, ports
+        self._made_by, self._ports, self._read_only = made_by, ports, read_only
         self._known: dict[str, set[bytes]] = {"done": set(), "ours": set()}
         path = folder / RECORD_NAME
         try:
@@ -77,22 +78,36 @@ class RunRecord:
 
     def may_replace(self, job: Job) -> bool:
         """Whether all that would be overwritten was written by an earlier run, and not touched since."""
-        there = [(path, stamp) for path in self._results(job) if (stamp := _stamp(path)) is not None]
-        return bool(there) and all(self._ours(path, stamp) in self._known["ours"] for path, stamp in there)
+        there = [path for path in self._results(job) if _stamp(path) is not None]
+        return bool(there) and all(map(self._is_ours, there))
 
     def note(self, job: Job, result: FileResult) -> None:
-        """Put down that a recording is done. What can't be put down is done again by the next run, and no more."""
-        if result.stamp is None:
+        """Put down that a recording is done, and delete what we wrote before for ports that are silent now.
+
+        What can't be put down is done again by the next run, and no more.
+        """
+        if result.stamp is None or self._read_only:
             return
+        results = self._results(job)
+        foreign = self._tidied(left_over(results, result.targets))
         lines = [f"\ndone {self._done(job, result.stamp).hex()}"]
-        for path in self._results(job):
-            if (stamp := _stamp(path)) is not None:
+        for path in results:
+            if path not in foreign and (stamp := _stamp(path)) is not None:
                 lines.append(f"\nours {self._ours(path, stamp).hex()}")
         try:
             self._file.write("".join(lines))
             self._file.flush()
         except OSError:
             return
+
+    def _tidied(self, leftovers: Sequence[str]) -> set[str]:
+        """Delete those that are ours; return the others."""
+        return {path for path in leftovers if not (self._is_ours(path) and _deleted(path))}
+
+    def _is_ours(self, path: str) -> bool:
+        """Whether an earlier run wrote a file that is there, and nobody has touched it since."""
+        stamp = _stamp(path)
+        return stamp is not None and self._ours(path, stamp) in self._known["ours"]
 
     def close(self) -> None:
         """Close the record."""
@@ -122,3 +137,12 @@ def _stamp(result: str) -> Stamp | None:
         return stamp_of(os.lstat(result))
     except OSError:
         return None
+
+
+def _deleted(path: str) -> bool:
+    """Delete a file; whether that could be done."""
+    try:
+        os.unlink(path)
+    except OSError:
+        return False
+    return True

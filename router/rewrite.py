@@ -13,9 +13,10 @@ from time import perf_counter
 
 from router import batch
 from router.exits import FINE, INCOMPLETE
-from router.files import Destination, Job, Plan, destination, find, plan, real
+from router.files import Destination, Job, Plan, destination, find, left_over, plan, real
 from router.interruptions import ended_like_ctrl_c
 from router.job import FileResult, Manner, Outcome, begin, unusable
+from router.names import for_port
 from router.playing import playing_for
 from router.report import Summary, as_json, in_words, problems
 from router.resume import RunRecord, fingerprint
@@ -67,7 +68,7 @@ def rewrite(settings: RewriteSettings) -> int:
     ports = _ports(ruleset, settings.per_port)
     planned = plan(find(settings.files, _own_folder(to)), to, ports)
     with Spool(len(planned)) as spool, _recorded(recipe, to, ports, settings) as record:
-        interrupted = _run(_Todo(planned, record), here, recipe, spool, settings)
+        interrupted = _run(_Todo(planned, record, ports), here, recipe, spool, settings)
         rules = [rule.name or "" for rule in ruleset.rules]
         summary = Summary(spool, rules, perf_counter() - began, settings.dry_run, len(planned) - len(spool))
         _tell(summary, settings)
@@ -103,10 +104,11 @@ def _recorded(
 class _Todo:
     """The jobs of a plan that are still to be done, and the record of those that are."""
 
-    def __init__(self, planned: Plan, record: RunRecord | None) -> None:
+    def __init__(self, planned: Plan, record: RunRecord | None, ports: Sequence[str]) -> None:
         self.planned = planned
         self.numbers = array("q")
         self._record = record
+        self._ports = ports
 
     def fill(self, spool: Spool) -> None:
         """Take all jobs that aren't done; put the results of what needs no work into `spool`."""
@@ -118,10 +120,15 @@ class _Todo:
             else:
                 self.numbers.append(at)
 
-    def note(self, number: int, result: FileResult) -> None:
-        """Put down what has been done."""
+    def note(self, number: int, result: FileResult) -> FileResult:
+        """Put down what has been done; return that with what still lies there of earlier days."""
+        job = self._job(self.numbers[number])
         if self._record is not None:
-            self._record.note(self[number], result)
+            self._record.note(job, result)
+        if job.target is None or result.stamp is None:
+            return result
+        results = (str(for_port(job.target, port)) for port in self._ports)
+        return replace(result, leftovers=tuple(left_over(results, result.targets)))
 
     def __len__(self) -> int:
         return len(self.numbers)
@@ -148,8 +155,7 @@ def _run(todo: _Todo, here: batch.Begin, recipe: RewriteRecipe, spool: Spool, se
 
     def note(numbered: Iterable[batch.Numbered]) -> None:
         for number, result in numbered:
-            spool.put(todo.numbers[number], result)
-            todo.note(number, result)
+            spool.put(todo.numbers[number], todo.note(number, result))
             if result.outcome is Outcome.WRITTEN:
                 folders.update(map(os.path.dirname, result.targets))
 

@@ -58,6 +58,7 @@ class Totals:
         self.targets = Names()
         self.unended_in = Names()
         self.silent = Listing(_MOST_LINES)
+        self.leftovers = Listing(_MOST_LINES)
         self.damage = Listing(_MOST_LINES)
         self._remarks: dict[str, int] = {}
         self._common = ""
@@ -82,6 +83,8 @@ class Totals:
         self.outcomes[result.outcome] += 1
         if result.outcome is Outcome.WRITTEN:
             self._add_written(result)
+        for path in result.leftovers:
+            self.leftovers.add(f"{path} is no result of this run: its port gets nothing to play")
         if result.report is not None and result.is_good:
             self._add_report(result.source, result.report)
 

@@ -17,6 +17,7 @@ from rules.errors import MachineError
 from tests.router.recordings import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
 
 OTHER = midi(f"{NOTES} {NOTES} {END}")
+BOTH = midi(f"{NOTES} {END}", f"00 99 24 64  60 89 24 40 {END}")  # a part for each rack
 
 
 @pytest.fixture
@@ -83,6 +84,47 @@ def test_a_result_that_was_edited_is_not_overwritten(takes: Desk) -> None:
     assert answer.code == 1
     assert "takes/a.mid: refused: out/a.mid exists already" in answer.err
     assert results(takes)["out/a.mid"] == OTHER
+
+
+@pytest.fixture
+def cables(desk: Desk) -> Desk:
+    """A recording for two ports, rewritten by a run with --resume, and then mended: the second port falls silent."""
+    desk.put("takes/a.mid", BOTH)
+    assert resume(desk, "--per-port").code == 0
+    assert sorted(results(desk)) == ["out/a.rack1.mid", "out/a.rack2.mid"]
+    desk.put("takes/a.mid", TAKE)
+    return desk
+
+
+def test_the_old_result_of_a_port_that_falls_silent_is_deleted(cables: Desk) -> None:
+    """It is ours, and nobody should take it for what the rules make of the recording now."""
+    answer = resume(cables, "--per-port")
+    assert (answer.code, results(cables)) == (0, {"out/a.rack1.mid": MENDED})
+    assert "Left from before" not in answer.out
+    assert head(resume(cables, "--per-port")) == "1 file done before, and unchanged since"
+
+
+def test_what_a_run_that_was_ended_left_for_a_silent_port_is_deleted_too(cables: Desk) -> None:
+    """It had written the new result, and was ended before it could tidy; a dry run only looks."""
+    cables.put("out/a.rack1.mid", MENDED)
+    assert resume(cables, "--per-port", "--dry-run").code == 0
+    assert "out/a.rack2.mid" in results(cables)
+    assert resume(cables, "--per-port").code == 0
+    assert results(cables) == {"out/a.rack1.mid": MENDED}
+
+
+@pytest.mark.parametrize("options", [("--resume",), ()])
+def test_what_is_not_known_as_ours_is_named_and_never_deleted(cables: Desk, options: tuple[str, ...]) -> None:
+    """A result that somebody has worked on stays where its port is silent now, however often we come by."""
+    cables.put("out/a.rack2.mid", OTHER)
+    for take in (TAKE, OTHER, TAKE):
+        cables.put("takes/a.mid", take)
+        answer = cables.rewrite("takes", "-o", "out", "--per-port", "--force", *options)
+        assert answer.code == 0
+        assert "out/a.rack2.mid is no result of this run: its port gets nothing to play" in answer.out
+    data = cables.rewrite("takes", "-o", "out", "--per-port", "--force", "--json").data
+    assert data["files"][0]["leftovers"] == ["out/a.rack2.mid"]
+    assert results(cables) == {"out/a.rack1.mid": MENDED, "out/a.rack2.mid": OTHER}
 
 
 def test_a_result_that_was_deleted_is_made_again(takes: Desk) -> None:
