@@ -8,6 +8,7 @@ little more than their names is kept.
 from __future__ import annotations
 
 import os
+import unicodedata
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -213,7 +214,8 @@ def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str
     """Return what to do with each file, in order. A file named twice is done once.
 
     `ports` are the output ports that may get a file each, or [""] for one result a file. A result never meets an input
-    (unless rewritten in place) nor the result of an earlier file: such files are refused.
+    (unless rewritten in place) nor the result of an earlier file, under a name that only looks like another either: such
+    files are refused.
     """
     planned = Plan(to)
     identities: list[Identity | None] = []
@@ -222,6 +224,7 @@ def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str
         identities.append(item.identity if isinstance(item, Found) else None)
     inputs = {identity for identity in identities if identity is not None}
     claims: dict[str, int] = {}
+    looks = _Looks()
     kept = []
     for at in range(len(planned)):
         job = planned[at]
@@ -234,6 +237,8 @@ def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str
                 continue
             if met:
                 planned.refuse(at, _clash(met[0], planned[claims[met[0]]]))
+            elif target is not None and (clash := looks.clash(results, job.source)):
+                planned.refuse(at, clash)
             else:
                 claims.update(dict.fromkeys(results, at))
                 if target is not None and (harm := _harm(results, inputs, identities[at])):
@@ -261,6 +266,43 @@ def left_over(results: Iterable[str], made: Iterable[str]) -> list[str]:
 def _clash(result: str, rival: Job | Unusable) -> str:
     path = rival.source if isinstance(rival, Job) else rival.path
     return f"its result would be {result}, as that of {path}; rewrite them in two runs, to two folders"
+
+
+class _Looks:
+    """The names of results as they look on disks that take "Take.mid" for "take.mid", or one form of an é for the other."""
+
+    def __init__(self) -> None:
+        self._sources: dict[str, str] = {}
+
+    def clash(self, results: Iterable[str], source: Path) -> str:
+        """Say with which earlier file one of the `results` may clash on the disk where it goes; "" for none."""
+        for result in results:
+            earlier = self._sources.setdefault(_look(result), str(source))
+            if earlier != str(source) and _may_meet(earlier, str(source), result):
+                return (
+                    f"its result {result} and that of {earlier} may be one file on this disk: their names differ only "
+                    "in case, or in how accents are stored; rewrite them in two runs, to two folders"
+                )
+        return ""
+
+
+def _look(path: str) -> str:
+    """The one form of all names that look the same but for case."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
+
+
+def _may_meet(earlier: str, source: str, result: str) -> bool:
+    """Whether the disk where `result` goes may give it the name that looks the same, of the result of `earlier`.
+
+    Without writing there this is known only where it is the disk of the recordings, and their own names differ in
+    nothing else: then it has told them apart.
+    """
+    one, other = _identity(earlier), _identity(source)
+    if one == other:
+        return False  # a recording by two names has the same result twice
+    alike = _look(os.path.realpath(earlier)) == _look(os.path.realpath(source))
+    ground = next(filter(None, (_identity(str(folder)) for folder in Path(result).parents)), None)
+    return not alike or one is None or ground is None or one[0] != ground[0]
 
 
 def _harm(results: Iterable[str], inputs: set[Identity], own: Identity | None) -> str:

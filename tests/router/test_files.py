@@ -187,6 +187,41 @@ def test_two_results_never_share_a_name(takes: Path, tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize(("one", "other"), [("Tänze.mid", "tänze.MID"), ("T\u00e4nze.mid", "Ta\u0308nze.mid")])
+def test_results_whose_names_a_disk_may_not_tell_apart_never_meet(
+    takes: Path, tmp_path: Path, one: str, other: str
+) -> None:
+    """Many disks ignore case, or how an accent is stored; in place nothing new is named, so nothing can meet."""
+    (takes / one).write_bytes(b"one")
+    (takes / "sub" / other).write_bytes(b"other")
+    files = (str(takes / one), str(takes / "sub" / other))
+    assert refusals(planned(RewriteSettings((), files, out=str(tmp_path / "out"), force=True))) == [
+        f"its result {tmp_path}/out/{other} and that of {takes}/{one} may be one file on this disk: their names differ "
+        "only in case, or in how accents are stored; rewrite them in two runs, to two folders"
+    ]
+    assert refusals(planned(RewriteSettings((), files, in_place=True))) == []
+
+
+def test_recordings_that_their_disk_tells_apart_have_results_there(takes: Path) -> None:
+    """A folder with "b.mid" and "B.mid" proves that results on the same disk can't meet; not so on another disk."""
+    (takes / "B.mid").write_bytes(b"other")
+    (takes / "SUB").mkdir()
+    (takes / "SUB/c.kar").write_bytes(b"other folder")
+    assert sorted(targets(RewriteSettings((), (str(takes),), out=str(takes / "new/out")))) == [
+        "A.MID",
+        "B.mid",
+        "SUB/c.kar",
+        "b.mid",
+        "sub/c.kar",
+        "sub/deeper/d.rmi",
+    ]
+    elsewhere = planned(RewriteSettings((), (str(takes),), out="/proc/self/out"))
+    assert [reason.split(";")[0] for reason in refusals(elsewhere)][:1] == [
+        f"its result {Path('/proc/self').resolve()}/out/b.mid and that of {takes}/B.mid may be one file on this disk: "
+        "their names differ only in case, or in how accents are stored"
+    ]
+
+
 def test_results_of_ports_never_meet_either(takes: Path, tmp_path: Path) -> None:
     """What any port may get is held against the other results, and against the recordings."""
     (takes / "b.dat").write_bytes(b"same stem")
