@@ -54,9 +54,10 @@ def stamp_of(status: os.stat_result) -> Stamp:
 class FileResult:
     """What came of one file.
 
-    `targets` are the files written (or that would be, or are there already), `backup` is the name under which the old file was kept, `reason`
-    says why nothing was written, at byte `offset` if a byte is to blame. `seconds` is how long it took. `stamp` is that
-    of the file that was read. `leftovers` are files of earlier days, where results of ports would lie that are silent.
+    `targets` are the files written (or that would be, or are there already), `backup` is the name under which the old
+    file was kept, `reason` says why nothing was written, at byte `offset` if a byte is to blame. `seconds` is how long
+    it took. `stamp` is that of the file that was read. `leftovers` are files of earlier days, where results of ports
+    would lie that are silent.
     """
 
     source: str
