@@ -214,8 +214,8 @@ def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str
     """Return what to do with each file, in order. A file named twice is done once.
 
     `ports` are the output ports that may get a file each, or [""] for one result a file. A result never meets an input
-    (unless rewritten in place) nor the result of an earlier file, under a name that only looks like another either: such
-    files are refused.
+    (unless rewritten in place) nor the result of an earlier file, nor one whose name only looks like its own: such files
+    are refused.
     """
     planned = Plan(to)
     identities: list[Identity | None] = []
@@ -269,7 +269,7 @@ def _clash(result: str, rival: Job | Unusable) -> str:
 
 
 class _Looks:
-    """The names of results as they look on disks that take "Take.mid" for "take.mid", or one form of an é for the other."""
+    """The names of results as they look on disks that take "Take.mid" for "take.mid", or one form of é for the other."""
 
     def __init__(self) -> None:
         self._sources: dict[str, str] = {}
