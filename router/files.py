@@ -269,7 +269,7 @@ def _clash(result: str, rival: Job | Unusable) -> str:
 
 
 class _Looks:
-    """The names of results as they look on disks that take "Take.mid" for "take.mid", or one form of é for the other."""
+    """The names of results as they look on disks that take "Take.mid" for "take.mid", or one form of é for another."""
 
     def __init__(self) -> None:
         self._sources: dict[str, str] = {}
