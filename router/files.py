@@ -214,8 +214,8 @@ def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str
     """Return what to do with each file, in order. A file named twice is done once.
 
     `ports` are the output ports that may get a file each, or [""] for one result a file. A result never meets an input
-    (unless rewritten in place) nor the result of an earlier file, nor one whose name only looks like its own: such files
-    are refused.
+    (unless rewritten in place) nor the result of an earlier file, nor one whose name only looks like its own: such
+    files are refused.
     """
     planned = Plan(to)
     identities: list[Identity | None] = []
