@@ -29,6 +29,7 @@ _MEANINGS: Final = {
     "if a note hangs, pointsman panic ends it",
     "MidiBufferMixdown - got invalid next event": "JACK cleared what we were about to read; some of it may be lost; "
     "if a note hangs, pointsman panic ends it",
+    "MidiBufferMixdown - invalid source buffer": "a port came or went just as JACK read it",
 }
 """What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0 and JACK 2."""
 

@@ -44,12 +44,14 @@ def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str
         os.write(2, b"System reports: Resource temporarily unavailable\n")
         os.write(2, b"\nMidiInJack: message queue limit reached!!\n\n")
         os.write(2, b"Jack::MidiBufferMixdown - got invalid next event\n")
+        os.write(2, b"Jack::MidiBufferMixdown - invalid source buffer\n")
         told = noise.lines()
     hint = "if a note hangs, pointsman panic ends it"
     assert told == [
         f"more came in at once than ALSA keeps for us, and all that waited there is lost; {hint} (2 times)",
         f"more came in at once than we keep, and the newest of it is lost; {hint}",
         f"JACK cleared what we were about to read; some of it may be lost; {hint}",
+        "a port came or went just as JACK read it",
     ]
     assert capfd.readouterr().err == ""
 
