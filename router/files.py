@@ -259,8 +259,10 @@ def left_over(results: Iterable[str], made: Iterable[str]) -> list[str]:
 
     What was made has two names where two ports differ in case only, and the disk ignores that.
     """
-    new = {_identity(path, by_link=False) for path in made}
-    return [path for path in results if (there := _identity(path, by_link=False)) is not None and there not in new]
+    made = set(made)
+    rest = [path for path in results if path not in made]
+    new = {_identity(path, by_link=False) for path in made} if rest else set()
+    return [path for path in rest if (there := _identity(path, by_link=False)) is not None and there not in new]
 
 
 def _clash(result: str, rival: Job | Unusable) -> str:

@@ -214,10 +214,7 @@ class Live:
 
     def _safely(self, call: Callable[..., None], *arguments: Any) -> None:
         """Calls the session, sends what comes of it, and counts what goes wrong."""
-        try:
-            call(*arguments, self._out)
-        except Exception:
-            self._report()
+        self._try(call, *arguments, self._out)
         self._send(time.monotonic_ns())
 
     def _try(self, call: Callable[..., None], *arguments: Any) -> None:

@@ -27,7 +27,7 @@ from router.terminal import is_terminal, say
 from router.words import plain
 from router.written import read_messages
 from rules.errors import MachineError
-from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
+from rules.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on
 from rules.notation import format_message, in_hex
 from rules.wiring import Wanted, bare_name
 
@@ -108,10 +108,10 @@ def note_offs(messages: Sequence[bytes]) -> list[bytes]:
     """What ends the notes that sound after some messages, in the order in which they began."""
     sounding: dict[tuple[int, int], None] = {}
     for message in messages:
-        kind, channel = message[0] & 0xF0, message[0] & 0x0F
-        if kind == NOTE_ON and message[2]:
+        channel = message[0] & 0x0F
+        if is_note_on(message):
             sounding[channel, message[1]] = None
-        elif kind in (NOTE_ON, NOTE_OFF):
+        elif is_note_off(message):
             sounding.pop((channel, message[1]), None)
     return [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for channel, key in sounding]
 

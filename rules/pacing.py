@@ -11,7 +11,7 @@ from collections import Counter, deque
 from typing import Final, Protocol
 
 from rules.agenda import NEVER
-from rules.messages import CONTROLLER, MOST_MODE, NOTE_OFF, NOTE_ON, SWITCH_CONTROLLERS, SYSEX
+from rules.messages import CONTROLLER, MOST_MODE, SWITCH_CONTROLLERS, SYSEX, is_note_off, is_note_on
 from rules.rest import is_at_rest, rest_place
 from rules.wire import MICROSECONDS_A_BYTE
 
@@ -214,10 +214,10 @@ class Pacer:
         kept: deque[bytes] = deque()
         never_begun: Counter[tuple[int, int]] = Counter()
         for message in self._waiting:
-            kind, note = message[0] & 0xF0, (message[0] & 0x0F, message[1])
-            if kind == NOTE_ON and message[2]:
+            note = (message[0] & 0x0F, message[1])
+            if is_note_on(message):
                 never_begun[note] += 1
-            elif kind in (NOTE_ON, NOTE_OFF) and never_begun[note]:
+            elif is_note_off(message) and never_begun[note]:
                 never_begun[note] -= 1
             elif ends_something(message):
                 kept.append(message)
@@ -249,10 +249,9 @@ def is_urgent(message: bytes) -> bool:
 
 def is_needed(message: bytes) -> bool:
     """Whether its loss would leave something sounding: note-offs, pedals and mode messages, clock and transport."""
-    kind = message[0] & 0xF0
-    if kind == CONTROLLER:
+    if message[0] & 0xF0 == CONTROLLER:
         return message[1] in SWITCH_CONTROLLERS or message[1] >= MOST_MODE
-    return kind == NOTE_OFF or (kind == NOTE_ON and not message[2]) or is_urgent(message)
+    return is_note_off(message) or is_urgent(message)
 
 
 def ends_something(message: bytes) -> bool:
