@@ -20,7 +20,7 @@ from router.upkeep import Upkeep
 from router.words import count
 from rules.agenda import NEVER
 from rules.errors import MachineError
-from rules.panic import panic_messages
+from rules.panic import silence_messages
 from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 
 _LAST_BEAT: Final = 300_000_000  # ns
@@ -415,9 +415,8 @@ def _is_cut_off(port: Port) -> bool:
 def _silence(outlet: Outlet) -> None:
     """The session knows only the new port of this name: what sounds at the old one is ended here."""
     now = time.monotonic_ns()
-    for channel in range(16):
-        for message in panic_messages(channel):
-            outlet.send(message, now)
+    for message in silence_messages():
+        outlet.send(message, now)
 
 
 def _once(port: Port, kind: Kind, words: str) -> list[PortEvent]:

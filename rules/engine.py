@@ -13,7 +13,6 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import product
 from typing import Any, Final
 
 from rules.agenda import Sending
@@ -43,7 +42,7 @@ from rules.messages import (
 )
 from rules.native import i64
 from rules.nodes.base import Node
-from rules.panic import panic_messages
+from rules.panic import silence_messages
 from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
 from rules.player import Player
 from rules.switches import Layout, State
@@ -383,8 +382,8 @@ class Engine:
         for player in self._players:
             self._books.end_notes(player)
             self._books.end_values(player)
-        for target, channel in product(self.pipeline.present, range(16)):
-            for message in panic_messages(channel, every_key):
+        for target in self.pipeline.present:
+            for message in silence_messages(every_key):
                 self._books.send_plain(target, message, NOBODY)
         self._books.merge.clear()
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from rules.messages import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
@@ -22,3 +24,9 @@ def panic_messages(channel: int, every_key: bool = False) -> list[bytes]:
     pedals = [bytes((CONTROLLER | channel, pedal, 0)) for pedal in (SUSTAIN, SOSTENUTO, HOLD_2)]
     ends = [bytes((CONTROLLER | channel, number, 0)) for number in (ALL_NOTES_OFF, ALL_SOUND_OFF)]
     return [*keys, *pedals, *ends, rest_message((0, PITCH_BEND | channel, 0))]
+
+
+def silence_messages(every_key: bool = False) -> Iterator[bytes]:
+    """What silences a whole output: all its channels, since nobody knows what an instrument was left with."""
+    for channel in range(16):
+        yield from panic_messages(channel, every_key)

@@ -14,7 +14,7 @@ from rules.delivery import Sent
 from rules.engine import NOBODY, Engine
 from rules.language.ruleset import RuleSet
 from rules.messages import ACTIVE_SENSING, CLOCK
-from rules.panic import panic_messages
+from rules.panic import silence_messages
 from rules.pipeline import Pipeline
 from rules.sensing import Sensing
 from rules.switches import State
@@ -106,8 +106,8 @@ class Session:
         """An output is there again: it begins with nothing sounding, and as its devices want it (ruling 8)."""
         self.advance(now, out)
         target = self.pipeline.ports.index(port)
-        silence = ((target, message) for channel in range(16) for message in panic_messages(channel))
-        out += _plain(chain(silence, (start for start in self.pipeline.starts if start[0] == target)), now)
+        silenced = ((target, message) for message in silence_messages())
+        out += _plain(chain(silenced, (start for start in self.pipeline.starts if start[0] == target)), now)
 
     # -- commands -----------------------------------------------------------------------------------------------------
 
