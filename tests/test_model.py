@@ -10,7 +10,7 @@ from rules.steps.velocity import VelocityStep
 from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_velocity
 from tests.model.reach import Reach
 from tests.rules.playing import ruleset_of
-from tests.rules.rulings import whole
+from tests.rulings.cases import with_ports
 
 
 @pytest.mark.parametrize(
@@ -112,4 +112,4 @@ to = "rack"
 )
 def test_shared_banks(port: str, channel: int, shared: bool) -> None:
     """Two sources share an output channel where both can choose sounds on it at some setting (ruling 16)."""
-    assert Reach(ruleset_of(whole(BANKS))).shares_banks((port, channel - 1)) is shared
+    assert Reach(ruleset_of(with_ports(BANKS))).shares_banks((port, channel - 1)) is shared

@@ -1,0 +1,30 @@
+"""Every ruling about messages, played on the engine and on the slow model alike."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.rules.playing import MakeSubject, expected, make_model, played
+from tests.rules.subjects import make_engine
+from tests.rulings.cases import FOLDER, Case, read_cases
+
+CASES = read_cases()
+
+
+@pytest.mark.parametrize("make", [make_engine, make_model], ids=["engine", "model"])
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+def test_ruling(case: Case, make: MakeSubject) -> None:
+    """What comes out is what the ruling says, worked out by hand."""
+    assert played(make, case.rules, case.played, case.reloads) == expected(case.sent)
+
+
+def test_every_ruling_about_messages_has_an_example() -> None:
+    """Rulings 1 to 30 and 34 are about messages, and each has an example at least that shows it."""
+    assert {case.rulings[0] for case in CASES.values()} == {*range(1, 31), 34}
+
+
+def test_every_file_is_a_case_in_a_folder() -> None:
+    """A case with another suffix, or without a subject, would pass unseen."""
+    others = [path for path in FOLDER.glob("*/*") if path.suffix != ".txt" and path.parent.name != "__pycache__"]
+    assert others == []
+    assert [name for name in CASES if name.count("/") != 1] == []
