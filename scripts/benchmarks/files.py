@@ -7,7 +7,7 @@ from io import BytesIO
 
 from mido import MidiFile  # type: ignore[import-untyped]
 
-from benchmarks import recordings, with_mido
+from benchmarks import recordings, remembering, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
@@ -58,7 +58,7 @@ def measure(quick: bool) -> list[Figure]:
         ):
             baseline = f"mido {per_item(base, count)} an event"
             figures.append(Figure(name + words, ratios(base, ours), "times", wanted, baseline=baseline, ours=told))
-    return figures
+    return figures + remembering.through_files(quick)
 
 
 def _rewriter(rules: str, route: str) -> Rewriter:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from benchmarks import recordings, with_mido
+from benchmarks import recordings, remembering, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, EDIT_OF_TWO, ONE_CHANNEL, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
@@ -38,6 +38,7 @@ def measure(quick: bool) -> list[Figure]:
             rounds,
         ),
         _compare("all onto one channel", ONE_CHANNEL, ["seq", "keys"], both, with_mido.move_each, None, rounds),
+        *remembering.through_the_engine(quick),
     ]
 
 
