@@ -10,7 +10,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-HASHES = Path(__file__).with_name("corpora.sha256")
+HASHES = Path(__file__).parent / "corpora/files.sha256"
 FOLDER = Path(os.environ.get("POINTSMAN_CORPORA") or Path(__file__).parent.parent / ".cache/corpora")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.rules.playing import MakeSubject, expected, make_model, played
@@ -9,6 +11,7 @@ from tests.rules.subjects import make_engine
 from tests.rulings.cases import FOLDER, Case, read_cases
 
 CASES = read_cases()
+RULINGS = (FOLDER / "RULINGS.md").read_text("utf-8")
 
 
 @pytest.mark.parametrize("make", [make_engine, make_model], ids=["engine", "model"])
@@ -21,6 +24,15 @@ def test_ruling(case: Case, make: MakeSubject) -> None:
 def test_every_ruling_about_messages_has_an_example() -> None:
     """Rulings 1 to 30 and 34 are about messages, and each has an example at least that shows it."""
     assert {case.rulings[0] for case in CASES.values()} == {*range(1, 31), 34}
+
+
+def test_every_case_is_under_a_ruling() -> None:
+    """The numbers that cases name are in RULINGS.md, counted without a gap, and it names the folder of each case."""
+    numbers = [int(number) for number in re.findall(r"^(\d+)\. ", RULINGS, re.MULTILINE)]
+    assert numbers == [*range(1, 36)]
+    assert {number for case in CASES.values() for number in case.rulings} <= set(numbers)
+    folders = {name.partition("/")[0] for name in CASES}
+    assert set(re.findall(r"`tests/rulings/(\w+)/`", RULINGS)) == folders
 
 
 def test_every_file_is_a_case_in_a_folder() -> None:
