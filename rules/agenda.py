@@ -4,43 +4,11 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import Final, Generic, TypeVar
+from typing import Generic, TypeVar
 
-from rules.holder import Copy
+from rules.delays import NEVER
 
 Entry = TypeVar("Entry")
-
-NEVER: Final = (1 << 62) - 1
-"""A time that doesn't come: the largest number that compiled code handles without making an object of it."""
-
-
-@dataclass(slots=True, eq=False)
-class Mark:
-    """What the ledger keeps of something sent: whether it has gone out."""
-
-    is_out: bool = field(default=False, kw_only=True)
-
-
-@dataclass(frozen=True, slots=True)
-class Sending:
-    """A message on behalf of a holder: whose (`player`, its `hand`, `in_key`, `copy`), where to, and what.
-
-    `mark` is told when it goes out.
-    """
-
-    player: int
-    hand: int
-    in_key: int
-    copy: Copy
-    target: int
-    message: bytes
-    mark: Mark | None = None
-
-    def mark_out(self) -> None:
-        """It goes out now."""
-        if self.mark is not None:
-            self.mark.is_out = True
 
 
 class Agenda(Generic[Entry]):

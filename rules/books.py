@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.agenda import Agenda, Mark, Sending
+from rules.agenda import Agenda
 from rules.delays import Later
 from rules.delivery import Delivery, strike
 from rules.holder import Copy, holder_of, in_channel_of
@@ -26,9 +26,10 @@ from rules.messages import (
     is_note_on,
     split_message,
 )
-from rules.pipeline import SHARED, Cell, Table
+from rules.neutral import Place, is_at_rest, rest_message, rest_place
 from rules.player import Player
-from rules.rest import Place, is_at_rest, rest_message, rest_place
+from rules.sending import Mark, Sending
+from rules.tables import SHARED, Cell, Table
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.walk import Clerk, Emission, Walk
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.lanes import ALL, IDENTITY, NO_BYTE, Form, Lane, open_in
+from rules.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
+from rules.forms import Form
 from rules.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -22,7 +23,7 @@ from rules.messages import (
     PRESSURE,
     PROGRAM,
 )
-from rules.pipeline import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Table
+from rules.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Lane, Table
 
 Lanes = tuple[Lane, ...]
 Place = tuple[int, int]
@@ -59,7 +60,7 @@ class CellMaker:
     def _lane(self, form: Form) -> Lane:
         lane = self._lanes.get(form)
         if lane is None:
-            lane = self._lanes[form] = Lane(form)
+            lane = self._lanes[form] = form.lane()
         return lane
 
     def _cell(self, lanes: Lanes) -> Cell:

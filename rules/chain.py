@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol
 
+from rules.byte_tables import ALL, gate_of
 from rules.cells import CellMaker
+from rules.forms import Form
 from rules.guards import Guard
-from rules.lanes import ALL, Form, gate_of
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Outlet, Stage
 from rules.matching import NOTE_STATUSES
 from rules.messages import SYSEX
-from rules.nodes.base import Node
+from rules.node import Node
 from rules.nodes.through import ThroughNode
-from rules.pipeline import Table
 from rules.steps.base import SomeNode
+from rules.switch_guards import guard_of
 from rules.switches import Layout
+from rules.tables import AnyNode, Table
 
 Key = tuple[str | int, ...]
 
@@ -47,7 +49,7 @@ class Nodes:
             self.all[key] = node
         return self.all[key]  # type: ignore[return-value]
 
-    def lead_on(self, node: Node, rest: Chain) -> None:
+    def lead_on(self, node: AnyNode, rest: Chain) -> None:
         """Gives a node the table of what follows it, unless it has it."""
         if node.after is None and node.leads_on:
             node.after = self.table_after(rest)
@@ -87,7 +89,7 @@ class StepLink:
         self._layout = layout
         self._nodes = nodes
         self._fires_on = fires_on
-        self.open = layout.guard(stage.when)
+        self.open = guard_of(layout, stage.when)
         self._shut = layout.negated(self.open)
 
     @property

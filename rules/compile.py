@@ -27,9 +27,10 @@ from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.messages import STATUS_OF_KIND, SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.notation import MessageText
-from rules.pipeline import Branch, Pipeline, SwitchSend, Table
+from rules.pipeline import Branch, Pipeline, SwitchSend
 from rules.sharing import shared_banks, shared_channels
-from rules.switches import Layout
+from rules.switch_guards import guard_of, layout_of
+from rules.tables import Table
 
 
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
@@ -73,7 +74,7 @@ class Compiler:
 
     def __init__(self, ruleset: RuleSet, ports: Sequence[str]) -> None:
         self.ruleset = ruleset
-        self.layout = Layout(ruleset.switches)
+        self.layout = layout_of(ruleset.switches)
         outputs = [name for name, port in ruleset.ports.items() if port.can_send]
         self.ports = (*ports, *(name for name in outputs if name not in ports))
         self.number = {name: number for number, name in enumerate(self.ports)}
@@ -133,12 +134,12 @@ class Compiler:
         for place, zone in enumerate(rule.zones or (None,)):
             label = (*key, "zone", place + 1) if zone is not None else key
             steps = step_links(rule.steps, label, self.layout, self.nodes, place=key, fires_on=fires_on)
-            guard = self.layout.guard(rule.when)
+            guard = guard_of(self.layout, rule.when)
             outlets = rule.to or ()
             if zone is not None:
                 own = (*label, "own")
                 steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on=fires_on)
-                guard = both(guard, self.layout.guard(zone.when))
+                guard = both(guard, guard_of(self.layout, zone.when))
                 outlets = zone.to if zone.to is not None else outlets
             yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._ends, self.nodes)))
 
@@ -217,7 +218,7 @@ class Compiler:
     def _switch_sends(self) -> Iterable[SwitchSend]:
         for turn in self.ruleset.on:
             messages = [self._addressed(name, message) for name, written in turn.send.items() for message in written]
-            yield SwitchSend(self.layout.guard(turn.switch), tuple(messages))
+            yield SwitchSend(guard_of(self.layout, turn.switch), tuple(messages))
 
     def _starts(self) -> Iterable[tuple[int, bytes]]:
         for name, device in self.ruleset.devices.items():

@@ -25,6 +25,9 @@ class Delay:
 
 AT_ONCE: Final = Delay()
 
+NEVER: Final = (1 << 62) - 1
+"""A time that doesn't come: the largest number that compiled code handles without making an object of it."""
+
 Later = Callable[[int, Delay], int]
 """Given a time and a delay, the time after it, in the caller's unit: nanoseconds live, ticks in a file. Never
 earlier than the time given, and never decreasing as that grows."""

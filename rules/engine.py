@@ -15,7 +15,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from rules.agenda import Sending
 from rules.books import Books
 from rules.catching import caught_by, keep_values, last_values
 from rules.delays import Later
@@ -41,11 +40,12 @@ from rules.messages import (
     split_message,
 )
 from rules.native import i64
-from rules.nodes.base import Node
-from rules.panic import silence_messages
-from rules.pipeline import HELD, NOTE, PASS, SHARED, Branch, Cell, Pipeline
+from rules.neutral import silence_messages
+from rules.pipeline import Branch, Pipeline
 from rules.player import Player
+from rules.sending import Sending
 from rules.switches import Layout, State
+from rules.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
 from rules.thinning import Traveller
 from rules.walk import Walk
 
@@ -72,9 +72,9 @@ class Engine:
         self._notes = self._books.merge.notes
         self._caught = caught_by(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
-        self._rememberers: dict[tuple[str | int, ...], Node] = {}
+        self._rememberers: dict[tuple[str | int, ...], AnyNode] = {}
 
-    def memory(self, node: Node) -> Any:
+    def memory(self, node: AnyNode) -> Any:
         """What a node remembers: by its place, so that it outlives a reload, and by its sort.
 
         Other rules may have another sort of node in the same place.

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 from rules.chain import Chain, follow_chain
 from rules.conditions import Condition
+from rules.forms import Form
 from rules.guards import ALWAYS, Guard
-from rules.lanes import Form
 from rules.language.schema import Rule, Trigger, Zone
 from rules.matching import counts_as_taken, split, split_any, statuses_of
 from rules.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
+from rules.switch_guards import guard_of
 
 if TYPE_CHECKING:
     from rules.compile import Compiler
@@ -84,7 +85,7 @@ class SourceEntry:
         self._layout = compiler.layout
         self._triggers = compiler.triggers(source)
         rules = [(number, rule) for number, rule in enumerate(compiler.ruleset.rules) if source in rule.source]
-        whole = [BranchPlan(number, rule, None, self._layout.guard(rule.when), ()) for number, rule in rules]
+        whole = [BranchPlan(number, rule, None, guard_of(self._layout, rule.when), ()) for number, rule in rules]
         self._rules = _by_status(whole)
         self._branches = _by_status(branch for branch in compiler.branches if source in branch.rule.source)
 

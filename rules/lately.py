@@ -29,10 +29,10 @@ from rules.messages import (
     is_note_off,
     split_message,
 )
+from rules.neutral import rest_message
 from rules.notation import STANDARD, Naming
 from rules.player import Player
 from rules.replay import Replay
-from rules.rest import rest_message
 from rules.switches import State
 from rules.trace import TraceLine, trace
 

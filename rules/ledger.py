@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.agenda import Mark
 from rules.holder import Copy, note_place
 from rules.lag import NO_LAG, Lag
 from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
-from rules.pipeline import Cell, Table
-from rules.rest import Place
+from rules.neutral import Place
+from rules.sending import Mark
+from rules.tables import Cell, Table
 from rules.thinning import Way
 from rules.walk import Emission
 

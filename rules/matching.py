@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
+from rules.byte_tables import ALL, FIRST, gate_of
 from rules.conditions import Condition, Kinds
-from rules.lanes import ALL, FIRST, Form, gate_of
+from rules.forms import Form
 from rules.language.values import Channels
 from rules.messages import (
     BEND_CENTRE,
@@ -28,7 +29,7 @@ from rules.messages import (
 
 _CONTROLLERS = gate_of(range(MOST_MODE))
 _MODES = ALL & ~_CONTROLLERS
-NOTE_STATUSES = (NOTE_OFF, NOTE_ON, POLY_PRESSURE)
+NOTE_STATUSES: tuple[int, ...] = (NOTE_OFF, NOTE_ON, POLY_PRESSURE)
 
 
 def split(form: Form, condition: Condition, *, strictly: bool = False) -> tuple[list[Form], list[Form]]:

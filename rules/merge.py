@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.agenda import Sending
 from rules.holder import Holder, channel_holder_of, channel_of, in_channel_of
 from rules.messages import (
     BANK_LSB,
@@ -25,7 +24,8 @@ from rules.messages import (
     PROGRAM,
     RESET_CONTROLLERS,
 )
-from rules.rest import Place
+from rules.neutral import Place
+from rules.sending import Sending
 
 Channel = tuple[int, int]
 ChannelHolder = tuple[int, int]

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections import Counter, deque
 from typing import Final, Protocol
 
-from rules.agenda import NEVER
+from rules.delays import NEVER
 from rules.messages import CONTROLLER, MOST_MODE, SWITCH_CONTROLLERS, SYSEX, is_note_off, is_note_on
-from rules.rest import is_at_rest, rest_place
+from rules.neutral import is_at_rest, rest_place
 from rules.wire import MICROSECONDS_A_BYTE
 
 NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000

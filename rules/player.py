@@ -8,8 +8,9 @@ from typing import Final
 from rules.holder import channel_of, in_key_of
 from rules.ledger import Press, Rest, cell_places, cell_soundings
 from rules.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
-from rules.pipeline import NOTE, NOWHERE, Cell, Pipeline
-from rules.rest import Place
+from rules.neutral import Place
+from rules.pipeline import Pipeline
+from rules.tables import NOTE, NOWHERE, Cell
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
 """The first in-key of notes."""

@@ -14,7 +14,7 @@ from rules.delivery import Sent
 from rules.engine import NOBODY, Engine
 from rules.language.ruleset import RuleSet
 from rules.messages import ACTIVE_SENSING, CLOCK
-from rules.panic import silence_messages
+from rules.neutral import silence_messages
 from rules.pipeline import Pipeline
 from rules.sensing import Sensing
 from rules.switches import State

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from rules.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image, open_in
 from rules.guards import ALWAYS, Guard, both
-from rules.lanes import ALL, FIRST, NO_BYTE, Lane, gate_of, image, open_in
 from rules.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
-from rules.pipeline import Cell, Table
+from rules.tables import Cell, Lane, Table
 
 Place = tuple[int, int]
 Start = tuple[Table, int, int, Guard]

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from rules.agenda import NEVER
 from rules.compile import compile_rules
+from rules.delays import NEVER
 from rules.delivery import Sent
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Port, Rule

@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rules.guards import ALWAYS, NO_CUBES, Guard, both, either
-from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
-from rules.language.when import Term, When, number_span
 
 State = bool | str | int
 """What a switch can be at: on or off, one of its values, a number."""
@@ -28,19 +26,27 @@ class Field:
         return self.mask, code << self.shift
 
 
+@dataclass(frozen=True, slots=True)
+class SwitchStates:
+    """What a switch can be at: `states` in order, the one it is at first, and whether it goes round at the ends."""
+
+    states: tuple[State, ...]
+    first: State
+    round: bool = False
+
+
 class Layout:
     """Which bits of the word belong to which switch."""
 
-    def __init__(self, switches: Mapping[str, OnOffSwitch | ValueSwitch | NumberSwitch]) -> None:
+    def __init__(self, switches: Mapping[str, SwitchStates]) -> None:
         self.fields: dict[str, Field] = {}
         self.start = 0
         shift = 0
         for name, switch in switches.items():
-            states, first = _states(switch)
-            width = (len(states) - 1).bit_length() or 1
-            mask = ((1 << width) - 1) << shift
-            self.fields[name] = Field(shift, mask, states, states.index(first), isinstance(switch, ValueSwitch))
-            self.start |= states.index(first) << shift
+            code = switch.states.index(switch.first)
+            width = (len(switch.states) - 1).bit_length() or 1
+            self.fields[name] = Field(shift, ((1 << width) - 1) << shift, switch.states, code, switch.round)
+            self.start |= code << shift
             shift += width
 
     def state(self, word: int, name: str) -> State:
@@ -68,24 +74,6 @@ class Layout:
                 new = self.turned(new, name, state)
         return new
 
-    def guard(self, when: When | None) -> Guard:
-        """A condition of the rule file as a guard."""
-        if when is None:
-            return ALWAYS
-        met: Guard = NO_CUBES
-        for terms in when.alternatives:
-            part = ALWAYS
-            for term in terms:
-                part = both(part, self._term(term))
-            met = either(met, part)
-        return met
-
-    def _term(self, term: Term) -> Guard:
-        field = self.fields[term.switch]
-        wanted = [state for state in field.states if _is_meant(state, term.value)]
-        codes = [code for code, state in enumerate(field.states) if (state in wanted) != term.negated]
-        return tuple(field.cube(code) for code in codes)
-
     def equals(self, name: str, state: State) -> Guard:
         """The guard that a switch is at a state."""
         field = self.fields[name]
@@ -103,24 +91,3 @@ class Layout:
                             others = either(others, (field.cube(code),))
             met = both(met, others)
         return met
-
-
-def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> tuple[tuple[State, ...], State]:
-    if isinstance(switch, OnOffSwitch):
-        return (False, True), switch.start
-    if isinstance(switch, ValueSwitch):
-        return switch.values, switch.first
-    low, high = switch.numbers
-    return tuple(range(low, high + 1)), switch.first
-
-
-def _is_meant(state: State, value: str | None) -> bool:
-    """Whether a condition means this state: no value asks for on, numbers may be a range."""
-    if value is None:
-        return state is True
-    if isinstance(state, bool):
-        return value == ("on" if state else "off")
-    if isinstance(state, int):
-        low, high = number_span(value) or (1, 0)
-        return (low is None or low <= state) and (high is None or state <= high)
-    return state == value

@@ -11,17 +11,17 @@ from rules.compile import Compiler
 from rules.conditions import Condition
 from rules.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
+from rules.forms import Form
 from rules.guards import holds
 from rules.lag import NO_LAG, Lag
-from rules.lanes import Form, Lane
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.matching import split_any
 from rules.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
-from rules.nodes.base import Node
 from rules.notation import STANDARD, MessageText, Naming, format_message
-from rules.pipeline import NOWHERE, Table
+from rules.switch_guards import guard_of
 from rules.switches import Layout, State
+from rules.tables import NOWHERE, AnyNode, Table
 from rules.walk import Walk
 from rules.wire import microseconds_on_wire
 
@@ -98,7 +98,7 @@ class _Tracer:
         """A steady tempo is as good as any: only delays are told, not times."""
         return steady_nanoseconds(self._ruleset.bpm)
 
-    def memory(self, node: Node) -> Any:
+    def memory(self, node: AnyNode) -> Any:
         """Every node is asked as if this were the first message."""
         return node.fresh()
 
@@ -154,7 +154,7 @@ class _Tracer:
         passes = "and passes" if pulled.trigger.thru else "and is swallowed"
         yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
         for turn in self._ruleset.on:
-            guard = self.layout.guard(turn.switch)
+            guard = guard_of(self.layout, turn.switch)
             if holds(guard, self._word) and not holds(guard, before):
                 yield TraceLine(1, f"now {turn.switch}, which sends:")
                 for name, messages in turn.send.items():
@@ -190,11 +190,11 @@ class _Tracer:
             return _Refusal("it doesn't fit `match`")
         if rule.otherwise and not any(holds(left.guard, self._word) for left in entry.left([form])):
             return _Refusal("another rule took it (otherwise)")
-        if rule.when is not None and not holds(self.layout.guard(rule.when), self._word):
+        if rule.when is not None and not holds(guard_of(self.layout, rule.when), self._word):
             return _Refusal(f"not now: it waits for {rule.when}")
         if zone is not None and not self._fits(form, [zone]):
             return _Refusal("not in this zone", counts_as_taken=True)
-        if zone is not None and zone.when is not None and not holds(self.layout.guard(zone.when), self._word):
+        if zone is not None and zone.when is not None and not holds(guard_of(self.layout, zone.when), self._word):
             return _Refusal(f"not now: the zone waits for {zone.when}")
         return None if BranchEntry(branch).fold(form) else _Refusal("it doesn't fit")
 
@@ -272,9 +272,9 @@ class _Tracer:
                 continue
             walk = _Recorder(self, one)
             if new.node is not None:
-                new.node.take(walk, new.status, Lane(new).first(first, second), Lane(new).second(first, second))
+                new.node.take(walk, new.status, new.lane().first(first, second), new.lane().second(first, second))
             else:
-                walk.follow(None, new.status, Lane(new).first(first, second), Lane(new).second(first, second))
+                walk.follow(None, new.status, new.lane().first(first, second), new.lane().second(first, second))
             made += walk.made
         return made
 

@@ -9,19 +9,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from rules.byte_tables import NO_BYTE
 from rules.delays import Delay, Later
 from rules.guards import ALWAYS
 from rules.holder import Copy
 from rules.lag import NO_LAG, Lag, Queue
-from rules.lanes import NO_BYTE, Lane
 from rules.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
 from rules.native import mypyc_attr
+from rules.tables import Lane
 from rules.thinning import Gate, Passage, Wait, Way
 
 if TYPE_CHECKING:
-    from rules.nodes.base import Node
-    from rules.pipeline import Table
     from rules.switches import Layout, State
+    from rules.tables import AnyNode, Table
 
 
 class Clerk(Protocol):
@@ -47,7 +47,7 @@ class Clerk(Protocol):
         """How switch states are packed."""
         ...
 
-    def memory(self, node: Node) -> Any:
+    def memory(self, node: AnyNode) -> Any:
         """What a node remembers."""
         ...
 
@@ -238,7 +238,7 @@ class Walk:
         """The same for a switch that goes on by so many."""
         self.clerk.turned(self, self.clerk.layout.stepped(self.clerk.word, switch, by))
 
-    def memory(self, node: Node) -> Any:
+    def memory(self, node: AnyNode) -> Any:
         """What a node remembers in this engine."""
         return self.clerk.memory(node)
 

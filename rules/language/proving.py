@@ -11,8 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.agenda import NEVER
-from rules.delays import NANOSECONDS_PER_MS, steady_nanoseconds
+from rules.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 from rules.engine import Engine
 from rules.errors import Problem
 from rules.language.places import Place

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from rules.messages import SWITCH_ON
-from rules.nodes.base import Node, Place
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
-
+from rules.node import Node
+from rules.tables import Evaluation, Place
 
 Name = tuple[int, int, int, int]
 """Player, in-key, status, key."""
 
 
-def rises(walk: Walk, place: Place, up: set[Name], status: int, key: int, value: int) -> bool:
+def rises(walk: Evaluation, place: Place, up: set[Name], status: int, key: int, value: int) -> bool:
     """Whether a note is made of a value at a place: where it goes up to 64 or more. `up` remembers where it has."""
     walk.heard.append(value >= SWITCH_ON)
 
@@ -40,7 +35,7 @@ class CrossingNode(Node):
         """No value is up."""
         return set()
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """One note for each time the value goes up to 64 or more."""
         if rises(walk, self.place, walk.memory(self), status, d1, d2):
             walk.follow(self.after, status, d1, d2)

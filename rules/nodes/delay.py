@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from rules.delays import AT_ONCE, Delay
 from rules.lag import Queue
 from rules.messages import SYSEX
-from rules.nodes.base import Node
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
+from rules.node import Node
+from rules.tables import Evaluation
 
 NO_CHANNEL = 16
 
@@ -31,11 +27,11 @@ class DelayNode(Node):
         """Nothing is due."""
         return {}
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Everything goes on, later."""
         self.enter(walk, status, d1, d2, self.delay)
 
-    def enter(self, walk: Walk, status: int, d1: int, d2: int, delay: Delay) -> None:
+    def enter(self, walk: Evaluation, status: int, d1: int, d2: int, delay: Delay) -> None:
         """Goes on after `delay`, but not before what is due already. An echo holds up nothing."""
         lag, way = walk.lag, walk.way
         queue = None if walk.copy else walk.memory(self)
@@ -59,5 +55,5 @@ class _Undelayed(Node):
     def main(self) -> Node:
         return self._delayed
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         self._delayed.enter(walk, status, d1, d2, AT_ONCE)

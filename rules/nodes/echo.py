@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
+from rules.byte_tables import ALL
 from rules.delays import Delay
-from rules.lanes import ALL
-from rules.nodes.base import Node
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
+from rules.node import Node
+from rules.tables import Evaluation
 
 Copies = Callable[[int, int], list[tuple[int, int, int]]]
 
@@ -27,7 +24,7 @@ class EchoNode(Node):
         """Copies may have any key."""
         return [(status, ALL)]
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """The note itself, then its copies."""
         walk.follow(self.after, status, d1, d2)
         lag, copy = walk.lag, walk.copy

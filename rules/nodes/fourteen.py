@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
-from rules.lanes import ALL
+from rules.byte_tables import ALL
 from rules.messages import NOTE_ON
-from rules.nodes.base import Node
+from rules.node import Node
 from rules.nodes.crossing import Name, forget_player, rises
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
+from rules.tables import Evaluation
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
@@ -41,7 +38,7 @@ class FourteenBitNode(Node):
         """Whatever values become."""
         return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Either half gives the whole value that is known by now; notes are made of the coarse half alone."""
         name = (walk.player, status)
         memory: _Memory = walk.memory(self)

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from rules.messages import CONTROLLER, MOST_MODE, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
-from rules.nodes.base import Node
+from rules.node import Node
 from rules.notation import MessageText
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
-
+from rules.tables import Evaluation
 
 Name = tuple[int, int, int]
 """Player, status, controller."""
@@ -40,7 +36,7 @@ class SendNode(Node):
         written = [message.on(channel) for message in self._messages] if fires else []
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
         if status & 0xF0 == CONTROLLER and d1 < MOST_MODE:
             walk.heard.append(d2 >= SWITCH_ON)
@@ -51,13 +47,13 @@ class SendNode(Node):
             for message in self._messages:
                 walk.send(self.after, message.on(channel))
 
-    def _fires(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
+    def _fires(self, walk: Evaluation, status: int, d1: int, d2: int) -> bool:
         kind = status & 0xF0 if status < SYSEX else status
         if kind == CONTROLLER:
             return d1 < MOST_MODE and self._crosses(walk, status, d1, d2)
         return kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
 
-    def _crosses(self, walk: Walk, status: int, d1: int, d2: int) -> bool:
+    def _crosses(self, walk: Evaluation, status: int, d1: int, d2: int) -> bool:
         def crosses() -> bool:
             name = (walk.player, status, d1)
             values: dict[Name, int] = walk.memory(self)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from rules.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
-from rules.nodes.base import Node
+from rules.node import Node
+from rules.tables import Evaluation
 
 if TYPE_CHECKING:
     from rules.switches import State
-    from rules.walk import Walk
 
 
 Name = tuple[int, int, int]
@@ -39,7 +39,7 @@ class TriggerNode(Node):
         """No value is known."""
         return {}
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """A press turns the switch; the end of a press matters only to one that holds."""
         if walk.trying:
             return

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from rules.byte_tables import gate_of
 from rules.delays import Delay
-from rules.lanes import gate_of
 from rules.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -16,11 +16,9 @@ from rules.messages import (
     POLY_PRESSURE,
     SWITCH_CONTROLLERS,
 )
-from rules.nodes.base import Node
+from rules.node import Node
+from rules.tables import Evaluation
 from rules.thinning import Gate
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
 
 _UNTOUCHED: Final = {
     *(BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *SWITCH_CONTROLLERS),
@@ -37,7 +35,7 @@ class ThinNode(Node):
         super().__init__()
         self._pause = pause
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Everything goes on, through a gate."""
         way = walk.way
         is_fine = status & 0xF0 == CONTROLLER and 32 < d1 < 64

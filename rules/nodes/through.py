@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
-from rules.nodes.base import Node
-
-if TYPE_CHECKING:
-    from rules.walk import Walk
+from rules.node import Node
+from rules.tables import Evaluation
 
 
 class ThroughNode(Node):
@@ -15,6 +13,6 @@ class ThroughNode(Node):
 
     keeps_word: ClassVar[bool] = False
 
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Everything goes on."""
         walk.follow(self.after, status, d1, d2)

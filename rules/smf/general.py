@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
-from rules.agenda import NEVER
-from rules.delays import Delay, Later
+from rules.delays import NEVER, Delay, Later
 from rules.delivery import Sent
 from rules.engine import Engine
 from rules.messages import SYSEX

@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Final
 
-from rules.lanes import IDENTITY, NO_BYTE
+from rules.byte_tables import IDENTITY, NO_BYTE
 from rules.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
 from rules.native import i64, vec
-from rules.pipeline import Cell
+from rules.tables import Cell
 
 KEPT: Final = 0
 PERHAPS: Final = 1

@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from rules.byte_tables import IDENTITY, NO_BYTE
 from rules.guards import ALWAYS
-from rules.lanes import IDENTITY, NO_BYTE, Lane
 from rules.messages import CONTROLLER, PROGRAM, SYSEX
-from rules.pipeline import HELD, NOTE, PASS, Cell, Pipeline, Row, Table
-from rules.rest import HELD_CONTROLLERS
+from rules.neutral import HELD_CONTROLLERS
+from rules.pipeline import Pipeline
 from rules.smf.tally import groups_of
+from rules.tables import HELD, NOTE, PASS, Cell, Lane, Row, Table
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
+from rules.byte_tables import NO_BYTE
 from rules.guards import ALWAYS, holds
-from rules.lanes import NO_BYTE, Lane
 from rules.native import i64, vec
-from rules.pipeline import Cell, Pipeline, Table
+from rules.pipeline import Pipeline
+from rules.tables import Cell, Lane, Table
 
 CHANNEL_ROWS: Final = 0x70
 """The rows of the channel statuses in a table; those of system messages follow."""

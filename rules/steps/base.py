@@ -8,10 +8,10 @@ from typing import Any, ClassVar, Protocol, TypeVar
 
 from pydantic import model_validator
 
+from rules.forms import Form
 from rules.guards import Guard
-from rules.lanes import Form
 from rules.language.values import Part
-from rules.nodes.base import Node
+from rules.node import Node
 from rules.notation import Naming
 
 SomeNode = TypeVar("SomeNode", bound=Node)

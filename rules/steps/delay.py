@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 from pydantic import model_validator
 
 from rules.delays import Delay, in_words
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import Beats, Milliseconds, fault
 from rules.nodes.delay import DelayNode
 from rules.notation import Naming

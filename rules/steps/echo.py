@@ -8,7 +8,7 @@ from typing import Annotated, ClassVar
 from pydantic import model_validator
 
 from rules.delays import Delay, in_words
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.messages import NOTE_ON
 from rules.nodes.echo import EchoNode

@@ -7,7 +7,7 @@ from typing import ClassVar
 from pydantic import model_validator
 
 from rules.conditions import Conditions
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import fault
 from rules.matching import split_any
 from rules.notation import Naming

@@ -11,7 +11,7 @@ from typing import Annotated, Any, ClassVar, Final, Literal
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rules.errors import NotationError
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import Controller, EachOnce, Note, Program, fault, naming_of, read_ends, read_range, shown
 from rules.messages import BEND_CENTRE, SYSEX
 from rules.notation import Naming, nearest, parse_controller, parse_note

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from rules.lanes import ALL, Form, gate_of, table_of
+from rules.byte_tables import ALL, gate_of, table_of
+from rules.forms import Form
 from rules.matching import NOTE_STATUSES
 from rules.messages import CONTROLLER, MOST_MODE, PROGRAM
 from rules.notation import Naming, format_controller

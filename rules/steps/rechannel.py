@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import Channel, EachOnce, fault
 from rules.notation import Naming
 from rules.steps.base import Step, Surroundings

@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import Messages, fault
 from rules.nodes.send import SendNode
 from rules.notation import Naming

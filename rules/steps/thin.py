@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 from pydantic import model_validator
 
 from rules.delays import Delay
-from rules.lanes import Form
+from rules.forms import Form
 from rules.language.values import Milliseconds, fault
 from rules.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
 from rules.nodes.thin import THINNED, ThinNode

@@ -7,7 +7,8 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
 
-from rules.lanes import ALL, NO_BYTE, Form, gate_of, table_of
+from rules.byte_tables import ALL, NO_BYTE, gate_of, table_of
+from rules.forms import Form
 from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
 from rules.matching import NOTE_STATUSES
 from rules.messages import CONTROLLER, PORTAMENTO_CONTROL

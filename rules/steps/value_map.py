@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
-from rules.lanes import IDENTITY, Form, constant, gate_of, table_of
+from rules.byte_tables import IDENTITY, constant, gate_of, table_of
+from rules.forms import Form
 from rules.messages import (
     BEND_CENTRE,
     CONTROLLER,
@@ -17,7 +18,7 @@ from rules.messages import (
     PROGRAM,
     STATUS_OF_KIND,
 )
-from rules.nodes.base import Node
+from rules.node import Node
 from rules.nodes.crossing import CrossingNode
 from rules.nodes.fourteen import FourteenBitNode
 from rules.notation import Naming, format_controller, format_note

@@ -11,7 +11,8 @@ from typing import Annotated, Any, ClassVar, Final, NamedTuple
 
 from pydantic import model_validator
 
-from rules.lanes import IDENTITY, Form, table_of
+from rules.byte_tables import IDENTITY, table_of
+from rules.forms import Form
 from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
 from rules.messages import NOTE_OFF, NOTE_ON
 from rules.notation import Naming

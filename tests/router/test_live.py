@@ -15,7 +15,7 @@ from router.live import BUSY_PAUSE, IDLE_PAUSE
 from rules import journal
 from rules.errors import MachineError
 from rules.lately import tell
-from rules.panic import panic_messages
+from rules.neutral import panic_messages
 from rules.replay import replay, went_out
 from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
 from tests.router.fake_midi import FakeInput, FakeOutput

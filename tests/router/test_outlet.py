@@ -9,7 +9,7 @@ import pytest
 
 from router.heartbeat import Heartbeat
 from router.outlet import Outlet
-from rules.agenda import NEVER
+from rules.delays import NEVER
 from rules.pacing import MOST_WAITING
 from rules.wiring import Wanted
 from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
-from rules.agenda import NEVER
+from rules.delays import NEVER
 from rules.errors import MachineError
 from rules.messages import CONTROLLER
 from rules.wiring import Wanted

@@ -5,7 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.agenda import NEVER, Agenda
+from rules.agenda import Agenda
+from rules.delays import NEVER
 
 
 def popped(agenda: Agenda[int]) -> list[tuple[int, int]]:

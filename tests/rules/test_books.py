@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from rules.agenda import NEVER
 from rules.books import Books
 from rules.compile import compile_rules
-from rules.delays import steady_nanoseconds
+from rules.delays import NEVER, steady_nanoseconds
 from rules.engine import Engine
 from rules.holder import in_key_of
 from rules.language.reading import read_rules

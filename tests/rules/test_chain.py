@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from rules.byte_tables import ALL
 from rules.cells import CellMaker
 from rules.chain import DeliverLink, Nodes, RangeLink, follow_chain, identity_forms, step_links
 from rules.compile import Compiler
-from rules.lanes import ALL, Form
+from rules.forms import Form
 from rules.language.reading import read_rules
 from rules.nodes.through import ThroughNode
-from rules.switches import Layout
+from rules.switch_guards import layout_of
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"
 NOTE_ONS = Form(0x90, gate_one=ALL, gate_two=ALL)
@@ -80,7 +81,7 @@ def test_a_list_of_steps_may_share_a_memory() -> None:
     ruleset = read_rules(
         [("rules.toml", f"{PORTS}[[rules]]\nfrom = 'keys'\nto = 'rack'\nsteps = [{{ delay = 5 }}]".encode())]
     )
-    nodes, layout = Nodes(CellMaker(())), Layout(ruleset.switches)
+    nodes, layout = Nodes(CellMaker(())), layout_of(ruleset.switches)
     (mine,) = step_links(ruleset.rules[0].steps, ("mine",), layout, nodes)
     (other,) = step_links(ruleset.rules[0].steps, ("other",), layout, nodes, place=("mine",))
     one, two = mine.fold(NOTE_ONS)[0].node, other.fold(NOTE_ONS)[0].node

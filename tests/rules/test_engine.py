@@ -9,9 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rules.agenda import NEVER
 from rules.compile import compile_rules
-from rules.delays import steady_nanoseconds
+from rules.delays import NEVER, steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
 from rules.pipeline import Pipeline

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from rules.byte_tables import ALL
 from rules.compile import Compiler
 from rules.entry import SourceEntry, condition_of
-from rules.lanes import ALL, Form
+from rules.forms import Form
 from rules.language.reading import read_rules
 from rules.language.schema import Trigger
 

@@ -9,14 +9,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rules.byte_tables import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, gate_of, preimage, table_of
 from rules.compile import compile_rules
+from rules.forms import Form
 from rules.guards import holds
-from rules.lanes import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, Form, Lane, gate_of, preimage, table_of
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
 from rules.messages import LENGTH
-from rules.pipeline import Table
 from rules.switches import State
+from rules.tables import Table
 from tests.model.chain import Flow, Memory, Moment, shaped_release, through
 from tests.strategies import Rig, chains, toml_of
 
@@ -158,17 +159,17 @@ def test_a_spread_form_says_the_same_with_one_byte() -> None:
 
 def test_a_plain_lane_has_its_bytes_ready() -> None:
     """Where nothing is asked, head and tail of every message are made beforehand, with nothing where a gate is shut."""
-    lane = Lane(Form(0x95, gate_two=ALL & ~1, target=0))
+    lane = Form(0x95, gate_two=ALL & ~1, target=0).lane()
     assert lane.plain
     assert lane.heads[60] + lane.tails[100] == bytes((0x95, 60, 100)) == lane.message(60, 100)
     assert lane.tails[0] == b""
-    short = Lane(Form(0xC2, one=table_of(lambda number: 127 - number)))
+    short = Form(0xC2, one=table_of(lambda number: 127 - number)).lane()
     assert short.heads[5] + short.tails[9] == bytes((0xC2, 122)) == short.message(5, 9)
 
 
 def test_a_lane_that_waits_or_crosses_is_not_plain() -> None:
     """Guards, nodes, other feeds and system messages need the whole way."""
-    assert not Lane(Form(0x90, guard=((1, 1),))).plain
-    assert not Lane(Form(0xD0, feed_one=SECOND)).plain
-    assert not Lane(Form(0xF0)).plain
+    assert not Form(0x90, guard=((1, 1),)).lane().plain
+    assert not Form(0xD0, feed_one=SECOND).lane().plain
+    assert not Form(0xF0).lane().plain
     assert IDENTITY[:128] == bytes(range(128))

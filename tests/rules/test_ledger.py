@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from rules.byte_tables import table_of
 from rules.lag import NO_LAG
-from rules.lanes import table_of
 from rules.ledger import Sounding, sounding_of
 from rules.walk import Emission
 

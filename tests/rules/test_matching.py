@@ -7,8 +7,9 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.byte_tables import ALL
 from rules.conditions import Condition
-from rules.lanes import ALL, Form, Lane
+from rules.forms import Form
 from rules.matching import counts_as_taken, split_any
 from rules.messages import LENGTH
 from tests.model.asking import fits, selects
@@ -72,4 +73,4 @@ def test_conditions_are_asked_of_what_goes_out() -> None:
     moved = Form(0x90, one=bytes((number + 12) % 128 for number in range(128)) + b"\xff" * 128)
     (high,), _ = split_any(moved, read([{"notes": 72}]))
     assert [first for first in range(128) if high.gate_one >> first & 1] == [60]
-    assert Lane(high).first(60, 100) == 72
+    assert high.lane().first(60, 100) == 72

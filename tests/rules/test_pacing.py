@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.agenda import NEVER
+from rules.delays import NEVER
 from rules.pacing import (
     MOST_WAITING,
     NANOSECONDS_A_BYTE,

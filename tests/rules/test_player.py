@@ -6,7 +6,8 @@ from rules.compile import compile_rules
 from rules.holder import in_key_of, note_place
 from rules.language.reading import read_rules
 from rules.ledger import Press
-from rules.pipeline import NOWHERE, WHOLE, Pipeline
+from rules.pipeline import Pipeline
+from rules.tables import NOWHERE, WHOLE
 from tests.rules.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"

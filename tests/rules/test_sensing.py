@@ -1,6 +1,6 @@
 """Active sensing (ruling 27). A sender is heard at least every 300 ms: MIDI 1.0 Detailed Specification 4.2.1, p. 32."""
 
-from rules.agenda import NEVER
+from rules.delays import NEVER
 from rules.sensing import PATIENCE, Sensing
 
 

@@ -12,14 +12,15 @@ from hypothesis import strategies as st
 from rules.guards import holds
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.language.when import parse_when
-from rules.switches import Layout, State
+from rules.switch_guards import guard_of, layout_of
+from rules.switches import State
 from tests.model.asking import Switches
 from tests.model.asking import holds as model_holds
 
 SONG = ValueSwitch.model_validate({"values": ["verse", "chorus", "last one"], "start": "chorus"})
 KEY = NumberSwitch.model_validate({"numbers": "-2..2"})
 UP = OnOffSwitch.model_validate({"from": "keys", "controller": 67})
-LAYOUT = Layout({"up": UP, "song": SONG, "key": KEY})
+LAYOUT = layout_of({"up": UP, "song": SONG, "key": KEY})
 STATES: dict[str, list[State]] = {
     "up": [False, True],
     "song": ["verse", "chorus", "last one"],
@@ -55,7 +56,7 @@ def test_each_switch_has_bits_of_its_own() -> None:
 def test_a_guard_holds_when_its_condition_does(text: str) -> None:
     """At every setting the guard of a `when` says what the model reads in it, and its negation the opposite."""
     when = parse_when(text)
-    guard = LAYOUT.guard(when)
+    guard = guard_of(LAYOUT, when)
     shut = LAYOUT.negated(guard)
     for word, states in words():
         assert holds(guard, word) == model_holds(when, states)
@@ -64,7 +65,7 @@ def test_a_guard_holds_when_its_condition_does(text: str) -> None:
 
 def test_no_condition_always_holds() -> None:
     """A step without `when` is always on."""
-    assert all(holds(LAYOUT.guard(None), word) for word, _ in words())
+    assert all(holds(guard_of(LAYOUT, None), word) for word, _ in words())
 
 
 def test_equals_is_one_state() -> None:
@@ -99,7 +100,7 @@ def test_what_no_switch_can_be_at_is_refused() -> None:
 
 def test_a_reload_keeps_what_still_exists() -> None:
     """Switches and states that the new rules know stay as they are; the rest is as at the start."""
-    new = Layout({"key": NumberSwitch.model_validate({"numbers": "0..9"}), "song": SONG, "up": UP})
+    new = layout_of({"key": NumberSwitch.model_validate({"numbers": "0..9"}), "song": SONG, "up": UP})
     for word, states in words():
         kept = new.translated(word, LAYOUT)
         wanted = {**states, "key": max(states["key"], 0) if isinstance(states["key"], int) else 0}

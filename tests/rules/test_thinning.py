@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from rules.agenda import NEVER, Agenda, Sending
-from rules.delays import Delay
+from rules.agenda import Agenda
+from rules.delays import NEVER, Delay
 from rules.lag import NO_LAG
+from rules.sending import Sending
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 
 

@@ -7,9 +7,8 @@ from typing import Any
 
 from rules.delays import Delay, Later
 from rules.lag import Lag
-from rules.nodes.base import Node
-from rules.pipeline import NOWHERE, Table
 from rules.switches import Layout
+from rules.tables import NOWHERE, AnyNode, Table
 from rules.thinning import Way
 from rules.walk import Walk
 
@@ -34,7 +33,7 @@ class Desk:
         """Milliseconds are whole."""
         return lambda now, delay: now + int(delay.ms)
 
-    def memory(self, node: Node) -> Any:
+    def memory(self, node: AnyNode) -> Any:
         """What a node remembers."""
         return self._memories.setdefault(node.place, node.fresh())
 
@@ -59,7 +58,7 @@ class Recorder(Walk):
         self.waits.append((self.lag, self.way))
 
 
-def taken(node: Node, desk: Desk, *message: int, **settings: Any) -> list[bytes]:
+def taken(node: AnyNode, desk: Desk, *message: int, **settings: Any) -> list[bytes]:
     """What a node sends on of one message."""
     walk = Recorder(desk)
     for name, value in settings.items():

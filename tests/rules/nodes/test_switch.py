@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from rules.language.reading import read_rules
 from rules.nodes.switch import TriggerNode
-from rules.switches import Layout, State
+from rules.switch_guards import layout_of
+from rules.switches import State
 from tests.rules.nodes.recording import Desk, Recorder, taken
 
 RULES = """
@@ -19,7 +20,7 @@ key = { numbers = "-2..2", step = [{ from = "keys", note = 2, by = 1 }] }
 
 def desk() -> Desk:
     """A desk with a switch that is on or off and one that is a number."""
-    return Desk(Layout(read_rules([("rules.toml", RULES.encode())]).switches))
+    return Desk(layout_of(read_rules([("rules.toml", RULES.encode())]).switches))
 
 
 def states(node: TriggerNode, switch: str, *messages: tuple[int, int, int]) -> list[State]:

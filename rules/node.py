@@ -1,15 +1,11 @@
-"""What every node is."""
+"""The base of every node: a step with memory."""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import Any, ClassVar
 
-if TYPE_CHECKING:
-    from rules.pipeline import Table
-    from rules.walk import Walk
-
-Place = tuple[str | int, ...]
+from rules.tables import Evaluation, Place, Table
 
 
 class Node(ABC):
@@ -40,7 +36,7 @@ class Node(ABC):
         return None
 
     @abstractmethod
-    def take(self, walk: Walk, status: int, d1: int, d2: int) -> None:
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Takes one message (data bytes 0 where it has none) and follows what comes of it."""
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:

@@ -1,0 +1,285 @@
+"""Tables of cells of lanes: what becomes of a message, found by its status and first data byte.
+
+A *cell* holds the lanes for one status and first data byte; equal cells are one object. A *table* finds them. A *lane*
+leads to a port, or to a node, behind which a table follows again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import Any, Final, Protocol
+
+from rules.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
+from rules.delays import Delay
+from rules.guards import ALWAYS, Guard
+from rules.holder import Copy, note_place
+from rules.lag import Lag, Queue
+from rules.messages import LENGTH, SYSEX
+from rules.switches import State
+from rules.thinning import Passage, Way
+
+Place = tuple[str | int, ...]
+"""Where a node stands in the rule file: the name of its rule or port, and the number of its step."""
+
+# How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no
+# two can meet at one place.
+WHOLE: Final = 0
+"""By walk and books, which is always right."""
+
+NOTE: Final = 1
+"""A short way for a note whose note-off by itself follows its note-on."""
+
+PASS: Final = 2
+"""A short way for what leaves no trace."""
+
+HELD: Final = 3
+"""A short way for a value that is held until it comes to rest."""
+
+SHARED: Final = 4
+"""A short way for a note where other holders can reach."""
+
+
+class Evaluation(Protocol):
+    """What a node may read and do while one message is evaluated."""
+
+    player: int
+    in_key: int
+    lag: Lag
+    way: Way
+    copy: Copy
+    heard: list[bool]
+    trying: bool
+    catching_up: bool
+    swallowed: bool
+
+    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
+        """Goes on with a message in a table."""
+        ...
+
+    def send(self, table: Table | None, message: bytes) -> None:
+        """Goes on with a message that a step wrote itself."""
+        ...
+
+    def passage(self, name: tuple[object, ...]) -> Passage:
+        """What lets all that is made of one message pass a gate together."""
+        ...
+
+    def first_time(self, name: tuple[object, ...], answer: Callable[[], bool]) -> bool:
+        """An answer that changes what is remembered: it is given once."""
+        ...
+
+    def wait(self, delay: Delay, queue: Queue | None, channel: int) -> None:
+        """A delay on the way, in a queue for this rule and a channel (0-15, 16 for none), if it has one."""
+        ...
+
+    def turn(self, switch: str, state: State) -> None:
+        """Turns a switch."""
+        ...
+
+    def toggle(self, switch: str) -> None:
+        """Turns a switch to its other state."""
+        ...
+
+    def step_switch(self, switch: str, by: int) -> None:
+        """Moves a switch on by so many."""
+        ...
+
+    def memory(self, node: Any) -> Any:
+        """What a node remembers in this engine."""
+        ...
+
+
+class AnyNode(Protocol):
+    """What tables and engine know of a node: `rules/node.py` has the base of all."""
+
+    place: Place
+    after: Table | None
+
+    @property
+    def leads_on(self) -> bool:
+        """Whether anything follows it at all."""
+        ...
+
+    @property
+    def keeps_word(self) -> bool:
+        """Whether what follows it sees the switches as what led to it did."""
+        ...
+
+    @property
+    def main(self) -> AnyNode:
+        """The node whose table follows: itself, but for side entrances."""
+        ...
+
+    def fresh(self) -> Any:
+        """An empty memory."""
+        ...
+
+    def take(self, walk: Any, status: int, d1: int, d2: int) -> None:
+        """Takes one message and follows what comes of it."""
+        ...
+
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
+        """What messages with a status and gates of data bytes can become."""
+        ...
+
+    def forget(self, memory: Any, player: int) -> None:
+        """Forgets what it knows of a player's messages."""
+        ...
+
+    def calm(self, memory: Any) -> None:
+        """Forgets what is pending, after a panic."""
+        ...
+
+
+@lru_cache(maxsize=128)
+def _each_head(status: int) -> tuple[bytes, ...]:
+    return (*(bytes((status, value)) for value in range(128)), *(b"",) * 128)
+
+
+@lru_cache(maxsize=4096)
+def _heads(status: int, table: bytes) -> tuple[bytes, ...]:
+    return tuple(map(_each_head(status).__getitem__, table[:128]))
+
+
+_EACH_TAIL: Final = (*(bytes((value,)) for value in range(128)), *(b"",) * 128)
+_NO_TAILS: Final = (b"",) * 128
+
+
+@lru_cache(maxsize=4096)
+def _tails(table: bytes) -> tuple[bytes, ...]:
+    return tuple(map(_EACH_TAIL.__getitem__, table[:128]))
+
+
+@lru_cache(maxsize=1024)
+def _each_place(target: int, status: int) -> tuple[int, ...]:
+    return tuple(note_place(target, status, value) for value in range(256))
+
+
+@lru_cache(maxsize=4096)
+def _places(target: int, status: int, table: bytes) -> tuple[int, ...]:
+    return tuple(map(_each_place(target, status).__getitem__, table[:128]))
+
+
+class Lane:
+    """One way out of a cell: status and tables for the data bytes, to a port (`target`) or a node.
+
+    In its cell the first incoming byte is fixed and fits, so only `gate[d2]` is tested (NO_BYTE: not here). `heads` and
+    `tails` are the outgoing bytes ready made for plain lanes, whose bytes keep their order.
+    """
+
+    __slots__ = (
+        "feed_one",
+        "feed_two",
+        "gate",
+        "guard",
+        "heads",
+        "node",
+        "one",
+        "places",
+        "plain",
+        "release",
+        "rule",
+        "short",
+        "status",
+        "tails",
+        "target",
+        "turns",
+        "two",
+    )
+
+    def __init__(
+        self,
+        status: int,
+        *,
+        one: bytes = IDENTITY,
+        two: bytes = IDENTITY,
+        feed_one: int = FIRST,
+        feed_two: int = SECOND,
+        gate_two: int = ALL,
+        guard: Guard = ALWAYS,
+        release: bytes | None = None,
+        node: AnyNode | None = None,
+        target: int = -1,
+        rule: str = "",
+    ) -> None:
+        self.status: Final = status
+        self.one: Final = one
+        self.two: Final = two
+        self.feed_one: Final = feed_one
+        self.feed_two: Final = feed_two
+        self.gate: Final = closed(IDENTITY, gate_two)
+        self.guard: Final = guard
+        self.release: Final = release
+        self.node: Final = node
+        self.target: Final = target
+        self.turns: Final = node is not None and not node.leads_on
+        self.rule: Final = rule
+        self.short: Final = status < SYSEX and LENGTH[status] == 2
+        self.plain: Final = (
+            node is None and guard == ALWAYS and feed_one == FIRST and feed_two == SECOND and status < SYSEX
+        )
+        self.heads: tuple[bytes, ...] = ()
+        self.tails: tuple[bytes, ...] = ()
+        self.places: tuple[int, ...] = ()
+        if self.plain:
+            self.places = _places(target, status, one)
+            self.heads = _heads(status, one)
+            self.tails = _NO_TAILS if self.short else _tails(closed(two, gate_two))
+
+    def first(self, d1: int, d2: int) -> int:
+        """The outgoing first data byte."""
+        return self.one[d1 if self.feed_one == FIRST else d2]
+
+    def second(self, d1: int, d2: int) -> int:
+        """The outgoing second data byte."""
+        return self.two[d1 if self.feed_two == FIRST else d2]
+
+    def message(self, d1: int, d2: int) -> bytes:
+        """The outgoing bytes."""
+        if self.short:
+            return bytes((self.status, self.first(d1, d2)))
+        return bytes((self.status, self.first(d1, d2), self.second(d1, d2)))
+
+
+class Cell:
+    """The lanes for one status and first data byte.
+
+    `way` says how the engine may answer. `ons` is, for a note-off or poly pressure, the cell of its note-on (no cell
+    refers to itself: it would have to wait for the garbage collector). `merged`: other holders can bend the same
+    channels.
+    """
+
+    __slots__ = ("lanes", "merged", "ons", "way")
+
+    def __init__(
+        self, lanes: tuple[Lane, ...], way: int = WHOLE, *, merged: bool = False, ons: Cell | None = None
+    ) -> None:
+        self.lanes: Final = lanes
+        self.way: Final = way
+        self.merged: Final = merged
+        self.ons: Final = ons
+
+
+Row = Sequence[Cell]
+
+
+class Table:
+    """128 rows, for the statuses 80-FF, of 128 cells each; a system status has the same cell throughout."""
+
+    __slots__ = ("_cells", "rows")
+
+    def __init__(self, rows: Sequence[Row]) -> None:
+        self.rows: Final = rows
+        self._cells: list[Cell] = []
+
+    @property
+    def cells(self) -> list[Cell]:
+        """All rows in one list: the cell of a message is at (status - 80) * 128 + first byte."""
+        if not self._cells:
+            self._cells = [cell for row in self.rows for cell in row]
+        return self._cells
+
+
+NOWHERE: Final = Table([[Cell(())] * 128] * 128)
+"""The table of a source that no rules know."""
