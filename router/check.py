@@ -24,6 +24,8 @@ from router.settings import CheckSettings
 from router.terminal import painted, say
 from router.words import count, number, plain, problem_data
 from rules.compile import compile_rules
+from rules.errors import Problem
+from rules.language.hints import hints_of
 from rules.language.proving import Outcome, run_tests
 from rules.language.reading import Reading, read_rule_set
 
@@ -34,7 +36,7 @@ def check(settings: CheckSettings) -> int:
     """Print what is to be said about rule files; return the exit code. Raises RuleFileError or MachineError."""
     texts = read_rule_files(settings.rules)
     reading = read_rule_set(texts)
-    findings = Findings(texts, reading, run_tests(reading, compile_rules(reading.ruleset)))
+    findings = Findings(texts, reading, hints_of(reading), run_tests(reading, compile_rules(reading.ruleset)))
     say([json.dumps(findings.data(), indent=2)] if settings.json else findings.in_words())
     return FINE if findings.ok else INCOMPLETE
 
@@ -45,6 +47,7 @@ class Findings:
 
     texts: RuleTexts
     reading: Reading
+    hints: tuple[Problem, ...]
     tests: Sequence[Outcome]
 
     @property
@@ -61,8 +64,8 @@ class Findings:
         counts = self.counts()
         things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
         lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; no mistakes found"]
-        if self.reading.hints:
-            lines += ["", "Worth a second look:", *(f"  {plain(str(hint))}" for hint in self.reading.hints)]
+        if self.hints:
+            lines += ["", "Worth a second look:", *(f"  {plain(str(hint))}" for hint in self.hints)]
         return [*lines, "", *self._test_lines()]
 
     def _test_lines(self) -> list[str]:
@@ -83,7 +86,7 @@ class Findings:
             "ok": self.ok,
             "files": [name for name, _ in self.texts],
             "counts": self.counts(),
-            "hints": [problem_data(hint) for hint in self.reading.hints],
+            "hints": [problem_data(hint) for hint in self.hints],
             "tests": [_test_data(test) for test in self.tests],
         }
 

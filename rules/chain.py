@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Protocol
+from typing import ClassVar, Protocol
 
 from rules.byte_tables import ALL, gate_of
 from rules.cells import CellMaker
@@ -14,11 +14,10 @@ from rules.language.schema import Device, Outlet, Stage
 from rules.matching import NOTE_STATUSES
 from rules.messages import SYSEX
 from rules.node import Node
-from rules.nodes.through import ThroughNode
 from rules.steps.base import SomeNode
 from rules.switch_guards import guard_of
 from rules.switches import Layout
-from rules.tables import AnyNode, Table
+from rules.tables import AnyNode, Evaluation, Table
 
 Key = tuple[str | int, ...]
 
@@ -139,6 +138,16 @@ def step_links(
         StepLink(stage, (*key, number), (*(place or key), number), layout, nodes, fires_on)
         for number, stage in enumerate(stages, 1)
     )
+
+
+class ThroughNode(Node):
+    """Between a port's steps and its switches: the steps see the switches as they were, the rules as they became."""
+
+    keeps_word: ClassVar[bool] = False
+
+    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
+        """Everything goes on, though nothing is remembered in between."""
+        walk.follow(self.after, status, d1, d2)
 
 
 class ThroughLink:

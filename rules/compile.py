@@ -20,7 +20,7 @@ from rules.chain import (
     step_links,
 )
 from rules.conditions import SIGNAL_KINDS
-from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry
+from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry, SourceParts
 from rules.guards import both
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
@@ -147,7 +147,7 @@ class Compiler:
 
     def _source_table(self, source: str, clock: Sequence[int]) -> Table:
         """A source's port steps, then its rules. Clock and transport go past the steps: no rule routes them."""
-        entry: Chain = (SourceEntry(self, source, clock),)
+        entry: Chain = (self.entry(source, clock),)
         steps: Chain = self.port_steps(source)
         if steps and self.triggers(source):
             steps = (*steps, ThroughLink(("port", source, "through"), self.nodes))
@@ -155,6 +155,13 @@ class Compiler:
             follow_chain(form, entry if form.status > SYSEX else (*steps, *entry), self.nodes)
             for form in identity_forms()
         )
+
+    def entry(self, source: str, clock: Sequence[int]) -> SourceEntry:
+        """The start of a source's rules, with the ports that its clock and transport go to."""
+        rules = [(number, rule) for number, rule in enumerate(self.ruleset.rules) if source in rule.source]
+        branches = [branch for branch in self.branches if source in branch.rule.source]
+        resets = frozenset(port for port in clock if self.ruleset.ports[self.ports[port]].reset)
+        return SourceEntry(SourceParts(self.triggers(source), rules, branches, clock, resets), self.layout, self.nodes)
 
     def port_steps(self, source: str, key: Key = ()) -> tuple[StepLink, ...]:
         """The links for a port's own steps; under another `key` they may lead elsewhere, with the same memory."""
@@ -169,7 +176,7 @@ class Compiler:
 
     def takers(self, source: str) -> Table:
         """Lanes that lead nowhere: their targets are the numbers of the rules that a message fits."""
-        chain = (*self._plain_port_steps(source), CountedEntry(SourceEntry(self, source, ())))
+        chain = (*self._plain_port_steps(source), CountedEntry(self.entry(source, ())))
         return self.nodes.table_after(chain)
 
     def clock_ports(self, source: str) -> tuple[int, ...]:
@@ -213,7 +220,7 @@ class Compiler:
         if not self.ruleset.ports[name].steps or not any(rule.catch_up for rule in self.ruleset.rules):
             return None
         steps = self.port_steps(name, ("arrivals",))
-        return self.nodes.table_after((*steps, ArrivingEntry(SourceEntry(self, name, ()))))
+        return self.nodes.table_after((*steps, ArrivingEntry(self.entry(name, ()))))
 
     def _switch_sends(self) -> Iterable[SwitchSend]:
         for turn in self.ruleset.on:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from rules.chain import Chain, follow_chain
+from rules.chain import Chain, Nodes, follow_chain
 from rules.conditions import Condition
 from rules.forms import Form
 from rules.guards import ALWAYS, Guard
@@ -15,9 +14,7 @@ from rules.matching import counts_as_taken, split, split_any, statuses_of
 from rules.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.switch_guards import guard_of
-
-if TYPE_CHECKING:
-    from rules.compile import Compiler
+from rules.switches import Layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,26 +72,39 @@ def _statuses_matched(condition: Condition) -> frozenset[int]:
     return statuses if condition.kinds is not None else statuses & _ROUTED
 
 
+@dataclass(frozen=True, slots=True)
+class SourceParts:
+    """What a rule set says of one source: its triggers, its rules with their numbers, and these branch by branch.
+
+    `clock` are the numbers of the ports that its clock and transport go to, `resets` those that ask for a system reset.
+    """
+
+    triggers: Sequence[PulledTrigger]
+    rules: Sequence[tuple[int, Rule]]
+    branches: Sequence[BranchPlan]
+    clock: Sequence[int]
+    resets: frozenset[int]
+
+
 class SourceEntry:
     """The start of all rules of a source: triggers first, then rules in file order, then what none of them took."""
 
-    def __init__(self, compiler: Compiler, source: str, clock: Sequence[int]) -> None:
-        self._compiler = compiler
-        self._source = source
-        self._clock = clock
-        self._layout = compiler.layout
-        self._triggers = compiler.triggers(source)
-        rules = [(number, rule) for number, rule in enumerate(compiler.ruleset.rules) if source in rule.source]
-        whole = [BranchPlan(number, rule, None, guard_of(self._layout, rule.when), ()) for number, rule in rules]
+    def __init__(self, parts: SourceParts, layout: Layout, nodes: Nodes) -> None:
+        self._layout = layout
+        self._nodes = nodes
+        self._triggers = parts.triggers
+        self._clock = parts.clock
+        self._resets = parts.resets
+        whole = [BranchPlan(number, rule, None, guard_of(layout, rule.when), ()) for number, rule in parts.rules]
         self._rules = _by_status(whole)
-        self._branches = _by_status(branch for branch in compiler.branches if source in branch.rule.source)
+        self._branches = _by_status(parts.branches)
 
     def fold(self, form: Form) -> list[Form]:
         """Everything that becomes of a form."""
         ends, passing = self._turned(form)
         ends += [piece._replace(target=port) for piece in passing for port in self.clocked(piece)]
         for entry, taken in self._routed(form.status, passing, self._branches):
-            ends += follow_chain(taken, entry.chain, self._compiler.nodes)
+            ends += follow_chain(taken, entry.chain, self._nodes)
         return ends
 
     def _routed(
@@ -114,8 +124,7 @@ class SourceEntry:
     def clocked(self, form: Form) -> list[int]:
         """The ports that clock and transport go to; a system reset only to those that ask for it."""
         if form.status == RESET:
-            ports = self._compiler.ruleset.ports
-            return [port for port in self._clock if ports[self._compiler.ports[port]].reset]
+            return [port for port in self._clock if port in self._resets]
         return list(self._clock) if form.status in ESCAPED_TRANSPORT else []
 
     def taken(self, form: Form) -> list[tuple[int, Form]]:

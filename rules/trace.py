@@ -110,7 +110,7 @@ class _Tracer:
         """The whole story."""
         if message[0] == ACTIVE_SENSING:
             return [TraceLine(0, "goes nowhere: it tells that its source is alive, and nothing else")]
-        entry = SourceEntry(self._compiler, self._source, self._compiler.clock_ports(self._source))
+        entry = self._compiler.entry(self._source, self._compiler.clock_ports(self._source))
         passing = [_Passing(message, NO_LAG)]
         lines: list[TraceLine] = []
         if message[0] <= SYSEX:

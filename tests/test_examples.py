@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from rules.compile import compile_rules
+from rules.language.hints import hints_of
 from rules.language.proving import run_tests
 from rules.language.reading import read_rule_set, read_rules
 from rules.messages import NOTE_OFF, NOTE_ON
@@ -42,7 +43,7 @@ def test_all_are_here() -> None:
 def test_example_proves_itself(name: str) -> None:
     """An example reads and compiles without a hint, and at least two tests of its own pass."""
     reading = read_rule_set([(name, (EXAMPLES / name).read_bytes())])
-    assert reading.hints == ()
+    assert hints_of(reading) == ()
     outcomes = run_tests(reading, compile_rules(reading.ruleset))
     assert len(outcomes) >= 2
     assert [str(fault) for outcome in outcomes for fault in outcome.faults] == []

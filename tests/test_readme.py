@@ -14,6 +14,7 @@ import pytest
 from router.cli import main
 from rules.compile import compile_rules
 from rules.conditions import Condition
+from rules.language.hints import hints_of
 from rules.language.proving import run_tests
 from rules.language.reading import Reading, read_rule_set
 from rules.language.schema import Device, Port, Rule
@@ -66,7 +67,7 @@ SESSIONS = [block for block in blocks(README, "console") if block.startswith("$ 
 def sound(text: str) -> Reading:
     """Read a rule file that must be without mistakes, hints and failing tests."""
     reading = read_rule_set([("readme.toml", text.encode())])
-    assert reading.hints == ()
+    assert hints_of(reading) == ()
     outcomes = run_tests(reading, compile_rules(reading.ruleset))
     assert [str(fault) for outcome in outcomes for fault in outcome.faults] == []
     return reading

@@ -9,6 +9,7 @@ from rules.conditions import Condition
 from rules.errors import Problem
 from rules.language.device_hints import device_hints
 from rules.language.draft import Branch, Draft, Entry, branches, staged
+from rules.language.reading import Reading, in_order
 from rules.language.schema import Rule, Stage
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
@@ -19,8 +20,12 @@ _DRUMS: Final = 10
 _NOTE_KINDS: Final = frozenset({"note", "note-on", "note-off", "poly-pressure"})
 
 
-def hints(draft: Draft) -> Iterator[Problem]:
-    """Everything that may be meant, but is worth a second look."""
+def hints_of(reading: Reading) -> tuple[Problem, ...]:
+    """Everything that may be meant, but is worth a second look, in the order of files and lines."""
+    return in_order(_hints(reading.draft), reading.files)
+
+
+def _hints(draft: Draft) -> Iterator[Problem]:
     for entry in draft.rules:
         yield from _folding(draft, entry)
         for branch in branches(entry):

@@ -12,7 +12,6 @@ from rules.errors import Problem, RuleFileError
 from rules.language.checking import check
 from rules.language.document import parse
 from rules.language.draft import Draft
-from rules.language.hints import hints
 from rules.language.places import Place, SourceFile
 from rules.language.ruleset import DEFAULT_BPM, RuleSet
 from rules.language.schema import RuleFile
@@ -28,7 +27,8 @@ _LISTED: Final = ("rules", "on", "tests")
 class Reading:
     """A rule set, and where each part of it stands in the files.
 
-    `rules`, `on` and `tests` have the places in the order of the rule set's. `hints` tell what is allowed and yet odd.
+    `rules`, `on` and `tests` have the places in the order of the rule set's. `draft` has all parts with
+    their places, `files` the names of the files in order.
     """
 
     ruleset: RuleSet
@@ -38,7 +38,8 @@ class Reading:
     rules: tuple[Place, ...]
     on: tuple[Place, ...]
     tests: tuple[Place, ...]
-    hints: tuple[Problem, ...]
+    draft: Draft
+    files: tuple[str, ...]
 
     def forget_files(self) -> None:
         """Forgets what stands in the files, once no place is asked for its line any more."""
@@ -56,24 +57,26 @@ def read_rules(files: Sequence[tuple[str, bytes]]) -> RuleSet:
 
 
 def read_rule_set(files: Sequence[tuple[str, bytes]]) -> Reading:
-    """The same, with the place of each part and with hints. Raises RuleFileError."""
+    """The same, with the place of each part. Raises RuleFileError."""
     reader = _Reader()
     for name, data in files:
         reader.read(name, data)
-    order = {name: number for number, (name, _) in enumerate(files)}
+    names = tuple(name for name, _ in files)
     problems = [*reader.problems, *reader.draft.clashes]
     if not reader.unreadable:
         problems += check(reader.draft)
     if problems:
-        raise RuleFileError(_in_order(problems, order))
-    return _reading(reader.draft, _in_order(hints(reader.draft), order))
+        raise RuleFileError(in_order(problems, names))
+    return _reading(reader.draft, names)
 
 
-def _in_order(problems: Iterable[Problem], order: Mapping[str, int]) -> tuple[Problem, ...]:
+def in_order(problems: Iterable[Problem], files: Sequence[str]) -> tuple[Problem, ...]:
+    """Problems once each, by the order of their files and by line."""
+    order = {name: number for number, name in enumerate(files)}
     return tuple(sorted(dict.fromkeys(problems), key=lambda problem: (order[problem.file], problem.line)))
 
 
-def _reading(draft: Draft, found: tuple[Problem, ...]) -> Reading:
+def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
     ruleset = RuleSet(
         ports={name: entry.value for name, entry in draft.ports.items()},
         devices={name: entry.value for name, entry in draft.devices.items()},
@@ -91,7 +94,8 @@ def _reading(draft: Draft, found: tuple[Problem, ...]) -> Reading:
         rules=tuple(entry.place for entry in draft.rules),
         on=tuple(entry.place for entry in draft.on),
         tests=tuple(entry.place for entry in draft.tests),
-        hints=found,
+        draft=draft,
+        files=files,
     )
 
 

@@ -19,7 +19,7 @@ REST = '[[rules]]\nname = "rest"\nfrom = "keys"\notherwise = true\nto = "synth"\
 
 def entry_of(rules: str) -> SourceEntry:
     """The start of all rules of the keys; clock and transport go to both ports."""
-    return SourceEntry(Compiler(read_rules([("rules.toml", (PORTS + rules).encode())]), ()), "keys", (0, 1))
+    return Compiler(read_rules([("rules.toml", (PORTS + rules).encode())]), ()).entry("keys", (0, 1))
 
 
 def form(status: int, first: int | None = None) -> Form:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from rules.language.hints import hints_of
 from rules.language.reading import read_rule_set
 
 RIG = """
@@ -20,7 +21,7 @@ BASS = 'bass = { port = "rack", channel = 4, notes = "C2..C4" }'
 def hints(devices: str, rule: str) -> list[str]:
     """What is said about some devices and one rule from the keys."""
     text = f'{RIG}[devices]\n{devices}\n[[rules]]\nname = "one"\nfrom = "keys"\n{rule}\n'
-    found = read_rule_set([("rules.toml", text.encode())]).hints
+    found = hints_of(read_rule_set([("rules.toml", text.encode())]))
     return [f"{problem.place}: {problem.text}" for problem in found]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from rules.language.hints import hints_of
 from rules.language.reading import read_rule_set
 
 RIG = """
@@ -24,7 +25,7 @@ send = { organ = "program 1", wide = "program 1 1" }
 
 def hints(text: str, rig: str = RIG) -> list[str]:
     """What is said about some lines below the rig, without file and line."""
-    found = read_rule_set([("rules.toml", (rig + text).encode())]).hints
+    found = hints_of(read_rule_set([("rules.toml", (rig + text).encode())]))
     return [f"{problem.place}: {problem.text}" for problem in found]
 
 
@@ -177,4 +178,4 @@ def test_zones_that_may_match(match: str, zone: str) -> None:
 def test_hints_have_their_lines() -> None:
     """Hints come in the order of the files, each with its line."""
     reading = read_rule_set([("rig.toml", RIG.encode()), ("rules.toml", (TWO + "steps = { transpose = 3 }").encode())])
-    assert [str(hint).partition(": ")[0] for hint in reading.hints] == ["rig.toml:5", "rules.toml:7"]
+    assert [str(hint).partition(": ")[0] for hint in hints_of(reading)] == ["rig.toml:5", "rules.toml:7"]
