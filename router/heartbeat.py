@@ -10,7 +10,7 @@ from collections import deque
 from typing import Final
 
 from router.backend import RawInput, RawOutput
-from rules.messages import CONTROLLER
+from rules.midi.messages import CONTROLLER
 from rules.pacing import Credit
 
 _REST: Final = 100_000_000

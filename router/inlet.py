@@ -7,7 +7,7 @@ from contextlib import suppress
 from typing import Any
 
 from router.backend import RawInput
-from rules.mending import Mender
+from rules.midi.sysex_reassembly import Mender
 from rules.wiring import Wanted, bare_name
 
 Received = tuple[Sequence[int], float]

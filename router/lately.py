@@ -32,8 +32,8 @@ from router.terminal import say
 from router.words import number, plain
 from rules.journal import unpack
 from rules.lately import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
-from rules.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
-from rules.notation import Naming, format_controller, format_message, format_note, in_hex
+from rules.midi.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
+from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
 
 _MOST: Final = 40  # of what happened is shown on a terminal
 _MOST_SENT: Final = 8  # of what one thing sent

@@ -28,8 +28,8 @@ from router.words import plain
 from rules.gestures import Control, Identity, controls
 from rules.language.learning import Block, blocks, pattern_for, port_block, port_name
 from rules.language.reading import read_rule_set
-from rules.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault
-from rules.notation import STANDARD, Naming
+from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault
+from rules.midi.notation import STANDARD, Naming
 from rules.wiring import Found, Wanted, bare_name, find, wanted_ports
 
 _QUIET: Final = 0.3  # seconds of silence that end a gesture

@@ -22,8 +22,8 @@ from router.settings import ListenSettings
 from router.terminal import is_terminal, say
 from router.words import plain
 from rules.hearing import Ticking, channel_of, columns_of, kind_of, kinds_meant
-from rules.messages import message_fault
-from rules.notation import format_message, in_hex
+from rules.midi.messages import message_fault
+from rules.midi.notation import format_message, in_hex
 from rules.wiring import bare_name
 
 _LOOK_EVERY: Final = 0.5  # seconds between two looks for new ports

@@ -13,17 +13,17 @@ from collections.abc import Callable, Collection, Iterable
 from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
+import rules.journal as journal
 from router.inlet import Inlet
 from router.latency import Latency
 from router.outlet import Outlet
 from router.ports import PortEvent, Ports
 from router.preparing import Prepared
 from router.rulefiles import RuleTexts
-from rules import journal
 from rules.delivery import Sent
 from rules.errors import MachineError
 from rules.journal import Record
-from rules.messages import message_fault
+from rules.midi.messages import message_fault
 from rules.session import Session
 from rules.switches import State
 from rules.wiring import wanted_ports

@@ -9,7 +9,7 @@ from typing import Any, Final, Protocol
 from router.backend import Backend, RawOutput
 from router.heartbeat import Heartbeat
 from router.words import count, number
-from rules.messages import SYSEX
+from rules.midi.messages import SYSEX
 from rules.pacing import Credit, Limit, Pacer, Wire
 from rules.wiring import Wanted, bare_name
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from router.settings import UsageError
 from router.words import plain
 from rules.language.ruleset import RuleSet
-from rules.notation import nearest
+from rules.midi.notation import nearest
 from rules.smf.report import Playing
 
 

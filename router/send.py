@@ -27,8 +27,8 @@ from router.terminal import is_terminal, say
 from router.words import plain
 from router.written import read_messages
 from rules.errors import MachineError
-from rules.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on
-from rules.notation import format_message, in_hex
+from rules.midi.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on
+from rules.midi.notation import format_message, in_hex
 from rules.wiring import Wanted, bare_name
 
 _NAME: Final = "send"

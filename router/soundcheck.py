@@ -31,7 +31,7 @@ from router.words import columns, count, plain
 from rules.delivery import Sent
 from rules.errors import MachineError
 from rules.language.reading import Reading, read_rule_set
-from rules.notation import format_message, format_note
+from rules.midi.notation import format_message, format_note
 from rules.session import Session
 from rules.soundcheck import Check, Plan, plan
 from rules.wiring import wanted_ports

@@ -8,7 +8,7 @@ from router.settings import UsageError
 from router.words import plain
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
-from rules.notation import nearest
+from rules.midi.notation import nearest
 from rules.switches import State
 
 _ON = ("on", "true", "yes", "1")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from router.settings import UsageError
 from rules.errors import NotationError
-from rules.notation import STANDARD, Naming, parse_whole_message
+from rules.midi.notation import STANDARD, Naming, parse_whole_message
 
 
 def read_messages(words: Sequence[str], naming: Naming = STANDARD) -> list[bytes]:

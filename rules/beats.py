@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.clock import CLOCKS_A_BEAT, SILENCE
-from rules.messages import CLOCK, CONTINUE, SONG_POSITION, START
+from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START
 
 TICKS_A_BEAT: Final = 960
 

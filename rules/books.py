@@ -15,7 +15,7 @@ from rules.holder import Copy, holder_of, in_channel_of
 from rules.lag import NO_LAG
 from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
 from rules.merge import Merge
-from rules.messages import (
+from rules.midi.messages import (
     CONTROLLER,
     NOTE_ON,
     POLY_PRESSURE,
@@ -26,7 +26,7 @@ from rules.messages import (
     is_note_on,
     split_message,
 )
-from rules.neutral import Place, is_at_rest, rest_message, rest_place
+from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
 from rules.player import Player
 from rules.sending import Mark, Sending
 from rules.tables import SHARED, Cell, Table

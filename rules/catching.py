@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.messages import CONTROLLER, KIND_OF_STATUS, split_message
+from rules.midi.messages import CONTROLLER, KIND_OF_STATUS, split_message
 from rules.pipeline import Pipeline
 from rules.player import Player
 from rules.walk import Clerk, Walk

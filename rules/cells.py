@@ -7,7 +7,7 @@ from typing import Final
 
 from rules.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.forms import Form
-from rules.messages import (
+from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
     CONTROLLER,

@@ -12,7 +12,7 @@ from rules.guards import Guard
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Outlet, Stage
 from rules.matching import NOTE_STATUSES
-from rules.messages import SYSEX
+from rules.midi.messages import SYSEX
 from rules.node import Node
 from rules.steps.base import SomeNode
 from rules.switch_guards import guard_of

@@ -24,9 +24,9 @@ from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, Pu
 from rules.guards import both
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
-from rules.messages import STATUS_OF_KIND, SYSEX
+from rules.midi.messages import STATUS_OF_KIND, SYSEX
+from rules.midi.notation import MessageText
 from rules.nodes.switch import TriggerNode
-from rules.notation import MessageText
 from rules.pipeline import Branch, Pipeline, SwitchSend
 from rules.sharing import shared_banks, shared_channels
 from rules.switch_guards import guard_of, layout_of

@@ -23,8 +23,8 @@ from rules.language.values import (
     read_range,
     shown,
 )
-from rules.messages import BEND_CENTRE, STATUS_OF_KIND
-from rules.notation import nearest
+from rules.midi.messages import BEND_CENTRE, STATUS_OF_KIND
+from rules.midi.notation import nearest
 
 CHANNEL_KINDS: Final = frozenset(
     {"note", "note-on", "note-off", "poly-pressure", "controller", "mode", "program", "pressure", "pitch-bend"}

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from rules.holder import holder_of, in_channel_of, note_place
 from rules.ledger import Press, Sounding
 from rules.merge import Merge
-from rules.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
+from rules.midi.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
 from rules.player import Player
 from rules.sending import Sending
 

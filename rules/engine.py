@@ -23,7 +23,7 @@ from rules.guards import holds
 from rules.holder import IN_KEYS, in_key_of
 from rules.ledger import Press
 from rules.merge import Merge
-from rules.messages import (
+from rules.midi.messages import (
     ACTIVE_SENSING,
     BEND_CENTRE,
     CONTINUE,
@@ -39,8 +39,8 @@ from rules.messages import (
     routed_status,
     split_message,
 )
+from rules.midi.neutral import silence_messages
 from rules.native import i64
-from rules.neutral import silence_messages
 from rules.pipeline import Branch, Pipeline
 from rules.player import Player
 from rules.sending import Sending

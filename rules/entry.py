@@ -11,7 +11,7 @@ from rules.forms import Form
 from rules.guards import ALWAYS, Guard
 from rules.language.schema import Rule, Trigger, Zone
 from rules.matching import counts_as_taken, split, split_any, statuses_of
-from rules.messages import ESCAPED_TRANSPORT, RESET, SYSEX
+from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.switch_guards import guard_of
 from rules.switches import Layout

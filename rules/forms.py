@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from rules.byte_tables import ALL, FIRST, IDENTITY, SECOND, constant, preimage
 from rules.guards import ALWAYS, Guard, both
-from rules.messages import SYSEX
+from rules.midi.messages import SYSEX
 from rules.tables import AnyNode, Lane
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from rules.messages import (
+from rules.midi.messages import (
     ACTIVE_SENSING,
     BANK_LSB,
     BANK_MSB,
@@ -27,7 +27,7 @@ from rules.messages import (
     SYSEX,
     split_message,
 )
-from rules.notation import Naming, format_controller, format_note
+from rules.midi.notation import Naming, format_controller, format_note
 
 Identity = tuple[str, int | None, int | None]
 """Kind, channel and number: what makes a control the same thing when it is used again."""

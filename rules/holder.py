@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from rules.messages import NOTE_ON, PROGRAM, SYSEX
+from rules.midi.messages import NOTE_ON, PROGRAM, SYSEX
 
 Copy = tuple[str | int, ...]
 """Which echo copy: the places of the echoes and the numbers of their copies on its way; empty for the note itself."""

@@ -10,13 +10,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from rules import journal
+import rules.journal as journal
 from rules.delivery import Sent
 from rules.holder import in_key_of
 from rules.journal import Record
 from rules.language.reading import read_rule_set
 from rules.language.ruleset import RuleSet
-from rules.messages import (
+from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
     CONTROLLER,
@@ -29,8 +29,8 @@ from rules.messages import (
     is_note_off,
     split_message,
 )
-from rules.neutral import rest_message
-from rules.notation import STANDARD, Naming
+from rules.midi.neutral import rest_message
+from rules.midi.notation import STANDARD, Naming
 from rules.player import Player
 from rules.replay import Replay
 from rules.switches import State

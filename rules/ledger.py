@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from rules.holder import Copy, note_place
 from rules.lag import NO_LAG, Lag
-from rules.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
-from rules.neutral import Place
+from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
+from rules.midi.neutral import Place
 from rules.sending import Mark
 from rules.tables import Cell, Table
 from rules.thinning import Way

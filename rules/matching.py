@@ -15,7 +15,7 @@ from rules.byte_tables import ALL, FIRST, gate_of
 from rules.conditions import Condition, Kinds
 from rules.forms import Form
 from rules.language.values import Channels
-from rules.messages import (
+from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
     KIND_OF_STATUS,

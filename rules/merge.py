@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.holder import Holder, channel_holder_of, channel_of, in_channel_of
-from rules.messages import (
+from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
     BEND_CENTRE,
@@ -24,7 +24,7 @@ from rules.messages import (
     PROGRAM,
     RESET_CONTROLLERS,
 )
-from rules.neutral import Place
+from rules.midi.neutral import Place
 from rules.sending import Sending
 
 Channel = tuple[int, int]

@@ -11,9 +11,9 @@ from collections import Counter, deque
 from typing import Final, Protocol
 
 from rules.delays import NEVER
-from rules.messages import CONTROLLER, MOST_MODE, SWITCH_CONTROLLERS, SYSEX, is_note_off, is_note_on
-from rules.neutral import is_at_rest, rest_place
-from rules.wire import MICROSECONDS_A_BYTE
+from rules.midi.din import MICROSECONDS_A_BYTE
+from rules.midi.messages import CONTROLLER, MOST_MODE, SWITCH_CONTROLLERS, SYSEX, is_note_off, is_note_on
+from rules.midi.neutral import is_at_rest, rest_place
 
 NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
 

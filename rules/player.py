@@ -7,8 +7,8 @@ from typing import Final
 
 from rules.holder import channel_of, in_key_of
 from rules.ledger import Press, Rest, cell_places, cell_soundings
-from rules.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
-from rules.neutral import Place
+from rules.midi.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
+from rules.midi.neutral import Place
 from rules.pipeline import Pipeline
 from rules.tables import NOTE, NOWHERE, Cell
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import lru_cache
 
-from rules import journal
+import rules.journal as journal
 from rules.compile import compile_rules
 from rules.delivery import Sent
 from rules.journal import NO_NAMES, Names, Record

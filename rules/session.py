@@ -13,8 +13,8 @@ from rules.clock import LiveTime
 from rules.delivery import Sent
 from rules.engine import NOBODY, Engine
 from rules.language.ruleset import RuleSet
-from rules.messages import ACTIVE_SENSING, CLOCK
-from rules.neutral import silence_messages
+from rules.midi.messages import ACTIVE_SENSING, CLOCK
+from rules.midi.neutral import silence_messages
 from rules.pipeline import Pipeline
 from rules.sensing import Sensing
 from rules.switches import State

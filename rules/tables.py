@@ -15,7 +15,7 @@ from rules.delays import Delay
 from rules.guards import ALWAYS, Guard
 from rules.holder import Copy, note_place
 from rules.lag import Lag, Queue
-from rules.messages import LENGTH, SYSEX
+from rules.midi.messages import LENGTH, SYSEX
 from rules.switches import State
 from rules.thinning import Passage, Way
 

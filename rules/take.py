@@ -15,14 +15,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from rules import journal
+import rules.journal as journal
 from rules.beats import TICKS_A_BEAT, Grid, beat_runs
 from rules.clock import CLOCKS_A_BEAT
 from rules.errors import RuleFileError
 from rules.journal import Names, unpack
 from rules.language.reading import read_rules
 from rules.language.ruleset import DEFAULT_BPM
-from rules.messages import (
+from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
     CONTINUE,

@@ -17,13 +17,13 @@ from rules.lag import NO_LAG, Lag
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.matching import split_any
-from rules.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
-from rules.notation import STANDARD, MessageText, Naming, format_message
+from rules.midi.din import microseconds_on_wire
+from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
+from rules.midi.notation import STANDARD, MessageText, Naming, format_message
 from rules.switch_guards import guard_of
 from rules.switches import Layout, State
 from rules.tables import NOWHERE, AnyNode, Table
 from rules.walk import Walk
-from rules.wire import microseconds_on_wire
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from rules.delays import Delay, Later
 from rules.guards import ALWAYS
 from rules.holder import Copy
 from rules.lag import NO_LAG, Lag, Queue
-from rules.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
+from rules.midi.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
 from rules.native import mypyc_attr
 from rules.tables import Lane
 from rules.thinning import Gate, Passage, Wait, Way

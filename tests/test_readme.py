@@ -19,7 +19,7 @@ from rules.language.proving import run_tests
 from rules.language.reading import Reading, read_rule_set
 from rules.language.schema import Device, Port, Rule
 from rules.language.values import Part
-from rules.notation import parse_controller, parse_message
+from rules.midi.notation import parse_controller, parse_message
 from rules.steps import STEPS
 
 PROJECT = Path(__file__).parents[1]

@@ -19,7 +19,7 @@ from rules.language.names import destination_fault, port_fault, source_fault
 from rules.language.outline import is_whole
 from rules.language.places import Place
 from rules.language.schema import Device, OnOffSwitch, Stage, Trigger
-from rules.notation import MessageText
+from rules.midi.notation import MessageText
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.transpose import TransposeStep

@@ -11,7 +11,7 @@ from rules.language.places import Place
 from rules.language.schema import NumberSwitch, OnOffSwitch, Stage
 from rules.language.values import shown
 from rules.language.when import Term, When, number_span
-from rules.notation import nearest
+from rules.midi.notation import nearest
 from rules.steps.transpose import TransposeStep
 
 

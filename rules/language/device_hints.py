@@ -8,7 +8,7 @@ from typing import Final
 from rules.errors import Problem
 from rules.language.draft import Branch, Draft, branches
 from rules.language.schema import Device
-from rules.notation import Naming, format_note
+from rules.midi.notation import Naming, format_note
 from rules.steps.delay import DelayStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.thin import ThinStep

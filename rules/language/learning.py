@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.gestures import Control
-from rules.messages import MOST_MODE
-from rules.notation import Naming, format_controller, format_note
+from rules.midi.messages import MOST_MODE
+from rules.midi.notation import Naming, format_controller, format_note
 from rules.wiring import Found, bare_name, find
 
 Value = bool | int | str | list["Value"] | dict[str, "Value"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rules.language.draft import Draft
-from rules.notation import nearest
+from rules.midi.notation import nearest
 
 
 def source_fault(draft: Draft, name: str) -> str:

@@ -9,7 +9,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from rules.language.schema import Destination, Rule, Sources, Stage, StageTable, Zone
 from rules.language.when import WhenField
-from rules.notation import Naming
+from rules.midi.notation import Naming
 
 _SOURCES: Final[TypeAdapter[Any]] = TypeAdapter(Sources)
 _DESTINATION: Final[TypeAdapter[Any]] = TypeAdapter(Destination)

@@ -19,8 +19,8 @@ from rules.language.reading import Reading
 from rules.language.ruleset import RuleSet
 from rules.language.schema import RuleTest
 from rules.language.values import TimedMessage
-from rules.messages import SYSEX
-from rules.notation import Naming, format_message
+from rules.midi.messages import SYSEX
+from rules.midi.notation import Naming, format_message
 from rules.pipeline import Pipeline
 
 _AS_EXACT_AS: Final = 500

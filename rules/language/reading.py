@@ -17,7 +17,7 @@ from rules.language.ruleset import DEFAULT_BPM, RuleSet
 from rules.language.schema import RuleFile
 from rules.language.values import shown
 from rules.language.wording import problems_in
-from rules.notation import Naming
+from rules.midi.notation import Naming
 
 _NAMED: Final = ("ports", "devices", "switches")
 _LISTED: Final = ("rules", "on", "tests")

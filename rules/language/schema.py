@@ -37,8 +37,8 @@ from rules.language.values import (
     whole,
 )
 from rules.language.when import WhenField
-from rules.messages import CONTROLLER_NUMBERS
-from rules.notation import nearest, parse_controller
+from rules.midi.messages import CONTROLLER_NUMBERS
+from rules.midi.notation import nearest, parse_controller
 from rules.steps import STEPS
 from rules.steps.base import Step
 

@@ -16,8 +16,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, Val
 from pydantic_core import PydanticCustomError
 
 from rules.errors import NotationError
-from rules.messages import STATUS_OF_KIND
-from rules.notation import (
+from rules.midi.messages import STATUS_OF_KIND
+from rules.midi.notation import (
     STANDARD,
     MessageText,
     Naming,

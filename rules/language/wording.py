@@ -18,7 +18,7 @@ from rules.language.places import STEP_KEYS, SourceFile
 from rules.language.positions import Path
 from rules.language.schema import RuleFile
 from rules.language.values import Part, shown
-from rules.notation import nearest
+from rules.midi.notation import nearest
 
 _IS_MISSING: Final = {
     "from": "name the port that messages come from",

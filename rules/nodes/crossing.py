@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.messages import SWITCH_ON
+from rules.midi.messages import SWITCH_ON
 from rules.node import Node
 from rules.tables import Evaluation, Place
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.delays import AT_ONCE, Delay
 from rules.lag import Queue
-from rules.messages import SYSEX
+from rules.midi.messages import SYSEX
 from rules.node import Node
 from rules.tables import Evaluation
 

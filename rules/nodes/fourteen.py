@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from rules.byte_tables import ALL
-from rules.messages import NOTE_ON
+from rules.midi.messages import NOTE_ON
 from rules.node import Node
 from rules.nodes.crossing import Name, forget_player, rises
 from rules.tables import Evaluation

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.messages import CONTROLLER, MOST_MODE, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
+from rules.midi.messages import CONTROLLER, MOST_MODE, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
+from rules.midi.notation import MessageText
 from rules.node import Node
-from rules.notation import MessageText
 from rules.tables import Evaluation
 
 Name = tuple[int, int, int]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-from rules.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
+from rules.midi.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
 from rules.node import Node
 from rules.tables import Evaluation
 

@@ -6,7 +6,7 @@ from typing import Final
 
 from rules.byte_tables import gate_of
 from rules.delays import Delay
-from rules.messages import (
+from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
     CONTROLLER,

@@ -9,7 +9,7 @@ from typing import Final
 from rules.delays import NEVER, Delay, Later
 from rules.delivery import Sent
 from rules.engine import Engine
-from rules.messages import SYSEX
+from rules.midi.messages import SYSEX
 from rules.pipeline import Pipeline
 from rules.smf import solo, sysex
 from rules.smf.chunks import Track

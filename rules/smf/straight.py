@@ -12,7 +12,7 @@ from itertools import groupby
 from typing import Final
 
 from rules.byte_tables import IDENTITY, NO_BYTE
-from rules.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
+from rules.midi.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
 from rules.native import i64, vec
 from rules.tables import Cell
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from rules.byte_tables import IDENTITY, NO_BYTE
 from rules.guards import ALWAYS
-from rules.messages import CONTROLLER, PROGRAM, SYSEX
-from rules.neutral import HELD_CONTROLLERS
+from rules.midi.messages import CONTROLLER, PROGRAM, SYSEX
+from rules.midi.neutral import HELD_CONTROLLERS
 from rules.pipeline import Pipeline
 from rules.smf.tally import groups_of
 from rules.tables import HELD, NOTE, PASS, Cell, Lane, Row, Table

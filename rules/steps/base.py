@@ -11,8 +11,8 @@ from pydantic import model_validator
 from rules.forms import Form
 from rules.guards import Guard
 from rules.language.values import Part
+from rules.midi.notation import Naming
 from rules.node import Node
-from rules.notation import Naming
 
 SomeNode = TypeVar("SomeNode", bound=Node)
 

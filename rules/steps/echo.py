@@ -10,9 +10,9 @@ from pydantic import model_validator
 from rules.delays import Delay, in_words
 from rules.forms import Form
 from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
-from rules.messages import NOTE_ON
+from rules.midi.messages import NOTE_ON
+from rules.midi.notation import Naming
 from rules.nodes.echo import EchoNode
-from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
 

@@ -10,7 +10,7 @@ from rules.conditions import Conditions
 from rules.forms import Form
 from rules.language.values import fault
 from rules.matching import split_any
-from rules.notation import Naming
+from rules.midi.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import any_of
 

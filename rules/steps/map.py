@@ -13,8 +13,8 @@ from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, mo
 from rules.errors import NotationError
 from rules.forms import Form
 from rules.language.values import Controller, EachOnce, Note, Program, fault, naming_of, read_ends, read_range, shown
-from rules.messages import BEND_CENTRE, SYSEX
-from rules.notation import Naming, nearest, parse_controller, parse_note
+from rules.midi.messages import BEND_CENTRE, SYSEX
+from rules.midi.notation import Naming, nearest, parse_controller, parse_note
 from rules.steps.base import Step, Surroundings
 from rules.steps.number_table import NumberTable
 from rules.steps.value_map import End, ValueMap

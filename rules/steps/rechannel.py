@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from rules.forms import Form
 from rules.language.values import Channel, EachOnce, fault
-from rules.notation import Naming
+from rules.midi.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import pairs
 

@@ -8,8 +8,8 @@ from pydantic import model_validator
 
 from rules.forms import Form
 from rules.language.values import Messages, fault
+from rules.midi.notation import Naming
 from rules.nodes.send import SendNode
-from rules.notation import Naming
 from rules.steps.base import Step, Surroundings
 
 

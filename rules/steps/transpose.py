@@ -11,8 +11,8 @@ from rules.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.forms import Form
 from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
 from rules.matching import NOTE_STATUSES
-from rules.messages import CONTROLLER, PORTAMENTO_CONTROL
-from rules.notation import Naming
+from rules.midi.messages import CONTROLLER, PORTAMENTO_CONTROL
+from rules.midi.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import channels
 

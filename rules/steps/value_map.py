@@ -7,7 +7,7 @@ from functools import cached_property, lru_cache
 
 from rules.byte_tables import IDENTITY, constant, gate_of, table_of
 from rules.forms import Form
-from rules.messages import (
+from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
     NOTE_OFF,
@@ -18,10 +18,10 @@ from rules.messages import (
     PROGRAM,
     STATUS_OF_KIND,
 )
+from rules.midi.notation import Naming, format_controller, format_note
 from rules.node import Node
 from rules.nodes.crossing import CrossingNode
 from rules.nodes.fourteen import FourteenBitNode
-from rules.notation import Naming, format_controller, format_note
 from rules.steps.base import Surroundings
 from rules.steps.rounding import rounded_quotient
 

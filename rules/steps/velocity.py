@@ -14,8 +14,8 @@ from pydantic import model_validator
 from rules.byte_tables import IDENTITY, table_of
 from rules.forms import Form
 from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
-from rules.messages import NOTE_OFF, NOTE_ON
-from rules.notation import Naming
+from rules.midi.messages import NOTE_OFF, NOTE_ON
+from rules.midi.notation import Naming
 from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
 from rules.steps.wording import channels

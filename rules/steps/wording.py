@@ -6,8 +6,8 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Final
 
 from rules.conditions import Condition
-from rules.messages import BEND_CENTRE
-from rules.notation import Naming, format_controller, format_note
+from rules.midi.messages import BEND_CENTRE
+from rules.midi.notation import Naming, format_controller, format_note
 
 _MOST_PAIRS: Final = 8
 

@@ -25,7 +25,7 @@ PACKAGES: Final[dict[str, dict[str, str]]] = {
 
 MODULES: Final = (
     *("agenda", "books", "catching", "compiled", "delivery", "engine", "guards", "holder", "lag", "lanes", "ledger"),
-    *("merge", "messages", "panic", "pipeline", "player", "rest", "thinning", "walk"),
+    *("merge", "messages", "pipeline", "player", "neutral", "thinning", "walk"),
 )
 """Compiled modules of packages that are interpreted otherwise."""
 

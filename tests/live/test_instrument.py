@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.pitch import hertz
+from rules.midi.pitch import hertz
 from tests.live.daemon import Daemon
 from tests.live.fluidsynth import FluidSynth, Recording
 from tests.live.peer import Peer

@@ -17,7 +17,7 @@ from typing import Any
 
 from router.choosing import choose_backend
 from router.ports import PortEvent, Ports
-from rules.messages import message_fault
+from rules.midi.messages import message_fault
 from rules.wiring import Wanted
 from tests.live.peer import Program, system_of_tests
 from tests.live.server import until

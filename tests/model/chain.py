@@ -9,7 +9,7 @@ from functools import singledispatch
 from rules.conditions import Condition
 from rules.delays import AT_ONCE, Delay
 from rules.language.schema import Stage
-from rules.messages import MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
+from rules.midi.messages import MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep

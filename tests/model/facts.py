@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.messages import (
+from rules.midi.messages import (
     BEND_CENTRE,
     END_OF_SYSEX,
     ESCAPED_TRANSPORT,

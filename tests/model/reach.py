@@ -15,7 +15,7 @@ from rules.conditions import SIGNAL_KINDS, Condition
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, Rule, Stage, Trigger, ValueSwitch
 from rules.language.when import When
-from rules.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
+from rules.midi.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep

@@ -11,7 +11,7 @@ from router.commands import cables
 from router.listen import listen
 from router.settings import ListenSettings
 from rules.hearing import HEARD_KINDS
-from rules.notation import parse_whole_message
+from rules.midi.notation import parse_whole_message
 from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
 from tests.router.recordings import Desk
 

@@ -10,7 +10,7 @@ import pytest
 
 from rules.delays import NEVER
 from rules.errors import MachineError
-from rules.messages import CONTROLLER
+from rules.midi.messages import CONTROLLER
 from rules.wiring import Wanted
 from tests.router.fake_midi import FakeBackend, FakeInput, FakeOutput
 from tests.router.rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told

@@ -14,7 +14,7 @@ import pytest
 from router.settings import SoundcheckSettings
 from router.soundcheck import IsOver, soundcheck
 from rules.errors import MachineError
-from rules.notation import format_message
+from rules.midi.notation import format_message
 from tests.router.fake_midi import Device, FakeBackend, FakeOutput, Hub
 from tests.router.recordings import Desk
 

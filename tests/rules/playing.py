@@ -26,7 +26,7 @@ from typing import Protocol
 from rules.delays import Delay, Later
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, RuleFile, ValueSwitch
-from rules.notation import Naming, format_message, parse_whole_message
+from rules.midi.notation import Naming, format_message, parse_whole_message
 from tests.model import NEVER, Model
 
 Sent = tuple[str, bytes, int, int]

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.beats import TICKS_A_BEAT, Grid, beat_runs
-from rules.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP
+from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP
 
 MS = 1_000_000
 HALF_SECOND = 500 * MS

@@ -9,7 +9,7 @@ from rules.engine import Engine
 from rules.holder import in_key_of
 from rules.language.reading import read_rules
 from rules.merge import Merge
-from rules.messages import split_message
+from rules.midi.messages import split_message
 from rules.walk import Walk
 from tests.rules.players import plugged
 

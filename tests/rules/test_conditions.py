@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from rules.conditions import CHANNEL_KINDS, KINDS, SIGNAL_KINDS, Condition
-from rules.messages import KIND_OF_STATUS, TRANSPORT
+from rules.midi.messages import KIND_OF_STATUS, TRANSPORT
 
 
 def condition(table: dict[str, Any]) -> Condition:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.gestures import Control, controls
-from rules.notation import STANDARD, Naming, parse_whole_message
+from rules.midi.notation import STANDARD, Naming, parse_whole_message
 
 DATA = st.integers(0, 127)
 ANY_MESSAGE = (

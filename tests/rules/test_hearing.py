@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.hearing import HEARD_KINDS, Ticking, channel_of, columns_of, kind_of, kinds_meant
-from rules.messages import KIND_OF_STATUS, LENGTH, SYSEX
-from rules.notation import Naming
+from rules.midi.messages import KIND_OF_STATUS, LENGTH, SYSEX
+from rules.midi.notation import Naming
 
 MS = 1_000_000
 SECOND = 1_000 * MS

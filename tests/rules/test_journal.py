@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules import journal
+import rules.journal as journal
 from rules.journal import IN, KINDS, OUT, Names, Record, pack, unpack
 
 DATA = st.binary(max_size=20) | st.integers(250, 600).map(lambda size: bytes(range(256)) * 3)

@@ -15,7 +15,7 @@ from rules.forms import Form
 from rules.guards import holds
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
-from rules.messages import LENGTH
+from rules.midi.messages import LENGTH
 from rules.switches import State
 from rules.tables import Table
 from tests.model.chain import Flow, Memory, Moment, shaped_release, through

@@ -1,9 +1,9 @@
 """What happened lately, and why; what is held, since when, and where its note-off would go."""
 
-from rules import journal
+import rules.journal as journal
 from rules.journal import NAMES, RULES, STATE, WALL, Names, Record
 from rules.lately import Arrival, Departure, Event, Held, Story, naming_of, tell
-from rules.notation import STANDARD, Naming
+from rules.midi.notation import STANDARD, Naming
 from tests.rules.test_replay import FILES, FIRST, MS, SECOND, Performance
 
 SECOND_NS = 1000 * MS

@@ -11,7 +11,7 @@ from rules.byte_tables import ALL
 from rules.conditions import Condition
 from rules.forms import Form
 from rules.matching import counts_as_taken, split_any
-from rules.messages import LENGTH
+from rules.midi.messages import LENGTH
 from tests.model.asking import fits, selects
 from tests.strategies import conditions
 

@@ -6,7 +6,7 @@ from functools import cache
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules import journal
+import rules.journal as journal
 from rules.compile import compile_rules
 from rules.delivery import Sent
 from rules.journal import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack

@@ -5,9 +5,9 @@ from collections import Counter
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules import journal
+import rules.journal as journal
 from rules.journal import IN, LEFT, LOST, NAMES, OUT, RULES, WALL, Names, Record, pack
-from rules.messages import ACTIVE_SENSING, CLOCK, START, STOP
+from rules.midi.messages import ACTIVE_SENSING, CLOCK, START, STOP
 from rules.sensing import PATIENCE
 from rules.take import Take, make_take
 from tests import mido_reader

@@ -12,8 +12,8 @@ from rules.compile import compile_rules
 from rules.delays import steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
-from rules.messages import CONTROLLER
-from rules.notation import STANDARD, Naming, parse_whole_message
+from rules.midi.messages import CONTROLLER
+from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.pipeline import Pipeline
 from rules.switches import State
 from rules.trace import trace

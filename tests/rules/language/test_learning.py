@@ -14,7 +14,7 @@ from rules.language.learning import blocks, pattern_for, port_block, port_name, 
 from rules.language.reading import Reading, read_rule_set
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch
-from rules.notation import STANDARD, Naming, parse_whole_message
+from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.trace import trace
 from rules.wiring import Found, find
 from tests.rules.test_gestures import ANY_MESSAGE

@@ -11,7 +11,7 @@ from rules.language.reading import Reading, read_rule_set, read_rules
 from rules.language.schema import Outlet, Rule
 from rules.language.values import TimedMessage
 from rules.language.when import Term, When
-from rules.notation import STANDARD, MessageText, Naming
+from rules.midi.notation import STANDARD, MessageText, Naming
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep

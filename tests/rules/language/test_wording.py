@@ -17,7 +17,7 @@ from rules.language.positions import Path as KeyPath
 from rules.language.schema import RuleFile
 from rules.language.values import Part
 from rules.language.wording import WORDINGS, allowed_keys, problems_in
-from rules.notation import Naming
+from rules.midi.notation import Naming
 
 EVERYTHING: Final = tomllib.loads((Path(__file__).parent / "everything.toml").read_text("utf-8"))
 ODD_VALUES: Final[tuple[Any, ...]] = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from rules.midi.notation import parse_message
 from rules.nodes.send import SendNode
-from rules.notation import parse_message
 from tests.rules.nodes.recording import Desk, taken
 
 FIRED = b"\xc2\x03"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from rules.messages import (
+from rules.midi.messages import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
     BEND_CENTRE,

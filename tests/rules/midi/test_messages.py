@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.messages import (
+from rules.midi.messages import (
     CHANNEL_STATUSES,
     CONTROLLER_ALIASES,
     CONTROLLER_NAMES,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.pitch import hertz
+from rules.midi.pitch import hertz
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.neutral import panic_messages
+from rules.midi.neutral import panic_messages
 
 
 @pytest.mark.parametrize("channel", range(16))

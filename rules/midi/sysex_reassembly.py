@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
-from rules.messages import END_OF_SYSEX, SYSEX, message_fault
+from rules.midi.messages import END_OF_SYSEX, SYSEX, message_fault
 
 _REAL_TIME: Final = bytes(range(0xF8, 0x100))
 _STATUS: Final = re.compile(rb"[\x80-\xff]")

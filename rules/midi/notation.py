@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.errors import NotationError
-from rules.messages import (
+from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
     CONTROLLER_NAMES,

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.messages import LENGTH
-from rules.wire import BYTES_A_SECOND, MICROSECONDS_A_BYTE, microseconds_on_wire, size_on_wire
+from rules.midi.din import BYTES_A_SECOND, MICROSECONDS_A_BYTE, microseconds_on_wire, size_on_wire
+from rules.midi.messages import LENGTH
 
 NOTE_ON = bytes((0x90, 60, 100))
 CHORD = [bytes((0x90, key, 100)) for key in range(60, 70)]

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from rules.messages import CLOCK, SYSEX
+from rules.midi.messages import CLOCK, SYSEX
 
 BITS_A_SECOND: Final = 31_250
 BITS_A_BYTE: Final = 10

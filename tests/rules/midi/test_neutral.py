@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.neutral import is_at_rest, rest_message, rest_place
+from rules.midi.neutral import is_at_rest, rest_message, rest_place
 
 HOLDING = [bytes((0xB3, number, 99)) for number in (1, 64, 66, 67)] + [b"\xe3\x00\x10", b"\xd3\x40", b"\xa3\x3c\x40"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.mending import Mender
-from rules.messages import message_fault
+from rules.midi.messages import message_fault
+from rules.midi.sysex_reassembly import Mender
 
 CLOCK, SENSING = b"\xf8", b"\xfe"
 

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.errors import NotationError
-from rules.messages import LENGTH, STATUS_OF_KIND, message_fault
-from rules.notation import (
+from rules.midi.messages import LENGTH, STATUS_OF_KIND, message_fault
+from rules.midi.notation import (
     STANDARD,
     MessageText,
     Naming,
