@@ -18,9 +18,9 @@ from router.inlet import Inlet
 from router.outlet import Outlet
 from router.upkeep import Upkeep
 from router.words import count
-from rules.delays import NEVER
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
+from rules.timing.delays import NEVER
 from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 
 _LAST_BEAT: Final = 300_000_000  # ns

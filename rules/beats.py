@@ -14,8 +14,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from rules.clock import CLOCKS_A_BEAT, SILENCE
 from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START
+from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE
 
 TICKS_A_BEAT: Final = 960
 

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.agenda import Agenda
-from rules.delays import Later
 from rules.delivery import Delivery, strike
 from rules.holder import Copy, holder_of, in_channel_of
 from rules.lag import NO_LAG
@@ -31,6 +29,8 @@ from rules.player import Player
 from rules.sending import Mark, Sending
 from rules.tables import SHARED, Cell, Table
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
+from rules.timing.delays import Later
+from rules.timing.scheduler import Agenda
 from rules.walk import Clerk, Emission, Walk
 
 

@@ -17,7 +17,6 @@ from typing import Any, Final
 
 from rules.books import Books
 from rules.catching import caught_by, keep_values, last_values
-from rules.delays import Later
 from rules.delivery import Sent
 from rules.guards import holds
 from rules.holder import IN_KEYS, in_key_of
@@ -47,6 +46,7 @@ from rules.sending import Sending
 from rules.switches import Layout, State
 from rules.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
 from rules.thinning import Traveller
+from rules.timing.delays import Later
 from rules.walk import Walk
 
 NOTE_ONS: Final = 0x800

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from rules.clock import CLOCKS_A_BEAT, SILENCE, ClockReading
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, KIND_OF_STATUS, MTC, STATUS_OF_KIND, SYSEX, message_fault
 from rules.midi.notation import STANDARD, Naming, format_message, in_hex
+from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE, ClockReading
 
 _GROUPS: Final = {
     "note": ("note-on", "note-off"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from rules.delays import AT_ONCE, Delay, Later
+from rules.timing.delays import AT_ONCE, Delay, Later
 
 Queue = dict[tuple[int | str, int], int]
 """What a `delay` remembers: by rule and channel, when the latest message is due."""

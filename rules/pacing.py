@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections import Counter, deque
 from typing import Final, Protocol
 
-from rules.delays import NEVER
 from rules.midi.din import MICROSECONDS_A_BYTE
 from rules.midi.messages import CONTROLLER, MOST_MODE, SWITCH_CONTROLLERS, SYSEX, is_note_off, is_note_on
 from rules.midi.neutral import is_at_rest, rest_place
+from rules.timing.delays import NEVER
 
 NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
 

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import chain
 
-from rules.clock import LiveTime
 from rules.delivery import Sent
 from rules.engine import NOBODY, Engine
 from rules.language.ruleset import RuleSet
 from rules.midi.messages import ACTIVE_SENSING, CLOCK
 from rules.midi.neutral import silence_messages
 from rules.pipeline import Pipeline
-from rules.sensing import Sensing
 from rules.switches import State
+from rules.timing.active_sensing import Sensing
+from rules.timing.midi_clock import LiveTime
 
 
 class Session:

@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from rules.compile import compile_rules
-from rules.delays import NEVER
 from rules.delivery import Sent
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Port, Rule
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.pipeline import Pipeline
 from rules.session import Session
+from rules.timing.delays import NEVER
 
 VELOCITY: Final = 40
 """Soft, and yet to be heard at a volume at which one speaks. No source: a choice."""

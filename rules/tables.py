@@ -11,13 +11,13 @@ from functools import lru_cache
 from typing import Any, Final, Protocol
 
 from rules.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
-from rules.delays import Delay
 from rules.guards import ALWAYS, Guard
 from rules.holder import Copy, note_place
 from rules.lag import Lag, Queue
 from rules.midi.messages import LENGTH, SYSEX
 from rules.switches import State
 from rules.thinning import Passage, Way
+from rules.timing.delays import Delay
 
 Place = tuple[str | int, ...]
 """Where a node stands in the rule file: the name of its rule or port, and the number of its step."""

@@ -17,7 +17,6 @@ from typing import Final
 
 import rules.journal as journal
 from rules.beats import TICKS_A_BEAT, Grid, beat_runs
-from rules.clock import CLOCKS_A_BEAT
 from rules.errors import RuleFileError
 from rules.journal import Names, unpack
 from rules.language.reading import read_rules
@@ -38,11 +37,12 @@ from rules.midi.messages import (
     SYSEX,
     split_message,
 )
-from rules.sensing import Sensing
 from rules.smf.chunks import END
 from rules.smf.sysex import stored
 from rules.smf.vlq import encode
 from rules.smf.writing import TrackWriter
+from rules.timing.active_sensing import Sensing
+from rules.timing.midi_clock import CLOCKS_A_BEAT
 
 _MARKERS: Final = {START: b"start", CONTINUE: b"continue", STOP: b"stop"}
 _CLOCKWORK: Final = frozenset({CLOCK, SONG_POSITION, *_MARKERS})

@@ -10,10 +10,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.agenda import Agenda
-from rules.delays import Delay, Later
 from rules.lag import NO_LAG, Lag, Queue
 from rules.sending import Sending
+from rules.timing.delays import Delay, Later
+from rules.timing.scheduler import Agenda
 
 Stream = tuple[object, ...]
 """One stream of values at one `thin`: its place, status, and controller or key. A pair of 14 bits is one stream."""

@@ -9,7 +9,6 @@ from typing import Any
 from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compile import Compiler
 from rules.conditions import Condition
-from rules.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
 from rules.forms import Form
 from rules.guards import holds
@@ -23,6 +22,7 @@ from rules.midi.notation import STANDARD, MessageText, Naming, format_message
 from rules.switch_guards import guard_of
 from rules.switches import Layout, State
 from rules.tables import NOWHERE, AnyNode, Table
+from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
 
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rules.byte_tables import NO_BYTE
-from rules.delays import Delay, Later
 from rules.guards import ALWAYS
 from rules.holder import Copy
 from rules.lag import NO_LAG, Lag, Queue
@@ -18,6 +17,7 @@ from rules.midi.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_me
 from rules.native import mypyc_attr
 from rules.tables import Lane
 from rules.thinning import Gate, Passage, Wait, Way
+from rules.timing.delays import Delay, Later
 
 if TYPE_CHECKING:
     from rules.switches import Layout, State

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 from rules.engine import Engine
 from rules.errors import Problem
 from rules.language.places import Place
@@ -22,6 +21,7 @@ from rules.language.values import TimedMessage
 from rules.midi.messages import SYSEX
 from rules.midi.notation import Naming, format_message
 from rules.pipeline import Pipeline
+from rules.timing.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 
 _AS_EXACT_AS: Final = 500
 """Nanoseconds: times are written and compared to the microsecond."""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from rules.delays import AT_ONCE, Delay
 from rules.lag import Queue
 from rules.midi.messages import SYSEX
 from rules.node import Node
 from rules.tables import Evaluation
+from rules.timing.delays import AT_ONCE, Delay
 
 NO_CHANNEL = 16
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 from rules.byte_tables import gate_of
-from rules.delays import Delay
 from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -19,6 +18,7 @@ from rules.midi.messages import (
 from rules.node import Node
 from rules.tables import Evaluation
 from rules.thinning import Gate
+from rules.timing.delays import Delay
 
 _UNTOUCHED: Final = {
     *(BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *SWITCH_CONTROLLERS),

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
-from rules.delays import NEVER, Delay, Later
 from rules.delivery import Sent
 from rules.engine import Engine
 from rules.midi.messages import SYSEX
@@ -19,6 +18,7 @@ from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.writing import TrackWriter
+from rules.timing.delays import NEVER, Delay, Later
 
 META: Final = 0xFF
 

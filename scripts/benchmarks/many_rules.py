@@ -10,9 +10,9 @@ from benchmarks.figures import Curve, Figure
 from benchmarks.messages import Fed, feed_all
 from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.delays import steady_nanoseconds
 from rules.engine import Engine
 from rules.pipeline import Pipeline
+from rules.timing.delays import steady_nanoseconds
 
 RULES = 1_000
 PLACES = list(product(range(1, 9), range(1, 126)))

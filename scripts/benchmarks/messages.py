@@ -9,10 +9,10 @@ from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, EDIT_OF_TWO, ONE_CHANNEL, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
 from rules.compiled import COMPILED
-from rules.delays import steady_nanoseconds
 from rules.delivery import Sent
 from rules.engine import Engine
 from rules.pipeline import Pipeline
+from rules.timing.delays import steady_nanoseconds
 
 Fed = tuple[int, bytes, int]
 """Player, message, time: what the engine is fed."""

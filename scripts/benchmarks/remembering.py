@@ -13,12 +13,12 @@ from benchmarks import recordings
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.delays import steady_nanoseconds
 from rules.delivery import Sent
 from rules.engine import Engine
 from rules.pipeline import Pipeline
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
+from rules.timing.delays import steady_nanoseconds
 
 TICK_NS: Final = 2_000_000
 """How long a tick lasts when a song is fed to the engine: about that of 240 ticks a beat at 125 beats a minute."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from functools import singledispatch
 
 from rules.conditions import Condition
-from rules.delays import AT_ONCE, Delay
 from rules.language.schema import Stage
 from rules.midi.messages import MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step
@@ -21,6 +20,7 @@ from rules.steps.thin import ThinStep
 from rules.steps.transpose import TransposeStep
 from rules.steps.value_map import End
 from rules.steps.velocity import VelocityStep
+from rules.timing.delays import AT_ONCE, Delay
 from tests.model import facts
 from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_velocity
 from tests.model.asking import fits, holds, names_kind, selects

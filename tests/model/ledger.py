@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from rules.delays import Delay
+from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.chain import At
 from tests.model.facts import InKey, Place

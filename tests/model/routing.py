@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from rules.delays import Delay
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Outlet, Rule, Zone
+from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.arithmetic import octave_inside
 from tests.model.asking import counts_as_taken, fits, holds, rule_takes

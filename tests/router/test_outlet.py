@@ -9,8 +9,8 @@ import pytest
 
 from router.heartbeat import Heartbeat
 from router.outlet import Outlet
-from rules.delays import NEVER
 from rules.pacing import MOST_WAITING
+from rules.timing.delays import NEVER
 from rules.wiring import Wanted
 from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub
 

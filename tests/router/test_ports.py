@@ -8,9 +8,9 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
-from rules.delays import NEVER
 from rules.errors import MachineError
 from rules.midi.messages import CONTROLLER
+from rules.timing.delays import NEVER
 from rules.wiring import Wanted
 from tests.router.fake_midi import FakeBackend, FakeInput, FakeOutput
 from tests.router.rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told

@@ -23,10 +23,10 @@ from fractions import Fraction
 from math import floor
 from typing import Protocol
 
-from rules.delays import Delay, Later
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, RuleFile, ValueSwitch
 from rules.midi.notation import Naming, format_message, parse_whole_message
+from rules.timing.delays import Delay, Later
 from tests.model import NEVER, Model
 
 Sent = tuple[str, bytes, int, int]

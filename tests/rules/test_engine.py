@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rules.compile import compile_rules
-from rules.delays import NEVER, steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
 from rules.pipeline import Pipeline
+from rules.timing.delays import NEVER, steady_nanoseconds
 
 LATER = steady_nanoseconds(120)
 Sent = tuple[int, bytes, int, int]

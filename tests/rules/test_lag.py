@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from rules.delays import Delay, steady_nanoseconds
 from rules.lag import NO_LAG, Queue
+from rules.timing.delays import Delay, steady_nanoseconds
 
 LATER = steady_nanoseconds(120)
 MS = Delay(ms=Fraction(1))

@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.delays import NEVER
 from rules.pacing import (
     MOST_WAITING,
     NANOSECONDS_A_BYTE,
@@ -19,6 +18,7 @@ from rules.pacing import (
     is_needed,
     is_urgent,
 )
+from rules.timing.delays import NEVER
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 import rules.journal as journal
 from rules.journal import IN, LEFT, LOST, NAMES, OUT, RULES, WALL, Names, Record, pack
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, START, STOP
-from rules.sensing import PATIENCE
 from rules.take import Take, make_take
+from rules.timing.active_sensing import PATIENCE
 from tests import mido_reader
 from tests.midicsv import Event, events
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from rules.agenda import Agenda
-from rules.delays import NEVER, Delay
 from rules.lag import NO_LAG
 from rules.sending import Sending
 from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
+from rules.timing.delays import NEVER, Delay
+from rules.timing.scheduler import Agenda
 
 
 def later(now: int, delay: Delay) -> int:

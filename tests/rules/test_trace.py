@@ -9,13 +9,13 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from rules.compile import compile_rules
-from rules.delays import steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
 from rules.midi.messages import CONTROLLER
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.pipeline import Pipeline
 from rules.switches import State
+from rules.timing.delays import steady_nanoseconds
 from rules.trace import trace
 from tests.strategies import messages, rule_files, toml_of
 

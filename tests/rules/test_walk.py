@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from rules.compile import compile_rules
-from rules.delays import steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
 from rules.midi.messages import split_message
+from rules.timing.delays import steady_nanoseconds
 from rules.walk import Emission, Walk
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"

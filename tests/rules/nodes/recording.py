@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from rules.delays import Delay, Later
 from rules.lag import Lag
 from rules.switches import Layout
 from rules.tables import NOWHERE, AnyNode, Table
 from rules.thinning import Way
+from rules.timing.delays import Delay, Later
 from rules.walk import Walk
 
 

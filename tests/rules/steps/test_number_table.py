@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from rules.compile import compile_rules
-from rules.delays import steady_nanoseconds
 from rules.engine import Engine
 from rules.language.reading import read_rules
+from rules.timing.delays import steady_nanoseconds
 
 
 def mapped(table: str, message: str) -> list[str]:

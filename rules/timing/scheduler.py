@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Callable
 from typing import Generic, TypeVar
 
-from rules.delays import NEVER
+from rules.timing.delays import NEVER
 
 Entry = TypeVar("Entry")
 

@@ -5,8 +5,8 @@ from fractions import Fraction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.clock import SILENCE, ClockReading, LiveTime
-from rules.delays import Delay
+from rules.timing.delays import Delay
+from rules.timing.midi_clock import SILENCE, ClockReading, LiveTime
 
 MS = 1_000_000
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.delays import NANOSECONDS_PER_MS, NEVER
+from rules.timing.delays import NANOSECONDS_PER_MS, NEVER
 
 PATIENCE: Final = 500 * NANOSECONDS_PER_MS
 """How long (ns) a source may be silent after its first FE."""

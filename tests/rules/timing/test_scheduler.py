@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.agenda import Agenda
-from rules.delays import NEVER
+from rules.timing.delays import NEVER
+from rules.timing.scheduler import Agenda
 
 
 def popped(agenda: Agenda[int]) -> list[tuple[int, int]]:

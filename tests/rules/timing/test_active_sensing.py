@@ -1,7 +1,7 @@
 """Active sensing (ruling 27). A sender is heard at least every 300 ms: MIDI 1.0 Detailed Specification 4.2.1, p. 32."""
 
-from rules.delays import NEVER
-from rules.sensing import PATIENCE, Sensing
+from rules.timing.active_sensing import PATIENCE, Sensing
+from rules.timing.delays import NEVER
 
 
 def test_nobody_is_lost_who_promised_nothing() -> None:

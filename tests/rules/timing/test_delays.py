@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from rules.delays import Delay, in_words, steady_nanoseconds
+from rules.timing.delays import Delay, in_words, steady_nanoseconds
 
 
 def test_milliseconds_and_beats_are_kept_apart() -> None:

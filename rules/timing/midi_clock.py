@@ -9,7 +9,7 @@ from collections import deque
 from fractions import Fraction
 from typing import Final
 
-from rules.delays import NANOSECONDS_PER_MS, Delay
+from rules.timing.delays import NANOSECONDS_PER_MS, Delay
 
 CLOCKS_A_BEAT: Final = 24
 
