@@ -24,8 +24,8 @@ from rules.delivery import Sent
 from rules.errors import MachineError
 from rules.journal import Record
 from rules.midi.messages import message_fault
+from rules.program.switch_states import State
 from rules.session import Session
-from rules.switches import State
 from rules.wiring import wanted_ports
 
 T = TypeVar("T")

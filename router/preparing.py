@@ -14,7 +14,7 @@ from rules.language.changes import changes
 from rules.language.proving import run_tests
 from rules.language.reading import read_rule_set
 from rules.language.ruleset import RuleSet
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 
 _COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
 _NOTHING_CHANGED: Final = "the rules are the same as before"

@@ -22,7 +22,7 @@ from router.terminal import complain
 from rules.errors import MachineError
 from rules.journal import LASTING, STATE, WALL, Record, pack, state_data, wall_data
 from rules.prelude import is_played
-from rules.switches import State
+from rules.program.switch_states import State
 
 LAST_SECONDS: Final = 600
 LAST_BYTES: Final = 24 * 1024 * 1024

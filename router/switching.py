@@ -9,7 +9,7 @@ from router.words import plain
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.midi.notation import nearest
-from rules.switches import State
+from rules.program.switch_states import State
 
 _ON = ("on", "true", "yes", "1")
 _OFF = ("off", "false", "no", "0")

@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from rules.delivery import Delivery, strike
-from rules.holder import Copy, holder_of, in_channel_of
-from rules.lag import NO_LAG
 from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
 from rules.merge import Merge
 from rules.midi.messages import (
@@ -26,9 +24,11 @@ from rules.midi.messages import (
 )
 from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
 from rules.player import Player
-from rules.sending import Mark, Sending
-from rules.tables import SHARED, Cell, Table
-from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
+from rules.program.holders import Copy, holder_of, in_channel_of
+from rules.program.lag import NO_LAG
+from rules.program.sending import Mark, Sending
+from rules.program.tables import SHARED, Cell, Table
+from rules.program.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.timing.delays import Later
 from rules.timing.scheduler import Agenda
 from rules.walk import Clerk, Emission, Walk

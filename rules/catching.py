@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from rules.midi.messages import CONTROLLER, KIND_OF_STATUS, split_message
-from rules.pipeline import Pipeline
 from rules.player import Player
+from rules.program.pipeline import Pipeline
 from rules.walk import Clerk, Walk
 
 Things = frozenset[int | str]

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
-from rules.forms import Form
 from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -23,7 +21,9 @@ from rules.midi.messages import (
     PRESSURE,
     PROGRAM,
 )
-from rules.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Lane, Table
+from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
+from rules.program.forms import Form
+from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Lane, Table
 
 Lanes = tuple[Lane, ...]
 Place = tuple[int, int]

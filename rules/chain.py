@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import ClassVar, Protocol
 
-from rules.byte_tables import ALL, gate_of
 from rules.cells import CellMaker
-from rules.forms import Form
-from rules.guards import Guard
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Outlet, Stage
 from rules.matching import NOTE_STATUSES
 from rules.midi.messages import SYSEX
-from rules.node import Node
+from rules.program.byte_tables import ALL, gate_of
+from rules.program.forms import Form
+from rules.program.guards import Guard
+from rules.program.node import Node
+from rules.program.switch_states import Layout
+from rules.program.tables import AnyNode, Evaluation, Table
 from rules.steps.base import SomeNode
 from rules.switch_guards import guard_of
-from rules.switches import Layout
-from rules.tables import AnyNode, Evaluation, Table
 
 Key = tuple[str | int, ...]
 

@@ -21,16 +21,16 @@ from rules.chain import (
 )
 from rules.conditions import SIGNAL_KINDS
 from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry, SourceParts
-from rules.guards import both
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.midi.messages import STATUS_OF_KIND, SYSEX
 from rules.midi.notation import MessageText
 from rules.nodes.switch import TriggerNode
-from rules.pipeline import Branch, Pipeline, SwitchSend
+from rules.program.guards import both
+from rules.program.pipeline import Branch, Pipeline, SwitchSend
+from rules.program.tables import Table
 from rules.sharing import shared_banks, shared_channels
 from rules.switch_guards import guard_of, layout_of
-from rules.tables import Table
 
 
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.holder import holder_of, in_channel_of, note_place
 from rules.ledger import Press, Sounding
 from rules.merge import Merge
 from rules.midi.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
 from rules.player import Player
-from rules.sending import Sending
+from rules.program.holders import holder_of, in_channel_of, note_place
+from rules.program.sending import Sending
 
 Sent = tuple[int, bytes, int, int]
 """Port number, message, due time, player."""

@@ -18,8 +18,6 @@ from typing import Any, Final
 from rules.books import Books
 from rules.catching import caught_by, keep_values, last_values
 from rules.delivery import Sent
-from rules.guards import holds
-from rules.holder import IN_KEYS, in_key_of
 from rules.ledger import Press
 from rules.merge import Merge
 from rules.midi.messages import (
@@ -39,13 +37,15 @@ from rules.midi.messages import (
     split_message,
 )
 from rules.midi.neutral import silence_messages
-from rules.native import i64
-from rules.pipeline import Branch, Pipeline
 from rules.player import Player
-from rules.sending import Sending
-from rules.switches import Layout, State
-from rules.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
-from rules.thinning import Traveller
+from rules.program.guards import holds
+from rules.program.holders import IN_KEYS, in_key_of
+from rules.program.native import i64
+from rules.program.pipeline import Branch, Pipeline
+from rules.program.sending import Sending
+from rules.program.switch_states import Layout, State
+from rules.program.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
+from rules.program.thinning import Traveller
 from rules.timing.delays import Later
 from rules.walk import Walk
 

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from rules.chain import Chain, Nodes, follow_chain
 from rules.conditions import Condition
-from rules.forms import Form
-from rules.guards import ALWAYS, Guard
 from rules.language.schema import Rule, Trigger, Zone
 from rules.matching import counts_as_taken, split, split_any, statuses_of
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
+from rules.program.forms import Form
+from rules.program.guards import ALWAYS, Guard
+from rules.program.switch_states import Layout
 from rules.switch_guards import guard_of
-from rules.switches import Layout
 
 
 @dataclass(frozen=True, slots=True)

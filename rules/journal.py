@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from struct import Struct
 from typing import Final
 
-from rules.switches import State
+from rules.program.switch_states import State
 
 Record = tuple[int, int, int, bytes]
 """Kind, time (ns, 0 to 2**64 - 1), number (0 to 65535), data."""

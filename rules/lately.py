@@ -12,7 +12,6 @@ from typing import Final
 
 import rules.journal as journal
 from rules.delivery import Sent
-from rules.holder import in_key_of
 from rules.journal import Record
 from rules.language.reading import read_rule_set
 from rules.language.ruleset import RuleSet
@@ -32,8 +31,9 @@ from rules.midi.messages import (
 from rules.midi.neutral import rest_message
 from rules.midi.notation import STANDARD, Naming
 from rules.player import Player
+from rules.program.holders import in_key_of
+from rules.program.switch_states import State
 from rules.replay import Replay
-from rules.switches import State
 from rules.trace import TraceLine, trace
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.holder import Copy, note_place
-from rules.lag import NO_LAG, Lag
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.midi.neutral import Place
-from rules.sending import Mark
-from rules.tables import Cell, Table
-from rules.thinning import Way
+from rules.program.holders import Copy, note_place
+from rules.program.lag import NO_LAG, Lag
+from rules.program.sending import Mark
+from rules.program.tables import Cell, Table
+from rules.program.thinning import Way
 from rules.walk import Emission
 
 

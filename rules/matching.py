@@ -11,9 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-from rules.byte_tables import ALL, FIRST, gate_of
 from rules.conditions import Condition, Kinds
-from rules.forms import Form
 from rules.language.values import Channels
 from rules.midi.messages import (
     BEND_CENTRE,
@@ -26,6 +24,8 @@ from rules.midi.messages import (
     POLY_PRESSURE,
     PRESSURE,
 )
+from rules.program.byte_tables import ALL, FIRST, gate_of
+from rules.program.forms import Form
 
 _CONTROLLERS = gate_of(range(MOST_MODE))
 _MODES = ALL & ~_CONTROLLERS

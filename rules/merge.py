@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.holder import Holder, channel_holder_of, channel_of, in_channel_of
 from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -25,7 +24,8 @@ from rules.midi.messages import (
     RESET_CONTROLLERS,
 )
 from rules.midi.neutral import Place
-from rules.sending import Sending
+from rules.program.holders import Holder, channel_holder_of, channel_of, in_channel_of
+from rules.program.sending import Sending
 
 Channel = tuple[int, int]
 ChannelHolder = tuple[int, int]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from rules.holder import channel_of, in_key_of
 from rules.ledger import Press, Rest, cell_places, cell_soundings
 from rules.midi.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
 from rules.midi.neutral import Place
-from rules.pipeline import Pipeline
-from rules.tables import NOTE, NOWHERE, Cell
+from rules.program.holders import channel_of, in_key_of
+from rules.program.pipeline import Pipeline
+from rules.program.tables import NOTE, NOWHERE, Cell
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
 """The first in-key of notes."""

@@ -11,7 +11,7 @@ from rules.delivery import Sent
 from rules.journal import NO_NAMES, Names, Record
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.session import Session
 
 

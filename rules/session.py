@@ -14,8 +14,8 @@ from rules.engine import NOBODY, Engine
 from rules.language.ruleset import RuleSet
 from rules.midi.messages import ACTIVE_SENSING, CLOCK
 from rules.midi.neutral import silence_messages
-from rules.pipeline import Pipeline
-from rules.switches import State
+from rules.program.pipeline import Pipeline
+from rules.program.switch_states import State
 from rules.timing.active_sensing import Sensing
 from rules.timing.midi_clock import LiveTime
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from rules.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image, open_in
-from rules.guards import ALWAYS, Guard, both
 from rules.midi.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
-from rules.tables import Cell, Lane, Table
+from rules.program.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image, open_in
+from rules.program.guards import ALWAYS, Guard, both
+from rules.program.tables import Cell, Lane, Table
 
 Place = tuple[int, int]
 Start = tuple[Table, int, int, Guard]

@@ -13,7 +13,7 @@ from rules.delivery import Sent
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Port, Rule
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.session import Session
 from rules.timing.delays import NEVER
 

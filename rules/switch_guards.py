@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rules.guards import ALWAYS, NO_CUBES, Guard, both, either
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.language.when import Term, When, number_span
-from rules.switches import Layout, State, SwitchStates
+from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
+from rules.program.switch_states import Layout, State, SwitchStates
 
 
 def layout_of(switches: Mapping[str, OnOffSwitch | ValueSwitch | NumberSwitch]) -> Layout:

@@ -10,18 +10,18 @@ from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compile import Compiler
 from rules.conditions import Condition
 from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
-from rules.forms import Form
-from rules.guards import holds
-from rules.lag import NO_LAG, Lag
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.matching import split_any
 from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
 from rules.midi.notation import STANDARD, MessageText, Naming, format_message
+from rules.program.forms import Form
+from rules.program.guards import holds
+from rules.program.lag import NO_LAG, Lag
+from rules.program.switch_states import Layout, State
+from rules.program.tables import NOWHERE, AnyNode, Table
 from rules.switch_guards import guard_of
-from rules.switches import Layout, State
-from rules.tables import NOWHERE, AnyNode, Table
 from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
 

@@ -9,19 +9,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
-from rules.byte_tables import NO_BYTE
-from rules.guards import ALWAYS
-from rules.holder import Copy
-from rules.lag import NO_LAG, Lag, Queue
 from rules.midi.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
-from rules.native import mypyc_attr
-from rules.tables import Lane
-from rules.thinning import Gate, Passage, Wait, Way
+from rules.program.byte_tables import NO_BYTE
+from rules.program.guards import ALWAYS
+from rules.program.holders import Copy
+from rules.program.lag import NO_LAG, Lag, Queue
+from rules.program.native import mypyc_attr
+from rules.program.tables import Lane
+from rules.program.thinning import Gate, Passage, Wait, Way
 from rules.timing.delays import Delay, Later
 
 if TYPE_CHECKING:
-    from rules.switches import Layout, State
-    from rules.tables import AnyNode, Table
+    from rules.program.switch_states import Layout, State
+    from rules.program.tables import AnyNode, Table
 
 
 class Clerk(Protocol):

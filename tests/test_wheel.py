@@ -17,7 +17,7 @@ import pytest
 
 import router
 import rules
-from rules.compiled import COMPILED
+from rules.program.compiled import COMPILED
 from tests.places import SOURCE
 
 EXPECTED = os.environ.get("POINTSMAN_EXPECT", "source")

@@ -20,7 +20,7 @@ from rules.language.schema import RuleTest
 from rules.language.values import TimedMessage
 from rules.midi.messages import SYSEX
 from rules.midi.notation import Naming, format_message
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.timing.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 
 _AS_EXACT_AS: Final = 500

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from rules.midi.messages import SWITCH_ON
-from rules.node import Node
-from rules.tables import Evaluation, Place
+from rules.program.node import Node
+from rules.program.tables import Evaluation, Place
 
 Name = tuple[int, int, int, int]
 """Player, in-key, status, key."""

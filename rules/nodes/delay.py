@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from rules.lag import Queue
 from rules.midi.messages import SYSEX
-from rules.node import Node
-from rules.tables import Evaluation
+from rules.program.lag import Queue
+from rules.program.node import Node
+from rules.program.tables import Evaluation
 from rules.timing.delays import AT_ONCE, Delay
 
 NO_CHANNEL = 16

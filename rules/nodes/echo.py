@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from rules.byte_tables import ALL
-from rules.node import Node
-from rules.tables import Evaluation
+from rules.program.byte_tables import ALL
+from rules.program.node import Node
+from rules.program.tables import Evaluation
 from rules.timing.delays import Delay
 
 Copies = Callable[[int, int], list[tuple[int, int, int]]]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from rules.byte_tables import ALL
 from rules.midi.messages import NOTE_ON
-from rules.node import Node
 from rules.nodes.crossing import Name, forget_player, rises
-from rules.tables import Evaluation
+from rules.program.byte_tables import ALL
+from rules.program.node import Node
+from rules.program.tables import Evaluation
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from rules.midi.messages import CONTROLLER, MOST_MODE, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
 from rules.midi.notation import MessageText
-from rules.node import Node
-from rules.tables import Evaluation
+from rules.program.node import Node
+from rules.program.tables import Evaluation
 
 Name = tuple[int, int, int]
 """Player, status, controller."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from rules.midi.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
-from rules.node import Node
-from rules.tables import Evaluation
+from rules.program.node import Node
+from rules.program.tables import Evaluation
 
 if TYPE_CHECKING:
-    from rules.switches import State
+    from rules.program.switch_states import State
 
 
 Name = tuple[int, int, int]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.byte_tables import gate_of
 from rules.midi.messages import (
     BANK_LSB,
     BANK_MSB,
@@ -15,9 +14,10 @@ from rules.midi.messages import (
     POLY_PRESSURE,
     SWITCH_CONTROLLERS,
 )
-from rules.node import Node
-from rules.tables import Evaluation
-from rules.thinning import Gate
+from rules.program.byte_tables import gate_of
+from rules.program.node import Node
+from rules.program.tables import Evaluation
+from rules.program.thinning import Gate
 from rules.timing.delays import Delay
 
 _UNTOUCHED: Final = {

@@ -13,7 +13,7 @@ import re
 from bisect import bisect_left
 from typing import Final, NamedTuple
 
-from rules.native import i64, read_i32_be
+from rules.program.native import i64, read_i32_be
 from rules.smf.damage import DamageLog, counted
 
 TRACK: Final = b"MTrk"

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, TypeAlias
 
-from rules.compiled import COMPILED
-from rules.native import BytesWriter
+from rules.program.compiled import COMPILED
+from rules.program.native import BytesWriter
 from rules.smf import score, wrapper
 from rules.smf.patch import patch_by_numbers, patch_by_rows
 from rules.smf.reading import MidiFile

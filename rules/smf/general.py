@@ -9,7 +9,7 @@ from typing import Final
 from rules.delivery import Sent
 from rules.engine import Engine
 from rules.midi.messages import SYSEX
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.smf import solo, sysex
 from rules.smf.chunks import Track
 from rules.smf.order import in_order

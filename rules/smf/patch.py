@@ -11,7 +11,7 @@ is several times slower where the other is at home.
 from __future__ import annotations
 
 from rules.midi.messages import SYSEX
-from rules.native import BytesWriter, i64, u8
+from rules.program.native import BytesWriter, i64, u8
 from rules.smf.straight import (
     COUNTER,
     COUNTERS,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from rules.errors import MidiFileError
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.smf.damage import Damage
 from rules.smf.reading import MidiFile
 from rules.smf.scanning import TrackEvents

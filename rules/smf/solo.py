@@ -12,7 +12,7 @@ from typing import Final
 
 from rules.delivery import Sent
 from rules.engine import Engine
-from rules.native import i64, vec
+from rules.program.native import i64, vec
 from rules.smf import vlq
 from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
 from rules.smf.writing import TrackWriter

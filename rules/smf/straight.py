@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Final
 
-from rules.byte_tables import IDENTITY, NO_BYTE
 from rules.midi.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
-from rules.native import i64, vec
-from rules.tables import Cell
+from rules.program.byte_tables import IDENTITY, NO_BYTE
+from rules.program.native import i64, vec
+from rules.program.tables import Cell
 
 KEPT: Final = 0
 PERHAPS: Final = 1

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.byte_tables import IDENTITY, NO_BYTE
-from rules.guards import ALWAYS
 from rules.midi.messages import CONTROLLER, PROGRAM, SYSEX
 from rules.midi.neutral import HELD_CONTROLLERS
-from rules.pipeline import Pipeline
+from rules.program.byte_tables import IDENTITY, NO_BYTE
+from rules.program.guards import ALWAYS
+from rules.program.pipeline import Pipeline
+from rules.program.tables import HELD, NOTE, PASS, Cell, Lane, Row, Table
 from rules.smf.tally import groups_of
-from rules.tables import HELD, NOTE, PASS, Cell, Lane, Row, Table
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import Final
 
 from rules.midi.messages import SYSEX
-from rules.native import BytesWriter, i32, i64, u8, write_i32_le
+from rules.program.native import BytesWriter, i32, i64, u8, write_i32_le
 from rules.smf import vlq
 from rules.smf.straight import (
     ASK,

@@ -5,11 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
-from rules.byte_tables import NO_BYTE
-from rules.guards import ALWAYS, holds
-from rules.native import i64, vec
-from rules.pipeline import Pipeline
-from rules.tables import Cell, Lane, Table
+from rules.program.byte_tables import NO_BYTE
+from rules.program.guards import ALWAYS, holds
+from rules.program.native import i64, vec
+from rules.program.pipeline import Pipeline
+from rules.program.tables import Cell, Lane, Table
 
 CHANNEL_ROWS: Final = 0x70
 """The rows of the channel statuses in a table; those of system messages follow."""

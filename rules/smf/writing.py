@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from rules.native import BytesWriter
+from rules.program.native import BytesWriter
 from rules.smf import vlq, wrapper
 from rules.smf.reading import MidiFile
 from rules.smf.scanning import Event

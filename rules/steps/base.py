@@ -8,11 +8,11 @@ from typing import Any, ClassVar, Protocol, TypeVar
 
 from pydantic import model_validator
 
-from rules.forms import Form
-from rules.guards import Guard
 from rules.language.values import Part
 from rules.midi.notation import Naming
-from rules.node import Node
+from rules.program.forms import Form
+from rules.program.guards import Guard
+from rules.program.node import Node
 
 SomeNode = TypeVar("SomeNode", bound=Node)
 

@@ -7,10 +7,10 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.forms import Form
 from rules.language.values import Beats, Milliseconds, fault
 from rules.midi.notation import Naming
 from rules.nodes.delay import DelayNode
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.timing.delays import Delay, in_words
 

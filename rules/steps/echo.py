@@ -7,11 +7,11 @@ from typing import Annotated, ClassVar
 
 from pydantic import model_validator
 
-from rules.forms import Form
 from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.midi.messages import NOTE_ON
 from rules.midi.notation import Naming
 from rules.nodes.echo import EchoNode
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
 from rules.timing.delays import Delay, in_words

@@ -7,10 +7,10 @@ from typing import ClassVar
 from pydantic import model_validator
 
 from rules.conditions import Conditions
-from rules.forms import Form
 from rules.language.values import fault
 from rules.matching import split_any
 from rules.midi.notation import Naming
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import any_of
 

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from rules.byte_tables import ALL, gate_of, table_of
-from rules.forms import Form
 from rules.matching import NOTE_STATUSES
 from rules.midi.messages import CONTROLLER, MOST_MODE, PROGRAM
 from rules.midi.notation import Naming, format_controller
+from rules.program.byte_tables import ALL, gate_of, table_of
+from rules.program.forms import Form
 from rules.steps.base import Surroundings
 from rules.steps.wording import note_of, pairs, program_of
 

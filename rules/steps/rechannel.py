@@ -6,9 +6,9 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
-from rules.forms import Form
 from rules.language.values import Channel, EachOnce, fault
 from rules.midi.notation import Naming
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import pairs
 

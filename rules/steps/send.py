@@ -6,10 +6,10 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.forms import Form
 from rules.language.values import Messages, fault
 from rules.midi.notation import Naming
 from rules.nodes.send import SendNode
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 
 

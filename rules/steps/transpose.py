@@ -7,12 +7,12 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
 
-from rules.byte_tables import ALL, NO_BYTE, gate_of, table_of
-from rules.forms import Form
 from rules.language.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
 from rules.matching import NOTE_STATUSES
 from rules.midi.messages import CONTROLLER, PORTAMENTO_CONTROL
 from rules.midi.notation import Naming
+from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import channels
 

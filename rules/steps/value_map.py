@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
-from rules.byte_tables import IDENTITY, constant, gate_of, table_of
-from rules.forms import Form
 from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
@@ -19,9 +17,11 @@ from rules.midi.messages import (
     STATUS_OF_KIND,
 )
 from rules.midi.notation import Naming, format_controller, format_note
-from rules.node import Node
 from rules.nodes.crossing import CrossingNode
 from rules.nodes.fourteen import FourteenBitNode
+from rules.program.byte_tables import IDENTITY, constant, gate_of, table_of
+from rules.program.forms import Form
+from rules.program.node import Node
 from rules.steps.base import Surroundings
 from rules.steps.rounding import rounded_quotient
 

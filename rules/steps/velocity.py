@@ -11,11 +11,11 @@ from typing import Annotated, Any, ClassVar, Final, NamedTuple
 
 from pydantic import model_validator
 
-from rules.byte_tables import IDENTITY, table_of
-from rules.forms import Form
 from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
+from rules.program.byte_tables import IDENTITY, table_of
+from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
 from rules.steps.wording import channels

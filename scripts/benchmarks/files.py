@@ -11,7 +11,7 @@ from benchmarks import recordings, remembering, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.compiled import COMPILED
+from rules.program.compiled import COMPILED
 from rules.smf.reading import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter

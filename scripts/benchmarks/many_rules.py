@@ -11,7 +11,7 @@ from benchmarks.messages import Fed, feed_all
 from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
 from rules.engine import Engine
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.timing.delays import steady_nanoseconds
 
 RULES = 1_000

@@ -15,7 +15,7 @@ from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
 from rules.delivery import Sent
 from rules.engine import Engine
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 from rules.timing.delays import steady_nanoseconds

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rules.compile import compile_rules
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
-from rules.pipeline import Pipeline
+from rules.program.pipeline import Pipeline
 
 PORTS = """
 [ports]

@@ -25,7 +25,7 @@ from router.batch import Writers, results
 from router.files import Job
 from router.job import FileResult, Manner, begin, do
 from router.writing import DISK, SETTLED_LATER, SettledLater
-from rules.compiled import COMPILED
+from rules.program.compiled import COMPILED
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 

@@ -17,7 +17,7 @@ import router.commands
 from router.cli import main
 from router.commands import GROUPS, add_commands
 from router.settings import RewriteSettings
-from rules.compiled import COMPILED
+from rules.program.compiled import COMPILED
 from rules.smf.report import Rewritten
 from rules.smf.rewriting import Rewriter
 from tests.router.recordings import RULES, TAKE, Desk

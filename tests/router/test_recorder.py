@@ -12,7 +12,7 @@ from router import recorder
 from router.recorder import Recorder, recorder_handlers
 from rules.errors import MachineError
 from rules.journal import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
-from rules.switches import State
+from rules.program.switch_states import State
 from tests import mido_reader
 from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from rules.pipeline import Pipeline
 from rules.player import Player
+from rules.program.pipeline import Pipeline
 
 
 def plugged(name: str, pipeline: Pipeline, number: int = 0) -> Player:

@@ -6,8 +6,8 @@ from rules.catching import caught_by, last_values
 from rules.compile import compile_rules
 from rules.engine import Engine
 from rules.language.reading import read_rules
-from rules.pipeline import Pipeline
 from rules.player import Player
+from rules.program.pipeline import Pipeline
 from rules.timing.delays import steady_nanoseconds
 
 RULE = '[[rules]]\nfrom = "keys"\nto = "rack"\nwhen = "up"\n'

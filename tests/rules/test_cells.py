@@ -6,8 +6,8 @@ import pytest
 
 from rules.compile import compile_rules
 from rules.language.reading import read_rules
-from rules.pipeline import Pipeline
-from rules.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell
+from rules.program.pipeline import Pipeline
+from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell
 
 NAMES = {WHOLE: "whole", NOTE: "note", PASS: "pass", HELD: "held", SHARED: "shared"}
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"

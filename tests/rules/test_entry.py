@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from rules.byte_tables import ALL
 from rules.compile import Compiler
 from rules.entry import SourceEntry, condition_of
-from rules.forms import Form
 from rules.language.reading import read_rules
 from rules.language.schema import Trigger
+from rules.program.byte_tables import ALL
+from rules.program.forms import Form
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true, reset = true }\n"
 SWITCH = '[switches]\nup = { from = "keys", note = 1 }\nthere = { from = "keys", controller = 20, thru = true }\n'

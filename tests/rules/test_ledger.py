@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from rules.byte_tables import table_of
-from rules.lag import NO_LAG
 from rules.ledger import Sounding, sounding_of
+from rules.program.byte_tables import table_of
+from rules.program.lag import NO_LAG
 from rules.walk import Emission
 
 SOUNDING = Sounding(1, 4, 60)

@@ -7,11 +7,11 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.byte_tables import ALL
 from rules.conditions import Condition
-from rules.forms import Form
 from rules.matching import counts_as_taken, split_any
 from rules.midi.messages import LENGTH
+from rules.program.byte_tables import ALL
+from rules.program.forms import Form
 from tests.model.asking import fits, selects
 from tests.strategies import conditions
 

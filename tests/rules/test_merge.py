@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.holder import holder_of, in_key_of, note_place
 from rules.merge import Merge
-from rules.sending import Sending
+from rules.program.holders import holder_of, in_key_of, note_place
+from rules.program.sending import Sending
 
 PLACE = note_place(0, 0, 60)
 KEYS, PADS = (holder_of(source, in_key_of(0x90, 60), ()) for source in (0, 1))

@@ -13,8 +13,8 @@ from rules.engine import Engine
 from rules.language.reading import read_rules
 from rules.midi.messages import CONTROLLER
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
-from rules.pipeline import Pipeline
-from rules.switches import State
+from rules.program.pipeline import Pipeline
+from rules.program.switch_states import State
 from rules.timing.delays import steady_nanoseconds
 from rules.trace import trace
 from tests.strategies import messages, rule_files, toml_of

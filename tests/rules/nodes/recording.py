@@ -5,10 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from rules.lag import Lag
-from rules.switches import Layout
-from rules.tables import NOWHERE, AnyNode, Table
-from rules.thinning import Way
+from rules.program.lag import Lag
+from rules.program.switch_states import Layout
+from rules.program.tables import NOWHERE, AnyNode, Table
+from rules.program.thinning import Way
 from rules.timing.delays import Delay, Later
 from rules.walk import Walk
 

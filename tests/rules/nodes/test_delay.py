@@ -5,7 +5,7 @@ from __future__ import annotations
 from rules.nodes.delay import DelayNode
 from rules.nodes.echo import EchoNode
 from rules.nodes.thin import ThinNode
-from rules.thinning import Gate, Wait
+from rules.program.thinning import Gate, Wait
 from tests.rules.nodes.recording import Desk, Recorder, ms
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rules.language.reading import read_rules
 from rules.nodes.switch import TriggerNode
+from rules.program.switch_states import State
 from rules.switch_guards import layout_of
-from rules.switches import State
 from tests.rules.nodes.recording import Desk, Recorder, taken
 
 RULES = """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from rules.lag import NO_LAG, Queue
+from rules.program.lag import NO_LAG, Queue
 from rules.timing.delays import Delay, steady_nanoseconds
 
 LATER = steady_nanoseconds(120)

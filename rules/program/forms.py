@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rules.byte_tables import ALL, FIRST, IDENTITY, SECOND, constant, preimage
-from rules.guards import ALWAYS, Guard, both
 from rules.midi.messages import SYSEX
-from rules.tables import AnyNode, Lane
+from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, constant, preimage
+from rules.program.guards import ALWAYS, Guard, both
+from rules.program.tables import AnyNode, Lane
 
 
 class Form(NamedTuple):

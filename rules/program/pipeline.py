@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.guards import Guard
-from rules.switches import Layout
-from rules.tables import AnyNode, Table
+from rules.program.guards import Guard
+from rules.program.switch_states import Layout
+from rules.program.tables import AnyNode, Table
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from typing import Any, ClassVar
 
-from rules.tables import Evaluation, Place, Table
+from rules.program.tables import Evaluation, Place, Table
 
 
 class Node(ABC):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.guards import ALWAYS, NO_CUBES, Guard, both, either, holds
+from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either, holds
 
 WORDS = range(16)
 CUBES = st.tuples(st.integers(0, 15), st.integers(0, 15)).map(lambda pair: (pair[0], pair[0] & pair[1]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rules.guards import ALWAYS, NO_CUBES, Guard, both, either
+from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
 
 State = bool | str | int
 """What a switch can be at: on or off, one of its values, a number."""

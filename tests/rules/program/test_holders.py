@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.holder import channel_holder_of, channel_of, holder_of, in_channel_of, in_key_of, note_place
+from rules.program.holders import channel_holder_of, channel_of, holder_of, in_channel_of, in_key_of, note_place
 
 BYTES = st.integers(0, 127)
 CHANNELS = st.integers(0, 15)

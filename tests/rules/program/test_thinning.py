@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from rules.lag import NO_LAG
-from rules.sending import Sending
-from rules.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
+from rules.program.lag import NO_LAG
+from rules.program.sending import Sending
+from rules.program.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.timing.delays import NEVER, Delay
 from rules.timing.scheduler import Agenda
 

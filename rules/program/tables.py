@@ -10,13 +10,13 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any, Final, Protocol
 
-from rules.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
-from rules.guards import ALWAYS, Guard
-from rules.holder import Copy, note_place
-from rules.lag import Lag, Queue
 from rules.midi.messages import LENGTH, SYSEX
-from rules.switches import State
-from rules.thinning import Passage, Way
+from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
+from rules.program.guards import ALWAYS, Guard
+from rules.program.holders import Copy, note_place
+from rules.program.lag import Lag, Queue
+from rules.program.switch_states import State
+from rules.program.thinning import Passage, Way
 from rules.timing.delays import Delay
 
 Place = tuple[str | int, ...]
@@ -91,7 +91,7 @@ class Evaluation(Protocol):
 
 
 class AnyNode(Protocol):
-    """What tables and engine know of a node: `rules/node.py` has the base of all."""
+    """What tables and engine know of a node: `rules/program/node.py` has the base of all."""
 
     place: Place
     after: Table | None

@@ -9,15 +9,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rules.byte_tables import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, gate_of, preimage, table_of
 from rules.compile import compile_rules
-from rules.forms import Form
-from rules.guards import holds
 from rules.language.reading import read_rules
 from rules.language.ruleset import RuleSet
 from rules.midi.messages import LENGTH
-from rules.switches import State
-from rules.tables import Table
+from rules.program.byte_tables import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, gate_of, preimage, table_of
+from rules.program.forms import Form
+from rules.program.guards import holds
+from rules.program.switch_states import State
+from rules.program.tables import Table
 from tests.model.chain import Flow, Memory, Moment, shaped_release, through
 from tests.strategies import Rig, chains, toml_of
 

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.lag import NO_LAG, Lag, Queue
-from rules.sending import Sending
+from rules.program.lag import NO_LAG, Lag, Queue
+from rules.program.sending import Sending
 from rules.timing.delays import Delay, Later
 from rules.timing.scheduler import Agenda
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from rules.holder import Copy
+from rules.program.holders import Copy
 
 
 @dataclass(slots=True, eq=False)
