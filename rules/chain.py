@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import ClassVar, Protocol
 
 from rules.cells import CellMaker
+from rules.fields.matching import NOTE_STATUSES
 from rules.language.ruleset import RuleSet
 from rules.language.schema import Device, Outlet, Stage
-from rules.matching import NOTE_STATUSES
 from rules.midi.messages import SYSEX
 from rules.program.byte_tables import ALL, gate_of
 from rules.program.forms import Form

@@ -19,8 +19,8 @@ from rules.chain import (
     identity_forms,
     step_links,
 )
-from rules.conditions import SIGNAL_KINDS
 from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry, SourceParts
+from rules.fields.conditions import SIGNAL_KINDS
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.midi.messages import STATUS_OF_KIND, SYSEX

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from rules.chain import Chain, Nodes, follow_chain
-from rules.conditions import Condition
+from rules.fields.conditions import Condition
+from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
 from rules.language.schema import Rule, Trigger, Zone
-from rules.matching import counts_as_taken, split, split_any, statuses_of
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.nodes.switch import TriggerNode
 from rules.program.forms import Form

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from rules.fields.when import Term, When, number_span
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
-from rules.language.when import Term, When, number_span
 from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
 from rules.program.switch_states import Layout, State, SwitchStates
 

@@ -8,11 +8,11 @@ from typing import Any
 
 from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compile import Compiler
-from rules.conditions import Condition
 from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
+from rules.fields.conditions import Condition
+from rules.fields.matching import split_any
 from rules.language.ruleset import RuleSet
 from rules.language.schema import OnOffSwitch, StepTrigger
-from rules.matching import split_any
 from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
 from rules.midi.notation import STANDARD, MessageText, Naming, format_message

@@ -13,12 +13,12 @@ import pytest
 
 from router.cli import main
 from rules.compile import compile_rules
-from rules.conditions import Condition
+from rules.fields.conditions import Condition
+from rules.fields.values import Part
 from rules.language.hints import hints_of
 from rules.language.proving import run_tests
 from rules.language.reading import Reading, read_rule_set
 from rules.language.schema import Device, Port, Rule
-from rules.language.values import Part
 from rules.midi.notation import parse_controller, parse_message
 from rules.steps import STEPS
 

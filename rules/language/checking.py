@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from rules.conditions import SIGNAL_KINDS, Condition
 from rules.errors import Problem
+from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.language.checking_switches import check_number_switches, check_states, check_when
 from rules.language.checking_tests import check_tests
 from rules.language.draft import Branch, Draft, Entry, branches, staged

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from rules.errors import Problem
+from rules.fields.values import shown
+from rules.fields.when import Term, When, number_span
 from rules.language.draft import AnySwitch, Draft, Entry
 from rules.language.names import switch_fault
 from rules.language.places import Place
 from rules.language.schema import NumberSwitch, OnOffSwitch, Stage
-from rules.language.values import shown
-from rules.language.when import Term, When, number_span
 from rules.midi.notation import nearest
 from rules.steps.transpose import TransposeStep
 

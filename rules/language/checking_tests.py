@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.errors import Problem
+from rules.fields.values import TimedMessage
 from rules.language.checking_switches import state_fault
 from rules.language.draft import Draft
 from rules.language.names import destination_fault, source_fault
 from rules.language.places import Place
-from rules.language.values import TimedMessage
 
 
 def check_tests(draft: Draft) -> Iterator[Problem]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Final
 
-from rules.conditions import Condition
 from rules.errors import Problem
+from rules.fields.conditions import Condition
 from rules.language.device_hints import device_hints
 from rules.language.draft import Branch, Draft, Entry, branches, staged
 from rules.language.reading import Reading, in_order

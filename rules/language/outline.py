@@ -7,8 +7,8 @@ from typing import Any, Final
 
 from pydantic import TypeAdapter, ValidationError
 
+from rules.fields.when import WhenField
 from rules.language.schema import Destination, Rule, Sources, Stage, StageTable, Zone
-from rules.language.when import WhenField
 from rules.midi.notation import Naming
 
 _SOURCES: Final[TypeAdapter[Any]] = TypeAdapter(Sources)

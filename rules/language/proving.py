@@ -13,11 +13,11 @@ from typing import Final
 
 from rules.engine import Engine
 from rules.errors import Problem
+from rules.fields.values import TimedMessage
 from rules.language.places import Place
 from rules.language.reading import Reading
 from rules.language.ruleset import RuleSet
 from rules.language.schema import RuleTest
-from rules.language.values import TimedMessage
 from rules.midi.messages import SYSEX
 from rules.midi.notation import Naming, format_message
 from rules.program.pipeline import Pipeline

@@ -9,13 +9,13 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from rules.errors import Problem, RuleFileError
+from rules.fields.values import shown
 from rules.language.checking import check
 from rules.language.document import parse
 from rules.language.draft import Draft
 from rules.language.places import Place, SourceFile
 from rules.language.ruleset import DEFAULT_BPM, RuleSet
 from rules.language.schema import RuleFile
-from rules.language.values import shown
 from rules.language.wording import problems_in
 from rules.midi.notation import Naming
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, create_model, model_validator
 
-from rules.conditions import SIGNAL_KINDS, Condition, Conditions
 from rules.errors import NotationError
-from rules.language.values import (
+from rules.fields.conditions import SIGNAL_KINDS, Condition, Conditions
+from rules.fields.values import (
     Channel,
     Channels,
     Controller,
@@ -36,7 +36,7 @@ from rules.language.values import (
     shown,
     whole,
 )
-from rules.language.when import WhenField
+from rules.fields.when import WhenField
 from rules.midi.messages import CONTROLLER_NUMBERS
 from rules.midi.notation import nearest, parse_controller
 from rules.steps import STEPS

@@ -14,10 +14,10 @@ from pydantic import Tag, ValidationError
 from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
+from rules.fields.values import Part, shown
 from rules.language.places import STEP_KEYS, SourceFile
 from rules.language.positions import Path
 from rules.language.schema import RuleFile
-from rules.language.values import Part, shown
 from rules.midi.notation import nearest
 
 _IS_MISSING: Final = {

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.language.values import Beats, Milliseconds, fault
+from rules.fields.values import Beats, Milliseconds, fault
 from rules.midi.notation import Naming
 from rules.nodes.delay import DelayNode
 from rules.program.forms import Form

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import model_validator
 
-from rules.language.values import Beats, Milliseconds, Semitones, fault, whole
+from rules.fields.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.midi.messages import NOTE_ON
 from rules.midi.notation import Naming
 from rules.nodes.echo import EchoNode

@@ -6,9 +6,9 @@ from typing import ClassVar
 
 from pydantic import model_validator
 
-from rules.conditions import Conditions
-from rules.language.values import fault
-from rules.matching import split_any
+from rules.fields.conditions import Conditions
+from rules.fields.matching import split_any
+from rules.fields.values import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings

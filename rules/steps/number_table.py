@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from rules.matching import NOTE_STATUSES
+from rules.fields.matching import NOTE_STATUSES
 from rules.midi.messages import CONTROLLER, MOST_MODE, PROGRAM
 from rules.midi.notation import Naming, format_controller
 from rules.program.byte_tables import ALL, gate_of, table_of

@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
-from rules.language.values import Channel, EachOnce, fault
+from rules.fields.values import Channel, EachOnce, fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings

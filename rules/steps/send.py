@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.language.values import Messages, fault
+from rules.fields.values import Messages, fault
 from rules.midi.notation import Naming
 from rules.nodes.send import SendNode
 from rules.program.forms import Form

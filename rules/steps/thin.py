@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.language.values import Milliseconds, fault
+from rules.fields.values import Milliseconds, fault
 from rules.midi.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
 from rules.midi.notation import Naming
 from rules.nodes.thin import THINNED, ThinNode

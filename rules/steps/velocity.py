@@ -11,7 +11,7 @@ from typing import Annotated, Any, ClassVar, Final, NamedTuple
 
 from pydantic import model_validator
 
-from rules.language.values import Channels, Velocity, VelocityRange, decimal, fault, whole
+from rules.fields.values import Channels, Velocity, VelocityRange, decimal, fault, whole
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.byte_tables import IDENTITY, table_of

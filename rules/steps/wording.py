@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Final
 
-from rules.conditions import Condition
+from rules.fields.conditions import Condition
 from rules.midi.messages import BEND_CENTRE
 from rules.midi.notation import Naming, format_controller, format_note
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from rules.conditions import SIGNAL_KINDS, Condition
+from rules.fields.conditions import SIGNAL_KINDS, Condition
+from rules.fields.when import Term, When
 from rules.language.schema import Rule
-from rules.language.when import Term, When
 from tests.model.facts import (
     channel_of,
     has_channel,

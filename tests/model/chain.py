@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import singledispatch
 
-from rules.conditions import Condition
+from rules.fields.conditions import Condition
 from rules.language.schema import Stage
 from rules.midi.messages import MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step

@@ -11,10 +11,10 @@ from functools import singledispatch
 from itertools import product
 from typing import Any
 
-from rules.conditions import SIGNAL_KINDS, Condition
+from rules.fields.conditions import SIGNAL_KINDS, Condition
+from rules.fields.when import When
 from rules.language.ruleset import RuleSet
 from rules.language.schema import NumberSwitch, OnOffSwitch, Rule, Stage, Trigger, ValueSwitch
-from rules.language.when import When
 from rules.midi.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.steps.base import Step
 from rules.steps.echo import EchoStep

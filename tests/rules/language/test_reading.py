@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from rules.fields.values import TimedMessage
+from rules.fields.when import Term, When
 from rules.language.reading import Reading, read_rule_set, read_rules
 from rules.language.schema import Outlet, Rule
-from rules.language.values import TimedMessage
-from rules.language.when import Term, When
 from rules.midi.notation import STANDARD, MessageText, Naming
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep

@@ -12,10 +12,10 @@ import pytest
 from pydantic import ValidationError
 
 from rules.errors import Problem
+from rules.fields.values import Part
 from rules.language.places import SourceFile
 from rules.language.positions import Path as KeyPath
 from rules.language.schema import RuleFile
-from rules.language.values import Part
 from rules.language.wording import WORDINGS, allowed_keys, problems_in
 from rules.midi.notation import Naming
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.fields.when import parse_when
 from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
-from rules.language.when import parse_when
 from rules.program.guards import holds
 from rules.program.switch_states import State
 from rules.switch_guards import guard_of, layout_of

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-from rules.conditions import Condition, Kinds
-from rules.language.values import Channels
+from rules.fields.conditions import Condition, Kinds
+from rules.fields.values import Channels
 from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,

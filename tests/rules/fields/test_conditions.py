@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rules.conditions import CHANNEL_KINDS, KINDS, SIGNAL_KINDS, Condition
+from rules.fields.conditions import CHANNEL_KINDS, KINDS, SIGNAL_KINDS, Condition
 from rules.midi.messages import KIND_OF_STATUS, TRANSPORT
 
 

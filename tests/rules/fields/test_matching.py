@@ -7,8 +7,8 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.conditions import Condition
-from rules.matching import counts_as_taken, split_any
+from rules.fields.conditions import Condition
+from rules.fields.matching import counts_as_taken, split_any
 from rules.midi.messages import LENGTH
 from rules.program.byte_tables import ALL
 from rules.program.forms import Form

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final
 
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo, field_validator, model_validator
 
-from rules.language.values import (
+from rules.fields.values import (
     Channels,
     Controllers,
     Notes,
