@@ -10,10 +10,10 @@ from rules.fields.conditions import Condition
 from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
 from rules.language.schema import Rule, Trigger, Zone
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
-from rules.nodes.switch import TriggerNode
 from rules.program.forms import Form
 from rules.program.guards import ALWAYS, Guard
 from rules.program.switch_states import Layout
+from rules.steps.trigger_node import TriggerNode
 from rules.switch_guards import guard_of
 
 

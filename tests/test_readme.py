@@ -20,7 +20,7 @@ from rules.language.proving import run_tests
 from rules.language.reading import Reading, read_rule_set
 from rules.language.schema import Device, Port, Rule
 from rules.midi.notation import parse_controller, parse_message
-from rules.steps import STEPS
+from rules.steps.registry import STEPS
 
 PROJECT = Path(__file__).parents[1]
 README = (PROJECT / "README.md").read_text()

@@ -8,7 +8,7 @@ from typing import Any, Final
 from rules.errors import Problem
 from rules.language.positions import Path, Positions, find_positions
 from rules.midi.notation import STANDARD, Naming
-from rules.steps import STEPS
+from rules.steps.registry import STEPS
 
 STEP_KEYS: Final = frozenset(step.key for step in STEPS)
 _NAMED: Final = {"ports": "port", "devices": "device", "switches": "switch"}

@@ -39,8 +39,8 @@ from rules.fields.values import (
 from rules.fields.when import WhenField
 from rules.midi.messages import CONTROLLER_NUMBERS
 from rules.midi.notation import nearest, parse_controller
-from rules.steps import STEPS
 from rules.steps.base import Step
+from rules.steps.registry import STEPS
 
 
 class Stage(Part):

@@ -9,9 +9,9 @@ from pydantic import model_validator
 
 from rules.fields.values import Beats, Milliseconds, fault
 from rules.midi.notation import Naming
-from rules.nodes.delay import DelayNode
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
+from rules.steps.delay_node import DelayNode
 from rules.timing.delays import Delay, in_words
 
 

@@ -10,9 +10,9 @@ from pydantic import model_validator
 from rules.fields.values import Beats, Milliseconds, Semitones, fault, whole
 from rules.midi.messages import NOTE_ON
 from rules.midi.notation import Naming
-from rules.nodes.echo import EchoNode
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
+from rules.steps.echo_node import EchoNode
 from rules.steps.rounding import rounded_quotient
 from rules.timing.delays import Delay, in_words
 

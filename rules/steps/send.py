@@ -8,9 +8,9 @@ from pydantic import model_validator
 
 from rules.fields.values import Messages, fault
 from rules.midi.notation import Naming
-from rules.nodes.send import SendNode
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
+from rules.steps.send_node import SendNode
 
 
 class SendStep(Step):

@@ -9,9 +9,9 @@ from pydantic import model_validator
 from rules.fields.values import Milliseconds, fault
 from rules.midi.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
 from rules.midi.notation import Naming
-from rules.nodes.thin import THINNED, ThinNode
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
+from rules.steps.thin_node import THINNED, ThinNode
 from rules.timing.delays import Delay
 
 

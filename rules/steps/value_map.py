@@ -17,12 +17,12 @@ from rules.midi.messages import (
     STATUS_OF_KIND,
 )
 from rules.midi.notation import Naming, format_controller, format_note
-from rules.nodes.crossing import CrossingNode
-from rules.nodes.fourteen import FourteenBitNode
 from rules.program.byte_tables import IDENTITY, constant, gate_of, table_of
 from rules.program.forms import Form
 from rules.program.node import Node
 from rules.steps.base import Surroundings
+from rules.steps.crossing_node import CrossingNode
+from rules.steps.fourteen_bit_node import FourteenBitNode
 from rules.steps.rounding import rounded_quotient
 
 

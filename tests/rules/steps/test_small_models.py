@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.steps import STEPS
 from rules.steps.echo import EchoStep
 from rules.steps.rechannel import RechannelStep
+from rules.steps.registry import STEPS
 from rules.steps.transpose import fold_key
 
 

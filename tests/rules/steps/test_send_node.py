@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from rules.midi.notation import parse_message
-from rules.nodes.send import SendNode
-from tests.rules.nodes.recording import Desk, taken
+from rules.steps.send_node import SendNode
+from tests.rules.steps.recording import Desk, taken
 
 FIRED = b"\xc2\x03"
 

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from rules.midi.messages import NOTE_ON
-from rules.nodes.crossing import Name, forget_player, rises
 from rules.program.byte_tables import ALL
 from rules.program.node import Node
 from rules.program.tables import Evaluation
+from rules.steps.crossing_node import Name, forget_player, rises
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""

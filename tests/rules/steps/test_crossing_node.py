@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.nodes.crossing import CrossingNode
-from tests.rules.nodes.recording import Desk, taken
+from rules.steps.crossing_node import CrossingNode
+from tests.rules.steps.recording import Desk, taken
 
 VALUES = st.lists(st.integers(0, 127), max_size=20)
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from rules.nodes.delay import DelayNode
-from rules.nodes.echo import EchoNode
-from rules.nodes.thin import ThinNode
 from rules.program.thinning import Gate, Wait
-from tests.rules.nodes.recording import Desk, Recorder, ms
+from rules.steps.delay_node import DelayNode
+from rules.steps.echo_node import EchoNode
+from rules.steps.thin_node import ThinNode
+from tests.rules.steps.recording import Desk, Recorder, ms
 
 
 def due(node: DelayNode, desk: Desk, now: int, *, rule: str = "it", status: int = 0x90, joins: bool = True) -> int:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from rules.nodes.fourteen import FourteenBitNode
-from tests.rules.nodes.recording import Desk, taken
+from rules.steps.fourteen_bit_node import FourteenBitNode
+from tests.rules.steps.recording import Desk, taken
 
 
 def as_bend(value: int) -> list[tuple[int, int, int]]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from rules.language.reading import read_rules
-from rules.nodes.switch import TriggerNode
 from rules.program.switch_states import State
+from rules.steps.trigger_node import TriggerNode
 from rules.switch_guards import layout_of
-from tests.rules.nodes.recording import Desk, Recorder, taken
+from tests.rules.steps.recording import Desk, Recorder, taken
 
 RULES = """
 [ports]
