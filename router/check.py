@@ -27,7 +27,7 @@ from rules.compile import compile_rules
 from rules.errors import Problem
 from rules.language.hints import hints_of
 from rules.language.proving import Outcome, run_tests
-from rules.language.reading import Reading, read_rule_set
+from rules.rulefile.reading import Reading, read_rule_set
 
 _KINDS: Final = (("ports", "port"), ("devices", "device"), ("switches", "switch"), ("rules", "rule"), ("tests", "test"))
 

@@ -52,7 +52,7 @@ def _wanted(rules: Sequence[str]) -> Sequence[Wanted] | None:
     if not rules:
         return None
     from router.rulefiles import read_rule_files
-    from rules.language.reading import read_rule_set
+    from rules.rulefile.reading import read_rule_set
     from rules.wiring import wanted_ports
 
     return wanted_ports(read_rule_set(read_rule_files(rules)).ruleset)

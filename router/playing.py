@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from router.settings import UsageError
 from router.words import plain
-from rules.language.ruleset import RuleSet
 from rules.midi.notation import nearest
+from rules.rulefile.ruleset import RuleSet
 from rules.smf.report import Playing
 
 

@@ -10,11 +10,11 @@ from router.rulefiles import RuleTexts, read_rule_files
 from router.words import count
 from rules.compile import compile_rules
 from rules.errors import RuleFileError
-from rules.language.changes import changes
 from rules.language.proving import run_tests
-from rules.language.reading import read_rule_set
-from rules.language.ruleset import RuleSet
 from rules.program.pipeline import Pipeline
+from rules.rulefile.differences import changes
+from rules.rulefile.reading import read_rule_set
+from rules.rulefile.ruleset import RuleSet
 
 _COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
 _NOTHING_CHANGED: Final = "the rules are the same as before"

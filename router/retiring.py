@@ -12,8 +12,8 @@ import sys
 from typing import Final
 
 from router.preparing import Prepared
-from rules.language.schema import Rule
 from rules.program.tables import Table
+from rules.rulefile.schema import Rule
 
 _OURS_ALONE: Final = 2  # references to a table: from the variable that looks at it, and from the counting
 

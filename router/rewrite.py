@@ -26,8 +26,8 @@ from router.spool import Spool
 from router.terminal import complain, problem, say
 from router.writing import DISK, SETTLED_LATER
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
-from rules.language.ruleset import RuleSet
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import RuleSet
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 

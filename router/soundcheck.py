@@ -30,8 +30,8 @@ from router.terminal import is_terminal, painted, say
 from router.words import columns, count, plain
 from rules.delivery import Sent
 from rules.errors import MachineError
-from rules.language.reading import Reading, read_rule_set
 from rules.midi.notation import format_message, format_note
+from rules.rulefile.reading import Reading, read_rule_set
 from rules.session import Session
 from rules.soundcheck import Check, Plan, plan
 from rules.wiring import wanted_ports

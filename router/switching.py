@@ -6,10 +6,10 @@ import re
 
 from router.settings import UsageError
 from router.words import plain
-from rules.language.ruleset import RuleSet
-from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.midi.notation import nearest
 from rules.program.switch_states import State
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 
 _ON = ("on", "true", "yes", "1")
 _OFF = ("off", "false", "no", "0")

@@ -7,8 +7,6 @@ from typing import ClassVar, Protocol
 
 from rules.cells import CellMaker
 from rules.fields.matching import NOTE_STATUSES
-from rules.language.ruleset import RuleSet
-from rules.language.schema import Device, Outlet, Stage
 from rules.midi.messages import SYSEX
 from rules.program.byte_tables import ALL, gate_of
 from rules.program.forms import Form
@@ -16,6 +14,8 @@ from rules.program.guards import Guard
 from rules.program.node import Node
 from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode, Evaluation, Table
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import Device, Outlet, Stage
 from rules.steps.base import SomeNode
 from rules.switch_guards import guard_of
 

@@ -21,13 +21,13 @@ from rules.chain import (
 )
 from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry, SourceParts
 from rules.fields.conditions import SIGNAL_KINDS
-from rules.language.ruleset import RuleSet
-from rules.language.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.midi.messages import STATUS_OF_KIND, SYSEX
 from rules.midi.notation import MessageText
 from rules.program.guards import both
 from rules.program.pipeline import Branch, Pipeline, SwitchSend
 from rules.program.tables import Table
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
 from rules.sharing import shared_banks, shared_channels
 from rules.steps.trigger_node import TriggerNode
 from rules.switch_guards import guard_of, layout_of

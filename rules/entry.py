@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from rules.chain import Chain, Nodes, follow_chain
 from rules.fields.conditions import Condition
 from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
-from rules.language.schema import Rule, Trigger, Zone
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.program.forms import Form
 from rules.program.guards import ALWAYS, Guard
 from rules.program.switch_states import Layout
+from rules.rulefile.schema import Rule, Trigger, Zone
 from rules.steps.trigger_node import TriggerNode
 from rules.switch_guards import guard_of
 

@@ -13,8 +13,6 @@ from typing import Final
 import rules.journal as journal
 from rules.delivery import Sent
 from rules.journal import Record
-from rules.language.reading import read_rule_set
-from rules.language.ruleset import RuleSet
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
@@ -34,6 +32,8 @@ from rules.player import Player
 from rules.program.holders import in_key_of
 from rules.program.switch_states import State
 from rules.replay import Replay
+from rules.rulefile.reading import read_rule_set
+from rules.rulefile.ruleset import RuleSet
 from rules.trace import TraceLine, trace
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})

@@ -9,9 +9,9 @@ import rules.journal as journal
 from rules.compile import compile_rules
 from rules.delivery import Sent
 from rules.journal import NO_NAMES, Names, Record
-from rules.language.reading import read_rules
-from rules.language.ruleset import RuleSet
 from rules.program.pipeline import Pipeline
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import RuleSet
 from rules.session import Session
 
 

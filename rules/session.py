@@ -11,11 +11,11 @@ from itertools import chain
 
 from rules.delivery import Sent
 from rules.engine import NOBODY, Engine
-from rules.language.ruleset import RuleSet
 from rules.midi.messages import ACTIVE_SENSING, CLOCK
 from rules.midi.neutral import silence_messages
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
+from rules.rulefile.ruleset import RuleSet
 from rules.timing.active_sensing import Sensing
 from rules.timing.midi_clock import LiveTime
 

@@ -10,10 +10,10 @@ from typing import Final
 
 from rules.compile import compile_rules
 from rules.delivery import Sent
-from rules.language.ruleset import RuleSet
-from rules.language.schema import Device, Port, Rule
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.program.pipeline import Pipeline
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import Device, Port, Rule
 from rules.session import Session
 from rules.timing.delays import NEVER
 

@@ -19,8 +19,6 @@ import rules.journal as journal
 from rules.beats import TICKS_A_BEAT, Grid, beat_runs
 from rules.errors import RuleFileError
 from rules.journal import Names, unpack
-from rules.language.reading import read_rules
-from rules.language.ruleset import DEFAULT_BPM
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
@@ -37,6 +35,8 @@ from rules.midi.messages import (
     SYSEX,
     split_message,
 )
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import DEFAULT_BPM
 from rules.smf.chunks import END
 from rules.smf.sysex import stored
 from rules.smf.vlq import encode

@@ -11,8 +11,6 @@ from rules.compile import Compiler
 from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
-from rules.language.ruleset import RuleSet
-from rules.language.schema import OnOffSwitch, StepTrigger
 from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
 from rules.midi.notation import STANDARD, MessageText, Naming, format_message
@@ -21,6 +19,8 @@ from rules.program.guards import holds
 from rules.program.lag import NO_LAG, Lag
 from rules.program.switch_states import Layout, State
 from rules.program.tables import NOWHERE, AnyNode, Table
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import OnOffSwitch, StepTrigger
 from rules.switch_guards import guard_of
 from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk

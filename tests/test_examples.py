@@ -11,8 +11,8 @@ import pytest
 from rules.compile import compile_rules
 from rules.language.hints import hints_of
 from rules.language.proving import run_tests
-from rules.language.reading import read_rule_set, read_rules
 from rules.midi.messages import NOTE_OFF, NOTE_ON
+from rules.rulefile.reading import read_rule_set, read_rules
 from rules.smf.report import Playing, Rewritten
 from rules.smf.rewriting import Rewriter
 from tests import mido_reader

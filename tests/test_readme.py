@@ -17,9 +17,9 @@ from rules.fields.conditions import Condition
 from rules.fields.values import Part
 from rules.language.hints import hints_of
 from rules.language.proving import run_tests
-from rules.language.reading import Reading, read_rule_set
-from rules.language.schema import Device, Port, Rule
 from rules.midi.notation import parse_controller, parse_message
+from rules.rulefile.reading import Reading, read_rule_set
+from rules.rulefile.schema import Device, Port, Rule
 from rules.steps.registry import STEPS
 
 PROJECT = Path(__file__).parents[1]

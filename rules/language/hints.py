@@ -8,9 +8,9 @@ from typing import Final
 from rules.errors import Problem
 from rules.fields.conditions import Condition
 from rules.language.device_hints import device_hints
-from rules.language.draft import Branch, Draft, Entry, branches, staged
-from rules.language.reading import Reading, in_order
-from rules.language.schema import Rule, Stage
+from rules.rulefile.draft import Branch, Draft, Entry, branches, staged
+from rules.rulefile.reading import Reading, in_order
+from rules.rulefile.schema import Rule, Stage
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.transpose import TransposeStep

@@ -14,13 +14,13 @@ from typing import Final
 from rules.engine import Engine
 from rules.errors import Problem
 from rules.fields.values import TimedMessage
-from rules.language.places import Place
-from rules.language.reading import Reading
-from rules.language.ruleset import RuleSet
-from rules.language.schema import RuleTest
 from rules.midi.messages import SYSEX
 from rules.midi.notation import Naming, format_message
 from rules.program.pipeline import Pipeline
+from rules.rulefile.places import Place
+from rules.rulefile.reading import Reading
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import RuleTest
 from rules.timing.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 
 _AS_EXACT_AS: Final = 500

@@ -11,10 +11,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from rules.errors import MidiFileError
-from rules.language.ruleset import RuleSet
-from rules.language.schema import Rule, Stage
 from rules.program.compiled import COMPILED
 from rules.program.pipeline import Pipeline
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import Rule, Stage
 from rules.smf import general
 from rules.smf.direct import PATCH, STREAM, Direct
 from rules.smf.reading import MidiFile, read

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
-from rules.language.ruleset import RuleSet
 from rules.program.pipeline import Pipeline
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import RuleSet
 
 PORTS = """
 [ports]

@@ -9,9 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import product
 
-from rules.language.ruleset import RuleSet
-from rules.language.schema import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
 from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, SWITCH_ON, UNDEFINED
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.asking import holds

@@ -11,8 +11,8 @@ import pytest
 
 from router.learn import learn
 from router.settings import LearnSettings
-from rules.language.reading import read_rules
 from rules.midi.notation import parse_whole_message
+from rules.rulefile.reading import read_rules
 from tests.router.fake_midi import Device, FakeBackend, Hub
 from tests.router.recordings import Desk
 

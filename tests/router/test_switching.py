@@ -4,8 +4,8 @@ import pytest
 
 from router.settings import UsageError
 from router.switching import read_switch
-from rules.language.reading import read_rule_set
-from rules.language.ruleset import RuleSet
+from rules.rulefile.reading import read_rule_set
+from rules.rulefile.ruleset import RuleSet
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import takewhile
 from typing import Final
 
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from tests.rules.playing import Stage, make_model, milliseconds
 from tests.rules.subjects import make_engine
 

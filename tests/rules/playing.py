@@ -23,9 +23,9 @@ from fractions import Fraction
 from math import floor
 from typing import Protocol
 
-from rules.language.ruleset import RuleSet
-from rules.language.schema import OnOffSwitch, RuleFile, ValueSwitch
 from rules.midi.notation import Naming, format_message, parse_whole_message
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import OnOffSwitch, RuleFile, ValueSwitch
 from rules.timing.delays import Delay, Later
 from tests.model import NEVER, Model
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.ruleset import RuleSet
+from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import Later
 from tests.rules.playing import Sent, Subject
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from rules.books import Books
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.reading import read_rules
 from rules.merge import Merge
 from rules.midi.messages import split_message
 from rules.program.holders import in_key_of
+from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
 from rules.walk import Walk
 from tests.rules.players import plugged

@@ -5,9 +5,9 @@ from __future__ import annotations
 from rules.catching import caught_by, last_values
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.reading import read_rules
 from rules.player import Player
 from rules.program.pipeline import Pipeline
+from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
 
 RULE = '[[rules]]\nfrom = "keys"\nto = "rack"\nwhen = "up"\n'

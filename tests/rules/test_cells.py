@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
 from rules.program.pipeline import Pipeline
 from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell
+from rules.rulefile.reading import read_rules
 
 NAMES = {WHOLE: "whole", NOTE: "note", PASS: "pass", HELD: "held", SHARED: "shared"}
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"

@@ -7,9 +7,9 @@ from rules.nodes.through import ThroughNode
 from rules.cells import CellMaker
 from rules.chain import DeliverLink, Nodes, RangeLink, follow_chain, identity_forms, step_links
 from rules.compile import Compiler
-from rules.language.reading import read_rules
 from rules.program.byte_tables import ALL
 from rules.program.forms import Form
+from rules.rulefile.reading import read_rules
 from rules.switch_guards import layout_of
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from rules.compile import compile_rules
 from rules.delivery import Delivery, strike
-from rules.language.reading import read_rules
 from rules.ledger import Press, Rest, Sounding
 from rules.merge import Merge
 from rules.player import Player
 from rules.program.holders import in_key_of
 from rules.program.sending import Sending
+from rules.rulefile.reading import read_rules
 from tests.rules.players import plugged
 
 RULES = '[ports]\nkeys = { input = true }\nrack = { output = true }\n[[rules]]\nfrom = "keys"\nto = "rack"\n'

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.reading import read_rules
 from rules.program.pipeline import Pipeline
+from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
 
 LATER = steady_nanoseconds(120)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
 from rules.ledger import Press
 from rules.program.holders import in_key_of, note_place
 from rules.program.pipeline import Pipeline
 from rules.program.tables import NOWHERE, WHOLE
+from rules.rulefile.reading import read_rules
 from tests.rules.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"

@@ -1,8 +1,8 @@
 """A performance: sources that come and go, ports that return, the clock's tempo."""
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rule_set
-from rules.language.ruleset import RuleSet
+from rules.rulefile.reading import read_rule_set
+from rules.rulefile.ruleset import RuleSet
 from rules.session import Session
 
 MS = 1_000_000

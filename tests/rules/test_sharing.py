@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 
 PORTS = (
     "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"

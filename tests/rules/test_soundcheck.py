@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import HealthCheck, given, settings
 
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from rules.soundcheck import VELOCITY, Check, plan
 from tests.strategies import rule_files, toml_of
 

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.reading import read_rules
 from rules.midi.messages import CONTROLLER
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
+from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
 from rules.trace import trace
 from tests.strategies import messages, rule_files, toml_of

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.reading import read_rules
 from rules.midi.messages import split_message
+from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
 from rules.walk import Emission, Walk
 

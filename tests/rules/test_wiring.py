@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.language.reading import read_rule_set
+from rules.rulefile.reading import read_rule_set
 from rules.wiring import Ambiguous, Changes, Found, Missing, Wanted, bare_name, changes, find, wanted_ports
 
 ALSA = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.language.hints import hints_of
-from rules.language.reading import read_rule_set
+from rules.rulefile.reading import read_rule_set
 
 RIG = """
 [ports]

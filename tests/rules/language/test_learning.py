@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from rules.gestures import Control, controls
 from rules.language.learning import blocks, pattern_for, port_block, port_name, toml
-from rules.language.reading import Reading, read_rule_set
-from rules.language.ruleset import RuleSet
-from rules.language.schema import OnOffSwitch
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
+from rules.rulefile.reading import Reading, read_rule_set
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import OnOffSwitch
 from rules.trace import trace
 from rules.wiring import Found, find
 from tests.rules.test_gestures import ANY_MESSAGE

@@ -6,7 +6,7 @@ import pytest
 
 from rules.compile import compile_rules
 from rules.language.proving import Outcome, run_tests
-from rules.language.reading import read_rule_set
+from rules.rulefile.reading import read_rule_set
 
 RIG = """
 [ports]

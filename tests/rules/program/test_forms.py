@@ -10,14 +10,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
-from rules.language.ruleset import RuleSet
 from rules.midi.messages import LENGTH
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, gate_of, preimage, table_of
 from rules.program.forms import Form
 from rules.program.guards import holds
 from rules.program.switch_states import State
 from rules.program.tables import Table
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import RuleSet
 from tests.model.chain import Flow, Memory, Moment, shaped_release, through
 from tests.strategies import Rig, chains, toml_of
 

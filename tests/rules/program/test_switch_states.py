@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.fields.when import parse_when
-from rules.language.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.program.guards import holds
 from rules.program.switch_states import State
+from rules.rulefile.schema import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.switch_guards import guard_of, layout_of
 from tests.model.asking import Switches
 from tests.model.asking import holds as model_holds

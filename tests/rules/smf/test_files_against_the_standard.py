@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from rules.smf import vlq
 from rules.smf.reading import read
 from rules.smf.report import Playing

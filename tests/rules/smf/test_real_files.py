@@ -13,7 +13,7 @@ import pytest
 
 from rules.compile import compile_rules
 from rules.errors import MidiFileError
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from rules.smf.reading import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter

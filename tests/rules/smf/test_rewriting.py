@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.compile import compile_rules
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 from tests.rules.smf.build import END, one_track

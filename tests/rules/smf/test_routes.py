@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.compile import compile_rules
 from rules.errors import MidiFileError
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from rules.smf.report import FileReport, Playing
 from rules.smf.rewriting import Rewriter
 from rules.smf.stream import streams

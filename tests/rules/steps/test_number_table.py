@@ -6,7 +6,7 @@ import pytest
 
 from rules.compile import compile_rules
 from rules.engine import Engine
-from rules.language.reading import read_rules
+from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
 
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from rules.errors import Problem
 from rules.fields.values import TimedMessage
-from rules.language.checking_switches import state_fault
-from rules.language.draft import Draft
-from rules.language.names import destination_fault, source_fault
-from rules.language.places import Place
+from rules.rulefile.checking_switches import state_fault
+from rules.rulefile.draft import Draft
+from rules.rulefile.places import Place
+from rules.rulefile.references import destination_fault, source_fault
 
 
 def check_tests(draft: Draft) -> Iterator[Problem]:

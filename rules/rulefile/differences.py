@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from rules.language.ruleset import RuleSet
+from rules.rulefile.ruleset import RuleSet
 
 _MOST_NAMES: Final = 6
 """How many names stand in one line; a file that was written anew changes hundreds."""

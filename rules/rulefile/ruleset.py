@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.language.schema import Device, NumberSwitch, OnOffSwitch, OnTurn, Port, Rule, RuleTest, ValueSwitch
+from rules.rulefile.schema import Device, NumberSwitch, OnOffSwitch, OnTurn, Port, Rule, RuleTest, ValueSwitch
 
 DEFAULT_BPM: Final = 120.0
 

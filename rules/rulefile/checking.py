@@ -12,14 +12,14 @@ from typing import Final
 
 from rules.errors import Problem
 from rules.fields.conditions import SIGNAL_KINDS, Condition
-from rules.language.checking_switches import check_number_switches, check_states, check_when
-from rules.language.checking_tests import check_tests
-from rules.language.draft import Branch, Draft, Entry, branches, staged
-from rules.language.names import destination_fault, port_fault, source_fault
-from rules.language.outline import is_whole
-from rules.language.places import Place
-from rules.language.schema import Device, OnOffSwitch, Stage, Trigger
 from rules.midi.notation import MessageText
+from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
+from rules.rulefile.checking_tests import check_tests
+from rules.rulefile.draft import Branch, Draft, Entry, branches, staged
+from rules.rulefile.outline import is_whole
+from rules.rulefile.places import Place
+from rules.rulefile.references import destination_fault, port_fault, source_fault
+from rules.rulefile.schema import Device, OnOffSwitch, Stage, Trigger
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.transpose import TransposeStep

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.language.positions import Path, find_positions
+from rules.rulefile.positions import Path, find_positions
 
 TEXT = """\
 # a comment = not a key

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.errors import RuleFileError
-from rules.language.document import parse
+from rules.rulefile.document import parse
 
 
 def refusal(data: bytes) -> str:

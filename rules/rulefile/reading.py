@@ -10,14 +10,14 @@ from pydantic import ValidationError
 
 from rules.errors import Problem, RuleFileError
 from rules.fields.values import shown
-from rules.language.checking import check
-from rules.language.document import parse
-from rules.language.draft import Draft
-from rules.language.places import Place, SourceFile
-from rules.language.ruleset import DEFAULT_BPM, RuleSet
-from rules.language.schema import RuleFile
-from rules.language.wording import problems_in
 from rules.midi.notation import Naming
+from rules.rulefile.checking import check
+from rules.rulefile.document import parse
+from rules.rulefile.draft import Draft
+from rules.rulefile.error_texts import problems_in
+from rules.rulefile.places import Place, SourceFile
+from rules.rulefile.ruleset import DEFAULT_BPM, RuleSet
+from rules.rulefile.schema import RuleFile
 
 _NAMED: Final = ("ports", "devices", "switches")
 _LISTED: Final = ("rules", "on", "tests")

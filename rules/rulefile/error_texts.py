@@ -15,10 +15,10 @@ from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
 from rules.fields.values import Part, shown
-from rules.language.places import STEP_KEYS, SourceFile
-from rules.language.positions import Path
-from rules.language.schema import RuleFile
 from rules.midi.notation import nearest
+from rules.rulefile.places import STEP_KEYS, SourceFile
+from rules.rulefile.positions import Path
+from rules.rulefile.schema import RuleFile
 
 _IS_MISSING: Final = {
     "from": "name the port that messages come from",

@@ -13,11 +13,11 @@ from pydantic import ValidationError
 
 from rules.errors import Problem
 from rules.fields.values import Part
-from rules.language.places import SourceFile
-from rules.language.positions import Path as KeyPath
-from rules.language.schema import RuleFile
-from rules.language.wording import WORDINGS, allowed_keys, problems_in
 from rules.midi.notation import Naming
+from rules.rulefile.error_texts import WORDINGS, allowed_keys, problems_in
+from rules.rulefile.places import SourceFile
+from rules.rulefile.positions import Path as KeyPath
+from rules.rulefile.schema import RuleFile
 
 EVERYTHING: Final = tomllib.loads((Path(__file__).parent / "everything.toml").read_text("utf-8"))
 ODD_VALUES: Final[tuple[Any, ...]] = (

@@ -7,7 +7,7 @@ import tomllib
 from typing import Any, Final
 
 from rules.errors import Problem, RuleFileError
-from rules.language.positions import Path, Positions, find_positions
+from rules.rulefile.positions import Path, Positions, find_positions
 
 _WHERE: Final = re.compile(r"(.*?) \(at (?:line (\d+), column \d+|end of document)\)", re.DOTALL)
 _TWICE: Final = re.compile(r"Cannot (overwrite|declare|mutate|redefine)|Duplicate inline table key")

@@ -9,9 +9,9 @@ import pytest
 
 from rules.fields.values import TimedMessage
 from rules.fields.when import Term, When
-from rules.language.reading import Reading, read_rule_set, read_rules
-from rules.language.schema import Outlet, Rule
 from rules.midi.notation import STANDARD, MessageText, Naming
+from rules.rulefile.reading import Reading, read_rule_set, read_rules
+from rules.rulefile.schema import Outlet, Rule
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from rules.errors import Problem
-from rules.language.outline import outline
-from rules.language.places import Place
-from rules.language.schema import (
+from rules.rulefile.outline import outline
+from rules.rulefile.places import Place
+from rules.rulefile.schema import (
     Device,
     NumberSwitch,
     OnOffSwitch,

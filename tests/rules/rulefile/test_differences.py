@@ -1,8 +1,8 @@
 """What a reload says has changed."""
 
-from rules.language.changes import changes
-from rules.language.reading import read_rules
-from rules.language.ruleset import RuleSet
+from rules.rulefile.differences import changes
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import RuleSet
 
 PORTS = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n'
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from rules.errors import Problem
-from rules.language.positions import Path, Positions, find_positions
 from rules.midi.notation import STANDARD, Naming
+from rules.rulefile.positions import Path, Positions, find_positions
 from rules.steps.registry import STEPS
 
 STEP_KEYS: Final = frozenset(step.key for step in STEPS)

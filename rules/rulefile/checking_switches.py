@@ -7,11 +7,11 @@ from collections.abc import Iterable, Iterator
 from rules.errors import Problem
 from rules.fields.values import shown
 from rules.fields.when import Term, When, number_span
-from rules.language.draft import AnySwitch, Draft, Entry
-from rules.language.names import switch_fault
-from rules.language.places import Place
-from rules.language.schema import NumberSwitch, OnOffSwitch, Stage
 from rules.midi.notation import nearest
+from rules.rulefile.draft import AnySwitch, Draft, Entry
+from rules.rulefile.places import Place
+from rules.rulefile.references import switch_fault
+from rules.rulefile.schema import NumberSwitch, OnOffSwitch, Stage
 from rules.steps.transpose import TransposeStep
 
 

@@ -8,8 +8,8 @@ from typing import Any, Final
 from pydantic import TypeAdapter, ValidationError
 
 from rules.fields.when import WhenField
-from rules.language.schema import Destination, Rule, Sources, Stage, StageTable, Zone
 from rules.midi.notation import Naming
+from rules.rulefile.schema import Destination, Rule, Sources, Stage, StageTable, Zone
 
 _SOURCES: Final[TypeAdapter[Any]] = TypeAdapter(Sources)
 _DESTINATION: Final[TypeAdapter[Any]] = TypeAdapter(Destination)

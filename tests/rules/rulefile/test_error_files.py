@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from rules.errors import RuleFileError
-from rules.language.reading import read_rule_set
+from rules.rulefile.reading import read_rule_set
 
 CASES = sorted((Path(__file__).parent / "errors").glob("*.txt"))
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.language.draft import Draft
 from rules.midi.notation import nearest
+from rules.rulefile.draft import Draft
 
 
 def source_fault(draft: Draft, name: str) -> str:

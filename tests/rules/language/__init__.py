@@ -1,1 +1,0 @@
-"""Tests of the rule file: reading, places, errors, embedded tests."""
