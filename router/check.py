@@ -23,7 +23,7 @@ from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import CheckSettings
 from router.terminal import painted, say
 from router.words import count, number, plain, problem_data
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.errors import Problem
 from rules.language.hints import hints_of
 from rules.language.proving import Outcome, run_tests

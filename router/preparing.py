@@ -8,7 +8,7 @@ from typing import Final
 
 from router.rulefiles import RuleTexts, read_rule_files
 from router.words import count
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError
 from rules.language.proving import run_tests
 from rules.program.pipeline import Pipeline

@@ -25,7 +25,7 @@ from router.settings import RewriteSettings
 from router.spool import Spool
 from router.terminal import complain, problem, say
 from router.writing import DISK, SETTLED_LATER
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 from rules.smf.report import Playing

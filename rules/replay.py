@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 import rules.journal as journal
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.delivery import Sent
 from rules.journal import NO_NAMES, Names, Record
 from rules.program.pipeline import Pipeline

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.delivery import Sent
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.program.pipeline import Pipeline

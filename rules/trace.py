@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from rules.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
-from rules.compile import Compiler
-from rules.entry import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
+from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
+from rules.compiler.compiler import Compiler
+from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
+from rules.compiler.switch_guards import guard_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.midi.din import microseconds_on_wire
@@ -21,7 +22,6 @@ from rules.program.switch_states import Layout, State
 from rules.program.tables import NOWHERE, AnyNode, Table
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import OnOffSwitch, StepTrigger
-from rules.switch_guards import guard_of
 from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 from rules.walk import Walk
 

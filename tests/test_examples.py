@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.language.hints import hints_of
 from rules.language.proving import run_tests
 from rules.midi.messages import NOTE_OFF, NOTE_ON

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from router.cli import main
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.fields.conditions import Condition
 from rules.fields.values import Part
 from rules.language.hints import hints_of

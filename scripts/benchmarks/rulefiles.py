@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.engine import Engine
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import Later

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.books import Books
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.engine import Engine
 from rules.merge import Merge
 from rules.midi.messages import split_message

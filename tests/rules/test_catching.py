@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.catching import caught_by, last_values
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.engine import Engine
 from rules.player import Player
 from rules.program.pipeline import Pipeline

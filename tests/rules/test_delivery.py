@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.delivery import Delivery, strike
 from rules.ledger import Press, Rest, Sounding
 from rules.merge import Merge

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.engine import Engine
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules

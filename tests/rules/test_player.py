@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.ledger import Press
 from rules.program.holders import in_key_of, note_place
 from rules.program.pipeline import Pipeline

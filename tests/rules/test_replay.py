@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rules.journal as journal
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.delivery import Sent
 from rules.journal import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack
 from rules.program.pipeline import Pipeline

@@ -1,6 +1,6 @@
 """A performance: sources that come and go, ports that return, the clock's tempo."""
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.session import Session

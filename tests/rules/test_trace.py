@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.engine import Engine
 from rules.midi.messages import CONTROLLER
 from rules.midi.notation import STANDARD, Naming, parse_whole_message

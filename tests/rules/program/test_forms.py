@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.midi.messages import LENGTH
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, NO_BYTE, SECOND, gate_of, preimage, table_of
 from rules.program.forms import Form

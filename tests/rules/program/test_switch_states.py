@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.compiler.switch_guards import guard_of, layout_of
 from rules.fields.when import parse_when
 from rules.program.guards import holds
 from rules.program.switch_states import State
 from rules.rulefile.schema import NumberSwitch, OnOffSwitch, ValueSwitch
-from rules.switch_guards import guard_of, layout_of
 from tests.model.asking import Switches
 from tests.model.asking import holds as model_holds
 

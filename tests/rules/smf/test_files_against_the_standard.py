@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.smf import vlq
 from rules.smf.reading import read

@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 
 import pytest
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
 from rules.smf.reading import read

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
 from rules.smf.report import FileReport, Playing

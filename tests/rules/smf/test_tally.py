@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.smf.tally import RuleTally
 

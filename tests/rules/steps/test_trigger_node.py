@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from rules.compiler.switch_guards import layout_of
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
 from rules.steps.trigger_node import TriggerNode
-from rules.switch_guards import layout_of
 from tests.rules.steps.recording import Desk, Recorder, taken
 
 RULES = """

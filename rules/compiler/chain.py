@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import ClassVar, Protocol
 
-from rules.cells import CellMaker
+from rules.compiler.cells import CellMaker
+from rules.compiler.switch_guards import guard_of
 from rules.fields.matching import NOTE_STATUSES
 from rules.midi.messages import SYSEX
 from rules.program.byte_tables import ALL, gate_of
@@ -17,7 +18,6 @@ from rules.program.tables import AnyNode, Evaluation, Table
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import Device, Outlet, Stage
 from rules.steps.base import SomeNode
-from rules.switch_guards import guard_of
 
 Key = tuple[str | int, ...]
 

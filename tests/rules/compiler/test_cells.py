@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.compile import compile_rules
+from rules.compiler.compiler import compile_rules
 from rules.program.pipeline import Pipeline
 from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell
 from rules.rulefile.reading import read_rules

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import overload
 
-from rules.cells import CellMaker
-from rules.chain import (
+from rules.compiler.cells import CellMaker
+from rules.compiler.chain import (
     Chain,
     Ends,
     Key,
@@ -19,7 +19,17 @@ from rules.chain import (
     identity_forms,
     step_links,
 )
-from rules.entry import ArrivingEntry, BranchEntry, BranchPlan, CountedEntry, PulledTrigger, SourceEntry, SourceParts
+from rules.compiler.sharing import shared_banks, shared_channels
+from rules.compiler.sources import (
+    ArrivingEntry,
+    BranchEntry,
+    BranchPlan,
+    CountedEntry,
+    PulledTrigger,
+    SourceEntry,
+    SourceParts,
+)
+from rules.compiler.switch_guards import guard_of, layout_of
 from rules.fields.conditions import SIGNAL_KINDS
 from rules.midi.messages import STATUS_OF_KIND, SYSEX
 from rules.midi.notation import MessageText
@@ -28,9 +38,7 @@ from rules.program.pipeline import Branch, Pipeline, SwitchSend
 from rules.program.tables import Table
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
-from rules.sharing import shared_banks, shared_channels
 from rules.steps.trigger_node import TriggerNode
-from rules.switch_guards import guard_of, layout_of
 
 
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:

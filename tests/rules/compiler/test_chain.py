@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from rules.nodes.through import ThroughNode
-
-from rules.cells import CellMaker
-from rules.chain import DeliverLink, Nodes, RangeLink, follow_chain, identity_forms, step_links
-from rules.compile import Compiler
+from rules.compiler.cells import CellMaker
+from rules.compiler.chain import DeliverLink, Nodes, RangeLink, ThroughNode, follow_chain, identity_forms, step_links
+from rules.compiler.compiler import Compiler
+from rules.compiler.switch_guards import layout_of
 from rules.program.byte_tables import ALL
 from rules.program.forms import Form
 from rules.rulefile.reading import read_rules
-from rules.switch_guards import layout_of
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"
 NOTE_ONS = Form(0x90, gate_one=ALL, gate_two=ALL)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.compile import Compiler
-from rules.entry import SourceEntry, condition_of
+from rules.compiler.compiler import Compiler
+from rules.compiler.sources import SourceEntry, condition_of
 from rules.program.byte_tables import ALL
 from rules.program.forms import Form
 from rules.rulefile.reading import read_rules

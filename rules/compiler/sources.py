@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.chain import Chain, Nodes, follow_chain
+from rules.compiler.chain import Chain, Nodes, follow_chain
+from rules.compiler.switch_guards import guard_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
@@ -14,7 +15,6 @@ from rules.program.guards import ALWAYS, Guard
 from rules.program.switch_states import Layout
 from rules.rulefile.schema import Rule, Trigger, Zone
 from rules.steps.trigger_node import TriggerNode
-from rules.switch_guards import guard_of
 
 
 @dataclass(frozen=True, slots=True)
