@@ -113,7 +113,7 @@ class _Version(argparse.Action):
 
         known = version()
         name = "pointsman, not installed as a package" if known == NOT_INSTALLED else f"pointsman {known}"
-        engine = find_spec("rules.engine")
+        engine = find_spec("rules.engine.engine")
         is_pure = engine is None or (engine.origin or "").endswith(".py")
         print(f"{name} ({'pure Python' if is_pure else 'compiled'})")
         parser.exit()

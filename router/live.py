@@ -20,12 +20,12 @@ from router.outlet import Outlet
 from router.ports import PortEvent, Ports
 from router.preparing import Prepared
 from router.rulefiles import RuleTexts
-from rules.delivery import Sent
+from rules.engine.delivery import Sent
+from rules.engine.session import Session
 from rules.errors import MachineError
 from rules.journal import Record
 from rules.midi.messages import message_fault
 from rules.program.switch_states import State
-from rules.session import Session
 from rules.wiring import wanted_ports
 
 T = TypeVar("T")

@@ -28,11 +28,11 @@ from router.rulefiles import read_rule_files
 from router.settings import SoundcheckSettings
 from router.terminal import is_terminal, painted, say
 from router.words import columns, count, plain
-from rules.delivery import Sent
+from rules.engine.delivery import Sent
+from rules.engine.session import Session
 from rules.errors import MachineError
 from rules.midi.notation import format_message, format_note
 from rules.rulefile.reading import Reading, read_rule_set
-from rules.session import Session
 from rules.soundcheck import Check, Plan, plan
 from rules.wiring import wanted_ports
 

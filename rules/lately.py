@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 import rules.journal as journal
-from rules.delivery import Sent
+from rules.engine.delivery import Sent
+from rules.engine.player import Player
 from rules.journal import Record
 from rules.midi.messages import (
     ACTIVE_SENSING,
@@ -28,7 +29,6 @@ from rules.midi.messages import (
 )
 from rules.midi.neutral import rest_message
 from rules.midi.notation import STANDARD, Naming
-from rules.player import Player
 from rules.program.holders import in_key_of
 from rules.program.switch_states import State
 from rules.replay import Replay

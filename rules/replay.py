@@ -7,12 +7,12 @@ from functools import lru_cache
 
 import rules.journal as journal
 from rules.compiler.compiler import compile_rules
-from rules.delivery import Sent
+from rules.engine.delivery import Sent
+from rules.engine.session import Session
 from rules.journal import NO_NAMES, Names, Record
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
-from rules.session import Session
 
 
 class Replay:

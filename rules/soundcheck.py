@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from rules.compiler.compiler import compile_rules
-from rules.delivery import Sent
+from rules.engine.delivery import Sent
+from rules.engine.session import Session
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.program.pipeline import Pipeline
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import Device, Port, Rule
-from rules.session import Session
 from rules.timing.delays import NEVER
 
 VELOCITY: Final = 40

@@ -10,6 +10,7 @@ from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, Step
 from rules.compiler.compiler import Compiler
 from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
 from rules.compiler.switch_guards import guard_of
+from rules.engine.evaluation import Walk
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.midi.din import microseconds_on_wire
@@ -23,7 +24,6 @@ from rules.program.tables import NOWHERE, AnyNode, Table
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import OnOffSwitch, StepTrigger
 from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
-from rules.walk import Walk
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.engine import Engine
+from rules.engine.engine import Engine
 from rules.errors import Problem
 from rules.fields.values import TimedMessage
 from rules.midi.messages import SYSEX

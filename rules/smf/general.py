@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
-from rules.delivery import Sent
-from rules.engine import Engine
+from rules.engine.delivery import Sent
+from rules.engine.engine import Engine
 from rules.midi.messages import SYSEX
 from rules.program.pipeline import Pipeline
 from rules.smf import solo, sysex

@@ -10,8 +10,8 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Final
 
-from rules.delivery import Sent
-from rules.engine import Engine
+from rules.engine.delivery import Sent
+from rules.engine.engine import Engine
 from rules.program.native import i64, vec
 from rules.smf import vlq
 from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents

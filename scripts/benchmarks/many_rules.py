@@ -10,7 +10,7 @@ from benchmarks.figures import Curve, Figure
 from benchmarks.messages import Fed, feed_all
 from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.engine import Engine
+from rules.engine.engine import Engine
 from rules.program.pipeline import Pipeline
 from rules.timing.delays import steady_nanoseconds
 

@@ -8,8 +8,8 @@ from benchmarks import recordings, remembering, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, EDIT_OF_TWO, ONE_CHANNEL, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.delivery import Sent
-from rules.engine import Engine
+from rules.engine.delivery import Sent
+from rules.engine.engine import Engine
 from rules.program.compiled import COMPILED
 from rules.program.pipeline import Pipeline
 from rules.timing.delays import steady_nanoseconds

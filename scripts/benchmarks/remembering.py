@@ -13,8 +13,8 @@ from benchmarks import recordings
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import PORTS, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
-from rules.delivery import Sent
-from rules.engine import Engine
+from rules.engine.delivery import Sent
+from rules.engine.engine import Engine
 from rules.program.pipeline import Pipeline
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter

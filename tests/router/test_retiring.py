@@ -7,8 +7,8 @@ import pytest
 
 from router.preparing import Prepared, prepare_texts
 from router.retiring import Retired
+from rules.engine.session import Session
 from rules.program.tables import Cell
-from rules.session import Session
 
 BEFORE = """
 [ports]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.player import Player
+from rules.engine.player import Player
 from rules.program.pipeline import Pipeline
 
 

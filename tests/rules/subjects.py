@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
+from rules.engine.engine import Engine
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import Later
 from tests.rules.playing import Sent, Subject

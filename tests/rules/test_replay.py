@@ -8,13 +8,13 @@ from hypothesis import strategies as st
 
 import rules.journal as journal
 from rules.compiler.compiler import compile_rules
-from rules.delivery import Sent
+from rules.engine.delivery import Sent
+from rules.engine.session import Session
 from rules.journal import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.replay import replay, went_out
 from rules.rulefile.reading import read_rules
-from rules.session import Session
 
 MS = 1_000_000
 

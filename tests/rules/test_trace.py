@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
+from rules.engine.engine import Engine
 from rules.midi.messages import CONTROLLER
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.program.pipeline import Pipeline

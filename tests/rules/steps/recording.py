@@ -5,12 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
+from rules.engine.evaluation import Walk
 from rules.program.lag import Lag
 from rules.program.switch_states import Layout
 from rules.program.tables import NOWHERE, AnyNode, Table
 from rules.program.thinning import Way
 from rules.timing.delays import Delay, Later
-from rules.walk import Walk
 
 
 def ms(number: int) -> Delay:

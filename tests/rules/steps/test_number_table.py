@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
+from rules.engine.engine import Engine
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
 

@@ -15,11 +15,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from rules.books import Books
-from rules.catching import caught_by, keep_values, last_values
-from rules.delivery import Sent
-from rules.ledger import Press
-from rules.merge import Merge
+from rules.engine.bookkeeping import Books
+from rules.engine.chase import caught_by, keep_values, last_values
+from rules.engine.delivery import Sent
+from rules.engine.evaluation import Walk
+from rules.engine.ledger import Press
+from rules.engine.merge import Merge
+from rules.engine.player import Player
 from rules.midi.messages import (
     ACTIVE_SENSING,
     BEND_CENTRE,
@@ -37,7 +39,6 @@ from rules.midi.messages import (
     split_message,
 )
 from rules.midi.neutral import silence_messages
-from rules.player import Player
 from rules.program.guards import holds
 from rules.program.holders import IN_KEYS, in_key_of
 from rules.program.native import i64
@@ -47,7 +48,6 @@ from rules.program.switch_states import Layout, State
 from rules.program.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
 from rules.program.thinning import Traveller
 from rules.timing.delays import Later
-from rules.walk import Walk
 
 NOTE_ONS: Final = 0x800
 """The bit of a cell's index that tells note-ons from note-offs."""

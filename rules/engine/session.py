@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import chain
 
-from rules.delivery import Sent
-from rules.engine import NOBODY, Engine
+from rules.engine.delivery import Sent
+from rules.engine.engine import NOBODY, Engine
 from rules.midi.messages import ACTIVE_SENSING, CLOCK
 from rules.midi.neutral import silence_messages
 from rules.program.pipeline import Pipeline

@@ -1,9 +1,9 @@
 """A performance: sources that come and go, ports that return, the clock's tempo."""
 
 from rules.compiler.compiler import compile_rules
+from rules.engine.session import Session
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
-from rules.session import Session
 
 MS = 1_000_000
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from rules.ledger import Sounding, sounding_of
+from rules.engine.evaluation import Emission
+from rules.engine.ledger import Sounding, sounding_of
 from rules.program.byte_tables import table_of
 from rules.program.lag import NO_LAG
-from rules.walk import Emission
 
 SOUNDING = Sounding(1, 4, 60)
 

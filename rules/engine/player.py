@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from rules.ledger import Press, Rest, cell_places, cell_soundings
+from rules.engine.ledger import Press, Rest, cell_places, cell_soundings
 from rules.midi.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
 from rules.midi.neutral import Place
 from rules.program.holders import channel_of, in_key_of

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.merge import Merge
+from rules.engine.merge import Merge
 from rules.program.holders import holder_of, in_key_of, note_place
 from rules.program.sending import Sending
 

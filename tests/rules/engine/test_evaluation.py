@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
+from rules.engine.engine import Engine
+from rules.engine.evaluation import Emission, Walk
 from rules.midi.messages import split_message
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
-from rules.walk import Emission, Walk
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"
 SWITCH = '[switches]\nup = { from = "keys", controller = 20, mode = "hold", thru = true }\n'

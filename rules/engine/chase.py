@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from rules.engine.evaluation import Clerk, Walk
+from rules.engine.player import Player
 from rules.midi.messages import CONTROLLER, KIND_OF_STATUS, split_message
-from rules.player import Player
 from rules.program.pipeline import Pipeline
-from rules.walk import Clerk, Walk
 
 Things = frozenset[int | str]
 """Controllers by number, and kinds of message."""

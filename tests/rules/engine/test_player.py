@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.ledger import Press
+from rules.engine.ledger import Press
 from rules.program.holders import in_key_of, note_place
 from rules.program.pipeline import Pipeline
 from rules.program.tables import NOWHERE, WHOLE

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.delivery import Delivery, strike
-from rules.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
-from rules.merge import Merge
+from rules.engine.delivery import Delivery, strike
+from rules.engine.evaluation import Clerk, Emission, Walk
+from rules.engine.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
+from rules.engine.merge import Merge
+from rules.engine.player import Player
 from rules.midi.messages import (
     CONTROLLER,
     NOTE_ON,
@@ -23,7 +25,6 @@ from rules.midi.messages import (
     split_message,
 )
 from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
-from rules.player import Player
 from rules.program.holders import Copy, holder_of, in_channel_of
 from rules.program.lag import NO_LAG
 from rules.program.sending import Mark, Sending
@@ -31,7 +32,6 @@ from rules.program.tables import SHARED, Cell, Table
 from rules.program.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.timing.delays import Later
 from rules.timing.scheduler import Agenda
-from rules.walk import Clerk, Emission, Walk
 
 
 class Books:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.delivery import Delivery, strike
-from rules.ledger import Press, Rest, Sounding
-from rules.merge import Merge
-from rules.player import Player
+from rules.engine.delivery import Delivery, strike
+from rules.engine.ledger import Press, Rest, Sounding
+from rules.engine.merge import Merge
+from rules.engine.player import Player
 from rules.program.holders import in_key_of
 from rules.program.sending import Sending
 from rules.rulefile.reading import read_rules

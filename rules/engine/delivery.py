@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.ledger import Press, Sounding
-from rules.merge import Merge
+from rules.engine.ledger import Press, Sounding
+from rules.engine.merge import Merge
+from rules.engine.player import Player
 from rules.midi.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
-from rules.player import Player
 from rules.program.holders import holder_of, in_channel_of, note_place
 from rules.program.sending import Sending
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from rules.books import Books
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
-from rules.merge import Merge
+from rules.engine.bookkeeping import Books
+from rules.engine.engine import Engine
+from rules.engine.evaluation import Walk
+from rules.engine.merge import Merge
 from rules.midi.messages import split_message
 from rules.program.holders import in_key_of
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
-from rules.walk import Walk
 from tests.rules.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from rules.catching import caught_by, last_values
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
-from rules.player import Player
+from rules.engine.chase import caught_by, last_values
+from rules.engine.engine import Engine
+from rules.engine.player import Player
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds

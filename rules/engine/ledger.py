@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules.engine.evaluation import Emission
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.midi.neutral import Place
 from rules.program.holders import Copy, note_place
@@ -15,7 +16,6 @@ from rules.program.lag import NO_LAG, Lag
 from rules.program.sending import Mark
 from rules.program.tables import Cell, Table
 from rules.program.thinning import Way
-from rules.walk import Emission
 
 
 @dataclass(slots=True, eq=False)

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rules.compiler.compiler import compile_rules
-from rules.engine import Engine
+from rules.engine.engine import Engine
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
