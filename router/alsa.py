@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from router import alsa_kernel
 from router.system import Client, Library, MidiIn, MidiOut, System
-from rules.pacing import Limit, Rate
+from rules.ports.pacing import Limit, Rate
 
 
 class Alsa(System):

@@ -95,7 +95,7 @@ def pool_of(descriptor: int, number: int) -> tuple[int, int] | None:
 class PoolRoom:
     """The room in another program's pool: what doesn't fit would be lost, with all that waits there.
 
-    A limit of an output, as in `rules.pacing`, but one that asks the kernel.
+    A limit of an output, as in `rules.ports.pacing`, but one that asks the kernel.
     """
 
     _PIECE: Final = 28  # bytes of a sysex in each of its pieces

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
-from rules.pacing import Limit
+from rules.ports.pacing import Limit
 
 
 class RawInput(Protocol):

@@ -9,7 +9,7 @@ from router.backend import Backend, RawInput
 from router.terminal import complain
 from router.words import plain
 from rules.errors import MachineError
-from rules.wiring import bare_name, matching
+from rules.ports.patterns import bare_name, matching
 
 
 class Ears:

@@ -11,7 +11,7 @@ from typing import Final
 
 from router.backend import RawInput, RawOutput
 from rules.midi.messages import CONTROLLER
-from rules.pacing import Credit
+from rules.ports.pacing import Credit
 
 _REST: Final = 100_000_000
 """How long (ns) between two beats when nobody is in a hurry."""

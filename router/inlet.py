@@ -8,7 +8,7 @@ from typing import Any
 
 from router.backend import RawInput
 from rules.midi.sysex_reassembly import Mender
-from rules.wiring import Wanted, bare_name
+from rules.ports.patterns import Wanted, bare_name
 
 Received = tuple[Sequence[int], float]
 

@@ -29,8 +29,8 @@ from rules.gestures import Control, Identity, controls
 from rules.language.learning import Block, blocks, pattern_for, port_block, port_name
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault
 from rules.midi.notation import STANDARD, Naming
+from rules.ports.patterns import Found, Wanted, bare_name, find, wanted_ports
 from rules.rulefile.reading import read_rule_set
-from rules.wiring import Found, Wanted, bare_name, find, wanted_ports
 
 _QUIET: Final = 0.3  # seconds of silence that end a gesture
 _LONGEST: Final = 2.0  # seconds after which a gesture without an end is told all the same

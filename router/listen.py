@@ -24,7 +24,7 @@ from router.words import plain
 from rules.hearing import Ticking, channel_of, columns_of, kind_of, kinds_meant
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex
-from rules.wiring import bare_name
+from rules.ports.patterns import bare_name
 
 _LOOK_EVERY: Final = 0.5  # seconds between two looks for new ports
 _PAUSE: Final = 0.001

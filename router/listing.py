@@ -29,7 +29,7 @@ from router.settings import PortsSettings
 from router.terminal import painted, say
 from router.words import columns, plain
 from rules.language.learning import pattern_for
-from rules.wiring import Ambiguous, Found, Wanted, bare_name, find
+from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find
 
 
 def ports(settings: PortsSettings, backend: Backend | None = None) -> int:
@@ -52,8 +52,8 @@ def _wanted(rules: Sequence[str]) -> Sequence[Wanted] | None:
     if not rules:
         return None
     from router.rulefiles import read_rule_files
+    from rules.ports.patterns import wanted_ports
     from rules.rulefile.reading import read_rule_set
-    from rules.wiring import wanted_ports
 
     return wanted_ports(read_rule_set(read_rule_files(rules)).ruleset)
 

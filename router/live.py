@@ -25,8 +25,8 @@ from rules.engine.session import Session
 from rules.errors import MachineError
 from rules.journal import Record
 from rules.midi.messages import message_fault
+from rules.ports.patterns import wanted_ports
 from rules.program.switch_states import State
-from rules.wiring import wanted_ports
 
 T = TypeVar("T")
 

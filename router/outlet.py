@@ -10,8 +10,8 @@ from router.backend import Backend, RawOutput
 from router.heartbeat import Heartbeat
 from router.words import count, number
 from rules.midi.messages import SYSEX
-from rules.pacing import Credit, Limit, Pacer, Wire
-from rules.wiring import Wanted, bare_name
+from rules.ports.pacing import Credit, Limit, Pacer, Wire
+from rules.ports.patterns import Wanted, bare_name
 
 _ALLOWANCE: Final = 64  # messages
 _COMPLAIN_EVERY: Final = 10_000_000_000  # ns

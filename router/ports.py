@@ -20,8 +20,8 @@ from router.upkeep import Upkeep
 from router.words import count
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
+from rules.ports.patterns import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 from rules.timing.delays import NEVER
-from rules.wiring import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 
 _LAST_BEAT: Final = 300_000_000  # ns
 _HICCUPS_EVERY: Final = 60_000_000_000  # ns

@@ -29,7 +29,7 @@ from router.written import read_messages
 from rules.errors import MachineError
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on
 from rules.midi.notation import format_message, in_hex
-from rules.wiring import Wanted, bare_name
+from rules.ports.patterns import Wanted, bare_name
 
 _NAME: Final = "send"
 _WAIT: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter

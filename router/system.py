@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final, Protocol
 
 from rules.errors import MachineError
-from rules.pacing import Limit
+from rules.ports.pacing import Limit
 
 if TYPE_CHECKING:
     from router.backend import RawInput, RawOutput

@@ -14,7 +14,7 @@ from router.settings import UsageError
 from router.terminal import complain
 from rules.journal import IN, LOST, NAMES, Names, names_data
 from rules.midi.messages import message_fault
-from rules.wiring import Ambiguous, Wanted, bare_name, find
+from rules.ports.patterns import Ambiguous, Wanted, bare_name, find
 
 _PAUSE: Final = 0.0005  # seconds between two looks at the ports
 _LOOK_EVERY: Final = 250_000_000  # ns

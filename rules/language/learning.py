@@ -13,7 +13,7 @@ from typing import Final
 from rules.gestures import Control
 from rules.midi.messages import MOST_MODE
 from rules.midi.notation import Naming, format_controller, format_note
-from rules.wiring import Found, bare_name, find
+from rules.ports.patterns import Found, bare_name, find
 
 Value = bool | int | str | list["Value"] | dict[str, "Value"]
 """What can stand behind the = of a line."""

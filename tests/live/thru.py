@@ -18,7 +18,7 @@ from typing import Any
 from router.choosing import choose_backend
 from router.ports import PortEvent, Ports
 from rules.midi.messages import message_fault
-from rules.wiring import Wanted
+from rules.ports.patterns import Wanted
 from tests.live.peer import Program, system_of_tests
 from tests.live.server import until
 

@@ -15,7 +15,7 @@ from collections import deque
 from collections.abc import Sequence
 
 from rules.errors import MachineError
-from rules.pacing import Limit
+from rules.ports.pacing import Limit
 
 
 class Device:

@@ -6,7 +6,7 @@ import time
 
 from router.inlet import Inlet
 from router.ports import PortEvent, Ports
-from rules.wiring import Wanted
+from rules.ports.patterns import Wanted
 from tests.router.fake_midi import Device, FakeBackend, Hub
 
 NOTE = b"\x90\x3c\x64"

@@ -6,7 +6,7 @@ import pytest
 
 from router import alsa_kernel
 from router.choosing import choose_backend
-from rules.pacing import Rate
+from rules.ports.pacing import Rate
 from tests.router.fake_library import Library
 
 

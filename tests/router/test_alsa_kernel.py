@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from router import alsa_kernel
-from rules.pacing import Pacer
+from rules.ports.pacing import Pacer
 
 
 @pytest.mark.parametrize(

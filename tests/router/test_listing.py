@@ -9,7 +9,7 @@ import pytest
 
 from router.listing import ports
 from router.settings import PortsSettings
-from rules.wiring import Found, find
+from rules.ports.patterns import Found, find
 from tests.router.fake_midi import FakeBackend, Hub
 
 RULES = """

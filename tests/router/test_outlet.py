@@ -9,9 +9,9 @@ import pytest
 
 from router.heartbeat import Heartbeat
 from router.outlet import Outlet
-from rules.pacing import MOST_WAITING
+from rules.ports.pacing import MOST_WAITING
+from rules.ports.patterns import Wanted
 from rules.timing.delays import NEVER
-from rules.wiring import Wanted
 from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub
 
 NOTE = b"\x90\x3c\x64"

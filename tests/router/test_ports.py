@@ -10,8 +10,8 @@ import pytest
 
 from rules.errors import MachineError
 from rules.midi.messages import CONTROLLER
+from rules.ports.patterns import Wanted
 from rules.timing.delays import NEVER
-from rules.wiring import Wanted
 from tests.router.fake_midi import FakeBackend, FakeInput, FakeOutput
 from tests.router.rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.wiring import Wanted
+from rules.ports.patterns import Wanted
 from tests.router.fake_midi import FakeInput
 from tests.router.rig import KEYS, NOTE, OFF, SECOND, Rig
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.ports.patterns import Ambiguous, Changes, Found, Missing, Wanted, bare_name, changes, find, wanted_ports
 from rules.rulefile.reading import read_rule_set
-from rules.wiring import Ambiguous, Changes, Found, Missing, Wanted, bare_name, changes, find, wanted_ports
 
 ALSA = [
     "Midi Through:Midi Through Port-0 14:0",

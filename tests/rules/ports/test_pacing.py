@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.pacing import (
+from rules.ports.pacing import (
     MOST_WAITING,
     NANOSECONDS_A_BYTE,
     Credit,
