@@ -19,7 +19,7 @@ from router.names import is_midi_name
 from router.words import count, why
 from router.writing import Disk
 from rules.errors import MachineError
-from rules.journal import HEAD
+from rules.journal.format import HEAD
 
 SUFFIX: Final = ".journal"
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable
 from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
-import rules.journal as journal
+import rules.journal.format as journal
 from router.inlet import Inlet
 from router.latency import Latency
 from router.outlet import Outlet
@@ -23,7 +23,7 @@ from router.rulefiles import RuleTexts
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.errors import MachineError
-from rules.journal import Record
+from rules.journal.format import Record
 from rules.midi.messages import message_fault
 from rules.ports.patterns import wanted_ports
 from rules.program.switch_states import State

@@ -32,7 +32,7 @@ from router.taping import tape
 from router.terminal import complain, problem, say
 from router.words import count, plain
 from rules.errors import MachineError
-from rules.take import make_take
+from rules.journal.export import make_take
 
 _PAUSE: Final = 0.1  # seconds between two looks whether it is over
 _ASK_EVERY: Final = 1.0

@@ -20,8 +20,8 @@ from router.saving import left_behind, save_all
 from router.standing import StandingTakes, save_and_tell
 from router.terminal import complain
 from rules.errors import MachineError
-from rules.journal import LASTING, STATE, WALL, Record, pack, state_data, wall_data
-from rules.prelude import is_played
+from rules.journal.format import LASTING, STATE, WALL, Record, pack, state_data, wall_data
+from rules.journal.snapshot import is_played
 from rules.program.switch_states import State
 
 LAST_SECONDS: Final = 600

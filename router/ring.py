@@ -7,8 +7,8 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
-from rules.journal import Record, pack, unpack
-from rules.prelude import Prelude
+from rules.journal.format import Record, pack, unpack
+from rules.journal.snapshot import Prelude
 
 _FAST: Final = 1  # a journal shrinks to a quarter at the lowest level already
 

@@ -14,8 +14,8 @@ from router.journals import SUFFIX, lock, numbered, target_of
 from router.words import plain, why
 from router.writing import DISK, Disk, TargetExistsError, holds, write_new
 from rules.errors import MachineError
-from rules.journal import HEAD
-from rules.take import Take, make_take
+from rules.journal.export import Take, make_take
+from rules.journal.format import HEAD
 
 _NEWBORN: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
 _OPEN_FILES_STAY: Final = os.name == "nt"  # nobody can delete a file that is open

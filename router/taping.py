@@ -12,7 +12,7 @@ from router.ports import Ports
 from router.recorder import Recorder
 from router.settings import UsageError
 from router.terminal import complain
-from rules.journal import IN, LOST, NAMES, Names, names_data
+from rules.journal.format import IN, LOST, NAMES, Names, names_data
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Ambiguous, Wanted, bare_name, find
 

@@ -10,10 +10,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-import rules.journal as journal
+import rules.journal.format as journal
 from rules.engine.delivery import Sent
 from rules.engine.player import Player
-from rules.journal import Record
+from rules.journal.format import Record
+from rules.journal.replay import Replay
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
@@ -31,7 +32,6 @@ from rules.midi.neutral import rest_message
 from rules.midi.notation import STANDARD, Naming
 from rules.program.holders import in_key_of
 from rules.program.switch_states import State
-from rules.replay import Replay
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.trace import TraceLine, trace

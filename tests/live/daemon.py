@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from router.control import ask_daemon
-from rules.journal import Record, unpack
+from rules.journal.format import Record, unpack
 from tests.live.peer import ROOT, SYSTEM
 from tests.live.server import until
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from router.cli import main
-from rules.journal import HEAD, IN, LEFT, unpack
-from rules.replay import replay, went_out
+from rules.journal.format import HEAD, IN, LEFT, unpack
+from rules.journal.replay import replay, went_out
 from rules.smf.reading import read
 from tests.live.daemon import Daemon
 from tests.live.peer import Peer

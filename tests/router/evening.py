@@ -15,7 +15,7 @@ import pytest
 from router import heartbeat, live, ports
 from router.live import Live
 from router.preparing import Prepared, prepare_texts
-from rules.journal import Record
+from rules.journal.format import Record
 from tests.router.fake_midi import Device, FakeBackend, Hub
 
 MS = 1_000_000

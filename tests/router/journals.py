@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from router.journals import JournalDisk
-from rules.journal import HEAD, IN, NAMES, OUT, Names, Record, names_data, pack
+from rules.journal.format import HEAD, IN, NAMES, OUT, Names, Record, names_data, pack
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 MS = 1_000_000

@@ -8,7 +8,7 @@ from router import journals
 from router.journals import JournalFile, journal_of, target_of
 from router.saving import BusyError, save
 from rules.errors import MachineError
-from rules.journal import HEAD
+from rules.journal.format import HEAD
 from tests import mido_reader
 from tests.router.journals import PLAYED, Refusing, packed, wait_for
 

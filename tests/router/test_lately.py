@@ -10,9 +10,9 @@ import pytest
 from router import lately as command
 from router.cli import main
 from router.lately import Told
-from rules.journal import WALL, Record, pack, wall_data
+from rules.journal.format import WALL, Record, pack, wall_data
 from rules.lately import tell
-from tests.rules.test_replay import MS, SECOND, Performance
+from tests.rules.journal.test_replay import MS, SECOND, Performance
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))
 EIGHT = time.mktime((2026, 11, 25, 20, 0, 0, 0, 0, -1))

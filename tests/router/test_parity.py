@@ -15,12 +15,12 @@ from router.ports import Ports
 from router.preparing import Prepared, prepare_texts
 from router.recorder import Recorder
 from router.saving import save
-from rules.journal import HEAD, Record, unpack
-from rules.replay import replay, went_out
+from rules.journal.format import HEAD, Record, unpack
+from rules.journal.replay import replay, went_out
 from tests import midicsv, mido_reader
 from tests.router.fake_midi import Device, FakeBackend, Hub
 from tests.router.journals import wait_for
-from tests.rules.test_replay import FILES, FIRST, SECOND
+from tests.rules.journal.test_replay import FILES, FIRST, SECOND
 
 KEYS = (60, 62, 64, 67)
 

@@ -11,7 +11,7 @@ import pytest
 from router import recorder
 from router.recorder import Recorder, recorder_handlers
 from rules.errors import MachineError
-from rules.journal import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
+from rules.journal.format import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
 from rules.program.switch_states import State
 from tests import mido_reader
 from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from router.ring import Ring
-from rules.journal import IN, NAMES, OUT, RULES, Record, pack, unpack
+from rules.journal.format import IN, NAMES, OUT, RULES, Record, pack, unpack
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 

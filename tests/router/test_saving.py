@@ -11,7 +11,7 @@ from router.journals import lock
 from router.saving import left_behind, save, save_all
 from router.writing import Disk
 from rules.errors import MachineError
-from rules.journal import HEAD, NAMES, OUT, Record, unpack
+from rules.journal.format import HEAD, NAMES, OUT, Record, unpack
 from tests import mido_reader
 from tests.router.journals import NAMED, OFF, ON, PLAYED, orphan
 

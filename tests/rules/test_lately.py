@@ -1,10 +1,10 @@
 """What happened lately, and why; what is held, since when, and where its note-off would go."""
 
-import rules.journal as journal
-from rules.journal import NAMES, RULES, STATE, WALL, Names, Record
+import rules.journal.format as journal
+from rules.journal.format import NAMES, RULES, STATE, WALL, Names, Record
 from rules.lately import Arrival, Departure, Event, Held, Story, naming_of, tell
 from rules.midi.notation import STANDARD, Naming
-from tests.rules.test_replay import FILES, FIRST, MS, SECOND, Performance
+from tests.rules.journal.test_replay import FILES, FIRST, MS, SECOND, Performance
 
 SECOND_NS = 1000 * MS
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))

@@ -5,10 +5,10 @@ from collections import Counter
 from hypothesis import given
 from hypothesis import strategies as st
 
-import rules.journal as journal
-from rules.journal import IN, LEFT, LOST, NAMES, OUT, RULES, WALL, Names, Record, pack
+import rules.journal.format as journal
+from rules.journal.export import Take, make_take
+from rules.journal.format import IN, LEFT, LOST, NAMES, OUT, RULES, WALL, Names, Record, pack
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, START, STOP
-from rules.take import Take, make_take
 from rules.timing.active_sensing import PATIENCE
 from tests import mido_reader
 from tests.midicsv import Event, events

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import rules.journal as journal
-from rules.journal import IN, KINDS, OUT, Names, Record, pack, unpack
+import rules.journal.format as journal
+from rules.journal.format import IN, KINDS, OUT, Names, Record, pack, unpack
 
 DATA = st.binary(max_size=20) | st.integers(250, 600).map(lambda size: bytes(range(256)) * 3)
 RECORDS = st.lists(

@@ -6,14 +6,14 @@ from functools import cache
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import rules.journal as journal
+import rules.journal.format as journal
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
-from rules.journal import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack
+from rules.journal.format import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack
+from rules.journal.replay import replay, went_out
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
-from rules.replay import replay, went_out
 from rules.rulefile.reading import read_rules
 
 MS = 1_000_000

@@ -15,10 +15,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-import rules.journal as journal
-from rules.beats import TICKS_A_BEAT, Grid, beat_runs
+import rules.journal.format as journal
 from rules.errors import RuleFileError
-from rules.journal import Names, unpack
+from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs
+from rules.journal.format import Names, unpack
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,

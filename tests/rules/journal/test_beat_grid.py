@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.beats import TICKS_A_BEAT, Grid, beat_runs
+from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs
 from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP
 
 MS = 1_000_000

@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.journal import IN, LOST, NAMES, OUT, RULES, Record
-from rules.prelude import Prelude, is_played
+from rules.journal.format import IN, LOST, NAMES, OUT, RULES, Record
+from rules.journal.snapshot import Prelude, is_played
 
 ON, OFF, QUIET = bytes((0x92, 60, 100)), bytes((0x82, 60, 64)), bytes((0x92, 60, 0))
 DOWN, UP = bytes((0xB0, 64, 127)), bytes((0xB0, 64, 0))

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import lru_cache
 
-import rules.journal as journal
+import rules.journal.format as journal
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
-from rules.journal import NO_NAMES, Names, Record
+from rules.journal.format import NO_NAMES, Names, Record
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
