@@ -23,10 +23,10 @@ from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import CheckSettings
 from router.terminal import painted, say
 from router.words import count, number, plain, problem_data
+from rules.analysis.findings import hints_of
+from rules.analysis.rule_tests import Outcome, run_tests
 from rules.compiler.compiler import compile_rules
 from rules.errors import Problem
-from rules.language.hints import hints_of
-from rules.language.proving import Outcome, run_tests
 from rules.rulefile.reading import Reading, read_rule_set
 
 _KINDS: Final = (("ports", "port"), ("devices", "device"), ("switches", "switch"), ("rules", "rule"), ("tests", "test"))

@@ -30,8 +30,8 @@ from router.exits import FINE
 from router.settings import LatelySettings
 from router.terminal import say
 from router.words import number, plain
+from rules.analysis.history import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
 from rules.journal.format import unpack
-from rules.lately import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
 from rules.midi.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
 from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
 

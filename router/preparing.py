@@ -8,9 +8,9 @@ from typing import Final
 
 from router.rulefiles import RuleTexts, read_rule_files
 from router.words import count
+from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError
-from rules.language.proving import run_tests
 from rules.program.pipeline import Pipeline
 from rules.rulefile.differences import changes
 from rules.rulefile.reading import read_rule_set

@@ -23,12 +23,12 @@ from router.switching import read_switch
 from router.terminal import say
 from router.words import plain
 from router.written import read_messages
+from rules.analysis.trace import TraceLine
+from rules.analysis.trace import trace as follow
 from rules.midi.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
 from rules.midi.notation import Naming, format_message, in_hex
 from rules.midi.pitch import hertz
 from rules.rulefile.reading import read_rule_set
-from rules.trace import TraceLine
-from rules.trace import trace as follow
 
 
 def trace(settings: TraceSettings) -> int:

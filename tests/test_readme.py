@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from router.cli import main
+from rules.analysis.findings import hints_of
+from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.fields.conditions import Condition
 from rules.fields.values import Part
-from rules.language.hints import hints_of
-from rules.language.proving import run_tests
 from rules.midi.notation import parse_controller, parse_message
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.schema import Device, Port, Rule

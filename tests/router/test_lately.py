@@ -10,8 +10,8 @@ import pytest
 from router import lately as command
 from router.cli import main
 from router.lately import Told
+from rules.analysis.history import tell
 from rules.journal.format import WALL, Record, pack, wall_data
-from rules.lately import tell
 from tests.rules.journal.test_replay import MS, SECOND, Performance
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 import rules.journal.format as journal
 from router import live as live_module
 from router.live import BUSY_PAUSE, IDLE_PAUSE
+from rules.analysis.history import tell
 from rules.errors import MachineError
 from rules.journal.replay import replay, went_out
-from rules.lately import tell
 from rules.midi.neutral import panic_messages
 from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
 from tests.router.fake_midi import FakeInput, FakeOutput

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.analysis.trace import trace
 from rules.gestures import Control, controls
 from rules.language.learning import blocks, pattern_for, port_block, port_name, toml
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
@@ -16,7 +17,6 @@ from rules.ports.patterns import Found, find
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import OnOffSwitch
-from rules.trace import trace
 from tests.rules.test_gestures import ANY_MESSAGE
 
 

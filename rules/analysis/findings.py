@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+from rules.analysis.device_findings import device_hints
 from rules.errors import Problem
 from rules.fields.conditions import Condition
-from rules.language.device_hints import device_hints
 from rules.rulefile.draft import Branch, Draft, Entry, branches, staged
 from rules.rulefile.reading import Reading, in_order
 from rules.rulefile.schema import Rule, Stage

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.language.hints import hints_of
+from rules.analysis.findings import hints_of
 from rules.rulefile.reading import read_rule_set
 
 RIG = """

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 import rules.journal.format as journal
+from rules.analysis.trace import TraceLine, trace
 from rules.engine.delivery import Sent
 from rules.engine.player import Player
 from rules.journal.format import Record
@@ -34,7 +35,6 @@ from rules.program.holders import in_key_of
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
-from rules.trace import TraceLine, trace
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})
 _STREAMS: Final = frozenset({POLY_PRESSURE, PRESSURE, PITCH_BEND})

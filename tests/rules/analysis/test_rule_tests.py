@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from rules.analysis.rule_tests import Outcome, run_tests
 from rules.compiler.compiler import compile_rules
-from rules.language.proving import Outcome, run_tests
 from rules.rulefile.reading import read_rule_set
 
 RIG = """

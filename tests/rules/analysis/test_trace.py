@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from rules.analysis.trace import trace
 from rules.compiler.compiler import compile_rules
 from rules.engine.engine import Engine
 from rules.midi.messages import CONTROLLER
@@ -16,7 +17,6 @@ from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
-from rules.trace import trace
 from tests.strategies import messages, rule_files, toml_of
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"

@@ -1,8 +1,8 @@
 """What happened lately, and why; what is held, since when, and where its note-off would go."""
 
 import rules.journal.format as journal
+from rules.analysis.history import Arrival, Departure, Event, Held, Story, naming_of, tell
 from rules.journal.format import NAMES, RULES, STATE, WALL, Names, Record
-from rules.lately import Arrival, Departure, Event, Held, Story, naming_of, tell
 from rules.midi.notation import STANDARD, Naming
 from tests.rules.journal.test_replay import FILES, FIRST, MS, SECOND, Performance
 
