@@ -25,8 +25,8 @@ from router.rulefiles import read_rule_files
 from router.settings import LearnSettings
 from router.terminal import is_terminal, painted, say
 from router.words import plain
-from rules.gestures import Control, Identity, controls
-from rules.language.learning import Block, blocks, pattern_for, port_block, port_name
+from rules.listening.gestures import Control, Identity, controls
+from rules.listening.snippets import Block, blocks, pattern_for, port_block, port_name
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault
 from rules.midi.notation import STANDARD, Naming
 from rules.ports.patterns import Found, Wanted, bare_name, find, wanted_ports

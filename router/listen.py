@@ -21,7 +21,7 @@ from router.exits import FINE
 from router.settings import ListenSettings
 from router.terminal import is_terminal, say
 from router.words import plain
-from rules.hearing import Ticking, channel_of, columns_of, kind_of, kinds_meant
+from rules.listening.incoming import Ticking, channel_of, columns_of, kind_of, kinds_meant
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex
 from rules.ports.patterns import bare_name

@@ -28,7 +28,7 @@ from router.exits import FINE, INCOMPLETE
 from router.settings import PortsSettings
 from router.terminal import painted, say
 from router.words import columns, plain
-from rules.language.learning import pattern_for
+from rules.listening.snippets import pattern_for
 from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find
 
 

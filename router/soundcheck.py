@@ -31,10 +31,10 @@ from router.words import columns, count, plain
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.errors import MachineError
+from rules.listening.soundcheck import Check, Plan, plan
 from rules.midi.notation import format_message, format_note
 from rules.ports.patterns import wanted_ports
 from rules.rulefile.reading import Reading, read_rule_set
-from rules.soundcheck import Check, Plan, plan
 
 _CAUTION: Final = "Turn the volume down first: how loud a soft note is depends on the instrument."
 _HOW: Final = "Enter starts, ends each note and goes on to the next device; Ctrl-C ends it all."

@@ -54,7 +54,7 @@ next note much louder. The daemon isn't asked: messages go past its rules."""
 KINDS: Final = """\
 note, note-on, note-off, poly-pressure, controller, program, pressure, pitch-bend, sysex, transport, clock, start, \
 continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
-"""Those of `rules.hearing`, which isn't imported to read a command line."""
+"""Those of `rules.listening.incoming`, which isn't imported to read a command line."""
 
 
 def add_commands(commands: Any) -> None:

@@ -10,7 +10,7 @@ import pytest
 from router.commands import cables
 from router.listen import listen
 from router.settings import ListenSettings
-from rules.hearing import HEARD_KINDS
+from rules.listening.incoming import HEARD_KINDS
 from rules.midi.notation import parse_whole_message
 from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
 from tests.router.recordings import Desk

@@ -10,7 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.gestures import Control
+from rules.listening.gestures import Control
 from rules.midi.messages import MOST_MODE
 from rules.midi.notation import Naming, format_controller, format_note
 from rules.ports.patterns import Found, bare_name, find

@@ -10,14 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.analysis.trace import trace
-from rules.gestures import Control, controls
-from rules.language.learning import blocks, pattern_for, port_block, port_name, toml
+from rules.listening.gestures import Control, controls
+from rules.listening.snippets import blocks, pattern_for, port_block, port_name, toml
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.ports.patterns import Found, find
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import OnOffSwitch
-from tests.rules.test_gestures import ANY_MESSAGE
+from tests.rules.listening.test_gestures import ANY_MESSAGE
 
 
 def touched(*texts: str) -> Control:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from hypothesis import HealthCheck, given, settings
 
+from rules.listening.soundcheck import VELOCITY, Check, plan
 from rules.rulefile.reading import read_rules
-from rules.soundcheck import VELOCITY, Check, plan
 from tests.strategies import rule_files, toml_of
 
 HEAD = '[ports]\nrack = { output = "Rack" }\nkeys = { input = "Keys" }\n[devices]\n'

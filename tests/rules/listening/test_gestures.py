@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.gestures import Control, controls
+from rules.listening.gestures import Control, controls
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 
 DATA = st.integers(0, 127)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.hearing import HEARD_KINDS, Ticking, channel_of, columns_of, kind_of, kinds_meant
+from rules.listening.incoming import HEARD_KINDS, Ticking, channel_of, columns_of, kind_of, kinds_meant
 from rules.midi.messages import KIND_OF_STATUS, LENGTH, SYSEX
 from rules.midi.notation import Naming
 
