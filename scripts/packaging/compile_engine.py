@@ -18,15 +18,16 @@ from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 _HANDED_BACK: Final = "workers hand it back, and compiled frozen dataclasses can't be unpickled"
 
+_RARE: Final = "it is asked when rules are read or a session begins, not at every message"
+
 PACKAGES: Final[dict[str, dict[str, str]]] = {
+    "rules/engine": {"session": _RARE},
+    "rules/program": {"native": "compiled code has numbers of its own", "node": _RARE, "switch_states": _RARE},
     "rules/smf": {"damage": _HANDED_BACK, "report": _HANDED_BACK},
 }
 """The compiled packages, each with the modules that stay interpreted, and why."""
 
-MODULES: Final = (
-    *("agenda", "books", "catching", "compiled", "delivery", "engine", "guards", "holder", "lag", "lanes", "ledger"),
-    *("merge", "messages", "pipeline", "player", "neutral", "thinning", "walk"),
-)
+MODULES: Final = ("midi/messages", "midi/neutral", "timing/scheduler")
 """Compiled modules of packages that are interpreted otherwise."""
 
 
@@ -48,7 +49,8 @@ def _of_package(root: Path, package: str, without: dict[str, str]) -> Iterator[P
 
 
 def _of_name(root: Path, name: str) -> Path:
-    for path in (root / "rules").rglob(f"{name}.py"):
+    path = root / "rules" / f"{name}.py"
+    if path.exists():
         return path
     raise FileNotFoundError(f"rules has no module {name}")
 
