@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from tests.places import SOURCE
+from tests.support.places import SOURCE
 
 TEXT = (SOURCE / "DEVELOPERS.md").read_text(encoding="utf-8")
 PAGES = ["DEVELOPERS.md", *sorted(path.relative_to(SOURCE).as_posix() for path in (SOURCE / "tests").glob("*/*.md"))]

@@ -18,7 +18,7 @@ import pytest
 import router
 import rules
 from rules.program.compiled import COMPILED
-from tests.places import SOURCE
+from tests.support.places import SOURCE
 
 EXPECTED = os.environ.get("POINTSMAN_EXPECT", "source")
 """`source`, or the kind of wheel that scripts/test-wheel has installed: `pure` or `compiled`."""

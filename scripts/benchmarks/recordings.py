@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from rules.smf.reading import read
-from tests import corpora
+from tests.support import corpora
 
 Played = tuple[int, bytes]
 """Tick and message."""

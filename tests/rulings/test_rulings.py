@@ -6,9 +6,9 @@ import re
 
 import pytest
 
-from tests.rules.playing import MakeSubject, expected, make_model, played
-from tests.rules.subjects import make_engine
 from tests.rulings.cases import FOLDER, Case, read_cases
+from tests.support.playing import MakeSubject, expected, make_model, played
+from tests.support.subjects import make_engine
 
 CASES = read_cases()
 RULINGS = (FOLDER / "RULINGS.md").read_text("utf-8")

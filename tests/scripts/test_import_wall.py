@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.places import SOURCE
+from tests.support.places import SOURCE
 
 WALL = SOURCE / "scripts/import-wall"
 

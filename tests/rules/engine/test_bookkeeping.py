@@ -11,7 +11,7 @@ from rules.midi.messages import split_message
 from rules.program.holders import in_key_of
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
-from tests.rules.players import plugged
+from tests.support.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
 MS = 1_000_000

@@ -10,7 +10,7 @@ from rules.engine.player import Player
 from rules.program.holders import in_key_of
 from rules.program.sending import Sending
 from rules.rulefile.reading import read_rules
-from tests.rules.players import plugged
+from tests.support.players import plugged
 
 RULES = '[ports]\nkeys = { input = true }\nrack = { output = true }\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
 PIPELINE = compile_rules(read_rules([("rules.toml", RULES.encode())]))

@@ -8,7 +8,7 @@ from rules.program.holders import in_key_of, note_place
 from rules.program.pipeline import Pipeline
 from rules.program.tables import NOWHERE, WHOLE
 from rules.rulefile.reading import read_rules
-from tests.rules.players import plugged
+from tests.support.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"
 NOTE = in_key_of(0x90, 60)

@@ -19,7 +19,7 @@ from rules.program.tables import Table
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 from tests.model.chain import Flow, Memory, Moment, shaped_release, through
-from tests.strategies import Rig, chains, toml_of
+from tests.support.strategies import Rig, chains, toml_of
 
 RIG = Rig(
     ["keys"],

@@ -9,8 +9,8 @@ from rules.errors import MidiFileError
 from rules.smf.reading import damage, read
 from rules.smf.scanning import Event, TrackEvents
 from rules.smf.writing import TrackWriter
-from tests.rules.smf.build import FORMAT_1, chunk, header, passed_through
-from tests.rules.smf.tracks import CHANNEL_MESSAGES, Written, body_of, said_by, tracks
+from tests.support.smf_bytes import FORMAT_1, chunk, header, passed_through
+from tests.support.smf_tracks import CHANNEL_MESSAGES, Written, body_of, said_by, tracks
 
 REST = b"\xff\x01\x00"
 

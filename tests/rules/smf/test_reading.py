@@ -7,7 +7,7 @@ import pytest
 from rules.errors import MidiFileError
 from rules.smf.damage import counted
 from rules.smf.reading import damage, read
-from tests.rules.smf.build import END, FORMAT_0, FORMAT_1, chunk, header, keep_all, one_track, track, unhex
+from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, chunk, header, keep_all, one_track, track, unhex
 
 
 def test_format_0_example() -> None:

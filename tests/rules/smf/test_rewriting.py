@@ -8,7 +8,7 @@ from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
-from tests.rules.smf.build import END, one_track
+from tests.support.smf_bytes import END, one_track
 
 RULES = """
 [ports]

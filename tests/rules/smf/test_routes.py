@@ -15,9 +15,9 @@ from rules.rulefile.reading import read_rules
 from rules.smf.report import FileReport, Playing
 from rules.smf.rewriting import Rewriter
 from rules.smf.stream import streams
-from tests.rules.smf.build import END, chunk, header, one_track, unhex
-from tests.rules.smf.tracks import Written, body_of, tracks
-from tests.strategies import one_of, toml_of
+from tests.support.smf_bytes import END, chunk, header, one_track, unhex
+from tests.support.smf_tracks import Written, body_of, tracks
+from tests.support.strategies import one_of, toml_of
 
 MATCHES = [
     {"channel": 1},

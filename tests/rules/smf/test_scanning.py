@@ -9,7 +9,7 @@ import pytest
 from rules.errors import MidiFileError
 from rules.smf.reading import read
 from rules.smf.scanning import TrackEvents, content
-from tests.rules.smf.build import END, one_track, said, scanned, unhex
+from tests.support.smf_bytes import END, one_track, said, scanned, unhex
 
 EOT = "FF 2F 00"
 

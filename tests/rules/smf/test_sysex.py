@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.smf.sysex import SysexKind, classify, sent, stored
-from tests.rules.smf.build import END, one_track, passed_through, said, unhex
+from tests.support.smf_bytes import END, one_track, passed_through, said, unhex
 
 COMPLETE, FIRST, CONTINUATION, LAST, ESCAPE = SysexKind
 

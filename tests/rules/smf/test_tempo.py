@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rules.errors import MidiFileError
 from rules.smf.reading import read
 from rules.smf.tempo import TempoMap, tempo_map
-from tests.rules.smf.build import END, FORMAT_0, FORMAT_1, header, one_track, track
+from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, header, one_track, track
 
 HALF = Fraction(1, 2)
 DIVISIONS = st.one_of(st.integers(1, 960), st.sampled_from([0xE250, 0xE728, 0xE850, 0xE301, 0xF060]))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from rules.errors import MidiFileError
 from rules.smf import vlq
-from tests.rules.smf.build import unhex
+from tests.support.smf_bytes import unhex
 
 # Standard MIDI Files 1.0 (RP-001), "Conventions": all twelve rows of its table.
 TABLE = [

@@ -7,7 +7,7 @@ import pytest
 from rules.errors import MidiFileError
 from rules.smf.reading import read
 from rules.smf.writing import write
-from tests.rules.smf.build import END, FORMAT_0, header, one_track, passed_through, track, unhex
+from tests.support.smf_bytes import END, FORMAT_0, header, one_track, passed_through, track, unhex
 
 
 def riff(*chunks: tuple[bytes, bytes], behind: bytes = b"") -> bytes:

@@ -8,7 +8,7 @@ from rules.smf import vlq
 from rules.smf.reading import read
 from rules.smf.scanning import Event
 from rules.smf.writing import TrackWriter, write
-from tests.rules.smf.build import END, FORMAT_1, header, keep_all, one_track, said, scanned, track, unhex
+from tests.support.smf_bytes import END, FORMAT_1, header, keep_all, one_track, said, scanned, track, unhex
 
 RUNNING = "00 90 3C 40 10 3C 00 10 3E 40 10 3E 00" + END
 META = "00 90 3C 40 00 FF 01 01 41 10 3C 00 10 3E 00" + END

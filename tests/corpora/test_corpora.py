@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests import corpora
+from tests.support import corpora
 
 
 @pytest.mark.parametrize(("folder", "count"), [("openmsx", 31), ("freedink", 12), ("songwrite", 5), ("midifile", 12)])

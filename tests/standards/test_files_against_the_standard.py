@@ -16,7 +16,7 @@ from rules.smf.reading import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 from tests import mido_reader
-from tests.rules.smf.build import END, FORMAT_0, FORMAT_1, header, one_track, track
+from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, header, one_track, track
 
 ROUTES = pytest.mark.parametrize("route", ["patch", "stream", "general"])
 

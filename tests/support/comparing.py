@@ -7,8 +7,8 @@ from itertools import takewhile
 from typing import Final
 
 from rules.rulefile.reading import read_rules
-from tests.rules.playing import Stage, make_model, milliseconds
-from tests.rules.subjects import make_engine
+from tests.support.playing import Stage, make_model, milliseconds
+from tests.support.subjects import make_engine
 
 _SHOWN: Final = 12
 

@@ -9,8 +9,8 @@ from rules.steps.map import MapStep
 from rules.steps.velocity import VelocityStep
 from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_velocity
 from tests.model.reach import Reach
-from tests.rules.playing import ruleset_of
 from tests.rulings.cases import with_ports
+from tests.support.playing import ruleset_of
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,8 @@ from itertools import combinations
 
 import pytest
 
-from tests.rules.playing import MakeSubject, Sent, make_model, milliseconds, ruleset_of
-from tests.rules.subjects import make_engine
+from tests.support.playing import MakeSubject, Sent, make_model, milliseconds, ruleset_of
+from tests.support.subjects import make_engine
 
 Arriving = tuple[str, bytes]
 """Source and message."""

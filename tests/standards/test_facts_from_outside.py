@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from tests.places import SOURCE
+from tests.support.places import SOURCE
 
 TEXT = Path(__file__).with_name("SOURCES.md").read_text(encoding="utf-8")
 

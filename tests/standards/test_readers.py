@@ -6,8 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
-from tests import corpora, mido_reader
+from tests import mido_reader
 from tests.midicsv import Event, events
+from tests.support import corpora
 
 # Standard MIDI Files 1.0 (RP-001, rev. 1996), "Program Fragments and Example MIDI Files": one piece in both formats.
 FORMAT_0 = bytes.fromhex(

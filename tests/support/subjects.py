@@ -6,7 +6,7 @@ from rules.compiler.compiler import compile_rules
 from rules.engine.engine import Engine
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import Later
-from tests.rules.playing import Sent, Subject
+from tests.support.playing import Sent, Subject
 
 
 class EngineSubject:

@@ -10,8 +10,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-HASHES = Path(__file__).parent / "corpora/files.sha256"
-FOLDER = Path(os.environ.get("POINTSMAN_CORPORA") or Path(__file__).parent.parent / ".cache/corpora")
+HASHES = Path(__file__).parents[1] / "corpora/files.sha256"
+FOLDER = Path(os.environ.get("POINTSMAN_CORPORA") or Path(__file__).parents[2] / ".cache/corpora")
 
 
 @dataclass(frozen=True, slots=True)

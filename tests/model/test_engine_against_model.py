@@ -10,8 +10,8 @@ import os
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from tests.rules.comparing import difference
-from tests.strategies import performances, rule_files, toml_of
+from tests.support.comparing import difference
+from tests.support.strategies import performances, rule_files, toml_of
 
 EXAMPLES = int(os.environ.get("POINTSMAN_EXAMPLES", "150"))
 
