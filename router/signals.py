@@ -20,6 +20,10 @@ def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[No
     SIGHUP calls `reload`; but where a terminal started us it means that the terminal was closed, so `leave`. It never
     ends the process at once: shells hand it on to what they started, and then the system sends it again. `leave` and
     `reload` are called in the midst of anything: they must only take note.
+
+    A SIGINT that was ignored stays so: a script started us in the background, and a Ctrl-C at its terminal is meant for
+    the script, which ends us as it sees fit. So does a SIGHUP where a terminal started us (`nohup`). A service hears it
+    in any case, since there it means nothing but reading the rules.
     """
     leaving = False
     from_terminal = is_terminal(sys.stdin)
@@ -41,14 +45,18 @@ def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[No
             leaving = True
             leave()
 
+    def may_stay_ignored(name: str) -> bool:
+        return name == "SIGINT" or (name == "SIGHUP" and from_terminal)
+
     handlers = {"SIGINT": stop, "SIGTERM": stop, "SIGHUP": hang_up}
+    numbers = {name: getattr(signal, name) for name in handlers if hasattr(signal, name)}
     before = {
-        number: signal.signal(number, handler)
-        for name, handler in handlers.items()
-        if (number := getattr(signal, name, None)) is not None
+        number: signal.signal(number, handlers[name])
+        for name, number in numbers.items()
+        if not (may_stay_ignored(name) and signal.getsignal(number) == signal.SIG_IGN)
     }
     try:
         yield
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+        for number, earlier in before.items():
+            signal.signal(number, earlier)

@@ -3,9 +3,43 @@
 from __future__ import annotations
 
 import gc
+import signal
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# Examples take as long as the computer lets them: no test looks at the time.
+settings.register_profile("without a deadline", settings.default, deadline=None)
+settings.load_profile("without a deadline")
+
+AS_A_TERMINAL_STARTS_US: dict[signal.Signals, Any] = {
+    signal.SIGINT: signal.default_int_handler,
+    signal.SIGTERM: signal.SIG_DFL,
+    signal.SIGHUP: signal.SIG_DFL,
+}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _signals_reach_what_tests_start() -> None:
+    """Let a run that `nohup` or a shell's background job has ignore signals start programs that don't.
+
+    Programs inherit what is ignored, but no handler: one that does nothing protects the run as well, and they start as
+    usual.
+    """
+    for number in AS_A_TERMINAL_STARTS_US:
+        if signal.getsignal(number) == signal.SIG_IGN:
+            signal.signal(number, lambda number, frame: None)
+
+
+@pytest.fixture
+def as_a_terminal_starts_us() -> Iterator[None]:
+    """For tests that send signals to themselves: what they do without handlers of ours."""
+    before = {number: signal.signal(number, usual) for number, usual in AS_A_TERMINAL_STARTS_US.items()}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture(autouse=True)

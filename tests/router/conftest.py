@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import signal
-from collections.abc import Iterator
 from pathlib import Path
 from typing import NoReturn
 
@@ -35,12 +33,3 @@ def library(monkeypatch: pytest.MonkeyPatch) -> Library:
     monkeypatch.setattr(alsa_kernel, "DEVICE", "/nowhere")
     monkeypatch.setattr(jack, "Wires", no_wires)
     return made
-
-
-@pytest.fixture
-def as_a_terminal_starts_us() -> Iterator[None]:
-    """A test run may have been started so that its own terminal can be closed."""
-    before = {number: signal.signal(number, signal.SIG_DFL) for number in (signal.SIGTERM, signal.SIGHUP)}
-    yield
-    for number, handler in before.items():
-        signal.signal(number, handler)

@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -165,6 +166,7 @@ def test_a_reader_that_goes_away_is_no_trouble(tmp_path: Path, unbuffered: str) 
     assert (done.returncode, done.stderr) == (141, "")
 
 
+@pytest.mark.usefixtures("as_a_terminal_starts_us")
 def test_ctrl_c_tells_how_far_it_came(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """The summary of what is done is printed, the rest is as it was, and the exit code is 130."""
     for at in range(3):
@@ -209,7 +211,7 @@ def test_ctrl_c_ends_the_real_command_quietly(tmp_path: Path) -> None:
         start_new_session=True,
     )
     while not list(tmp_path.glob("out/*.mid")) and process.poll() is None:
-        pass
+        time.sleep(0.001)
     os.killpg(process.pid, signal.SIGINT)
     out, err = process.communicate()
     assert (process.returncode, err) == (130, "")

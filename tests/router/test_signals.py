@@ -70,6 +70,26 @@ def test_hanging_up_never_ends_it_at_once(monkeypatch: pytest.MonkeyPatch, first
     assert heard.words == ["leave"]
 
 
+@pytest.mark.usefixtures("as_a_terminal_starts_us")
+@pytest.mark.parametrize(
+    ("on_a_terminal", "words"), [(False, ["reload", "leave"]), (True, ["leave"])], ids=["without", "on a terminal"]
+)
+def test_what_its_parent_had_it_ignore_stays_ignored(
+    monkeypatch: pytest.MonkeyPatch, on_a_terminal: bool, words: list[str]
+) -> None:
+    """A background job hears no Ctrl-C, and what `nohup` started outlives its terminal; a service is always told."""
+    monkeypatch.setattr("router.signals.is_terminal", lambda _: on_a_terminal)
+    heard = Heard()
+    monkeypatch.setattr("os._exit", lambda code: heard.words.append(f"ended with {code}"))
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_IGN)
+    with heeded(heard.leave, heard.reload):
+        for number in (signal.SIGINT, signal.SIGHUP, signal.SIGTERM):
+            os.kill(os.getpid(), number)
+    assert heard.words == words
+    assert [signal.getsignal(number) for number in (signal.SIGINT, signal.SIGHUP)] == [signal.SIG_IGN, signal.SIG_IGN]
+
+
 def test_a_second_signal_ends_it_at_once() -> None:
     """Whoever presses Ctrl-C twice doesn't want to wait."""
     program = (

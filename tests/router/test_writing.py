@@ -199,6 +199,7 @@ def test_in_place_a_disk_that_refuses_changes_nothing(tmp_path: Path, call: str,
     assert tree(tmp_path) == {"take.mid": b"old"}
 
 
+@pytest.mark.usefixtures("as_a_terminal_starts_us")
 def test_an_interruption_waits_for_the_file_in_hand(tmp_path: Path) -> None:
     """Ctrl-C in the midst of writing takes effect when the file is whole."""
 

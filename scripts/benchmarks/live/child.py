@@ -113,7 +113,7 @@ def bare(clocks: Clocks) -> None:
         nonlocal running
         running = False
 
-    signal.signal(signal.SIGINT, stop)
+    signal.signal(signal.SIGTERM, stop)
     ctypes.CDLL(None).prctl(TIMER_SLACK, 1, 0, 0, 0)
     while running:
         for get in gets:

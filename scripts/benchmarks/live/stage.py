@@ -197,9 +197,9 @@ class Process:
         return Memory(kilo["VmRSS"], kilo["RssAnon"], kilo["RssFile"], kilo["RssShmem"])
 
     def stop(self) -> Times | None:
-        """End it as Ctrl-C does; the times that it noted."""
+        """End it in order; the times that it noted."""
         if self._process.poll() is None:
-            self._process.send_signal(signal.SIGINT)
+            self._process.send_signal(signal.SIGTERM)
             try:
                 self._process.wait(10)
             except subprocess.TimeoutExpired:
