@@ -18,7 +18,6 @@ EXAMPLES = int(os.environ.get("POINTSMAN_EXAMPLES", "150"))
 
 @settings(
     max_examples=EXAMPLES,
-    deadline=None,
     derandomize=True,
     database=None,
     phases=[Phase.generate, Phase.shrink],

@@ -636,7 +636,7 @@ def outputs(evening: Evening) -> list[bytes]:
     return [message for _, message, _ in went_out(evening.records)]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.integers(0, 2**32))
 def test_nothing_is_left_sounding(seed: int) -> None:
     """Each note-on gets its note-off, each pedal its release; and the journal gives the same again."""

@@ -6,7 +6,7 @@ M1 is the MIDI 1.0 Detailed Specification 4.2.1 (1996), RP1 Standard MIDI Files 
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.compiler.compiler import compile_rules
@@ -103,7 +103,6 @@ def test_a_delay_moves_packets_and_escapes_as_they_are(events: str) -> None:
     assert rewritten(one_track("00" + events + END), A_BEAT_LATER) == one_track("60" + events + END)
 
 
-@settings(deadline=None)
 @given(st.lists(st.tuples(st.sampled_from((b"\xf0", b"\xf7")), st.binary(max_size=200)), max_size=5))
 def test_delayed_sysex_keeps_its_bytes(parts: list[tuple[bytes, bytes]]) -> None:
     """Whatever packets and escapes a track holds, a delay adds and takes away nothing."""

@@ -215,7 +215,6 @@ SETTINGS: dict[str, list[State]] = {"up": [False, True], "song": ["verse", "chor
 @settings(
     max_examples=25,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
-    deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 @given(st.data())

@@ -148,7 +148,7 @@ def still_on(out: list[Sent]) -> dict[tuple[int, int, int], int]:
     return {note: count for note, count in notes.items() if count > 0}
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.too_slow])
 @given(RULES, FEEDS)
 def test_losing_every_source_ends_every_note(rules: str, feeds: list[tuple[int, bytes]]) -> None:
     """Whatever was played, nothing sounds, is pending or away from rest once all sources are gone."""
@@ -167,7 +167,7 @@ def test_losing_every_source_ends_every_note(rules: str, feeds: list[tuple[int, 
     assert set(bends.values()) <= {bytes((0xE0 | channel, 0, 64)) for channel in range(16)}
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow])
 @given(RULES, FEEDS, st.booleans())
 def test_panic_reaches_every_channel(rules: str, feeds: list[tuple[int, bytes]], every_key: bool) -> None:
     """Every note that is known ends, and all sixteen channels are told so (ruling 17)."""

@@ -28,7 +28,7 @@ def read(raw: Any) -> tuple[Condition, ...]:
     return tuple(Condition.model_validate(one) for one in raw)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(conditions(), min_size=1, max_size=3).map(read), st.integers(0x80, 0xEF), st.booleans())
 def test_a_split_takes_what_the_conditions_name(asked: tuple[Condition, ...], status: int, strictly: bool) -> None:
     """Each message lies in one piece, inside or outside, as the model says for `keep` and, strictly, for `drop`."""

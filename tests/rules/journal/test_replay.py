@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from functools import cache
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import rules.journal.format as journal
@@ -149,7 +149,6 @@ STEPS = st.one_of(
 WAITS = st.sampled_from([0, 1, 3 * MS, 20 * MS, 21 * MS, 170 * MS, 600 * MS])
 
 
-@settings(deadline=None)
 @given(st.lists(st.tuples(WAITS, STEPS), max_size=40), st.booleans())
 def test_the_journal_of_a_performance_gives_it_again(steps: list[tuple[int, tuple]], leaves: bool) -> None:  # type: ignore[type-arg]
     """Notes, pedals, delays, echoes, clock, active sensing, lost and returned ports, switches, panic, new rules."""

@@ -60,7 +60,7 @@ def test_nothing_but_the_notes_is_left_of_the_rules() -> None:
     assert [rule.source for rule in planned.ruleset.rules] == [("1 organ",)]
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
 @given(rule_files())
 def test_every_rig_can_be_checked(files: list[dict[str, object]]) -> None:
     """Each device has its turn, in the order of the file, on its own port."""

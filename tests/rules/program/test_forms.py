@@ -76,7 +76,7 @@ def by_steps(ruleset: RuleSet, switches: dict[str, State], message: bytes) -> li
     ]
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_folded_lanes_give_what_the_steps_give(data: st.DataObject) -> None:
     """For random chains, switches, statuses and data bytes the lanes and the steps one by one say the same."""

@@ -70,7 +70,6 @@ def file_of(bodies: list[list[Written]]) -> bytes:
 @settings(
     max_examples=30,
     phases=(Phase.explicit, Phase.reuse, Phase.generate),
-    deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 @given(static_rules(), st.booleans(), st.lists(FILES, min_size=1, max_size=4))
@@ -107,7 +106,7 @@ IN_PLACE: list[dict[str, Any]] = [
 ]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     st.lists(st.sampled_from(IN_PLACE), max_size=3),
     st.lists(tracks(), min_size=1, max_size=3),
