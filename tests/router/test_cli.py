@@ -71,7 +71,7 @@ def imported_by(*arguments: str) -> list[str]:
     ("arguments", "expected"),
     [
         (["--help"], START),
-        (["--version"], sorted([*START, "router.version"])),
+        (["--version"], sorted([*START, "router.version", "rules.engine"])),
         (["rewrite", "--help"], ONE_GROUP),
         (["check", "--help"], ONE_GROUP),
     ],
