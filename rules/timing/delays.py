@@ -3,24 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
 class Delay:
-    """A time span: milliseconds plus quarter notes (beats), both exact."""
+    """A time span: milliseconds plus quarter notes (beats), both exact.
+
+    Its hash is kept: fractions take microseconds to hash, and sums and times of delays are looked up at every message.
+    """
 
     ms: Fraction = Fraction(0)
     beats: Fraction = Fraction(0)
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((self.ms, self.beats)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
     def __add__(self, other: Delay) -> Delay:
-        return Delay(self.ms + other.ms, self.beats + other.beats)
+        return _sum(self, other)
 
     def times(self, n: int) -> Delay:
         """This delay `n` times over."""
         return Delay(self.ms * n, self.beats * n)
+
+
+@lru_cache(maxsize=4096)
+def _sum(first: Delay, second: Delay) -> Delay:
+    """Two delays one after the other; of the few that rules name, each sum is computed once."""
+    return Delay(first.ms + second.ms, first.beats + second.beats)
+
+
+@lru_cache(maxsize=4096)
+def nanoseconds(delay: Delay, beat: Fraction) -> int:
+    """The length of a delay in nanoseconds, half up, where a quarter note takes `beat` nanoseconds."""
+    return int(delay.ms * NANOSECONDS_PER_MS + delay.beats * beat + Fraction(1, 2))
 
 
 AT_ONCE: Final = Delay()
@@ -38,9 +61,13 @@ NANOSECONDS_PER_MS: Final = 1_000_000
 def steady_nanoseconds(bpm: float) -> Later:
     """`later` in nanoseconds at a fixed tempo of quarter notes per minute."""
     per_beat = Fraction(60_000_000_000) / Fraction(bpm)
+    spans: dict[Delay, int] = {}
 
     def later(now: int, delay: Delay) -> int:
-        return now + int(delay.ms * NANOSECONDS_PER_MS + delay.beats * per_beat + Fraction(1, 2))
+        span = spans.get(delay)
+        if span is None:
+            span = spans[delay] = nanoseconds(delay, per_beat)
+        return now + span
 
     return later
 

@@ -9,12 +9,15 @@ from collections import deque
 from fractions import Fraction
 from typing import Final
 
-from rules.timing.delays import NANOSECONDS_PER_MS, Delay
+from rules.timing.delays import NANOSECONDS_PER_MS, Delay, nanoseconds
 
 CLOCKS_A_BEAT: Final = 24
 
 SILENCE: Final = 500 * NANOSECONDS_PER_MS
 """A clock that is silent for so long (ns) has stopped: it would run at 5 beats a minute."""
+
+_NO_BEAT: Final = Fraction(0)
+"""How long a beat is where none is asked for: a constant, so that the length of a delay is found again."""
 
 _NANOSECONDS_A_MINUTE: Final = 60_000 * NANOSECONDS_PER_MS
 
@@ -86,7 +89,4 @@ class LiveTime:
 
     def later(self, now: int, delay: Delay) -> int:
         """The time (ns) after a delay that begins now, half up."""
-        span = delay.ms * NANOSECONDS_PER_MS
-        if delay.beats:
-            span += delay.beats * self.beat(now)
-        return now + int(span + Fraction(1, 2))
+        return now + nanoseconds(delay, self.beat(now) if delay.beats else _NO_BEAT)
