@@ -13,7 +13,7 @@ from typing import Final
 
 from router.preparing import Prepared
 from rules.program.tables import Table
-from rules.rulefile.schema import Rule
+from rules.rulefile.rule_tables import Rule
 
 _OURS_ALONE: Final = 2  # references to a table: from the variable that looks at it, and from the counting
 

@@ -9,7 +9,7 @@ from router.words import plain
 from rules.midi.notation import nearest
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 _ON = ("on", "true", "yes", "1")
 _OFF = ("off", "false", "no", "0")

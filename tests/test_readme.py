@@ -16,10 +16,11 @@ from rules.analysis.findings import hints_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.fields.conditions import Condition
-from rules.fields.values import Part
+from rules.fields.part import Part
 from rules.midi.notation import parse_controller, parse_message
+from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.reading import Reading, read_rule_set
-from rules.rulefile.schema import Device, Port, Rule
+from rules.rulefile.rule_tables import Rule
 from rules.steps.registry import STEPS
 
 PROJECT = Path(__file__).parents[1]

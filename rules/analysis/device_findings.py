@@ -8,7 +8,7 @@ from typing import Final
 from rules.errors import Problem
 from rules.midi.notation import Naming, format_note
 from rules.rulefile.draft import Branch, Draft, branches
-from rules.rulefile.schema import Device
+from rules.rulefile.port_tables import Device
 from rules.steps.delay import DelayStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.thin import ThinStep

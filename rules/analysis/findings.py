@@ -10,7 +10,8 @@ from rules.errors import Problem
 from rules.fields.conditions import Condition
 from rules.rulefile.draft import Branch, Draft, Entry, branches, staged
 from rules.rulefile.reading import Reading, in_order
-from rules.rulefile.schema import Rule, Stage
+from rules.rulefile.rule_tables import Rule
+from rules.rulefile.stages import Stage
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.transpose import TransposeStep

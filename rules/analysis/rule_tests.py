@@ -13,14 +13,14 @@ from typing import Final
 
 from rules.engine.engine import Engine
 from rules.errors import Problem
-from rules.fields.values import TimedMessage
+from rules.fields.written_messages import TimedMessage
 from rules.midi.messages import SYSEX
 from rules.midi.notation import Naming, format_message
 from rules.program.pipeline import Pipeline
 from rules.rulefile.places import Place
 from rules.rulefile.reading import Reading
+from rules.rulefile.rule_tables import RuleTest
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import RuleTest
 from rules.timing.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 
 _AS_EXACT_AS: Final = 500

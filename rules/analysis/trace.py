@@ -22,7 +22,7 @@ from rules.program.lag import NO_LAG, Lag
 from rules.program.switch_states import Layout, State
 from rules.program.tables import NOWHERE, AnyNode, Table
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import OnOffSwitch, StepTrigger
+from rules.rulefile.switch_tables import OnOffSwitch, StepTrigger
 from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 
 

@@ -15,8 +15,10 @@ from rules.program.guards import Guard
 from rules.program.node import Node
 from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode, Evaluation, Table
+from rules.rulefile.port_tables import Device
+from rules.rulefile.rule_tables import Outlet
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import Device, Outlet, Stage
+from rules.rulefile.stages import Stage
 from rules.steps.base import SomeNode
 
 Key = tuple[str | int, ...]

@@ -36,8 +36,10 @@ from rules.midi.notation import MessageText
 from rules.program.guards import both
 from rules.program.pipeline import Branch, Pipeline, SwitchSend
 from rules.program.tables import Table
+from rules.rulefile.rule_tables import Outlet, Rule
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import OnOffSwitch, Outlet, Rule, Stage, Trigger
+from rules.rulefile.stages import Stage
+from rules.rulefile.switch_tables import OnOffSwitch, Trigger
 from rules.steps.trigger_node import TriggerNode
 
 

@@ -13,7 +13,8 @@ from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.program.forms import Form
 from rules.program.guards import ALWAYS, Guard
 from rules.program.switch_states import Layout
-from rules.rulefile.schema import Rule, Trigger, Zone
+from rules.rulefile.rule_tables import Rule, Zone
+from rules.rulefile.switch_tables import Trigger
 from rules.steps.trigger_node import TriggerNode
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from rules.fields.when import Term, When, number_span
 from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
 from rules.program.switch_states import Layout, State, SwitchStates
-from rules.rulefile.schema import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 
 def layout_of(switches: Mapping[str, OnOffSwitch | ValueSwitch | NumberSwitch]) -> Layout:

@@ -11,18 +11,8 @@ from typing import Annotated, Any, Final
 
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo, field_validator, model_validator
 
-from rules.fields.values import (
-    Channels,
-    Controllers,
-    Notes,
-    OneOrMany,
-    Part,
-    Programs,
-    Velocities,
-    fault,
-    read_range,
-    shown,
-)
+from rules.fields.numbers import Channels, Controllers, Notes, Programs, Velocities, read_range
+from rules.fields.part import OneOrMany, Part, fault, shown
 from rules.midi.messages import BEND_CENTRE, STATUS_OF_KIND
 from rules.midi.notation import nearest
 

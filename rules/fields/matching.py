@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from rules.fields.conditions import Condition, Kinds
-from rules.fields.values import Channels
+from rules.fields.numbers import Channels
 from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,

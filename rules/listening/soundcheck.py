@@ -13,8 +13,9 @@ from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.program.pipeline import Pipeline
+from rules.rulefile.port_tables import Device, Port
+from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import Device, Port, Rule
 from rules.timing.delays import NEVER
 
 VELOCITY: Final = 40

@@ -9,8 +9,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
 if TYPE_CHECKING:  # commands that know no rule files need not load what reads them
+    from rules.rulefile.port_tables import Port
     from rules.rulefile.ruleset import RuleSet
-    from rules.rulefile.schema import Port
 
 Direction = Literal["in", "out"]
 

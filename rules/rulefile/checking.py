@@ -18,8 +18,10 @@ from rules.rulefile.checking_tests import check_tests
 from rules.rulefile.draft import Branch, Draft, Entry, branches, staged
 from rules.rulefile.outline import is_whole
 from rules.rulefile.places import Place
+from rules.rulefile.port_tables import Device
 from rules.rulefile.references import destination_fault, port_fault, source_fault
-from rules.rulefile.schema import Device, OnOffSwitch, Stage, Trigger
+from rules.rulefile.stages import Stage
+from rules.rulefile.switch_tables import OnOffSwitch, Trigger
 from rules.steps.filter import FilterStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.transpose import TransposeStep

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from rules.errors import Problem
-from rules.fields.values import shown
+from rules.fields.part import shown
 from rules.fields.when import Term, When, number_span
 from rules.midi.notation import nearest
 from rules.rulefile.draft import AnySwitch, Draft, Entry
 from rules.rulefile.places import Place
 from rules.rulefile.references import switch_fault
-from rules.rulefile.schema import NumberSwitch, OnOffSwitch, Stage
+from rules.rulefile.stages import Stage
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch
 from rules.steps.transpose import TransposeStep
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.errors import Problem
-from rules.fields.values import TimedMessage
+from rules.fields.written_messages import TimedMessage
 from rules.rulefile.checking_switches import state_fault
 from rules.rulefile.draft import Draft
 from rules.rulefile.places import Place

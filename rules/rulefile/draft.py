@@ -9,19 +9,10 @@ from typing import Any, Generic, TypeVar
 from rules.errors import Problem
 from rules.rulefile.outline import outline
 from rules.rulefile.places import Place
-from rules.rulefile.schema import (
-    Device,
-    NumberSwitch,
-    OnOffSwitch,
-    OnTurn,
-    Outlet,
-    Port,
-    Rule,
-    RuleTest,
-    Stage,
-    ValueSwitch,
-    Zone,
-)
+from rules.rulefile.port_tables import Device, Port
+from rules.rulefile.rule_tables import OnTurn, Outlet, Rule, RuleTest, Zone
+from rules.rulefile.stages import Stage
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 T = TypeVar("T")
 AnySwitch = OnOffSwitch | ValueSwitch | NumberSwitch

@@ -14,7 +14,7 @@ from pydantic import Tag, ValidationError
 from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
-from rules.fields.values import Part, shown
+from rules.fields.part import Part, shown
 from rules.midi.notation import nearest
 from rules.rulefile.places import STEP_KEYS, SourceFile
 from rules.rulefile.positions import Path

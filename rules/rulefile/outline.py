@@ -9,7 +9,8 @@ from pydantic import TypeAdapter, ValidationError
 
 from rules.fields.when import WhenField
 from rules.midi.notation import Naming
-from rules.rulefile.schema import Destination, Rule, Sources, Stage, StageTable, Zone
+from rules.rulefile.rule_tables import Destination, Rule, Sources, Zone
+from rules.rulefile.stages import Stage, StageTable
 
 _SOURCES: Final[TypeAdapter[Any]] = TypeAdapter(Sources)
 _DESTINATION: Final[TypeAdapter[Any]] = TypeAdapter(Destination)

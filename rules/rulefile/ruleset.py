@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.rulefile.schema import Device, NumberSwitch, OnOffSwitch, OnTurn, Port, Rule, RuleTest, ValueSwitch
+from rules.rulefile.port_tables import Device, Port
+from rules.rulefile.rule_tables import OnTurn, Rule, RuleTest
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 DEFAULT_BPM: Final = 120.0
 

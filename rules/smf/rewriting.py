@@ -13,8 +13,9 @@ from typing import Final
 from rules.errors import MidiFileError
 from rules.program.compiled import COMPILED
 from rules.program.pipeline import Pipeline
+from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import Rule, Stage
+from rules.rulefile.stages import Stage
 from rules.smf import general
 from rules.smf.direct import PATCH, STREAM, Direct
 from rules.smf.reading import MidiFile, read

@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Protocol, TypeVar
 
 from pydantic import model_validator
 
-from rules.fields.values import Part
+from rules.fields.part import Part
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.guards import Guard

@@ -7,7 +7,8 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.fields.values import Beats, Milliseconds, fault
+from rules.fields.numbers import Beats, Milliseconds
+from rules.fields.part import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings

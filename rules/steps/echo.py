@@ -7,7 +7,8 @@ from typing import Annotated, ClassVar
 
 from pydantic import model_validator
 
-from rules.fields.values import Beats, Milliseconds, Semitones, fault, whole
+from rules.fields.numbers import Beats, Milliseconds, Semitones, whole
+from rules.fields.part import fault
 from rules.midi.messages import NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form

@@ -8,7 +8,7 @@ from pydantic import model_validator
 
 from rules.fields.conditions import Conditions
 from rules.fields.matching import split_any
-from rules.fields.values import fault
+from rules.fields.part import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings

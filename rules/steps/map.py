@@ -11,7 +11,8 @@ from typing import Annotated, Any, ClassVar, Final, Literal
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rules.errors import NotationError
-from rules.fields.values import Controller, EachOnce, Note, Program, fault, naming_of, read_ends, read_range, shown
+from rules.fields.numbers import Controller, Note, Program, read_ends, read_range
+from rules.fields.part import EachOnce, fault, naming_of, shown
 from rules.midi.messages import BEND_CENTRE, SYSEX
 from rules.midi.notation import Naming, nearest, parse_controller, parse_note
 from rules.program.forms import Form

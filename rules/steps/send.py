@@ -6,7 +6,8 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.fields.values import Messages, fault
+from rules.fields.part import fault
+from rules.fields.written_messages import Messages
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings

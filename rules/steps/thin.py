@@ -6,7 +6,8 @@ from typing import Any, ClassVar
 
 from pydantic import model_validator
 
-from rules.fields.values import Milliseconds, fault
+from rules.fields.numbers import Milliseconds
+from rules.fields.part import fault
 from rules.midi.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
 from rules.midi.notation import Naming
 from rules.program.forms import Form

@@ -8,7 +8,8 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BeforeValidator
 
 from rules.fields.matching import NOTE_STATUSES
-from rules.fields.values import MOST_SEMITONES, ChannelsOrNone, fault, shown
+from rules.fields.numbers import MOST_SEMITONES, ChannelsOrNone
+from rules.fields.part import fault, shown
 from rules.midi.messages import CONTROLLER, PORTAMENTO_CONTROL
 from rules.midi.notation import Naming
 from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of

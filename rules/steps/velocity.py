@@ -11,7 +11,8 @@ from typing import Annotated, Any, ClassVar, Final, NamedTuple
 
 from pydantic import model_validator
 
-from rules.fields.values import Channels, Velocity, VelocityRange, decimal, fault, whole
+from rules.fields.numbers import Channels, Velocity, VelocityRange, decimal, whole
+from rules.fields.part import fault
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.byte_tables import IDENTITY, table_of

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.fields.when import Term, When
-from rules.rulefile.schema import Rule
+from rules.rulefile.rule_tables import Rule
 from tests.model.facts import (
     channel_of,
     has_channel,

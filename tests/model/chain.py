@@ -8,7 +8,7 @@ from functools import singledispatch
 
 from rules.fields.conditions import Condition
 from rules.midi.messages import MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
-from rules.rulefile.schema import Stage
+from rules.rulefile.stages import Stage
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep

@@ -11,7 +11,7 @@ from itertools import product
 
 from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, SWITCH_ON, UNDEFINED
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.asking import holds

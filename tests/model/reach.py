@@ -14,8 +14,10 @@ from typing import Any
 from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.fields.when import When
 from rules.midi.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
+from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import NumberSwitch, OnOffSwitch, Rule, Stage, Trigger, ValueSwitch
+from rules.rulefile.stages import Stage
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
 from rules.steps.base import Step
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from rules.rulefile.rule_tables import Outlet, Rule, Zone
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import Outlet, Rule, Zone
 from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.arithmetic import octave_inside

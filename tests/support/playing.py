@@ -25,7 +25,8 @@ from typing import Protocol
 
 from rules.midi.notation import Naming, format_message, parse_whole_message
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import OnOffSwitch, RuleFile, ValueSwitch
+from rules.rulefile.schema import RuleFile
+from rules.rulefile.switch_tables import OnOffSwitch, ValueSwitch
 from rules.timing.delays import Delay, Later
 from tests.model import NEVER, Model
 

@@ -9,7 +9,7 @@ from rules.compiler.sources import SourceEntry, condition_of
 from rules.program.byte_tables import ALL
 from rules.program.forms import Form
 from rules.rulefile.reading import read_rules
-from rules.rulefile.schema import Trigger
+from rules.rulefile.switch_tables import Trigger
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true, reset = true }\n"
 SWITCH = '[switches]\nup = { from = "keys", note = 1 }\nthere = { from = "keys", controller = 20, thru = true }\n'

@@ -16,7 +16,7 @@ from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.ports.patterns import Found, find
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.schema import OnOffSwitch
+from rules.rulefile.switch_tables import OnOffSwitch
 from tests.rules.listening.test_gestures import ANY_MESSAGE
 
 

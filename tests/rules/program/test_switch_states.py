@@ -13,7 +13,7 @@ from rules.compiler.switch_guards import guard_of, layout_of
 from rules.fields.when import parse_when
 from rules.program.guards import holds
 from rules.program.switch_states import State
-from rules.rulefile.schema import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 from tests.model.asking import Switches
 from tests.model.asking import holds as model_holds
 

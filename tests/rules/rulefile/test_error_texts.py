@@ -12,7 +12,7 @@ import pytest
 from pydantic import ValidationError
 
 from rules.errors import Problem
-from rules.fields.values import Part
+from rules.fields.part import Part
 from rules.midi.notation import Naming
 from rules.rulefile.error_texts import WORDINGS, allowed_keys, problems_in
 from rules.rulefile.places import SourceFile

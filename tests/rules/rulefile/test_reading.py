@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from rules.fields.values import TimedMessage
 from rules.fields.when import Term, When
+from rules.fields.written_messages import TimedMessage
 from rules.midi.notation import STANDARD, MessageText, Naming
 from rules.rulefile.reading import Reading, read_rule_set, read_rules
-from rules.rulefile.schema import Outlet, Rule
+from rules.rulefile.rule_tables import Outlet, Rule
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep

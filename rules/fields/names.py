@@ -1,0 +1,78 @@
+"""Names of a rule file: of rules, ports, devices and switch values, and the patterns of port names."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BeforeValidator
+
+from rules.fields.part import OneOrMany, fault, shown
+
+
+def _text(what: str, example: str) -> BeforeValidator:
+    """Text that says something, on one line."""
+
+    def read(raw: Any) -> Any:
+        if not isinstance(raw, str) or not raw.strip() or not raw.isprintable():
+            raise fault(f"{shown(raw)} is not {what}: write text in quotes, on one line, such as {example}")
+        return raw
+
+    return BeforeValidator(read)
+
+
+Title = Annotated[str, _text("a name", '"left hand"')]
+"""The name of a rule or a test."""
+
+Pattern = Annotated[str, _text("the name of a port", '"Step Box*"')]
+
+
+def _read_pattern_or_true(raw: Any) -> Any:
+    if raw is not True and not (isinstance(raw, str) and raw.strip() and raw.isprintable()):
+        raise fault(f'{shown(raw)} is not the name of a port: write text in quotes such as "Step Box*", or true')
+    return raw
+
+
+PatternOrTrue = Annotated[str | Literal[True], BeforeValidator(_read_pattern_or_true)]
+
+Reference = Annotated[str, _text("a name", '"organ"')]
+"""The name of a port or device, wherever one is used."""
+
+Names = Annotated[tuple[Reference, ...], OneOrMany]
+
+_NAME: Final = re.compile(r"[^\W\d][\w-]*( [\w-]+)*")
+
+_VALUE: Final = re.compile(r"[\w.+-]+( [\w.+-]+)*")
+
+_JOINING: Final = frozenset({"and", "or", "not"})
+
+
+def _read_name(raw: Any) -> Any:
+    if not isinstance(raw, str) or not _NAME.fullmatch(raw) or not _JOINING.isdisjoint(raw.split()) or raw == "none":
+        raise fault(
+            f"{shown(raw)} can't be a name: write letters, digits, - and _, a letter first; no and, or, not, none"
+        )
+    return raw
+
+
+Name = Annotated[str, BeforeValidator(_read_name)]
+
+
+def _read_switch_value(raw: Any) -> Any:
+    if not isinstance(raw, str) or not _VALUE.fullmatch(raw) or not _JOINING.isdisjoint(raw.split()):
+        raise fault(
+            f"{shown(raw)} can't be a value: write words in quotes, of letters, digits, . + - and _; no and, or, not"
+        )
+    return raw
+
+
+SwitchValue = Annotated[str, BeforeValidator(_read_switch_value)]
+
+
+def _read_state(raw: Any) -> Any:
+    if not isinstance(raw, bool | int | str):
+        raise fault(f'{shown(raw)} is no state of a switch: write true or false, a number or a value such as "chorus"')
+    return raw
+
+
+SwitchState = Annotated[bool | int | str, BeforeValidator(_read_state)]

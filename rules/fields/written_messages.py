@@ -1,0 +1,78 @@
+"""Messages as a rule file writes them: `note-on 4 C4 100`, in tests with a time and a port."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator, ValidationInfo
+
+from rules.errors import NotationError
+from rules.fields.part import OneOrMany, fault, naming_of, shown
+from rules.midi.messages import STATUS_OF_KIND
+from rules.midi.notation import MessageText, parse_message
+
+
+def _read_message(raw: Any, info: ValidationInfo) -> MessageText:
+    if isinstance(raw, MessageText):
+        return raw
+    if not isinstance(raw, str):
+        raise fault(f'{shown(raw)} is not a message: write one such as "note-on 4 C4 100"')
+    try:
+        return parse_message(raw, naming_of(info))
+    except NotationError as error:
+        raise fault(str(error)) from None
+
+
+Message = Annotated[MessageText, BeforeValidator(_read_message)]
+
+Messages = Annotated[tuple[Message, ...], OneOrMany]
+
+
+@dataclass(frozen=True, slots=True)
+class TimedMessage:
+    """A message of a test: `at 12 ms from pads note-on 4 C4 100`; `ms` is None where no time and `source` where no
+    port was written."""
+
+    message: MessageText
+    ms: Fraction | None = None
+    source: str | None = None
+
+
+_TIME: Final = re.compile(r"at\s+([0-9]{1,7}(?:\.[0-9]{1,6})?)\s*ms\s+")
+
+_BYTE: Final = re.compile(r"[0-9A-Fa-f]{2}")
+
+
+def _read_timed(raw: Any, info: ValidationInfo) -> Any:
+    if isinstance(raw, TimedMessage):
+        return raw
+    if not isinstance(raw, str):
+        raise fault(
+            f'{shown(raw)} is not a message: write one such as "note-on 4 C4 100" or "at 12 ms note-on 4 C4 100"'
+        )
+    text = raw.strip()
+    ms = None
+    if (match := _TIME.match(text)) is not None:
+        ms = Fraction(match[1])
+        text = text[match.end() :]
+    elif text.startswith("at "):
+        raise fault(f'"{raw}": a time is written as in "at 12 ms note-on 4 C4 100"')
+    source, text = _split_source(text)
+    return TimedMessage(_read_message(text, info), ms, source)
+
+
+def _split_source(text: str) -> tuple[str | None, str]:
+    """`from NAME MESSAGE` in two; the name goes up to the first word that a message can begin with."""
+    words = text.split()
+    if words[:1] != ["from"]:
+        return None, text
+    for at, word in enumerate(words[2:], start=2):
+        if word.lower() in STATUS_OF_KIND or _BYTE.fullmatch(word):
+            return " ".join(words[1:at]), " ".join(words[at:])
+    raise fault(f'"{text}": after `from` come a port and a message, as in "from pads note-on 10 C1 100"')
+
+
+TimedMessages = Annotated[tuple[Annotated[TimedMessage, BeforeValidator(_read_timed)], ...], OneOrMany]

@@ -1,0 +1,124 @@
+"""`[[rules]]`, `[[on]]` and `[[tests]]`: where messages go, what a switch sends, and what must come out."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+
+from rules.errors import NotationError
+from rules.fields.conditions import Condition, Conditions
+from rules.fields.names import Names, Reference, SwitchState, Title
+from rules.fields.numbers import Channels
+from rules.fields.part import Part, fault, shown
+from rules.fields.when import WhenField
+from rules.fields.written_messages import Messages, TimedMessages
+from rules.midi.messages import CONTROLLER_NUMBERS
+from rules.midi.notation import nearest, parse_controller
+from rules.rulefile.stages import Steps
+
+
+class Outlet(Part):
+    """Where messages go: to these names, on any channel or, from a line of a table, only on these (1-16).
+
+    No names at all means that messages end here.
+    """
+
+    channels: Channels | None = None
+    to: Names
+
+
+def _outlets(raw: Any) -> Any:
+    if isinstance(raw, dict):
+        return tuple({"channels": channels, "to": names} for channels, names in raw.items())
+    if isinstance(raw, tuple) and all(isinstance(item, Outlet) for item in raw):
+        return raw
+    return ({"to": raw},)
+
+
+Destination = Annotated[tuple[Outlet, ...], BeforeValidator(_outlets)]
+"""A name, a list of names, or a table by channel - the channel that a message has at the end of the chain. A message
+without a channel (sysex) goes to the names of every line."""
+
+
+def _some_source(names: tuple[str, ...]) -> tuple[str, ...]:
+    if not names:
+        raise fault("an empty list: name at least one port that messages come from")
+    return names
+
+
+Sources = Annotated[Names, AfterValidator(_some_source)]
+
+
+class Zone(Condition):
+    """One part of a split: judged by the key as played (ruling 6). A zone without `to` uses the rule's."""
+
+    when: WhenField | None = None
+    steps: Steps = ()
+    to: Destination | None = None
+
+
+def _catchable(raw: Any) -> Any:
+    if isinstance(raw, tuple):
+        return raw
+    found = []
+    for item in raw if isinstance(raw, list) else [raw]:
+        if item in CATCHABLE_KINDS:
+            found.append(item)
+            continue
+        try:
+            found.append(parse_controller(shown(item).strip('"')))
+        except NotationError:
+            known = [*CONTROLLER_NUMBERS, *CATCHABLE_KINDS]
+            hint = nearest(str(item), known)
+            kinds = ", ".join(CATCHABLE_KINDS)
+            raise fault(f"{shown(item)} can't be caught up: name a controller or {kinds}{hint}") from None
+    return tuple(found)
+
+
+CATCHABLE_KINDS = ("program", "pressure", "pitch-bend")
+
+
+class Rule(Part):
+    """A cable: what arrives on `from` and fits `match` goes through `steps` to `to`, or on to its zones."""
+
+    name: Title | None = None
+    source: Sources = Field(alias="from")
+    match: Conditions = ()
+    otherwise: bool = False
+    when: WhenField | None = None
+    catch_up: Annotated[tuple[int | str, ...], BeforeValidator(_catchable)] = ()
+    steps: Steps = ()
+    zones: tuple[Zone, ...] = Field(default=(), strict=False)
+    to: Destination | None = None
+
+    @model_validator(mode="after")
+    def _leads_somewhere(self) -> Rule:
+        if self.to is None and not self.zones:
+            raise fault("a rule leads somewhere: write `to`, or zones that have one; `to = []` swallows")
+        if self.to is None and any(zone.to is None for zone in self.zones):
+            raise fault("a zone without `to` uses the rule's, and this rule has none")
+        return self
+
+
+class OnTurn(Part):
+    """What is sent when a condition on switches becomes true: messages by device or port."""
+
+    switch: WhenField
+    send: dict[str, Messages]
+
+
+class RuleTest(Part):
+    """A proof in the rule file (ruling 35): `send` arrives on `from`; exactly `expect` comes out, else silence."""
+
+    name: Title
+    source: Reference = Field(alias="from")
+    send: TimedMessages
+    expect: dict[str, TimedMessages]
+    switches: dict[str, SwitchState] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _asserts(self) -> RuleTest:
+        if not self.send:
+            raise fault("a test that sends nothing proves nothing: give `send` at least one message")
+        return self

@@ -1,0 +1,143 @@
+"""`[switches]`: on-off switches, switches of values or numbers, and what turns them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+
+from rules.fields.conditions import SIGNAL_KINDS
+from rules.fields.names import Reference, SwitchState, SwitchValue
+from rules.fields.numbers import Channels, Controller, Note, NumberRange, Program, whole
+from rules.fields.part import OneOrMany, Part, fault, shown
+from rules.midi.notation import nearest
+
+
+def _signal(raw: Any) -> Any:
+    if not isinstance(raw, str) or raw not in SIGNAL_KINDS:
+        kinds = ", ".join(sorted(SIGNAL_KINDS))
+        raise fault(f"{shown(raw)} can't turn a switch: allowed are {kinds}{nearest(str(raw), SIGNAL_KINDS)}")
+    return raw
+
+
+class Trigger(Part):
+    """What turns a switch: a note, a controller (on from 64 up), a program change, or clock and transport by `kind`.
+
+    The trigger is swallowed, press and release, unless `thru` (ruling 25). `channel` None is any.
+    """
+
+    source: Reference = Field(alias="from")
+    channel: Channels | None = None
+    note: Note | None = None
+    controller: Controller | None = None
+    program: Program | None = None
+    kind: Annotated[str, BeforeValidator(_signal)] | None = None
+    thru: bool = False
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> Trigger:
+        given = [name for name in ("note", "controller", "program", "kind") if getattr(self, name) is not None]
+        if len(given) != 1:
+            raise fault("a switch is turned by one thing: write `note`, `controller`, `program` or `kind`")
+        if self.kind is not None and self.channel is not None:
+            raise fault(f"`{self.kind}` has no channel")
+        return self
+
+
+class SetTrigger(Trigger):
+    """A trigger that chooses a value."""
+
+    value: SwitchState
+
+
+class StepTrigger(Trigger):
+    """A trigger that goes on by so many: numbers stop at their ends, values go round."""
+
+    by: Annotated[int, whole("a number of places to go on", -127, 127)]
+
+
+SetTriggers = Annotated[tuple[SetTrigger, ...], OneOrMany]
+
+StepTriggers = Annotated[tuple[StepTrigger, ...], OneOrMany]
+
+
+class OnOffSwitch(Trigger):
+    """A switch that is on or off: `hold` while the trigger is down, `toggle` at each press (ruling 25)."""
+
+    mode: Literal["hold", "toggle"] = "toggle"
+    start: bool = False
+
+    @model_validator(mode="after")
+    def _modes(self) -> OnOffSwitch:
+        if self.mode == "hold" and "start" in self.model_fields_set:
+            raise fault('a switch that holds starts off: leave `start` away, or use `mode = "toggle"`')
+        if self.mode == "hold" and (self.program is not None or self.kind is not None):
+            raise fault('`mode = "hold"` needs a note or a controller, which is let go again')
+        return self
+
+    @property
+    def state_count(self) -> int:
+        """In how many ways it can be set."""
+        return 2
+
+
+class ValueSwitch(Part):
+    """A switch with named values; it starts with `start`, or the first."""
+
+    values: Annotated[tuple[SwitchValue, ...], OneOrMany, Field(min_length=2, max_length=64)]
+    start: str | None = None
+    set: SetTriggers = ()
+    step: StepTriggers = ()
+
+    @model_validator(mode="after")
+    def _each_once(self) -> ValueSwitch:
+        if len(frozenset(self.values)) != len(self.values):
+            raise fault("`values` holds one value twice")
+        return self
+
+    @property
+    def state_count(self) -> int:
+        """In how many ways it can be set."""
+        return len(self.values)
+
+    @property
+    def first(self) -> str:
+        """The value it starts with."""
+        return self.start if self.start is not None else self.values[0]
+
+
+class NumberSwitch(Part):
+    """A switch that counts: `numbers = "-6..6"`; it starts with `start`, or the number nearest to 0."""
+
+    numbers: NumberRange
+    start: int | None = None
+    set: SetTriggers = ()
+    step: StepTriggers = ()
+
+    @property
+    def state_count(self) -> int:
+        """In how many ways it can be set."""
+        return self.numbers[1] - self.numbers[0] + 1
+
+    @property
+    def first(self) -> int:
+        """The number it starts with."""
+        low, high = self.numbers
+        return self.start if self.start is not None else max(low, min(high, 0))
+
+
+def _switch_kind(raw: Any) -> str:
+    """Which kind of switch a table is, by the key that only it has."""
+    if isinstance(raw, ValueSwitch) or (isinstance(raw, dict) and "values" in raw):
+        return "a switch of values"
+    if isinstance(raw, NumberSwitch) or (isinstance(raw, dict) and "numbers" in raw):
+        return "a switch of numbers"
+    return "an on-off switch"
+
+
+Switch = Annotated[
+    Annotated[OnOffSwitch, Tag("an on-off switch")]
+    | Annotated[ValueSwitch, Tag("a switch of values")]
+    | Annotated[NumberSwitch, Tag("a switch of numbers")],
+    Discriminator(_switch_kind),
+]
