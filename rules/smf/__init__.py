@@ -13,7 +13,7 @@ What holds everywhere in this package:
 | `vlq` | variable-length quantities | Conventions |
 | `chunks` | where tracks lie, with right lengths and wrong ones | Chunks |
 | `wrapper` | the RIFF form around a file | (from memory) |
-| `reading` | the header, the file as a whole | Header Chunks, Formats |
+| `midi_file` | the header, the file as a whole | Header Chunks, Formats |
 | `scanning` | the events of a track | Track Chunks, meta-event |
 | `sysex` | messages, packets, escapes | sysex event |
 | `tempo` | ticks, milliseconds, beats | Set Tempo, Calculating Delta Times |

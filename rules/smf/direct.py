@@ -11,8 +11,8 @@ from typing import Final, TypeAlias
 from rules.program.compiled import COMPILED
 from rules.program.native import BytesWriter
 from rules.smf import score, wrapper
+from rules.smf.midi_file import MidiFile
 from rules.smf.patch import patch_by_numbers, patch_by_rows
-from rules.smf.reading import MidiFile
 from rules.smf.straight import CHANGED, GONE, Counts, Straight, no_notes
 from rules.smf.stream import Stream
 from rules.smf.streaming import stream_by_numbers, stream_by_rows

@@ -12,8 +12,8 @@ from rules.midi.messages import SYSEX
 from rules.program.pipeline import Pipeline
 from rules.smf import solo, sysex
 from rules.smf.chunks import Track
+from rules.smf.midi_file import MidiFile
 from rules.smf.order import in_order
-from rules.smf.reading import MidiFile
 from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
 from rules.smf.tempo import TempoMap, tempo_map

@@ -18,7 +18,7 @@ from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
 from rules.smf import general
 from rules.smf.direct import PATCH, STREAM, Direct
-from rules.smf.reading import MidiFile, read
+from rules.smf.midi_file import MidiFile, read
 from rules.smf.report import FileReport, Playing, Rewritten
 from rules.smf.scanning import content
 from rules.smf.score import Counts, Score

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from rules.errors import MidiFileError
 from rules.program.pipeline import Pipeline
 from rules.smf.damage import Damage
-from rules.smf.reading import MidiFile
+from rules.smf.midi_file import MidiFile
 from rules.smf.scanning import TrackEvents
 from rules.smf.tally import RuleTally
 

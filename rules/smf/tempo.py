@@ -16,7 +16,7 @@ from functools import lru_cache
 from typing import Final, TypeAlias
 
 from rules.smf.chunks import Track
-from rules.smf.reading import MidiFile
+from rules.smf.midi_file import MidiFile
 from rules.smf.scanning import content
 
 Number: TypeAlias = int | float | Fraction

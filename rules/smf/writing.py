@@ -13,7 +13,7 @@ from typing import Final
 
 from rules.program.native import BytesWriter
 from rules.smf import vlq, wrapper
-from rules.smf.reading import MidiFile
+from rules.smf.midi_file import MidiFile
 from rules.smf.scanning import Event
 
 REST: Final = b"\xff\x01\x00"

@@ -12,7 +12,7 @@ from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
 from benchmarks.timing import Run, by_turns, per_item, ratios
 from rules.program.compiled import COMPILED
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 

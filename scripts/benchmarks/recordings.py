@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from tests.support import corpora
 
 Played = tuple[int, bytes]

@@ -14,7 +14,7 @@ import pytest
 from rules.compiler.compiler import compile_rules
 from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 from tests.midicsv import Event, events

@@ -13,7 +13,7 @@ import pytest
 from router.cli import main
 from rules.journal.format import HEAD, IN, LEFT, unpack
 from rules.journal.replay import replay, went_out
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from tests.live.daemon import Daemon
 from tests.live.peer import Peer
 from tests.live.server import JackServer, until

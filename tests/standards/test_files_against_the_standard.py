@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.smf import vlq
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 from tests import mido_reader

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.smf.reading import MidiFile, read
+from rules.smf.midi_file import MidiFile, read
 from rules.smf.scanning import Event, TrackEvents
 from rules.smf.writing import TrackWriter, write
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from rules.errors import MidiFileError
 from rules.smf.chunks import _Finder, _undamaged
 from rules.smf.damage import DamageLog, counted
-from rules.smf.reading import MidiFile, damage, read
+from rules.smf.midi_file import MidiFile, damage, read
 from tests.support.smf_bytes import END, FORMAT_0, chunk, header, keep_all, passed_through, track, unhex
 
 NOTE = "00 90 3C 40 10 3C 00"

@@ -6,7 +6,7 @@ import hashlib
 
 import pytest
 
-from rules.smf.reading import damage, read
+from rules.smf.midi_file import damage, read
 from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, chunk, header, one_track, passed_through, track, unhex
 
 

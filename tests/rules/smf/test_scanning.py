@@ -7,7 +7,7 @@ import tracemalloc
 import pytest
 
 from rules.errors import MidiFileError
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.scanning import TrackEvents, content
 from tests.support.smf_bytes import END, one_track, said, scanned, unhex
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.errors import MidiFileError
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.tempo import TempoMap, tempo_map
 from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, header, one_track, track
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.errors import MidiFileError
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.writing import write
 from tests.support.smf_bytes import END, FORMAT_0, header, one_track, passed_through, track, unhex
 

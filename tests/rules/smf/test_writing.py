@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.smf import vlq
-from rules.smf.reading import read
+from rules.smf.midi_file import read
 from rules.smf.scanning import Event
 from rules.smf.writing import TrackWriter, write
 from tests.support.smf_bytes import END, FORMAT_1, header, keep_all, one_track, said, scanned, track, unhex

@@ -6,7 +6,7 @@ import pytest
 
 from rules.errors import MidiFileError
 from rules.smf.damage import counted
-from rules.smf.reading import damage, read
+from rules.smf.midi_file import damage, read
 from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, chunk, header, keep_all, one_track, track, unhex
 
 
