@@ -283,11 +283,13 @@ class _Teller:
             for in_key in list(player.presses):
                 yield self._as_held(player, in_key, self._note_offs(player, in_key))
             for in_key in list(player.rests):
-                places = player.resting(in_key)
+                places = player.ledger.resting(in_key)
                 yield self._as_held(player, in_key, [(place[0], rest_message(place)) for place in places])
 
     def _note_offs(self, player: Player, in_key: int) -> list[tuple[int, bytes]]:
-        return [(sounding.target, sounding.off()) for press in player.pressed(in_key) for sounding in press.soundings]
+        return [
+            (sounding.target, sounding.off()) for press in player.ledger.pressed(in_key) for sounding in press.soundings
+        ]
 
     def _as_held(self, player: Player, in_key: int, releases: Iterable[tuple[int, bytes]]) -> Held:
         named = tuple(dict.fromkeys((self._names.port(target), message) for target, message in releases))

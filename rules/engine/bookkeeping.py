@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.engine.delivery import Delivery, strike
+from rules.engine.delivery import Delivery
 from rules.engine.evaluation import Clerk, Emission, Walk
-from rules.engine.ledger import Press, Rest, Sounding, cell_soundings, sounding_of
+from rules.engine.ledger import Press, Rest, Sounding, sounding_of
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.midi.messages import (
@@ -28,7 +28,7 @@ from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
 from rules.program.holders import Copy, holder_of, in_channel_of
 from rules.program.lag import NO_LAG
 from rules.program.sending import Mark, Sending
-from rules.program.tables import SHARED, Cell, Table
+from rules.program.tables import Table
 from rules.program.thinning import Entry, Gate, Opening, Passage, Thins, Traveller
 from rules.timing.delays import Later
 from rules.timing.scheduler import Agenda
@@ -56,7 +56,7 @@ class Books:
         """Books everything that a message became."""
         emissions = _once(walk.emissions)
         begins = is_note_on(message)
-        if is_note_off(message) and player.pressed(walk.in_key):
+        if is_note_off(message) and player.ledger.pressed(walk.in_key):
             self._end_first(player, walk.in_key, message)
             emissions = [e for e in emissions if e.literal or not (_is_note(e) and is_note_off(e.message))]
         new = [e for e in emissions if _is_note(e) and is_note_on(e.message)]
@@ -64,7 +64,7 @@ class Books:
         if begins or new:
             self._end_moved(player, walk, {(e.target, e.message[0], e.message[1]) for e in new})
             # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
-            player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
+            player.presses[walk.in_key] = [*player.ledger.pressed(walk.in_key), press]
         self._emit_all(player, walk, emissions, press)
         if walk.in_key in player.rests:
             self._bring_to_rest(player, walk, message, {rest_place(e.target, e.message) for e in emissions})
@@ -89,8 +89,9 @@ class Books:
             if is_note_on(emission.message):
                 mark = sounding_of(emission, walk.due(emission.lag))
                 press.soundings.append(mark)
-                if press not in player.pressed(walk.in_key):  # an all notes off that was sent with it had emptied it
-                    player.presses[walk.in_key] = [*player.pressed(walk.in_key), press]
+                pressed = player.ledger.pressed(walk.in_key)
+                if press not in pressed:  # an all notes off that was sent with it had emptied it
+                    player.presses[walk.in_key] = [*pressed, press]
             elif emission.literal:
                 copy = self._strike_out(player, walk.in_key, emission)
         else:
@@ -148,7 +149,7 @@ class Books:
 
     def let_fall(self, player: Player, in_key: int, message: bytes) -> None:
         """A controller, bend or pressure that made notes ends them when it falls, whatever the rules say by now."""
-        for press in list(player.pressed(in_key)):
+        for press in list(player.ledger.pressed(in_key)):
             if self._falls(player, in_key, message, press):
                 self._end_press(player, in_key, press)
 
@@ -168,7 +169,7 @@ class Books:
 
     def _end_press(self, player: Player, in_key: int, press: Press, came: bytes | None = None) -> None:
         """A press ends, wherever it sounds, as late as it began (ruling 9)."""
-        presses = player.pressed(in_key)
+        presses = player.ledger.pressed(in_key)
         presses.remove(press)
         if not presses:
             del player.presses[in_key]
@@ -180,13 +181,13 @@ class Books:
 
         A press that came to nothing waits for the others: not every source ends each of its note-ons.
         """
-        presses = player.pressed(in_key)
+        presses = player.ledger.pressed(in_key)
         press = next((press for press in presses if press.soundings), presses[0])
         self._end_press(player, in_key, press, message)
 
     def _end_moved(self, player: Player, walk: Walk, places: set[Place]) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
-        for sounding in strike(player, walk.in_key, lambda sounding: sounding.place not in places):
+        for sounding in player.ledger.strike(walk.in_key, lambda sounding: sounding.place not in places):
             self.end(player, walk.in_key, sounding)
 
     def end(
@@ -203,7 +204,7 @@ class Books:
     def _strike_out(self, player: Player, in_key: int, emission: Emission) -> Copy:
         """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
         place = (emission.target, emission.message[0] | 0x10, emission.message[1])
-        for press in reversed(player.pressed(in_key)):
+        for press in reversed(player.ledger.pressed(in_key)):
             for sounding in reversed(press.soundings):
                 if sounding.place == place:
                     # the press stays, though it may have nothing left to end, for its own note-off is still to come
@@ -218,7 +219,7 @@ class Books:
         place = rest_place(emission.target, emission.message)
         if place is None or emission.literal:
             return None
-        held = player.resting(walk.in_key)
+        held = player.ledger.resting(walk.in_key)
         if is_at_rest(emission.message, fully=True):
             held.pop(place, None)
             if not held:
@@ -230,7 +231,7 @@ class Books:
 
     def _bring_to_rest(self, player: Player, walk: Walk, message: bytes, reached: set[Place | None]) -> None:
         """A release goes to every place that got the press, whatever the rules say by now (ruling 13)."""
-        held = player.resting(walk.in_key)
+        held = player.ledger.resting(walk.in_key)
         passages: dict[Passage, Passage] = {}
         for place, rest in list(held.items()):
             if place not in reached and self._is_released(player, walk.in_key, message, place, rest):
@@ -286,7 +287,7 @@ class Books:
     def end_notes(self, player: Player) -> None:
         """Ends everything that a player has sounding, at once."""
         for in_key in list(player.presses):
-            for press in player.pressed(in_key):
+            for press in player.ledger.pressed(in_key):
                 for sounding in press.soundings:
                     if sounding.is_out:  # else it was pending, and was dropped
                         self.end(player, in_key, sounding, now=True)
@@ -295,7 +296,7 @@ class Books:
     def end_values(self, player: Player) -> None:
         """Brings everything that a player holds away from rest back to rest, at once."""
         for in_key in list(player.rests):
-            for place in player.resting(in_key):
+            for place in player.ledger.resting(in_key):
                 self.go(self.clerk.now, Sending(player.number, player.hand, in_key, (), place[0], rest_message(place)))
         player.rests.clear()
 
@@ -307,17 +308,12 @@ class Books:
 
     def write_out(self, player: Player) -> None:
         """Turns what was noted the short way into full entries, since the tables will change."""
-        for in_key, held in player.presses.items():
-            if isinstance(held, Cell) and held.way != SHARED:
-                for sounding in cell_soundings(held, in_key):
-                    self.merge.press(sounding.note_place, holder_of(player.hand, in_key, ()))
-        for in_key, message in player.bends.items():
-            bent = player.rests.get(in_key)
-            if isinstance(bent, Cell) and not bent.merged:
-                for lane in bent.lanes:
-                    channel, holder = (lane.target, lane.status & 0x0F), (player.hand, in_channel_of(in_key))
-                    self.merge.bend(channel, holder, lane.heads[message[1]] + lane.tails[message[2]])
-        player.write_out()
+        notes, bends = player.ledger.untold()
+        for in_key, place in notes:
+            self.merge.press(place, holder_of(player.hand, in_key, ()))
+        for in_key, channel, message in bends:
+            self.merge.bend(channel, (player.hand, in_channel_of(in_key)), message)
+        player.ledger.promote_all()
 
     def leave_ports(self, targets: frozenset[int]) -> None:
         """Ports that are going: what sounds there ends at once, and so does what is pending for them."""
@@ -332,7 +328,7 @@ class Books:
     def _leave_notes(self, player: Player, targets: frozenset[int]) -> None:
         """Ends a player's notes there. Their presses stay, so that the note-offs to come find nothing to end."""
         for in_key in player.presses:
-            for press in player.pressed(in_key):
+            for press in player.ledger.pressed(in_key):
                 for sounding in press.soundings:
                     if sounding.target in targets and sounding.is_out:
                         self.send_plain(sounding.target, sounding.off(), player.number)
@@ -341,7 +337,7 @@ class Books:
     def _leave_values(self, player: Player, targets: frozenset[int]) -> None:
         """Brings a player's values there to rest."""
         for in_key in list(player.rests):
-            held = player.resting(in_key)
+            held = player.ledger.resting(in_key)
             for place in [place for place in held if place[0] in targets]:
                 self.send_plain(place[0], rest_message(place), player.number)
                 del held[place]

@@ -5,9 +5,9 @@ Mode messages end notes, and a reset brings values to rest, so they reach into t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
-from rules.engine.ledger import Press, Sounding
+from rules.engine.ledger import Sounding
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.midi.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
@@ -83,7 +83,7 @@ class Delivery:
                 continue
             for in_key in [key for key in player.presses if in_channel_of(key) == holder[1]]:
                 # what is still to come isn't ended by this, and keeps its note-off
-                struck = strike(player, in_key, lambda s: (s.target, s.channel) == channel and s.is_out)
+                struck = player.ledger.strike(in_key, lambda s: (s.target, s.channel) == channel and s.is_out)
                 found += [(player, in_key, sounding) for sounding in struck]
         return found
 
@@ -94,26 +94,9 @@ class Delivery:
             if player.hand != sending.hand:
                 continue
             for in_key in [key for key in player.rests if in_channel_of(key) == in_channel_of(sending.in_key)]:
-                held = player.resting(in_key)
+                held = player.ledger.resting(in_key)
                 for place, rest in list(held.items()):
                     if (place[0], place[1] & 0x0F) == channel and rest.is_out:
                         del held[place]
                 if not held:
                     del player.rests[in_key]
-
-
-def strike(player: Player, in_key: int, goes: Callable[[Sounding], bool]) -> list[Sounding]:
-    """Takes soundings out of a ledger, and presses that this empties; what was taken, in the order pressed."""
-    struck: list[Sounding] = []
-    left: list[Press] = []
-    for press in player.pressed(in_key):
-        going = [sounding for sounding in press.soundings if goes(sounding)]
-        struck += going
-        press.soundings = [sounding for sounding in press.soundings if sounding not in going]
-        if press.soundings or not going:
-            left.append(press)
-    if left:
-        player.presses[in_key] = left
-    else:
-        player.presses.pop(in_key, None)
-    return struck

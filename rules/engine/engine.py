@@ -98,7 +98,7 @@ class Engine:
     @property
     def sounding(self) -> int:
         """How many notes sound by the ledger, echo copies included."""
-        held = (player.pressed(in_key) for player in self._players for in_key in list(player.presses))
+        held = (player.ledger.pressed(in_key) for player in self._players for in_key in list(player.presses))
         return sum(len(press.soundings) for presses in held for press in presses)
 
     @property
@@ -263,7 +263,9 @@ class Engine:
         walk.as_note_on = message[0] & 0xF0 == NOTE_ON
         if status >= POLY_PRESSURE and in_key in player.presses:
             self._books.let_fall(player, in_key, message)
-        held = player.pressed(in_key_of(NOTE_ON | status & 0x0F, first)) if status & 0xF0 == POLY_PRESSURE else []
+        held = (
+            player.ledger.pressed(in_key_of(NOTE_ON | status & 0x0F, first)) if status & 0xF0 == POLY_PRESSURE else []
+        )
         if held:
             self._follow_note(walk, held, status, first, second)
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from rules.engine.ledger import Press, Rest, cell_places, cell_soundings
+from rules.engine.ledger import Ledger
 from rules.midi.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
 from rules.midi.neutral import Place
 from rules.program.holders import channel_of, in_key_of
@@ -24,9 +24,7 @@ class Player:
     """Its source, the source's cells in one list, its ledger, and the last values that `catch_up` may want.
 
     `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
-    `holder`), and `first_holder` the name of the holder for in-key 0. The ledger is `presses`, what each in-key has
-    sounding, and `rests`, what it holds away from rest. What went the short way is noted by its cell alone, but for
-    `bends`, which keeps by in-key how far: new rules may bring others to the channel (see `Books.write_out`).
+    `holders`), and `first_holder` the name of the holder for in-key 0.
     """
 
     __slots__ = (
@@ -35,6 +33,7 @@ class Player:
         "first_holder",
         "hand",
         "known",
+        "ledger",
         "name",
         "number",
         "owed",
@@ -52,9 +51,12 @@ class Player:
         self.hand = hand
         self.first_holder = hand << 14
         self.name = name
-        self.presses: dict[int, list[Press] | Cell] = {}
-        self.rests: dict[int, dict[Place, Rest] | Cell] = {}
-        self.bends: dict[int, bytes] = {}
+        self.ledger = Ledger()
+        # The ledger's own dictionaries, which it never replaces: the short ways read them at every message, and reach
+        # them from here with one step less.
+        self.presses = self.ledger.presses
+        self.rests = self.ledger.rests
+        self.bends = self.ledger.bends
         self.running = False
         self.owed: dict[tuple[int, Place], int] = {}
         self.owed_until = 0
@@ -73,6 +75,7 @@ class Player:
         self.plugged = self.name in pipeline.sources
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
+        self.ledger.table = self.table
         self.cells = self.table.cells
         apart = [in_key for in_key in self.presses if in_key >= _VALUES]
         apart += [in_key for in_key in self.rests if in_key < _VALUES]
@@ -119,30 +122,3 @@ class Player:
             self.owed[in_key, place] = due
             self.owed_until = max(self.owed_until, due)
         return due
-
-    def pressed(self, in_key: int) -> list[Press]:
-        """What an in-key has pressed, as full entries; they may be changed."""
-        held = self.presses.get(in_key)
-        if held is None:
-            return []
-        if isinstance(held, Cell):
-            held = [Press(cell_soundings(held, in_key), self.table, 0)]
-            self.presses[in_key] = held
-        return held
-
-    def resting(self, in_key: int) -> dict[Place, Rest]:
-        """What an in-key holds away from rest, as full entries; they may be changed."""
-        held = self.rests.get(in_key)
-        if held is None:
-            return {}
-        if isinstance(held, Cell):
-            held = {place: Rest(self.table, 0, is_out=True) for place in cell_places(held, in_key)}
-            self.rests[in_key] = held
-        return held
-
-    def write_out(self) -> None:
-        """Turns what was noted the short way into full entries, before the tables change."""
-        for in_key in list(self.presses):
-            self.pressed(in_key)
-        for in_key in list(self.rests):
-            self.resting(in_key)

@@ -49,7 +49,7 @@ def test_a_note_is_in_the_ledger_until_its_note_off() -> None:
     """It is noted where it sounds, not where it came from (ruling 9)."""
     desk = Desk("{ transpose = 12 }")
     desk.enter(b"\x90\x3c\x40")
-    (press,) = desk.player.pressed(NOTE)
+    (press,) = desk.player.ledger.pressed(NOTE)
     assert [sounding.place for sounding in press.soundings] == [(0, 0x90, 72)]
     desk.enter(b"\x80\x3c\x21")
     assert desk.player.presses == {}
@@ -60,7 +60,7 @@ def test_a_note_that_comes_to_nothing_is_noted_as_well() -> None:
     """Then its note-off has nothing to end, and goes nowhere."""
     desk = Desk('{ filter = { drop = { velocity = "..63" } } }')
     desk.enter(b"\x90\x3c\x10")
-    assert [press.soundings for press in desk.player.pressed(NOTE)] == [[]]
+    assert [press.soundings for press in desk.player.ledger.pressed(NOTE)] == [[]]
     desk.enter(b"\x80\x3c\x10")
     assert desk.sent() == []
     desk.enter(b"\x80\x3c\x10")
@@ -71,7 +71,7 @@ def test_a_delayed_note_is_not_out_before_its_time() -> None:
     """It waits on the agenda, and so does its note-off, as long."""
     desk = Desk("{ delay = 5 }")
     desk.enter(b"\x90\x3c\x40")
-    (press,) = desk.player.pressed(NOTE)
+    (press,) = desk.player.ledger.pressed(NOTE)
     assert (desk.sent(), press.soundings[0].is_out, desk.books.agenda.next_due) == ([], False, 5 * MS)
     desk.enter(b"\x80\x3c\x40", 3 * MS)
     assert [desk.books.agenda.pop()[0] for _ in range(2)] == [5 * MS, 8 * MS]
@@ -81,7 +81,7 @@ def test_a_value_away_from_rest_is_noted_until_it_is_back() -> None:
     """Where it went, by what came (ruling 13)."""
     desk = Desk("{ rechannel = 3 }")
     desk.enter(b"\xe0\x00\x50")
-    assert list(desk.player.resting(BEND)) == [(0, 0xE2, 0)]
+    assert list(desk.player.ledger.resting(BEND)) == [(0, 0xE2, 0)]
     desk.enter(b"\xe0\x00\x40")
     assert desk.player.rests == {}
 
@@ -136,4 +136,4 @@ def test_a_port_that_goes_leaves_its_presses_behind() -> None:
     desk.sent()
     desk.books.leave_ports(frozenset({0}))
     assert desk.sent() == [b"\x80\x48\x40"]
-    assert [press.soundings for press in desk.player.pressed(NOTE)] == [[]]
+    assert [press.soundings for press in desk.player.ledger.pressed(NOTE)] == [[]]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.engine.delivery import Delivery, strike
+from rules.engine.delivery import Delivery
 from rules.engine.ledger import Press, Rest, Sounding
 from rules.engine.merge import Merge
 from rules.engine.player import Player
@@ -29,7 +29,7 @@ def delivery_of(*players: Player) -> Delivery:
     delivery = Delivery(Merge(frozenset()), list(players))
     for player in players:
         for in_key in player.presses:
-            for press in player.pressed(in_key):
+            for press in player.ledger.pressed(in_key):
                 for sounding in press.soundings:
                     holder = player.hand << 14 | in_key
                     delivery.merge.press(sounding.note_place, holder)
@@ -57,7 +57,7 @@ def test_all_notes_off_ends_what_has_gone_out() -> None:
     delivery = delivery_of(player)
     delivery.deliver(sending(b"\xb0\x7b\x00"), 0)
     assert [message for _, message, *_ in delivery.out] == [b"\xb0\x7b\x00"]
-    assert [press.soundings for press in player.pressed(NOTE)] == [[comes]]
+    assert [press.soundings for press in player.ledger.pressed(NOTE)] == [[comes]]
 
 
 def test_all_notes_off_becomes_note_offs_where_another_sounds() -> None:
@@ -77,8 +77,8 @@ def test_a_reset_brings_to_rest_what_has_gone_out() -> None:
     player.rests[bend] = {(0, 0xE0, 0): came, (1, 0xE0, 0): came}
     player.rests[pedal] = {(0, 0xB0, 64): comes}
     delivery_of(player).deliver(sending(b"\xb0\x79\x00"), 0)
-    assert player.resting(bend) == {(1, 0xE0, 0): came}
-    assert player.resting(pedal) == {(0, 0xB0, 64): comes}
+    assert player.ledger.resting(bend) == {(1, 0xE0, 0): came}
+    assert player.ledger.resting(pedal) == {(0, 0xB0, 64): comes}
 
 
 def test_striking_takes_out_what_is_asked_for() -> None:
@@ -86,8 +86,8 @@ def test_striking_takes_out_what_is_asked_for() -> None:
     low, high = Sounding(0, 0, 60), Sounding(0, 0, 72)
     player = player_with(low, high)
     empty = Press([], player.table, 0)
-    player.pressed(NOTE).append(empty)
-    assert strike(player, NOTE, lambda sounding: sounding.key == 60) == [low]
-    assert [press.soundings for press in player.pressed(NOTE)] == [[high], []]
-    assert strike(player, NOTE, lambda sounding: True) == [high]
-    assert player.pressed(NOTE) == [empty]
+    player.ledger.pressed(NOTE).append(empty)
+    assert player.ledger.strike(NOTE, lambda sounding: sounding.key == 60) == [low]
+    assert [press.soundings for press in player.ledger.pressed(NOTE)] == [[high], []]
+    assert player.ledger.strike(NOTE, lambda sounding: True) == [high]
+    assert player.ledger.pressed(NOTE) == [empty]

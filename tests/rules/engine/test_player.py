@@ -47,23 +47,23 @@ def test_what_went_the_short_way_is_told_in_full() -> None:
     pipeline = pipeline_of("steps = [{ transpose = 12 }, { rechannel = 3 }]")
     player = plugged("keys", pipeline)
     player.presses[NOTE] = player.cells[NOTE]
-    (press,) = player.pressed(NOTE)
+    (press,) = player.ledger.pressed(NOTE)
     (sounding,) = press.soundings
     assert (sounding.place, sounding.is_out) == ((0, 0x92, 72), True)
-    assert player.pressed(NOTE)[0] is press
+    assert player.ledger.pressed(NOTE)[0] is press
 
 
 def test_a_value_away_from_rest_is_told_in_full() -> None:
     """A bend noted by its cell is away from rest where the cell led."""
     player = plugged("keys", pipeline_of("steps = [{ rechannel = 3 }]"))
     player.rests[BEND] = player.cells[BEND]
-    assert list(player.resting(BEND)) == [(0, 0xE2, 0)]
+    assert list(player.ledger.resting(BEND)) == [(0, 0xE2, 0)]
 
 
 def test_nothing_is_pressed_or_away_at_first() -> None:
     """Asking makes no entry."""
     player = plugged("keys", pipeline_of())
-    assert (player.pressed(NOTE), player.resting(BEND)) == ([], {})
+    assert (player.ledger.pressed(NOTE), player.ledger.resting(BEND)) == ([], {})
     assert (player.presses, player.rests) == ({}, {})
 
 
@@ -72,8 +72,8 @@ def test_before_the_tables_change_all_is_written_out() -> None:
     player = plugged("keys", pipeline_of())
     player.presses[NOTE] = player.cells[NOTE]
     player.rests[BEND] = player.cells[BEND]
-    player.write_out()
-    assert [type(press) for press in player.pressed(NOTE)] == [Press]
+    player.ledger.promote_all()
+    assert [type(press) for press in player.ledger.pressed(NOTE)] == [Press]
     assert isinstance(player.rests[BEND], dict)
 
 
