@@ -126,10 +126,10 @@ class Told:
         if kind == NOTE_ON:
             return f"note {format_note(held.number, naming)}"
         if kind == POLY_PRESSURE:
-            return f"poly pressure of {format_note(held.number, naming)}"
+            return f"key pressure of {format_note(held.number, naming)}"
         if kind == CONTROLLER:
             return format_controller(held.number)
-        return "pitch bend" if kind == PITCH_BEND else "pressure"
+        return "pitch bend" if kind == PITCH_BEND else "channel pressure"
 
     def _since(self, held: Held) -> str:
         if held.since is None:

@@ -52,8 +52,8 @@ Turn the volume down first: nobody knows how loud an instrument answers, and a p
 next note much louder. The daemon isn't asked: messages go past its rules."""
 
 KINDS: Final = """\
-note, note-on, note-off, poly-pressure, controller, program, pressure, pitch-bend, sysex, transport, clock, start, \
-continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
+note, note-on, note-off, key-pressure, controller, program, channel-pressure, pitch-bend, sysex, transport, clock, \
+start, continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
 """Those of `rules.listening.incoming`, which isn't imported to read a command line."""
 
 

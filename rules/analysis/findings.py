@@ -18,7 +18,7 @@ from rules.steps.transpose import TransposeStep
 
 _ALL: Final = frozenset(range(1, 17))
 _DRUMS: Final = 10
-_NOTE_KINDS: Final = frozenset({"note", "note-on", "note-off", "poly-pressure"})
+_NOTE_KINDS: Final = frozenset({"note", "note-on", "note-off", "key-pressure"})
 
 
 def hints_of(reading: Reading) -> tuple[Problem, ...]:

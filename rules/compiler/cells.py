@@ -31,7 +31,7 @@ Place = tuple[int, int]
 _CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(MOST_MODE, 128)}
 """Controllers that holders of one channel must share with care; they never take the short way."""
 
-_KIND_NAMES: Final = {PROGRAM: "program", PRESSURE: "pressure", PITCH_BEND: "pitch-bend"}
+_KIND_NAMES: Final = {PROGRAM: "program", PRESSURE: "channel-pressure", PITCH_BEND: "pitch-bend"}
 
 
 class CellMaker:

@@ -275,7 +275,7 @@ class Engine:
             keep_values(self, self.pipeline, self._caught, player, walk, word, message)
 
     def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:
-        """Poly pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""
+        """Key pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""
         walk.table, walk.word = held[-1].table, held[-1].word
         walk.follow(walk.table, status, first, second)
         places = {(s.target, s.channel, s.key) for press in held for s in press.soundings}

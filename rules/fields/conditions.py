@@ -17,9 +17,19 @@ from rules.midi.messages import BEND_CENTRE, STATUS_OF_KIND
 from rules.midi.notation import nearest
 
 CHANNEL_KINDS: Final = frozenset(
-    {"note", "note-on", "note-off", "poly-pressure", "controller", "mode", "program", "pressure", "pitch-bend"}
+    {
+        "note",
+        "note-on",
+        "note-off",
+        "key-pressure",
+        "controller",
+        "channel-mode",
+        "program",
+        "channel-pressure",
+        "pitch-bend",
+    }
 )
-"""Kinds that have a channel. `note` is both ons and offs, `mode` the controllers 120-127."""
+"""Kinds that have a channel. `note` is both ons and offs, `channel-mode` the controllers 120-127."""
 
 SIGNAL_KINDS: Final = frozenset(
     {"mtc", "song-position", "song-select", "tune-request", "clock", "start", "continue", "stop"}
@@ -27,7 +37,7 @@ SIGNAL_KINDS: Final = frozenset(
 """Clock and transport: never routed by rules, but they may trigger `send` and switches (ruling 26)."""
 
 KINDS: Final = CHANNEL_KINDS | SIGNAL_KINDS | {"sysex"}
-_VALUED: Final = frozenset({"controller", "mode", "poly-pressure", "pressure", "pitch-bend"})
+_VALUED: Final = frozenset({"controller", "channel-mode", "key-pressure", "channel-pressure", "pitch-bend"})
 
 
 def _kinds(raw: Any) -> frozenset[str]:
@@ -90,12 +100,12 @@ class Condition(Part):
         return self
 
     def _kind_agrees(self, kinds: frozenset[str]) -> None:
-        if self.controller is not None and not kinds <= {"controller", "mode"}:
+        if self.controller is not None and not kinds <= {"controller", "channel-mode"}:
             raise fault('`controller` goes with `kind = "controller"` or no kind')
         if self.program is not None and kinds != {"program"}:
             raise fault('`program` goes with `kind = "program"` or no kind')
-        if self.notes is not None and not kinds & {"note", "note-on", "note-off", "poly-pressure"}:
-            raise fault("`notes` goes with kinds that have a note: note, note-on, note-off, poly-pressure")
+        if self.notes is not None and not kinds & {"note", "note-on", "note-off", "key-pressure"}:
+            raise fault("`notes` goes with kinds that have a note: note, note-on, note-off, key-pressure")
         if self.velocity is not None and not kinds & {"note", "note-on"}:
             raise fault("`velocity` goes with `kind` note or note-on")
         if self.value is not None and not kinds <= _VALUED:
@@ -111,7 +121,7 @@ class Condition(Part):
         if self.kind is not None:
             return self.kind
         if self.controller is not None or self.value is not None:
-            return frozenset({"controller", "mode"})
+            return frozenset({"controller", "channel-mode"})
         if self.program is not None:
             return frozenset({"program"})
         return None

@@ -93,7 +93,7 @@ def _of_kind(form: Form, kinds: Kinds | None) -> Form | None:
     if kind == NOTE_ON:
         return form if kinds & {"note", "note-on"} else None
     if kind == CONTROLLER:
-        wanted = (_CONTROLLERS if "controller" in kinds else 0) | (_MODES if "mode" in kinds else 0)
+        wanted = (_CONTROLLERS if "controller" in kinds else 0) | (_MODES if "channel-mode" in kinds else 0)
         part = form.having_one(wanted)
         return part if part.exists else None
     return form if KIND_OF_STATUS.get(kind) in kinds else None

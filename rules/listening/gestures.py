@@ -41,10 +41,10 @@ _MOST_SYSEX_SHOWN: Final = 8
 class Control:
     """One thing that was pressed, moved or sent.
 
-    `kind` is `note`, `controller`, `program`, `pitch-bend`, `pressure`, `poly-pressure`, `sysex`, or that of a clock or
-    transport message. `channel` is 1-16, `number` the key, controller or program on the wire (0-127); None where the
-    kind has none. `values` are those that were seen: velocities of note-ons, bends from -8192 to 8191, else 0-127.
-    `fine` tells that a controller came with its low half, `bank` which bank came before a program.
+    `kind` is `note`, `controller`, `program`, `pitch-bend`, `channel-pressure`, `key-pressure`, `sysex`, or that of a
+    clock or transport message. `channel` is 1-16, `number` the key, controller or program on the wire (0-127); None
+    where the kind has none. `values` are those that were seen: velocities of note-ons, bends from -8192 to 8191,
+    else 0-127. `fine` tells that a controller came with its low half, `bank` which bank came before a program.
     """
 
     kind: str
@@ -75,7 +75,7 @@ class Control:
     def _name(self, naming: Naming) -> str:
         number = self.number if self.number is not None else 0
         match self.kind:
-            case "note" | "poly-pressure":
+            case "note" | "key-pressure":
                 what = "note" if self.kind == "note" else "pressure on the key"
                 return f"{what} {format_note(number, naming)} (key {number})"
             case "controller":
@@ -87,6 +87,8 @@ class Control:
                 return f"program {number + naming.first_program}{bank}"
             case "pitch-bend":
                 return "pitch bend"
+            case "channel-pressure":
+                return "aftertouch (channel pressure)"
             case "sysex":
                 more = " ..." if len(self.data) > _MOST_SYSEX_SHOWN else ""
                 return f"sysex of {len(self.data)} bytes, {self.data[:_MOST_SYSEX_SHOWN].hex(' ').upper()}{more}"
@@ -135,7 +137,7 @@ def _read(status: int, first: int, second: int) -> tuple[str, int | None, int | 
         case high if high == PITCH_BEND:
             return "pitch-bend", None, (second << 7 | first) - BEND_CENTRE
         case high if high < SYSEX:
-            return "pressure", None, first
+            return "channel-pressure", None, first
     return KIND_OF_STATUS[status], None, None
 
 

@@ -83,14 +83,14 @@ def _match(control: Control, naming: Naming) -> dict[str, Value] | None:
     channel: dict[str, Value] = {} if control.channel is None else {"channel": control.channel}
     number = control.number if control.number is not None else 0
     match control.kind:
-        case "note" | "poly-pressure":
+        case "note" | "key-pressure":
             return {"kind": control.kind, **channel, "notes": number}
         case "controller":
             both: Value = [_controller(number), _controller(number + 32)]
             return {**channel, "controller": both if control.fine else _controller(number)}
         case "program":
             return {**channel, "program": number + naming.first_program}
-        case "pitch-bend" | "pressure" | "sysex":
+        case "pitch-bend" | "channel-pressure" | "sysex":
             return {"kind": control.kind, **channel}
     return None
 
@@ -105,8 +105,8 @@ def _steps(control: Control, naming: Naming) -> dict[str, Value] | None:
             return {"map": {**ends, "bits": 14} if control.fine else {**ends, "out": "0..127"}}
         case "pitch-bend":
             return {"map": {"from": "pitch-bend", "to": "controller modulation", "in": "0..8191"}}
-        case "pressure":
-            return {"map": {"from": "pressure", "to": "controller modulation", "out": "0..127"}}
+        case "channel-pressure":
+            return {"map": {"from": "channel-pressure", "to": "controller modulation", "out": "0..127"}}
         case "program":
             played = number + naming.first_program
             return {"map": {"programs": {str(played): played}}}
@@ -122,7 +122,7 @@ def _rule(port: str, match: dict[str, Value], step: dict[str, Value] | None, not
 
 
 def _named_key(control: Control, naming: Naming) -> str:
-    if control.kind not in ("note", "poly-pressure") or control.number is None:
+    if control.kind not in ("note", "key-pressure") or control.number is None:
         return ""
     return f"  # {control.number} is {format_note(control.number, naming)}, with middle C called C{naming.middle_c}"
 

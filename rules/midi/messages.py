@@ -33,10 +33,10 @@ STATUS_OF_KIND: Final = MappingProxyType(
     {
         "note-off": NOTE_OFF,
         "note-on": NOTE_ON,
-        "poly-pressure": POLY_PRESSURE,
+        "key-pressure": POLY_PRESSURE,
         "controller": CONTROLLER,
         "program": PROGRAM,
-        "pressure": PRESSURE,
+        "channel-pressure": PRESSURE,
         "pitch-bend": PITCH_BEND,
         "sysex": SYSEX,
         "mtc": MTC,

@@ -201,10 +201,10 @@ def _hex_bytes(text: str, words: list[str]) -> bytes:
 _FORMS: Final = {
     NOTE_OFF: "note-off CHANNEL NOTE VELOCITY",
     NOTE_ON: "note-on CHANNEL NOTE VELOCITY",
-    POLY_PRESSURE: "poly-pressure CHANNEL NOTE PRESSURE",
+    POLY_PRESSURE: "key-pressure CHANNEL NOTE PRESSURE",
     CONTROLLER: "controller CHANNEL CONTROLLER VALUE",
     PROGRAM: "program CHANNEL PROGRAM",
-    PRESSURE: "pressure CHANNEL PRESSURE",
+    PRESSURE: "channel-pressure CHANNEL PRESSURE",
     PITCH_BEND: "pitch-bend CHANNEL -8192..+8191",
 }
 _WORDS_WITHOUT_CHANNEL: Final = {PROGRAM: 1, PRESSURE: 1, PITCH_BEND: 1}

@@ -245,7 +245,7 @@ class Lane:
 class Cell:
     """The lanes for one status and first data byte.
 
-    `way` says how the engine may answer. `ons` is, for a note-off or poly pressure, the cell of its note-on (no cell
+    `way` says how the engine may answer. `ons` is, for a note-off or key pressure, the cell of its note-on (no cell
     refers to itself: it would have to wait for the garbage collector). `merged`: other holders can bend the same
     channels.
     """

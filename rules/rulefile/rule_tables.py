@@ -76,7 +76,7 @@ def _catchable(raw: Any) -> Any:
     return tuple(found)
 
 
-CATCHABLE_KINDS = ("program", "pressure", "pitch-bend")
+CATCHABLE_KINDS = ("program", "channel-pressure", "pitch-bend")
 
 
 class Rule(Part):

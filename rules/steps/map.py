@@ -20,7 +20,7 @@ from rules.steps.base import Step, Surroundings
 from rules.steps.number_table import NumberTable
 from rules.steps.value_map import End, ValueMap
 
-_KINDS: Final = ("controller", "pitch-bend", "pressure", "poly-pressure", "program", "note")
+_KINDS: Final = ("controller", "pitch-bend", "channel-pressure", "key-pressure", "program", "note")
 
 
 def _end(raw: Any, info: ValidationInfo) -> Any:
@@ -38,7 +38,7 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
             raise fault('say which controller, by name or number, as in "controller modulation"')
         if kind == "controller":
             return End(kind, parse_controller(rest))
-        if kind in ("note", "poly-pressure") and rest:
+        if kind in ("note", "key-pressure") and rest:
             return End(kind, parse_note(rest, naming_of(info)))
     except NotationError as error:
         raise fault(str(error)) from None
@@ -53,9 +53,10 @@ EndField = Annotated[End, BeforeValidator(_end)]
 class MapStep(Step):
     """`map = { from = "controller mod", to = "pitch-bend", in = "0..127", out = "0..8191" }`, or tables of numbers.
 
-    - `from` / `to`: `controller NAME`, `pitch-bend`, `pressure`, `poly-pressure [NOTE]`, `program`, `note [NOTE]`. A
-      note has its velocity as value, a note-off has 0. The value is clamped to `in` and spread over `out`;
-      `out = "127..0"` turns it round. Bends count from -8192 to 8191, and the middle stays the middle (ruling 21).
+    - `from` / `to`: `controller NAME`, `pitch-bend`, `channel-pressure`, `key-pressure [NOTE]`, `program`,
+      `note [NOTE]`. A note has its velocity as value, a note-off has 0. The value is clamped to `in` and spread
+      over `out`; `out = "127..0"` turns it round. Bends count from -8192 to 8191, and the middle
+      stays the middle (ruling 21).
     - `bits = 14`: the controllers named are pairs of 7 bits, n and n + 32, with values 0..16383.
     - `notes`, `controllers`, `programs`: tables old = new; `others` (`pass` or `drop`) says what happens to the rest.
 
@@ -95,7 +96,7 @@ class MapStep(Step):
             return self
         if self.source is None or self.to is None:
             raise fault(
-                'a map goes `from` something `to` something, as in { from = "pressure", to = "controller mod" }'
+                'a map goes `from` something `to` something, as in { from = "channel-pressure", to = "controller mod" }'
             )
         if self.others != "pass":
             raise fault("`others` goes with a table of notes, controllers or programs")
@@ -107,8 +108,8 @@ class MapStep(Step):
             raise fault("a program change has no release, so a note made from it would never end: use `send`")
         if to.kind == "note" and to.number is None and source.kind != "note":
             raise fault('say which note, as in to = "note C3"')
-        if to.kind == "poly-pressure" and to.number is None and source.kind not in ("note", "poly-pressure"):
-            raise fault('say of which note, as in to = "poly-pressure C3"')
+        if to.kind == "key-pressure" and to.number is None and source.kind not in ("note", "key-pressure"):
+            raise fault('say of which note, as in to = "key-pressure C3"')
         if self.bits == 14 and not (source.is_wide(14) or to.is_wide(14)):
             raise fault("`bits = 14` needs a controller 0-31, which has its fine half at 32-63")
         for end, span, name in ((source, self.inside, "in"), (to, self.out, "out")):

@@ -56,7 +56,7 @@ def _read_by(raw: Any) -> Any:
 class TransposeStep(Step):
     """`transpose = 12`, `transpose = "key"` (a number switch), `{ by = ..., outside = "fold", except_channels = 10 }`.
 
-    Moves the key of notes and poly pressure and the value of controller 84, which is a key (ruling 19).
+    Moves the key of notes and key pressure and the value of controller 84, which is a key (ruling 19).
     `outside`: what happens to keys that leave 0-127: `drop`, or `fold` to the nearest octave inside.
     """
 

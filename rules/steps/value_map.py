@@ -28,7 +28,7 @@ from rules.steps.rounding import rounded_quotient
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """One end of a map: a kind and, for a controller, a note or poly pressure, its number 0-127 (None: any)."""
+    """One end of a map: a kind and, for a controller, a note or key pressure, its number 0-127 (None: any)."""
 
     kind: str
     number: int | None
@@ -191,9 +191,9 @@ def _shapes(to: End, wide: bool, values: tuple[int, ...]) -> list[tuple[int, byt
     match to.kind:
         case "pitch-bend":
             return [(PITCH_BEND, low, high)]
-        case "pressure" | "program":
+        case "channel-pressure" | "program":
             return [(STATUS_OF_KIND[to.kind], low, constant(0))]
-        case "poly-pressure":
+        case "key-pressure":
             return [(POLY_PRESSURE, number, low)]
         case "note":
             return [(NOTE_ON, number, low)]

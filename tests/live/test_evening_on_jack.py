@@ -167,8 +167,8 @@ to = "rack"
 [[rules]]
 name = "pressure"
 from = "keys"
-match = { kind = "pressure" }
-steps = [{ map = { from = "pressure", to = "controller modulation" } }]
+match = { kind = "channel-pressure" }
+steps = [{ map = { from = "channel-pressure", to = "controller modulation" } }]
 to = ["rack", "box"]
 """
 

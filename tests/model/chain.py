@@ -296,7 +296,13 @@ def _by_table(step: MapStep, flow: Flow) -> list[Flow]:
     return [flow.with_message(bytes((message[0], table[number], *message[2:])))]
 
 
-_STATUS_OF_END = {"controller": 0xB0, "pitch-bend": 0xE0, "pressure": 0xD0, "poly-pressure": 0xA0, "program": 0xC0}
+_STATUS_OF_END = {
+    "controller": 0xB0,
+    "pitch-bend": 0xE0,
+    "channel-pressure": 0xD0,
+    "key-pressure": 0xA0,
+    "program": 0xC0,
+}
 
 
 def _value_at(step: MapStep, source: End, at: At, message: bytes, moment: Moment) -> int | None:
@@ -335,7 +341,7 @@ def _made(step: MapStep, value: int, at: At, message: bytes, moment: Moment) -> 
         return _made_note(number, mapped, at, message, moment)
     if to.kind == "pitch-bend":
         return [bytes((0xE0 | channel, mapped + 8192 & 0x7F, mapped + 8192 >> 7))]
-    if to.kind in ("pressure", "program"):
+    if to.kind in ("channel-pressure", "program"):
         # A released pad doesn't choose a program again.
         if to.kind == "program" and facts.is_off(message):
             return []

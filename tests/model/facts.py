@@ -36,7 +36,7 @@ def is_note(message: bytes) -> bool:
     return message[0] & 0xE0 == 0x80
 
 
-def is_poly_pressure(message: bytes) -> bool:
+def is_key_pressure(message: bytes) -> bool:
     """Pressure of one key."""
     return message[0] & 0xF0 == 0xA0
 
@@ -47,7 +47,7 @@ def is_controller(message: bytes) -> bool:
 
 
 def has_key(message: bytes) -> bool:
-    """Notes and poly pressure."""
+    """Notes and key pressure."""
     return 0x80 <= message[0] <= 0xAF
 
 
@@ -78,7 +78,7 @@ def on_channel(message: bytes, channel: int) -> bytes:
 
 
 def kind_of(message: bytes) -> str:
-    """The kind that a condition asks for, with `mode` for the controllers 120-127."""
+    """The kind that a condition asks for, with `channel-mode` for the controllers 120-127."""
     if is_off(message):
         return "note-off"
     if is_signal(message):
@@ -86,7 +86,7 @@ def kind_of(message: bytes) -> str:
     if not has_channel(message):
         return "sysex"
     if is_controller(message) and message[1] >= MOST_MODE:
-        return "mode"
+        return "channel-mode"
     return KIND_OF_STATUS[message[0] & 0xF0]
 
 
@@ -160,9 +160,9 @@ def rest_at(place: Place) -> bytes:
     match kind:
         case "controller":
             return bytes((0xB0 | channel, number, 0))
-        case "poly-pressure":
+        case "key-pressure":
             return bytes((0xA0 | channel, number, 0))
-        case "pressure":
+        case "channel-pressure":
             return bytes((0xD0 | channel, 0))
         case _:
             return bytes((0xE0 | channel, 0x00, 0x40))

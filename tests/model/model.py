@@ -226,7 +226,7 @@ class Model:
                 emissions += self._now().out_of_rules(source, flow, moment)
         emissions = once(emissions)
         held = self.ledger.presses.get((player, message[0] & 0x0F | 0x90, facts.number_of(message)))
-        if in_key is not None and facts.is_poly_pressure(message) and held:
+        if in_key is not None and facts.is_key_pressure(message) and held:
             emissions = self._following(held, message, in_key) if let_in or not arrived else []
         self.latest_at_ports = latest  # it was through the steps of its port before it turned any switch
         self._dispatch(player, message, in_key, emissions, now, out)
@@ -372,14 +372,14 @@ class Model:
             del self.ledger.presses[in_key]
 
     def _following(self, presses: list[Press], message: bytes, in_key: InKey) -> list[Emission]:
-        """Poly pressure follows its held note: by the way of the newest press, to places where the note sounds."""
+        """Key pressure follows its held note: by the way of the newest press, to places where the note sounds."""
         emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key, self.memory)
         sounding = {(s.on.port, *s.place[2:]) for press in presses for s in press.soundings}
         return [
             emission
             for emission in emissions
             if emission.port in self.ruleset.ports
-            and (not facts.is_poly_pressure(emission.message) or (emission.port, *emission.place[2:]) in sounding)
+            and (not facts.is_key_pressure(emission.message) or (emission.port, *emission.place[2:]) in sounding)
         ]
 
     # Coming to rest (ruling 13)
@@ -641,7 +641,7 @@ class Model:
 
     def _last_known(self, sources: tuple[str, ...], wanted: tuple[int | str, ...]) -> list[tuple[int, InKey, bytes]]:
         """The last values that a rule catches up: by source and player, then as listed, then by channel."""
-        statuses = {"program": 0xC0, "pressure": 0xD0, "pitch-bend": 0xE0}
+        statuses = {"program": 0xC0, "channel-pressure": 0xD0, "pitch-bend": 0xE0}
         found = []
         mine = [player for source in sources for player, its in enumerate(self.players) if its == source]
         for player, thing, channel in product(mine, wanted, range(16)):

@@ -39,7 +39,7 @@ SEVEN_BITS: Numbers = frozenset(range(128))
 NONE: Numbers = frozenset({0})
 CHANNELS: Numbers = frozenset(range(1, 17))
 _NOTES = ("note-on", "note-off")
-_KEYED = frozenset({"note-on", "note-off", "poly-pressure"})
+_KEYED = frozenset({"note-on", "note-off", "key-pressure"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +165,10 @@ def _everything() -> list[Rectangle]:
     return [
         Rectangle("note-on", numbers=SEVEN_BITS, values=SEVEN_BITS - {0}),
         Rectangle("note-off", numbers=SEVEN_BITS),
-        Rectangle("poly-pressure", numbers=SEVEN_BITS),
+        Rectangle("key-pressure", numbers=SEVEN_BITS),
         Rectangle("controller", numbers=SEVEN_BITS),
         Rectangle("program"),
-        Rectangle("pressure"),
+        Rectangle("channel-pressure"),
         Rectangle("pitch-bend", values=bends),
         *(Rectangle(kind, channels=NONE, values=NONE) for kind in sorted(SIGNAL_KINDS)),
     ]
@@ -281,7 +281,7 @@ def _named(condition: Condition, whole: Rectangle) -> Rectangle:
         if whole.kind == "controller":
             modes = frozenset(number for number in whole.numbers if number >= MOST_MODE)
             numbers = (whole.numbers - modes if "controller" in kinds else frozenset()) | (
-                modes if "mode" in kinds else frozenset()
+                modes if "channel-mode" in kinds else frozenset()
             )
             part = replace(part, numbers=numbers)
         else:
@@ -456,7 +456,7 @@ def _made(step: MapStep, meant: Rectangle) -> Iterator[Rectangle]:
     elif to.is_wide(step.bits):
         yield Rectangle("controller", meant.channels, numbers, frozenset(value >> 7 for value in mapped))
         yield Rectangle("controller", meant.channels, frozenset(n + 32 for n in numbers), SEVEN_BITS)
-    elif to.kind in ("controller", "poly-pressure"):
+    elif to.kind in ("controller", "key-pressure"):
         yield Rectangle(to.kind, meant.channels, numbers, mapped)
     else:
         yield Rectangle(to.kind, meant.channels, NONE, mapped)

@@ -57,10 +57,10 @@ def test_echo_copies_end_outside_the_keys() -> None:
     [
         ({"from": "controller 1", "to": "controller 2", "out": "127..0"}, 1, 126),
         ({"from": "controller 1", "to": "controller 2", "in": "10..20", "out": "0..100"}, 30, 100),
-        ({"from": "pressure", "to": "pitch-bend"}, 64, 0),
-        ({"from": "pressure", "to": "pitch-bend", "out": "0..8191"}, 127, 8191),
-        ({"from": "pitch-bend", "to": "pressure"}, 0, 64),
-        ({"from": "controller 1", "to": "pressure", "bits": 14}, 16383, 127),
+        ({"from": "channel-pressure", "to": "pitch-bend"}, 64, 0),
+        ({"from": "channel-pressure", "to": "pitch-bend", "out": "0..8191"}, 127, 8191),
+        ({"from": "pitch-bend", "to": "channel-pressure"}, 0, 64),
+        ({"from": "controller 1", "to": "channel-pressure", "bits": 14}, 16383, 127),
     ],
 )
 def test_mapped_value(step: object, value: int, mapped: int) -> None:

@@ -70,7 +70,17 @@ def conditions(draw: Draw, for_drop: bool = False) -> Table:
     if form in ("velocity", "both"):
         found["velocity"] = draw(one_of("64..", "..63", "100", "1..30"))
     if form == "kind":
-        kinds = ["note", "note-on", "controller", "mode", "pitch-bend", "pressure", "poly-pressure", "program", "sysex"]
+        kinds = [
+            "note",
+            "note-on",
+            "controller",
+            "channel-mode",
+            "pitch-bend",
+            "channel-pressure",
+            "key-pressure",
+            "program",
+            "sysex",
+        ]
         found["kind"] = draw(
             st.one_of(st.sampled_from(kinds), st.lists(st.sampled_from(kinds), min_size=1, max_size=3))
         )
@@ -167,11 +177,27 @@ def maps(draw: Draw, rig: Rig) -> Any:
         return {"controllers": table, "others": others}
     if form == "programs":
         return {"programs": {"1": 2}, "others": others}
-    sources = ["controller 64", "controller 1", "controller 7", "controller 20", "pitch-bend", "pressure", "note"]
-    sources += ["note 60", "poly-pressure", "poly-pressure 60", "program"]
+    sources = [
+        "controller 64",
+        "controller 1",
+        "controller 7",
+        "controller 20",
+        "pitch-bend",
+        "channel-pressure",
+        "note",
+    ]
+    sources += ["note 60", "key-pressure", "key-pressure 60", "program"]
     source = draw(st.sampled_from(sources))
-    targets = ["controller 64", "controller 1", "controller 20", "controller 0", "pitch-bend", "pressure", "program"]
-    targets += ["poly-pressure 60"] if source != "program" else []
+    targets = [
+        "controller 64",
+        "controller 1",
+        "controller 20",
+        "controller 0",
+        "pitch-bend",
+        "channel-pressure",
+        "program",
+    ]
+    targets += ["key-pressure 60"] if source != "program" else []
     targets += ["note 62", "note 62"] if source != "program" else []
     targets += ["note"] if source.startswith("note") else []
     target = draw(st.sampled_from(targets))
@@ -348,7 +374,7 @@ def rules(draw: Draw, rig: Rig) -> Table:
     if rig.switches and draw(st.booleans()):
         rule["when"] = draw(whens(rig))
         if draw(st.booleans()):
-            wanted = [*HELD, 7, 20, "program", "pressure", "pitch-bend"]
+            wanted = [*HELD, 7, 20, "program", "channel-pressure", "pitch-bend"]
             rule["catch_up"] = draw(st.lists(st.sampled_from(wanted), min_size=1, max_size=3, unique=True))
     rule["steps"] = draw(chains(rig, "rule"))
     if form in ("offs", "signals"):
@@ -495,7 +521,17 @@ _SIGNALS = ["clock", "start", "stop", "continue", "song-position 5", "reset", "a
 def messages(draw: Draw) -> str:
     """One message in words."""
     kinds = ["note-on"] * 5 + ["note-off"] * 4 + ["held"] * 4 + ["plain"] * 3 + ["pitch-bend"] * 2
-    kinds += ["poly-pressure", "pressure", "program", "program", "parameter", "parameter", "mode", "bank", "bank"]
+    kinds += [
+        "key-pressure",
+        "channel-pressure",
+        "program",
+        "program",
+        "parameter",
+        "parameter",
+        "mode",
+        "bank",
+        "bank",
+    ]
     kinds += ["sysex", "signal", "packet"]
     kind = draw(st.sampled_from(kinds))
     if kind == "signal":
@@ -505,12 +541,12 @@ def messages(draw: Draw) -> str:
     if kind == "packet":
         return str(draw(one_of("F7 7D 02", "F7 F8", "F7 FA", "F7 F9", "F7 FD", "F7 FE", "F7 FF")))
     channel = draw(st.sampled_from(CHANNELS))
-    if kind in ("note-on", "note-off", "poly-pressure"):
+    if kind in ("note-on", "note-off", "key-pressure"):
         value = draw(st.sampled_from(VALUES if kind != "note-on" or rarely(draw) else VELOCITIES))
         return f"{kind} {channel} {draw(st.sampled_from(KEYS))} {value}"
     if kind == "pitch-bend":
         return f"pitch-bend {channel} {draw(st.sampled_from(BENDS))}"
-    if kind in ("pressure", "program"):
+    if kind in ("channel-pressure", "program"):
         return f"{kind} {channel} {draw(one_of(1, 2, 90) if kind == 'program' else st.sampled_from(VALUES))}"
     numbers = {"held": HELD, "plain": PLAIN, "parameter": PARAMETERS, "mode": MODES, "bank": BANKS}[kind]
     return f"controller {channel} {draw(st.sampled_from(numbers))} {draw(st.sampled_from(VALUES))}"

@@ -73,7 +73,7 @@ def test_keys_that_a_device_does_not_have_are_mentioned(rule: str, strays: str) 
 @pytest.mark.parametrize("kind", ["note", "note-on"])
 def test_kinds_that_hold_notes_do_not_keep_keys_from_being_mentioned(kind: str) -> None:
     """The keys are played all the same."""
-    rule = f'match = {{ channel = 1, notes = "D4", kind = ["{kind}", "poly-pressure"] }}\nto = "bass"'
+    rule = f'match = {{ channel = 1, notes = "D4", kind = ["{kind}", "key-pressure"] }}\nto = "bass"'
     assert hints(BASS, rule) == [f'rule "one": {OUTSIDE.format("D4")}']
 
 
@@ -95,7 +95,7 @@ def test_a_zone_names_keys_as_well() -> None:
             BASS,
             'match = { channel = 1, notes = "C5" }\nsteps = [{ filter = { drop = { notes = "C5" } } }]\nto = "bass"',
         ),
-        (BASS, 'match = { channel = 1, notes = "C5", kind = "poly-pressure" }\nto = "bass"'),
+        (BASS, 'match = { channel = 1, notes = "C5", kind = "key-pressure" }\nto = "bass"'),
         (BASS, 'match = { channel = 1, notes = "C5" }\nto = "bass"\n[[rules.zones]]\nkind = "controller"'),
         (BASS, 'match = { channel = 1, notes = "C5" }\nto = "bass"\n[[rules.zones]]\ncontroller = "volume"'),
         (BASS.replace(" }", ', outside = "drop" }'), 'match = { channel = 1, notes = "C5" }\nto = "bass"'),

@@ -151,7 +151,7 @@ NEVER = 'rule "one", zone 1: nothing that fits the rule\'s `match` fits this zon
         ("{ controller = 7 }", "controller = 10"),
         ("{ controller = 7 }", "program = 3"),
         ('{ kind = "note", notes = "C3" }', 'notes = "C4"'),
-        ('{ kind = "note-on" }', 'kind = "poly-pressure"'),
+        ('{ kind = "note-on" }', 'kind = "key-pressure"'),
         ("{ controller = 7, value = 3 }", 'value = "64.."'),
     ],
 )

@@ -87,7 +87,7 @@ def test_a_rule_that_is_switched_off_leaves_its_messages_over() -> None:
     ("trigger", "kind"),
     [
         ({"note": 60}, {"note"}),
-        ({"controller": 64}, {"controller", "mode"}),
+        ({"controller": 64}, {"controller", "channel-mode"}),
         ({"program": 1}, {"program"}),
         ({"kind": "start"}, {"start"}),
     ],

@@ -23,11 +23,11 @@ def condition(table: dict[str, Any]) -> Condition:
         ({"channel": 3}, None),
         ({"kind": "note"}, {"note"}),
         ({"kind": ["note", "sysex"]}, {"note", "sysex"}),
-        ({"controller": 7}, {"controller", "mode"}),
-        ({"controller": 123}, {"controller", "mode"}),
-        ({"value": "64.."}, {"controller", "mode"}),
+        ({"controller": 7}, {"controller", "channel-mode"}),
+        ({"controller": 123}, {"controller", "channel-mode"}),
+        ({"value": "64.."}, {"controller", "channel-mode"}),
         ({"program": 1}, {"program"}),
-        ({"kind": "pressure", "value": 3}, {"pressure"}),
+        ({"kind": "channel-pressure", "value": 3}, {"channel-pressure"}),
     ],
 )
 def test_some_conditions_name_their_kind(table: dict[str, Any], kinds: set[str] | None) -> None:
@@ -53,7 +53,7 @@ def test_about_notes(table: dict[str, Any], about_notes: bool) -> None:
         ({"value": ".."}, (0, 127)),
         ({"kind": "pitch-bend", "value": "..-1"}, (-8192, -1)),
         ({"kind": "pitch-bend", "value": "0.."}, (0, 8191)),
-        ({"kind": ["pressure", "poly-pressure"], "value": "0.."}, (0, 127)),
+        ({"kind": ["channel-pressure", "key-pressure"], "value": "0.."}, (0, 127)),
     ],
 )
 def test_a_range_left_open_goes_to_the_end_of_what_its_kind_counts(

@@ -50,8 +50,11 @@ def touched(*texts: str) -> list[Control]:
         (["controller 5 0 3", "controller 5 32 1", "program 5 17"], "program 17 of bank 3/1, channel 5"),
         (["controller 5 0 3", "program 5 17"], "program 17 of bank 3/0, channel 5"),
         (["pitch-bend 1 +512", "pitch-bend 1 -8192"], "pitch bend, channel 1: from -8192 to +512"),
-        (["pressure 1 3", "pressure 1 9", "pressure 1 90"], "pressure, channel 1: from 3 to 90"),
-        (["poly-pressure 1 C4 3"], "pressure on the key C4 (key 60), channel 1: 3"),
+        (
+            ["channel-pressure 1 3", "channel-pressure 1 9", "channel-pressure 1 90"],
+            "aftertouch (channel pressure), channel 1: from 3 to 90",
+        ),
+        (["key-pressure 1 C4 3"], "pressure on the key C4 (key 60), channel 1: 3"),
         (["sysex F0 7D 01 F7"], "sysex of 4 bytes, F0 7D 01 F7"),
         (["sysex F0 7D 01 02 03 04 05 06 F7"], "sysex of 9 bytes, F0 7D 01 02 03 04 05 06 ..."),
         (["clock", "clock"], "clock"),
@@ -73,11 +76,13 @@ def test_words_follow_the_naming_of_the_file() -> None:
 
 def test_a_gesture_may_touch_several_things() -> None:
     """They come in the order of the first touch; the same key on two channels is two things."""
-    found = touched("note-on 1 C4 9", "note-on 2 C4 9", "pressure 1 50", "note-off 1 C4", "controller 1 sustain 127")
+    found = touched(
+        "note-on 1 C4 9", "note-on 2 C4 9", "channel-pressure 1 50", "note-off 1 C4", "controller 1 sustain 127"
+    )
     assert [control.identity for control in found] == [
         ("note", 1, 60),
         ("note", 2, 60),
-        ("pressure", 1, None),
+        ("channel-pressure", 1, None),
         ("controller", 1, 64),
     ]
 

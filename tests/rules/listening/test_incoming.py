@@ -23,7 +23,7 @@ SECOND = 1_000 * MS
         (b"\xbf\x7b\x00", "controller    16  all notes off        0"),
         (b"\xc3\x05", "program        4                       6"),
         (b"\xe0\x00\x42", "pitch-bend     1                    +256"),
-        (b"\xd2\x05", "pressure       3                       5"),
+        (b"\xd2\x05", "channel-pressure  3                       5"),
         (b"\xfa", "start"),
         (b"\xf2\x10\x00", "song-position     16"),
         (b"\xf0\x7d\x01\xf7", "sysex             F0 7D 01 F7"),

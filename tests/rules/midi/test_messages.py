@@ -36,10 +36,10 @@ from rules.midi.messages import (
     [  # M1 tables 1, 2, 6, 7; page 10
         (0x80, 0x8F, "note-off", 3),
         (0x90, 0x9F, "note-on", 3),
-        (0xA0, 0xAF, "poly-pressure", 3),
+        (0xA0, 0xAF, "key-pressure", 3),
         (0xB0, 0xBF, "controller", 3),
         (0xC0, 0xCF, "program", 2),
-        (0xD0, 0xDF, "pressure", 2),
+        (0xD0, 0xDF, "channel-pressure", 2),
         (0xE0, 0xEF, "pitch-bend", 3),
         (0xF1, 0xF1, "mtc", 2),
         (0xF2, 0xF2, "song-position", 3),

@@ -100,7 +100,7 @@ def test_rules_keep_the_order_of_the_file(everything: Reading) -> None:
     )
     assert keyboard.source == ("keys", "pads")
     assert keyboard.to == (Outlet(to=("organ",)),)
-    assert keyboard.catch_up == (64, 7, "program", "pressure", "pitch-bend")
+    assert keyboard.catch_up == (64, 7, "program", "channel-pressure", "pitch-bend")
     assert len(keyboard.steps) == 27
     assert [zone.to for zone in keyboard.zones] == [
         (Outlet(to=("organ", "take")),),
@@ -118,7 +118,7 @@ def test_open_ends_of_ranges_reach_to_the_end_of_what_is_counted(everything: Rea
     assert match[2].value == (-8192, -1)
     assert match[3].controller == frozenset({64, 7})
     assert match[3].value == (64, 127)
-    assert match[3].kinds == frozenset({"controller", "mode"})
+    assert match[3].kinds == frozenset({"controller", "channel-mode"})
     assert match[4].program == frozenset({0, 5, 6, 7, 8, 9})
     assert match[4].kinds == frozenset({"program"})
 

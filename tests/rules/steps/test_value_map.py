@@ -32,17 +32,17 @@ def mapping(source: str, to: str, **more: Any) -> ValueMap:
         (mapping("controller 1", "controller 11", out="20..21"), 63, 20),  # 20 + 63/127 = 20.496
         (mapping("controller 1", "controller 11", out="20..21"), 64, 21),  # 20 + 64/127 = 20.504
         (mapping("controller 1", "controller 11", **{"in": "5"}), 99, 0),  # a single value: the first of `out`
-        (mapping("pressure", "controller 1", out="0..1", **{"in": "0..2"}), 1, 1),  # 0.5, half up
+        (mapping("channel-pressure", "controller 1", out="0..1", **{"in": "0..2"}), 1, 1),  # 0.5, half up
         # a bend from a controller: its middle, 64, is the middle of the wheel, and each half has its own scale
         (mapping("controller 1", "pitch-bend"), 0, -8192),
         (mapping("controller 1", "pitch-bend"), 32, -4096),
         (mapping("controller 1", "pitch-bend"), 64, 0),
         (mapping("controller 1", "pitch-bend"), 96, 4161),  # 32 * 8191/63 = 4160.51
         (mapping("controller 1", "pitch-bend"), 127, 8191),
-        (mapping("pressure", "pitch-bend", out="0..8191"), 0, 0),
-        (mapping("pressure", "pitch-bend", out="0..8191"), 64, 4128),  # 64 * 8191/127 = 4127.75
-        (mapping("pressure", "pitch-bend", out="0..8191"), 127, 8191),
-        (mapping("pressure", "pitch-bend", out="0..-8192"), 127, -8192),
+        (mapping("channel-pressure", "pitch-bend", out="0..8191"), 0, 0),
+        (mapping("channel-pressure", "pitch-bend", out="0..8191"), 64, 4128),  # 64 * 8191/127 = 4127.75
+        (mapping("channel-pressure", "pitch-bend", out="0..8191"), 127, 8191),
+        (mapping("channel-pressure", "pitch-bend", out="0..-8192"), 127, -8192),
         # and back
         (mapping("pitch-bend", "controller 1"), -8192, 0),
         (mapping("pitch-bend", "controller 1"), -4096, 32),
@@ -58,9 +58,9 @@ def mapping(source: str, to: str, **more: Any) -> ValueMap:
         (mapping("pitch-bend", "pitch-bend", out="-4096..4096"), 0, 0),
         (mapping("pitch-bend", "pitch-bend", out="-4096..4096"), 8191, 4096),
         # fourteen bits
-        (mapping("pressure", "controller 1", bits=14), 127, 16383),
-        (mapping("pressure", "controller 1", bits=14), 64, 8256),
-        (mapping("pressure", "controller 1", bits=14), 1, 129),
+        (mapping("channel-pressure", "controller 1", bits=14), 127, 16383),
+        (mapping("channel-pressure", "controller 1", bits=14), 64, 8256),
+        (mapping("channel-pressure", "controller 1", bits=14), 1, 129),
         (mapping("controller 1", "pitch-bend", bits=14), 0, -8192),
         (mapping("controller 1", "pitch-bend", bits=14), 8192, 0),
         (mapping("controller 1", "pitch-bend", bits=14), 16383, 8191),
@@ -73,7 +73,7 @@ def test_values_go_along_a_straight_line(step: ValueMap, came: int, goes: int) -
     assert step.mapped(came) == goes
 
 
-@pytest.mark.parametrize("other", ["controller 1", "pressure", "poly-pressure C4", "program", "pitch-bend"])
+@pytest.mark.parametrize("other", ["controller 1", "channel-pressure", "key-pressure C4", "program", "pitch-bend"])
 def test_the_middle_of_a_bend_stays(other: str) -> None:
     """A wheel at rest maps to the middle, and the middle maps to a wheel at rest."""
     middle = 0 if other == "pitch-bend" else 64
@@ -82,8 +82,8 @@ def test_the_middle_of_a_bend_stays(other: str) -> None:
 
 
 @given(
-    st.sampled_from(["controller 1", "pitch-bend", "note", "pressure"]),
-    st.sampled_from(["controller 1", "pitch-bend", "note C3", "program", "poly-pressure C3"]),
+    st.sampled_from(["controller 1", "pitch-bend", "note", "channel-pressure"]),
+    st.sampled_from(["controller 1", "pitch-bend", "note C3", "program", "key-pressure C3"]),
     st.sampled_from([7, 14]),
     st.data(),
 )
