@@ -1,4 +1,4 @@
-"""`echo`: the note at once, then copies of it, softer and moved if wanted."""
+"""`echo`: the note at once, then copies of it, quieter and moved if wanted."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from rules.timing.delays import Delay, in_words
 class EchoStep(Step):
     """`echo = { beats = 0.5, times = 3, decay = 30, transpose = 12 }`: notes only; all else passes (ruling 22).
 
-    Copy n (1, 2, ... `times`) comes n times `ms` or `beats` after the note. It is softer by `decay` percent than the
+    Copy n (1, 2, ... `times`) comes n times `ms` or `beats` after the note. It is quieter by `decay` percent than the
     one before and `transpose` semitones further away. A copy whose velocity falls below 1 ends the echo, and so does
     one whose key leaves 0-127.
     """
@@ -43,11 +43,11 @@ class EchoStep(Step):
         """The copies of a note as (n, key, velocity), computed from the note itself, so that no rounding adds up."""
         made = []
         for n in range(1, self.times + 1):
-            softer = rounded_quotient(velocity * (100 - self.decay) ** n, 100**n)
+            quieter = rounded_quotient(velocity * (100 - self.decay) ** n, 100**n)
             moved = key + n * self.transpose
-            if softer < 1 or not 0 <= moved <= 127:
+            if quieter < 1 or not 0 <= moved <= 127:
                 break
-            made.append((n, moved, softer))
+            made.append((n, moved, quieter))
         return made
 
     @property
@@ -59,9 +59,9 @@ class EchoStep(Step):
         """The step in words."""
         every = in_words(self.ms, self.beats)
         copies = f"echo, {self.times} times, every {every}" if self.times > 1 else f"echo, once, after {every}"
-        softer = f", each {self.decay} percent softer" if self.decay else ""
+        quieter = f", each {self.decay} percent quieter" if self.decay else ""
         higher = f", each {self.transpose:+d} semitones" if self.transpose else ""
-        return copies + softer + higher
+        return copies + quieter + higher
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Note-ons go to the node that copies them; all else passes."""

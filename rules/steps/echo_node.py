@@ -1,4 +1,4 @@
-"""`echo`: a note goes on at once and again, softer and moved; every copy is a holder of its own (ruling 22)."""
+"""`echo`: a note goes on at once and again, quieter and moved; every copy is a holder of its own (ruling 22)."""
 
 from __future__ import annotations
 

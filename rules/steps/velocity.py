@@ -21,7 +21,7 @@ from rules.steps.base import Step, Surroundings
 from rules.steps.rounding import rounded_quotient
 from rules.steps.wording import channels
 
-_SHAPES: Final = ("points", "softer", "harder", "percent", "add", "always", "within", "fit")
+_SHAPES: Final = ("points", "quieter", "louder", "percent", "add", "fixed", "limit", "scale_to")
 Amount = Annotated[float, decimal("an amount", 0.01, 10)]
 
 
@@ -29,13 +29,13 @@ class Shape(NamedTuple):
     """What a step does to a velocity, by itself: steps of equal shape share one table."""
 
     points: tuple[tuple[int, ...], ...] | None
-    softer: float | None
-    harder: float | None
+    quieter: float | None
+    louder: float | None
     percent: float | None
     add: int | None
-    always: int | None
-    within: tuple[int, int] | None
-    fit: tuple[int, int] | None
+    fixed: int | None
+    limit: tuple[int, int] | None
+    scale_to: tuple[int, int] | None
 
     def of(self, velocity: int) -> int:
         """The velocity (1-127) sent for one played (1-127)."""
@@ -44,15 +44,15 @@ class Shape(NamedTuple):
     def _raw(self, velocity: int) -> int:
         if self.points is not None:
             return _along(self.points, velocity)
-        if self.softer is not None or self.harder is not None:
-            exponent = 1 + self.softer if self.softer is not None else 1 / (1 + (self.harder or 0))
+        if self.quieter is not None or self.louder is not None:
+            exponent = 1 + self.quieter if self.quieter is not None else 1 / (1 + (self.louder or 0))
             return math.floor(127 * math.pow(velocity / 127, exponent) + 0.5)
-        if self.always is not None:
-            return self.always
-        if self.within is not None:
-            return max(self.within[0], min(self.within[1], velocity))
-        if self.fit is not None:
-            low, high = self.fit
+        if self.fixed is not None:
+            return self.fixed
+        if self.limit is not None:
+            return max(self.limit[0], min(self.limit[1], velocity))
+        if self.scale_to is not None:
+            low, high = self.scale_to
             return low + rounded_quotient((velocity - 1) * (high - low), 126)
         if self.percent is not None:
             percent = Fraction(self.percent).limit_denominator(10_000)
@@ -78,30 +78,31 @@ class VelocityStep(Step):
     """One shape a step (ruling 20); the result is rounded half up and clamped to 1-127.
 
     - `points = [[1, 20], [127, 120]]`: straight lines between, flat outside;
-    - `softer` / `harder`: by an amount of 0.01 to 10, as 127 * (v / 127) ** g with g = 1 + amount, or 1 / (1 + amount);
+    - `quieter` / `louder`: by an amount of 0.01 to 10, as 127 * (v / 127) ** g with g = 1 + amount, or
+      1 / (1 + amount);
     - `percent`, `add`: scale, then shift (together they are one shape);
-    - `always`: one velocity;
-    - `within = "30..100"`: limits; `fit = "20..127"`: 1-127 spread evenly over the range.
+    - `fixed`: one velocity;
+    - `limit = "30..100"`: limits; `scale_to = "20..127"`: 1-127 spread evenly over a range.
 
     `channel` restricts it to some channels; `release = true` shapes release velocities as well.
     """
 
     key: ClassVar[str] = "velocity"
     points: list[list[Velocity]] | None = None
-    softer: Amount | None = None
-    harder: Amount | None = None
+    quieter: Amount | None = None
+    louder: Amount | None = None
     percent: Annotated[float, decimal("a percentage", 0, 1000)] | None = None
     add: Annotated[int, whole("a velocity to add", -127, 127)] | None = None
-    always: Velocity | None = None
-    within: VelocityRange | None = None
-    fit: VelocityRange | None = None
+    fixed: Velocity | None = None
+    limit: VelocityRange | None = None
+    scale_to: VelocityRange | None = None
     channel: Channels | None = None
     release: bool = False
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:
         """A number: always this velocity."""
-        return {"always": raw} if isinstance(raw, int) and not isinstance(raw, bool) else raw
+        return {"fixed": raw} if isinstance(raw, int) and not isinstance(raw, bool) else raw
 
     @model_validator(mode="after")
     def _one_shape(self) -> VelocityStep:
@@ -124,7 +125,7 @@ class VelocityStep(Step):
     def shape(self) -> Shape:
         """The shape by itself."""
         points = None if self.points is None else tuple(map(tuple, self.points))
-        return Shape(points, self.softer, self.harder, self.percent, self.add, self.always, self.within, self.fit)
+        return Shape(points, self.quieter, self.louder, self.percent, self.add, self.fixed, self.limit, self.scale_to)
 
     def shaped(self, velocity: int) -> int:
         """The velocity (1-127) sent for one played (1-127)."""
@@ -144,13 +145,13 @@ class VelocityStep(Step):
     def _shape_words(self) -> str:
         if self.points is not None:
             return ", ".join(f"{played} to {sent}" for played, sent in self.points)
-        if self.softer is not None or self.harder is not None:
-            return f"softer by {self.softer:g}" if self.softer is not None else f"harder by {self.harder:g}"
-        if self.always is not None:
-            return f"always {self.always}"
-        for name, ends in (("within", self.within), ("fit", self.fit)):
+        if self.quieter is not None or self.louder is not None:
+            return f"quieter by {self.quieter:g}" if self.quieter is not None else f"louder by {self.louder:g}"
+        if self.fixed is not None:
+            return f"fixed at {self.fixed}"
+        for done, ends in (("limited", self.limit), ("scaled", self.scale_to)):
             if ends is not None:
-                return f"{name} {ends[0]}..{ends[1]}"
+                return f"{done} to {ends[0]}..{ends[1]}"
         scaled = f"{self.percent:g} percent" if self.percent is not None else ""
         return f"{scaled} {self.add or 0:+d}".strip() if self.add is not None else scaled
 

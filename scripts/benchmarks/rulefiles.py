@@ -21,7 +21,7 @@ steps = [
   {{ filter = {{ drop = {{ channel = 10 }} }} }},
   {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
   {{ transpose = 2 }},
-  {{ velocity = {{ always = 90 }} }},
+  {{ velocity = {{ fixed = 90 }} }},
 ]
 to    = "rack"
 """
@@ -32,7 +32,7 @@ PATCHED = f"""{PORTS}
 from  = "seq"
 steps = [
   {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
-  {{ velocity = {{ always = 90 }} }},
+  {{ velocity = {{ fixed = 90 }} }},
 ]
 to    = "rack"
 """
@@ -51,7 +51,7 @@ IN_PLACE = f"""{PORTS}
 from  = "seq"
 steps = [
   {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
-  {{ velocity = {{ always = 90 }} }},
+  {{ velocity = {{ fixed = 90 }} }},
 ]
 to    = "rack"
 """

@@ -108,11 +108,11 @@ def without_drums(event: Event) -> Event | None:
 EDITS: dict[str, tuple[str, tuple[Edited, ...]]] = {
     "rechannel": ("steps = [{ rechannel = { 1 = 4, 2 = 1, 3 = 2, 4 = 3 } }]", (rechannelled,)),
     "transpose": ("steps = [{ transpose = 7 }]", (transposed,)),
-    "velocity": ("steps = [{ velocity = { always = 90 } }]", (evened,)),
+    "velocity": ("steps = [{ velocity = { fixed = 90 } }]", (evened,)),
     "drop": ("steps = [{ filter = { drop = { channel = 10 } } }]", (without_drums,)),
     "all": (
         "steps = [{ filter = { drop = { channel = 10 } } }, { rechannel = { 1 = 4, 2 = 1, 3 = 2, 4 = 3 } },"
-        " { transpose = 7 }, { velocity = { always = 90 } }]",
+        " { transpose = 7 }, { velocity = { fixed = 90 } }]",
         (without_drums, rechannelled, transposed, evened),
     ),
 }

@@ -42,16 +42,16 @@ def shaped_velocity(step: VelocityStep, velocity: int) -> int:
 def _shape(step: VelocityStep, velocity: int) -> Fraction | float:
     if step.points is not None:
         return _on_lines(step.points, velocity)
-    if step.softer is not None:
-        return 127 * math.pow(velocity / 127, 1 + step.softer)
-    if step.harder is not None:
-        return 127 * math.pow(velocity / 127, 1 / (1 + step.harder))
-    if step.always is not None:
-        return Fraction(step.always)
-    if step.within is not None:
-        return Fraction(sorted((step.within[0], velocity, step.within[1]))[1])
-    if step.fit is not None:
-        return _between(velocity, (1, step.fit[0]), (127, step.fit[1]))
+    if step.quieter is not None:
+        return 127 * math.pow(velocity / 127, 1 + step.quieter)
+    if step.louder is not None:
+        return 127 * math.pow(velocity / 127, 1 / (1 + step.louder))
+    if step.fixed is not None:
+        return Fraction(step.fixed)
+    if step.limit is not None:
+        return Fraction(sorted((step.limit[0], velocity, step.limit[1]))[1])
+    if step.scale_to is not None:
+        return _between(velocity, (1, step.scale_to[0]), (127, step.scale_to[1]))
     percent = Fraction(str(100 if step.percent is None else step.percent))
     return velocity * percent / 100 + (step.add or 0)
 
@@ -78,11 +78,11 @@ def echo_copies(step: EchoStep, key: int, velocity: int) -> list[tuple[int, int,
     """The copies of a note as number, key, velocity: each from the note itself; too soft or outside ends them."""
     copies: list[tuple[int, int, int]] = []
     for number in range(1, step.times + 1):
-        softer = half_up(velocity * (Fraction(100 - step.decay, 100) ** number))
+        quieter = half_up(velocity * (Fraction(100 - step.decay, 100) ** number))
         key_then = key + number * step.transpose
-        if softer < 1 or not 0 <= key_then <= 127:
+        if quieter < 1 or not 0 <= key_then <= 127:
             return copies
-        copies.append((number, key_then, softer))
+        copies.append((number, key_then, quieter))
     return copies
 
 

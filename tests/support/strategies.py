@@ -151,14 +151,14 @@ def velocities(draw: Draw, rig: Rig) -> Any:
     shape = draw(
         one_of(
             {"points": [[1, 20], [64, 80], [127, 120]]},
-            {"softer": 0.5},
-            {"harder": 1},
+            {"quieter": 0.5},
+            {"louder": 1},
             {"percent": 50},
             {"percent": 150, "add": -10},
             {"add": 40},
-            {"always": 90},
-            {"within": "30..100"},
-            {"fit": "20..127"},
+            {"fixed": 90},
+            {"limit": "30..100"},
+            {"scale_to": "20..127"},
         )
     )
     extra: Table = {"channel": draw(one_of(1, [2, 3]))} if rarely(draw) else {}

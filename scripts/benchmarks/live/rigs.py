@@ -38,7 +38,7 @@ _RULES = """
 name = "right hand"
 from = "keyboard"
 match = { channel = 1, notes = "C3.." }
-steps = [{ velocity = { fit = "20..127" } }, { transpose = 12, when = "giant" }]
+steps = [{ velocity = { scale_to = "20..127" } }, { transpose = 12, when = "giant" }]
 to = "piano"
 [[rules]]
 name = "left hand"

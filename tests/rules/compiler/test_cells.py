@@ -38,8 +38,8 @@ def way(rules: str, status: int, first: int) -> str:
     [
         ("", "note"),
         ("steps = [{ transpose = 12 }]", "note"),
-        ('steps = [{ velocity = { fit = "20..127" } }]', "note"),
-        ("steps = [{ velocity = { softer = 1, release = true } }]", "whole"),
+        ('steps = [{ velocity = { scale_to = "20..127" } }]', "note"),
+        ("steps = [{ velocity = { quieter = 1, release = true } }]", "whole"),
         ('steps = [{ filter = { keep = { velocity = "64.." } } }]', "whole"),
         ("steps = [{ delay = 5 }]", "whole"),
     ],

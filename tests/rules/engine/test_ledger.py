@@ -23,9 +23,9 @@ def test_a_note_that_nobody_ended_gets_a_note_off_of_ours() -> None:
 
 def test_release_velocities_are_shaped_as_when_the_note_began() -> None:
     """The table stays with the note; 0 stays 0."""
-    softer = Sounding(1, 4, 60, release=table_of(lambda velocity: velocity // 2))
-    assert softer.off(b"\x80\x30\x20") == b"\x84\x3c\x10"
-    assert softer.off(b"\x80\x30\x00") == b"\x84\x3c\x00"
+    quieter = Sounding(1, 4, 60, release=table_of(lambda velocity: velocity // 2))
+    assert quieter.off(b"\x80\x30\x20") == b"\x84\x3c\x10"
+    assert quieter.off(b"\x80\x30\x00") == b"\x84\x3c\x00"
 
 
 def test_what_goes_out_is_noted_as_it_went() -> None:

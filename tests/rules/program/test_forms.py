@@ -105,8 +105,15 @@ def test_folded_lanes_give_what_the_steps_give(data: st.DataObject) -> None:
             {"map": {"from": "controller 1", "to": "pitch-bend"}},
             {"filter": {"drop": {"kind": "pitch-bend", "value": "..0"}}},
         ],
-        [{"map": {"from": "pitch-bend", "to": "controller 1"}}, {"transpose": "key"}, {"velocity": {"fit": "20..127"}}],
-        [{"velocity": {"softer": 0.5, "release": True}}, {"filter": {"keep": {"velocity": "30..", "notes": "40..90"}}}],
+        [
+            {"map": {"from": "pitch-bend", "to": "controller 1"}},
+            {"transpose": "key"},
+            {"velocity": {"scale_to": "20..127"}},
+        ],
+        [
+            {"velocity": {"quieter": 0.5, "release": True}},
+            {"filter": {"keep": {"velocity": "30..", "notes": "40..90"}}},
+        ],
     ],
 )
 def test_no_byte_is_folded_wrong(steps: list[dict[str, Any]]) -> None:

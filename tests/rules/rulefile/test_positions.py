@@ -21,7 +21,7 @@ middle.c = 1
 "esc\\u00e9 \\"x\\"" = 4
 
 [ports]
-seq = { port = "Step Box*", steps = [{ velocity = { fit = "20..127" } }] }
+seq = { port = "Step Box*", steps = [{ velocity = { scale_to = "20..127" } }] }
 list = [
   1, # one
   2,
@@ -63,7 +63,7 @@ EXPECTED: dict[Path, int] = {
     ("ports", "seq", "steps"): 9,
     ("ports", "seq", "steps", 0): 9,
     ("ports", "seq", "steps", 0, "velocity"): 9,
-    ("ports", "seq", "steps", 0, "velocity", "fit"): 9,
+    ("ports", "seq", "steps", 0, "velocity", "scale_to"): 9,
     ("ports", "list"): 10,
     ("ports", "list", 0): 11,
     ("ports", "list", 1): 12,

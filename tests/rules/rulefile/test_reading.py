@@ -141,7 +141,7 @@ def test_conditions_on_switches(everything: Reading) -> None:
         ("transpose = 12", TransposeStep(by=12)),
         ("transpose = { by = 12 }", TransposeStep(by=12)),
         ("transpose = { by = 1, except_channels = [] }", TransposeStep(by=1, except_channels=frozenset())),
-        ("velocity = 100", VelocityStep(always=100)),
+        ("velocity = 100", VelocityStep(fixed=100)),
         ("velocity = { percent = 50 }", VelocityStep(percent=50)),
         ("delay = 250", DelayStep(ms=Fraction(250))),
         ("delay = 0.1", DelayStep(ms=Fraction(1, 10))),

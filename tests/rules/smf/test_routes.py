@@ -31,8 +31,8 @@ STEPS: list[dict[str, Any]] = [
     {"transpose": 12},
     {"transpose": {"by": 60, "outside": "fold"}},
     {"rechannel": {"1": 5}},
-    {"velocity": {"fit": "20..127"}},
-    {"velocity": {"always": 90}},
+    {"velocity": {"scale_to": "20..127"}},
+    {"velocity": {"fixed": 90}},
     {"filter": {"drop": {"controller": 7}}},
     {"filter": {"drop": {"kind": ["pitch-bend", "sysex"]}}},
     {"filter": {"keep": {"notes": "..80"}}},
@@ -100,9 +100,9 @@ def is_unusual(message: bytes) -> bool:
 
 IN_PLACE: list[dict[str, Any]] = [
     {"rechannel": {"1": 2, "2": 1}},
-    {"velocity": {"always": 90}},
-    {"velocity": {"softer": 0.5}},
-    {"velocity": {"always": 64, "channel": 2}},
+    {"velocity": {"fixed": 90}},
+    {"velocity": {"quieter": 0.5}},
+    {"velocity": {"fixed": 64, "channel": 2}},
 ]
 
 

@@ -30,14 +30,14 @@ CURVE = [[1, 20], [64, 80], [127, 120]]
         ({"points": [[64, 80]]}, 5, 80),
         ({"points": [[1, 1], [3, 2]]}, 2, 2),  # 1.5, half up
         ({"points": [[1, 2], [3, 1]]}, 2, 2),  # 1.5 on the way down as well
-        ({"softer": 1}, 127, 127),
-        ({"softer": 1}, 90, 64),  # 8100/127 = 63.78
-        ({"softer": 1}, 64, 32),  # 4096/127 = 32.25
-        ({"softer": 1}, 1, 1),  # 1/127, and no lower than 1
-        ({"harder": 1}, 127, 127),
-        ({"harder": 1}, 64, 90),  # sqrt(127 * 64) = 90.16
-        ({"harder": 1}, 2, 16),  # sqrt(127 * 2) = 15.94
-        ({"harder": 1}, 1, 11),  # sqrt(127) = 11.27
+        ({"quieter": 1}, 127, 127),
+        ({"quieter": 1}, 90, 64),  # 8100/127 = 63.78
+        ({"quieter": 1}, 64, 32),  # 4096/127 = 32.25
+        ({"quieter": 1}, 1, 1),  # 1/127, and no lower than 1
+        ({"louder": 1}, 127, 127),
+        ({"louder": 1}, 64, 90),  # sqrt(127 * 64) = 90.16
+        ({"louder": 1}, 2, 16),  # sqrt(127 * 2) = 15.94
+        ({"louder": 1}, 1, 11),  # sqrt(127) = 11.27
         ({"percent": 50}, 100, 50),
         ({"percent": 50}, 101, 51),  # 50.5, half up
         ({"percent": 50}, 1, 1),  # 0.5, half up
@@ -49,16 +49,16 @@ CURVE = [[1, 20], [64, 80], [127, 120]]
         ({"add": -100}, 50, 1),
         ({"add": 100}, 50, 127),
         ({"add": -3}, 50, 47),
-        ({"always": 64}, 1, 64),
-        ({"always": 64}, 127, 64),
-        ({"within": (30, 100)}, 1, 30),
-        ({"within": (30, 100)}, 64, 64),
-        ({"within": (30, 100)}, 127, 100),
-        ({"fit": (20, 127)}, 1, 20),
-        ({"fit": (20, 127)}, 2, 21),  # 20 + 107/126 = 20.85
-        ({"fit": (20, 127)}, 64, 74),  # 20 + 63 * 107/126 = 73.5, half up
-        ({"fit": (20, 127)}, 127, 127),
-        ({"fit": (64, 64)}, 9, 64),
+        ({"fixed": 64}, 1, 64),
+        ({"fixed": 64}, 127, 64),
+        ({"limit": (30, 100)}, 1, 30),
+        ({"limit": (30, 100)}, 64, 64),
+        ({"limit": (30, 100)}, 127, 100),
+        ({"scale_to": (20, 127)}, 1, 20),
+        ({"scale_to": (20, 127)}, 2, 21),  # 20 + 107/126 = 20.85
+        ({"scale_to": (20, 127)}, 64, 74),  # 20 + 63 * 107/126 = 73.5, half up
+        ({"scale_to": (20, 127)}, 127, 127),
+        ({"scale_to": (64, 64)}, 9, 64),
     ],
 )
 def test_each_shape_sends_what_arithmetic_says(shape: dict[str, Any], played: int, sent: int) -> None:
@@ -68,18 +68,18 @@ def test_each_shape_sends_what_arithmetic_says(shape: dict[str, Any], played: in
 
 AMOUNTS = st.floats(0.01, 10)
 SHAPES = st.one_of(
-    st.fixed_dictionaries({"softer": AMOUNTS}),
-    st.fixed_dictionaries({"harder": AMOUNTS}),
+    st.fixed_dictionaries({"quieter": AMOUNTS}),
+    st.fixed_dictionaries({"louder": AMOUNTS}),
     st.fixed_dictionaries({"percent": st.floats(0, 1000)}),
     st.fixed_dictionaries({"percent": st.floats(0, 1000), "add": st.integers(-127, 127)}),
-    st.tuples(st.integers(1, 127), st.integers(1, 127)).map(lambda ends: {"fit": (min(ends), max(ends))}),
-    st.tuples(st.integers(1, 127), st.integers(1, 127)).map(lambda ends: {"within": (min(ends), max(ends))}),
+    st.tuples(st.integers(1, 127), st.integers(1, 127)).map(lambda ends: {"scale_to": (min(ends), max(ends))}),
+    st.tuples(st.integers(1, 127), st.integers(1, 127)).map(lambda ends: {"limit": (min(ends), max(ends))}),
 )
 
 
 @given(SHAPES)
 def test_shapes_never_turn_round_or_leave(shape: dict[str, Any]) -> None:
-    """Harder playing never sounds softer, no note vanishes, and 0, which is no velocity, stays 0."""
+    """Playing harder never sounds quieter, no note vanishes, and 0, which is no velocity, stays 0."""
     step = VelocityStep.model_validate(shape)
     sent = [step.shaped(played) for played in range(1, 128)]
     assert sent == sorted(sent)
