@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, TypeAlias
 
+from rules.errors import MidiFileError
 from rules.program.compiled import COMPILED
 from rules.program.native import BytesWriter
 from rules.smf import score, wrapper
@@ -22,6 +23,9 @@ Loop: TypeAlias = Callable[[bytes, int, int, BytesWriter, Straight, Counts], boo
 
 PATCH: Final = "patch"
 STREAM: Final = "stream"
+
+_UNREADABLE: Final = (IndexError, MidiFileError)
+"""What the loops raise at damage. The route that takes the file then says what is wrong, and where."""
 
 
 class Direct:
@@ -52,7 +56,7 @@ class Direct:
                 straight, counts = self._straights[source], self.counts[source]
                 if not loop(data, track.body, track.end, out, straight, counts):
                     return self._give_up()
-        except IndexError:
+        except _UNREADABLE:
             return self._give_up()
         return out.getvalue()
 
@@ -72,7 +76,7 @@ class Direct:
                     return self._give_up()
                 _write_length(out, begin, track.end - track.body)
                 done = track.end
-        except IndexError:
+        except _UNREADABLE:
             return self._give_up()
         out.write(data[done : file.finish])
         return wrapper.rewrap(data, file.wrapper, out.getvalue()) if file.wrapper else out.getvalue()

@@ -1,16 +1,17 @@
-"""Which source plays a track."""
+"""Which source plays a track, and what one file leaves behind for the next."""
 
 from __future__ import annotations
 
 import pytest
 
 from rules.compiler.compiler import compile_rules
+from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
 from tests.support.smf_bytes import END, one_track
 
-RULES = """
+ONE_RULE = """
 [ports]
 seq = { input = true }
 bass = { input = true }
@@ -18,9 +19,11 @@ rack = { output = true }
 [[rules]]
 from = "seq"
 to = "rack"
+"""
+RULES = f"""{ONE_RULE}
 [[rules]]
 from = "bass"
-steps = [{ rechannel = 5 }]
+steps = [{{ rechannel = 5 }}]
 to = "rack"
 """
 
@@ -48,3 +51,15 @@ def test_a_track_that_is_not_there_is_told_as_it_was_asked_for() -> None:
     rewritten = Rewriter(ruleset, compile_rules(ruleset), playing).rewrite(named(b"Bass Line", 1))
     assert rewritten.outputs[""] == named(b"Bass Line", 1)
     assert rewritten.report.remarks == ('no track is called "Bass "',)
+
+
+@pytest.mark.parametrize("by_numbers", [False, True])
+@pytest.mark.parametrize("route", ["stream", "patch"])
+def test_a_file_that_is_refused_leaves_nothing_to_the_next(route: str, by_numbers: bool) -> None:
+    """A note that it left open isn't ended by a note-off in another file."""
+    ruleset = read_rules([("rules.toml", ONE_RULE.encode())])
+    rewriter = Rewriter(ruleset, compile_rules(ruleset), Playing("seq"), route=route, by_numbers=by_numbers)
+    with pytest.raises(MidiFileError, match="five bytes"):
+        rewriter.rewrite(one_track(f"00 90 3C 64 81 81 81 81 01 80 3C 40 {END}"))
+    rewritten = rewriter.rewrite(one_track(f"00 80 3C 40 {END}"))
+    assert (rewritten.report.unended, rewritten.report.route) == (0, route)
