@@ -43,6 +43,9 @@ class RuleFileError(PointsmanError):
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[RuleFileError], tuple[tuple[Problem, ...]]]:
+        return type(self), (self.problems,)  # else a pickle would hold the text alone, and not be readable
+
 
 class NotationError(PointsmanError):
     """A note name, range or message in words that can't be read. The text says what is allowed."""
@@ -55,6 +58,9 @@ class MidiFileError(PointsmanError):
         self.offset = offset
         self.text = text
         super().__init__(f"byte {offset}: {text}")
+
+    def __reduce__(self) -> tuple[type[MidiFileError], tuple[int, str]]:
+        return type(self), (self.offset, self.text)
 
 
 class MachineError(PointsmanError):
