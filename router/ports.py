@@ -358,10 +358,12 @@ class Ports:
         """Wait until everything is sent and carried: as long as slow wires need, and at most so long (ns) beyond."""
         now = time.monotonic_ns()
         slowest = max([outlet.wire_time(now) for outlet in self._line], default=0)
-        end = now + min(slowest + patience, LONGEST_FLUSH)
-        while (now := time.monotonic_ns()) < end and self._line and not self._down:
-            wake = min(self.pump(now), now + 1_000_000)
-            time.sleep(max(wake - now, 100_000) / 1e9)
+        end, latest = now + slowest + patience, now + LONGEST_FLUSH
+        while now < min(end, latest) and self._line and not self._down:
+            wake = max(min(self.pump(now), now + 1_000_000), now + 100_000)
+            time.sleep((wake - now) / 1e9)
+            now = time.monotonic_ns()
+            end += max(0, now - wake)  # we wake late on a busy computer, and a silent wire can't make up for it
         for _ in range(2):  # in the period of the first beat, an output may have been late
             self._await_heartbeat()
 
