@@ -6,6 +6,10 @@ cache=$root/.cache
 venv=${VENV:-$root/.venv}
 case $venv in /*) ;; *) venv=$root/$venv ;; esac
 
+# What makes pytest use all processors. What belongs together (the live tests) stays in one process.
+# shellcheck disable=SC2034
+in_parallel=(-n auto --dist loadgroup)
+
 # What a script does goes to standard error, so that its result alone is on standard output.
 say() { printf '%s\n' "$*" >&2; }
 

@@ -14,6 +14,16 @@ from tests.live.peer import Peer
 from tests.live.server import JackServer
 from tests.live.thru import Thru
 
+FOLDER = Path(__file__).parent
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the live tests from running side by side: sound servers that share a busy computer drop what is played."""
+    for item in items:
+        if FOLDER in item.path.parents:
+            item.add_marker(pytest.mark.xdist_group("live"))
+
 
 @pytest.fixture
 def jack() -> Iterator[JackServer]:

@@ -207,7 +207,7 @@ def test_an_interruption_waits_for_the_file_in_hand(tmp_path: Path) -> None:
         def write(self, handle: int, data: bytes) -> None:
             """Write a byte, be interrupted, write the rest."""
             os.write(handle, data[:1])
-            os.kill(os.getpid(), signal.SIGINT)
+            signal.raise_signal(signal.SIGINT)
             super().write(handle, data[1:])
 
     with pytest.raises(KeyboardInterrupt):

@@ -21,7 +21,8 @@ from benchmarks.with_mido import edited  # noqa: E402
 
 from rules.smf.report import Playing  # noqa: E402
 from rules.smf.rewriting import Rewriter  # noqa: E402
-from tests import corpora, mido_reader  # noqa: E402
+from tests import mido_reader  # noqa: E402
+from tests.support import corpora  # noqa: E402
 
 
 def test_an_unknown_part_is_refused() -> None:
