@@ -35,10 +35,10 @@ _KIND_NAMES: Final = {PROGRAM: "program", PRESSURE: "channel-pressure", PITCH_BE
 
 
 class CellMaker:
-    """Makes cells, equal ones once. `caught` names what `catch_up` must remember: controllers and kinds."""
+    """Makes cells, equal ones once. `chased` names what `chase` must remember: controllers and kinds."""
 
-    def __init__(self, caught: Iterable[int | str]) -> None:
-        self._caught = frozenset(caught)
+    def __init__(self, chased: Iterable[int | str]) -> None:
+        self._chased = frozenset(chased)
         self._lanes: dict[Form, Lane] = {}
         self._cells: dict[object, Cell] = {}
 
@@ -115,16 +115,16 @@ class CellMaker:
         if status & 0xF0 != CONTROLLER:
             return 0
         outs = {lane.one[first] for lane in lanes}
-        careful = first in _CAREFUL or first in self._caught or bool(outs & _CAREFUL)
+        careful = first in _CAREFUL or first in self._chased or bool(outs & _CAREFUL)
         return 1 if careful else 2 if MODULATION in outs else 3
 
     def _finished_other(
         self, status: int, first: int, lanes: Lanes, shared: frozenset[Place], banks: frozenset[Place]
     ) -> Cell:
         kind = status & 0xF0
-        caught = _KIND_NAMES.get(kind, first) in self._caught
+        chased = _KIND_NAMES.get(kind, first) in self._chased
         simple = (
-            not caught
+            not chased
             and self._sort(status, first, lanes) != 1
             and all(lane.plain and lane.status & 0xF0 == kind and NO_BYTE not in lane.gate[:128] for lane in lanes)
             and len({(lane.target, lane.status) for lane in lanes}) == len(lanes)

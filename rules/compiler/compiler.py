@@ -90,8 +90,8 @@ class Compiler:
         self.number = {name: number for number, name in enumerate(self.ports)}
         self.present = tuple(self.number[name] for name in outputs)
         self.sources = tuple(name for name, port in ruleset.ports.items() if port.can_receive)
-        caught = {thing for rule in ruleset.rules for thing in rule.catch_up}
-        self.cells = CellMaker(caught)
+        chased = {thing for rule in ruleset.rules for thing in rule.chase}
+        self.cells = CellMaker(chased)
         self.nodes = Nodes(self.cells)
         self._ends = Ends(ruleset, self.number, self.layout, self.nodes)
         self.branches = [branch for number, rule in enumerate(ruleset.rules) for branch in self._branches(number, rule)]
@@ -111,7 +111,7 @@ class Compiler:
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
-            branches=tuple(self._catching()),
+            branches=tuple(self._chasing()),
             arrivals=tuple(self._arrivals(name) for name in self.sources),
             sends=tuple(self._switch_sends()),
             held_by={
@@ -216,18 +216,18 @@ class Compiler:
 
     # -- what switches and starts send ----------------------------------------------------------------------------
 
-    def _catching(self) -> Iterable[Branch]:
+    def _chasing(self) -> Iterable[Branch]:
         for number, branch in enumerate(self.branches):
-            if not branch.rule.catch_up:
+            if not branch.rule.chase:
                 continue
             for name in branch.rule.source:
-                steps = self.port_steps(name, ("catch up", number))
+                steps = self.port_steps(name, ("chase", number))
                 table = self.nodes.table_after((*steps, BranchEntry(branch), *branch.chain))
-                yield Branch(self.sources.index(name), branch.guard, branch.rule.catch_up, table)
+                yield Branch(self.sources.index(name), branch.guard, branch.rule.chase, table)
 
     def _arrivals(self, name: str) -> Table | None:
         """What of a source's messages comes to its rules; None where those that do come as they are, or nobody asks."""
-        if not self.ruleset.ports[name].steps or not any(rule.catch_up for rule in self.ruleset.rules):
+        if not self.ruleset.ports[name].steps or not any(rule.chase for rule in self.ruleset.rules):
             return None
         steps = self.port_steps(name, ("arrivals",))
         return self.nodes.table_after((*steps, ArrivingEntry(self.entry(name, ()))))

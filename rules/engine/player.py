@@ -21,7 +21,7 @@ _WIDE: Final = in_key_of(PROGRAM, 0)
 
 
 class Player:
-    """Its source, the source's cells in one list, its ledger, and the last values that `catch_up` may want.
+    """Its source, the source's cells in one list, its ledger, and the last values that `chase` may want.
 
     `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
     `holders`), and `first_holder` the name of the holder for in-key 0.

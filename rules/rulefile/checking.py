@@ -202,13 +202,13 @@ def _only_to_send(condition: Condition, place: Place, sends: bool) -> Iterator[P
         yield place.inside("kind").problem(text)
 
 
-def check_catch_up(draft: Draft) -> Iterator[Problem]:
-    """`catch_up` needs a switch that opens the rule."""
+def check_chase(draft: Draft) -> Iterator[Problem]:
+    """`chase` needs a switch that opens the rule."""
     for entry in draft.rules:
         rule = entry.value
-        if rule.catch_up and rule.when is None and all(zone.when is None for zone in rule.zones):
-            text = "no switch opens this rule, so there is nothing to catch up with: give it or a zone a `when`"
-            yield entry.place.inside("catch_up").problem(text)
+        if rule.chase and rule.when is None and all(zone.when is None for zone in rule.zones):
+            text = "no switch opens this rule, so there is nothing to chase: give the rule or a zone a `when`"
+            yield entry.place.inside("chase").problem(text)
 
 
 def check_combinations(draft: Draft) -> Iterator[Problem]:
@@ -262,7 +262,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     check_transpositions,
     check_last_rechannel,
     check_kinds,
-    check_catch_up,
+    check_chase,
     check_combinations,
     check_tests,
 )

@@ -58,25 +58,25 @@ class Zone(Condition):
     to: Destination | None = None
 
 
-def _catchable(raw: Any) -> Any:
+def _chased(raw: Any) -> Any:
     if isinstance(raw, tuple):
         return raw
     found = []
     for item in raw if isinstance(raw, list) else [raw]:
-        if item in CATCHABLE_KINDS:
+        if item in CHASED_KINDS:
             found.append(item)
             continue
         try:
             found.append(parse_controller(shown(item).strip('"')))
         except NotationError:
-            known = [*CONTROLLER_NUMBERS, *CATCHABLE_KINDS]
+            known = [*CONTROLLER_NUMBERS, *CHASED_KINDS]
             hint = nearest(str(item), known)
-            kinds = ", ".join(CATCHABLE_KINDS)
-            raise fault(f"{shown(item)} can't be caught up: name a controller or {kinds}{hint}") from None
+            kinds = ", ".join(CHASED_KINDS)
+            raise fault(f"{shown(item)} can't be chased: name a controller or {kinds}{hint}") from None
     return tuple(found)
 
 
-CATCHABLE_KINDS = ("program", "channel-pressure", "pitch-bend")
+CHASED_KINDS = ("program", "channel-pressure", "pitch-bend")
 
 
 class Rule(Part):
@@ -87,7 +87,7 @@ class Rule(Part):
     match: Conditions = ()
     otherwise: bool = False
     when: WhenField | None = None
-    catch_up: Annotated[tuple[int | str, ...], BeforeValidator(_catchable)] = ()
+    chase: Annotated[tuple[int | str, ...], BeforeValidator(_chased)] = ()
     steps: Steps = ()
     zones: tuple[Zone, ...] = Field(default=(), strict=False)
     to: Destination | None = None

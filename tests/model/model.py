@@ -608,7 +608,7 @@ class Model:
         self._turn(name, value, player, now, out)
 
     def _turn(self, name: str, value: bool | int | str, player: int, now: int, out: Out) -> None:
-        """A switch gets a value: what it sends, and what the rules that it opens have to catch up."""
+        """A switch gets a value: what it sends, and what the rules that it opens have to chase."""
         before, after = dict(self.switches), {**self.switches, name: value}
         if self.switches[name] == value:
             return
@@ -622,25 +622,25 @@ class Model:
                         self.merge.put(item, now, out)
         for rule in self.ruleset.rules:
             for branch in branches_of(rule):
-                if rule.catch_up and not branch.is_open(before) and branch.is_open(after):
-                    for known, in_key, message in self._last_known(rule.source, rule.catch_up):
+                if rule.chase and not branch.is_open(before) and branch.is_open(after):
+                    for known, in_key, message in self._last_known(rule.source, rule.chase):
                         moment = Moment(after, self.memory, known, in_key)
                         flows = self._now().into_rules(self.players[known], message, moment)
                         emissions = once(e for flow in flows for e in self._now().along(rule, [branch], flow, moment))
-                        # Values are caught up, nothing else: they fire no `send` and make no notes.
+                        # Values are chased, nothing else: they fire no `send` and make no notes.
                         emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
                         self._emit_all(emissions, known, in_key, Press(self._now(), []), now, out)
 
     def _know(self, player: int, arrived: bytes, message: bytes) -> None:
-        """Remembers the last `message` behind each controller, program, bend and pressure that any rule catches up."""
+        """Remembers the last `message` behind each controller, program, bend and pressure that any rule chases."""
         kind = facts.kind_of(arrived)
         thing = facts.number_of(arrived) if facts.is_controller(arrived) else kind
-        if 0xB0 <= arrived[0] <= 0xEF and any(thing in rule.catch_up for rule in self.ruleset.rules):
+        if 0xB0 <= arrived[0] <= 0xEF and any(thing in rule.chase for rule in self.ruleset.rules):
             in_key = facts.in_key_of(player, message)
             self.known[player, arrived[0], facts.number_of(arrived)] = (in_key, message)
 
     def _last_known(self, sources: tuple[str, ...], wanted: tuple[int | str, ...]) -> list[tuple[int, InKey, bytes]]:
-        """The last values that a rule catches up: by source and player, then as listed, then by channel."""
+        """The last values that a rule chases: by source and player, then as listed, then by channel."""
         statuses = {"program": 0xC0, "channel-pressure": 0xD0, "pitch-bend": 0xE0}
         found = []
         mine = [player for source in sources for player, its in enumerate(self.players) if its == source]

@@ -21,7 +21,7 @@ name = "a"
 from = "keys"
 to = "rack"
 when = "up"
-catch_up = ["sustain"]
+chase = ["sustain"]
 steps = [{ delay = { ms = 5 }, when = "up" }, { transpose = 1 }]
 [[rules]]
 name = "b"

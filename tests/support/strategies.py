@@ -375,7 +375,7 @@ def rules(draw: Draw, rig: Rig) -> Table:
         rule["when"] = draw(whens(rig))
         if draw(st.booleans()):
             wanted = [*HELD, 7, 20, "program", "channel-pressure", "pitch-bend"]
-            rule["catch_up"] = draw(st.lists(st.sampled_from(wanted), min_size=1, max_size=3, unique=True))
+            rule["chase"] = draw(st.lists(st.sampled_from(wanted), min_size=1, max_size=3, unique=True))
     rule["steps"] = draw(chains(rig, "rule"))
     if form in ("offs", "signals"):
         rule["steps"] = [{"send": draw(sends(rig))}]

@@ -81,9 +81,9 @@ def test_other_messages_go_by_what_they_leave_behind(status: int, first: int, ex
     assert way(rule(), status, first) == expected
 
 
-def test_values_that_are_caught_up_go_the_whole_way() -> None:
+def test_values_that_are_chased_go_the_whole_way() -> None:
     """What a rule may send later is noted when it passes."""
-    rules = '[switches]\nup = { from = "keys", note = 1 }\n' + rule('when = "up"\ncatch_up = ["volume"]') + rule()
+    rules = '[switches]\nup = { from = "keys", note = 1 }\n' + rule('when = "up"\nchase = ["volume"]') + rule()
     assert way(rules, 0xB0, 7) == "whole"
     assert way(rules, 0xB0, 8) == "whole"  # by its guard
     assert way(rule(), 0xB0, 8) == "pass"

@@ -1,4 +1,4 @@
-"""The last values for `catch_up`: which are kept, and in which order they are given."""
+"""The last values for `chase`: which are kept, and in which order they are given."""
 
 from __future__ import annotations
 
@@ -30,28 +30,28 @@ def played(pipeline: Pipeline, *messages: str) -> Player:
 
 
 def test_what_all_rules_together_want_is_caught() -> None:
-    """Controllers go by number, other kinds by name; where no rule catches up, nothing is kept."""
-    rules = RULE + 'catch_up = ["volume", "program"]\n' + RULE + 'catch_up = ["volume", "pitch-bend"]\n' + RULE
+    """Controllers go by number, other kinds by name; where no rule chases, nothing is kept."""
+    rules = RULE + 'chase = ["volume", "program"]\n' + RULE + 'chase = ["volume", "pitch-bend"]\n' + RULE
     assert caught_by(pipeline_of(rules)) == {7, "program", "pitch-bend"}
     assert caught_by(pipeline_of(RULE)) == frozenset()
 
 
 def test_the_last_value_of_each_channel_is_kept() -> None:
     """Only of what some rule wants; given by thing as the rule lists them, then by channel."""
-    pipeline = pipeline_of(RULE + 'catch_up = ["program", "volume"]\n')
+    pipeline = pipeline_of(RULE + 'chase = ["program", "volume"]\n')
     player = played(pipeline, "B1 07 10", "B0 07 20", "B0 07 30", "B0 0A 40", "C0 05")
     told = [message.hex(" ").upper() for message in last_values(player, ("program", 7))]
     assert told == ["C0 05", "B0 07 30", "B1 07 10"]
 
 
 def test_a_value_is_known_by_what_the_steps_of_its_port_make_of_it() -> None:
-    """What came is kept, and goes through these steps again when a rule catches up."""
+    """What came is kept, and goes through these steps again when a rule chases."""
     steps = '{ map = { controllers = { "modulation" = "volume" } } }'
-    player = played(pipeline_of(RULE + 'catch_up = ["volume"]\n', steps), "B0 01 10")
+    player = played(pipeline_of(RULE + 'chase = ["volume"]\n', steps), "B0 01 10")
     assert last_values(player, (7,)) == [b"\xb0\x01\x10"]
 
 
 def test_what_a_switch_swallows_is_not_kept() -> None:
     """It never arrives at the rules."""
-    rules = '[switches.soft]\nfrom = "keys"\ncontroller = 67\n' + RULE + 'catch_up = ["soft pedal"]\n'
+    rules = '[switches.soft]\nfrom = "keys"\ncontroller = 67\n' + RULE + 'chase = ["soft pedal"]\n'
     assert last_values(played(pipeline_of(rules), "B0 43 7F"), (67,)) == []

@@ -100,7 +100,7 @@ def test_rules_keep_the_order_of_the_file(everything: Reading) -> None:
     )
     assert keyboard.source == ("keys", "pads")
     assert keyboard.to == (Outlet(to=("organ",)),)
-    assert keyboard.catch_up == (64, 7, "program", "channel-pressure", "pitch-bend")
+    assert keyboard.chase == (64, 7, "program", "channel-pressure", "pitch-bend")
     assert len(keyboard.steps) == 27
     assert [zone.to for zone in keyboard.zones] == [
         (Outlet(to=("organ", "take")),),
