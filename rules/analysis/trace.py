@@ -22,7 +22,7 @@ from rules.program.lag import NO_LAG, Lag
 from rules.program.switch_states import Layout, State
 from rules.program.tables import NOWHERE, AnyNode, Table
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.switch_tables import OnOffSwitch, StepTrigger
+from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
 from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
 
 
@@ -135,7 +135,7 @@ class _Tracer:
         pulling = [pulled for pulled in triggers if self._fits(form, [condition_of(pulled.trigger)])]
         for pulled in pulling:
             yield from self._pull(pulled, one, form)
-        if not all(pulled.trigger.thru for pulled in pulling):
+        if not all(pulled.trigger.pass_on for pulled in pulling):
             return
         for port in entry.clocked(form):
             yield TraceLine(0, "clock and transport go by port")
@@ -151,7 +151,7 @@ class _Tracer:
         """What a message does to a switch, and what that sends."""
         before = self._word
         pulled.node.take(_Recorder(self, one), form.status, *split_message(one.message)[1:])
-        passes = "and passes" if pulled.trigger.thru else "and is swallowed"
+        passes = "and passes on" if pulled.trigger.pass_on else "and is not passed on"
         yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
         for turn in self._ruleset.on:
             guard = guard_of(self.layout, turn.switch)
@@ -318,8 +318,8 @@ def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> 
     state = _state_words(layout.state(after, name))
     if before == after:
         return f'leaves the switch "{name}" at {state}'
-    if isinstance(trigger, StepTrigger):
-        return f'steps the switch "{name}" by {trigger.by:+d} to {state}'
+    if isinstance(trigger, AdvanceTrigger):
+        return f'advances the switch "{name}" by {trigger.by:+d} to {state}'
     verb = "toggles" if isinstance(trigger, OnOffSwitch) and trigger.mode == "toggle" else "turns"
     return f'{verb} the switch "{name}" to {state}'
 

@@ -117,7 +117,7 @@ class Compiler:
             held_by={
                 name: self.sources.index(switch.source)
                 for name, switch in self.ruleset.switches.items()
-                if isinstance(switch, OnOffSwitch) and switch.mode == "hold"
+                if isinstance(switch, OnOffSwitch) and switch.mode == "momentary"
             },
             clocks=clocks,
             starts=tuple(self._starts()),
@@ -239,7 +239,7 @@ class Compiler:
 
     def _starts(self) -> Iterable[tuple[int, bytes]]:
         for name, device in self.ruleset.devices.items():
-            for message in device.start:
+            for message in device.setup:
                 yield self._addressed(name, message)
 
     def _addressed(self, name: str, message: MessageText) -> tuple[int, bytes]:
@@ -260,10 +260,19 @@ class Compiler:
 
         for name, switch in self.ruleset.switches.items():
             if isinstance(switch, OnOffSwitch):
-                add(switch, ("switch", name), TriggerNode(name, thru=switch.thru, hold=switch.mode == "hold"))
+                add(
+                    switch,
+                    ("switch", name),
+                    TriggerNode(name, pass_on=switch.pass_on, momentary=switch.mode == "momentary"),
+                )
                 continue
             for number, chosen in enumerate(switch.set):
-                add(chosen, ("switch", name, "set", number), TriggerNode(name, thru=chosen.thru, state=chosen.value))
-            for number, stepped in enumerate(switch.step):
-                add(stepped, ("switch", name, "step", number), TriggerNode(name, thru=stepped.thru, by=stepped.by))
+                add(
+                    chosen,
+                    ("switch", name, "set", number),
+                    TriggerNode(name, pass_on=chosen.pass_on, state=chosen.value),
+                )
+            for number, advanced in enumerate(switch.advance):
+                node = TriggerNode(name, pass_on=advanced.pass_on, by=advanced.by)
+                add(advanced, ("switch", name, "advance", number), node)
         return found

@@ -144,7 +144,7 @@ class SourceEntry:
         for pulled in self._triggers:
             condition = condition_of(pulled.trigger)
             ends += [piece._replace(node=pulled.node) for piece in split(form, condition)[0]]
-            if not pulled.trigger.thru:
+            if not pulled.trigger.pass_on:
                 passing = [rest for piece in passing for rest in split(piece, condition)[1]]
         return ends, passing
 

@@ -37,7 +37,7 @@ def _term(layout: Layout, term: Term) -> Guard:
 
 def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> SwitchStates:
     if isinstance(switch, OnOffSwitch):
-        return SwitchStates((False, True), switch.start)
+        return SwitchStates((False, True), switch.initial)
     if isinstance(switch, ValueSwitch):
         return SwitchStates(switch.values, switch.first, round=True)
     low, high = switch.numbers

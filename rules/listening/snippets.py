@@ -57,7 +57,9 @@ def _switch(name: str, port: str, control: Control, says: dict[str, Value], note
     if control.channel is not None:
         place["channel"] = control.channel
     line = f"{_key(name)} = {toml({**place, **says})}{note}"
-    return Block("a switch that it turns; it is swallowed then, unless you add thru = true", ("[switches]", line))
+    return Block(
+        "a switch that it turns; it is not passed on then, unless you add pass_on = true", ("[switches]", line)
+    )
 
 
 def _trigger(control: Control, naming: Naming) -> tuple[str, dict[str, Value], str] | None:
@@ -70,7 +72,7 @@ def _trigger(control: Control, naming: Naming) -> tuple[str, dict[str, Value], s
         case "controller" if control.is_pedal:
             named = format_controller(number)
             name = f"pedal_{number}" if named == str(number) else named.replace(" ", "_")
-            return name, {"controller": _controller(number), "mode": "hold"}, ""
+            return name, {"controller": _controller(number), "mode": "momentary"}, ""
         case "program":
             return f"program_{number + naming.first_program}", {"program": number + naming.first_program}, ""
         case kind if kind in _SIGNALS_THAT_SWITCH:

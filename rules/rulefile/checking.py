@@ -62,7 +62,7 @@ def check_devices(draft: Draft) -> Iterator[Problem]:
         device = entry.value
         if fault := port_fault(draft, device.port):
             yield entry.place.inside("port").problem(fault)
-        yield from _other_channels(device, device.start, entry.place.inside("start"))
+        yield from _other_channels(device, device.setup, entry.place.inside("setup"))
         stages = list(staged(device.steps, entry.place))
         if stages and device.channel is not None and isinstance(stages[-1].value.step, RechannelStep):
             text = (
@@ -106,7 +106,7 @@ def check_triggers(draft: Draft) -> Iterator[Problem]:
             triggers.append((switch, entry.place))
         else:
             triggers += [(trigger, entry.place.inside("set", n)) for n, trigger in enumerate(switch.set)]
-            triggers += [(trigger, entry.place.inside("step", n)) for n, trigger in enumerate(switch.step)]
+            triggers += [(trigger, entry.place.inside("advance", n)) for n, trigger in enumerate(switch.advance)]
         for trigger, place in triggers:
             if fault := source_fault(draft, trigger.source):
                 yield place.inside("from").problem(fault)

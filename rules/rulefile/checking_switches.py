@@ -74,8 +74,8 @@ def check_states(draft: Draft) -> Iterator[Problem]:
         switch = entry.value
         if isinstance(switch, OnOffSwitch):
             continue
-        if switch.start is not None and (fault := state_fault(draft, name, switch.start)):
-            yield entry.place.inside("start").problem(fault)
+        if switch.initial is not None and (fault := state_fault(draft, name, switch.initial)):
+            yield entry.place.inside("initial").problem(fault)
         for number, trigger in enumerate(switch.set):
             if fault := state_fault(draft, name, trigger.value):
                 yield entry.place.inside("set", number, "value").problem(fault)

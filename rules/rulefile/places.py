@@ -12,7 +12,7 @@ from rules.steps.registry import STEPS
 
 STEP_KEYS: Final = frozenset(step.key for step in STEPS)
 _NAMED: Final = {"ports": "port", "devices": "device", "switches": "switch"}
-_NUMBERED: Final = {"zones": "zone", "set": "set", "step": "step"}
+_NUMBERED: Final = {"zones": "zone", "set": "set", "advance": "advance"}
 _LONGEST_TEXT: Final = 600
 
 

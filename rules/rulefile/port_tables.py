@@ -56,7 +56,7 @@ class Device(Part):
     channel: Channel | None = None
     notes: NoteRange | None = None
     outside: Literal["pass", "drop", "fold"] = "pass"
-    start: Messages = ()
+    setup: Messages = ()
     steps: Steps = ()
 
     @model_validator(mode="after")

@@ -95,7 +95,7 @@ class Rule(Part):
     @model_validator(mode="after")
     def _leads_somewhere(self) -> Rule:
         if self.to is None and not self.zones:
-            raise fault("a rule leads somewhere: write `to`, or zones that have one; `to = []` swallows")
+            raise fault("a rule leads somewhere: write `to`, or zones that have one; `to = []` drops")
         if self.to is None and any(zone.to is None for zone in self.zones):
             raise fault("a zone without `to` uses the rule's, and this rule has none")
         return self

@@ -23,7 +23,7 @@ def _signal(raw: Any) -> Any:
 class Trigger(Part):
     """What turns a switch: a note, a controller (on from 64 up), a program change, or clock and transport by `kind`.
 
-    The trigger is swallowed, press and release, unless `thru` (ruling 25). `channel` None is any.
+    The trigger is not passed on, press and release, unless `pass_on` is true (ruling 25). `channel` None is any.
     """
 
     source: Reference = Field(alias="from")
@@ -32,7 +32,7 @@ class Trigger(Part):
     controller: Controller | None = None
     program: Program | None = None
     kind: Annotated[str, BeforeValidator(_signal)] | None = None
-    thru: bool = False
+    pass_on: bool = False
 
     @model_validator(mode="after")
     def _one_thing(self) -> Trigger:
@@ -50,29 +50,29 @@ class SetTrigger(Trigger):
     value: SwitchState
 
 
-class StepTrigger(Trigger):
-    """A trigger that goes on by so many: numbers stop at their ends, values go round."""
+class AdvanceTrigger(Trigger):
+    """A trigger that advances by so many: numbers stop at their ends, values go round."""
 
-    by: Annotated[int, whole("a number of places to go on", -127, 127)]
+    by: Annotated[int, whole("a number of places to advance", -127, 127)]
 
 
 SetTriggers = Annotated[tuple[SetTrigger, ...], OneOrMany]
 
-StepTriggers = Annotated[tuple[StepTrigger, ...], OneOrMany]
+AdvanceTriggers = Annotated[tuple[AdvanceTrigger, ...], OneOrMany]
 
 
 class OnOffSwitch(Trigger):
-    """A switch that is on or off: `hold` while the trigger is down, `toggle` at each press (ruling 25)."""
+    """A switch that is on or off: `momentary` while the trigger is down, `toggle` at each press (ruling 25)."""
 
-    mode: Literal["hold", "toggle"] = "toggle"
-    start: bool = False
+    mode: Literal["momentary", "toggle"] = "toggle"
+    initial: bool = False
 
     @model_validator(mode="after")
     def _modes(self) -> OnOffSwitch:
-        if self.mode == "hold" and "start" in self.model_fields_set:
-            raise fault('a switch that holds starts off: leave `start` away, or use `mode = "toggle"`')
-        if self.mode == "hold" and (self.program is not None or self.kind is not None):
-            raise fault('`mode = "hold"` needs a note or a controller, which is let go again')
+        if self.mode == "momentary" and "initial" in self.model_fields_set:
+            raise fault('a momentary switch is off at first: remove `initial`, or write `mode = "toggle"`')
+        if self.mode == "momentary" and (self.program is not None or self.kind is not None):
+            raise fault('`mode = "momentary"` needs a note or a controller, which is let go again')
         return self
 
     @property
@@ -82,12 +82,12 @@ class OnOffSwitch(Trigger):
 
 
 class ValueSwitch(Part):
-    """A switch with named values; it starts with `start`, or the first."""
+    """A switch with named values; at first it has `initial`, or the first."""
 
     values: Annotated[tuple[SwitchValue, ...], OneOrMany, Field(min_length=2, max_length=64)]
-    start: str | None = None
+    initial: str | None = None
     set: SetTriggers = ()
-    step: StepTriggers = ()
+    advance: AdvanceTriggers = ()
 
     @model_validator(mode="after")
     def _each_once(self) -> ValueSwitch:
@@ -102,17 +102,17 @@ class ValueSwitch(Part):
 
     @property
     def first(self) -> str:
-        """The value it starts with."""
-        return self.start if self.start is not None else self.values[0]
+        """The value it has at first."""
+        return self.initial if self.initial is not None else self.values[0]
 
 
 class NumberSwitch(Part):
-    """A switch that counts: `numbers = "-6..6"`; it starts with `start`, or the number nearest to 0."""
+    """A switch that counts: `numbers = "-6..6"`; at first it has `initial`, or the number nearest to 0."""
 
     numbers: NumberRange
-    start: int | None = None
+    initial: int | None = None
     set: SetTriggers = ()
-    step: StepTriggers = ()
+    advance: AdvanceTriggers = ()
 
     @property
     def state_count(self) -> int:
@@ -121,9 +121,9 @@ class NumberSwitch(Part):
 
     @property
     def first(self) -> int:
-        """The number it starts with."""
+        """The number it has at first."""
         low, high = self.numbers
-        return self.start if self.start is not None else max(low, min(high, 0))
+        return self.initial if self.initial is not None else max(low, min(high, 0))
 
 
 def _switch_kind(raw: Any) -> str:

@@ -15,16 +15,17 @@ from rules.steps.send_node import SendNode
 
 
 class SendStep(Step):
-    """`send = "start"`, `send = ["program 4 17", "controller 4 volume 90"]` or `{ messages = [...], keep = true }`.
+    """`send = "start"`, `send = ["program 4 17", "controller 4 volume 90"]` or `{ messages = [...], pass_on = true }`.
 
     It fires on a note-on, a program change, a controller that crosses to 64 and above, a note-off if `match` names
-    that kind, and on clock or transport if `match` names it (rulings 3, 24, 26). What came is swallowed unless `keep`.
-    A message without a channel goes to the channel of what came; where that has none, to channel 1.
+    that kind, and on clock or transport if `match` names it (rulings 3, 24, 26). What came is not passed on unless
+    `pass_on`, and then goes first. A message without a channel goes to the channel of what came; where that has none,
+    to channel 1.
     """
 
     key: ClassVar[str] = "send"
     messages: Messages
-    keep: bool = False
+    pass_on: bool = False
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:
@@ -49,5 +50,5 @@ class SendStep(Step):
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """Everything goes to the node that judges whether it fires."""
-        node = around.node(lambda: SendNode(self.messages, self.keep, around.fires_on))
+        node = around.node(lambda: SendNode(self.messages, self.pass_on, around.fires_on))
         return [form._replace(node=node)]

@@ -16,10 +16,10 @@ Name = tuple[int, int, int]
 class SendNode(Node):
     """Remembers the last value of each controller, to know when it crosses to 64."""
 
-    def __init__(self, messages: Sequence[MessageText], keep: bool, fires_on: frozenset[int]) -> None:
+    def __init__(self, messages: Sequence[MessageText], pass_on: bool, fires_on: frozenset[int]) -> None:
         super().__init__()
         self._messages = messages
-        self._keep = keep
+        self._pass_on = pass_on
         self._fires_on = fires_on
 
     def fresh(self) -> dict[Name, int]:
@@ -28,7 +28,7 @@ class SendNode(Node):
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
         """What is kept, and the messages where something can fire."""
-        kept = [(status, firsts)] if self._keep else []
+        kept = [(status, firsts)] if self._pass_on else []
         kind = status & 0xF0 if status < SYSEX else status
         fires = kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
         fires = fires or (kind == CONTROLLER and seconds >> SWITCH_ON > 0)
@@ -40,7 +40,7 @@ class SendNode(Node):
         """Passes what came if it is kept, then fires if it is a trigger."""
         if status & 0xF0 == CONTROLLER and d1 < MOST_MODE:
             walk.heard.append(d2 >= SWITCH_ON)
-        if self._keep:
+        if self._pass_on:
             walk.follow(self.after, status, d1, d2)
         if not walk.trying and self._fires(walk, status, d1, d2) and not walk.catching_up:
             channel = (status & 0x0F) + 1 if status < SYSEX else 1

@@ -17,7 +17,7 @@ Name = tuple[int, int, int]
 
 
 class TriggerNode(Node):
-    """Turns one switch: to on and off (`hold`), to the other state (`toggle`), to `state`, or on `by` so many.
+    """Turns one switch: to on and off (`momentary`), to the other state (`toggle`), to `state`, or on `by` so many.
 
     A controller turns it when it crosses to 64 and above, and lets it go below (ruling 25).
     """
@@ -25,13 +25,13 @@ class TriggerNode(Node):
     leads_on: ClassVar[bool] = False
 
     def __init__(
-        self, switch: str, *, thru: bool = False, hold: bool = False, state: State | None = None, by: int = 0
+        self, switch: str, *, pass_on: bool = False, momentary: bool = False, state: State | None = None, by: int = 0
     ) -> None:
         super().__init__()
         self.switch = switch
-        self._thru = thru
-        self._hold = hold
-        self._toggles = not hold and state is None and not by
+        self._pass_on = pass_on
+        self._momentary = momentary
+        self._toggles = not momentary and state is None and not by
         self._state = state
         self._by = by
 
@@ -43,7 +43,7 @@ class TriggerNode(Node):
         """A press turns the switch; the end of a press matters only to one that holds."""
         if walk.trying:
             return
-        walk.swallowed = walk.swallowed or not self._thru
+        walk.swallowed = walk.swallowed or not self._pass_on
         kind = status & 0xF0
         if kind == NOTE_OFF:
             pressed = False
@@ -53,11 +53,11 @@ class TriggerNode(Node):
             before = values.get(name, 0)
             values[name] = d2
             pressed = before < SWITCH_ON <= d2
-            if self._hold and pressed != (d2 >= SWITCH_ON):
+            if self._momentary and pressed != (d2 >= SWITCH_ON):
                 return
         else:
             pressed = True
-        if self._hold:
+        if self._momentary:
             walk.turn(self.switch, pressed)
         elif pressed and self._toggles:
             walk.toggle(self.switch)

@@ -145,7 +145,7 @@ keys = { input = "Keys:*" }
 rack = { output = "Rack:*" }
 box = { output = "Box:*" }
 [switches]
-up = { from = "keys", controller = "soft pedal", mode = "hold" }
+up = { from = "keys", controller = "soft pedal", mode = "momentary" }
 [[rules]]
 name = "low"
 from = "keys"

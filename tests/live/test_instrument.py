@@ -25,7 +25,7 @@ keys = { input = "Keys:*" }
 synth = { output = "organist:*" }
 box = { output = "Box:*" }
 [devices]
-whistle = { port = "synth", channel = 1, start = ["program 81", "controller volume 127"] }
+whistle = { port = "synth", channel = 1, setup = ["program 81", "controller volume 127"] }
 """
 OCTAVE_UP = PORTS + '[[rules]]\nfrom = "keys"\nsteps = [{ transpose = 12 }]\nto = "whistle"\n'
 SPLIT = (

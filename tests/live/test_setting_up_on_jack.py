@@ -19,7 +19,7 @@ RIG = """
 [ports]
 rack = { output = "Rack" }
 [devices]
-organ = { port = "rack", channel = 4, start = "program 17" }
+organ = { port = "rack", channel = 4, setup = "program 17" }
 kit   = { port = "rack", channel = 10 }
 """
 

@@ -243,7 +243,7 @@ def _thin(step: ThinStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
 @after_step.register
 def _send(step: SendStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     came = flow.message
-    flows = [flow] if step.keep else []
+    flows = [flow] if step.pass_on else []
     if _fires(at, came, moment):
         channel = facts.channel_of(came) + 1 if facts.has_channel(came) else 1
         for message in step.messages:

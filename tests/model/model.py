@@ -11,7 +11,7 @@ from itertools import product
 
 from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, SWITCH_ON, UNDEFINED
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, StepTrigger, Trigger, ValueSwitch
+from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.asking import holds
@@ -145,7 +145,7 @@ class Model:
         self.pressed = {key: value for key, value in self.pressed.items() if key[0] != player}
         source = self.players[player]
         for name, switch in self.ruleset.switches.items():
-            if isinstance(switch, OnOffSwitch) and switch.mode == "hold" and switch.source == source:
+            if isinstance(switch, OnOffSwitch) and switch.mode == "momentary" and switch.source == source:
                 self._turn(name, False, player, now, out)
         if player in self.running:
             self._to_clocked_ports(player, bytes((STOP,)), now, out)
@@ -575,12 +575,12 @@ class Model:
         swallowed = False
         for name, switch in self.ruleset.switches.items():
             triggers: tuple[Trigger, ...] = (
-                (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.step)
+                (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
             )
             for number, trigger in enumerate(triggers):
                 if trigger.source == self.players[player] and _is_meant(trigger, message):
                     self._pull(name, number, trigger, player, message, now, out)
-                    swallowed = swallowed or not trigger.thru
+                    swallowed = swallowed or not trigger.pass_on
         return swallowed
 
     def _pull(self, name: str, number: int, trigger: Trigger, player: int, message: bytes, now: int, out: Out) -> None:
@@ -595,13 +595,13 @@ class Model:
         elif not facts.is_note(message):
             press = True
         if isinstance(switch, OnOffSwitch):
-            if switch.mode == "hold":
+            if switch.mode == "momentary":
                 value: bool | int | str = True if press else False if release else state
             else:
                 value = not state if press else state
         elif not press:
             value = state
-        elif isinstance(trigger, StepTrigger):
+        elif isinstance(trigger, AdvanceTrigger):
             value = _stepped(switch, state, trigger.by)
         else:
             value = trigger.value  # type: ignore[attr-defined]
@@ -687,7 +687,7 @@ class Model:
 
 
 def _start(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> bool | int | str:
-    return switch.start if isinstance(switch, OnOffSwitch) else switch.first
+    return switch.initial if isinstance(switch, OnOffSwitch) else switch.first
 
 
 def _carried(switch: OnOffSwitch | ValueSwitch | NumberSwitch, value: bool | int | str | None) -> bool | int | str:

@@ -129,7 +129,7 @@ def _turns_switches(ruleset: RuleSet, source: str) -> bool:
 
 
 def _triggers(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> tuple[Trigger, ...]:
-    return (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.step)
+    return (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
 
 
 def _settings(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
@@ -203,7 +203,7 @@ def _not_swallowed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -
     """What no switch swallows (ruling 25)."""
     for switch in ruleset.switches.values():
         for trigger in _triggers(switch):
-            if trigger.source == source and not trigger.thru:
+            if trigger.source == source and not trigger.pass_on:
                 rectangles = [left for each in rectangles for left in _without(each, _triggering(trigger, each))]
     return rectangles
 
@@ -381,7 +381,7 @@ def _echo(step: EchoStep, whole: Rectangle, scene: Scene) -> Iterable[Rectangle]
 
 @after_step.register
 def _send(step: SendStep, whole: Rectangle, scene: Scene) -> Iterable[Rectangle]:
-    if step.keep:
+    if step.pass_on:
         yield whole
     fires = whole.kind in ("note-on", "program") or (whole.kind == "controller" and max(whole.values) >= SWITCH_ON)
     if whole.kind == "note-off" or whole.kind in SIGNAL_KINDS:

@@ -26,7 +26,7 @@ keys = { input = "Keys*" }
 pads = { input = "Pads*" }
 rack = { output = "Rack*" }
 [devices]
-organ = { port = "rack", channel = 1, start = ["program 17"] }
+organ = { port = "rack", channel = 1, setup = ["program 17"] }
 [switches]
 up = { from = "pads", controller = "soft pedal" }
 [[rules]]

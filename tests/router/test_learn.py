@@ -88,7 +88,7 @@ def test_a_pad_is_told_with_its_lines(evening: Evening, hub: Hub, capsys: pytest
         "  [ports]",
         '  pad_box = { input = "Pad Box" }',
         "",
-        "  # a switch that it turns; it is swallowed then, unless you add thru = true",
+        "  # a switch that it turns; it is not passed on then, unless you add pass_on = true",
         "  [switches]",
         '  note_c2 = { from = "pad_box", channel = 10, note = 36, mode = "toggle" }'
         "  # 36 is C2, with middle C called C4",

@@ -305,7 +305,7 @@ def test_an_output_that_is_new_with_the_rules_is_sent_what_its_device_wants_once
     """Nobody knows it yet, so nothing is silenced there; the one that stays is sent nothing again."""
     box = evening.hub.plug("Box", sends=False)
     more = RULES.replace(
-        "[devices]", 'box = { output = "Box*" }\n[devices]\nbass = { port = "box", start = ["controller volume 100"] }'
+        "[devices]", 'box = { output = "Box*" }\n[devices]\nbass = { port = "box", setup = ["controller volume 100"] }'
     )
 
     def script() -> Iterator[float]:

@@ -25,7 +25,7 @@ rack1 = { output = "4x4 Interface 1" }
 rack2 = { output = "4x4 Interface 2" }
 take  = { output = true, virtual = true }
 [devices]
-organ = { port = "rack1", channel = 4, start = "program 17" }
+organ = { port = "rack1", channel = 4, setup = "program 17" }
 kit   = { port = "rack1", channel = 10, steps = [{ echo = { ms = 100000, times = 1, decay = 0 } }] }
 bass  = { port = "rack2", channel = 2, notes = "E1..E3" }
 mute  = { port = "rack1", steps = [{ filter = { drop = { kind = "note" } } }] }

@@ -17,7 +17,7 @@ pads = { input = "Pads" }
 [switches]
 up = { from = "pads", controller = "soft pedal" }
 song = { values = ["verse", "chorus"], set = [{ from = "pads", note = "C1", value = "verse" }] }
-key = { numbers = "-6..6", step = [{ from = "pads", note = "E1", by = 1 }] }
+key = { numbers = "-6..6", advance = [{ from = "pads", note = "E1", by = 1 }] }
 """
     return read_rule_set((("rules.toml", text),)).ruleset
 

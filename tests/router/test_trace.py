@@ -15,9 +15,9 @@ rack = { output = "Rack" }
 [devices]
 organ = { port = "rack", channel = 4 }
 [switches]
-up   = { from = "keys", controller = "soft pedal", mode = "hold" }
+up   = { from = "keys", controller = "soft pedal", mode = "momentary" }
 song = { values = ["verse", "chorus"], set = [{ from = "pads", note = 36, value = "chorus" }] }
-key  = { numbers = "-6..6", step = [{ from = "pads", note = 38, by = 1 }] }
+key  = { numbers = "-6..6", advance = [{ from = "pads", note = 38, by = 1 }] }
 [[rules]]
 name  = "keyboard"
 from  = "keys"

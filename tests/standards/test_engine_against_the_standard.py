@@ -121,7 +121,7 @@ def test_mode_messages_move_with_their_channel() -> None:
 def test_a_pedal_is_down_from_64(pedal: int) -> None:
     """Of a switch controller's values 0-63 are off and 64-127 are on (M1 p.12)."""
     rules = (
-        f'{PORTS}\n[switches]\ndown = {{ from = "keys", controller = {pedal}, mode = "hold" }}\n'
+        f'{PORTS}\n[switches]\ndown = {{ from = "keys", controller = {pedal}, mode = "momentary" }}\n'
         '[[rules]]\nfrom = "keys"\nwhen = "down"\nto = "synth"\n'
     )
     messages = []

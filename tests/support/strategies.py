@@ -260,7 +260,7 @@ SENDABLE = [
 def sends(draw: Draw, rig: Rig) -> Any:
     """One to three messages, kept or in place of what came."""
     messages = draw(st.lists(st.sampled_from(SENDABLE), min_size=1, max_size=3))
-    return draw(one_of(messages, {"messages": messages, "keep": True}))
+    return draw(one_of(messages, {"messages": messages, "pass_on": True}))
 
 
 _STEPS: dict[str, Callable[[Rig], st.SearchStrategy[Any]]] = {
@@ -295,7 +295,7 @@ def triggers(draw: Draw, sources: Sequence[str], with_kinds: bool = True) -> Tab
     if "kind" not in found and rarely(draw, 3):
         found["channel"] = draw(one_of(1, [1, 2]))
     if rarely(draw, 3):
-        found["thru"] = True
+        found["pass_on"] = True
     return found
 
 
@@ -304,20 +304,20 @@ def switches(draw: Draw, sources: Sequence[str]) -> dict[str, Table]:
     """Up to three switches, one of each kind."""
     found: dict[str, Table] = {}
     if draw(st.booleans()):
-        mode = draw(one_of("hold", "toggle"))
+        mode = draw(one_of("momentary", "toggle"))
         found["up"] = draw(triggers(sources, with_kinds=mode == "toggle")) | {"mode": mode}
         if mode == "toggle" and draw(st.booleans()):
-            found["up"]["start"] = True
+            found["up"]["initial"] = True
     if draw(st.booleans()):
         song: Table = {"values": draw(one_of(["verse", "chorus"], ["verse", "chorus", "last one"]))}
         song["set"] = [draw(triggers(sources)) | {"value": draw(one_of("verse", "chorus"))}]
-        song["step"] = [
+        song["advance"] = [
             draw(triggers(sources)) | {"by": draw(one_of(1, -1, 2))} for _ in range(draw(st.integers(0, 1)))
         ]
         found["song"] = song
     if draw(st.booleans()):
         key: Table = {"numbers": draw(one_of("-2..2", "0..1"))}
-        key["step"] = [draw(triggers(sources)) | {"by": draw(one_of(1, -1, 3))}]
+        key["advance"] = [draw(triggers(sources)) | {"by": draw(one_of(1, -1, 3))}]
         key["set"] = [draw(triggers(sources)) | {"value": draw(one_of(0, 1))} for _ in range(draw(st.integers(0, 1)))]
         found["key"] = key
     return found

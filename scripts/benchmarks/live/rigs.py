@@ -26,7 +26,7 @@ organ = { port = "rack", channel = 2 }
 kit = { port = "rack", channel = 10 }
 
 [switches]
-giant = { from = "foot", controller = "sostenuto", mode = "hold" }
+giant = { from = "foot", controller = "sostenuto", mode = "momentary" }
 scene = { values = ["garden", "cave"], set = [
   { from = "foot", program = 1, value = "garden" },
   { from = "foot", program = 2, value = "cave" },

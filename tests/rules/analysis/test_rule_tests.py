@@ -18,7 +18,7 @@ take = { output = true, virtual = true }
 organ = { port = "rack", channel = 4 }
 kit = { port = "rack", channel = 10 }
 [switches]
-up = { from = "keys", controller = "soft pedal", mode = "hold" }
+up = { from = "keys", controller = "soft pedal", mode = "momentary" }
 song = { values = ["verse", "chorus"] }
 [[on]]
 switch = "song = chorus"

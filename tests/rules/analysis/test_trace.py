@@ -24,10 +24,10 @@ SWITCHES = """
 [devices]
 organ = { port = "rack", channel = 4 }
 [switches]
-up   = { from = "keys", controller = "soft pedal", mode = "hold" }
+up   = { from = "keys", controller = "soft pedal", mode = "momentary" }
 loud = { from = "keys", note = "C1" }
 song = { values = ["verse", "chorus"], set = [{ from = "keys", program = 3, value = "chorus" }] }
-key  = { numbers = "-2..2", step = [{ from = "keys", note = "D1", by = 3, thru = true }] }
+key  = { numbers = "-2..2", advance = [{ from = "keys", note = "D1", by = 3, pass_on = true }] }
 [[on]]
 switch = "song = chorus or loud"
 send   = { organ = "program 49", rack = ["note-on 2 C4 90"] }
@@ -126,16 +126,16 @@ def test_notes_and_programs_are_named_as_in_the_file() -> None:
 @pytest.mark.parametrize(
     ("message", "switches", "first"),
     [
-        ("controller 1 soft-pedal 127", {}, 'turns the switch "up" to on, and is swallowed'),
-        ("controller 1 soft-pedal 0", {"up": True}, 'turns the switch "up" to off, and is swallowed'),
-        ("controller 1 soft-pedal 0", {}, 'leaves the switch "up" at off, and is swallowed'),
-        ("note-on 1 C1 100", {}, 'toggles the switch "loud" to on, and is swallowed'),
-        ("note-on 1 C1 100", {"loud": True}, 'toggles the switch "loud" to off, and is swallowed'),
-        ("note-off 1 C1 0", {}, 'leaves the switch "loud" at off, and is swallowed'),
-        ("program 1 3", {}, 'turns the switch "song" to chorus, and is swallowed'),
-        ("program 1 3", {"song": "chorus"}, 'leaves the switch "song" at chorus, and is swallowed'),
-        ("note-on 1 D1 100", {"key": -2}, 'steps the switch "key" by +3 to 1, and passes'),
-        ("note-on 1 D1 100", {"key": 1}, 'steps the switch "key" by +3 to 2, and passes'),
+        ("controller 1 soft-pedal 127", {}, 'turns the switch "up" to on, and is not passed on'),
+        ("controller 1 soft-pedal 0", {"up": True}, 'turns the switch "up" to off, and is not passed on'),
+        ("controller 1 soft-pedal 0", {}, 'leaves the switch "up" at off, and is not passed on'),
+        ("note-on 1 C1 100", {}, 'toggles the switch "loud" to on, and is not passed on'),
+        ("note-on 1 C1 100", {"loud": True}, 'toggles the switch "loud" to off, and is not passed on'),
+        ("note-off 1 C1 0", {}, 'leaves the switch "loud" at off, and is not passed on'),
+        ("program 1 3", {}, 'turns the switch "song" to chorus, and is not passed on'),
+        ("program 1 3", {"song": "chorus"}, 'leaves the switch "song" at chorus, and is not passed on'),
+        ("note-on 1 D1 100", {"key": -2}, 'advances the switch "key" by +3 to 1, and passes on'),
+        ("note-on 1 D1 100", {"key": 1}, 'advances the switch "key" by +3 to 2, and passes on'),
     ],
 )
 def test_a_switch_is_told_with_what_it_turns_to(message: str, switches: dict[str, Any], first: str) -> None:

@@ -88,7 +88,7 @@ def test_a_value_away_from_rest_is_noted_until_it_is_back() -> None:
 
 def test_what_two_ways_make_alike_goes_out_once() -> None:
     """A pair of identical messages is one (ruling 7)."""
-    desk = Desk('{ send = { messages = ["note-on 1 60 64", "note-on 1 60 65"], keep = true } }')
+    desk = Desk('{ send = { messages = ["note-on 1 60 64", "note-on 1 60 65"], pass_on = true } }')
     desk.enter(b"\x90\x3c\x40")
     assert desk.sent() == [b"\x90\x3c\x40", b"\x90\x3c\x41"]
 

@@ -18,7 +18,7 @@ from rules.timing.delays import NEVER, steady_nanoseconds
 LATER = steady_nanoseconds(120)
 Sent = tuple[int, bytes, int, int]
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"
-SWITCH = '[switches]\nup = { from = "pads", note = 1, mode = "hold" }\n'
+SWITCH = '[switches]\nup = { from = "pads", note = 1, mode = "momentary" }\n'
 NOTE_ON, NOTE_OFF, BEND = b"\x90\x3c\x64", b"\x80\x3c\x40", b"\xe0\x00\x50"
 
 

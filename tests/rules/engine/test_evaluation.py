@@ -10,7 +10,7 @@ from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true }\n"
-SWITCH = '[switches]\nup = { from = "keys", controller = 20, mode = "hold", thru = true }\n'
+SWITCH = '[switches]\nup = { from = "keys", controller = 20, mode = "momentary", pass_on = true }\n'
 NOTE_ON = b"\x90\x3c\x64"
 
 
@@ -53,7 +53,7 @@ def test_a_walk_sees_the_switches_as_its_own_message_turned_them() -> None:
 
 def test_a_trial_changes_nothing() -> None:
     """Neither a switch nor what a `send` knows of its pedal, and nothing is fired."""
-    engine = engine_of('{ send = { messages = ["program 4"], keep = true } }')
+    engine = engine_of('{ send = { messages = ["program 4"], pass_on = true } }')
     assert bytes_of(walked(engine, b"\xb0\x14\x7f", trying=True)) == [b"\xb0\x14\x7f"]
     assert engine.word == engine.pipeline.layout.start
     assert bytes_of(walked(engine, b"\xb0\x14\x7f")) == [b"\xb0\x14\x7f", b"\xc0\x03"]
@@ -61,7 +61,7 @@ def test_a_trial_changes_nothing() -> None:
 
 def test_catching_up_fires_nothing_but_is_remembered() -> None:
     """A pedal that is down already doesn't fire when it is moved on."""
-    engine = engine_of('{ send = { messages = ["program 4"], keep = true } }')
+    engine = engine_of('{ send = { messages = ["program 4"], pass_on = true } }')
     assert bytes_of(walked(engine, b"\xb0\x40\x7f", catching_up=True)) == [b"\xb0\x40\x7f"]
     assert bytes_of(walked(engine, b"\xb0\x40\x7e")) == [b"\xb0\x40\x7e"]
 

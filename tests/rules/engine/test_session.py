@@ -14,7 +14,7 @@ keys = { input = "Keys" }
 seq = { input = "Seq" }
 rack = { output = "Rack", clock = "seq" }
 [devices]
-organ = { port = "rack", channel = 4, start = ["program 17"] }
+organ = { port = "rack", channel = 4, setup = ["program 17"] }
 [[rules]]
 name = "keys"
 from = "keys"
@@ -115,7 +115,7 @@ def test_new_rules_send_only_what_new_devices_want() -> None:
     playing = Playing()
     changed = read(
         RULES.replace(
-            '["program 17"] }', '["program 17"] }\nbass = { port = "rack", channel = 2, start = ["program 33"] }'
+            '["program 17"] }', '["program 17"] }\nbass = { port = "rack", channel = 2, setup = ["program 33"] }'
         )
     )
     pipeline = compile_rules(changed, playing.session.pipeline.ports)

@@ -26,10 +26,10 @@ seq = { input = "Seq" }
 rack = { output = "Rack", clock = "seq" }
 box = { output = "Box" }
 [devices]
-organ = { port = "rack", channel = 4, start = ["program 17"] }
+organ = { port = "rack", channel = 4, setup = ["program 17"] }
 [switches]
-up = { from = "keys", controller = "soft pedal", mode = "hold" }
-song = { values = ["verse", "chorus"], start = "verse", set = [{ from = "keys", note = "C1", value = "chorus" }] }
+up = { from = "keys", controller = "soft pedal", mode = "momentary" }
+song = { values = ["verse", "chorus"], initial = "verse", set = [{ from = "keys", note = "C1", value = "chorus" }] }
 [[on]]
 switch = "song = chorus"
 send = { organ = ["program 20"] }

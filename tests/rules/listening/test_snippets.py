@@ -55,7 +55,8 @@ def read(*blocks_of_lines: str, naming: Naming = STANDARD) -> Reading:
         (
             ["controller 1 soft pedal 127", "controller 1 soft pedal 0"],
             [
-                '[switches]\nsoft_pedal = { from = "pads", channel = 1, controller = "soft pedal", mode = "hold" }',
+                "[switches]\n"
+                'soft_pedal = { from = "pads", channel = 1, controller = "soft pedal", mode = "momentary" }',
                 '[[rules]]\nfrom = "pads"\nmatch = { channel = 1, controller = "soft pedal" }\n'
                 "to = []  # write a device or a port between the brackets",
             ],
@@ -111,7 +112,7 @@ def test_a_switch_is_turned_by_what_was_pressed(gesture: list[bytes]) -> None:
 
 def test_a_pedal_in_a_switch_holds() -> None:
     """On while it is down; a key or a pad goes on and off in turn."""
-    for texts, mode in ((["controller 1 sustain 127"], "hold"), (["note-on 1 C#4 3"], "toggle")):
+    for texts, mode in ((["controller 1 sustain 127"], "momentary"), (["note-on 1 C#4 3"], "toggle")):
         (switch,) = read(text_of(touched(*texts))[0]).ruleset.switches.values()
         assert isinstance(switch, OnOffSwitch)
         assert switch.mode == mode

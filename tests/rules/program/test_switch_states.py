@@ -17,7 +17,7 @@ from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 from tests.model.asking import Switches
 from tests.model.asking import holds as model_holds
 
-SONG = ValueSwitch.model_validate({"values": ["verse", "chorus", "last one"], "start": "chorus"})
+SONG = ValueSwitch.model_validate({"values": ["verse", "chorus", "last one"], "initial": "chorus"})
 KEY = NumberSwitch.model_validate({"numbers": "-2..2"})
 UP = OnOffSwitch.model_validate({"from": "keys", "controller": 67})
 LAYOUT = layout_of({"up": UP, "song": SONG, "key": KEY})
@@ -42,7 +42,7 @@ def words() -> Iterator[tuple[int, Switches]]:
 
 
 def test_switches_start_as_the_rule_file_says() -> None:
-    """Off, the value named as `start`, and the number nearest to 0."""
+    """Off, the value named as `initial`, and the number nearest to 0."""
     assert {name: LAYOUT.state(LAYOUT.start, name) for name in STATES} == {"up": False, "song": "chorus", "key": 0}
 
 

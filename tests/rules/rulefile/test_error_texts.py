@@ -124,8 +124,8 @@ def parts(model: type[Part] = Part) -> Iterator[type[Part]]:
     ("path", "keys"),
     [
         ((), ["middle_c", "first_program", "bpm", "ports", "devices", "switches", "rules", "on", "tests"]),
-        (("devices", "port"), ["port", "channel", "notes", "outside", "start", "steps"]),
-        (("switches", "x", "a switch of numbers"), ["numbers", "start", "set", "step"]),
+        (("devices", "port"), ["port", "channel", "notes", "outside", "setup", "steps"]),
+        (("switches", "x", "a switch of numbers"), ["numbers", "initial", "set", "advance"]),
         (("rules", 0, "steps", 3, "thin"), ["ms"]),
         (("rules", 0, "zones", 1, "steps", 0, "filter", "keep", 0), ["kind", "channel", "notes", "velocity"]),
         (("ports", "steps", "steps", 0, "delay"), ["ms", "beats"]),

@@ -45,7 +45,7 @@ def only_step(step: str) -> Step:
 
 
 def test_ports_devices_and_tempo(everything: Reading) -> None:
-    """Ports know their directions, devices their channel, range and start messages, the file its tempo."""
+    """Ports know their directions, devices their channel, range and setup messages, the file its tempo."""
     ruleset = everything.ruleset
     assert ruleset.bpm == 96.5
     assert {name: (port.can_receive, port.can_send) for name, port in ruleset.ports.items()} == {
@@ -58,7 +58,7 @@ def test_ports_devices_and_tempo(everything: Reading) -> None:
     }
     organ = ruleset.devices["organ"]
     assert (organ.port, organ.channel, organ.notes, organ.outside) == ("rack", 4, (36, 96), "fold")
-    assert [message.moved_to(4) for message in organ.start] == [b"\xc3\x11", b"\xb3\x07\x09"]
+    assert [message.moved_to(4) for message in organ.setup] == [b"\xc3\x11", b"\xb3\x07\x09"]
     assert ruleset.devices["wide"].notes == (60, 60)
     assert ruleset.port_of("organ") == "rack"
     assert ruleset.port_of("rack") == "rack"
@@ -75,16 +75,16 @@ def test_switches_start_where_they_say(everything: Reading) -> None:
     """All three sorts do; those that say nothing start where the documentation says."""
     switches = everything.ruleset.switches
     up, song, key = switches["up"], switches["song"], switches["key"]
-    assert (up.mode, up.controller, up.start, up.thru) == ("hold", 67, False, False)  # type: ignore[union-attr]
+    assert (up.mode, up.controller, up.initial, up.pass_on) == ("momentary", 67, False, False)  # type: ignore[union-attr]
     assert (song.first, song.values) == ("chorus", ("verse", "chorus", "3rd one"))  # type: ignore[union-attr]
     assert (key.first, key.numbers) == (2, (-6, 6))  # type: ignore[union-attr]
     assert [trigger.note for trigger in song.set] == [36, None]  # type: ignore[union-attr]
-    assert song.step[0].by == -1  # type: ignore[union-attr]
+    assert song.advance[0].by == -1  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize(("numbers", "first"), [("-6..6", 0), ("3..9", 3), ("-9..-2", -2), ("..5", 0)])
 def test_a_number_switch_starts_near_zero(numbers: str, first: int) -> None:
-    """Without `start` a number switch starts at the number nearest to 0."""
+    """Without `initial` a number switch begins at the number nearest to 0."""
     text = PORTS + f'[switches]\nkey = {{ numbers = "{numbers}" }}\n'.encode()
     assert read_rules([("rules.toml", text)]).switches["key"].first == first  # type: ignore[union-attr]
 

@@ -11,9 +11,9 @@ from tests.rules.steps.recording import Desk, taken
 FIRED = b"\xc2\x03"
 
 
-def node_of(*, keep: bool = False, fires_on: frozenset[int] = frozenset()) -> SendNode:
+def node_of(*, pass_on: bool = False, fires_on: frozenset[int] = frozenset()) -> SendNode:
     """A `send` of program 4 on the channel of what came."""
-    return SendNode([parse_message("program 4")], keep, fires_on)
+    return SendNode([parse_message("program 4")], pass_on, fires_on)
 
 
 @pytest.mark.parametrize(
@@ -54,7 +54,7 @@ def test_a_pedal_fires_once_a_press() -> None:
 
 def test_what_is_kept_goes_first() -> None:
     """Then what it fires."""
-    assert taken(node_of(keep=True), Desk(), 0x92, 60, 1) == [b"\x92\x3c\x01", FIRED]
+    assert taken(node_of(pass_on=True), Desk(), 0x92, 60, 1) == [b"\x92\x3c\x01", FIRED]
 
 
 def test_a_trial_and_catching_up_fire_nothing() -> None:

@@ -14,7 +14,7 @@ keys = { input = true }
 rack = { output = true }
 [switches]
 up = { from = "keys", note = 1 }
-key = { numbers = "-2..2", step = [{ from = "keys", note = 2, by = 1 }] }
+key = { numbers = "-2..2", advance = [{ from = "keys", note = 2, by = 1 }] }
 """
 
 
@@ -43,8 +43,8 @@ def test_a_toggle_flips_on_each_press() -> None:
 def test_a_hold_lasts_as_long_as_its_press() -> None:
     """On from 64 on, off below."""
     values = [(0xB0, 64, value) for value in (64, 70, 63, 0)]
-    assert states(TriggerNode("up", hold=True), "up", *values) == [True, True, False, False]
-    assert states(TriggerNode("up", hold=True), "up", (0x90, 1, 9), (0x80, 1, 9)) == [True, False]
+    assert states(TriggerNode("up", momentary=True), "up", *values) == [True, True, False, False]
+    assert states(TriggerNode("up", momentary=True), "up", (0x90, 1, 9), (0x80, 1, 9)) == [True, False]
 
 
 def test_numbers_stop_at_their_ends() -> None:
@@ -56,7 +56,7 @@ def test_numbers_stop_at_their_ends() -> None:
 
 def test_a_trigger_is_swallowed_unless_it_may_pass() -> None:
     """A trial swallows nothing and turns nothing."""
-    for settings, swallowed in (({}, True), ({"thru": True}, False)):
+    for settings, swallowed in (({}, True), ({"pass_on": True}, False)):
         walk = Recorder(desk())
         TriggerNode("up", **settings).take(walk, 0x90, 1, 9)
         assert (walk.swallowed, walk.made) == (swallowed, [])
