@@ -41,10 +41,10 @@ rack = { output = true }
 desk = { output = true }
 
 [devices]
-organ = { port = "rack", channel = 4, start = ["program 17"] }
+organ = { port = "rack", channel = 4, setup = ["program 17"] }
 
 [switches]
-up = { from = "pads", controller = "soft pedal", mode = "hold" }
+up = { from = "pads", controller = "soft pedal", mode = "momentary" }
 
 [[rules]]
 name = "keyboard"
