@@ -28,11 +28,11 @@ def editor(side: str) -> Callable[[bytes], bytes]:
         from benchmarks.with_mido import edited
 
         return edited
-    from benchmarks.rulefiles import EDIT, PATCHED, compiled
+    from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
     from rules.smf.report import Playing
     from rules.smf.rewriting import Rewriter
 
-    ruleset, pipeline = compiled(PATCHED if side == "patch" else EDIT)
+    ruleset, pipeline = compiled(IN_PLACE if side == "patch" else EDIT)
     rewriter = Rewriter(ruleset, pipeline, Playing("seq"), route=side)
     return lambda data: rewriter.rewrite(data).outputs[""]
 

@@ -27,17 +27,6 @@ to    = "rack"
 """
 """A channel dropped, four others moved, all transposed, one velocity for all."""
 
-PATCHED = f"""{PORTS}
-[[rules]]
-from  = "seq"
-steps = [
-  {{ rechannel = {{ 1 = 4, 2 = 1, 3 = 2, 4 = 3 }} }},
-  {{ velocity = {{ fixed = 90 }} }},
-]
-to    = "rack"
-"""
-"""Channels moved and one velocity, nothing dropped: each message becomes one as long, written in its place."""
-
 SHIFT = f"""{PORTS}
 [[rules]]
 from  = "seq"
@@ -55,7 +44,7 @@ steps = [
 ]
 to    = "rack"
 """
-"""Four channels moved, one velocity for all: nothing changes its length."""
+"""Four channels moved, one velocity for all: each message becomes one as long, written in its place."""
 
 ONE_CHANNEL = f"""{PORTS}
 [devices]

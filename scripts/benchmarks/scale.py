@@ -8,7 +8,7 @@ from statistics import median
 from benchmarks import with_mido
 from benchmarks.figures import Curve, Figure
 from benchmarks.memory import long_file
-from benchmarks.rulefiles import EDIT, PATCHED, compiled
+from benchmarks.rulefiles import EDIT, IN_PLACE, compiled
 from benchmarks.timing import Run, by_turns
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
@@ -27,7 +27,7 @@ def measure(quick: bool) -> list[Figure]:
     """A figure for each route: the dearest size against the cheapest."""
     sizes = SIZES[:3] if quick else SIZES
     edits = {
-        "patch": _ours(PATCHED, "patch"),
+        "patch": _ours(IN_PLACE, "patch"),
         "stream": _ours(EDIT, "stream"),
         "general": _ours(EDIT, "general"),
         "mido script": with_mido.edited,

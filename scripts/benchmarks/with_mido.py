@@ -46,9 +46,7 @@ def edited(data: bytes) -> bytes:
                 lost = 0
             kept.append(message)
         track[:] = kept
-    out = BytesIO()
-    file.save(file=out)
-    return out.getvalue()
+    return _saved(file)
 
 
 def edited_by_attributes(data: bytes) -> bytes:
@@ -79,9 +77,7 @@ def edited_by_attributes(data: bytes) -> bytes:
                 lost = 0
             kept.append(message)
         track[:] = kept
-    out = BytesIO()
-    file.save(file=out)
-    return out.getvalue()
+    return _saved(file)
 
 
 def edited_in_place(data: bytes) -> bytes:
@@ -94,9 +90,7 @@ def edited_in_place(data: bytes) -> bytes:
                 fields["channel"] = MOVED[fields["channel"]]
                 if fields["type"] == "note_on" and fields["velocity"]:
                     fields["velocity"] = VELOCITY
-    out = BytesIO()
-    file.save(file=out)
-    return out.getvalue()
+    return _saved(file)
 
 
 def edited_in_place_by_attributes(data: bytes) -> bytes:
@@ -110,9 +104,7 @@ def edited_in_place_by_attributes(data: bytes) -> bytes:
                     message.channel = MOVED[channel]
                 if message.type == "note_on" and message.velocity:
                     message.velocity = VELOCITY
-    out = BytesIO()
-    file.save(file=out)
-    return out.getvalue()
+    return _saved(file)
 
 
 def edit_each(messages: Sequence[bytes]) -> None:
@@ -162,3 +154,9 @@ def move_each(messages: Sequence[bytes]) -> None:
         message = read(data)
         message.channel = 0
         bytes(message.bytes())
+
+
+def _saved(file: MidiFile) -> bytes:
+    out = BytesIO()
+    file.save(file=out)
+    return out.getvalue()

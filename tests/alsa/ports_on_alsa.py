@@ -7,34 +7,20 @@ from collections.abc import Callable
 import pytest
 
 from tests.alsa.kernel import unplugged
-from tests.live.peer import Peer
+from tests.live.peer import EVERY_KIND, NOTE, OFF, Peer
 from tests.live.server import until
 from tests.live.thru import Thru
 
 MakePeer = Callable[..., Peer]
 MakeThru = Callable[..., Thru]
 
-NOTE = b"\x90\x3c\x64"
-OFF = b"\x80\x3c\x40"
-
 
 def test_what_is_played_arrives(peer: MakePeer, thru: MakeThru) -> None:
     """Every kind of message, clock, active sensing and sysex among them, whole and in order."""
     stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
     router = thru("in:keys=stage*", "out:rack=Rack:port")
-    messages = [
-        NOTE,
-        OFF,
-        b"\xf8",
-        b"\xfe",
-        b"\xc0\x05",
-        b"\xf0\x7d\x01\x02\xf7",
-        b"\xf2\x01\x02",
-        b"\xf1\x35",
-        b"\xfa",
-    ]
-    stage.play(*messages)
-    rack.hears(messages)
+    stage.play(*EVERY_KIND)
+    rack.hears(EVERY_KIND)
     state = router.state()
     assert (state["in", "keys"]["computer_port"], state["in", "keys"]["messages"]) == ("Stage 88:port", 9)
 

@@ -28,12 +28,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture
 def jack() -> Iterator[JackServer]:
     """A server of its own for one test."""
-    server = JackServer()
-    try:
-        server.start()
+    with JackServer.running() as server:
         yield server
-    finally:
-        server.close()
 
 
 @pytest.fixture

@@ -21,6 +21,15 @@ from tests.live.server import until
 
 SYSTEM: Final = "POINTSMAN_TEST_SYSTEM"
 
+NOTE: Final = b"\x90\x3c\x64"
+OFF: Final = b"\x80\x3c\x40"
+"""The note-on and the note-off of a key."""
+EVERY_KIND: Final = (
+    *(NOTE, OFF, b"\xf8", b"\xfe", b"\xc0\x05"),
+    *(b"\xf0\x7d\x01\x02\xf7", b"\xf2\x01\x02", b"\xf1\x35", b"\xfa"),
+)
+"""Messages of every length, with and without a channel, sysex among them."""
+
 ROOT = Path(__file__).parents[2]
 
 

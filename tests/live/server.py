@@ -11,7 +11,7 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -71,6 +71,17 @@ class JackServer:
         jackd = ("jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(frames))
         self._command = (*_WITH_US, *jackd)
         self._process: subprocess.Popen[bytes] | None = None
+
+    @classmethod
+    @contextlib.contextmanager
+    def running(cls, frames: int = 512) -> Iterator[JackServer]:
+        """Start a server for as long as a test needs it."""
+        server = cls(frames)
+        try:
+            server.start()
+            yield server
+        finally:
+            server.close()
 
     def start(self) -> None:
         """Start, and wait until clients can come."""

@@ -39,12 +39,8 @@ A3, C3, D5 = 57, 48, 74
 @pytest.fixture
 def jack() -> Iterator[JackServer]:
     """A server with periods that a synthesizer manages on any computer."""
-    server = JackServer(frames=1_024)
-    try:
-        server.start()
+    with JackServer.running(frames=1_024) as server:
         yield server
-    finally:
-        server.close()
 
 
 @pytest.fixture

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import NoReturn
 
@@ -9,6 +11,7 @@ import pytest
 
 from router import alsa_kernel, choosing, jack
 from rules.errors import MachineError
+from tests.router.daemons import PlayedDaemon
 from tests.router.fake_library import Library
 from tests.router.recordings import Desk
 
@@ -18,6 +21,17 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capture
     """A folder of its own, the current one, in which the command is run."""
     monkeypatch.chdir(tmp_path)
     return Desk(tmp_path, capsys)
+
+
+@pytest.fixture
+def daemon(monkeypatch: pytest.MonkeyPatch) -> Iterator[PlayedDaemon]:
+    """A running daemon of the name pit."""
+    with tempfile.TemporaryDirectory() as folder:  # the names of sockets must be short
+        monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
+        played = PlayedDaemon()
+        played.control.start()
+        yield played
+        played.control.stop()
 
 
 def no_wires() -> NoReturn:

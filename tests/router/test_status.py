@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,18 +14,6 @@ from router.settings import StatusSettings
 from router.status import Screen, in_words, status
 from tests.router.daemons import STATUS, PlayedDaemon
 from tests.router.recordings import Desk
-
-
-@pytest.fixture
-def daemon(monkeypatch: pytest.MonkeyPatch) -> Iterator[PlayedDaemon]:
-    """A running daemon of the name pit."""
-    with tempfile.TemporaryDirectory() as folder:
-        monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
-        played = PlayedDaemon()
-        played.control.start()
-        yield played
-        played.control.stop()
-
 
 APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
 WORDS = f"""\

@@ -2,24 +2,10 @@
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterator
-
 import pytest
 
 from tests.router.daemons import PlayedDaemon
 from tests.router.recordings import Desk
-
-
-@pytest.fixture
-def daemon(monkeypatch: pytest.MonkeyPatch) -> Iterator[PlayedDaemon]:
-    """A running daemon of the name pit."""
-    with tempfile.TemporaryDirectory() as folder:
-        monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
-        played = PlayedDaemon()
-        played.control.start()
-        yield played
-        played.control.stop()
 
 
 def test_panic_silences(daemon: PlayedDaemon, desk: Desk) -> None:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from importlib.machinery import SourceFileLoader
-from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
 from types import ModuleType
 
@@ -16,6 +14,7 @@ from rules.smf.damage import Damage
 from rules.smf.report import Rewritten
 from tests.router.fakes import report
 from tests.router.recordings import MENDED, TAKE
+from tests.support.scripts import as_module
 
 SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-midi"
 
@@ -23,12 +22,7 @@ SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-midi"
 @pytest.fixture(scope="module")
 def fuzz() -> ModuleType:
     """The script as a module."""
-    loader = SourceFileLoader("fuzz_midi", str(SCRIPT))
-    spec = spec_from_loader("fuzz_midi", loader)
-    assert spec is not None
-    module = module_from_spec(spec)
-    loader.exec_module(module)
-    return module
+    return as_module(SCRIPT)
 
 
 def test_damaged_files_give_a_result_or_our_own_error(tmp_path: Path) -> None:

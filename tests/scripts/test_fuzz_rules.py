@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from importlib.machinery import SourceFileLoader
-from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
 from rules.errors import Problem, RuleFileError
+from tests.support.scripts import as_module
 
 SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-rules"
 GOOD = b'[ports]\nkeys = { input = "Stage 88*" }\nrack = { output = "Interface*" }\n'
@@ -22,12 +21,7 @@ TESTED = GOOD + b'[[tests]]\nname = "one"\nfrom = "keys"\nsend = "clock"\nexpect
 @pytest.fixture(scope="module")
 def fuzz() -> ModuleType:
     """The script as a module."""
-    loader = SourceFileLoader("fuzz_rules", str(SCRIPT))
-    spec = spec_from_loader("fuzz_rules", loader)
-    assert spec is not None
-    module = module_from_spec(spec)
-    loader.exec_module(module)
-    return module
+    return as_module(SCRIPT)
 
 
 def test_damaged_rule_files_give_a_result_or_our_own_error(tmp_path: Path) -> None:

@@ -9,17 +9,7 @@ import pytest
 from tests import mido_reader
 from tests.midicsv import Event, events
 from tests.support import corpora
-
-# Standard MIDI Files 1.0 (RP-001, rev. 1996), "Program Fragments and Example MIDI Files": one piece in both formats.
-FORMAT_0 = bytes.fromhex(
-    "4D546864 00000006 0000 0001 0060  4D54726B 0000003B 00FF580404021808 00FF510307A120 00C005 00C12E 00C246"
-    "00923060 003C60 60914340 60904C20 8140823040 003C40 00814340 00804C40 00FF2F00"
-)
-FORMAT_1 = bytes.fromhex(
-    "4D546864 00000006 0001 0004 0060  4D54726B 00000014 00FF580404021808 00FF510307A120 8300FF2F00"
-    "4D54726B 00000010 00C005 8140904C20 81404C00 00FF2F00  4D54726B 0000000F 00C12E 60914340 82204300 00FF2F00"
-    "4D54726B 00000015 00C246 00923060 003C60 83003000 003C00 00FF2F00"
-)
+from tests.support.smf_bytes import FORMAT_0, FORMAT_1
 
 Reader = Callable[[bytes], list[Event]]
 READERS = pytest.mark.parametrize("read", [events, mido_reader.events], ids=["midicsv", "mido"])
