@@ -12,7 +12,7 @@ from queue import SimpleQueue
 from threading import Thread
 from typing import Final
 
-from router.words import plain
+from router.text.formatting import plain
 
 _MOST_WAITING: Final = 1_000
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final, Protocol, Self
 from router.files import Job
 from router.interruptions import leave_ctrl_c_to_the_leader, undisturbed
 from router.job import Begun, FileResult, Outcome
-from router.terminal import is_terminal
+from router.text.terminal import is_terminal
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ThreadPoolExecutor

@@ -18,11 +18,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from router.exits import FINE, INCOMPLETE
 from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import CheckSettings
-from router.terminal import painted, say
-from router.words import count, number, plain, problem_data
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import count, number, plain, problem_data
+from router.text.terminal import painted, say
 from rules.analysis.findings import hints_of
 from rules.analysis.rule_tests import Outcome, run_tests
 from rules.compiler.compiler import compile_rules

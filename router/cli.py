@@ -15,11 +15,11 @@ from typing import Any
 
 from router.commands import add_commands
 from router.commands.parsing import command
-from router.exits import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
 from router.garbage import look_seldom
-from router.settings import UsageError
-from router.terminal import complain, problem, say, take_any_name
-from router.words import count, problem_data
+from router.text.exit_codes import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
+from router.text.formatting import count, problem_data
+from router.text.terminal import complain, problem, say, take_any_name
+from router.text.usage import UsageError
 from rules.errors import PointsmanError, RuleFileError
 
 _ABOUT = """\
@@ -109,7 +109,7 @@ class _Version(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
         from importlib.util import find_spec
 
-        from router.version import NOT_INSTALLED, version
+        from router.text.version import NOT_INSTALLED, version
 
         known = version()
         name = "pointsman, not installed as a package" if known == NOT_INSTALLED else f"pointsman {known}"

@@ -22,8 +22,8 @@ from typing import Any, Final
 
 from router.rundir import runtime_folder, valid_name
 from router.settings import STANDARD_NAME
-from router.terminal import complain
-from router.words import plain, why
+from router.text.formatting import plain, why
+from router.text.terminal import complain
 from rules.errors import MachineError, PointsmanError
 
 Handler = Callable[[dict[str, Any]], Mapping[str, Any]]

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 
 from router.backend import Backend, RawInput
-from router.terminal import complain
-from router.words import plain
+from router.text.formatting import plain
+from router.text.terminal import complain
 from rules.errors import MachineError
 from rules.ports.patterns import bare_name, matching
 

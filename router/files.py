@@ -16,8 +16,9 @@ from pathlib import Path
 from typing import overload
 
 from router.names import MIDI_SUFFIXES, for_port, is_hidden, is_midi_name, is_rule_name
-from router.settings import RewriteSettings, UsageError
-from router.words import why
+from router.settings import RewriteSettings
+from router.text.formatting import why
+from router.text.usage import UsageError
 
 Identity = tuple[int, int]
 """What a file is, whatever its names: device and number on the device."""

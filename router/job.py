@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from router.files import Job, Unusable
 from router.names import backups, for_port
-from router.words import why
+from router.text.formatting import why
 from router.writing import (
     DISK,
     Disk,

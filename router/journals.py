@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from router.names import is_midi_name
-from router.words import count, why
+from router.text.formatting import count, why
 from router.writing import Disk
 from rules.errors import MachineError
 from rules.journal.format import HEAD

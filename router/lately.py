@@ -25,11 +25,11 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from router.control import ask_daemon
-from router.durations import as_written
-from router.exits import FINE
 from router.settings import LatelySettings
-from router.terminal import say
-from router.words import number, plain
+from router.text.durations import as_written
+from router.text.exit_codes import FINE
+from router.text.formatting import number, plain
+from router.text.terminal import say
 from rules.analysis.history import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
 from rules.journal.format import unpack
 from rules.midi.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE

@@ -20,11 +20,11 @@ from typing import Any, Final
 from router.backend import Backend
 from router.choosing import choose_backend
 from router.ears import Ears
-from router.exits import FINE
 from router.rulefiles import read_rule_files
 from router.settings import LearnSettings
-from router.terminal import is_terminal, painted, say
-from router.words import plain
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import is_terminal, painted, say
 from rules.listening.gestures import Control, Identity, controls
 from rules.listening.snippets import Block, blocks, pattern_for, port_block, port_name
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault

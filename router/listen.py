@@ -17,10 +17,10 @@ from typing import Final
 from router.backend import Backend
 from router.choosing import choose_backend
 from router.ears import Ears
-from router.exits import FINE
 from router.settings import ListenSettings
-from router.terminal import is_terminal, say
-from router.words import plain
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import is_terminal, say
 from rules.listening.incoming import Ticking, channel_of, columns_of, kind_of, kinds_meant
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex

@@ -24,10 +24,10 @@ from typing import Any
 
 from router.backend import Backend
 from router.choosing import choose_backend
-from router.exits import FINE, INCOMPLETE
 from router.settings import PortsSettings
-from router.terminal import painted, say
-from router.words import columns, plain
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import columns, plain
+from router.text.terminal import painted, say
 from rules.listening.snippets import pattern_for
 from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find
 

@@ -8,7 +8,7 @@ from typing import Any, Final, Protocol
 
 from router.backend import Backend, RawOutput
 from router.heartbeat import Heartbeat
-from router.words import count, number
+from router.text.formatting import count, number
 from rules.midi.messages import SYSEX
 from rules.ports.pacing import Credit, Limit, Pacer, Wire
 from rules.ports.patterns import Wanted, bare_name

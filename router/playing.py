@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from router.settings import UsageError
-from router.words import plain
+from router.text.formatting import plain
+from router.text.usage import UsageError
 from rules.midi.notation import nearest
 from rules.rulefile.ruleset import RuleSet
 from rules.smf.report import Playing

@@ -16,8 +16,8 @@ from router.backend import Backend
 from router.heartbeat import Heartbeat
 from router.inlet import Inlet
 from router.outlet import Outlet
+from router.text.formatting import count
 from router.upkeep import Upkeep
-from router.words import count
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Ambiguous, Direction, Found, Wanted, bare_name, changes, find

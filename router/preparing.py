@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from router.rulefiles import RuleTexts, read_rule_files
-from router.words import count
+from router.text.formatting import count
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError

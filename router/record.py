@@ -19,18 +19,19 @@ from typing import Any, Final
 
 from router.choosing import choose_backend
 from router.control import ask_daemon
-from router.durations import as_written
-from router.exits import FINE, INCOMPLETE
 from router.journals import SUFFIX, target_of
 from router.names import is_midi_name
 from router.recorder import LAST_SECONDS
 from router.saving import BusyError, Saved, left_behind, save, save_all, write_take
-from router.settings import RecordSettings, UsageError
+from router.settings import RecordSettings
 from router.signals import heeded
 from router.standing import in_words, take_name
 from router.taping import tape
-from router.terminal import complain, problem, say
-from router.words import count, plain
+from router.text.durations import as_written
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import count, plain
+from router.text.terminal import complain, problem, say
+from router.text.usage import UsageError
 from rules.errors import MachineError
 from rules.journal.export import make_take
 

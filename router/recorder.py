@@ -18,7 +18,7 @@ from router.names import is_midi_name
 from router.ring import Ring
 from router.saving import left_behind, save_all
 from router.standing import StandingTakes, save_and_tell
-from router.terminal import complain
+from router.text.terminal import complain
 from rules.errors import MachineError
 from rules.journal.format import LASTING, STATE, WALL, Record, pack, state_data, wall_data
 from rules.journal.snapshot import is_played

@@ -21,8 +21,8 @@ from typing import Final
 
 from router.files import Job, left_over, possible_results
 from router.job import FileResult, Stamp, stamp_of
-from router.version import version
-from router.words import why
+from router.text.formatting import why
+from router.text.version import version
 from rules.errors import MachineError
 
 RECORD_NAME: Final = ".pointsman-resume"

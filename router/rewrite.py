@@ -12,7 +12,6 @@ from pathlib import Path
 from time import perf_counter
 
 from router import batch
-from router.exits import FINE, INCOMPLETE
 from router.files import Destination, Job, Plan, destination, find, left_over, plan, real
 from router.interruptions import ended_like_ctrl_c
 from router.job import FileResult, Manner, Outcome, begin, unusable
@@ -23,7 +22,8 @@ from router.resume import RunRecord, fingerprint
 from router.rulefiles import RuleTexts, read_rule_files
 from router.settings import RewriteSettings
 from router.spool import Spool
-from router.terminal import complain, problem, say
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.terminal import complain, problem, say
 from router.writing import DISK, SETTLED_LATER
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules

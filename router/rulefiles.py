@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from router.names import RULE_SUFFIX, is_hidden, is_midi_name, is_rule_name
-from router.settings import UsageError
-from router.words import why
+from router.text.formatting import why
+from router.text.usage import UsageError
 from rules.errors import MachineError
 
 RuleTexts = tuple[tuple[str, bytes], ...]

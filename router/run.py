@@ -14,7 +14,6 @@ from typing import Any, Final
 from router.announcing import Announcer
 from router.choosing import choose_backend
 from router.control import Control, Handler
-from router.exits import FINE
 from router.garbage import look_at_nothing_old
 from router.live import Live
 from router.noise import Noise
@@ -23,10 +22,12 @@ from router.preparing import Prepared, prepare
 from router.recorder import Recorder, recorder_handlers
 from router.reload import Reloader
 from router.service import Service
-from router.settings import RunSettings, UsageError
+from router.settings import RunSettings
 from router.signals import heeded
 from router.switching import read_switch
-from router.version import version
+from router.text.exit_codes import FINE
+from router.text.usage import UsageError
+from router.text.version import version
 from rules.errors import MachineError
 
 _SWITCH_INTERVAL: Final = 0.0001

@@ -14,8 +14,8 @@ import tempfile
 from pathlib import Path
 from typing import Final
 
-from router.settings import UsageError
-from router.words import plain, why
+from router.text.formatting import plain, why
+from router.text.usage import UsageError
 from rules.errors import MachineError
 
 FOLDER: Final = "pointsman"

@@ -18,13 +18,14 @@ from typing import Final
 
 from router.backend import Backend
 from router.choosing import choose_backend
-from router.exits import FINE
 from router.interruptions import ended_like_ctrl_c
 from router.outlet import Outlet
 from router.ports import Ports
-from router.settings import SendSettings, UsageError
-from router.terminal import is_terminal, say
-from router.words import plain
+from router.settings import SendSettings
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import is_terminal, say
+from router.text.usage import UsageError
 from router.written import read_messages
 from rules.errors import MachineError
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from typing import Final
 
-from router.words import plain
+from router.text.formatting import plain
 
 _BEATS_IN_ONE: Final = 3
 """How often to give a sign of life within the time after which the manager takes us for dead; sd_watchdog_enabled(3)

@@ -4,14 +4,8 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
-from rules.errors import PointsmanError
-
 STANDARD_NAME: Final = "pointsman"
 """What a daemon is called that was given no other name."""
-
-
-class UsageError(PointsmanError):
-    """A command can't do what its arguments ask for. The text says what to write instead."""
 
 
 class RewriteSettings(NamedTuple):

@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 
-from router.exits import INTERRUPTED
-from router.terminal import is_terminal
+from router.text.exit_codes import INTERRUPTED
+from router.text.terminal import is_terminal
 
 
 @contextmanager

@@ -21,13 +21,13 @@ from typing import Any, Final
 
 from router.backend import Backend
 from router.choosing import choose_backend
-from router.exits import FINE, INCOMPLETE
 from router.interruptions import ended_like_ctrl_c
 from router.ports import PortEvent, Ports
 from router.rulefiles import read_rule_files
 from router.settings import SoundcheckSettings
-from router.terminal import is_terminal, painted, say
-from router.words import columns, count, plain
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import columns, count, plain
+from router.text.terminal import is_terminal, painted, say
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.errors import MachineError

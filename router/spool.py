@@ -9,7 +9,7 @@ from tempfile import SpooledTemporaryFile
 from typing import Final
 
 from router.job import FileResult
-from router.words import why
+from router.text.formatting import why
 from rules.errors import MachineError
 
 _IN_MEMORY: Final = 1 << 20

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from router.durations import as_musicians_do
 from router.journals import JournalFile
 from router.saving import Saved, save
-from router.words import count, plain
+from router.text.durations import as_musicians_do
+from router.text.formatting import count, plain
 from rules.errors import MachineError
 
 PAUSE: Final = 60_000_000_000

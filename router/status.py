@@ -24,13 +24,13 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
-from router import durations
 from router.control import ask_daemon
-from router.exits import FINE
 from router.interruptions import ended_like_ctrl_c
 from router.settings import StatusSettings
-from router.terminal import is_terminal, painted, say, shows_colour
-from router.words import columns, count, number, plain
+from router.text import durations
+from router.text.exit_codes import FINE
+from router.text.formatting import columns, count, number, plain
+from router.text.terminal import is_terminal, painted, say, shows_colour
 from rules.errors import MachineError
 
 _EVERY: Final = 1.0  # seconds between two looks

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from router.settings import UsageError
-from router.words import plain
+from router.text.formatting import plain
+from router.text.usage import UsageError
 from rules.midi.notation import nearest
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet

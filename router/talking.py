@@ -15,11 +15,12 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from router.control import ask_daemon
-from router.exits import FINE, INCOMPLETE
-from router.settings import PanicSettings, ReloadSettings, SwitchSettings, UsageError
+from router.settings import PanicSettings, ReloadSettings, SwitchSettings
 from router.status import state_word, switch_rows
-from router.terminal import painted, say
-from router.words import plain
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import plain
+from router.text.terminal import painted, say
+from router.text.usage import UsageError
 
 _RELOAD_PATIENCE: Final = 60.0  # seconds: the tests of the rule files run as well
 

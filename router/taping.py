@@ -10,8 +10,8 @@ from typing import Final
 from router.backend import Backend
 from router.ports import Ports
 from router.recorder import Recorder
-from router.settings import UsageError
-from router.terminal import complain
+from router.text.terminal import complain
+from router.text.usage import UsageError
 from rules.journal.format import IN, LOST, NAMES, Names, names_data
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Ambiguous, Wanted, bare_name, find

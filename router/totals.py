@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from router.job import FileResult, Outcome
-from router.words import Listing, count
+from router.text.formatting import Listing, count
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport

@@ -15,13 +15,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from router.exits import FINE
 from router.playing import known_source
 from router.rulefiles import read_rule_files
-from router.settings import TraceSettings, UsageError
+from router.settings import TraceSettings
 from router.switching import read_switch
-from router.terminal import say
-from router.words import plain
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import say
+from router.text.usage import UsageError
 from router.written import read_messages
 from rules.analysis.trace import TraceLine
 from rules.analysis.trace import trace as follow

@@ -14,7 +14,7 @@ from threading import Event, Thread
 from typing import Final
 
 from router.names import is_rule_name
-from router.words import plain
+from router.text.formatting import plain
 
 Folders = frozenset[tuple[str, int, int]]
 """Paths of folders, each with device and inode: a folder that was made anew is another one under the old name."""

@@ -21,7 +21,7 @@ from typing import Final, Self, TypeVar
 
 from router.interruptions import undisturbed
 from router.names import backups
-from router.words import why
+from router.text.formatting import why
 from rules.errors import MachineError
 
 T = TypeVar("T")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from router.settings import UsageError
+from router.text.usage import UsageError
 from rules.errors import NotationError
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 

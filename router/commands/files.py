@@ -6,7 +6,8 @@ import argparse
 from typing import Any, Final
 
 from router.commands.parsing import CAUTION, add_daemon_name, command, file_name, length
-from router.settings import CheckSettings, LatelySettings, RewriteSettings, TraceSettings, UsageError
+from router.settings import CheckSettings, LatelySettings, RewriteSettings, TraceSettings
+from router.text.usage import UsageError
 
 _REWRITE_ABOUT = """\
 Puts recordings through the rules, as if they were played live: wrong channels, missing splits, wild velocities are

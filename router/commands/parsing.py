@@ -70,7 +70,7 @@ def _names_of_daemons(**_: Any) -> list[str]:
 
 def length(text: str) -> float:
     """A length of time in seconds."""
-    from router.durations import parse_duration
+    from router.text.durations import parse_duration
 
     try:
         return parse_duration(text)

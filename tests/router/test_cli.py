@@ -30,11 +30,13 @@ BASICS = [
     "router",
     "router.cli",
     "router.commands",
-    "router.exits",
+    "router.text.exit_codes",
     "router.garbage",
     "router.settings",
-    "router.terminal",
-    "router.words",
+    "router.text",
+    "router.text.terminal",
+    "router.text.usage",
+    "router.text.formatting",
 ]
 START = sorted([*BASICS, "rules", "rules.errors", *COMMANDS])
 ONE_GROUP = sorted([*BASICS, "rules", "rules.errors", "router.commands.files", "router.commands.parsing"])
@@ -71,7 +73,7 @@ def imported_by(*arguments: str) -> list[str]:
     ("arguments", "expected"),
     [
         (["--help"], START),
-        (["--version"], sorted([*START, "router.version", "rules.engine"])),
+        (["--version"], sorted([*START, "router.text.version", "rules.engine"])),
         (["rewrite", "--help"], ONE_GROUP),
         (["check", "--help"], ONE_GROUP),
     ],
@@ -223,7 +225,7 @@ def test_ctrl_c_ends_the_real_command_quietly(tmp_path: Path) -> None:
 
 def test_colour_is_for_terminals_and_can_be_turned_off(monkeypatch: pytest.MonkeyPatch) -> None:
     """A pipe gets none, a terminal does, NO_COLOR and dumb terminals don't; the words are the same."""
-    from router.terminal import painted
+    from router.text.terminal import painted
 
     class Screen:
         def isatty(self) -> bool:

@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 from router.control import LONGEST_QUESTION, Control, ask_daemon, running_daemons
-from router.settings import UsageError
+from router.text.usage import UsageError
 from rules.errors import MachineError
 
 ROOT = Path(__file__).parents[2]

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from router.files import Found, Job, Unusable, destination, find, plan
-from router.settings import RewriteSettings, UsageError
+from router.settings import RewriteSettings
+from router.text.usage import UsageError
 
 
 @pytest.fixture

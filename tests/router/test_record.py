@@ -17,8 +17,8 @@ from router.cli import main
 from router.control import Control
 from router.record import where
 from router.recorder import Recorder, recorder_handlers
-from router.settings import UsageError
 from router.standing import take_name
+from router.text.usage import UsageError
 from tests import mido_reader
 from tests.router.fake_midi import FakeBackend, Hub
 from tests.router.journals import NAMED, OFF, ON, PLAYED, orphan, wait_for

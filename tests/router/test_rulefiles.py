@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from router.rulefiles import read_rule_files
-from router.settings import UsageError
+from router.text.usage import UsageError
 from rules.errors import MachineError
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from router.rundir import runtime_folder, valid_name
-from router.settings import UsageError
+from router.text.usage import UsageError
 from rules.errors import MachineError
 
 

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 import pytest
 
 from router.send import note_offs, send
-from router.settings import SendSettings, UsageError
+from router.settings import SendSettings
+from router.text.usage import UsageError
 from rules.errors import MachineError
 from tests.router.fake_midi import FakeBackend, FakeOutput, Hub
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from router.exits import INTERRUPTED
 from router.signals import heeded
+from router.text.exit_codes import INTERRUPTED
 
 ROOT = Path(__file__).parents[2]
 ALL = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]

@@ -181,7 +181,7 @@ def test_a_screen_shows_what_fits_and_leaves_the_last_picture(
 
 def test_colours_take_no_room_on_a_screen(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """A line is cut by what is seen of it, and its colour ends with it."""
-    monkeypatch.setattr("router.terminal.shows_colour", lambda _: True)
+    monkeypatch.setattr("router.text.terminal.shows_colour", lambda _: True)
     monkeypatch.setenv("COLUMNS", "8")
     monkeypatch.setenv("LINES", "40")
     screen = Screen()

@@ -2,8 +2,8 @@
 
 import pytest
 
-from router.settings import UsageError
 from router.switching import read_switch
+from router.text.usage import UsageError
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 

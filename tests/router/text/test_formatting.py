@@ -7,7 +7,7 @@ import errno
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.words import columns, count, number, plain, why
+from router.text.formatting import columns, count, number, plain, why
 
 
 def test_machine_answers_are_put_into_plain_words() -> None:

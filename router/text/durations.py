@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from router.words import count
+from router.text.formatting import count
 
 _FORM: Final = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m)?(?:(\d+(?:\.\d+)?)s?)?")
 _MOST: Final = 7 * 24 * 3600

@@ -11,7 +11,7 @@ import sys
 from collections.abc import Iterable
 from typing import Final, TextIO
 
-from router.words import plain
+from router.text.formatting import plain
 
 _CODES: Final = {"good": "32", "bad": "31", "mild": "33", "strong": "1"}
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.durations import as_musicians_do, as_written, in_words, parse_duration, to_a_hundredth
+from router.text.durations import as_musicians_do, as_written, in_words, parse_duration, to_a_hundredth
 
 
 @pytest.mark.parametrize(
