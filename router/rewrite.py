@@ -11,17 +11,17 @@ from functools import partial
 from pathlib import Path
 from time import perf_counter
 
-from router import batch
-from router.files import Destination, Job, Plan, destination, find, left_over, plan, real
+from router.batch import workers
+from router.batch.job import FileResult, Manner, Outcome, begin, unusable
+from router.batch.plan import Destination, Job, Plan, destination, find, left_over, plan, real
+from router.batch.report import Summary, as_json, in_words, problems
+from router.batch.resume import RunRecord, fingerprint
+from router.batch.rewrite_settings import RewriteSettings
+from router.batch.spool import Spool
 from router.interruptions import ended_like_ctrl_c
-from router.job import FileResult, Manner, Outcome, begin, unusable
 from router.names import for_port
 from router.playing import playing_for
-from router.report import Summary, as_json, in_words, problems
-from router.resume import RunRecord, fingerprint
 from router.rulefiles import RuleTexts, read_rule_files
-from router.settings import RewriteSettings
-from router.spool import Spool
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.terminal import complain, problem, say
 from router.writing import DISK, SETTLED_LATER
@@ -42,13 +42,13 @@ class RewriteRecipe:
     strict: bool
     manner: Manner
 
-    def beginner(self, ruleset: RuleSet) -> batch.Begin:
+    def beginner(self, ruleset: RuleSet) -> workers.Begin:
         """Return what begins a job by the rules of `ruleset`."""
         pipeline = compile_rules(ruleset)
         rewriter = Rewriter(ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
         return partial(begin, rewriter=rewriter, manner=self.manner, disk=SETTLED_LATER)
 
-    def __call__(self) -> batch.Begin:
+    def __call__(self) -> workers.Begin:
         """Make the same from the text alone, in a worker."""
         return self.beginner(read_rules(self.texts))
 
@@ -149,23 +149,23 @@ class _Todo:
         return self.planned.size(self.numbers[number])
 
 
-def _run(todo: _Todo, here: batch.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings) -> bool:
+def _run(todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings) -> bool:
     """Do what there is to do; whether an interruption cut it short."""
     folders: set[str] = set()
 
-    def note(numbered: Iterable[batch.Numbered]) -> None:
+    def note(numbered: Iterable[workers.Numbered]) -> None:
         for number, result in numbered:
             spool.put(todo.numbers[number], todo.note(number, result))
             if result.outcome is Outcome.WRITTEN:
                 folders.update(map(os.path.dirname, result.targets))
 
     try:
-        with ended_like_ctrl_c(), batch.Writers() as writers:
+        with ended_like_ctrl_c(), workers.Writers() as writers:
             try:
                 todo.fill(spool)
-                going = batch.results(todo, here, recipe, settings.jobs or batch.cores(), writers)
+                going = workers.results(todo, here, recipe, settings.jobs or workers.cores(), writers)
                 with closing(going) as numbered:
-                    note(numbered if settings.quiet else batch.with_progress(numbered, todo))
+                    note(numbered if settings.quiet else workers.with_progress(numbered, todo))
             except KeyboardInterrupt:
                 note(writers.rest())
                 raise

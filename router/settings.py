@@ -8,28 +8,6 @@ STANDARD_NAME: Final = "pointsman"
 """What a daemon is called that was given no other name."""
 
 
-class RewriteSettings(NamedTuple):
-    """What `rewrite` shall do. `rules` and `files` are files and folders as they were written.
-
-    `out` names a file or folder, None with `in_place` or without a place to write; `playing` are the texts of `--from`;
-    `jobs` is the number of worker processes, None for as many as there are cores.
-    """
-
-    rules: tuple[str, ...]
-    files: tuple[str, ...]
-    out: str | None = None
-    in_place: bool = False
-    playing: tuple[str, ...] = ()
-    per_port: bool = False
-    dry_run: bool = False
-    strict: bool = False
-    json: bool = False
-    jobs: int | None = None
-    force: bool = False
-    resume: bool = False
-    quiet: bool = False
-
-
 class CheckSettings(NamedTuple):
     """What `check` shall do."""
 

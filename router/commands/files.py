@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import Any, Final
 
+from router.batch.rewrite_settings import RewriteSettings
 from router.commands.parsing import CAUTION, add_daemon_name, command, file_name, length
-from router.settings import CheckSettings, LatelySettings, RewriteSettings, TraceSettings
+from router.settings import CheckSettings, LatelySettings, TraceSettings
 from router.text.usage import UsageError
 
 _REWRITE_ABOUT = """\

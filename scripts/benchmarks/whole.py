@@ -21,9 +21,9 @@ from benchmarks import recordings, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, SHIFT, compiled
 from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
-from router.batch import Writers, results
-from router.files import Job
-from router.job import FileResult, Manner, begin, do
+from router.batch.job import FileResult, Manner, begin, do
+from router.batch.plan import Job
+from router.batch.workers import Writers, results
 from router.writing import DISK, SETTLED_LATER, SettledLater
 from rules.program.compiled import COMPILED
 from rules.smf.report import Playing

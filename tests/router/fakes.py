@@ -6,9 +6,9 @@ import os
 import signal
 from dataclasses import dataclass
 
-from router.batch import Begin
-from router.files import Job
-from router.job import Begun, Manner, begin
+from router.batch.job import Begun, Manner, begin
+from router.batch.plan import Job
+from router.batch.workers import Begin
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import FileReport, Rewritten

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 
 import router.commands
+from router.batch.rewrite_settings import RewriteSettings
 from router.cli import main
 from router.commands import GROUPS, add_commands
-from router.settings import RewriteSettings
 from rules.program.compiled import COMPILED
 from rules.smf.report import Rewritten
 from rules.smf.rewriting import Rewriter
@@ -27,6 +27,8 @@ ROOT = Path(__file__).parents[2]
 ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "learn", "soundcheck"]
 COMMANDS = [f"router.commands.{path.stem}" for path in Path(router.commands.__file__).parent.glob("[a-z]*.py")]
 BASICS = [
+    "router.batch",
+    "router.batch.rewrite_settings",
     "router",
     "router.cli",
     "router.commands",

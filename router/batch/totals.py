@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from router.job import FileResult, Outcome
+from router.batch.job import FileResult, Outcome
 from router.text.formatting import Listing, count
 
 if TYPE_CHECKING:

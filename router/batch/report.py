@@ -32,10 +32,10 @@ from functools import cached_property
 from textwrap import indent
 from typing import TYPE_CHECKING, Any, Final
 
-from router.job import FileResult, Outcome
+from router.batch.job import FileResult, Outcome
+from router.batch.totals import COUNTS, Totals
 from router.text.durations import to_a_hundredth
 from router.text.formatting import columns, count, number, plain, streamed_columns
-from router.totals import COUNTS, Totals
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport

@@ -14,9 +14,9 @@ from threading import Event
 
 import pytest
 
-from router.batch import Numbered, Writers, cores, results, with_progress
-from router.files import Job
-from router.job import Begun, FileResult, Manner, Outcome
+from router.batch.job import Begun, FileResult, Manner, Outcome
+from router.batch.plan import Job
+from router.batch.workers import Numbered, Writers, cores, results, with_progress
 from router.writing import DISK
 from tests.router.fakes import WRITING, FakeRecipe, FakeRewriter, JobList
 from tests.router.test_writing import tree
@@ -168,13 +168,13 @@ def test_workers_leave_ctrl_c_to_their_leader(tmp_path: Path) -> None:
 def test_one_file_starts_no_processes() -> None:
     """A single file is done here, without the time to start anything."""
     program = (
-        "import sys; from pathlib import Path; from router.batch import Writers, results\n"
-        "from router.files import Job; from tests.router.fakes import FakeRecipe, JobList\n"
+        "import sys; from pathlib import Path; from router.batch.workers import Writers, results\n"
+        "from router.batch.plan import Job; from tests.router.fakes import FakeRecipe, JobList\n"
         "recipe = FakeRecipe(); jobs = JobList([Job(Path('gone'), None, 1)])\n"
         "list(results(jobs, recipe(), recipe, 8, Writers()))\n"
         "assert not {'multiprocessing', 'concurrent.futures'} & set(sys.modules)"
     )
-    subprocess.run([sys.executable, "-c", program], check=True, cwd=Path(__file__).parent.parent.parent)
+    subprocess.run([sys.executable, "-c", program], check=True, cwd=Path(__file__).parents[3])
 
 
 def test_there_is_at_least_one_core() -> None:

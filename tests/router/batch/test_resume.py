@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from router.files import Job
-from router.resume import RECORD_NAME, RunRecord, fingerprint
+from router.batch.plan import Job
+from router.batch.resume import RECORD_NAME, RunRecord, fingerprint
 from rules.errors import MachineError
 from tests.router.recordings import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
 
@@ -185,7 +185,7 @@ def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(
         "--jobs",
         jobs,
     ]
-    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent.parent)}
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])}
     run = subprocess.Popen(command, cwd=desk.folder, env=environment, stdout=subprocess.PIPE, text=True)
     while not results(desk) and run.poll() is None:
         time.sleep(0.002)

@@ -9,7 +9,7 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Protocol
 
-from router.files import Job, Unusable
+from router.batch.plan import Job, Unusable
 from router.names import backups, for_port
 from router.text.formatting import why
 from router.writing import (

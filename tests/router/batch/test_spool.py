@@ -6,9 +6,9 @@ import tracemalloc
 
 import pytest
 
-from router.job import FileResult, Outcome
-from router.report import Summary, as_json, in_words
-from router.spool import Spool
+from router.batch.job import FileResult, Outcome
+from router.batch.report import Summary, as_json, in_words
+from router.batch.spool import Spool
 from rules.errors import MachineError
 from tests.router.fakes import RULE, report
 

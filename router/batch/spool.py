@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator
 from tempfile import SpooledTemporaryFile
 from typing import Final
 
-from router.job import FileResult
+from router.batch.job import FileResult
 from router.text.formatting import why
 from rules.errors import MachineError
 

@@ -15,9 +15,9 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Protocol, Self
 
-from router.files import Job
+from router.batch.job import Begun, FileResult, Outcome
+from router.batch.plan import Job
 from router.interruptions import leave_ctrl_c_to_the_leader, undisturbed
-from router.job import Begun, FileResult, Outcome
 from router.text.terminal import is_terminal
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from router import report as reporting
-from router.job import FileResult, Outcome
-from router.report import Summary, problems
+from router.batch import report as reporting
+from router.batch.job import FileResult, Outcome
+from router.batch.report import Summary, problems
 from rules.smf.damage import Damage
 from tests.router.fakes import RULE, report
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.job import FileResult, Outcome
-from router.totals import COUNTS, Totals
+from router.batch.job import FileResult, Outcome
+from router.batch.totals import COUNTS, Totals
 from tests.router.fakes import RULE, report
 
 RESULTS = st.lists(

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from router.files import Found, Job, Unusable, destination, find, plan
-from router.settings import RewriteSettings
+from router.batch.plan import Found, Job, Unusable, destination, find, plan
+from router.batch.rewrite_settings import RewriteSettings
 from router.text.usage import UsageError
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from router.files import Job, Unusable
-from router.job import FileResult, Manner, Outcome, begin, do, unusable
+from router.batch.job import FileResult, Manner, Outcome, begin, do, unusable
+from router.batch.plan import Job, Unusable
 from rules.smf.report import Rewritten
 from tests.router.fakes import FakeRewriter
 from tests.router.test_writing import FailingDisk, tree

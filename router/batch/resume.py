@@ -19,8 +19,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from router.files import Job, left_over, possible_results
-from router.job import FileResult, Stamp, stamp_of
+from router.batch.job import FileResult, Stamp, stamp_of
+from router.batch.plan import Job, left_over, possible_results
 from router.text.formatting import why
 from router.text.version import version
 from rules.errors import MachineError

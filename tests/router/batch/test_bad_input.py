@@ -176,7 +176,7 @@ def test_a_write_that_breaks_off_leaves_nothing(tmp_path: Path, where: tuple[str
     done = subprocess.run(
         [sys.executable, "-m", "router", "rewrite", "rules.toml", "take.mid", *where],
         cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONDONTWRITEBYTECODE": "1"},
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[3]), "PYTHONDONTWRITEBYTECODE": "1"},
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (500, 500)),
         capture_output=True,
         text=True,
