@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from router.rulefiles import RuleTexts, read_rule_files
+from router.files.rule_files import RuleTexts, read_rule_files
 from router.settings import CheckSettings
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, number, plain, problem_data

@@ -15,9 +15,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
-from router.names import is_midi_name
+from router.files.atomic_writing import Disk
+from router.files.file_names import is_midi_name
 from router.text.formatting import count, why
-from router.writing import Disk
 from rules.errors import MachineError
 from rules.journal.format import HEAD
 

@@ -20,7 +20,7 @@ from typing import Any, Final
 from router.backend import Backend
 from router.choosing import choose_backend
 from router.ears import Ears
-from router.rulefiles import read_rule_files
+from router.files.rule_files import read_rule_files
 from router.settings import LearnSettings
 from router.text.exit_codes import FINE
 from router.text.formatting import plain

@@ -51,7 +51,7 @@ def ports(settings: PortsSettings, backend: Backend | None = None) -> int:
 def _wanted(rules: Sequence[str]) -> Sequence[Wanted] | None:
     if not rules:
         return None
-    from router.rulefiles import read_rule_files
+    from router.files.rule_files import read_rule_files
     from rules.ports.patterns import wanted_ports
     from rules.rulefile.reading import read_rule_set
 

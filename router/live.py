@@ -14,12 +14,12 @@ from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
+from router.files.rule_files import RuleTexts
 from router.inlet import Inlet
 from router.latency import Latency
 from router.outlet import Outlet
 from router.ports import PortEvent, Ports
 from router.preparing import Prepared
-from router.rulefiles import RuleTexts
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.errors import MachineError

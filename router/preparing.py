@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from router.rulefiles import RuleTexts, read_rule_files
+from router.files.rule_files import RuleTexts, read_rule_files
 from router.text.formatting import count
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules

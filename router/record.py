@@ -19,8 +19,8 @@ from typing import Any, Final
 
 from router.choosing import choose_backend
 from router.control import ask_daemon
+from router.files.file_names import is_midi_name
 from router.journals import SUFFIX, target_of
-from router.names import is_midi_name
 from router.recorder import LAST_SECONDS
 from router.saving import BusyError, Saved, left_behind, save, save_all, write_take
 from router.settings import RecordSettings

@@ -13,8 +13,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from router.files.file_names import is_midi_name
 from router.journals import JournalFile
-from router.names import is_midi_name
 from router.ring import Ring
 from router.saving import left_behind, save_all
 from router.standing import StandingTakes, save_and_tell

@@ -15,9 +15,9 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
 
+from router.files.rule_files import RuleTexts, read_rule_files
 from router.preparing import Prepared, prepare_texts
 from router.retiring import Retired
-from router.rulefiles import RuleTexts, read_rule_files
 from router.watching import Watcher, watched_folders
 from rules.errors import MachineError, PointsmanError, RuleFileError
 

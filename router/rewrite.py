@@ -18,13 +18,13 @@ from router.batch.report import Summary, as_json, in_words, problems
 from router.batch.resume import RunRecord, fingerprint
 from router.batch.rewrite_settings import RewriteSettings
 from router.batch.spool import Spool
-from router.interruptions import ended_like_ctrl_c
-from router.names import for_port
+from router.files.atomic_writing import DISK, SETTLED_LATER
+from router.files.file_names import for_port
+from router.files.interrupts import ended_like_ctrl_c
+from router.files.rule_files import RuleTexts, read_rule_files
 from router.playing import playing_for
-from router.rulefiles import RuleTexts, read_rule_files
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.terminal import complain, problem, say
-from router.writing import DISK, SETTLED_LATER
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet

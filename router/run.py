@@ -14,6 +14,7 @@ from typing import Any, Final
 from router.announcing import Announcer
 from router.choosing import choose_backend
 from router.control import Control, Handler
+from router.files.switch_values import read_switch
 from router.garbage import look_at_nothing_old
 from router.live import Live
 from router.noise import Noise
@@ -24,7 +25,6 @@ from router.reload import Reloader
 from router.service import Service
 from router.settings import RunSettings
 from router.signals import heeded
-from router.switching import read_switch
 from router.text.exit_codes import FINE
 from router.text.usage import UsageError
 from router.text.version import version

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from router.files.atomic_writing import DISK, Disk, TargetExistsError, holds, write_new
 from router.journals import SUFFIX, lock, numbered, target_of
 from router.text.formatting import plain, why
-from router.writing import DISK, Disk, TargetExistsError, holds, write_new
 from rules.errors import MachineError
 from rules.journal.export import Take, make_take
 from rules.journal.format import HEAD

@@ -18,7 +18,7 @@ from typing import Final
 
 from router.backend import Backend
 from router.choosing import choose_backend
-from router.interruptions import ended_like_ctrl_c
+from router.files.interrupts import ended_like_ctrl_c
 from router.outlet import Outlet
 from router.ports import Ports
 from router.settings import SendSettings

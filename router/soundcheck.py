@@ -21,9 +21,9 @@ from typing import Any, Final
 
 from router.backend import Backend
 from router.choosing import choose_backend
-from router.interruptions import ended_like_ctrl_c
+from router.files.interrupts import ended_like_ctrl_c
+from router.files.rule_files import read_rule_files
 from router.ports import PortEvent, Ports
-from router.rulefiles import read_rule_files
 from router.settings import SoundcheckSettings
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, count, plain

@@ -25,7 +25,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from router.control import ask_daemon
-from router.interruptions import ended_like_ctrl_c
+from router.files.interrupts import ended_like_ctrl_c
 from router.settings import StatusSettings
 from router.text import durations
 from router.text.exit_codes import FINE

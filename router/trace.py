@@ -15,10 +15,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from router.files.rule_files import read_rule_files
+from router.files.switch_values import read_switch
 from router.playing import known_source
-from router.rulefiles import read_rule_files
 from router.settings import TraceSettings
-from router.switching import read_switch
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import say

@@ -13,7 +13,7 @@ from pathlib import Path
 from threading import Event, Thread
 from typing import Final
 
-from router.names import is_rule_name
+from router.files.file_names import is_rule_name
 from router.text.formatting import plain
 
 Folders = frozenset[tuple[str, int, int]]

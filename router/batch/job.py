@@ -10,9 +10,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING, Protocol
 
 from router.batch.plan import Job, Unusable
-from router.names import backups, for_port
-from router.text.formatting import why
-from router.writing import (
+from router.files.atomic_writing import (
     DISK,
     Disk,
     Steps,
@@ -24,6 +22,8 @@ from router.writing import (
     writing_back,
     writing_new,
 )
+from router.files.file_names import backups, for_port
+from router.text.formatting import why
 from rules.errors import MachineError, MidiFileError
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import overload
 
 from router.batch.rewrite_settings import RewriteSettings
-from router.names import MIDI_SUFFIXES, for_port, is_hidden, is_midi_name, is_rule_name
+from router.files.file_names import MIDI_SUFFIXES, for_port, is_hidden, is_midi_name, is_rule_name
 from router.text.formatting import why
 from router.text.usage import UsageError
 

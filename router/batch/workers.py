@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final, Protocol, Self
 
 from router.batch.job import Begun, FileResult, Outcome
 from router.batch.plan import Job
-from router.interruptions import leave_ctrl_c_to_the_leader, undisturbed
+from router.files.interrupts import leave_ctrl_c_to_the_leader, undisturbed
 from router.text.terminal import is_terminal
 
 if TYPE_CHECKING:

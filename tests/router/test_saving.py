@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from router import saving
+from router.files.atomic_writing import Disk
 from router.journals import lock
 from router.saving import left_behind, save, save_all
-from router.writing import Disk
 from rules.errors import MachineError
 from rules.journal.format import HEAD, NAMES, OUT, Record, unpack
 from tests import mido_reader

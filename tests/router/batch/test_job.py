@@ -12,7 +12,7 @@ from router.batch.job import FileResult, Manner, Outcome, begin, do, unusable
 from router.batch.plan import Job, Unusable
 from rules.smf.report import Rewritten
 from tests.router.fakes import FakeRewriter
-from tests.router.test_writing import FailingDisk, tree
+from tests.router.files.test_atomic_writing import FailingDisk, tree
 
 
 def job(folder: Path, word: str, *, in_place: bool = False) -> Job:

@@ -17,9 +17,9 @@ import pytest
 from router.batch.job import Begun, FileResult, Manner, Outcome
 from router.batch.plan import Job
 from router.batch.workers import Numbered, Writers, cores, results, with_progress
-from router.writing import DISK
+from router.files.atomic_writing import DISK
 from tests.router.fakes import WRITING, FakeRecipe, FakeRewriter, JobList
-from tests.router.test_writing import tree
+from tests.router.files.test_atomic_writing import tree
 
 
 def jobs(folder: Path, *words: str) -> JobList:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from router.rulefiles import read_rule_files
+from router.files.rule_files import read_rule_files
 from router.text.usage import UsageError
 from rules.errors import MachineError
 

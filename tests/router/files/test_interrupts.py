@@ -6,7 +6,7 @@ import signal
 
 import pytest
 
-from router.interruptions import ended_like_ctrl_c
+from router.files.interrupts import ended_like_ctrl_c
 
 ENDINGS = [signal.SIGTERM, signal.SIGHUP]
 

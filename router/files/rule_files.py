@@ -9,7 +9,7 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from router.names import RULE_SUFFIX, is_hidden, is_midi_name, is_rule_name
+from router.files.file_names import RULE_SUFFIX, is_hidden, is_midi_name, is_rule_name
 from router.text.formatting import why
 from router.text.usage import UsageError
 from rules.errors import MachineError

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from router.writing import Disk, TargetExistsError, write_back, write_new
+from router.files.atomic_writing import Disk, TargetExistsError, write_back, write_new
 from rules.errors import MachineError
 
 LIKE = Path(__file__).stat()

@@ -19,8 +19,8 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Final, Self, TypeVar
 
-from router.interruptions import undisturbed
-from router.names import backups
+from router.files.file_names import backups
+from router.files.interrupts import undisturbed
 from router.text.formatting import why
 from rules.errors import MachineError
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from router.names import backups, for_port, is_hidden, is_midi_name, is_rule_name
+from router.files.file_names import backups, for_port, is_hidden, is_midi_name, is_rule_name
 
 
 @pytest.mark.parametrize("name", ["a.mid", "A.MID", "b.midi", "c.Smf", "d.kar", "e.rmi", "two.parts.mid"])

@@ -2,7 +2,7 @@
 
 import pytest
 
-from router.switching import read_switch
+from router.files.switch_values import read_switch
 from router.text.usage import UsageError
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
