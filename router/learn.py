@@ -17,10 +17,10 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
 
-from router.backend import Backend
-from router.choosing import choose_backend
-from router.ears import Ears
 from router.files.rule_files import read_rule_files
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.listening_ports import Ears
 from router.settings import LearnSettings
 from router.text.exit_codes import FINE
 from router.text.formatting import plain

@@ -14,9 +14,9 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from router.backend import Backend
-from router.choosing import choose_backend
-from router.ears import Ears
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.listening_ports import Ears
 from router.settings import ListenSettings
 from router.text.exit_codes import FINE
 from router.text.formatting import plain

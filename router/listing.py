@@ -22,8 +22,8 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from router.backend import Backend
-from router.choosing import choose_backend
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
 from router.settings import PortsSettings
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, plain

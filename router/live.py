@@ -15,10 +15,10 @@ from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
 from router.files.rule_files import RuleTexts
-from router.inlet import Inlet
 from router.latency import Latency
-from router.outlet import Outlet
-from router.ports import PortEvent, Ports
+from router.midi.input_port import Inlet
+from router.midi.output_port import Outlet
+from router.midi.port_manager import PortEvent, Ports
 from router.preparing import Prepared
 from rules.engine.delivery import Sent
 from rules.engine.session import Session

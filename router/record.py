@@ -17,10 +17,10 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from router.choosing import choose_backend
 from router.control import ask_daemon
 from router.files.file_names import is_midi_name
 from router.journals import SUFFIX, target_of
+from router.midi.backend_choice import choose_backend
 from router.recorder import LAST_SECONDS
 from router.saving import BusyError, Saved, left_behind, save, save_all, write_take
 from router.settings import RecordSettings

@@ -12,13 +12,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from router.announcing import Announcer
-from router.choosing import choose_backend
 from router.control import Control, Handler
 from router.files.switch_values import read_switch
 from router.garbage import look_at_nothing_old
 from router.live import Live
-from router.noise import Noise
-from router.ports import Ports
+from router.midi.backend_choice import choose_backend
+from router.midi.library_stderr import Noise
+from router.midi.port_manager import Ports
 from router.preparing import Prepared, prepare
 from router.recorder import Recorder, recorder_handlers
 from router.reload import Reloader

@@ -16,11 +16,11 @@ from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from typing import Final
 
-from router.backend import Backend
-from router.choosing import choose_backend
 from router.files.interrupts import ended_like_ctrl_c
-from router.outlet import Outlet
-from router.ports import Ports
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.output_port import Outlet
+from router.midi.port_manager import Ports
 from router.settings import SendSettings
 from router.text.exit_codes import FINE
 from router.text.formatting import plain

@@ -19,11 +19,11 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from typing import Any, Final
 
-from router.backend import Backend
-from router.choosing import choose_backend
 from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import read_rule_files
-from router.ports import PortEvent, Ports
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.port_manager import PortEvent, Ports
 from router.settings import SoundcheckSettings
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, count, plain

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
-from router.backend import Backend
-from router.ports import Ports
+from router.midi.backend import Backend
+from router.midi.port_manager import Ports
 from router.recorder import Recorder
 from router.text.terminal import complain
 from router.text.usage import UsageError

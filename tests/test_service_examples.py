@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from router.cli import main
-from router.ports import LONGEST_FLUSH
+from router.midi.port_manager import LONGEST_FLUSH
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 UNIT = (EXAMPLES / "pointsman.service").read_text(encoding="utf-8")

@@ -132,7 +132,7 @@ def _count(text: str) -> int:
 
 def _ports(arguments: argparse.Namespace) -> int:
     from router.listing import ports
-    from router.noise import Noise
+    from router.midi.library_stderr import Noise
 
     with Noise():
         return ports(PortsSettings(tuple(arguments.rules), arguments.backend, arguments.json))
@@ -152,7 +152,7 @@ def _listen(arguments: argparse.Namespace) -> int:
         json=arguments.json,
     )
     from router.listen import listen
-    from router.noise import Noise
+    from router.midi.library_stderr import Noise
 
     with Noise():
         return listen(settings)
@@ -168,7 +168,7 @@ def _send(arguments: argparse.Namespace) -> int:
         backend=arguments.backend,
         json=arguments.json,
     )
-    from router.noise import Noise
+    from router.midi.library_stderr import Noise
     from router.send import send
 
     with Noise():

@@ -82,7 +82,7 @@ def _seconds(text: str) -> float:
 
 def _learn(arguments: argparse.Namespace) -> int:
     from router.learn import learn
-    from router.noise import Noise
+    from router.midi.library_stderr import Noise
 
     with Noise():
         return learn(LearnSettings(tuple(arguments.rules), arguments.backend, arguments.json))
@@ -90,7 +90,7 @@ def _learn(arguments: argparse.Namespace) -> int:
 
 def _soundcheck(arguments: argparse.Namespace) -> int:
     settings = SoundcheckSettings(tuple(arguments.rules), arguments.seconds, arguments.backend, arguments.json)
-    from router.noise import Noise
+    from router.midi.library_stderr import Noise
     from router.soundcheck import soundcheck
 
     with Noise():

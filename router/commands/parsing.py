@@ -10,7 +10,7 @@ from router.settings import STANDARD_NAME
 from rules.errors import PointsmanError
 
 BACKEND_NAMES: Final = ("alsa", "jack", "coremidi", "winmm")
-"""Those of `router.choosing`, which isn't imported to read a command line."""
+"""Those of `router.midi.backend_choice`, which isn't imported to read a command line."""
 
 CAUTION: Final = """\
 New rules can change levels suddenly. Turn the volume down before you play the result for the first time."""

@@ -81,7 +81,7 @@ def _record(arguments: argparse.Namespace) -> int:
         backend=arguments.backend,
         json=arguments.json,
     )
-    from router.noise import Noise
+    from router.midi.library_stderr import Noise
     from router.record import record
 
     with Noise():

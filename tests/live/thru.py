@@ -15,8 +15,8 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-from router.choosing import choose_backend
-from router.ports import PortEvent, Ports
+from router.midi.backend_choice import choose_backend
+from router.midi.port_manager import PortEvent, Ports
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Wanted
 from tests.live.peer import Program, system_of_tests

@@ -9,7 +9,7 @@ from typing import NoReturn
 
 import pytest
 
-from router import alsa_kernel, choosing, jack
+from router.midi import alsa_sequencer, backend_choice, jack_backend
 from rules.errors import MachineError
 from tests.router.daemons import PlayedDaemon
 from tests.router.fake_library import Library
@@ -43,7 +43,7 @@ def no_wires() -> NoReturn:
 def library(monkeypatch: pytest.MonkeyPatch) -> Library:
     """The library on a computer with CoreMIDI, JACK and Windows MM alike."""
     made = Library(1, 3, 4)
-    monkeypatch.setattr(choosing, "_library", lambda: made)
-    monkeypatch.setattr(alsa_kernel, "DEVICE", "/nowhere")
-    monkeypatch.setattr(jack, "Wires", no_wires)
+    monkeypatch.setattr(backend_choice, "_library", lambda: made)
+    monkeypatch.setattr(alsa_sequencer, "DEVICE", "/nowhere")
+    monkeypatch.setattr(jack_backend, "Wires", no_wires)
     return made

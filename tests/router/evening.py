@@ -12,8 +12,9 @@ from typing import Self
 
 import pytest
 
-from router import heartbeat, live, ports
+from router import live
 from router.live import Live
+from router.midi import heartbeat, port_manager
 from router.preparing import Prepared, prepare_texts
 from rules.journal.format import Record
 from tests.router.fake_midi import Device, FakeBackend, Hub
@@ -43,7 +44,7 @@ to = "rack"
 HIGHER = (
     RULES.replace("transpose = 12", "transpose = 24").replace(', when = "up"', "").replace("delay = 40", "delay = 10")
 )
-"""Other rules for the same ports, with a shorter delay."""
+"""Other rules for the same port_manager, with a shorter delay."""
 
 
 @cache
@@ -75,11 +76,11 @@ class Evening:
         self._patch = pytest.MonkeyPatch()
 
     def _made(self, rules: Prepared) -> Live:
-        return Live(rules, ports.Ports(self.backend), self.records.append, self.said.append)
+        return Live(rules, port_manager.Ports(self.backend), self.records.append, self.said.append)
 
     def __enter__(self) -> Self:
         clock = SimpleNamespace(monotonic_ns=lambda: self.now, sleep=self._sleep)
-        for module in (live, ports, heartbeat):
+        for module in (live, port_manager, heartbeat):
             self._patch.setattr(module, "time", clock)
         return self
 
@@ -117,7 +118,7 @@ class Evening:
         yield 300
 
     def swap(self, text: str) -> None:
-        """New rules, of the same ports, are put in force after the first ones."""
+        """New rules, of the same port_manager, are put in force after the first ones."""
         self.live.swap(prepared(text, RULES))
 
 

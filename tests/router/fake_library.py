@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from router.backend import Backend
+from router.midi.backend import Backend
 
 _NAMES = {1: "core", 2: "alsa", 3: "jack", 4: "winmm"}
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import time
 
-from router.inlet import Inlet
-from router.ports import PortEvent, Ports
+from router.midi.input_port import Inlet
+from router.midi.port_manager import PortEvent, Ports
 from rules.ports.patterns import Wanted
 from tests.router.fake_midi import Device, FakeBackend, Hub
 

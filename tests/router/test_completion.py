@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from router.choosing import BACKENDS
 from router.commands.parsing import BACKEND_NAMES
+from router.midi.backend_choice import BACKENDS
 from tests.router.daemons import PlayedDaemon
 
 ROOT = Path(__file__).parents[2]

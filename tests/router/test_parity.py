@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from router.live import Live
-from router.ports import Ports
+from router.midi.port_manager import Ports
 from router.preparing import Prepared, prepare_texts
 from router.recorder import Recorder
 from router.saving import save

@@ -9,7 +9,7 @@ import pytest
 
 from router import run as run_module
 from router.control import Control
-from router.ports import Ports
+from router.midi.port_manager import Ports
 from router.preparing import prepare
 from router.recorder import Recorder
 from router.reload import Reloader

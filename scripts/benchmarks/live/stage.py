@@ -18,7 +18,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from router.libjack import Wires
+from router.midi.jack_library import Wires
 from tests.live.server import JackServer, until
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -81,7 +81,7 @@ class Stage:
         self._hush("direct")
 
     def _hush(self, sink: str) -> None:
-        """As the daemon does for its inputs (`router.jack`): else we might crash before it has been measured."""
+        """As `router.midi.jack_backend` does for its inputs: else we might crash before it has been measured."""
         self._wires.connect("bench-silence:silence", f"bench-{sink}:{sink}")
 
     def _listener(self, name: str) -> Any:

@@ -9,7 +9,7 @@ import time
 from collections import deque
 from typing import Final
 
-from router.backend import RawInput, RawOutput
+from router.midi.backend import RawInput, RawOutput
 from rules.midi.messages import CONTROLLER
 from rules.ports.pacing import Credit
 

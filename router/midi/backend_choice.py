@@ -10,11 +10,11 @@ import sys
 from importlib import import_module
 from typing import Final, cast
 
-from router import alsa_kernel
-from router.alsa import Alsa
-from router.backend import Backend
-from router.jack import Jack
-from router.system import Library, System
+from router.midi import alsa_sequencer
+from router.midi.alsa_backend import Alsa
+from router.midi.backend import Backend
+from router.midi.jack_backend import Jack
+from router.midi.rtmidi_backend import Library, System
 from rules.errors import MachineError
 
 
@@ -69,7 +69,7 @@ _HELP: Final = "ALSA needs the kernel module snd-seq (sudo modprobe snd-seq), JA
 def _may_be_there(name: str) -> bool:
     """Where ALSA has no device, asking it only makes noise."""
     if name == "alsa":
-        return os.path.exists(alsa_kernel.DEVICE)
+        return os.path.exists(alsa_sequencer.DEVICE)
     return (name == "jack") or sys.platform != "linux"
 
 

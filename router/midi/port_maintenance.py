@@ -9,9 +9,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
-from router.backend import Backend
-from router.inlet import Inlet, first_this
-from router.outlet import Outlet
+from router.midi.backend import Backend
+from router.midi.input_port import Inlet, first_this
+from router.midi.output_port import Outlet
 from rules.errors import MachineError
 
 _QUIET: Final = 2_000_000_000

@@ -12,12 +12,12 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from router.libjack import Wires
-from router.system import Client, Library, MidiIn, MidiOut, OpenInput, OpenOutput, System, asking
+from router.midi.jack_library import Wires
+from router.midi.rtmidi_backend import Client, Library, MidiIn, MidiOut, OpenInput, OpenOutput, System, asking
 from rules.errors import MachineError
 
 if TYPE_CHECKING:
-    from router.backend import RawInput, RawOutput
+    from router.midi.backend import RawInput, RawOutput
 
 HEARTBEAT: Final = "heartbeat"
 SILENCE: Final = "silence"

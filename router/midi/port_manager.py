@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from router.backend import Backend
-from router.heartbeat import Heartbeat
-from router.inlet import Inlet
-from router.outlet import Outlet
+from router.midi.backend import Backend
+from router.midi.heartbeat import Heartbeat
+from router.midi.input_port import Inlet
+from router.midi.output_port import Outlet
+from router.midi.port_maintenance import Upkeep
 from router.text.formatting import count
-from router.upkeep import Upkeep
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Ambiguous, Direction, Found, Wanted, bare_name, changes, find

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from router.choosing import choose_backend
+from router.midi.backend_choice import choose_backend
 from rules.errors import MachineError
 from tests.router.fake_library import Client, Library, tidied
 

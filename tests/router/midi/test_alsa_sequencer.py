@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from router import alsa_kernel
+from router.midi import alsa_sequencer
 from rules.ports.pacing import Pacer
 
 
@@ -13,7 +13,7 @@ from rules.ports.pacing import Pacer
 )
 def test_the_number_of_a_client(name: str, number: int | None) -> None:
     """From the end of a port's name."""
-    assert alsa_kernel.client_number(name) == number
+    assert alsa_sequencer.client_number(name) == number
 
 
 class Kernel:
@@ -22,7 +22,7 @@ class Kernel:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.waiting = 0
         self.lost = 0
-        monkeypatch.setattr(alsa_kernel, "pool_of", lambda descriptor, number: (200, 200 - self.waiting))
+        monkeypatch.setattr(alsa_sequencer, "pool_of", lambda descriptor, number: (200, 200 - self.waiting))
 
     def take(self, message: bytes) -> None:
         """What is sent; too much is lost with all that waits."""
@@ -35,7 +35,7 @@ class Kernel:
 def test_another_program_gets_no_more_than_fits(monkeypatch: pytest.MonkeyPatch) -> None:
     """Asked of the kernel; the longest sysex goes when nothing else waits there, and nothing is ever lost."""
     kernel = Kernel(monkeypatch)
-    pacer = Pacer(alsa_kernel.PoolRoom(5, 128))
+    pacer = Pacer(alsa_sequencer.PoolRoom(5, 128))
     sysex = b"\xf0" + bytes(5_570) + b"\xf7"
     for message in [b"\x90\x3c\x64"] * 500 + [sysex] * 3 + [b"\x80\x3c\x40"] * 10:
         pacer.wait(message)

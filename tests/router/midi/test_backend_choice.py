@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from router import alsa_kernel
-from router.choosing import choose_backend
+from router.midi import alsa_sequencer
+from router.midi.backend_choice import choose_backend
 from rules.errors import MachineError
 from tests.router.fake_library import Library
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 def test_without_a_name_the_first_system_that_is_there_is_used(
@@ -24,7 +24,7 @@ def test_without_a_name_the_first_system_that_is_there_is_used(
     assert choose_backend(None, "pit").name == "JACK"
     library.apis = [2, 3]
     (tmp_path / "seq").touch()
-    monkeypatch.setattr(alsa_kernel, "DEVICE", str(tmp_path / "seq"))
+    monkeypatch.setattr(alsa_sequencer, "DEVICE", str(tmp_path / "seq"))
     assert choose_backend(None, "pit").name == "ALSA"
     assert choose_backend("jack", "pit").name == "JACK"
 

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from router import jack
-from router.choosing import choose_backend
+from router.midi import jack_backend
+from router.midi.backend_choice import choose_backend
 from rules.errors import MachineError
 from tests.router.fake_library import InputClient, Library, tidied
 
@@ -38,8 +38,8 @@ class Loop:
         self.system = choose_backend("jack", "pit")
         self.children: list[Child] = []
         self.kept: list[object] = []
-        monkeypatch.setattr(jack, "_probe", self._probe)
-        monkeypatch.setattr(jack, "_never_free", self.kept.append)
+        monkeypatch.setattr(jack_backend, "_probe", self._probe)
+        monkeypatch.setattr(jack_backend, "_never_free", self.kept.append)
 
     def _probe(self, api: int) -> Any:
         self.children.append(Child())
@@ -100,7 +100,7 @@ def wires(library: Library, monkeypatch: pytest.MonkeyPatch) -> list[FakeWires]:
         made.append(FakeWires())
         return made[-1]
 
-    monkeypatch.setattr(jack, "Wires", make)
+    monkeypatch.setattr(jack_backend, "Wires", make)
     library.lists_all = True
     return made
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import Any
 
-from router.backend import RawInput
+from router.midi.backend import RawInput
 from rules.midi.sysex_reassembly import Mender
 from rules.ports.patterns import Wanted, bare_name
 

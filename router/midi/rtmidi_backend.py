@@ -10,7 +10,7 @@ from rules.errors import MachineError
 from rules.ports.pacing import Limit
 
 if TYPE_CHECKING:
-    from router.backend import RawInput, RawOutput
+    from router.midi.backend import RawInput, RawOutput
 
 QUEUE: Final = 16_384
 """Messages that an input keeps until they are polled: over a second of eight DIN wires at full rate."""

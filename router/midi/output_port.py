@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from contextlib import suppress
 from typing import Any, Final, Protocol
 
-from router.backend import Backend, RawOutput
-from router.heartbeat import Heartbeat
+from router.midi.backend import Backend, RawOutput
+from router.midi.heartbeat import Heartbeat
 from router.text.formatting import count, number
 from rules.midi.messages import SYSEX
 from rules.ports.pacing import Credit, Limit, Pacer, Wire

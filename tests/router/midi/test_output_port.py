@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 
-from router.heartbeat import Heartbeat
-from router.outlet import Outlet
+from router.midi.heartbeat import Heartbeat
+from router.midi.output_port import Outlet
 from rules.ports.pacing import MOST_WAITING
 from rules.ports.patterns import Wanted
 from rules.timing.delays import NEVER

@@ -28,7 +28,7 @@ def failing(words: str) -> Callable[[], list[str]]:
 @pytest.fixture(autouse=True)
 def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Here a server answers at once, or never."""
-    monkeypatch.setattr("router.heartbeat._ANSWER", 1_000_000)
+    monkeypatch.setattr("router.midi.heartbeat._ANSWER", 1_000_000)
 
 
 def test_ports_are_found_by_pattern() -> None:
@@ -438,7 +438,7 @@ def test_leaving_waits_as_long_as_a_slow_wire_needs() -> None:
 
 def test_leaving_waits_no_longer_than_a_service_manager(monkeypatch: pytest.MonkeyPatch) -> None:
     """It would end us in the midst of anything; what waits then is counted as lost."""
-    monkeypatch.setattr("router.ports.LONGEST_FLUSH", 0)
+    monkeypatch.setattr("router.midi.port_manager.LONGEST_FLUSH", 0)
     rig = Rig(Wanted("rack", "out", "Rack*", wire="din"))
     outlet = rig.ports.outlets["rack"]
     for _ in range(20):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 
-from router.backend import Backend, RawInput
+from router.midi.backend import Backend, RawInput
 from router.text.formatting import plain
 from router.text.terminal import complain
 from rules.errors import MachineError

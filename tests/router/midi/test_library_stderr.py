@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from router.noise import Noise
+from router.midi.library_stderr import Noise
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 def test_lines_are_told_once_with_their_number(capfd: pytest.CaptureFixture[str]) -> None:
@@ -60,7 +60,7 @@ def test_python_goes_on_writing_to_standard_error() -> None:
     """In a real process: our words arrive, the library's don't, before, meanwhile and after."""
     program = (
         "import os, sys\n"
-        "from router.noise import Noise\n"
+        "from router.midi.library_stderr import Noise\n"
         "print('one', file=sys.stderr)\n"
         "with Noise():\n"
         "    os.write(2, b'library\\n')\n"
