@@ -19,14 +19,14 @@ from typing import Any, Final
 
 from router.control import ask_daemon
 from router.files.file_names import is_midi_name
-from router.journals import SUFFIX, target_of
 from router.midi.backend_choice import choose_backend
-from router.recorder import LAST_SECONDS
-from router.saving import BusyError, Saved, left_behind, save, save_all, write_take
+from router.recording.automatic_takes import in_words, take_name
+from router.recording.journal_files import SUFFIX, target_of
+from router.recording.port_recording import tape
+from router.recording.recorder import LAST_SECONDS
+from router.recording.takes import BusyError, Saved, left_behind, save, save_all, write_take
 from router.settings import RecordSettings
 from router.signals import heeded
-from router.standing import in_words, take_name
-from router.taping import tape
 from router.text.durations import as_written
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, plain

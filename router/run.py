@@ -20,7 +20,7 @@ from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
 from router.midi.port_manager import Ports
 from router.preparing import Prepared, prepare
-from router.recorder import Recorder, recorder_handlers
+from router.recording.recorder import Recorder, recorder_handlers
 from router.reload import Reloader
 from router.service import Service
 from router.settings import RunSettings

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from router.saving import left_behind
+from router.recording.takes import left_behind
 from tests import midicsv, mido_reader
 from tests.live.peer import ROOT, Peer, Program
 from tests.live.server import JackServer, until

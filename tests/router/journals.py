@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from router.journals import JournalDisk
+from router.recording.journal_files import JournalDisk
 from rules.journal.format import HEAD, IN, NAMES, OUT, Names, Record, names_data, pack
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))

@@ -13,8 +13,8 @@ import pytest
 from router.live import Live
 from router.midi.port_manager import Ports
 from router.preparing import Prepared, prepare_texts
-from router.recorder import Recorder
-from router.saving import save
+from router.recording.recorder import Recorder
+from router.recording.takes import save
 from rules.journal.format import HEAD, Record, unpack
 from rules.journal.replay import replay, went_out
 from tests import midicsv, mido_reader

@@ -16,8 +16,8 @@ from router import record as recording
 from router.cli import main
 from router.control import Control
 from router.record import where
-from router.recorder import Recorder, recorder_handlers
-from router.standing import take_name
+from router.recording.automatic_takes import take_name
+from router.recording.recorder import Recorder, recorder_handlers
 from router.text.usage import UsageError
 from tests import mido_reader
 from tests.router.fake_midi import FakeBackend, Hub

@@ -11,7 +11,7 @@ from router import run as run_module
 from router.control import Control
 from router.midi.port_manager import Ports
 from router.preparing import prepare
-from router.recorder import Recorder
+from router.recording.recorder import Recorder
 from router.reload import Reloader
 from router.run import Daemon
 from router.settings import RunSettings

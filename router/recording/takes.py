@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from router.files.atomic_writing import DISK, Disk, TargetExistsError, holds, write_new
-from router.journals import SUFFIX, lock, numbered, target_of
+from router.recording.journal_files import SUFFIX, lock, numbered, target_of
 from router.text.formatting import plain, why
 from rules.errors import MachineError
 from rules.journal.export import Take, make_take

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.ring import Ring
+from router.recording.ring_buffer import Ring
 from rules.journal.format import IN, NAMES, OUT, RULES, Record, pack, unpack
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))

@@ -9,7 +9,7 @@ from typing import Final
 
 from router.midi.backend import Backend
 from router.midi.port_manager import Ports
-from router.recorder import Recorder
+from router.recording.recorder import Recorder
 from router.text.terminal import complain
 from router.text.usage import UsageError
 from rules.journal.format import IN, LOST, NAMES, Names, names_data

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from router import saving
 from router.files.atomic_writing import Disk
-from router.journals import lock
-from router.saving import left_behind, save, save_all
+from router.recording import takes
+from router.recording.journal_files import lock
+from router.recording.takes import left_behind, save, save_all
 from rules.errors import MachineError
 from rules.journal.format import HEAD, NAMES, OUT, Record, unpack
 from tests import mido_reader
@@ -147,7 +147,7 @@ def test_where_open_files_cannot_be_deleted_a_journal_is_closed_first(
 
     monkeypatch.setattr(Path, "unlink", look)
     save(tmp_path / "a.mid.journal")
-    monkeypatch.setattr(saving, "_OPEN_FILES_STAY", True)
+    monkeypatch.setattr(takes, "_OPEN_FILES_STAY", True)
     save(tmp_path / "b.mid.journal")
     assert open_at_the_end == [True, False]
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.mid", "b.mid"]

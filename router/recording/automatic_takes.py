@@ -7,8 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from router.journals import JournalFile
-from router.saving import Saved, save
+from router.recording.journal_files import JournalFile
+from router.recording.takes import Saved, save
 from router.text.durations import as_musicians_do
 from router.text.formatting import count, plain
 from rules.errors import MachineError

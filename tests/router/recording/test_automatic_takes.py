@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from router import saving, standing
-from router.saving import save
-from router.standing import PAUSE, StandingTakes, in_words, save_and_tell, take_name
+from router.recording import automatic_takes, takes
+from router.recording.automatic_takes import PAUSE, StandingTakes, in_words, save_and_tell, take_name
+from router.recording.takes import save
 from tests.router.journals import NAMED, PLAYED, orphan, packed, wait_for
 
 EVENING = 1_764_100_000.0
@@ -60,7 +60,7 @@ def test_playing_again_begins_the_next_take(tmp_path: Path) -> None:
 
 def test_a_long_take_is_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A journal never grows without bound."""
-    monkeypatch.setattr(standing, "LONGEST", 10)
+    monkeypatch.setattr(automatic_takes, "LONGEST", 10)
     evening = Evening(tmp_path)
     evening.play(0)
     evening.takes.look(1)
@@ -96,7 +96,7 @@ def test_a_journal_that_cannot_be_deleted_is_told_beside_its_take(
 ) -> None:
     """The take is safe, and whoever reads this can tidy up."""
     undeleted = "the journal a.mid.journal can't be deleted: you have no permission"
-    monkeypatch.setattr(saving, "_delete", lambda journal: undeleted)
+    monkeypatch.setattr(takes, "_delete", lambda journal: undeleted)
     said: list[str] = []
     save_and_tell(orphan(tmp_path / "a.mid.journal", *PLAYED), said.append)
     assert said == [f"saved {tmp_path}/a.mid: 0:01, 4 messages in 2 tracks", undeleted]

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from router.files.file_names import is_midi_name
-from router.journals import JournalFile
-from router.ring import Ring
-from router.saving import left_behind, save_all
-from router.standing import StandingTakes, save_and_tell
+from router.recording.automatic_takes import StandingTakes, save_and_tell
+from router.recording.journal_files import JournalFile
+from router.recording.ring_buffer import Ring
+from router.recording.takes import left_behind, save_all
 from router.text.terminal import complain
 from rules.errors import MachineError
 from rules.journal.format import LASTING, STATE, WALL, Record, pack, state_data, wall_data

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from router import recorder
-from router.recorder import Recorder, recorder_handlers
+from router.recording import recorder
+from router.recording.recorder import Recorder, recorder_handlers
 from rules.errors import MachineError
 from rules.journal.format import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
 from rules.program.switch_states import State
@@ -18,7 +18,7 @@ from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")
 SECOND = 1000 * MS
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 class Desk:
@@ -215,7 +215,7 @@ def test_only_full_names_of_mid_files_are_taken(desk: Desk, path: str) -> None:
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from router.recorder import Recorder
+from router.recording.recorder import Recorder
 from tests.router.journals import PLAYED, wait_for
 recorder = Recorder()
 recorder.start()
