@@ -15,7 +15,7 @@ from typing import Any
 
 from router.commands import add_commands
 from router.commands.parsing import command
-from router.garbage import look_seldom
+from router.daemon.realtime import collect_seldom
 from router.text.exit_codes import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
 from router.text.formatting import count, problem_data
 from router.text.terminal import complain, problem, say, take_any_name
@@ -37,7 +37,7 @@ exit codes:
 def main(argv: Sequence[str] | None = None) -> int:
     """Do what the command line says (`argv`, or that of the process) and return the exit code."""
     take_any_name()
-    look_seldom()
+    collect_seldom()
     try:
         code = _answer(argv)
         sys.stdout.flush()

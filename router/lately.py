@@ -24,7 +24,7 @@ import time
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from router.control import ask_daemon
+from router.daemon.control_client import ask_daemon
 from router.settings import LatelySettings
 from router.text.durations import as_written
 from router.text.exit_codes import FINE

@@ -17,7 +17,8 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from router.control import ask_daemon
+from router.daemon.control_client import ask_daemon
+from router.daemon.signals import heeded
 from router.files.file_names import is_midi_name
 from router.midi.backend_choice import choose_backend
 from router.recording.automatic_takes import in_words, take_name
@@ -26,7 +27,6 @@ from router.recording.port_recording import tape
 from router.recording.recorder import LAST_SECONDS
 from router.recording.takes import BusyError, Saved, left_behind, save, save_all, write_take
 from router.settings import RecordSettings
-from router.signals import heeded
 from router.text.durations import as_written
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, plain

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
-STANDARD_NAME: Final = "pointsman"
-"""What a daemon is called that was given no other name."""
+from router.daemon.run_settings import STANDARD_NAME
 
 
 class CheckSettings(NamedTuple):
@@ -23,19 +22,6 @@ class TraceSettings(NamedTuple):
     words: tuple[str, ...]
     switches: tuple[str, ...] = ()
     json: bool = False
-
-
-class RunSettings(NamedTuple):
-    """What the daemon `name` shall play: rule files and folders as written.
-
-    `backend` names the MIDI system of the computer, None takes the first that is there; `record` is a folder for takes
-    of all that is played.
-    """
-
-    rules: tuple[str, ...]
-    name: str = STANDARD_NAME
-    backend: str | None = None
-    record: str | None = None
 
 
 class StatusSettings(NamedTuple):

@@ -24,7 +24,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
-from router.control import ask_daemon
+from router.daemon.control_client import ask_daemon
 from router.files.interrupts import ended_like_ctrl_c
 from router.settings import StatusSettings
 from router.text import durations

@@ -14,7 +14,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final
 
-from router.control import ask_daemon
+from router.daemon.control_client import ask_daemon
 from router.settings import PanicSettings, ReloadSettings, SwitchSettings
 from router.status import state_word, switch_rows
 from router.text.exit_codes import FINE, INCOMPLETE

@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from router.commands.parsing import CAUTION, add_backend, add_daemon_name, command, file_name
-from router.settings import RunSettings
+from router.daemon.run_settings import RunSettings
 
 _RUN_ABOUT = """\
 Plays: opens the ports that the rule files name and sends what arrives where the rules say, until Ctrl-C. Rule files are
@@ -42,6 +42,6 @@ def add_commands(commands: Any) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from router.run import run
+    from router.daemon.daemon import run
 
     return run(RunSettings(tuple(arguments.rules), arguments.name, arguments.backend, arguments.record))

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from typing import Any, Final
 
-from router.settings import STANDARD_NAME
+from router.daemon.run_settings import STANDARD_NAME
 from rules.errors import PointsmanError
 
 BACKEND_NAMES: Final = ("alsa", "jack", "coremidi", "winmm")
@@ -63,7 +63,7 @@ def completed_by(argument: argparse.Action, words: Callable[..., list[str]]) -> 
 
 
 def _names_of_daemons(**_: Any) -> list[str]:
-    from router.control import running_daemons
+    from router.daemon.control_client import running_daemons
 
     return running_daemons()
 

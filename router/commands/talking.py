@@ -99,7 +99,7 @@ def _add_switch(commands: Any) -> None:
 
 
 def _names_of_switches(parsed_args: argparse.Namespace, **_: Any) -> list[str]:
-    from router.control import ask_daemon
+    from router.daemon.control_client import ask_daemon
 
     return list(ask_daemon(parsed_args.name, "status", patience=1.0)["switches"])
 

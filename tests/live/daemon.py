@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from router.control import ask_daemon
+from router.daemon.control_client import ask_daemon
 from rules.journal.format import Record, unpack
 from tests.live.peer import ROOT, SYSTEM
 from tests.live.server import until

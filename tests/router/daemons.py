@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from router.control import Control
+from router.daemon.control_server import Control
 from rules.errors import MachineError
 
 STATUS: dict[str, Any] = {

@@ -12,10 +12,10 @@ from typing import Self
 
 import pytest
 
-from router import live
-from router.live import Live
+from router.daemon import live
+from router.daemon.live import Live
+from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.midi import heartbeat, port_manager
-from router.preparing import Prepared, prepare_texts
 from rules.journal.format import Record
 from tests.router.fake_midi import Device, FakeBackend, Hub
 

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from router.live import Live
+from router.daemon.live import Live
+from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.midi.port_manager import Ports
-from router.preparing import Prepared, prepare_texts
 from router.recording.recorder import Recorder
 from router.recording.takes import save
 from rules.journal.format import HEAD, Record, unpack

@@ -14,7 +14,7 @@ import pytest
 
 from router import record as recording
 from router.cli import main
-from router.control import Control
+from router.daemon.control_server import Control
 from router.record import where
 from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder, recorder_handlers

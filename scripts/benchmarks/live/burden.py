@@ -25,7 +25,7 @@ from benchmarks.live.rigs import (
     sysexes,
 )
 from benchmarks.live.stage import TIMER_SLACK, Memory, Process, Stage, play, stage
-from router.live import BUSY_PAUSE, IDLE_PAUSE
+from router.daemon.live import BUSY_PAUSE, IDLE_PAUSE
 
 UNIT = "% of a core"
 DIN_RATE = 1_041

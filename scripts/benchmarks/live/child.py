@@ -64,9 +64,9 @@ class Clocks:
 
 def daemon(clocks: Clocks, rules: str) -> None:
     """The real daemon; only its open ports get clocks."""
-    from router.settings import RunSettings
+    from router.daemon.run_settings import RunSettings
 
-    run_module: Any = import_module("router.run")
+    run_module: Any = import_module("router.daemon.daemon")
     choose = run_module.choose_backend
 
     def choose_with_clocks(name: str | None, client: str) -> Any:
@@ -93,7 +93,7 @@ def daemon(clocks: Clocks, rules: str) -> None:
 def bare(clocks: Clocks) -> None:
     """Poll, resend, sleep: the least that a polling router can do."""
     from benchmarks.live.rigs import SOURCES
-    from router.live import BUSY_PAUSE
+    from router.daemon.live import BUSY_PAUSE
 
     rtmidi: Any = import_module("rtmidi")
     jack = rtmidi.API_UNIX_JACK

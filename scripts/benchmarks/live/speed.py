@@ -11,7 +11,7 @@ from statistics import median
 from benchmarks.figures import Figure
 from benchmarks.live.rigs import RIG, SINKS, SOURCES, many_rules, played
 from benchmarks.live.stage import Came, Process, Stage, Times, play, stage
-from router.control import ask_daemon
+from router.daemon.control_client import ask_daemon
 
 RATE = 750
 RELOAD_EVERY = 0.3

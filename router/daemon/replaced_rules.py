@@ -11,7 +11,7 @@ from __future__ import annotations
 import sys
 from typing import Final
 
-from router.preparing import Prepared
+from router.daemon.prepared_rules import Prepared
 from rules.program.tables import Table
 from rules.rulefile.rule_tables import Rule
 

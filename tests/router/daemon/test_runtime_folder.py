@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from router.rundir import runtime_folder, valid_name
+from router.daemon.runtime_folder import runtime_folder, valid_name
 from router.text.usage import UsageError
 from rules.errors import MachineError
 
@@ -34,7 +34,7 @@ def test_without_a_login_it_lies_among_the_temporary_files(
     """A name with the user's number in it, so that every user has one."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", told)
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    monkeypatch.setattr("router.rundir.LOGINS", tmp_path / "nobody is logged in")
+    monkeypatch.setattr("router.daemon.runtime_folder.LOGINS", tmp_path / "nobody is logged in")
     assert runtime_folder() == tmp_path / f"pointsman-{os.getuid()}"
 
 
@@ -42,7 +42,7 @@ def test_where_the_login_is_not_told_it_is_looked_for(tmp_path: Path, monkeypatc
     """A job of cron finds the daemon that the login has started."""
     (tmp_path / str(os.getuid())).mkdir(mode=0o700)
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
-    monkeypatch.setattr("router.rundir.LOGINS", tmp_path)
+    monkeypatch.setattr("router.daemon.runtime_folder.LOGINS", tmp_path)
     assert runtime_folder() == tmp_path / str(os.getuid()) / "pointsman"
 
 
@@ -51,7 +51,7 @@ def test_a_runtime_folder_where_others_can_write_is_not_taken(login: Path, monke
     login.chmod(0o777)
     (login / "tmp").mkdir()
     monkeypatch.setattr("tempfile.tempdir", str(login / "tmp"))
-    monkeypatch.setattr("router.rundir.LOGINS", login / "nobody is logged in")
+    monkeypatch.setattr("router.daemon.runtime_folder.LOGINS", login / "nobody is logged in")
     assert runtime_folder().parent == login / "tmp"
 
 
@@ -75,7 +75,7 @@ def test_a_link_is_refused(login: Path) -> None:
 def test_the_folder_of_somebody_else_is_refused(login: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Another user may have been there first, among the temporary files."""
     monkeypatch.setattr("tempfile.tempdir", str(login))
-    monkeypatch.setattr("router.rundir.LOGINS", login / "nobody is logged in")
+    monkeypatch.setattr("router.daemon.runtime_folder.LOGINS", login / "nobody is logged in")
     stranger = os.getuid() + 1
     (login / f"pointsman-{stranger}").mkdir(mode=0o700)
     monkeypatch.setattr("os.getuid", lambda: stranger)

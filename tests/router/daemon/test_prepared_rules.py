@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from router.preparing import prepare
+from router.daemon.prepared_rules import prepare
 from rules.errors import MachineError, RuleFileError
 
 RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n[[rules]]\nname = "a"\nfrom = "keys"\nto = "rack"\n'

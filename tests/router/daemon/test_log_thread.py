@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from router.announcing import Announcer
+from router.daemon.log_thread import Announcer
 
 
 def test_lines_are_said_in_order_and_all_before_the_stop(capfd: pytest.CaptureFixture[str]) -> None:

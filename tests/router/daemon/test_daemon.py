@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from router import run as run_module
-from router.control import Control
+from router.daemon import daemon as run_module
+from router.daemon.control_server import Control
+from router.daemon.daemon import Daemon
+from router.daemon.prepared_rules import prepare
+from router.daemon.reloader import Reloader
+from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import Ports
-from router.preparing import prepare
 from router.recording.recorder import Recorder
-from router.reload import Reloader
-from router.run import Daemon
-from router.settings import RunSettings
 from rules.errors import MachineError
 from tests.router.fake_midi import FakeBackend, Hub
 
@@ -63,7 +63,7 @@ class Club:
 @pytest.fixture(autouse=True)
 def _in_no_hurry(monkeypatch: pytest.MonkeyPatch) -> None:
     """The interpreter of the tests stays as it is."""
-    monkeypatch.setattr(run_module, "_be_quick", lambda: None)
+    monkeypatch.setattr(run_module, "prefer_latency", lambda: None)
 
 
 def test_the_take_is_saved_before_anything_may_keep_it_waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -90,7 +90,7 @@ def test_a_terminal_that_closes_is_told_twice(tmp_path: Path, monkeypatch: pytes
         signal.raise_signal(signal.SIGHUP)
         stop(recorder)
 
-    monkeypatch.setattr("router.signals.is_terminal", lambda _: True)
+    monkeypatch.setattr("router.daemon.signals.is_terminal", lambda _: True)
     monkeypatch.setattr(Recorder, "stop", told_again)
     club = Club(tmp_path, signal.SIGHUP)
     club.opens()

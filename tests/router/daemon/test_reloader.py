@@ -10,8 +10,8 @@ from threading import Thread
 
 import pytest
 
-from router.preparing import Prepared, prepare
-from router.reload import Outcome, Reloader
+from router.daemon.prepared_rules import Prepared, prepare
+from router.daemon.reloader import Outcome, Reloader
 from rules.errors import MachineError
 
 LONG = 60.0
@@ -73,8 +73,8 @@ def file(tmp_path: Path) -> Path:
 @pytest.fixture(autouse=True)
 def haste(monkeypatch: pytest.MonkeyPatch) -> None:
     """The timer looks ten times a second, so that no test waits for it."""
-    monkeypatch.setattr("router.reload._LOOK_EVERY", 0.1)
-    monkeypatch.setattr("router.reload._QUIET", 0.05)
+    monkeypatch.setattr("router.daemon.reloader._LOOK_EVERY", 0.1)
+    monkeypatch.setattr("router.daemon.reloader._QUIET", 0.05)
 
 
 # -- ways of saving ---------------------------------------------------------------------------------------------------
@@ -251,7 +251,7 @@ def test_a_half_written_file_is_given_time(file: Path) -> None:
 
 def test_an_emptied_file_is_awaited(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Some programs empty a file first and write it later: nothing is swapped in between."""
-    monkeypatch.setattr("router.reload._LOOKS_AT_BLANK", 1_000_000)
+    monkeypatch.setattr("router.daemon.reloader._LOOKS_AT_BLANK", 1_000_000)
     with staged(file) as stage:
         file.write_text("")
         assert stage.outcomes.empty()
@@ -347,7 +347,7 @@ def test_what_is_heard_is_read_at_once(file: Path, monkeypatch: pytest.MonkeyPat
     with staged(file) as stage:
         file.write_text(rules("b"))
         stage.next()
-        monkeypatch.setattr("router.reload._LOOK_EVERY", 3600)
+        monkeypatch.setattr("router.daemon.reloader._LOOK_EVERY", 3600)
         stage.reloader.reload_now()
         for number in range(1000):
             file.write_text(rules(f"c{number}"))

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rules.journal.format as journal
-from router import live as live_module
-from router.live import BUSY_PAUSE, IDLE_PAUSE
+from router.daemon import live as live_module
+from router.daemon.live import BUSY_PAUSE, IDLE_PAUSE
 from rules.analysis.history import tell
 from rules.errors import MachineError
 from rules.journal.replay import replay, went_out

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from router.preparing import Prepared, prepare_texts
-from router.retiring import Retired
+from router.daemon.prepared_rules import Prepared, prepare_texts
+from router.daemon.replaced_rules import Retired
 from rules.engine.session import Session
 from rules.program.tables import Cell
 

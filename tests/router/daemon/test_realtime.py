@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from router.garbage import look_at_nothing_old, look_seldom
+from router.daemon.realtime import collect_seldom, ignore_old_objects
 
 
 @pytest.fixture(autouse=True)
@@ -21,13 +21,13 @@ def _as_before() -> Iterator[None]:
 def test_looking_becomes_rare() -> None:
     """A hundred times as rare as by itself."""
     gc.set_threshold(700, 10, 10)
-    look_seldom()
+    collect_seldom()
     assert gc.get_threshold()[0] >= 70_000
 
 
 def test_what_was_made_before_is_never_looked_at_again() -> None:
     """So that no message waits for a look at all that a start has made."""
     kept = [[number] for number in range(100)]
-    look_at_nothing_old()
+    ignore_old_objects()
     assert gc.get_freeze_count() > len(kept)
     assert not any(one is kept for one in gc.get_objects())

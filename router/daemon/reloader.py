@@ -15,10 +15,10 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
 
+from router.daemon.folder_watcher import Watcher, watched_folders
+from router.daemon.prepared_rules import Prepared, prepare_texts
+from router.daemon.replaced_rules import Retired
 from router.files.rule_files import RuleTexts, read_rule_files
-from router.preparing import Prepared, prepare_texts
-from router.retiring import Retired
-from router.watching import Watcher, watched_folders
 from rules.errors import MachineError, PointsmanError, RuleFileError
 
 _QUIET: Final = 0.15  # seconds for which a file must stay as it is before it is believed

@@ -17,11 +17,12 @@ from typing import Any
 
 import pytest
 
-from router.control import LONGEST_QUESTION, Control, ask_daemon, running_daemons
+from router.daemon.control_client import ask_daemon, running_daemons
+from router.daemon.control_server import LONGEST_QUESTION, Control
 from router.text.usage import UsageError
 from rules.errors import MachineError
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 @pytest.fixture
@@ -313,8 +314,8 @@ def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], l
     What it left sounding is not forgotten before a daemon says that it has ended it.
     """
     program = (
-        "import time; from router.control import Control; Control('pit', {}).start(); print('up', flush=True); "
-        "time.sleep(60)"
+        "import time; from router.daemon.control_server import Control; "
+        "Control('pit', {}).start(); print('up', flush=True); time.sleep(60)"
     )
     with subprocess.Popen([sys.executable, "-c", program], cwd=ROOT, stdout=subprocess.PIPE) as killed:
         assert killed.stdout is not None

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from router.service import Service
+from router.daemon.service_manager import Service
 
 SECOND = 1_000_000_000
 

@@ -14,12 +14,12 @@ from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
+from router.daemon.latency import Latency
+from router.daemon.prepared_rules import Prepared
 from router.files.rule_files import RuleTexts
-from router.latency import Latency
 from router.midi.input_port import Inlet
 from router.midi.output_port import Outlet
 from router.midi.port_manager import PortEvent, Ports
-from router.preparing import Prepared
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.errors import MachineError

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from router.signals import heeded
+from router.daemon.signals import heeded
 from router.text.exit_codes import INTERRUPTED
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 ALL = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
 
 
@@ -50,7 +50,7 @@ def test_a_daemon_is_told_to_leave(number: signal.Signals) -> None:
 @pytest.mark.parametrize(("on_a_terminal", "words"), [(False, ["reload", "reload"]), (True, ["leave"])])
 def test_hanging_up_means_two_things(monkeypatch: pytest.MonkeyPatch, on_a_terminal: bool, words: list[str]) -> None:
     """A daemon reads its rules as often as it is told; one that a terminal started leaves with it."""
-    monkeypatch.setattr("router.signals.is_terminal", lambda _: on_a_terminal)
+    monkeypatch.setattr("router.daemon.signals.is_terminal", lambda _: on_a_terminal)
     heard = Heard()
     with heeded(heard.leave, heard.reload):
         for _ in words:
@@ -61,7 +61,7 @@ def test_hanging_up_means_two_things(monkeypatch: pytest.MonkeyPatch, on_a_termi
 @pytest.mark.parametrize("first", ALL)
 def test_hanging_up_never_ends_it_at_once(monkeypatch: pytest.MonkeyPatch, first: signal.Signals) -> None:
     """A shell hands it on and the system sends it again: whatever came before, what sounds is ended in order."""
-    monkeypatch.setattr("router.signals.is_terminal", lambda _: True)
+    monkeypatch.setattr("router.daemon.signals.is_terminal", lambda _: True)
     heard = Heard()
     monkeypatch.setattr("os._exit", lambda code: heard.words.append(f"ended with {code}"))
     with heeded(heard.leave, heard.reload):
@@ -93,7 +93,7 @@ def test_what_its_parent_had_it_ignore_stays_ignored(
 def test_a_second_signal_ends_it_at_once() -> None:
     """Whoever presses Ctrl-C twice doesn't want to wait."""
     program = (
-        "import time; from router.signals import heeded\n"
+        "import time; from router.daemon.signals import heeded\n"
         "def leave(): print('leaving', flush=True)\n"
         "with heeded(leave, leave):\n"
         "    print('ready', flush=True)\n"

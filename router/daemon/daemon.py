@@ -2,38 +2,31 @@
 
 from __future__ import annotations
 
-import ctypes
 import os
-import sys
 import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
-from router.announcing import Announcer
-from router.control import Control, Handler
+from router.daemon.control_server import Control, Handler
+from router.daemon.live import Live
+from router.daemon.log_thread import Announcer
+from router.daemon.prepared_rules import Prepared, prepare
+from router.daemon.realtime import prefer_latency
+from router.daemon.reloader import Reloader
+from router.daemon.run_settings import RunSettings
+from router.daemon.service_manager import Service
+from router.daemon.signals import heeded
 from router.files.switch_values import read_switch
-from router.garbage import look_at_nothing_old
-from router.live import Live
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
 from router.midi.port_manager import Ports
-from router.preparing import Prepared, prepare
 from router.recording.recorder import Recorder, recorder_handlers
-from router.reload import Reloader
-from router.service import Service
-from router.settings import RunSettings
-from router.signals import heeded
 from router.text.exit_codes import FINE
 from router.text.usage import UsageError
 from router.text.version import version
 from rules.errors import MachineError
-
-_SWITCH_INTERVAL: Final = 0.0001
-"""Seconds after which a thread that computes lets the loop in: latency, not throughput, is what counts here."""
-
-_TIMER_SLACK: Final = 29  # PR_SET_TIMERSLACK of prctl(2): sleeps end when they should, not 50 microseconds later
 
 
 def run(settings: RunSettings) -> int:
@@ -89,7 +82,7 @@ class Daemon:
                     live.silence()  # and not as a panic: what the devices want first may still wait
                     control.follows_a_crash = False
                 self._reloader.start()
-                _be_quick()
+                prefer_latency()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
                 self._service.ready(f"playing {', '.join(self._settings.rules)}")
                 live.run()
@@ -162,11 +155,3 @@ class Daemon:
         switch, state = read_switch(name if value is None else f"{name}={value}", live.session.ruleset)
         live.do(lambda: live.turn(switch, state))
         return {}
-
-
-def _be_quick() -> None:
-    """Lets nothing of the interpreter's own hold up a message."""
-    sys.setswitchinterval(_SWITCH_INTERVAL)
-    look_at_nothing_old()
-    if sys.platform == "linux":
-        ctypes.CDLL(None).prctl(_TIMER_SLACK, 1, 0, 0, 0)

@@ -1,0 +1,62 @@
+"""The other end of the control socket: what a command asks of the running daemon."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from router.daemon.control_socket import TooLongError, connected, is_alive, line_of, lines_from, socket_path
+from router.daemon.run_settings import STANDARD_NAME
+from router.daemon.runtime_folder import runtime_folder, valid_name
+from router.text.formatting import why
+from rules.errors import MachineError
+
+LONGEST_ANSWER_LINE: Final = 16 * 1024 * 1024
+
+
+def ask_daemon(name: str, verb: str, /, patience: float = 10.0, **arguments: Any) -> dict[str, Any]:
+    """Ask the running daemon `name` and return its answer; values of type bytes come back as bytes.
+
+    `patience` is how many seconds each part of the answer may take. Raises MachineError if no such daemon runs, or
+    doesn't answer in time, or says that it can't; UsageError for what can't be a name.
+    """
+    path = socket_path(valid_name(name))
+    held: dict[str, bytearray] = {}
+    try:
+        with connected(path, patience) as daemon:
+            daemon.sendall(line_of({"verb": verb, **arguments}))
+            for line in lines_from(daemon, LONGEST_ANSWER_LINE, patience):
+                answer = dict(json.loads(line))
+                if "piece" not in answer:
+                    return _told(answer, held)
+                key, data = answer["piece"]
+                held.setdefault(key, bytearray()).extend(base64.b64decode(data, validate=True))
+    except (FileNotFoundError, ConnectionRefusedError):
+        raise MachineError(_nobody(name, path)) from None
+    except TimeoutError:
+        raise MachineError(f'the daemon "{name}" doesn\'t answer; waited {patience:g} s') from None
+    except (OSError, ValueError, KeyError, TypeError, TooLongError) as error:
+        reason = why(error) if isinstance(error, OSError) else "it isn't what this version of pointsman understands"
+        raise MachineError(f'no answer of the daemon "{name}": {reason}') from error
+    raise MachineError(f'the daemon "{name}" broke off; does it still run?')
+
+
+def running_daemons() -> list[str]:
+    """Return the names of the daemons that this user has running. Raises MachineError."""
+    return [path.stem for path in sorted(runtime_folder().glob("*.sock")) if is_alive(path)]
+
+
+def _told(answer: dict[str, Any], held: Mapping[str, bytearray]) -> dict[str, Any]:
+    if not answer.pop("ok"):
+        raise MachineError(str(answer["error"]))
+    return answer | {key: bytes(value) for key, value in held.items()}
+
+
+def _nobody(name: str, path: Path) -> str:
+    named = "" if name == STANDARD_NAME else f" --name {name}"
+    others = [other for other in running_daemons() if other != path.stem]
+    also = f", but --name {', --name '.join(others)}" if others else ""
+    return f'no daemon of the name "{name}" runs here{also}; start it with: pointsman run RULES{named}'

@@ -1,0 +1,99 @@
+"""The control socket: where it is, how it is reached, and the lines of JSON that go over it.
+
+A question is {"verb": "switch", "name": "song", "value": "chorus"}; the answer is {"ok": true, ...} or
+{"ok": false, "error": "..."}. Bytes in an answer go ahead of it, in lines {"piece": ["journal", "BASE64"]}: encoded in
+one go, a long recording would hold up the music.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import time
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from router.daemon.runtime_folder import runtime_folder
+from rules.errors import MachineError
+
+_LONGEST_PATH: Final = 103  # bytes of a socket's path: 107 on Linux (unix(7)), 103 on macOS
+
+
+def socket_path(name: str) -> Path:
+    """Return where the socket of the daemon `name` is. Raises MachineError where it can't be."""
+    if not hasattr(socket, "AF_UNIX"):
+        raise MachineError(
+            "this system has no control sockets, so a running daemon can't be talked to: use Linux or macOS"
+        )
+    path = runtime_folder() / f"{name}.sock"
+    if len(os.fsencode(path)) > _LONGEST_PATH:
+        raise MachineError(
+            f"{path}: longer than the {_LONGEST_PATH} bytes that a socket's path may have: use a shorter --name, or "
+            "set XDG_RUNTIME_DIR to a folder with a shorter path"
+        )
+    return path
+
+
+def connected(path: Path, patience: float) -> socket.socket:
+    """Return a connection, waited for up to `patience` seconds where others queue. Raises OSError."""
+    daemon = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        daemon.settimeout(patience)
+        deadline = time.monotonic() + patience
+        while True:
+            try:
+                daemon.connect(str(path))
+                return daemon
+            except BlockingIOError:  # connect(2): a local socket's queue is full, and no time-out waits for it
+                if time.monotonic() > deadline:
+                    raise TimeoutError from None
+                time.sleep(0.01)
+    except BaseException:
+        daemon.close()
+        raise
+
+
+def is_alive(path: Path) -> bool:
+    """Return whether a daemon listens on the socket at `path`."""
+    try:
+        connected(path, 0.2).close()
+    except (FileNotFoundError, ConnectionRefusedError):
+        return False
+    except OSError:  # somebody is there, and busy
+        return True
+    return True
+
+
+class TooLongError(Exception):
+    """The other end sends a line without an end."""
+
+
+def lines_from(stream: socket.socket, longest: int, patience: float) -> Iterator[bytes]:
+    """Yield the lines that arrive until the other end has no more, each within `patience` seconds.
+
+    Raises OSError, and TooLongError for a line of more than `longest` bytes.
+    """
+    held = bytearray()
+    begun = time.monotonic()
+    while len(held) <= longest:
+        stream.settimeout(max(begun + patience - time.monotonic(), 0.001))
+        data = stream.recv(64 * 1024)
+        stream.settimeout(patience)
+        if not data:
+            return
+        seen = len(held)
+        held += data
+        while (end := held.find(b"\n", seen)) >= 0:
+            line = bytes(held[:end])
+            del held[: end + 1]
+            seen = 0
+            yield line
+            begun = time.monotonic()
+    raise TooLongError
+
+
+def line_of(data: Mapping[str, Any]) -> bytes:
+    """Return a question or an answer as it goes over the socket."""
+    return json.dumps(data).encode() + b"\n"
