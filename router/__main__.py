@@ -2,7 +2,7 @@
 
 import sys
 
-from router.cli import main
+from router.cli.main import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from router.cli import main
+from router.cli.main import main
 from rules.analysis.findings import hints_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from router.cli import main
+from router.cli.main import main
 from router.midi.port_manager import LONGEST_FLUSH
 
 EXAMPLES = Path(__file__).parents[1] / "examples"

@@ -100,7 +100,7 @@ def build(folder: Path, kind: str) -> Path:
 def test_a_wheel_brings_the_command() -> None:
     """Whatever was installed, `pointsman` starts the same function."""
     (command,) = distribution("pointsman").entry_points.select(group="console_scripts")
-    assert (command.name, command.value) == ("pointsman", "router.cli:main")
+    assert (command.name, command.value) == ("pointsman", "router.cli.main:main")
 
 
 def test_a_wheel_asks_for_the_packages_that_the_project_names() -> None:

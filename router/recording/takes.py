@@ -8,14 +8,16 @@ from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from router.files.atomic_writing import DISK, Disk, TargetExistsError, holds, write_new
 from router.recording.journal_files import SUFFIX, lock, numbered, target_of
 from router.text.formatting import plain, why
 from rules.errors import MachineError
-from rules.journal.export import Take, make_take
 from rules.journal.format import HEAD
+
+if TYPE_CHECKING:
+    from rules.journal.export import Take
 
 _NEWBORN: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
 _OPEN_FILES_STAY: Final = os.name == "nt"  # nobody can delete a file that is open
@@ -62,6 +64,8 @@ def save(journal: Path, disk: Disk = DISK) -> Saved:
 
 def _take_of(journal: Path, data: bytes) -> Take:
     """What a journal holds as a take. Raises MachineError where damage, or a fault of ours, lets none be made."""
+    from rules.journal.export import make_take  # which reads rules: no command loads that before it saves
+
     try:
         return make_take(data, len(HEAD))
     except Exception as error:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from router.cli import main
+from router.cli.main import main
 from rules.journal.format import HEAD, IN, LEFT, unpack
 from rules.journal.replay import replay, went_out
 from rules.smf.midi_file import read

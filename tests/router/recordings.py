@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from router.cli import main
+from router.cli.main import main
 
 HEAD = "4D 54 68 64  00 00 00 06  00 01  00 01  00 60"  # MThd, 6 bytes, format 1, 1 track, 96 ticks a quarter
 NOTES = "00 90 3C 40  60 80 3C 40"  # C4 on channel 1 for a quarter

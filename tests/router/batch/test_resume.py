@@ -171,7 +171,7 @@ def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(
         desk.put(f"takes/{number:03}.mid", TAKE)
     # a test run that outlives its terminal ignores its closing, and would hand that on
     hears_all = "import signal, sys; signal.signal(signal.SIGHUP, signal.SIG_DFL); "
-    program = hears_all + "from router.cli import main; sys.exit(main())"
+    program = hears_all + "from router.cli.main import main; sys.exit(main())"
     command = [
         sys.executable,
         "-c",

@@ -44,7 +44,7 @@ def test_where_no_system_is_there_all_reasons_are_told(library: Library) -> None
 
 def test_without_python_rtmidi_it_is_said_what_to_install() -> None:
     """From the real command: exit code 2 and the packages, no traceback."""
-    program = "import sys; sys.modules['rtmidi'] = None\nfrom router.cli import main\nsys.exit(main(['ports']))"
+    program = "import sys; sys.modules['rtmidi'] = None\nfrom router.cli.main import main\nsys.exit(main(['ports']))"
     done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 2
     assert "pointsman ports: live ports need the package python-rtmidi" in done.stderr

@@ -1,0 +1,173 @@
+"""A whole run of `rewrite`: what a worker needs to know, the jobs that are still to be done, and the record of it."""
+
+from __future__ import annotations
+
+import os
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from time import perf_counter
+
+from router.batch import workers
+from router.batch.job import FileResult, Manner, Outcome, begin, unusable
+from router.batch.plan import Destination, Job, Plan, find, left_over, plan, real
+from router.batch.report import Summary
+from router.batch.resume import RunRecord, fingerprint
+from router.batch.rewrite_settings import RewriteSettings
+from router.batch.spool import Spool
+from router.files.atomic_writing import DISK, SETTLED_LATER
+from router.files.file_names import for_port
+from router.files.interrupts import ended_like_ctrl_c
+from router.files.rule_files import RuleTexts
+from rules.compiler.compiler import compile_rules
+from rules.rulefile.reading import read_rules
+from rules.rulefile.ruleset import RuleSet
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
+
+
+@dataclass(frozen=True, slots=True)
+class RewriteRecipe:
+    """All that a worker needs: the text of the rules, which source plays what, and how results are written."""
+
+    texts: RuleTexts
+    playing: Playing
+    per_port: bool
+    strict: bool
+    manner: Manner
+
+    def beginner(self, ruleset: RuleSet) -> workers.Begin:
+        """Return what begins a job by the rules of `ruleset`."""
+        pipeline = compile_rules(ruleset)
+        rewriter = Rewriter(ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
+        return partial(begin, rewriter=rewriter, manner=self.manner, disk=SETTLED_LATER)
+
+    def __call__(self) -> workers.Begin:
+        """Make the same from the text alone, in a worker."""
+        return self.beginner(read_rules(self.texts))
+
+
+@contextmanager
+def rewritten(
+    settings: RewriteSettings, to: Destination, texts: RuleTexts, ruleset: RuleSet, playing: Playing
+) -> Iterator[tuple[Summary, bool]]:
+    """Rewrite files; give a summary, which holds as long as the context, and whether an interruption cut it short.
+
+    `ruleset` is what `texts` say. Raises RuleFileError or MachineError before anything is written.
+    """
+    began = perf_counter()
+    manner = Manner(settings.force, settings.dry_run, settings.resume)
+    recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, manner)
+    here = recipe.beginner(ruleset)
+    ports = _ports(ruleset, settings.per_port)
+    planned = plan(find(settings.files, _own_folder(to)), to, ports)
+    with Spool(len(planned)) as spool, _recorded(recipe, to, ports, settings) as record:
+        interrupted = _run(_Todo(planned, record, ports), here, recipe, spool, settings)
+        rules = [rule.name or "" for rule in ruleset.rules]
+        yield (
+            Summary(spool, rules, perf_counter() - began, settings.dry_run, len(planned) - len(spool)),
+            interrupted,
+        )
+
+
+def _own_folder(to: Destination) -> Path | None:
+    """The folder of results, which is no source of recordings even if it lies among them."""
+    return None if to.path is None or to.whole else real(to.path)
+
+
+def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:
+    """The ports that may get a file of their own; one file for all has no name."""
+    return [name for name, port in ruleset.ports.items() if port.can_send] if per_port else [""]
+
+
+@contextmanager
+def _recorded(
+    recipe: RewriteRecipe, to: Destination, ports: Sequence[str], settings: RewriteSettings
+) -> Iterator[RunRecord | None]:
+    """The record of what is done, where one is kept."""
+    if not settings.resume or to.path is None or to.whole:
+        yield None
+        return
+    options = (recipe.playing, recipe.per_port, recipe.strict)
+    made_by = fingerprint([text for _, text in recipe.texts], options)
+    with closing(RunRecord(to.path, made_by, ports, read_only=settings.dry_run)) as record:
+        yield record
+
+
+class _Todo:
+    """The jobs of a plan that are still to be done, and the record of those that are."""
+
+    def __init__(self, planned: Plan, record: RunRecord | None, ports: Sequence[str]) -> None:
+        self.planned = planned
+        self.numbers = array("q")
+        self._record = record
+        self._ports = ports
+
+    def fill(self, spool: Spool) -> None:
+        """Take all jobs that aren't done; put the results of what needs no work into `spool`."""
+        for at in range(len(self.planned)):
+            if trouble := self.planned.unusable(at):
+                spool.put(at, unusable(trouble))
+            elif self._record is not None and self._record.is_done(job := self._job(at)):
+                spool.put(at, FileResult(str(job.source), Outcome.DONE))
+            else:
+                self.numbers.append(at)
+
+    def note(self, number: int, result: FileResult) -> FileResult:
+        """Put down what has been done; return that with what still lies there of earlier days."""
+        job = self._job(self.numbers[number])
+        if self._record is not None:
+            self._record.note(job, result)
+        if job.target is None or result.stamp is None:
+            return result
+        results = (str(for_port(job.target, port)) for port in self._ports)
+        return replace(result, leftovers=tuple(left_over(results, result.targets)))
+
+    def __len__(self) -> int:
+        return len(self.numbers)
+
+    def __getitem__(self, number: int) -> Job:
+        job = self._job(self.numbers[number])
+        if self._record is not None and self._record.may_replace(job):
+            return replace(job, replace=True)
+        return job
+
+    def _job(self, at: int) -> Job:
+        job = self.planned[at]
+        assert isinstance(job, Job)
+        return job
+
+    def size(self, number: int) -> int:
+        """Return the bytes of one file."""
+        return self.planned.size(self.numbers[number])
+
+
+def _run(todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings) -> bool:
+    """Do what there is to do; whether an interruption cut it short."""
+    folders: set[str] = set()
+
+    def note(numbered: Iterable[workers.Numbered]) -> None:
+        for number, result in numbered:
+            spool.put(todo.numbers[number], todo.note(number, result))
+            if result.outcome is Outcome.WRITTEN:
+                folders.update(map(os.path.dirname, result.targets))
+
+    try:
+        with ended_like_ctrl_c(), workers.Writers() as writers:
+            try:
+                todo.fill(spool)
+                going = workers.results(todo, here, recipe, settings.jobs or workers.cores(), writers)
+                with closing(going) as numbered:
+                    note(numbered if settings.quiet else workers.with_progress(numbered, todo))
+            except KeyboardInterrupt:
+                note(writers.rest())
+                raise
+    except KeyboardInterrupt:
+        return True
+    finally:
+        for folder in folders:
+            DISK.settle(Path(folder))
+    return False

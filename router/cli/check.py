@@ -1,0 +1,143 @@
+"""The command `check`: what is wrong or odd in rule files, and whether they do what their tests say.
+
+It reads and compiles as `rewrite` does, and stops before the first file. The data (`--json`) is one object:
+
+    {"command": "check", "ok": true, "files": ["pit.toml"],
+     "counts": {"ports": 4, "devices": 2, "switches": 1, "rules": 3, "tests": 5},
+     "hints": [{"file": "pit.toml", "line": 12, "place": "rule \\"keys\\"", "text": "..."}],
+     "tests": [{"name": "...", "file": "pit.toml", "line": 40, "passed": false, "faults": [as a hint]}]}
+
+Rule files that can't be used give {"command": "check", "ok": false, "error": "...", "problems": [as a hint]}.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from router.cli.parsing import CAUTION, file_name
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import count, number, plain, problem_data
+from router.text.terminal import painted, say
+
+if TYPE_CHECKING:
+    from router.files.rule_files import RuleTexts
+    from rules.analysis.rule_tests import Outcome
+    from rules.errors import Problem
+    from rules.rulefile.reading import Reading
+
+ABOUT: Final = """\
+Reads the rule files, says everything that is wrong with them at once, with file and line, and runs the tests that they
+carry. Do it before the show, and whenever you changed a rule. It needs no instrument and changes nothing."""
+
+MORE: Final = f"""\
+examples:
+  pointsman check pit.toml
+  pointsman check rules/                 all rule files of a folder, together
+
+exit codes: 0 all is well; 1 a test failed; 2 a rule file can't be used
+
+{CAUTION}"""
+
+
+class CheckSettings(NamedTuple):
+    """What `check` shall do."""
+
+    rules: tuple[str, ...]
+    json: bool = False
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.set_defaults(call=_call)
+    parser.add_argument(
+        "rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    return check(CheckSettings(tuple(arguments.rules), arguments.json))
+
+
+_KINDS: Final = (("ports", "port"), ("devices", "device"), ("switches", "switch"), ("rules", "rule"), ("tests", "test"))
+
+
+def check(settings: CheckSettings) -> int:
+    """Print what is to be said about rule files; return the exit code. Raises RuleFileError or MachineError."""
+    from router.files.rule_files import read_rule_files
+    from rules.analysis.findings import hints_of
+    from rules.analysis.rule_tests import run_tests
+    from rules.compiler.compiler import compile_rules
+    from rules.rulefile.reading import read_rule_set
+
+    texts = read_rule_files(settings.rules)
+    reading = read_rule_set(texts)
+    findings = Findings(texts, reading, hints_of(reading), run_tests(reading, compile_rules(reading.ruleset)))
+    say([json.dumps(findings.data(), indent=2)] if settings.json else findings.in_words())
+    return FINE if findings.ok else INCOMPLETE
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What was read, and how its tests went."""
+
+    texts: RuleTexts
+    reading: Reading
+    hints: tuple[Problem, ...]
+    tests: Sequence[Outcome]
+
+    @property
+    def ok(self) -> bool:
+        """Whether every test passed; a hint is no fault."""
+        return all(test.passed for test in self.tests)
+
+    def counts(self) -> dict[str, int]:
+        """Return how many there are of each kind of thing."""
+        return {kind: len(getattr(self.reading, kind)) for kind, _ in _KINDS}
+
+    def in_words(self) -> list[str]:
+        """Return the lines to print."""
+        counts = self.counts()
+        things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
+        lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; no mistakes found"]
+        if self.hints:
+            lines += ["", "Worth a second look:", *(f"  {plain(str(hint))}" for hint in self.hints)]
+        return [*lines, "", *self._test_lines()]
+
+    def _test_lines(self) -> list[str]:
+        if not self.tests:
+            return ["No tests to run. [[tests]] in a rule file say what must come out, and are run here."]
+        failed = [test for test in self.tests if not test.passed]
+        if not failed:
+            return [painted(f"All {count(len(self.tests), 'test')} passed.", "good", sys.stdout)]
+        lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
+        for test in failed:
+            lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in test.faults]
+        return lines
+
+    def data(self) -> dict[str, Any]:
+        """Return the same for programs."""
+        return {
+            "command": "check",
+            "ok": self.ok,
+            "files": [name for name, _ in self.texts],
+            "counts": self.counts(),
+            "hints": [problem_data(hint) for hint in self.hints],
+            "tests": [_test_data(test) for test in self.tests],
+        }
+
+
+def _test_data(test: Outcome) -> dict[str, Any]:
+    faults = [problem_data(fault) for fault in test.faults]
+    return {
+        "name": test.name,
+        "file": test.place.file,
+        "line": test.place.line,
+        "passed": test.passed,
+        "faults": faults,
+    }

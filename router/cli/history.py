@@ -1,0 +1,214 @@
+"""The command `trace --last`: what came and went in the last seconds of the running daemon, why, and what is held now.
+
+The data (`--json`) is one object, times in seconds since 1970 (null where they aren't known):
+
+    {"command": "trace", "ok": true, "name": "pointsman", "certain": true, "tempo": 120.0,
+     "happened": [
+       {"what": "arrival", "time": 1795610047.1, "from": "keys", "message": "note-on 1 C4 100", "bytes": "90 3C 64",
+        "count": 1, "sent": [{"port": "rack1", "message": "note-on 4 C4 100", "bytes": "93 3C 64"}],
+        "why": [{"depth": 0, "text": "rule \\"keyboard\\": takes it"}]},
+       {"what": "departure", "time": 1795610047.6, "port": "rack1", "message": "note-on 4 C4 70", "bytes": "93 3C 46",
+        "caused_by": "keys"},
+       {"what": "event", "time": 1795610048.0, "text": "panic: everything was silenced", "sent": []}],
+     "held": [{"from": "keys", "what": "note C4", "channel": 1, "since": 1795610047.1,
+               "lets_go": [{"port": "rack1", "message": "note-off 4 C4 64", "bytes": "83 3C 40"}]}]}
+
+`certain` is false where the recorder's memory doesn't reach back far enough to know for sure what was held and how the
+switches stood.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterable, Sequence
+from typing import Any, Final, NamedTuple
+
+from router.daemon.control_client import ask_daemon
+from router.daemon.run_settings import STANDARD_NAME
+from router.text.durations import as_written
+from router.text.exit_codes import FINE
+from router.text.formatting import number, plain
+from router.text.terminal import say
+from rules.analysis.history import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
+from rules.journal.format import unpack
+from rules.midi.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
+from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
+
+_MOST: Final = 40  # of what happened is shown on a terminal
+_MOST_SENT: Final = 8  # of what one thing sent
+_PATIENCE: Final = 60.0
+
+
+class HistorySettings(NamedTuple):
+    """What `trace --last` shall tell: the last `seconds` of the daemon `name`."""
+
+    seconds: float
+    name: str = STANDARD_NAME
+    json: bool = False
+
+
+def history(settings: HistorySettings) -> int:
+    """Print the last seconds; return the exit code. Raises MachineError if no such daemon runs."""
+    records = list(unpack(ask_daemon(settings.name, "last", patience=_PATIENCE)["journal"]))
+    teller = Told(tell(records, int(settings.seconds * 1e9)))
+    if settings.json:
+        say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **teller.data()}, indent=2)])
+    else:
+        say(plain(line) for line in teller.lines(settings.seconds))
+    return FINE
+
+
+class Told:
+    """A story in words or as data."""
+
+    def __init__(self, story: Story) -> None:
+        self._story = story
+
+    # -- in words -----------------------------------------------------------------------------------------------------
+
+    def lines(self, seconds: float) -> Iterable[str]:
+        """The lines to print for the last seconds."""
+        story = self._story
+        happened = story.happened
+        if not happened:
+            yield f"Nothing came or went in the last {as_written(seconds)}."
+        elif len(happened) > _MOST:
+            yield f"... {number(len(happened) - _MOST)} earlier ones are left out (--json lists all)"
+        for one in happened[-_MOST:]:
+            yield from self._told(one)
+        yield ""
+        yield from self._held_lines()
+        if story.bpm is not None:
+            yield f"The clock runs at {story.bpm:.1f} BPM."
+        if not story.is_certain:
+            yield (
+                "The memory of the daemon doesn't reach back far enough to be sure how everything stood at its "
+                "beginning: what is told here may be off where older notes or switches had their part in it."
+            )
+
+    def _told(self, one: Arrival | Departure | Event) -> Iterable[str]:
+        when = self._clock_time(one.time)
+        if isinstance(one, Event):
+            yield f"{when}  {one.words}"
+            yield from self._sent(one.outcomes)
+        elif isinstance(one, Departure):
+            caused = f" (later, from {one.source})" if one.source else " (sent by itself)"
+            yield f"{when}  to {one.port}: {self._written(one.port, one.message)}{caused}"
+        else:
+            many = f"  (the last of {number(one.count)})" if one.count > 1 else ""
+            yield f"{when}  from {one.source}: {self._written(one.source, one.message)}{many}"
+            yield from self._reasons(one)
+
+    def _reasons(self, arrival: Arrival) -> Iterable[str]:
+        """The way through the rules tells where it arrives; where something else went out, that is told apart."""
+        for line in arrival.why(naming_of(self._story, arrival.source)):
+            yield "  " * (line.depth + 2) + line.text
+        if not arrival.agrees:
+            if not arrival.lets_go:
+                yield "    by what was held, or what else played there, something else came of it:"
+            yield from self._sent(arrival.outcomes)
+            if not arrival.outcomes:
+                yield "      nothing went out at once"
+
+    def _sent(self, outcomes: Sequence[Outcome]) -> Iterable[str]:
+        for port, message in outcomes[:_MOST_SENT]:
+            yield f"      went to {port}: {self._written(port, message)}"
+        if len(outcomes) > _MOST_SENT:
+            yield f"      and {number(len(outcomes) - _MOST_SENT)} more messages"
+
+    def _held_lines(self) -> Iterable[str]:
+        held = self._story.held
+        if not held:
+            yield "Nothing is held."
+            return
+        yield "Held now:"
+        for one in held:
+            yield f"  {self._held_thing(one)} on channel {(one.status & 15) + 1} of {one.source}, {self._since(one)}"
+            for port, message in one.releases:
+                yield f"    letting go sends to {port}: {self._written(port, message)}"
+
+    def _held_thing(self, held: Held) -> str:
+        naming = naming_of(self._story, held.source)
+        kind = held.status & 0xF0
+        if kind == NOTE_ON:
+            return f"note {format_note(held.number, naming)}"
+        if kind == POLY_PRESSURE:
+            return f"key pressure of {format_note(held.number, naming)}"
+        if kind == CONTROLLER:
+            return format_controller(held.number)
+        return "pitch bend" if kind == PITCH_BEND else "channel pressure"
+
+    def _since(self, held: Held) -> str:
+        if held.since is None:
+            return "since before all that is remembered"
+        age = (self._story.now - held.since) / 1e9
+        return f"since {self._clock_time(held.since)} ({age:.1f} s before the end)"
+
+    def _written(self, port: str, message: bytes) -> str:
+        return format_message(message, naming_of(self._story, port))
+
+    # -- times --------------------------------------------------------------------------------------------------------
+
+    def _seconds(self, moment: int) -> float | None:
+        """What the clock on the wall showed (seconds since 1970)."""
+        walls = self._story.walls
+        if not walls:
+            return None
+        at, shown = next((wall for wall in reversed(walls) if wall[0] <= moment), walls[0])
+        return shown + (moment - at) / 1e9
+
+    def _clock_time(self, moment: int) -> str:
+        seconds = self._seconds(moment)
+        if seconds is None:
+            return f"{moment / 1e9:.3f}"
+        milliseconds = int(seconds * 1000)
+        return f"{time.strftime('%H:%M:%S', time.localtime(milliseconds // 1000))}.{milliseconds % 1000:03}"
+
+    # -- as data ------------------------------------------------------------------------------------------------------
+
+    def data(self) -> dict[str, Any]:
+        """The same for programs."""
+        story = self._story
+        return {
+            "certain": story.is_certain,
+            "tempo": story.bpm,
+            "happened": [self._happened_data(one) for one in story.happened],
+            "held": [self._held_data(one) for one in story.held],
+        }
+
+    def _happened_data(self, one: Arrival | Departure | Event) -> dict[str, Any]:
+        when = self._seconds(one.time)
+        if isinstance(one, Event):
+            return {"what": "event", "time": when, "text": one.words, "sent": self._outcomes(one.outcomes)}
+        if isinstance(one, Departure):
+            return {"what": "departure", "time": when, **self._outcome(one.port, one.message), "caused_by": one.source}
+        why = one.why(naming_of(self._story, one.source))
+        return {
+            "what": "arrival",
+            "time": when,
+            "from": one.source,
+            **_named(one.message, naming_of(self._story, one.source)),
+            "count": one.count,
+            "sent": self._outcomes(one.outcomes),
+            "why": [{"depth": line.depth, "text": line.text} for line in why],
+        }
+
+    def _held_data(self, held: Held) -> dict[str, Any]:
+        return {
+            "from": held.source,
+            "what": self._held_thing(held),
+            "channel": (held.status & 15) + 1,
+            "since": None if held.since is None else self._seconds(held.since),
+            "lets_go": self._outcomes(held.releases),
+        }
+
+    def _outcomes(self, outcomes: Sequence[Outcome]) -> list[dict[str, str]]:
+        return [self._outcome(port, message) for port, message in outcomes]
+
+    def _outcome(self, port: str, message: bytes) -> dict[str, str]:
+        return {"port": port, **_named(message, naming_of(self._story, port))}
+
+
+def _named(message: bytes, naming: Naming) -> dict[str, str]:
+    return {"message": format_message(message, naming), "bytes": in_hex(message)}

@@ -1,0 +1,259 @@
+"""The command `listen`: what arrives, in words, a line a message.
+
+The data (`--json`) are an object a line. `at` is in seconds since the beginning, `since` since the message before:
+
+    {"at": 1.204, "since": 0.012, "port": "Stage 88:MIDI 1", "message": "note-on 1 C4 100", "bytes": "90 3C 64"}
+    {"at": 2.0, "port": "Step Box:MIDI 1", "reading": "clock, 120.0 beats a minute", "bpm": 120.0}
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+import time
+from collections.abc import Callable, Sequence
+from typing import Final, NamedTuple
+
+from router.cli.parsing import add_backend, length
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.library_stderr import Noise
+from router.midi.listening_ports import Ears
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import is_terminal, say
+from rules.listening.incoming import Ticking, channel_of, columns_of, kind_of, kinds_meant
+from rules.midi.messages import message_fault
+from rules.midi.notation import format_message, in_hex
+from rules.ports.patterns import bare_name
+
+ABOUT: Final = """\
+Says in words what arrives, a line a message, with the time since the one before. For "what does this pedal send?" and
+"does anything arrive at all?". Clock, active sensing and time code are folded into a reading. Also beside a daemon."""
+
+MORE: Final = """\
+examples:
+  pointsman listen                                   every port
+  pointsman listen "Stage 88*"                       one port, by a part of its name
+  pointsman listen --only note --channel 10          the drums
+  pointsman listen --without clock --bytes           with the bytes beside the words
+  pointsman listen --virtual test                    makes a port that another program can send to
+  pointsman listen --for 10s --json                  a line of JSON for each message, for ten seconds
+
+Keys are named with middle C as C4. Where two programs can't listen to one port at the same time, as on Windows, end the
+daemon first."""
+
+KINDS: Final = """\
+note, note-on, note-off, poly-pressure, controller, program, pressure, pitch-bend, sysex, transport, clock, start, \
+continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
+
+
+class ListenSettings(NamedTuple):
+    """What `listen` shall tell: of `ports` (patterns; none: all) and `virtual` ones of our own.
+
+    `only` and `without` are kinds of messages as written, `channels` 1 to 16, each empty for no condition. `duration`
+    is in seconds and `most` in messages, None until Ctrl-C.
+    """
+
+    ports: tuple[str, ...] = ()
+    virtual: tuple[str, ...] = ()
+    only: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+    channels: frozenset[int] = frozenset()
+    duration: float | None = None
+    most: int | None = None
+    bytes: bool = False
+    backend: str | None = None
+    json: bool = False
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.set_defaults(call=_call)
+    add = parser.add_argument
+    add("ports", metavar="PORT", nargs="*", help="names of ports, * for any letters; without any, every port")
+    add("--virtual", metavar="NAME", action="append", default=[], help="make a port that other programs send to")
+    add("--only", metavar="KINDS", type=_kinds, action="append", default=[], help=f"only these: {KINDS}")
+    add("--without", metavar="KINDS", type=_kinds, action="append", default=[], help="all but these")
+    add("--channel", metavar="N", type=_channels, action="append", default=[], help="only these channels: 10, or 1..4")
+    add("--bytes", action="store_true", help="print the bytes as well")
+    add("--for", dest="duration", metavar="TIME", type=length, help="end after this time: 10s, 5m")
+    add("--count", metavar="N", type=_count, help="end after so many messages")
+    add_backend(parser)
+    add("--json", action="store_true", help="print a line of JSON for each message")
+
+
+def _kinds(text: str) -> tuple[str, ...]:
+    names = tuple(name.strip() for name in text.split(","))
+    for name in names:
+        if name not in KINDS.split(", "):
+            raise argparse.ArgumentTypeError(f'"{name}" is no kind of message; kinds are {KINDS}')
+    return names
+
+
+def _channels(text: str) -> range:
+    found = re.fullmatch(r"(\d{1,2})(?:\.\.(\d{1,2}))?", text)
+    low, high = (int(found[1]), int(found[2] or found[1])) if found else (0, 0)
+    if not 1 <= low <= high <= 16:
+        raise argparse.ArgumentTypeError(f'"{text}" is no channel: write 1 to 16, or a range like 1..4')
+    return range(low, high + 1)
+
+
+def _count(text: str) -> int:
+    if not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number of messages: write 1 or more')
+    return int(text)
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    settings = ListenSettings(
+        ports=tuple(arguments.ports),
+        virtual=tuple(arguments.virtual),
+        only=tuple(name for names in arguments.only for name in names),
+        without=tuple(name for names in arguments.without for name in names),
+        channels=frozenset(channel for channels in arguments.channel for channel in channels),
+        duration=arguments.duration,
+        most=arguments.count,
+        bytes=arguments.bytes,
+        backend=arguments.backend,
+        json=arguments.json,
+    )
+    with Noise():
+        return listen(settings)
+
+
+_LOOK_EVERY: Final = 0.5  # seconds between two looks for new ports
+_PAUSE: Final = 0.001
+_DRIFT: Final = 0.02  # seconds by which the system's own times may differ from ours
+_SECOND: Final = 1_000_000_000
+
+
+def listen(
+    settings: ListenSettings,
+    backend: Backend | None = None,
+    pause: Callable[[float], None] = time.sleep,
+    clock: Callable[[], float] = time.monotonic,
+) -> int:
+    """Tell what arrives until Ctrl-C, or as long as was asked; return the exit code. Raises MachineError."""
+    system = backend or choose_backend(settings.backend, "pointsman-listen")
+    ears = Ears(system, "listen", settings.ports or (() if settings.virtual else ("*",)), settings.virtual)
+    told = Told(settings, clock())
+    next_look = clock()
+    try:
+        while not told.is_over(now := clock()):
+            if now >= next_look:
+                next_look = now + _LOOK_EVERY
+                told.meet(ears.look())
+            for port, message, since in ears.poll_with_times():
+                told.hear(port, message, now, since)
+            told.look(now)
+            pause(_PAUSE)
+    except KeyboardInterrupt:
+        if is_terminal(sys.stdout):
+            say([""])  # the shell goes on below the ^C
+    finally:
+        ears.close()
+        if backend is None:
+            system.close()
+    return FINE
+
+
+class Told:
+    """What was told so far, and how: lines for people, or for programs."""
+
+    def __init__(self, settings: ListenSettings, began: float) -> None:
+        self._settings = settings
+        self._only = kinds_meant(settings.only)
+        self._without = kinds_meant(settings.without)
+        self._began = began
+        self._last: float | None = None
+        self._count = 0
+        self._width = 0
+        self._times: dict[str, float] = {}
+        self._ticking: dict[str, Ticking] = {}
+        self._met_any = False
+
+    def is_over(self, now: float) -> bool:
+        """Whether as much was told as was asked for."""
+        duration = self._settings.duration
+        return self._is_enough or (duration is not None and now - self._began >= duration)
+
+    @property
+    def _is_enough(self) -> bool:
+        return self._settings.most is not None and self._count >= self._settings.most
+
+    def meet(self, ports: Sequence[str]) -> None:
+        """Say which ports are listened to from now on."""
+        names = [plain(bare_name(port)) for port in ports]
+        self._width = max([self._width, *map(len, names)])
+        if not self._settings.json and names:
+            say([f"Listening to {', '.join(names)}"])
+        elif not self._settings.json and not self._met_any:
+            say(["There is no such port yet; waiting for it."])
+        self._met_any = True
+        sys.stdout.flush()
+
+    def hear(self, port: str, message: bytes, now: float, since: float) -> None:
+        """One message on a port, so many seconds after the one before."""
+        at = self._time(port, now, since)
+        if self._is_enough or not message or not self._is_wanted(message):
+            return
+        ticking = self._ticking.setdefault(port, Ticking())
+        reading = ticking.hear(message, int(at * _SECOND))
+        if reading is None:
+            self._tell(port, message, at)
+        elif reading:
+            self._tell_reading(port, reading, at)
+
+    def look(self, now: float) -> None:
+        """Tell what has fallen silent, and let everything be seen."""
+        for port, ticking in self._ticking.items():
+            for words in ticking.fall_silent(int(now * _SECOND)):
+                self._tell_reading(port, words, now)
+        sys.stdout.flush()
+
+    def _time(self, port: str, now: float, since: float) -> float:
+        """When a message came: counted on from the one before, for we look only now and then."""
+        at = self._times.get(port, now) + since
+        if abs(at - now) > _DRIFT:
+            at = now
+        self._times[port] = at
+        return at
+
+    def _is_wanted(self, message: bytes) -> bool:
+        if message_fault(message):
+            return not (self._only or self._settings.channels)
+        kind, channel = kind_of(message), channel_of(message)
+        if (self._only and kind not in self._only) or kind in self._without:
+            return False
+        return not self._settings.channels or channel in self._settings.channels
+
+    def _tell(self, port: str, message: bytes, at: float) -> None:
+        since = 0.0 if self._last is None else max(0.0, at - self._last)
+        is_first, self._last = self._last is None, at
+        self._count += 1
+        if self._settings.json:
+            words = "" if message_fault(message) else format_message(message)
+            data = {"since": round(since, 6), "port": bare_name(port), "message": words, "bytes": in_hex(message)}
+            say([json.dumps({"at": round(at - self._began, 6), **data})])
+            return
+        text = columns_of(message)
+        raw = f"  {in_hex(message)}" if self._settings.bytes and len(message) <= 3 else ""
+        say([f"{'' if is_first else _span(since):>10}  {self._named(port)}  {text:<40}{raw}".rstrip()])
+
+    def _tell_reading(self, port: str, words: str, at: float) -> None:
+        if self._settings.json:
+            at = round(at - self._began, 6)
+            say([json.dumps({"at": at, "port": bare_name(port), "reading": words, "bpm": self._ticking[port].bpm})])
+        else:
+            say([f"{'':>10}  {self._named(port)}  {words}"])
+
+    def _named(self, port: str) -> str:
+        return plain(bare_name(port)).ljust(self._width)
+
+
+def _span(seconds: float) -> str:
+    """How long after the line before."""
+    return f"+{seconds * 1000:.1f} ms" if seconds < 10 else f"+{seconds:.1f} s"

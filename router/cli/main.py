@@ -1,0 +1,130 @@
+# PYTHON_ARGCOMPLETE_OK
+"""Arguments to calls, and outcomes to exit codes; nothing else.
+
+Start-up counts: what a command needs is imported in the function that calls it, so that `--help` costs nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+from router.cli.commands import add_commands
+from router.cli.parsing import command
+from router.daemon.realtime import collect_seldom
+from router.text.exit_codes import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
+from router.text.formatting import count, problem_data
+from router.text.terminal import complain, problem, say, take_any_name
+from router.text.usage import UsageError
+from rules.errors import PointsmanError, RuleFileError
+
+_ABOUT = """\
+Gets the right notes to the right instrument: sends parts to their channels and ports, splits and layers keyboards,
+tames velocities, switches with pedals. What shall happen stands in rule files (TOML). They play between the ports of
+the computer, and put recordings (.mid files) right."""
+
+_MORE = f"""\
+exit codes:
+{chr(10).join(f"  {code:<4} {meaning}" for code, meaning in MEANINGS.items())}
+
+"pointsman COMMAND --help" tells more about a command."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Do what the command line says (`argv`, or that of the process) and return the exit code."""
+    take_any_name()
+    collect_seldom()
+    try:
+        code = _answer(argv)
+        sys.stdout.flush()
+        return code
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        _leave_reader_alone()
+        return READER_GONE
+
+
+def _answer(argv: Sequence[str] | None) -> int:
+    try:
+        arguments = _parsed(argv)
+    except SystemExit as stop:  # argparse has said what there is to say
+        return int(stop.code or 0)
+    try:
+        return int(arguments.call(arguments))
+    except PointsmanError as error:
+        _explain(error, arguments)
+        return UNUSABLE
+
+
+def _parsed(argv: Sequence[str] | None) -> argparse.Namespace:
+    words = sys.argv[1:] if argv is None else argv
+    is_completing = "_ARGCOMPLETE" in os.environ
+    if is_completing:  # the shell tells what has been typed so far
+        words = os.environ.get("COMP_LINE", "").split()[1:]
+    parser = _parser(next((word for word in words if not word.startswith("-")), ""))
+    if is_completing:
+        import argcomplete
+
+        argcomplete.autocomplete(parser)
+    arguments, rest = parser.parse_known_args(argv)
+    strays = getattr(arguments, "strays", None)
+    if strays is not None and all(word and not word.startswith("-") for word in rest):
+        getattr(arguments, strays).extend(rest)  # they stand after an option, where argparse doesn't look for them
+    elif rest:
+        parser.error(f"not understood: {' '.join(rest)}")
+    return arguments
+
+
+def _explain(error: PointsmanError, arguments: argparse.Namespace) -> None:
+    """Print what can't be used: as data where data was asked for, in words otherwise."""
+    found = error.problems if isinstance(error, RuleFileError) else ()
+    if arguments.json:
+        problems = [problem_data(one) for one in found]
+        data = {"command": arguments.command, "ok": False, "error": str(error), "problems": problems}
+        say([json.dumps(data, indent=2)])
+        return
+    if found:
+        complain(problem(str(one)) for one in found)
+        complain([f"{count(len(found), 'problem')} in the rule files; nothing was done."])
+        return
+    complain([problem(f"pointsman {arguments.command}: {error}")])
+    if isinstance(error, UsageError):
+        complain([f'"pointsman {arguments.command} --help" shows how to write it.'])
+
+
+def _leave_reader_alone() -> None:
+    """Whoever read our output has gone: what is still to be flushed at the end goes nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when it is asked for, and which wheel runs: the pure or the compiled one."""
+
+    def __init__(self, option_strings: Sequence[str], dest: str) -> None:
+        super().__init__(option_strings, dest, nargs=0, help="print the version and exit")
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.util import find_spec
+
+        from router.text.version import NOT_INSTALLED, version
+
+        known = version()
+        name = "pointsman, not installed as a package" if known == NOT_INSTALLED else f"pointsman {known}"
+        engine = find_spec("rules.engine.engine")
+        is_pure = engine is None or (engine.origin or "").endswith(".py")
+        print(f"{name} ({'pure Python' if is_pure else 'compiled'})")
+        parser.exit()
+
+
+def _parser(wanted: str) -> argparse.ArgumentParser:
+    """The parser for the command that is wanted; of the others it knows no more than that they are there."""
+    parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _MORE)
+    parser.add_argument("--version", action=_Version)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
+    add_commands(commands, wanted)
+    return parser

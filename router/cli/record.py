@@ -1,0 +1,321 @@
+"""The command `record`: takes to .mid files, from the running daemon or from ports of the computer.
+
+The data (`--json`) is one object; `file` is null where nobody played:
+
+    {"command": "record", "ok": true, "file": "take-20261125-201407.mid", "seconds": 247.1, "messages": 4711,
+     "held": 0, "lost": 0, "tracks": [{"name": "keys in", "messages": 1204, "held": 0}]}
+
+`held` notes and pedals were still down at the end and are let go there; `lost` messages could not be written.
+With `--rescue` it is {"command": "record", "ok": true, "files": [...], "problems": [...]}.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import time
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from router.cli.parsing import add_backend, add_daemon_name, file_name, length
+from router.daemon.control_client import ask_daemon
+from router.daemon.run_settings import STANDARD_NAME
+from router.daemon.signals import heeded
+from router.files.file_names import is_midi_name
+from router.midi.backend_choice import choose_backend
+from router.midi.library_stderr import Noise
+from router.recording.automatic_takes import in_words, take_name
+from router.recording.journal_files import SUFFIX, target_of
+from router.recording.port_recording import tape
+from router.recording.recorder import LAST_SECONDS
+from router.recording.takes import BusyError, Saved, left_behind, save, save_all, write_take
+from router.text.durations import as_written
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import count, plain
+from router.text.terminal import complain, problem, say
+from router.text.usage import UsageError
+from rules.errors import MachineError
+
+ABOUT: Final = """\
+Takes what is played to a .mid file: each input and each output of the running daemon in a track of its own, with the
+beats of the clock on the grid. The take that nobody recorded can be had afterwards: the daemon remembers the last ten
+minutes. A crash or a pulled plug costs a second at most."""
+
+MORE: Final = """\
+examples:
+  pointsman record                          the running daemon, until Ctrl-C, to take-DATE-TIME.mid
+  pointsman record -o verse.mid --for 90s   for a minute and a half
+  pointsman record --last 5m                what was played in the last five minutes
+  pointsman record --from "Stage 88*"       a port of the computer, without a daemon
+  pointsman record --from "*"               all ports
+  pointsman record --stop                   end a recording whose terminal was closed, and save it
+  pointsman record --rescue takes/          make .mid files of what a crash has left behind
+  pointsman run pit.toml --record takes/    no command at all: each stretch of playing becomes a file
+
+No file is ever overwritten: where take.mid exists, the next one is take-2.mid. While it is recorded, the take lies
+beside it as take.mid.journal. Notes and pedals that are still held at the end are let go there, so that a recording
+never holds a stuck note. Clock, active sensing and time code make no sense in a file and are left out; the tempo of the
+clock isn't."""
+
+
+class RecordSettings(NamedTuple):
+    """What `record` shall do: record the daemon `name`, or ports of the computer (`ports`, patterns) and of our own
+    (`virtual`, names).
+
+    `last` is how many seconds to save from the daemon's memory, `stop` ends a recording that goes on, `rescue` are
+    folders and files with what was left behind. `duration` is in seconds, None until Ctrl-C; `out` a file or folder.
+    """
+
+    name: str = STANDARD_NAME
+    out: str | None = None
+    last: float | None = None
+    duration: float | None = None
+    stop: bool = False
+    rescue: tuple[str, ...] = ()
+    ports: tuple[str, ...] = ()
+    virtual: tuple[str, ...] = ()
+    backend: str | None = None
+    json: bool = False
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.set_defaults(call=_call)
+    add = parser.add_argument
+    add("-o", "--out", metavar="OUT", type=file_name, help="the .mid file, or a folder for it")
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--last", metavar="TIME", type=length, help="save what was played before now: 90s, 5m, 10m")
+    what.add_argument("--for", dest="duration", metavar="TIME", type=length, help="how long: 90s, 5m, 1h30m")
+    what.add_argument("--stop", action="store_true", help="end a recording that goes on in the daemon, and save it")
+    what.add_argument(
+        "--rescue",
+        metavar="PLACE",
+        type=file_name,
+        nargs="+",
+        default=[],
+        help="folders with journals that were left behind, or journals",
+    )
+    add(
+        "--from",
+        dest="ports",
+        metavar="PORT",
+        action="append",
+        default=[],
+        help="record a port of the computer instead of a daemon; * and ? stand for any letters",
+    )
+    add(
+        "--virtual",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="make a port of this name that other programs send to, and record it",
+    )
+    add_backend(parser, "for --from and --virtual, use this MIDI system")
+    add_daemon_name(parser)
+    add("--json", action="store_true", help="print what was saved as JSON")
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    settings = RecordSettings(
+        name=arguments.name,
+        out=arguments.out,
+        last=arguments.last,
+        duration=arguments.duration,
+        stop=arguments.stop,
+        rescue=tuple(arguments.rescue),
+        ports=tuple(arguments.ports),
+        virtual=tuple(arguments.virtual),
+        backend=arguments.backend,
+        json=arguments.json,
+    )
+    with Noise():
+        return record(settings)
+
+
+_PAUSE: Final = 0.1  # seconds between two looks whether it is over
+_ASK_EVERY: Final = 1.0
+_SAVING: Final = 60.0  # seconds that a daemon that leaves may take to save its recording
+_CLIENT: Final = "pointsman record"
+
+
+def record(settings: RecordSettings) -> int:
+    """Record, and print what was saved; return the exit code. Raises MachineError or UsageError."""
+    if settings.rescue:
+        return _rescue(settings)
+    target = where(settings.out, time.time())
+    if settings.last is not None:
+        _tell(_save_last(settings, target), 0, settings)
+    elif settings.stop:
+        answer = ask_daemon(settings.name, "record-stop")
+        _tell(save(Path(answer["journal"])), answer["lost"], settings)
+    elif settings.ports or settings.virtual:
+        _tell(*_record_ports(settings, target), settings)
+    else:
+        _tell(*_record_daemon(settings, target), settings)
+    return FINE
+
+
+def where(out: str | None, wall: float) -> Path:
+    """The full path of the .mid file that `-o` asks for. Raises UsageError for another kind of file."""
+    name = f"{take_name(wall)}.mid"
+    path = Path(os.path.abspath(out)) if out is not None else Path.cwd() / name
+    if path.is_dir() or (out or "").endswith(os.sep):
+        return path / name
+    if not is_midi_name(path.name):
+        raise UsageError(f"{out} is no name of a .mid file, and no folder that is there; write it like -o take.mid")
+    return path
+
+
+# -- from the daemon ---------------------------------------------------------------------------------------------------
+
+
+def _save_last(settings: RecordSettings, target: Path) -> Saved:
+    """What the daemon remembers, as a file; nobody had to ask for it before."""
+    from rules.journal.export import make_take
+
+    if (settings.last or 0) > LAST_SECONDS:
+        complain([f"the daemon remembers the last {as_written(LAST_SECONDS)} at most; this is what it knows"])
+    take = make_take(ask_daemon(settings.name, "last", patience=_SAVING, seconds=settings.last)["journal"])
+    return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
+
+
+def _as_new_files_are() -> os.stat_result:
+    """The permissions that the user wants new files to have."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return os.stat_result((0o666 & ~mask, *(0,) * 9))
+
+
+def _record_daemon(settings: RecordSettings, target: Path) -> tuple[Saved | Path, int]:
+    """Until it is over; should the daemon leave before, or somebody else end it, it is saved all the same."""
+    is_over = _Until(settings.duration)
+    with heeded(is_over.ask, _go_on):
+        journal = Path(ask_daemon(settings.name, "record", path=str(target))["journal"])
+        complain([f'recording the daemon "{settings.name}" {_how_long(settings)}'])
+        asked = time.monotonic()
+        while not is_over():
+            time.sleep(_PAUSE)
+            if time.monotonic() - asked > _ASK_EVERY:
+                asked = time.monotonic()
+                if not _goes_on(settings.name, journal):
+                    complain(["the recording was ended from elsewhere, or the daemon has left"])
+                    return _save_for_others(journal), 0
+        answer = ask_daemon(settings.name, "record-stop")
+        return save(Path(answer["journal"])), answer["lost"]
+
+
+def _goes_on(name: str, journal: Path) -> bool:
+    """Whether our recording is still the daemon's."""
+    try:
+        return bool(ask_daemon(name, "record")["journal"] == str(journal))
+    except MachineError:
+        return False
+
+
+def _save_for_others(journal: Path) -> Saved | Path:
+    """Whoever ended the recording saves it, under the name returned; if nobody does, we do."""
+    deadline = time.monotonic() + _SAVING
+    while journal.exists():
+        try:
+            return save(journal)
+        except BusyError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(_PAUSE)
+    return target_of(journal)
+
+
+# -- from ports --------------------------------------------------------------------------------------------------------
+
+
+def _record_ports(settings: RecordSettings, target: Path) -> tuple[Saved | Path, int]:
+    backend = choose_backend(settings.backend, _CLIENT)
+    try:
+        is_over = _Until(settings.duration)
+        with heeded(is_over.ask, _go_on):
+            complain([f"recording {_how_long(settings)}"])
+            journal, lost = tape(backend, settings.ports, settings.virtual, target, is_over)
+            return save(journal), lost
+    finally:
+        backend.close()
+
+
+# -- what was left behind ----------------------------------------------------------------------------------------------
+
+
+def _rescue(settings: RecordSettings) -> int:
+    """Make .mid files of journals that nobody writes any more."""
+    words: list[str] = []
+    problems: list[str] = []
+    files = save_all((journal for name in settings.rescue for journal in _meant(name)), words.append, problems.append)
+    if settings.json:
+        data = {"command": "record", "ok": not problems, "files": [str(path) for path in files], "problems": problems}
+        say([json.dumps(data, indent=2)])
+    else:
+        say(words if words or problems else ["nothing was left behind"])
+        complain(problem(text) for text in problems)
+    return INCOMPLETE if problems else FINE
+
+
+def _meant(name: str) -> list[Path]:
+    """The journals of a folder, or one. Raises UsageError."""
+    path = Path(name)
+    if path.is_dir():
+        return left_behind(path)
+    if not path.name.endswith(SUFFIX):
+        raise UsageError(f"{name} is no journal: their names end with {SUFFIX}; a folder will do as well")
+    return [path]
+
+
+# -- the end -----------------------------------------------------------------------------------------------------------
+
+
+class _Until:
+    """Says when it is over: after a while, or when somebody wants it."""
+
+    def __init__(self, duration: float | None) -> None:
+        self._deadline = None if duration is None else time.monotonic() + duration
+        self._asked = False
+
+    def ask(self) -> None:
+        """Somebody wants it to be over. May be called by a signal."""
+        self._asked = True
+
+    def __call__(self) -> bool:
+        return self._asked or (self._deadline is not None and time.monotonic() >= self._deadline)
+
+
+def _go_on() -> None:
+    """What a hang-up means without a terminal: nothing."""
+
+
+def _how_long(settings: RecordSettings) -> str:
+    if settings.duration is None:
+        return "until Ctrl-C"
+    return f"for {as_written(settings.duration)}; Ctrl-C ends it before"
+
+
+def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:
+    """What came of it."""
+    if settings.json:
+        say([json.dumps({"command": "record", "ok": True, **_data(saved), "lost": lost}, indent=2)])
+    else:
+        say([in_words(saved) if isinstance(saved, Saved) else f"it is saved as {plain(str(saved))}"])
+        if lost:
+            complain([problem(f"{count(lost, 'message')} could not be written: the disk didn't take them")])
+    if isinstance(saved, Saved) and saved.undeleted:
+        complain([problem(saved.undeleted)])
+
+
+def _data(saved: Saved | Path) -> dict[str, Any]:
+    if isinstance(saved, Path):
+        return {"file": str(saved)}
+    take = saved.take
+    return {
+        "file": None if saved.path is None else str(saved.path),
+        "seconds": take.seconds,
+        "messages": take.messages,
+        "held": take.held,
+        "tracks": [{"name": one.name, "messages": one.messages, "held": one.held} for one in take.tracks],
+    }

@@ -1,0 +1,144 @@
+"""The command `rewrite`: recordings through the rules."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Final
+
+from router.cli.parsing import CAUTION, file_name
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.terminal import complain, problem, say
+
+if TYPE_CHECKING:
+    from router.batch.report import Summary
+    from router.batch.rewrite_settings import RewriteSettings
+
+ABOUT: Final = """\
+Puts recordings through the rules, as if they were played live: wrong channels, missing splits, wild velocities are
+mended in the files themselves. What the rules leave alone stays, to the byte; what no rule takes is left out. The
+originals are never harmed."""
+
+MORE: Final = f"""\
+examples:
+  pointsman rewrite pit.toml take.mid -o mended.mid           one recording
+  pointsman rewrite pit.toml takes/ -o mended/                a folder and all below it, names kept
+  pointsman rewrite pit.toml takes/ --in-place                the files themselves; a backup stays beside each
+  pointsman rewrite pit.toml takes/ --dry-run                 only say what would change
+  pointsman rewrite pit.toml takes/ -o mended/ --resume       take up a run that was stopped
+  pointsman rewrite pit.toml take.mid -o out/ --per-port      a file for each output port: out/take.rack1.mid ...
+  pointsman rewrite pit.toml take.mid -o out/ --from seq --from "Stage piano=keys"
+                                                              the track "Stage piano" plays as keys, the rest as seq
+
+In folders, files ending in .mid, .midi, .smf, .kar or .rmi are taken, hidden ones aren't. A file that can't be
+rewritten never stops the others; the summary names it, and the exit code is 1.
+
+A run may be stopped at any time. With --resume the next one passes over what an earlier run with --resume has done, as
+long as recording, result, rules and options are the same (a file .pointsman-resume beside the results remembers them),
+and over results that are the same to the byte. In place, a recording is done if it is what its latest backup would
+become.
+
+{CAUTION}"""
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.set_defaults(call=_call, strays="files")
+    add = parser.add_argument
+    add("rules", metavar="RULES", type=file_name, help="a rule file, or a folder of them (*.toml, by name)")
+    add("files", metavar="FILES", type=file_name, nargs="+", help="MIDI files, and folders of them")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "-o",
+        "--out",
+        metavar="OUT",
+        type=file_name,
+        help="where results go: a folder, or a .mid file for one recording",
+    )
+    where.add_argument(
+        "--in-place", action="store_true", help="rewrite the files themselves; take.mid.bak keeps the old one"
+    )
+    add(
+        "--rules",
+        dest="more_rules",
+        metavar="MORE",
+        type=file_name,
+        action="append",
+        default=[],
+        help="further rule files or folders",
+    )
+    add(
+        "--from",
+        dest="playing",
+        metavar="SOURCE",
+        action="append",
+        default=[],
+        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track. '
+        "May be left out if the rules listen to one port only",
+    )
+    add("--per-port", action="store_true", help="write a file for each output port that gets something to play")
+    add("--dry-run", action="store_true", help="say what would change, write nothing")
+    add("--strict", action="store_true", help="refuse damaged files instead of reading what is readable")
+    add("--force", action="store_true", help="replace results that exist already")
+    add("--resume", action="store_true", help="take up an earlier run: pass over what is done and unchanged since")
+    add("--jobs", metavar="N", type=_jobs, help="how many files at a time (as many as there are cores)")
+    add("--json", action="store_true", help="print the summary as JSON")
+    add("--quiet", action="store_true", help="print only what went wrong")
+
+
+def _jobs(text: str) -> int:
+    if not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number of files at a time: write 1 or more')
+    return int(text)
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    from router.batch.rewrite_settings import RewriteSettings
+
+    settings = RewriteSettings(
+        rules=(arguments.rules, *arguments.more_rules),
+        files=tuple(arguments.files),
+        out=arguments.out,
+        in_place=arguments.in_place,
+        playing=tuple(arguments.playing),
+        per_port=arguments.per_port,
+        dry_run=arguments.dry_run,
+        strict=arguments.strict,
+        json=arguments.json,
+        jobs=arguments.jobs,
+        force=arguments.force,
+        resume=arguments.resume,
+        quiet=arguments.quiet,
+    )
+    return rewrite(settings)
+
+
+def rewrite(settings: RewriteSettings) -> int:
+    """Rewrite files and print what was done; return the exit code.
+
+    Raises UsageError, RuleFileError or MachineError before anything is written.
+    """
+    from router.batch.plan import destination
+    from router.batch.rewriting import rewritten
+    from router.cli.source_arguments import playing_for
+    from router.files.rule_files import read_rule_files
+    from rules.rulefile.reading import read_rules
+
+    to = destination(settings)
+    texts = read_rule_files(settings.rules)
+    ruleset = read_rules(texts)
+    with rewritten(settings, to, texts, ruleset, playing_for(settings.playing, ruleset)) as (summary, interrupted):
+        _tell(summary, settings)
+        if interrupted:
+            raise KeyboardInterrupt
+        return FINE if summary.ok else INCOMPLETE
+
+
+def _tell(summary: Summary, settings: RewriteSettings) -> None:
+    from router.batch.report import as_json, in_words, problems
+
+    if settings.json:
+        say(as_json(summary))
+        return
+    if not settings.quiet:
+        say(in_words(summary))
+    complain(map(problem, problems(summary)))

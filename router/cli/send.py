@@ -1,0 +1,189 @@
+"""The command `send`: some messages to one port, to try a cable.
+
+The data (`--json`) is one object; notes that were ended are among what was sent:
+
+    {"command": "send", "ok": true, "port": "Rack:Rack MIDI 1",
+     "sent": [{"message": "note-on 1 C4 100", "bytes": "90 3C 64"},
+              {"message": "note-off 1 C4 64", "bytes": "80 3C 40"}]}
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from typing import Final, NamedTuple
+
+from router.cli.message_arguments import read_messages
+from router.cli.parsing import add_backend, file_name, length
+from router.files.interrupts import ended_like_ctrl_c
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.library_stderr import Noise
+from router.midi.output_port import Outlet
+from router.midi.port_manager import Ports
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import is_terminal, say
+from router.text.usage import UsageError
+from rules.errors import MachineError
+from rules.midi.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on
+from rules.midi.notation import format_message, in_hex
+from rules.ports.patterns import Wanted, bare_name
+
+ABOUT: Final = """\
+Sends a message, or several, to one port: is this cable the right one, does the module answer on this channel? Notes are
+ended by themselves."""
+
+MORE: Final = """\
+examples:
+  pointsman send "Rack*" note-on 1 C4 60             a soft note, half a second long
+  pointsman send "Rack*" "program 1 5" "note-on 1 C4 60" --hold 2s
+  pointsman send "Rack*" controller 1 "all notes off" 0
+  pointsman send "Rack*" F0 7D 01 F7                 bytes in hex
+  pointsman send --virtual test note-on 1 C4 60      makes a port, and waits until it is connected
+
+Turn the volume down first: nobody knows how loud an instrument answers, and a program or volume message can make the
+next note much louder. The daemon isn't asked: messages go past its rules."""
+
+
+class SendSettings(NamedTuple):
+    """What `send` shall send, and where: to the `port` that a pattern means, or from a `virtual` port of our own.
+
+    `words` are the messages as written. Notes are ended after `hold` seconds. A virtual port waits `wait` seconds for
+    somebody to connect, None until Enter is pressed.
+    """
+
+    port: str
+    words: tuple[str, ...]
+    virtual: bool = False
+    hold: float = 0.5
+    wait: float | None = None
+    backend: str | None = None
+    json: bool = False
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.usage = (
+        "pointsman send [-h] [--virtual] [--hold TIME] [--wait TIME] [--backend SYSTEM] [--json] PORT MESSAGE..."
+    )
+    parser.set_defaults(call=_call)
+    add = parser.add_argument
+    add("port", metavar="PORT", type=file_name, help="the name of a port, * for any letters")
+    add("words", metavar="MESSAGE", nargs="+", help="in words (several: each in quotes), or bytes in hex")
+    add("--virtual", action="store_true", help="make a port of this name, and send from it")
+    add("--hold", metavar="TIME", type=length, default=0.5, help="end notes after this time (0.5s)")
+    add("--wait", metavar="TIME", type=length, help="with --virtual: send after this time, not on Enter")
+    add_backend(parser)
+    add("--json", action="store_true", help="print what was sent as JSON")
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    settings = SendSettings(
+        port=arguments.port,
+        words=tuple(arguments.words),
+        virtual=arguments.virtual,
+        hold=arguments.hold,
+        wait=arguments.wait,
+        backend=arguments.backend,
+        json=arguments.json,
+    )
+    with Noise():
+        return send(settings)
+
+
+_NAME: Final = "send"
+_WAIT: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter
+_LAST_SENDS: Final = 3_000_000_000  # ns
+
+
+def send(
+    settings: SendSettings,
+    backend: Backend | None = None,
+    pause: Callable[[float], None] = time.sleep,
+) -> int:
+    """Send, and end the notes; return the exit code. Raises UsageError or MachineError."""
+    messages = read_messages(settings.words)
+    with ended_like_ctrl_c(), ExitStack() as closing:
+        ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"))
+        closing.callback(ports.close)
+        outlet = _open(ports, settings)
+        port = bare_name(outlet.computer_port)
+        if settings.virtual:
+            _wait_for_somebody(settings, pause)
+        _refuse_too_long(messages, outlet)
+        sent = _play(ports, outlet, messages, settings.hold, pause)
+        if complaint := outlet.complaint(time.monotonic_ns(), "the MIDI system"):
+            raise MachineError(complaint)
+    _tell(port, sent, settings.json)
+    return FINE
+
+
+def _open(ports: Ports, settings: SendSettings) -> Outlet:
+    events = ports.want([Wanted(_NAME, "out", settings.port, virtual=settings.virtual)], time.monotonic_ns())
+    outlet = ports.outlets[_NAME]
+    if not outlet.is_open:
+        words = events[0].words.removeprefix(f'output "{_NAME}": ') if events else "the MIDI system doesn't answer"
+        raise UsageError(f'{words.removesuffix("; waiting for it")}; "pointsman ports" lists what there is')
+    return outlet
+
+
+def _wait_for_somebody(settings: SendSettings, pause: Callable[[float], None]) -> None:
+    """Nobody tells us that a program has connected to our port."""
+    if settings.wait is None and is_terminal(sys.stdin):
+        say([f'The port "{plain(settings.port)}" is there now. Connect it, then press Enter.'])
+        sys.stdout.flush()
+        sys.stdin.readline()
+    else:
+        pause(_WAIT if settings.wait is None else settings.wait)
+
+
+def _refuse_too_long(messages: Sequence[bytes], outlet: Outlet) -> None:
+    """Before anything is sent."""
+    longest = max(len(message) for message in messages)
+    if outlet.limit is not None and longest > outlet.limit:
+        raise MachineError(
+            f"a sysex of {longest:,} bytes is too long for this MIDI system; it carries {outlet.limit:,}"
+        )
+
+
+def _play(
+    ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, pause: Callable[[float], None]
+) -> list[bytes]:
+    """Send all, and end what then sounds, even if Ctrl-C or its like comes in between."""
+    try:
+        for message in messages:
+            outlet.send(message, time.monotonic_ns())
+        ends = note_offs(messages)
+        ports.flush(_LAST_SENDS)
+        if ends:
+            pause(hold)
+    finally:
+        for message in note_offs(messages):
+            outlet.send(message, time.monotonic_ns())
+        ports.flush(_LAST_SENDS)
+    return [*messages, *ends]
+
+
+def note_offs(messages: Sequence[bytes]) -> list[bytes]:
+    """What ends the notes that sound after some messages, in the order in which they began."""
+    sounding: dict[tuple[int, int], None] = {}
+    for message in messages:
+        channel = message[0] & 0x0F
+        if is_note_on(message):
+            sounding[channel, message[1]] = None
+        elif is_note_off(message):
+            sounding.pop((channel, message[1]), None)
+    return [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for channel, key in sounding]
+
+
+def _tell(port: str, sent: Sequence[bytes], as_json: bool) -> None:
+    if as_json:
+        listed = [{"message": format_message(message), "bytes": in_hex(message)} for message in sent]
+        say([json.dumps({"command": "send", "ok": True, "port": port, "sent": listed}, indent=2)])
+    else:
+        say([f"to {plain(port)}:", *(f"  {format_message(message)}" for message in sent)])

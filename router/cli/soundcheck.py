@@ -1,0 +1,299 @@
+"""The command `soundcheck`: a soft note to each device in turn, to hear whether every cable is where it should be.
+
+The data (`--json`) are one object; `state` is `played`, `missing` (its port isn't there), `virtual` (its port is made
+by the daemon, so that nobody hears it now) or `silent` (its own steps let no note through):
+
+    {"command": "soundcheck", "ok": true,
+     "devices": [{"device": "organ", "port": "rack1", "computer_port": "4x4 Interface 1", "state": "played",
+                  "channel": 4, "key": 60, "velocity": 40, "message": "note-on 4 C4 40"}]}
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import select
+import sys
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from router.cli.parsing import add_backend, file_name
+from router.files.interrupts import ended_like_ctrl_c
+from router.files.rule_files import read_rule_files
+from router.midi.backend import Backend
+from router.midi.backend_choice import choose_backend
+from router.midi.library_stderr import Noise
+from router.midi.port_manager import PortEvent, Ports
+from router.text.exit_codes import FINE, INCOMPLETE
+from router.text.formatting import columns, count, plain
+from router.text.terminal import is_terminal, painted, say
+from rules.errors import MachineError
+from rules.midi.notation import format_message, format_note
+from rules.ports.patterns import wanted_ports
+
+if TYPE_CHECKING:
+    from rules.engine.delivery import Sent
+    from rules.listening.soundcheck import Check, Plan
+    from rules.rulefile.reading import Reading
+
+ABOUT: Final = """\
+Plays a soft note on each device in turn and says which device, port, channel and key it is: you hear whether every
+cable is where it should be. The note goes through the device's own steps, and messages that it is sent at the start go
+first. Ports that are missing are told."""
+
+MORE: Final = """\
+examples:
+  pointsman soundcheck pit.toml                  Enter goes on to the next device
+  pointsman soundcheck pit.toml --seconds 3      goes on by itself
+
+Turn the volume down first: how loud a soft note is depends on the instrument. Every note is ended, also with Ctrl-C.
+
+exit codes: 0 every device was played; 1 a port is missing, or a device let no note through"""
+
+
+class SoundcheckSettings(NamedTuple):
+    """What `soundcheck` shall do: `seconds` is how long a note sounds, None until Enter is pressed."""
+
+    rules: tuple[str, ...]
+    seconds: float | None = None
+    backend: str | None = None
+    json: bool = False
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.set_defaults(call=_call)
+    add = parser.add_argument
+    add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
+    add("--seconds", metavar="N", type=_seconds, help="how long each note sounds; without it, until you press Enter")
+    add_backend(parser)
+    add("--json", action="store_true", help="print the outcome as JSON; each note sounds for 2 seconds then")
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not 0.1 <= seconds <= 60:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a time for a note: write seconds from 0.1 to 60')
+    return seconds
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    settings = SoundcheckSettings(tuple(arguments.rules), arguments.seconds, arguments.backend, arguments.json)
+    with Noise():
+        return soundcheck(settings)
+
+
+_CAUTION: Final = "Turn the volume down first: how loud a soft note is depends on the instrument."
+_HOW: Final = "Enter starts, ends each note and goes on to the next device; Ctrl-C ends it all."
+_USUAL_SECONDS: Final = 2.0
+_PAUSE: Final = 0.002
+_LAST_SENDS: Final = 1_000_000_000  # ns that the wires get for the last note-offs
+
+IsOver = Callable[[], bool]
+"""Whether a note has sounded for long enough."""
+
+
+def soundcheck(
+    settings: SoundcheckSettings, backend: Backend | None = None, waits: Callable[[], IsOver] | None = None
+) -> int:
+    """Play the notes; return the exit code, 1 where something can't be heard.
+
+    `waits` is asked anew for each note. Raises RuleFileError, MachineError or UsageError.
+    """
+    from rules.listening.soundcheck import plan
+    from rules.rulefile.reading import read_rule_set
+
+    reading = read_rule_set(read_rule_files(settings.rules))
+    planned = plan(reading.ruleset)
+    if not planned.checks:
+        say([json.dumps({"command": "soundcheck", "ok": True, "devices": []})] if settings.json else [_no_devices()])
+        return FINE
+    by_hand = settings.seconds is None and waits is None and _someone_is_there() and not settings.json
+    if waits is None:
+        waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_SECONDS)
+    with ended_like_ctrl_c(), ExitStack() as closing:
+        ports = Ports(backend or choose_backend(settings.backend, "pointsman-soundcheck"))
+        closing.callback(ports.close)
+        booth = Booth(reading, planned, ports)
+        if not settings.json:
+            say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
+        booth.begin(_for_enter() if by_hand else lambda: True)
+        booth.play_all(waits, quiet=settings.json)
+        booth.require_all_sent()
+    if settings.json:
+        say([json.dumps(booth.data(), indent=2)])
+    else:
+        say(booth.summary())
+    return FINE if booth.ok else INCOMPLETE
+
+
+def _no_devices() -> str:
+    return "The rule files name no devices. [devices] holds the instruments, each with its port and channel."
+
+
+class Booth:
+    """Plays the notes of a plan on ports, and ends every note that it has begun."""
+
+    def __init__(self, reading: Reading, planned: Plan, ports: Ports) -> None:
+        from rules.engine.session import Session
+
+        used = {check.port for check in planned.checks}
+        wanted = [one for one in wanted_ports(reading.ruleset) if one.direction == "out" and one.name in used]
+        self._reading = reading
+        self._checks = planned.checks
+        self._ports = ports
+        self._session = Session(planned.ruleset, planned.pipeline)
+        self._outlets = planned.pipeline.ports
+        self._out: list[Sent] = []
+        self._virtual = {one.name for one in wanted if one.virtual}
+        events = ports.want((one for one in wanted if not one.virtual), time.monotonic_ns())
+        self._missing = {event.wanted.name: event for event in events if event.wanted and event.kind != "found"}
+        self._computer_ports = {state["name"]: state["computer_port"] for state in ports.state()}
+
+    @property
+    def ok(self) -> bool:
+        """Whether every device could be played."""
+        return all(self._state(check) == "played" for check in self._checks)
+
+    def begin(self, is_over: IsOver) -> None:
+        """Send what the devices want to be sent first (ruling 8), and wait."""
+        self._session.start(time.monotonic_ns(), self._out)
+        self._wait(is_over)
+
+    def play_all(self, waits: Callable[[], IsOver], quiet: bool) -> None:
+        """Play device after device; whatever happens meanwhile, nothing sounds when this returns."""
+        lines = columns([self._row(number, check) for number, check in enumerate(self._checks, 1)])
+        try:
+            for line, check in zip(lines, self._checks, strict=True):
+                if not quiet:
+                    say([line if self._state(check) == "played" else painted(line, "bad", sys.stdout)])
+                    sys.stdout.flush()
+                if self._state(check) == "played":
+                    self._play(check, waits())
+        finally:
+            self._session.leave(time.monotonic_ns(), self._out)
+            self._send()
+            self._ports.flush(_LAST_SENDS)
+
+    def _play(self, check: Check, is_over: IsOver) -> None:
+        player = self._session.players[check.source]
+        self._session.arrive(player, check.note, time.monotonic_ns(), self._out)
+        self._wait(is_over)
+        self._session.arrive(player, check.end, time.monotonic_ns(), self._out)
+        self._session.lose(player, time.monotonic_ns(), self._out)  # echoes that are still to come
+        self._send()
+
+    def _wait(self, is_over: IsOver) -> None:
+        """Let time pass, and send what falls due."""
+        self._send()
+        while not is_over():
+            now = time.monotonic_ns()
+            if now >= self._session.next_due:
+                self._session.advance(now, self._out)
+                self._send()
+            self._ports.pump(now)
+            time.sleep(_PAUSE)
+
+    def _send(self) -> None:
+        for target, message, _, _ in self._out:
+            outlet = self._ports.outlets.get(self._outlets[target])
+            if outlet is not None:
+                outlet.send(message, time.monotonic_ns())
+        self._out.clear()
+
+    def require_all_sent(self) -> None:
+        """Raise MachineError where the MIDI system refused a message: it can't be told then what was heard."""
+        now = time.monotonic_ns()
+        said = ((outlet, outlet.complaint(now, "the MIDI system")) for outlet in self._ports.outlets.values())
+        complaints = [f"{outlet.wanted.words}: {words}" for outlet, words in said if words]
+        if complaints:
+            raise MachineError("; ".join(complaints))
+
+    # -- words --------------------------------------------------------------------------------------------------------
+
+    def _state(self, check: Check) -> str:
+        if check.port in self._virtual:
+            return "virtual"
+        if check.port in self._missing:
+            return "missing"
+        return "played" if check.sounds else "silent"
+
+    def _row(self, number: int, check: Check) -> tuple[str, ...]:
+        port = self._computer_ports.get(check.port)
+        where = f"{check.port} ({port})" if port else check.port
+        return f"{number} of {len(self._checks)}", plain(check.device), f"port {plain(where)}", *self._what(check)
+
+    def _what(self, check: Check) -> tuple[str, str]:
+        match self._state(check):
+            case "virtual":
+                return "not played", "the daemon makes this port; nobody listens to it now"
+            case "missing":
+                return "not played", plain(_reason(self._missing[check.port]))
+            case "silent":
+                return "not played", "the device's own steps let no note through"
+        assert check.sounds is not None
+        naming = self._reading.devices[check.device].source.naming
+        channel, key = (check.sounds[0] & 0x0F) + 1, check.sounds[1]
+        return f"channel {channel}", f"{format_note(key, naming)} (key {key}) sounds"
+
+    def summary(self) -> list[str]:
+        """Return the last words."""
+        unheard = [check for check in self._checks if self._state(check) != "played"]
+        if not unheard:
+            return ["", f"{count(len(self._checks), 'device')} played."]
+        words = f"{len(unheard)} of {count(len(self._checks), 'device')} not played: "
+        return ["", painted(words + ", ".join(plain(check.device) for check in unheard), "bad", sys.stdout)]
+
+    def data(self) -> dict[str, Any]:
+        """Return the same for programs."""
+        return {"command": "soundcheck", "ok": self.ok, "devices": [self._device_data(check) for check in self._checks]}
+
+    def _device_data(self, check: Check) -> dict[str, Any]:
+        sounds = check.sounds if self._state(check) == "played" else None
+        naming = self._reading.devices[check.device].source.naming
+        return {
+            "device": check.device,
+            "port": check.port,
+            "computer_port": self._computer_ports.get(check.port),
+            "state": self._state(check),
+            "channel": (sounds[0] & 0x0F) + 1 if sounds else None,
+            "key": sounds[1] if sounds else None,
+            "velocity": sounds[2] if sounds else None,
+            "message": format_message(sounds, naming) if sounds else None,
+        }
+
+
+def _reason(event: PortEvent) -> str:
+    """Why a port isn't there, without its name, which stands beside it."""
+    head = f"{event.wanted.words}: " if event.wanted else ""
+    return event.words.removeprefix(head).removesuffix("; waiting for it")
+
+
+def _someone_is_there() -> bool:
+    """Whether Enter can be waited for: on Windows only sockets can."""
+    return os.name != "nt" and is_terminal(sys.stdin) and is_terminal(sys.stdout)
+
+
+def _for_enter() -> IsOver:
+    def is_over() -> bool:
+        if not select.select([sys.stdin], [], [], 0)[0]:
+            return False
+        sys.stdin.readline()
+        return True
+
+    return is_over
+
+
+def _for_seconds(seconds: float) -> Callable[[], IsOver]:
+    def waits() -> IsOver:
+        end = time.monotonic() + seconds
+        return lambda: time.monotonic() >= end
+
+    return waits

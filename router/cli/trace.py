@@ -1,0 +1,171 @@
+"""The command `trace`: where a message goes, and why.
+
+The data (`--json`) is one object, `arrives` telling what comes out where:
+
+    {"command": "trace", "ok": true, "from": "keys",
+     "messages": [{"message": "note-on 1 C4 100", "bytes": "90 3C 64",
+                   "lines": [{"depth": 0, "text": "rule \\"keyboard\\": takes it"}],
+                   "arrives": [{"port": "rack1", "message": "note-on 4 C4 100", "bytes": "93 3C 64"}]}]}
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from router.cli.message_arguments import read_messages
+from router.cli.parsing import add_daemon_name, file_name, length
+from router.text.exit_codes import FINE
+from router.text.formatting import plain
+from router.text.terminal import say
+from router.text.usage import UsageError
+from rules.midi.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
+from rules.midi.notation import Naming, format_message, in_hex
+from rules.midi.pitch import hertz
+
+if TYPE_CHECKING:
+    from rules.analysis.trace import TraceLine
+
+ABOUT: Final = """\
+Follows messages through every rule and step and says where they end up, and why. For "why is the organ silent?". With
+--last it explains what has just happened in the running daemon: what came, where it went and why, and which notes are
+held, since when and by whom. For the note that got stuck."""
+
+MORE: Final = """\
+examples:
+  pointsman trace pit.toml --from keys note-on 1 C4 100
+  pointsman trace pit.toml --from keys "note-on 1 C4 100" "controller 1 sustain 127"
+  pointsman trace pit.toml --from keys 90 3C 64                        the same first message, in hex
+  pointsman trace pit.toml --switch song=chorus --from keys note-on 1 C4 100
+  pointsman trace --last                                               the last 30 seconds of the running daemon
+  pointsman trace --last 5m --json                                     more of it, for programs
+
+Each message is looked at by itself: nothing is held, and the switches stand as they start unless --switch says more.
+With --last it is as it was: what was held, how the switches stood and which rules were in force at each moment."""
+
+
+_USUAL_LAST_S: Final = 30.0
+
+
+class TraceSettings(NamedTuple):
+    """What `trace` shall do: `words` are the messages as written, `switches` the texts of `--switch`."""
+
+    rules: tuple[str, ...]
+    source: str
+    words: tuple[str, ...]
+    switches: tuple[str, ...] = ()
+    json: bool = False
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.usage = (
+        "pointsman trace [-h] [--switch NAME=VALUE] [--json] RULES... --from PORT MESSAGE...\n"
+        "       pointsman trace [-h] --last [TIME] [--name NAME] [--json]"
+    )
+    parser.set_defaults(call=_call)
+    add = parser.add_argument
+    add("rules", metavar="RULES", type=file_name, nargs="*", help="rule files, and folders of them (*.toml, by name)")
+    add(
+        "--from",
+        dest="arriving",
+        metavar=("PORT", "MESSAGE"),
+        nargs="+",
+        default=[],
+        help="the port on which the messages arrive, and the messages: in words (several: each in quotes) or hex",
+    )
+    add(
+        "--switch",
+        dest="switches",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        help="how a switch stands: up=on, song=chorus, key=-2",
+    )
+    add(
+        "--last",
+        metavar="TIME",
+        type=length,
+        nargs="?",
+        const=_USUAL_LAST_S,
+        help="explain what has just happened in the running daemon: 90s, 5m (30s)",
+    )
+    add_daemon_name(parser)
+    add("--json", action="store_true", help="print the findings as JSON")
+
+
+def _call(arguments: argparse.Namespace) -> int:
+    if arguments.last is not None:
+        if arguments.rules or arguments.arriving or arguments.switches:
+            raise UsageError("--last looks at the running daemon, which has its rules: write only trace --last TIME")
+        from router.cli.history import HistorySettings, history
+
+        return history(HistorySettings(arguments.last, arguments.name, arguments.json))
+    if not arguments.rules or not arguments.arriving:
+        raise UsageError("write rule files and a message, as in: trace pit.toml --from keys note-on 1 C4 100")
+    source, *words = arguments.arriving
+    return trace(TraceSettings(tuple(arguments.rules), source, tuple(words), tuple(arguments.switches), arguments.json))
+
+
+def trace(settings: TraceSettings) -> int:
+    """Print where each message goes; return the exit code. Raises UsageError, RuleFileError or MachineError."""
+    if not settings.words:
+        raise UsageError("write the message after the port, as in: --from keys note-on 1 C4 100")
+    from router.cli.source_arguments import known_source
+    from router.files.rule_files import read_rule_files
+    from router.files.switch_values import read_switch
+    from rules.analysis.trace import trace as follow
+    from rules.rulefile.reading import read_rule_set
+
+    reading = read_rule_set(read_rule_files(settings.rules))
+    ruleset = reading.ruleset
+    source = known_source(settings.source, ruleset)
+    naming = reading.ports[source].source.naming
+    switches = dict(read_switch(text, ruleset) for text in settings.switches)
+    messages = read_messages(settings.words, naming)
+    traced = [Traced(one, follow(ruleset, source, one, switches, naming), naming) for one in messages]
+    if settings.json:
+        say(
+            [
+                json.dumps(
+                    {"command": "trace", "ok": True, "from": source, "messages": [one.data() for one in traced]},
+                    indent=2,
+                )
+            ]
+        )
+    else:
+        say(line for at, one in enumerate(traced) for line in ([""] if at else []) + one.in_words(source))
+    return FINE
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """One message, where it went, and how its rule file names notes."""
+
+    message: bytes
+    lines: Sequence[TraceLine]
+    naming: Naming
+
+    def in_words(self, source: str) -> list[str]:
+        """Return the lines to print."""
+        head = f"{format_message(self.message, self.naming)}  ({in_hex(self.message)}{self._key()})  from {source}"
+        return [head, *("  " * (line.depth + 1) + plain(line.text) for line in self.lines)]
+
+    def _key(self) -> str:
+        """The key by number and pitch: note names alone leave the octave open, as middle C is C3 or C4."""
+        if self.message[0] & 0xF0 not in (NOTE_ON, NOTE_OFF, POLY_PRESSURE):
+            return ""
+        return f", key {self.message[1]}, {hertz(self.message[1]):.1f} Hz"
+
+    def data(self) -> dict[str, Any]:
+        """Return the same for programs."""
+        lines = [{"depth": line.depth, "text": line.text} for line in self.lines]
+        arrived = [arrival for line in self.lines for arrival in line.outcomes]
+        arrives = [{"port": port, **self._named(message)} for port, message in arrived]
+        return {**self._named(self.message), "lines": lines, "arrives": arrives}
+
+    def _named(self, message: bytes) -> dict[str, str]:
+        return {"message": format_message(message, self.naming), "bytes": in_hex(message)}

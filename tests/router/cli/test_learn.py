@@ -1,0 +1,246 @@
+"""`pointsman learn` on a computer in memory: what is played there, and what is said and written down."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from router.cli.learn import LearnSettings, learn
+from rules.midi.notation import parse_whole_message
+from rules.rulefile.reading import read_rules
+from tests.router.fake_midi import Device, FakeBackend, Hub
+from tests.router.recordings import Desk
+
+
+class Evening:
+    """Time that passes only between two looks, and what is done at which second. The end is Ctrl-C."""
+
+    def __init__(self, hub: Hub) -> None:
+        self.hub = hub
+        self.backend = FakeBackend(hub)
+        self.now = 100.0
+        self.deeds: list[tuple[float, Callable[[], object]]] = []
+
+    def at(self, second: float, deed: Callable[[], object]) -> None:
+        """Do something at a second."""
+        self.deeds.append((100.0 + second, deed))
+
+    def play(self, second: float, device: Device, *texts: str) -> None:
+        """Play messages, given in words, at a second."""
+        self.at(second, lambda: device.play(*(parse_whole_message(text) for text in texts)))
+
+    def clock(self) -> float:
+        """What time it is."""
+        return self.now
+
+    def pause(self, _: float) -> None:
+        """A tenth of a second goes by."""
+        self.now = round(self.now + 0.1, 3)
+        while self.deeds and self.deeds[0][0] <= self.now:
+            self.deeds.pop(0)[1]()
+        if not self.deeds and self.now > 106:
+            raise KeyboardInterrupt
+
+    def learn(self, *rules: str, as_json: bool = False) -> int:
+        """Let it listen until the end."""
+        return learn(LearnSettings(rules, None, as_json), self.backend, self.pause, self.clock)
+
+
+@pytest.fixture
+def hub() -> Hub:
+    """A computer."""
+    return Hub()
+
+
+@pytest.fixture
+def evening(hub: Hub) -> Evening:
+    """An evening at that computer."""
+    return Evening(hub)
+
+
+def learned(evening: Evening, capsys: pytest.CaptureFixture[str], *rules: str) -> list[dict[str, Any]]:
+    """What is told as data."""
+    capsys.readouterr()
+    assert evening.learn(*rules, as_json=True) == 0
+    return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+
+def test_a_pad_is_told_with_its_lines(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """Port, channel and number, and the lines for the rule file; Ctrl-C is the end, and no failure."""
+    pads = hub.plug("Pad Box:Pad Box MIDI 1", receives=False)
+    evening.play(1, pads, "note-on 10 C2 97", "note-off 10 C2 64")
+    assert evening.learn() == 0
+    out = capsys.readouterr().out
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    told = out.partition("MIDI 1\n\n")[2].rstrip()
+    assert f"```text\n{told}\n```" in readme
+    assert out.splitlines() == [
+        "Press a key, a pad or a pedal, or turn a knob. Ctrl-C ends it.",
+        "Listening to Pad Box:Pad Box MIDI 1",
+        "",
+        "Pad Box:Pad Box MIDI 1: note C2 (key 36), channel 10: velocity 97",
+        "  # the port",
+        "  [ports]",
+        '  pad_box = { input = "Pad Box" }',
+        "",
+        "  # a switch that it turns; it is not passed on then, unless you add pass_on = true",
+        "  [switches]",
+        '  note_c2 = { from = "pad_box", channel = 10, note = 36, mode = "toggle" }'
+        "  # 36 is C2, with middle C called C4",
+        "",
+        "  # a rule that takes nothing else",
+        "  [[rules]]",
+        '  from = "pad_box"',
+        '  match = { kind = "note", channel = 10, notes = 36 }  # 36 is C2, with middle C called C4',
+        "  to = []  # write a device or a port between the brackets",
+        "",
+    ]
+
+
+def test_the_lines_are_a_rule_file(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """Port, switch and rule, put together as they are told, are read without a mistake."""
+    stage = hub.plug("Stage 88")
+    evening.play(1, stage, "controller 1 sustain 127", "controller 1 sustain 0")
+    (told,) = learned(evening, capsys)
+    text = "\n".join(line for block in told["blocks"] for line in block["lines"])
+    ruleset = read_rules([("learned.toml", text.encode())])
+    assert list(ruleset.ports) == ["stage_88"]
+    assert ruleset.ports["stage_88"].port == "Stage 88"
+    assert list(ruleset.switches) == ["sustain"]
+
+
+def test_it_is_told_as_data(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line for each thing; the lines for the rule file come with the first time, those of a port once."""
+    stage = hub.plug("Stage 88")
+    evening.play(1, stage, "pitch-bend 1 +100", "pitch-bend 1 0")
+    evening.play(2, stage, "program 3 17")
+    evening.play(3, stage, "pitch-bend 1 -5")
+    first, second, third = learned(evening, capsys)
+    assert {key: first[key] for key in first if key != "blocks"} == {
+        "port": "stage_88",
+        "computer_port": "Stage 88 20:0",
+        "kind": "pitch-bend",
+        "channel": 1,
+        "number": None,
+        "values": [100, 0],
+        "words": "pitch bend, channel 1: from +0 to +100",
+        "again": False,
+    }
+    assert [block["purpose"] for block in first["blocks"]] == ["the port", "a rule that takes nothing else"]
+    assert [block["lines"][0] for block in second["blocks"]] == ["[switches]", "[[rules]]"]
+    assert (third["again"], third["blocks"]) == (True, [])
+
+
+def test_what_was_touched_before_is_told_shortly(
+    evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One sees that it still works, without the lines again."""
+    stage = hub.plug("Stage 88")
+    evening.play(1, stage, "program 3 17")
+    evening.play(2, stage, "program 3 17")
+    evening.learn()
+    assert capsys.readouterr().out.splitlines()[-1] == "Stage 88: program 17, channel 3 (as above)"
+
+
+def test_a_gesture_is_one_until_it_is_quiet(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """A knob that moves is told once, with where it went; two ports at the same time are two gestures."""
+    stage, pads = hub.plug("Stage 88"), hub.plug("Pad Box")
+    for step in range(8):
+        evening.play(1 + step / 10, stage, f"controller 1 modulation {step * 10}")
+        evening.play(1 + step / 10, pads, f"controller 2 volume {100 + step}")
+    found = learned(evening, capsys)
+    assert [one["words"] for one in found] == [
+        "controller modulation (1), channel 1: from 0 to 70",
+        "controller volume (7), channel 2: from 100 to 107",
+    ]
+
+
+def test_a_gesture_without_an_end_is_told_all_the_same(
+    evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sequencer that plays on is told every two seconds."""
+    stage = hub.plug("Stage 88")
+    for step in range(45):
+        evening.play(step / 10, stage, "note-on 1 C4 100")
+    assert [one["again"] for one in learned(evening, capsys)] == [False, True, True]
+
+
+def test_a_clock_is_told_once(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """It runs on without a hand, and keeps no gesture from ending; active sensing is told never."""
+    stage = hub.plug("Stage 88")
+    for step in range(40):
+        evening.play(step / 10, stage, "clock", "active-sensing")
+    evening.deeds.insert(12, (101.1, lambda: stage.play(b"\x90\x3c\x40")))
+    assert [one["kind"] for one in learned(evening, capsys)] == ["clock", "note"]
+
+
+def test_rule_files_give_the_names(desk: Desk, evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """Ports and keys are called as there; a port that isn't there gets a name that is free."""
+    stage, pads = hub.plug("Stage 88"), hub.plug("Keys")
+    desk.put("rig.toml", b'middle_c = "C3"\n[ports]\nkeys = { input = "Stage*" }\nrack = { output = "Keys" }\n')
+    evening.play(1, stage, "note-on 1 60 97")
+    evening.play(2, pads, "note-on 1 60 97")
+    known, new = learned(evening, capsys, "rig.toml")
+    assert (known["port"], known["words"]) == ("keys", "note C3 (key 60), channel 1: velocity 97")
+    assert "[ports]" not in [block["lines"][0] for block in known["blocks"]]
+    assert (new["port"], new["blocks"][0]["lines"]) == ("keys_2", ["[ports]", 'keys_2 = { port = "Keys" }'])
+
+
+def test_equal_devices_are_told_apart(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each gets its own name, and a pattern that means only it."""
+    twins = [hub.plug("Twin"), hub.plug("Twin")]
+    evening.play(1, twins[1], "note-on 1 60 97")
+    evening.play(2, twins[0], "note-on 1 60 97")
+    found = learned(evening, capsys)
+    assert [one["blocks"][0]["lines"][1] for one in found] == [
+        'twin_2 = { port = "Twin #2" }',
+        'twin_1 = { port = "Twin #1" }',
+    ]
+
+
+def test_ports_come_and_go(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """One that is plugged in later is heard; one that is pulled in the midst of a gesture does no harm."""
+    evening.at(1, lambda: hub.plug("Late"))
+    evening.at(2.5, lambda: hub.find("Late").play(b"\xc0\x05"))
+    evening.at(3.5, lambda: hub.find("Late").play(b"\xc0\x06"))
+    evening.at(3.6, lambda: hub.unplug(hub.find("Late")))
+    assert evening.learn() == 0
+    out = capsys.readouterr().out
+    assert "No port of this computer sends MIDI; waiting until one is plugged in." in out
+    assert "Listening to Late\n" in out
+    assert "Late: program 6, channel 1\n" in out
+    assert "program 7" not in out
+
+
+def test_a_port_that_can_not_be_opened_is_told_once(
+    evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The others are heard."""
+    hub.plug("Busy")
+    stage = hub.plug("Stage 88")
+    opened = evening.backend.open_input
+    evening.backend.open_input = lambda name, label: opened("gone" if name.startswith("Busy") else name, label)  # type: ignore[method-assign]
+    evening.play(1, stage, "program 1 6")
+    assert evening.learn() == 0
+    told = capsys.readouterr()
+    assert told.err == 'Busy: "gone" can\'t be opened: it has gone\n'
+    assert "Listening to Stage 88\n" in told.out
+    assert "Stage 88: program 6" in told.out
+
+
+def test_everything_is_closed_at_the_end(evening: Evening, hub: Hub) -> None:
+    """No port stays open behind it."""
+    stage = hub.plug("Stage 88")
+    evening.learn()
+    assert stage.listeners == []
+
+
+def test_our_own_ports_are_not_listened_to(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """A port that this process has made says nothing about instruments."""
+    hub.plug("pointsman:own")
+    evening.learn()
+    assert "Listening" not in capsys.readouterr().out

@@ -1,0 +1,183 @@
+"""`pointsman listen`: what arrives, in words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+
+import pytest
+
+from router.cli.listen import KINDS, ListenSettings, listen
+from rules.listening.incoming import HEARD_KINDS
+from rules.midi.notation import parse_whole_message
+from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
+from tests.router.recordings import Desk
+
+
+class Evening:
+    """Time that passes only between two looks, and what is done at which second. The end is Ctrl-C."""
+
+    def __init__(self) -> None:
+        self.hub = Hub()
+        self.stage = self.hub.plug("Stage 88:MIDI 1", receives=False)
+        self.pads = self.hub.plug("Pads", receives=False)
+        self.now = 100.0
+        self.deeds: list[tuple[float, Callable[[], object]]] = []
+        self.patience = 5.0
+
+    def play(self, second: float, device: Device, *texts: str) -> None:
+        """Play messages, given in words, at a second."""
+        self.deeds.append((second, lambda: device.play(*(parse_whole_message(text) for text in texts))))
+
+    def at(self, second: float, deed: Callable[[], object]) -> None:
+        """Do something at a second."""
+        self.deeds.append((second, deed))
+
+    def pause(self, _: float) -> None:
+        """A hundredth of a second goes by."""
+        self.now += 0.01
+        while self.deeds and self.deeds[0][0] <= self.now - 100:
+            self.deeds.pop(0)[1]()
+        if self.now > 100 + self.patience:
+            raise KeyboardInterrupt
+
+    def listen(self, settings: ListenSettings) -> int:
+        """Listen until the end."""
+        return listen(settings, FakeBackend(self.hub), self.pause, lambda: self.now)
+
+
+@pytest.fixture
+def evening() -> Evening:
+    """An evening at a computer with a keyboard and pads."""
+    return Evening()
+
+
+def test_messages_are_told_a_line_each(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+    """In columns, with the time since the one before; Ctrl-C ends it, and that is no failure."""
+    evening.play(1, evening.stage, "note-on 1 C4 100")
+    evening.play(1.5, evening.pads, "controller 10 sustain 127")
+    assert evening.listen(ListenSettings(bytes=True)) == 0
+    first, note, pedal = capsys.readouterr().out.splitlines()
+    assert first == "Listening to Stage 88:MIDI 1, Pads"
+    assert note == "            Stage 88:MIDI 1  note-on        1  C4                 100  90 3C 64"
+    assert pedal == " +500.0 ms  Pads             controller    10  sustain            127  B9 40 7F"
+
+
+def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two messages that are found at one look came one after the other; far off it is our own clock that counts."""
+
+    class StampedInput(FakeInput):
+        """An input whose messages are three milliseconds apart."""
+
+        def get_message(self) -> tuple[Sequence[int], float] | None:
+            received = super().get_message()
+            return None if received is None else (received[0], 0.003)
+
+    class Stamped(FakeBackend):
+        """A system that has such inputs."""
+
+        def open_input(self, name: str, label: str) -> FakeInput:
+            return StampedInput(self._device(name))
+
+    evening.play(1, evening.stage, "note-on 1 C4 100", "note-on 1 E4 100")
+    evening.play(20, evening.stage, "note-off 1 C4 64")
+    evening.patience = 30
+    listen(ListenSettings(("Stage*",)), Stamped(evening.hub), evening.pause, lambda: evening.now)
+    lines = capsys.readouterr().out.splitlines()[1:]
+    assert [line[:10].strip() for line in lines] == ["", "+3.0 ms", "+19.0 s"]
+
+
+@pytest.mark.parametrize(
+    ("settings", "expected"),
+    [
+        (ListenSettings(), ["note-on", "note-off", "controller", "sysex", "start"]),
+        (ListenSettings(only=("note",)), ["note-on", "note-off"]),
+        (ListenSettings(without=("note", "transport")), ["controller", "sysex"]),
+        (ListenSettings(channels=frozenset({10})), ["note-off"]),
+        (ListenSettings(only=("note",), channels=frozenset({1, 2})), ["note-on"]),
+        (ListenSettings(("Pads",)), []),
+        (ListenSettings(most=2), ["note-on", "note-off"]),
+        (ListenSettings(duration=0.5), []),
+    ],
+)
+def test_filters(
+    evening: Evening, capsys: pytest.CaptureFixture[str], settings: ListenSettings, expected: list[str]
+) -> None:
+    """By port, kind and channel, as long as was asked."""
+    texts = ("note-on 1 C4 100", "note-off 10 C4 64", "controller 1 7 5", "sysex F0 7D F7", "start")
+    evening.play(1, evening.stage, *texts)
+    evening.listen(settings)
+    lines = [line for line in capsys.readouterr().out.splitlines() if not line.startswith("Listening")]
+    assert [line.split("MIDI 1  ")[1].split()[0] for line in lines] == expected
+
+
+def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+    """A second of clock is one line; it is none where nobody asked for it."""
+    for at in range(100):
+        evening.play(1 + at * 0.02, evening.stage, "clock")
+    evening.listen(ListenSettings())
+    lines = capsys.readouterr().out.splitlines()[1:]
+    assert [line.split("MIDI 1  ")[1] for line in lines] == ["clock, 125.0 beats a minute", "clock stops"]
+    evening.now = 100
+    for at in range(100):
+        evening.play(1 + at * 0.02, evening.stage, "clock")
+    evening.listen(ListenSettings(without=("clock",)))
+    assert capsys.readouterr().out.splitlines() == ["Listening to Stage 88:MIDI 1, Pads"]
+
+
+def test_ports_come_and_go(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is plugged in later is heard; one that isn't there is waited for."""
+    evening.at(1, lambda: evening.play(1.2, evening.hub.plug("Organ"), "note-on 1 C4 100"))
+    evening.at(1.9, lambda: evening.hub.find("Organ").play(b"\x90\x3c\x64"))
+    evening.deeds.sort(key=lambda deed: deed[0])
+    evening.listen(ListenSettings(("Organ",)))
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[:2] == ["There is no such port yet; waiting for it.", "Listening to Organ"]
+    assert lines[2].split()[:2] == ["Organ", "note-on"]
+
+
+def test_a_port_of_our_own(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+    """Made for other programs to send to; alone unless ports are named as well."""
+    evening.at(1, lambda: evening.hub.find("pointsman:test").hear(b"\x90\x3c\x64"))
+    evening.play(1, evening.stage, "note-on 1 D4 100")
+    evening.listen(ListenSettings(virtual=("test",)))
+    lines = capsys.readouterr().out.splitlines()
+    assert lines == ["Listening to test", "            test  note-on        1  C4                 100"]
+
+
+def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line of JSON each, readings included; bytes that are no message have no words."""
+    evening.play(1, evening.stage, "note-on 1 C4 100", "active-sensing")
+    evening.at(1.5, lambda: evening.stage.play(b"\x90\x3c"))
+    evening.listen(ListenSettings(json=True))
+    told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert {key: told[0][key] for key in ("since", "port", "message", "bytes")} == {
+        "since": 0.0,
+        "port": "Stage 88:MIDI 1",
+        "message": "note-on 1 C4 100",
+        "bytes": "90 3C 64",
+    }
+    assert [one.get("reading") for one in told] == [None, "active sensing", None, "active sensing stops"]
+    assert (told[2]["message"], told[2]["bytes"], told[1]["bpm"]) == ("", "90 3C", None)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--only", "notes"], '"notes" is no kind of message; kinds are note, note-on,'),
+        (["--channel", "17"], '"17" is no channel: write 1 to 16, or a range like 1..4'),
+        (["--channel", "4..2"], '"4..2" is no channel'),
+        (["--count", "0"], '"0" is not a number of messages: write 1 or more'),
+        (["--for", "soon"], '"soon" is no length of time'),
+    ],
+)
+def test_a_command_line_that_can_not_be_meant(desk: Desk, arguments: list[str], words: str) -> None:
+    """Exit code 2, and what is allowed."""
+    answer = desk.run("listen", *arguments)
+    assert (answer.code, answer.out) == (2, "")
+    assert words in answer.err
+
+
+def test_the_kinds_that_the_command_line_knows_are_those_that_are_heard() -> None:
+    """They are written down twice, since the command line is read before anything else is imported."""
+    assert sorted(KINDS.split(", ")) == sorted(HEARD_KINDS)

@@ -1,0 +1,102 @@
+"""`pointsman ports`: what the computer has, and what rule files mean by it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from router.cli.ports import PortsSettings, ports
+from rules.ports.patterns import Found, find
+from tests.router.fake_midi import FakeBackend, Hub
+
+RULES = """
+[ports]
+keys = { input = "Stage*" }
+pads = { input = "Pad Box" }
+rack = { output = "Twin*" }
+take = { output = true, virtual = true }
+"""
+
+
+@pytest.fixture
+def backend() -> FakeBackend:
+    """A computer with a keyboard and two equal modules; and a port of our own."""
+    hub = Hub()
+    hub.plug("Stage 88:MIDI 1", receives=False)
+    for _ in range(2):
+        hub.plug("Twin", sends=False)
+    hub.plug("pointsman:keys")
+    return FakeBackend(hub)
+
+
+@pytest.fixture
+def rules(tmp_path: Path) -> str:
+    """A rule file."""
+    (tmp_path / "pit.toml").write_text(RULES)
+    return str(tmp_path / "pit.toml")
+
+
+def test_everything_the_computer_has(backend: FakeBackend, capsys: pytest.CaptureFixture[str]) -> None:
+    """Both directions, with what to write for each; ours are left out."""
+    assert ports(PortsSettings(), backend) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "inputs, to be listened to (fake):",
+        "  port             in the rule file",
+        '  Stage 88:MIDI 1  "Stage 88"',
+        "",
+        "outputs, to be played to (fake):",
+        "  port  in the rule file",
+        '  Twin  "Twin #1"',
+        '  Twin  "Twin #2"',
+    ]
+
+
+def test_what_is_to_be_written_means_the_port(backend: FakeBackend, capsys: pytest.CaptureFixture[str]) -> None:
+    """For every port of the data."""
+    ports(PortsSettings(json=True), backend)
+    told = json.loads(capsys.readouterr().out)
+    assert (told["command"], told["ok"], told["system"]) == ("ports", True, "fake")
+    outputs = [port["full_name"] for port in told["outputs"]]
+    assert [find(port["pattern"], outputs) for port in told["outputs"]] == [Found(0), Found(1)]
+    assert told["inputs"][0]["name"] == "Stage 88:MIDI 1"
+
+
+def test_a_computer_without_ports(capsys: pytest.CaptureFixture[str]) -> None:
+    """Says so."""
+    assert ports(PortsSettings(), FakeBackend(Hub())) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "inputs, to be listened to (fake): none",
+        "",
+        "outputs, to be played to (fake): none",
+    ]
+
+
+def test_what_the_ports_of_a_rule_file_mean(
+    backend: FakeBackend, rules: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Found, missing, several, or made by us; exit code 1 unless each means exactly one."""
+    assert ports(PortsSettings((rules,)), backend) == 1
+    assert capsys.readouterr().out.splitlines() == [
+        "port       the computer's",
+        "keys  in   Stage 88:MIDI 1",
+        'pads  in   missing: no port is called "Pad Box"',
+        'rack  out  "Twin*" means Twin or Twin: write more, or #2 behind it',
+        'take  out  other programs will find it as "take"',
+    ]
+
+
+def test_a_rig_that_is_complete(backend: FakeBackend, rules: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 0, and the same as data."""
+    Path(rules).write_text(RULES.replace("Twin*", "Twin #2"))
+    backend.hub.plug("Pad Box")
+    assert ports(PortsSettings((rules,), json=True), backend) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["ok"] is True
+    assert [(port["name"], port["state"], port["computer_port"]) for port in told["ports"]] == [
+        ("keys", "found", "Stage 88:MIDI 1"),
+        ("pads", "found", "Pad Box"),
+        ("rack", "found", "Twin"),
+        ("take", "virtual", None),
+    ]

@@ -1,0 +1,213 @@
+"""`pointsman status`, from the command line to a daemon's answer over a real socket."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from router.cli.status import Screen, StatusSettings, in_words, status
+from tests.router.daemons import STATUS, PlayedDaemon
+from tests.router.recordings import Desk
+
+APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
+WORDS = f"""\
+pit has played for 2 h 13 min; process 4711, version 0.1.0
+
+port           state    computer's port      messages  lost  wire
+keyboard  in   open     Pit Keyboard MIDI 1    12,034     -     -
+cable_a   out  open     Pit Interface 1         2,018     -  12 %
+cable_b   out  missing  -                           0    17   0 %
+
+held notes  3
+tempo       124 bpm, from the clock of keyboard
+latency     half within 5 µs, 99 % within 24 µs, 99.9 % within 1.2 ms
+errors      none
+recording   no
+
+Switches:
+  giant  off
+  scene  cave
+  key    -2
+
+Rules in force since {APPLIED}: pit.toml, drums.toml
+"""
+
+
+@pytest.mark.usefixtures("daemon")
+def test_it_is_told_in_words(desk: Desk) -> None:
+    """Ports in columns, then what is held, the tempo, the latency, the switches and the rules."""
+    answer = desk.run("status", "--name", "pit")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out == WORDS
+
+
+def test_the_readme_shows_it() -> None:
+    """The same lines stand there, but for the day."""
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    assert f"```text\n{WORDS.replace(APPLIED, '2026-11-25 20:30:00')}```\n" in readme
+
+
+@pytest.mark.usefixtures("daemon")
+def test_it_is_told_as_data(desk: Desk) -> None:
+    """All that the daemon tells."""
+    answer = desk.run("status", "--name", "pit", "--json")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.data == {"command": "status", "ok": True, **STATUS}
+
+
+def told(**changes: Any) -> list[str]:
+    """The lines for a daemon that is in another state."""
+    return in_words({**STATUS, **changes})
+
+
+def test_before_anything_was_played() -> None:
+    """No latency yet, and the tempo of the rule files."""
+    lines = told(latency_us={"p50": None, "p99": None, "p99.9": None}, tempo={"bpm": 92.5, "from": None})
+    assert "latency     nothing has been played yet" in lines
+    assert "tempo       92.5 bpm, from the rule files; no clock arrives" in lines
+
+
+def test_what_is_not_there_takes_no_room() -> None:
+    """No switches, no heading for them; no ports is said."""
+    lines = told(switches={}, ports=[])
+    assert "Switches:" not in lines
+    assert "No ports: the rule files name none." in lines
+
+
+def test_files_that_can_not_be_used_are_told() -> None:
+    """What is wrong, and that the old rules play on."""
+    lines = told(rules={**STATUS["rules"], "error": "pit.toml:3: not TOML\npit.toml:9: no such port"})
+    assert lines[-3:] == [
+        "The files have changed since, and can't be used; the rules above play on:",
+        "  pit.toml:3: not TOML",
+        "  pit.toml:9: no such port",
+    ]
+
+
+def test_what_made_way_for_a_panic_is_told() -> None:
+    """It is no fault, so it isn't among what was lost."""
+    cables = [{**port, "dropped": 600} for port in STATUS["ports"] if port["direction"] == "out"]
+    assert "dropped     1,200 messages that waited when a panic came" in told(ports=cables)
+
+
+def test_errors_and_recordings_are_told() -> None:
+    """How many mistakes there were, and where the recording goes."""
+    lines = told(errors=1_200, recording="/takes/monday.mid")
+    assert "errors      1,200; the log tells them" in lines
+    assert "recording   /takes/monday.mid" in lines
+
+
+def test_names_can_not_upset_the_terminal() -> None:
+    """A computer's port may be called anything."""
+    port = {**STATUS["ports"][0], "computer_port": "evil\x1b[2J"}
+    assert any("evil\\x1b[2J" in line for line in told(ports=[port]))
+
+
+class Ended:
+    """Lets a watch look so many times, then presses Ctrl-C; `meanwhile` runs in each pause."""
+
+    def __init__(self, looks: int, meanwhile: Callable[[int], None] = lambda _: None) -> None:
+        self.left = looks
+        self.meanwhile = meanwhile
+
+    def __call__(self, seconds: float) -> None:
+        """A pause."""
+        assert seconds == 1.0
+        self.left -= 1
+        self.meanwhile(self.left)
+        if not self.left:
+            raise KeyboardInterrupt
+
+
+def test_watching_gives_a_line_of_data_each_time(daemon: PlayedDaemon, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each is the state of then; Ctrl-C is the end, and no failure."""
+
+    def press(left: int) -> None:
+        daemon.status = {**STATUS, "held": left}
+
+    assert status(StatusSettings("pit", watch=True, json=True), Ended(3, press)) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [json.loads(line)["held"] for line in lines] == [3, 2, 1]
+
+
+def test_watching_outlives_the_daemon(daemon: PlayedDaemon, capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever starts it anew needn't start watching anew."""
+
+    def restart(left: int) -> None:
+        if left == 2:
+            daemon.control.stop()
+        if left == 1:
+            again.control.start()
+
+    again = PlayedDaemon()
+    try:
+        assert status(StatusSettings("pit", watch=True, json=True), Ended(3, restart)) == 0
+    finally:
+        again.control.stop()
+    first, away, last = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert (first["ok"], away["ok"], last["ok"]) == (True, False, True)
+    assert away["error"].startswith('no daemon of the name "pit" runs here')
+
+
+@pytest.mark.usefixtures("daemon")
+def test_watching_without_a_terminal_goes_line_by_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """Into a file or a pipe go pictures one after the other, without control sequences."""
+    assert status(StatusSettings("pit", watch=True), Ended(2)) == 0
+    assert capsys.readouterr().out == f"{WORDS}\n" * 2
+
+
+def test_a_screen_shows_what_fits_and_leaves_the_last_picture(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Long lines are cut, the terminal is given back, and the state at the end stays to be read."""
+    monkeypatch.setenv("COLUMNS", "20")
+    monkeypatch.setenv("LINES", "5")
+    screen = Screen()
+    screen(STATUS)
+    shown = capsys.readouterr().out
+    assert shown.startswith("\x1b[?1049h\x1b[?25l\x1b[2J\x1b[H")
+    assert shown.endswith("\x1b[J")
+    rows = shown.partition("\x1b[H")[2].split("\x1b[K\n")
+    assert rows == ["pit has played for 2", "", "port           state", "keyboard  in   open ", "\x1b[J"]
+    screen.leave()
+    assert capsys.readouterr().out == "\x1b[?25h\x1b[?1049l" + WORDS
+
+
+def test_colours_take_no_room_on_a_screen(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line is cut by what is seen of it, and its colour ends with it."""
+    monkeypatch.setattr("router.text.terminal.shows_colour", lambda _: True)
+    monkeypatch.setenv("COLUMNS", "8")
+    monkeypatch.setenv("LINES", "40")
+    screen = Screen()
+    screen(STATUS)
+    rows = capsys.readouterr().out.partition("\x1b[H")[2].split("\x1b[K\n")
+    assert rows[0] == "\x1b[1mpit\x1b[0m has \x1b[0m"
+    assert rows[5] == "\x1b[31mcable_b \x1b[0m"
+
+
+@pytest.mark.parametrize("arguments", [["status"], ["status", "--watch"], ["panic"], ["reload"], ["switch"]])
+def test_without_a_daemon_all_say_how_to_start_one(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
+) -> None:
+    """Exit code 2, in words and as data."""
+    desk.folder.chmod(0o700)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(desk.folder))
+    answer = desk.run(*arguments)
+    assert (answer.code, answer.out) == (2, "")
+    assert answer.err == (
+        f'pointsman {arguments[0]}: no daemon of the name "pointsman" runs here; start it with: pointsman run RULES\n'
+    )
+    answer = desk.run(*arguments, "--json")
+    assert (answer.code, answer.data["ok"], answer.data["command"]) == (2, False, arguments[0])
+
+
+def test_a_name_that_none_can_have(desk: Desk) -> None:
+    """It is the command line that is wrong."""
+    answer = desk.run("status", "--name", "../etc")
+    assert (answer.code, answer.out) == (2, "")
+    assert "a daemon's name is 1 to 32 letters" in answer.err
