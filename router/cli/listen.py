@@ -46,8 +46,8 @@ Keys are named with middle C as C4. Where two programs can't listen to one port 
 daemon first."""
 
 KINDS: Final = """\
-note, note-on, note-off, poly-pressure, controller, program, pressure, pitch-bend, sysex, transport, clock, start, \
-continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
+note, note-on, note-off, key-pressure, controller, program, channel-pressure, pitch-bend, sysex, transport, clock, \
+start, continue, stop, song-position, song-select, tune-request, mtc, active-sensing, reset"""
 
 
 class ListenSettings(NamedTuple):

@@ -17,7 +17,7 @@ from rules.smf.midi_file import read
 from tests.live.daemon import Daemon
 from tests.live.peer import Peer
 from tests.live.server import JackServer, until
-from tests.router.evening import silent
+from tests.support.simulated_evening import silent
 
 MakeDaemon = Callable[..., Daemon]
 MakePeer = Callable[..., Peer]

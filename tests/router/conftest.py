@@ -11,9 +11,9 @@ import pytest
 
 from router.midi import alsa_sequencer, backend_choice, jack_backend
 from rules.errors import MachineError
-from tests.router.daemons import PlayedDaemon
-from tests.router.fake_library import Library
-from tests.router.recordings import Desk
+from tests.support.fake_daemon import PlayedDaemon
+from tests.support.fake_rtmidi import Library
+from tests.support.command_desk import Desk
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.router.recordings import END, HEAD, MENDED, NOTES, RULES, TAKE, Desk, midi
+from tests.support.command_desk import END, HEAD, MENDED, NOTES, RULES, TAKE, Desk, midi
 
 HEADER = "4D 54 68 64  00 00 00 06"
 

@@ -11,8 +11,8 @@ import pytest
 from router.batch.job import FileResult, Manner, Outcome, begin, do, unusable
 from router.batch.plan import Job, Unusable
 from rules.smf.report import Rewritten
-from tests.router.fakes import FakeRewriter
 from tests.router.files.test_atomic_writing import FailingDisk, tree
+from tests.support.fake_rewriting import FakeRewriter
 
 
 def job(folder: Path, word: str, *, in_place: bool = False) -> Job:
@@ -184,7 +184,7 @@ def test_a_bug_of_ours_is_no_fault_of_the_file(tmp_path: Path) -> None:
     assert result.reason.startswith(
         "a fault in Pointsman itself, not in your file, which is as it was: ValueError: one"
     )
-    assert "(fakes.py:" in result.reason
+    assert "(fake_rewriting.py:" in result.reason
 
 
 def test_a_file_that_vanishes_is_told(tmp_path: Path) -> None:

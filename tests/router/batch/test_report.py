@@ -12,7 +12,7 @@ from router.batch import report as reporting
 from router.batch.job import FileResult, Outcome
 from router.batch.report import Summary, problems
 from rules.smf.damage import Damage
-from tests.router.fakes import RULE, report
+from tests.support.fake_rewriting import RULE, report
 
 
 def in_words(summary: Summary) -> list[str]:

@@ -14,7 +14,7 @@ import pytest
 from router.batch.plan import Job
 from router.batch.resume import RECORD_NAME, RunRecord, fingerprint
 from rules.errors import MachineError
-from tests.router.recordings import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
+from tests.support.command_desk import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
 
 OTHER = midi(f"{NOTES} {NOTES} {END}")
 BOTH = midi(f"{NOTES} {END}", f"00 99 24 64  60 89 24 40 {END}")  # a part for each rack

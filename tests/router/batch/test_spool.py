@@ -10,7 +10,7 @@ from router.batch.job import FileResult, Outcome
 from router.batch.report import Summary, as_json, in_words
 from router.batch.spool import Spool
 from rules.errors import MachineError
-from tests.router.fakes import RULE, report
+from tests.support.fake_rewriting import RULE, report
 
 
 def result(number: int) -> FileResult:

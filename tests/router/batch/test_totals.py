@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from router.batch.job import FileResult, Outcome
 from router.batch.totals import COUNTS, Totals
-from tests.router.fakes import RULE, report
+from tests.support.fake_rewriting import RULE, report
 
 RESULTS = st.lists(
     st.builds(

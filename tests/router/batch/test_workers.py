@@ -18,8 +18,8 @@ from router.batch.job import Begun, FileResult, Manner, Outcome
 from router.batch.plan import Job
 from router.batch.workers import Numbered, Writers, cores, results, with_progress
 from router.files.atomic_writing import DISK
-from tests.router.fakes import WRITING, FakeRecipe, FakeRewriter, JobList
 from tests.router.files.test_atomic_writing import tree
+from tests.support.fake_rewriting import WRITING, FakeRecipe, FakeRewriter, JobList
 
 
 def jobs(folder: Path, *words: str) -> JobList:
@@ -169,7 +169,7 @@ def test_one_file_starts_no_processes() -> None:
     """A single file is done here, without the time to start anything."""
     program = (
         "import sys; from pathlib import Path; from router.batch.workers import Writers, results\n"
-        "from router.batch.plan import Job; from tests.router.fakes import FakeRecipe, JobList\n"
+        "from router.batch.plan import Job; from tests.support.fake_rewriting import FakeRecipe, JobList\n"
         "recipe = FakeRecipe(); jobs = JobList([Job(Path('gone'), None, 1)])\n"
         "list(results(jobs, recipe(), recipe, 8, Writers()))\n"
         "assert not {'multiprocessing', 'concurrent.futures'} & set(sys.modules)"

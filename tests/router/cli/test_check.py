@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.router.recordings import RULES, Desk
+from tests.support.command_desk import RULES, Desk
 
 TESTED = (
     RULES

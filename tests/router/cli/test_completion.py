@@ -13,7 +13,7 @@ import pytest
 
 from router.cli.parsing import BACKEND_NAMES
 from router.midi.backend_choice import BACKENDS
-from tests.router.daemons import PlayedDaemon
+from tests.support.fake_daemon import PlayedDaemon
 
 ROOT = Path(__file__).parents[3]
 

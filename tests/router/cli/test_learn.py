@@ -12,8 +12,8 @@ import pytest
 from router.cli.learn import LearnSettings, learn
 from rules.midi.notation import parse_whole_message
 from rules.rulefile.reading import read_rules
-from tests.router.fake_midi import Device, FakeBackend, Hub
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
+from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
 
 class Evening:

@@ -10,8 +10,8 @@ import pytest
 from router.cli.listen import KINDS, ListenSettings, listen
 from rules.listening.incoming import HEARD_KINDS
 from rules.midi.notation import parse_whole_message
-from tests.router.fake_midi import Device, FakeBackend, FakeInput, Hub
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
+from tests.support.fake_midi_system import Device, FakeBackend, FakeInput, Hub
 
 
 class Evening:

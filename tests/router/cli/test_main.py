@@ -20,7 +20,7 @@ from router.cli.main import main
 from rules.program.compiled import COMPILED
 from rules.smf.report import Rewritten
 from rules.smf.rewriting import Rewriter
-from tests.router.recordings import RULES, TAKE, Desk
+from tests.support.command_desk import RULES, TAKE, Desk
 
 ROOT = Path(__file__).parents[3]
 ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "learn", "soundcheck"]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.router.daemons import PlayedDaemon
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
+from tests.support.fake_daemon import PlayedDaemon
 
 
 def test_panic_silences(daemon: PlayedDaemon, desk: Desk) -> None:

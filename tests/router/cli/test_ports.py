@@ -9,7 +9,7 @@ import pytest
 
 from router.cli.ports import PortsSettings, ports
 from rules.ports.patterns import Found, find
-from tests.router.fake_midi import FakeBackend, Hub
+from tests.support.fake_midi_system import FakeBackend, Hub
 
 RULES = """
 [ports]

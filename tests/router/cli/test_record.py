@@ -20,9 +20,9 @@ from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder, recorder_handlers
 from router.text.usage import UsageError
 from tests import mido_reader
-from tests.router.fake_midi import FakeBackend, Hub
-from tests.router.journals import NAMED, OFF, ON, PLAYED, orphan, wait_for
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
+from tests.support.fake_midi_system import FakeBackend, Hub
+from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 
 class Daemon:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.router.recordings import END, MENDED, NOTES, TAKE, Desk, midi
+from tests.support.command_desk import END, MENDED, NOTES, TAKE, Desk, midi
 
 KIT = midi(f"00 99 24 64  60 89 24 40 {END}")  # a bass drum on channel 10
 BOTH = midi(f"{NOTES} {END}", f"00 99 24 64  60 89 24 40 {END}")

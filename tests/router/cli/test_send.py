@@ -13,7 +13,7 @@ import pytest
 from router.cli.send import SendSettings, note_offs, send
 from router.text.usage import UsageError
 from rules.errors import MachineError
-from tests.router.fake_midi import FakeBackend, FakeOutput, Hub
+from tests.support.fake_midi_system import FakeBackend, FakeOutput, Hub
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"

@@ -14,8 +14,8 @@ import pytest
 from router.cli.soundcheck import IsOver, SoundcheckSettings, soundcheck
 from rules.errors import MachineError
 from rules.midi.notation import format_message
-from tests.router.fake_midi import Device, FakeBackend, FakeOutput, Hub
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
+from tests.support.fake_midi_system import Device, FakeBackend, FakeOutput, Hub
 
 RIG = b"""
 [ports]

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from router.cli.status import Screen, StatusSettings, in_words, status
-from tests.router.daemons import STATUS, PlayedDaemon
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
+from tests.support.fake_daemon import STATUS, PlayedDaemon
 
 APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
 WORDS = f"""\

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.router.recordings import Desk
+from tests.support.command_desk import Desk
 
 RIG = b"""
 middle_c = "C3"

@@ -16,7 +16,7 @@ from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import Ports
 from router.recording.recorder import Recorder
 from rules.errors import MachineError
-from tests.router.fake_midi import FakeBackend, Hub
+from tests.support.fake_midi_system import FakeBackend, Hub
 
 RULES = """
 [ports]

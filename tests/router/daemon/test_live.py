@@ -17,8 +17,8 @@ from rules.analysis.history import tell
 from rules.errors import MachineError
 from rules.journal.replay import replay, went_out
 from rules.midi.neutral import panic_messages
-from tests.router.evening import HIGHER, MS, RULES, Evening, prepared, silent
-from tests.router.fake_midi import FakeInput, FakeOutput
+from tests.support.fake_midi_system import FakeInput, FakeOutput
+from tests.support.simulated_evening import HIGHER, MS, RULES, Evening, prepared, silent
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 UP, UP_OFF = b"\x90\x48\x64", b"\x80\x48\x40"

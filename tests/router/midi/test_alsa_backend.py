@@ -7,7 +7,7 @@ import pytest
 from router.midi import alsa_sequencer
 from router.midi.backend_choice import choose_backend
 from rules.ports.pacing import Rate
-from tests.router.fake_library import Library
+from tests.support.fake_rtmidi import Library
 
 
 def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,7 @@ import pytest
 from router.midi import alsa_sequencer
 from router.midi.backend_choice import choose_backend
 from rules.errors import MachineError
-from tests.router.fake_library import Library
+from tests.support.fake_rtmidi import Library
 
 ROOT = Path(__file__).parents[3]
 

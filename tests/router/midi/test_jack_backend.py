@@ -9,7 +9,7 @@ import pytest
 from router.midi import jack_backend
 from router.midi.backend_choice import choose_backend
 from rules.errors import MachineError
-from tests.router.fake_library import InputClient, Library, tidied
+from tests.support.fake_rtmidi import InputClient, Library, tidied
 
 
 class Child:

@@ -12,7 +12,7 @@ from router.midi.output_port import Outlet
 from rules.ports.pacing import MOST_WAITING
 from rules.ports.patterns import Wanted
 from rules.timing.delays import NEVER
-from tests.router.fake_midi import Device, FakeBackend, FakeInput, FakeOutput, Hub
+from tests.support.fake_midi_system import Device, FakeBackend, FakeInput, FakeOutput, Hub
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"

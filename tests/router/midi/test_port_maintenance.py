@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from rules.ports.patterns import Wanted
-from tests.router.fake_midi import FakeInput
-from tests.router.rig import KEYS, NOTE, OFF, SECOND, Rig
+from tests.support.fake_midi_system import FakeInput
+from tests.support.port_rig import KEYS, NOTE, OFF, SECOND, Rig
 
 
 @pytest.fixture(autouse=True)

@@ -12,8 +12,8 @@ from rules.errors import MachineError
 from rules.midi.messages import CONTROLLER
 from rules.ports.patterns import Wanted
 from rules.timing.delays import NEVER
-from tests.router.fake_midi import FakeBackend, FakeInput, FakeOutput
-from tests.router.rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told
+from tests.support.fake_midi_system import FakeBackend, FakeInput, FakeOutput
+from tests.support.port_rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told
 
 
 def failing(words: str) -> Callable[[], list[str]]:

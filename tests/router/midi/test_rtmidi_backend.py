@@ -6,7 +6,7 @@ import pytest
 
 from router.midi.backend_choice import choose_backend
 from rules.errors import MachineError
-from tests.router.fake_library import Client, Library, tidied
+from tests.support.fake_rtmidi import Client, Library, tidied
 
 
 def test_four_clients_are_ready_before_anything_is_opened(library: Library) -> None:

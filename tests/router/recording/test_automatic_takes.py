@@ -7,7 +7,7 @@ import pytest
 from router.recording import automatic_takes, takes
 from router.recording.automatic_takes import PAUSE, StandingTakes, in_words, save_and_tell, take_name
 from router.recording.takes import save
-from tests.router.journals import NAMED, PLAYED, orphan, packed, wait_for
+from tests.support.journal_samples import NAMED, PLAYED, orphan, packed, wait_for
 
 EVENING = 1_764_100_000.0
 

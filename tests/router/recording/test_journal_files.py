@@ -10,7 +10,7 @@ from router.recording.takes import BusyError, save
 from rules.errors import MachineError
 from rules.journal.format import HEAD
 from tests import mido_reader
-from tests.router.journals import PLAYED, Refusing, packed, wait_for
+from tests.support.journal_samples import PLAYED, Refusing, packed, wait_for
 
 
 def notes(path: Path) -> list[str]:

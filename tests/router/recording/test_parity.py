@@ -18,9 +18,9 @@ from router.recording.takes import save
 from rules.journal.format import HEAD, Record, unpack
 from rules.journal.replay import replay, went_out
 from tests import midicsv, mido_reader
-from tests.router.fake_midi import Device, FakeBackend, Hub
-from tests.router.journals import wait_for
 from tests.rules.journal.test_replay import FILES, FIRST, SECOND
+from tests.support.fake_midi_system import Device, FakeBackend, Hub
+from tests.support.journal_samples import wait_for
 
 KEYS = (60, 62, 64, 67)
 

@@ -14,7 +14,7 @@ from rules.errors import MachineError
 from rules.journal.format import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
 from rules.program.switch_states import State
 from tests import mido_reader
-from tests.router.journals import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
+from tests.support.journal_samples import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")
 SECOND = 1000 * MS
@@ -216,7 +216,7 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from router.recording.recorder import Recorder
-from tests.router.journals import PLAYED, wait_for
+from tests.support.journal_samples import PLAYED, wait_for
 recorder = Recorder()
 recorder.start()
 recorder.record_into(Path(sys.argv[1]))

@@ -13,7 +13,7 @@ from router.recording.takes import left_behind, save, save_all
 from rules.errors import MachineError
 from rules.journal.format import HEAD, NAMES, OUT, Record, unpack
 from tests import mido_reader
-from tests.router.journals import NAMED, OFF, ON, PLAYED, orphan
+from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan
 
 
 def notes(path: Path) -> list[str]:

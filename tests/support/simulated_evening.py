@@ -17,7 +17,7 @@ from router.daemon.live import Live
 from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.midi import heartbeat, port_manager
 from rules.journal.format import Record
-from tests.router.fake_midi import Device, FakeBackend, Hub
+from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
 MS = 1_000_000
 

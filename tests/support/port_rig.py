@@ -7,7 +7,7 @@ import time
 from router.midi.input_port import Inlet
 from router.midi.port_manager import PortEvent, Ports
 from rules.ports.patterns import Wanted
-from tests.router.fake_midi import Device, FakeBackend, Hub
+from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
 NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
