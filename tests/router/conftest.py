@@ -11,9 +11,9 @@ import pytest
 
 from router.midi import alsa_sequencer, backend_choice, jack_backend
 from rules.errors import MachineError
+from tests.support.command_desk import Desk
 from tests.support.fake_daemon import PlayedDaemon
 from tests.support.fake_rtmidi import Library
-from tests.support.command_desk import Desk
 
 
 @pytest.fixture

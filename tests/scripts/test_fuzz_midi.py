@@ -12,8 +12,8 @@ import pytest
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import Rewritten
-from tests.support.fake_rewriting import report
 from tests.support.command_desk import MENDED, TAKE
+from tests.support.fake_rewriting import report
 from tests.support.scripts import as_module
 
 SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-midi"

@@ -78,7 +78,7 @@ def test_what_its_parent_had_it_ignore_stays_ignored(
     monkeypatch: pytest.MonkeyPatch, on_a_terminal: bool, words: list[str]
 ) -> None:
     """A background job hears no Ctrl-C, and what `nohup` started outlives its terminal; a service is always told."""
-    monkeypatch.setattr("router.signals.is_terminal", lambda _: on_a_terminal)
+    monkeypatch.setattr("router.daemon.signals.is_terminal", lambda _: on_a_terminal)
     heard = Heard()
     monkeypatch.setattr("os._exit", lambda code: heard.words.append(f"ended with {code}"))
     for number in (signal.SIGINT, signal.SIGHUP):
