@@ -53,7 +53,7 @@ def test_example_proves_itself(name: str) -> None:
 def test_example_ends_its_notes(name: str) -> None:
     """Its tests send note-offs as well as note-ons, and see them come out: starting notes alone proves little."""
     tests = read_rules([(name, (EXAMPLES / name).read_bytes())]).tests
-    sent = {timed.message.data[0] & 0xF0 for test in tests for timed in test.send}
+    sent = {timed.message.data[0] & 0xF0 for test in tests for timed in test.play}
     expected = {timed.message.data[0] & 0xF0 for test in tests for timeds in test.expect.values() for timed in timeds}
     assert {NOTE_ON, NOTE_OFF} <= sent & expected
 

@@ -42,7 +42,7 @@ def _one_channel_for_two(draft: Draft) -> Iterator[Problem]:
 
 def _unreached(draft: Draft) -> Iterator[Problem]:
     """A device that nothing is ever sent to."""
-    reached = {name for turn in draft.on for name in turn.value.send}
+    reached = {name for entry in draft.on_switch for name in entry.value.send}
     for entry in draft.rules:
         reached.update(name for branch in branches(entry) for outlet in branch.outlets for name in outlet.to)
     for name, device in draft.devices.items():

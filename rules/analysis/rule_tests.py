@@ -68,7 +68,7 @@ def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str
     players: dict[str, int] = {}
     out: list[tuple[int, bytes, int, int]] = []
     now = 0
-    for timed in test.send:
+    for timed in test.play:
         if timed.ms is not None:
             now = int(timed.ms * NANOSECONDS_PER_MS)
         source = timed.source or test.source

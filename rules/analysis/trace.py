@@ -153,11 +153,11 @@ class _Tracer:
         pulled.node.take(_Recorder(self, one), form.status, *split_message(one.message)[1:])
         passes = "and passes on" if pulled.trigger.pass_on else "and is not passed on"
         yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
-        for turn in self._ruleset.on:
-            guard = guard_of(self.layout, turn.switch)
+        for turned in self._ruleset.on_switch:
+            guard = guard_of(self.layout, turned.when)
             if holds(guard, self._word) and not holds(guard, before):
-                yield TraceLine(1, f"now {turn.switch}, which sends:")
-                for name, messages in turn.send.items():
+                yield TraceLine(1, f"now {turned.when}, which sends:")
+                for name, messages in turned.send.items():
                     yield from (self._sent_to(name, message) for message in messages)
 
     def _sent_to(self, name: str, written: MessageText) -> TraceLine:

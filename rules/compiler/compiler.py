@@ -233,9 +233,9 @@ class Compiler:
         return self.nodes.table_after((*steps, ArrivingEntry(self.entry(name, ()))))
 
     def _switch_sends(self) -> Iterable[SwitchSend]:
-        for turn in self.ruleset.on:
-            messages = [self._addressed(name, message) for name, written in turn.send.items() for message in written]
-            yield SwitchSend(guard_of(self.layout, turn.switch), tuple(messages))
+        for turned in self.ruleset.on_switch:
+            messages = [self._addressed(name, message) for name, written in turned.send.items() for message in written]
+            yield SwitchSend(guard_of(self.layout, turned.when), tuple(messages))
 
     def _starts(self) -> Iterable[tuple[int, bytes]]:
         for name, device in self.ruleset.devices.items():

@@ -64,7 +64,7 @@ def plan(ruleset: RuleSet) -> Plan:
         ruleset,
         ports={**ruleset.ports, **{source: Port(input=True, virtual=True) for source in sources.values()}},
         rules=tuple(_rule(source, device) for device, source in sources.items()),
-        on=(),
+        on_switch=(),
         tests=(),
     )
     pipeline = compile_rules(made)

@@ -114,7 +114,7 @@ def check_triggers(draft: Draft) -> Iterator[Problem]:
 
 def check_turns(draft: Draft) -> Iterator[Problem]:
     """What a switch sends goes to devices, and to ports that can send."""
-    for entry in draft.on:
+    for entry in draft.on_switch:
         for name, messages in entry.value.send.items():
             place = entry.place.inside("send", name)
             if fault := destination_fault(draft, name):
@@ -131,8 +131,8 @@ def check_conditions_on_switches(draft: Draft) -> Iterator[Problem]:
             yield from check_when(draft, zone.when, entry.place.inside("zones", number, "when"))
     for stage in _all_stages(draft):
         yield from check_when(draft, stage.value.when, stage.place.inside("when"))
-    for turn in draft.on:
-        yield from check_when(draft, turn.value.switch, turn.place.inside("switch"))
+    for entry in draft.on_switch:
+        yield from check_when(draft, entry.value.when, entry.place.inside("when"))
 
 
 def check_transpositions(draft: Draft) -> Iterator[Problem]:

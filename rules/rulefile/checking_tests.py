@@ -18,7 +18,7 @@ def check_tests(draft: Draft) -> Iterator[Problem]:
         test, place = entry.value, entry.place
         if fault := source_fault(draft, test.source):
             yield place.inside("from").problem(fault)
-        yield from _check_sent(draft, test.send, place.inside("send"))
+        yield from _check_played(draft, test.play, place.inside("play"))
         for name, messages in test.expect.items():
             inside = place.inside("expect", name)
             if fault := destination_fault(draft, name):
@@ -30,7 +30,7 @@ def check_tests(draft: Draft) -> Iterator[Problem]:
                 yield place.inside("switches", name).problem(fault)
 
 
-def _check_sent(draft: Draft, messages: tuple[TimedMessage, ...], place: Place) -> Iterator[Problem]:
+def _check_played(draft: Draft, messages: tuple[TimedMessage, ...], place: Place) -> Iterator[Problem]:
     yield from _check_times(messages, place)
     for number, timed in enumerate(messages):
         if timed.source is not None and (fault := source_fault(draft, timed.source)):
@@ -46,7 +46,7 @@ def _check_expected(draft: Draft, name: str, messages: tuple[TimedMessage, ...],
     own = draft.devices[name].value.channel if name in draft.devices else None
     for number, timed in enumerate(messages):
         if timed.source is not None:
-            yield place.inside(number).problem("`from` goes with what is sent, not with what is expected")
+            yield place.inside(number).problem("`from` goes with what is played, not with what is expected")
         if not timed.message.has_channel or name in draft.broken:
             continue
         if timed.message.channel is None and own is None:

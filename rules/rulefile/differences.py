@@ -25,7 +25,7 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     yield from _named("rules", old, new)
     if [name for name in old if name in new] != [name for name in new if name in old]:
         yield "rules: their order changed"
-    if before.on != after.on:
+    if before.on_switch != after.on_switch:
         yield "what switches send when they turn changed"
     if before.bpm != after.bpm:
         yield f"bpm: {before.bpm:g} became {after.bpm:g}"

@@ -10,7 +10,7 @@ from rules.errors import Problem
 from rules.rulefile.outline import outline
 from rules.rulefile.places import Place
 from rules.rulefile.port_tables import Device, Port
-from rules.rulefile.rule_tables import OnTurn, Outlet, Rule, RuleTest, Zone
+from rules.rulefile.rule_tables import OnSwitch, Outlet, Rule, RuleTest, Zone
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
@@ -55,7 +55,7 @@ class Draft:
     switches: dict[str, Entry[AnySwitch]] = field(default_factory=dict)
     rules: list[Entry[Rule]] = field(default_factory=list)
     outlines: list[Entry[Rule]] = field(default_factory=list)
-    on: list[Entry[OnTurn]] = field(default_factory=list)
+    on_switch: list[Entry[OnSwitch]] = field(default_factory=list)
     tests: list[Entry[RuleTest]] = field(default_factory=list)
     tempos: list[Entry[float]] = field(default_factory=list)
     taken: dict[tuple[str, str], Place] = field(default_factory=dict)
@@ -71,7 +71,7 @@ class Draft:
             getattr(self, section).setdefault(name, Entry(value, place))
 
     def add(self, section: str, place: Place, value: Any) -> None:
-        """A rule, a test or an `[[on]]`; `value` None where its table is faulty."""
+        """A rule, a test or an `[[on_switch]]`; `value` None where its table is faulty."""
         if section == "rules":
             written = place.source.value((*place.path, "name"))
             number = place.source.rules_before + int(place.path[1]) + 1

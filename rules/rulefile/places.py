@@ -89,8 +89,8 @@ class SourceFile:
                 words = [self._titled("rule", "rules", number, self.rules_before)]
             case ("tests", int(number), *_):
                 words = [self._titled("test", "tests", number, 0)]
-            case ("on", int(number), *_):
-                words = [f"[[on]] {number + 1}"]
+            case ("on_switch", int(number), *_):
+                words = [f"[[on_switch]] {number + 1}"]
             case _:
                 return "", 0
         at = 2

@@ -20,14 +20,14 @@ from rules.rulefile.ruleset import DEFAULT_BPM, RuleSet
 from rules.rulefile.schema import RuleFile
 
 _NAMED: Final = ("ports", "devices", "switches")
-_LISTED: Final = ("rules", "on", "tests")
+_LISTED: Final = ("rules", "on_switch", "tests")
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
     """A rule set, and where each part of it stands in the files.
 
-    `rules`, `on` and `tests` have the places in the order of the rule set's. `draft` has all parts with
+    `rules`, `on_switch` and `tests` have the places in the order of the rule set's. `draft` has all parts with
     their places, `files` the names of the files in order.
     """
 
@@ -36,7 +36,7 @@ class Reading:
     devices: Mapping[str, Place]
     switches: Mapping[str, Place]
     rules: tuple[Place, ...]
-    on: tuple[Place, ...]
+    on_switch: tuple[Place, ...]
     tests: tuple[Place, ...]
     draft: Draft
     files: tuple[str, ...]
@@ -44,7 +44,7 @@ class Reading:
     def forget_files(self) -> None:
         """Forgets what stands in the files, once no place is asked for its line any more."""
         places = (*self.ports.values(), *self.devices.values(), *self.switches.values())
-        for source in {place.source for place in (*places, *self.rules, *self.on, *self.tests)}:
+        for source in {place.source for place in (*places, *self.rules, *self.on_switch, *self.tests)}:
             source.forget()
 
 
@@ -82,7 +82,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         devices={name: entry.value for name, entry in draft.devices.items()},
         switches={name: entry.value for name, entry in draft.switches.items()},
         rules=tuple(entry.value for entry in draft.rules),
-        on=tuple(entry.value for entry in draft.on),
+        on_switch=tuple(entry.value for entry in draft.on_switch),
         tests=tuple(entry.value for entry in draft.tests),
         bpm=draft.tempos[0].value if draft.tempos else DEFAULT_BPM,
     )
@@ -92,7 +92,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         devices={name: entry.place for name, entry in draft.devices.items()},
         switches={name: entry.place for name, entry in draft.switches.items()},
         rules=tuple(entry.place for entry in draft.rules),
-        on=tuple(entry.place for entry in draft.on),
+        on_switch=tuple(entry.place for entry in draft.on_switch),
         tests=tuple(entry.place for entry in draft.tests),
         draft=draft,
         files=files,

@@ -1,4 +1,4 @@
-"""`[[rules]]`, `[[on]]` and `[[tests]]`: where messages go, what a switch sends, and what must come out."""
+"""`[[rules]]`, `[[on_switch]]` and `[[tests]]`: where messages go, what a switch sends, and what must come out."""
 
 from __future__ import annotations
 
@@ -101,24 +101,24 @@ class Rule(Part):
         return self
 
 
-class OnTurn(Part):
+class OnSwitch(Part):
     """What is sent when a condition on switches becomes true: messages by device or port."""
 
-    switch: WhenField
+    when: WhenField
     send: dict[str, Messages]
 
 
 class RuleTest(Part):
-    """A proof in the rule file (ruling 35): `send` arrives on `from`; exactly `expect` comes out, else silence."""
+    """A proof in the rule file (ruling 35): `play` arrives on `from`; exactly `expect` comes out, else silence."""
 
     name: Title
     source: Reference = Field(alias="from")
-    send: TimedMessages
+    play: TimedMessages
     expect: dict[str, TimedMessages]
     switches: dict[str, SwitchState] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _asserts(self) -> RuleTest:
-        if not self.send:
-            raise fault("a test that sends nothing proves nothing: give `send` at least one message")
+        if not self.play:
+            raise fault("a test that plays nothing proves nothing: give `play` at least one message")
         return self

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.rulefile.port_tables import Device, Port
-from rules.rulefile.rule_tables import OnTurn, Rule, RuleTest
+from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 DEFAULT_BPM: Final = 120.0
@@ -21,7 +21,7 @@ class RuleSet:
     devices: Mapping[str, Device] = field(default_factory=dict)
     switches: Mapping[str, OnOffSwitch | ValueSwitch | NumberSwitch] = field(default_factory=dict)
     rules: tuple[Rule, ...] = ()
-    on: tuple[OnTurn, ...] = ()
+    on_switch: tuple[OnSwitch, ...] = ()
     tests: tuple[RuleTest, ...] = ()
     bpm: float = DEFAULT_BPM
 

@@ -14,7 +14,7 @@ from rules.fields.names import Name
 from rules.fields.numbers import decimal, whole
 from rules.fields.part import Part
 from rules.rulefile.port_tables import Device, Port
-from rules.rulefile.rule_tables import OnTurn, Rule, RuleTest
+from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import Switch
 
 
@@ -28,5 +28,5 @@ class RuleFile(Part):
     devices: dict[Name, Device] = Field(default_factory=dict)
     switches: dict[Name, Switch] = Field(default_factory=dict)
     rules: tuple[Rule, ...] = Field(default=(), strict=False)
-    on: tuple[OnTurn, ...] = Field(default=(), strict=False)
+    on_switch: tuple[OnSwitch, ...] = Field(default=(), strict=False)
     tests: tuple[RuleTest, ...] = Field(default=(), strict=False)

@@ -613,8 +613,8 @@ class Model:
         if self.switches[name] == value:
             return
         self.switches[name] = value
-        for entry in self.ruleset.on:
-            if not holds(entry.switch, before) and holds(entry.switch, after):
+        for entry in self.ruleset.on_switch:
+            if not holds(entry.when, before) and holds(entry.when, after):
                 for target, messages in entry.send.items():
                     channel = self.ruleset.devices[target].channel if target in self.ruleset.devices else None
                     for text in messages:

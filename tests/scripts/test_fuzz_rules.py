@@ -15,7 +15,7 @@ from tests.support.scripts import as_module
 SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-rules"
 GOOD = b'[ports]\nkeys = { input = "Stage 88*" }\nrack = { output = "Interface*" }\n'
 NUMBERED = b"bpm = 120\n" + GOOD
-TESTED = GOOD + b'[[tests]]\nname = "one"\nfrom = "keys"\nsend = "clock"\nexpect = { rack = "clock" }\n'
+TESTED = GOOD + b'[[tests]]\nname = "one"\nfrom = "keys"\nplay = "clock"\nexpect = { rack = "clock" }\n'
 
 
 @pytest.fixture(scope="module")

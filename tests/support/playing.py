@@ -78,7 +78,7 @@ def ruleset_of(*texts: str) -> RuleSet:
             rule if rule.name else rule.model_copy(update={"name": f"rule {number}"})
             for number, rule in enumerate(rules, start=1)
         ),
-        on=tuple(entry for file in files for entry in file.on),
+        on_switch=tuple(entry for file in files for entry in file.on_switch),
     )
 
 

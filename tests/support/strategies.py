@@ -440,7 +440,7 @@ def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
         "devices": named,
         "switches": dict(rig.switches),
         "rules": [draw(rules(rig)) for _ in range(draw(st.integers(1, most_rules)))],
-        "on": [draw(_turns(rig)) for _ in range(draw(st.integers(0, 1)))] if rig.switches else [],
+        "on_switch": [draw(_turns(rig)) for _ in range(draw(st.integers(0, 1)))] if rig.switches else [],
     }
     for number, rule in enumerate(first["rules"]):
         rule["name"] = f"rule {number + 1}"
@@ -455,7 +455,7 @@ def _turns(draw: Draw, rig: Rig) -> Table:
     send = {name: draw(st.lists(st.sampled_from(messages), min_size=1, max_size=2)) for name in names}
     for name in fixed:
         send[name] = [message.replace("controller 2 7", "controller 7") for message in send[name]]
-    return {"switch": draw(whens(rig)), "send": send}
+    return {"when": draw(whens(rig)), "send": send}
 
 
 @st.composite
@@ -490,7 +490,7 @@ def _take_out(file: Table, port: str) -> None:
     file["devices"] = {name: device for name, device in file["devices"].items() if name not in gone}
     for part in (part for rule in file["rules"] for part in (rule, *rule.get("zones", ())) if "to" in part):
         part["to"] = _without(part["to"], gone)
-    for turn in file["on"]:
+    for turn in file["on_switch"]:
         turn["send"] = {name: messages for name, messages in turn["send"].items() if name not in gone}
 
 
@@ -592,7 +592,7 @@ def toml_of(file: Table) -> str:
     lines = []
     for group in ("ports", "devices", "switches"):
         lines += [f"[{group}]", *(f"{name} = {_value(table)}" for name, table in file[group].items())]
-    for group in ("rules", "on"):
+    for group in ("rules", "on_switch"):
         for table in file[group]:
             lines += [f"[[{group}]]", *(f"{key} = {_value(value)}" for key, value in table.items())]
     return "\n".join(lines) + "\n"

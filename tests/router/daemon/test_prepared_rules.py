@@ -8,7 +8,7 @@ from router.daemon.prepared_rules import prepare
 from rules.errors import MachineError, RuleFileError
 
 RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n[[rules]]\nname = "a"\nfrom = "keys"\nto = "rack"\n'
-FAILING = '[[tests]]\nname = "silence"\nfrom = "keys"\nsend = "note-on 1 C4 100"\nexpect = {}\n'
+FAILING = '[[tests]]\nname = "silence"\nfrom = "keys"\nplay = "note-on 1 C4 100"\nexpect = {}\n'
 
 
 def test_the_words_say_what_the_files_hold(tmp_path: Path) -> None:

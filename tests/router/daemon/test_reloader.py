@@ -173,7 +173,7 @@ def test_what_a_link_means_can_be_edited_in_its_place(tmp_path: Path, file: Path
         ((rules("a") + 'to = "nowhere"\n').encode(), "write it once"),
         (rules("a").replace('"rack"\n', '"nowhere"\n').encode(), "nowhere"),
         (
-            (rules("a") + '[[tests]]\nname = "t"\nfrom = "keys"\nsend = "note-on 1 C4 9"\nexpect = {}\n').encode(),
+            (rules("a") + '[[tests]]\nname = "t"\nfrom = "keys"\nplay = "note-on 1 C4 9"\nexpect = {}\n').encode(),
             "must stay silent",
         ),
     ],

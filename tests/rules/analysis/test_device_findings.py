@@ -44,7 +44,7 @@ def test_a_device_that_nothing_reaches_is_mentioned() -> None:
     devices = "\n".join(f'd{number} = {{ port = "rack", channel = {number} }}' for number in range(1, 6))
     rule = (
         '[[rules.zones]]\nnotes = "..B3"\nto = { 1 = "d1", "2..16" = "d2" }\n[[rules.zones]]\nto = "d3"\n'
-        '[[on]]\nswitch = "up"\nsend = { d4 = "program 1" }'
+        '[[on_switch]]\nwhen = "up"\nsend = { d4 = "program 1" }'
     )
     assert hints(devices, f"{CHOSEN}\n{rule}") == ['device "d5": no rule leads here']
 

@@ -17,8 +17,8 @@ organ = { port = "rack", channel = 4 }
 wide = { port = "rack" }
 [switches]
 up = { from = "keys", controller = "soft pedal" }
-[[on]]
-switch = "up"
+[[on_switch]]
+when = "up"
 send = { organ = "program 1", wide = "program 1 1" }
 """
 

@@ -20,8 +20,8 @@ kit = { port = "rack", channel = 10 }
 [switches]
 up = { from = "keys", controller = "soft pedal", mode = "momentary" }
 song = { values = ["verse", "chorus"] }
-[[on]]
-switch = "song = chorus"
+[[on_switch]]
+when = "song = chorus"
 send = { organ = "program 3" }
 [[rules]]
 name = "keyboard"
@@ -53,18 +53,18 @@ def faults(test: str, more: str = "") -> list[str]:
 @pytest.mark.parametrize(
     "test",
     [
-        'send = "note-on 1 C4 100"\nexpect = { organ = "note-on 4 C4 100" }',
-        'send = "note-on 1 C4 100"\nexpect = { organ = "note-on C4 100" }',
-        'send = "note-on 1 C4 100"\nexpect = { rack = "note-on 4 C4 100" }',
-        'send = "90 3C 64"\nexpect = { rack = "93 3C 64", organ = "note-on C4 100", kit = [] }',
-        'send = "note-on 16 C4 100"\nexpect = {}',
-        'send = "from pads note-on 10 C4 9"\nexpect = { kit = "note-on C4 9", take = "note-on 10 C4 9" }',
-        'send = ["note-on 1 C4 9", "note-off 1 C4"]\nexpect = { organ = ["note-on C4 9", "note-off C4"] }',
-        'send = "note-on 1 C4 9"\nswitches = { up = true }\nexpect = { organ = "note-on C5 9" }',
-        'send = ["controller 1 soft 127", "note-on 1 C4 9"]\nexpect = { organ = "note-on C5 9" }',
-        'send = "start"\nexpect = { rack = "start" }',
-        'send = "start"\nexpect = { organ = "start" }',
-        'send = "sysex F0 7D 01 F7"\nexpect = {}',
+        'play = "note-on 1 C4 100"\nexpect = { organ = "note-on 4 C4 100" }',
+        'play = "note-on 1 C4 100"\nexpect = { organ = "note-on C4 100" }',
+        'play = "note-on 1 C4 100"\nexpect = { rack = "note-on 4 C4 100" }',
+        'play = "90 3C 64"\nexpect = { rack = "93 3C 64", organ = "note-on C4 100", kit = [] }',
+        'play = "note-on 16 C4 100"\nexpect = {}',
+        'play = "from pads note-on 10 C4 9"\nexpect = { kit = "note-on C4 9", take = "note-on 10 C4 9" }',
+        'play = ["note-on 1 C4 9", "note-off 1 C4"]\nexpect = { organ = ["note-on C4 9", "note-off C4"] }',
+        'play = "note-on 1 C4 9"\nswitches = { up = true }\nexpect = { organ = "note-on C5 9" }',
+        'play = ["controller 1 soft 127", "note-on 1 C4 9"]\nexpect = { organ = "note-on C5 9" }',
+        'play = "start"\nexpect = { rack = "start" }',
+        'play = "start"\nexpect = { organ = "start" }',
+        'play = "sysex F0 7D 01 F7"\nexpect = {}',
     ],
 )
 def test_tests_that_pass(test: str) -> None:
@@ -74,7 +74,7 @@ def test_tests_that_pass(test: str) -> None:
     assert (outcome.name, str(outcome.place)) == ("one", "rules.toml:28")
 
 
-DELAYED = 'send = ["at 3 ms from pads note-on 10 C4 9", "at 4 ms note-on 1 C3 8"]\nswitches = { song = "chorus" }\n'
+DELAYED = 'play = ["at 3 ms from pads note-on 10 C4 9", "at 4 ms note-on 1 C3 8"]\nswitches = { song = "chorus" }\n'
 
 
 def test_times_of_arrival_can_be_asserted() -> None:
@@ -93,26 +93,26 @@ def test_a_time_that_is_wrong() -> None:
 
 def test_what_a_switch_sends_at_the_start_is_no_matter() -> None:
     """Setting the switches of a test sends nothing that the test would have to expect."""
-    assert faults('send = "note-on 1 C4 9"\nswitches = { song = "chorus" }\nexpect = { organ = "note-on C4 9" }') == []
+    assert faults('play = "note-on 1 C4 9"\nswitches = { song = "chorus" }\nexpect = { organ = "note-on C4 9" }') == []
 
 
 def test_something_else_came() -> None:
     """Another message than expected is told beside what was expected."""
-    assert faults('send = "note-on 1 C4 100"\nexpect = { organ = "note-on D4 100" }') == [
+    assert faults('play = "note-on 1 C4 100"\nexpect = { organ = "note-on D4 100" }') == [
         "`expect.organ`: expected note-on 4 D4 100, but note-on 4 C4 100 came"
     ]
 
 
 def test_nothing_came() -> None:
     """Silence where a message was expected is told."""
-    assert faults('send = "note-on 16 C4 100"\nexpect = { organ = "note-on D4 100" }') == [
+    assert faults('play = "note-on 16 C4 100"\nexpect = { organ = "note-on D4 100" }') == [
         "`expect.organ`: expected note-on 4 D4 100, but nothing came"
     ]
 
 
 def test_the_order_counts() -> None:
     """The right messages in the wrong order are a fault."""
-    test = 'send = ["note-on 1 C4 9", "note-on 1 D4 9"]\nexpect = { organ = ["note-on D4 9", "note-on C4 9"] }'
+    test = 'play = ["note-on 1 C4 9", "note-on 1 D4 9"]\nexpect = { organ = ["note-on D4 9", "note-on C4 9"] }'
     assert faults(test) == [
         "`expect.organ`: expected note-on 4 D4 9, note-on 4 C4 9, but note-on 4 C4 9, note-on 4 D4 9 came"
     ]
@@ -120,7 +120,7 @@ def test_the_order_counts() -> None:
 
 def test_outputs_that_must_stay_silent() -> None:
     """Whatever arrives at an output that isn't named is a fault, told by the name of the device it was for."""
-    assert faults('send = ["note-on 1 C4 9", "start", "from pads note-on 10 C4 9"]\nexpect = { take = [] }') == [
+    assert faults('play = ["note-on 1 C4 9", "start", "from pads note-on 10 C4 9"]\nexpect = { take = [] }') == [
         "`expect.take`: expected nothing, but note-on 10 C4 9 came",
         '"organ" must stay silent, but note-on 4 C4 9 came',
         '"rack" must stay silent, but start came',
@@ -132,10 +132,10 @@ def test_long_lists_show_the_first_difference() -> None:
     """Of a long list only the first message that differs is told, with its number."""
     sent = ", ".join(f'"controller 1 7 {value}"' for value in range(20))
     expected = ", ".join(f'"controller 7 {value if value != 12 else 99}"' for value in range(20))
-    assert faults(f"send = [{sent}]\nexpect = {{ organ = [{expected}] }}") == [
+    assert faults(f"play = [{sent}]\nexpect = {{ organ = [{expected}] }}") == [
         "`expect.organ`: message 13 of 20: expected controller 4 volume 99, but controller 4 volume 12 came"
     ]
-    assert faults(f"send = [{sent}]\nexpect = {{}}") == [
+    assert faults(f"play = [{sent}]\nexpect = {{}}") == [
         '"organ" must stay silent, but '
         + ", ".join(f"controller 4 volume {value}" for value in range(8))
         + " and 12 more came"
@@ -144,7 +144,7 @@ def test_long_lists_show_the_first_difference() -> None:
 
 def test_faults_speak_as_the_file_does() -> None:
     """Notes and programs in the words of a fault are counted as the file counts them (ruling 18)."""
-    test = 'send = ["note-on 1 C3 9", "program 1 0"]\nexpect = { organ = [] }'
+    test = 'play = ["note-on 1 C3 9", "program 1 0"]\nexpect = { organ = [] }'
     assert faults(test, 'middle_c = "C3"\nfirst_program = 0\n') == [
         "`expect.organ`: expected nothing, but note-on 4 C3 9, program 4 0 came"
     ]
@@ -153,8 +153,8 @@ def test_faults_speak_as_the_file_does() -> None:
 def test_each_test_starts_fresh() -> None:
     """Neither switches nor held notes pass from one test to the next."""
     text = RIG + "".join(
-        f'[[tests]]\nname = "{name}"\nfrom = "keys"\nsend = {send}\nexpect = {{ organ = {expect} }}\n'
-        for name, send, expect in (
+        f'[[tests]]\nname = "{name}"\nfrom = "keys"\nplay = {play}\nexpect = {{ organ = {expect} }}\n'
+        for name, play, expect in (
             ("first", '["controller 1 soft 127", "note-on 1 C4 9"]', '"note-on C5 9"'),
             ("second", '["note-on 1 C4 9"]', '"note-on C4 9"'),
         )
@@ -166,7 +166,7 @@ def test_each_test_starts_fresh() -> None:
 
 def test_faults_have_their_lines() -> None:
     """A fault of an expectation has that line, and one of an output that isn't named the line of the test."""
-    outcome = proven('send = "from pads note-on 10 C4 9"\nexpect = { kit = [] }')
+    outcome = proven('play = "from pads note-on 10 C4 9"\nexpect = { kit = [] }')
     assert [str(fault) for fault in outcome.faults] == [
         'rules.toml:32: test "one": `expect.kit`: expected nothing, but note-on 10 C4 9 came',
         'rules.toml:28: test "one": "take" must stay silent, but note-on 10 C4 9 came',

@@ -28,8 +28,8 @@ up   = { from = "keys", controller = "soft pedal", mode = "momentary" }
 loud = { from = "keys", note = "C1" }
 song = { values = ["verse", "chorus"], set = [{ from = "keys", program = 3, value = "chorus" }] }
 key  = { numbers = "-2..2", advance = [{ from = "keys", note = "D1", by = 3, pass_on = true }] }
-[[on]]
-switch = "song = chorus or loud"
+[[on_switch]]
+when = "song = chorus or loud"
 send   = { organ = "program 49", rack = ["note-on 2 C4 90"] }
 [[rules]]
 from = "keys"
@@ -153,7 +153,7 @@ def test_what_a_switch_sends_is_told() -> None:
 
 
 def test_what_a_switch_sends_twice_goes_out_twice() -> None:
-    """Two messages alike in an `[[on]]` are meant: they are no copies of one that came in."""
+    """Two messages alike in an `[[on_switch]]` are meant: they are no copies of one that came in."""
     rules = PORTS + SWITCHES.replace('["note-on 2 C4 90"]', '["start", "start"]')
     assert story(rules, "program 1 3")[-2:] == ["    to port rack: start"] * 2
 

@@ -30,8 +30,8 @@ organ = { port = "rack", channel = 4, setup = ["program 17"] }
 [switches]
 up = { from = "keys", controller = "soft pedal", mode = "momentary" }
 song = { values = ["verse", "chorus"], initial = "verse", set = [{ from = "keys", note = "C1", value = "chorus" }] }
-[[on]]
-switch = "song = chorus"
+[[on_switch]]
+when = "song = chorus"
 send = { organ = ["program 20"] }
 """
 FIRST = (

@@ -44,7 +44,7 @@ def one_rule(steps: list[dict[str, Any]]) -> RuleSet:
         "devices": {},
         "switches": RIG.switches,
         "rules": [rule],
-        "on": [],
+        "on_switch": [],
     }
     ruleset = read_rules([("rules.toml", toml_of(file).encode())])
     read = ruleset.rules[0]

@@ -71,8 +71,8 @@ def test_ports_that_are_gone_are_named() -> None:
 def test_tempo_sends_and_tests_are_told() -> None:
     """What has no name of its own is told in a line of its own."""
     switch = '[switches]\nup = { from = "keys", controller = "sustain" }\n'
-    turn = '[[on]]\nswitch = "up"\nsend = { rack = "program 1 5" }\n'
-    test = '[[tests]]\nname = "t"\nfrom = "keys"\nsend = "clock"\nexpect = {}\n'
+    turn = '[[on_switch]]\nwhen = "up"\nsend = { rack = "program 1 5" }\n'
+    test = '[[tests]]\nname = "t"\nfrom = "keys"\nplay = "clock"\nexpect = {}\n'
     assert said(switch, switch + turn + test) == (
         "what switches send when they turn changed",
         "tests changed: 1 now, 0 before",

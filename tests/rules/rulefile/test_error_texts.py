@@ -123,13 +123,13 @@ def parts(model: type[Part] = Part) -> Iterator[type[Part]]:
 @pytest.mark.parametrize(
     ("path", "keys"),
     [
-        ((), ["middle_c", "first_program", "bpm", "ports", "devices", "switches", "rules", "on", "tests"]),
+        ((), ["middle_c", "first_program", "bpm", "ports", "devices", "switches", "rules", "on_switch", "tests"]),
         (("devices", "port"), ["port", "channel", "notes", "outside", "setup", "steps"]),
         (("switches", "x", "a switch of numbers"), ["numbers", "initial", "set", "advance"]),
         (("rules", 0, "steps", 3, "thin"), ["ms"]),
         (("rules", 0, "zones", 1, "steps", 0, "filter", "keep", 0), ["kind", "channel", "notes", "velocity"]),
         (("ports", "steps", "steps", 0, "delay"), ["ms", "beats"]),
-        (("tests", 0), ["name", "from", "send", "expect", "switches"]),
+        (("tests", 0), ["name", "from", "play", "expect", "switches"]),
     ],
 )
 def test_allowed_keys(path: KeyPath, keys: list[str]) -> None:

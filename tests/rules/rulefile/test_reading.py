@@ -203,14 +203,14 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert str(everything.switches["key"]) == "everything.toml:28"
     assert [place.line for place in everything.rules] == [32, 37]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 57
-    assert [place.line for place in everything.on] == [98]
+    assert [place.line for place in everything.on_switch] == [98]
     assert [(place.line, place.words) for place in everything.tests] == [(102, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:
     """And the switches that they set."""
     test = everything.ruleset.tests[0]
-    assert test.send == (
+    assert test.play == (
         TimedMessage(MessageText(b"\x9a\x3c\x64", 11)),
         TimedMessage(MessageText(b"\x8a\x3c\x40", 11), Fraction(12), "keys"),
     )
@@ -236,12 +236,12 @@ when = "not far pedal"
 [[tests]]
 name = "left"
 from = "left hand"
-send = "at 1.5 ms from left hand note-on 1 C4 100"
+play = "at 1.5 ms from left hand note-on 1 C4 100"
 expect = { "big rack" = "note-on 1 C4 100" }
 """
     ruleset = read_rules([("rules.toml", text)])
     assert ruleset.rules[0].when == When(((Term("far pedal", None, True),),))
-    assert ruleset.tests[0].send == (TimedMessage(MessageText(b"\x90\x3c\x64", 1), Fraction(3, 2), "left hand"),)
+    assert ruleset.tests[0].play == (TimedMessage(MessageText(b"\x90\x3c\x64", 1), Fraction(3, 2), "left hand"),)
 
 
 def test_a_byte_order_mark_is_no_matter() -> None:
