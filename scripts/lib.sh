@@ -73,8 +73,8 @@ install_debian() {
 
 # Fetches what the tests need beside Python packages.
 prepare_tests() {
-  "$root/scripts/fetch-midicsv"
-  "$root/scripts/fetch-corpora"
+  "$root/scripts/fetching/fetch-midicsv"
+  "$root/scripts/fetching/fetch-corpora"
   # The live tests play through a sound server of their own, which needs no sound card, on a synthesizer of Debian's.
   if [ "$(uname)" = Linux ]; then
     have jackd || install_debian jackd2

@@ -43,9 +43,9 @@ def events(data: bytes) -> list[Event]:
 
 
 def program() -> str:
-    """Return the path of midicsv: the machine's own, or the one that scripts/fetch-midicsv has put aside."""
+    """Return the path of midicsv: the machine's own, or the one that scripts/fetching/fetch-midicsv has put aside."""
     found = shutil.which("midicsv") or (str(FETCHED) if FETCHED.exists() else None)
-    assert found, "midicsv is missing: run scripts/fetch-midicsv"
+    assert found, "midicsv is missing: run scripts/fetching/fetch-midicsv"
     return found
 
 

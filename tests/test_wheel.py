@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import email
 import importlib
 import os
+import re
 import runpy
 import subprocess
 import sys
 import sysconfig
 import tarfile
+import tomllib
 import zipfile
 from importlib.metadata import distribution
 from pathlib import Path
@@ -24,12 +27,13 @@ EXPECTED = os.environ.get("POINTSMAN_EXPECT", "source")
 """`source`, or the kind of wheel that scripts/test-wheel has installed: `pure` or `compiled`."""
 INSTALLED = Path(sysconfig.get_path("purelib"))
 
+PROJECT = tomllib.loads((SOURCE / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 HOOK = runpy.run_path(str(SOURCE / "scripts/packaging/compile_engine.py"))
 MACHINE_CODE: list[str] = HOOK["compiled_modules"](SOURCE)
 """The sources of all modules that the compiled wheel has as machine code."""
 
 ABOUT = {"METADATA", "RECORD", "WHEEL", "entry_points.txt", "licenses/LICENSE"}
-"""What a wheel says of itself."""
+"""The files in which a wheel says what it is."""
 OF_THE_INSTALLER = {"INSTALLER", "REQUESTED", "direct_url.json", "uv_cache.json"}
 
 
@@ -50,38 +54,29 @@ def test_the_engine_and_the_file_routes_are_compiled() -> None:
     assert names.isdisjoint({"damage", "report", "schema", "__init__"})
 
 
-def test_a_wheel_holds_the_two_packages_and_nothing_else(tmp_path: Path) -> None:
-    """All of their files, the marker that they are typed among them, no tests, and no scripts."""
-    sources = {
-        path.relative_to(SOURCE).as_posix()
-        for package in ("rules", "router")
-        for path in (SOURCE / package).rglob("*")
-        if path.is_file() and "__pycache__" not in path.parts
-    }
-    assert {Path(name).suffix for name in sources} <= {".py", ".typed", ".md"}
-    assert {"rules/py.typed", "router/py.typed"} <= sources
-    compiled = {path.removesuffix(".py") for path in MACHINE_CODE} if EXPECTED == "compiled" else set()
-    packed = packed_files(tmp_path)
-    native = {name for name in packed if Path(name).suffix in {".so", ".pyd"}}
-    assert packed - native == sources
-    shared = {name for name in native if "/" not in name}  # what all compiled modules have in common
-    assert len(shared) == bool(compiled)
-    assert {name.partition(".")[0] for name in native - shared} == compiled
+class Wheel:
+    """The wheel that the tests run; where they run on the source, one that is made of it."""
+
+    def __init__(self, texts: dict[str, str], names: set[str]) -> None:
+        self.packed = {name for name in names if ".dist-info/" not in name}
+        self.about = {name.partition(".dist-info/")[2] for name in names if ".dist-info/" in name}
+        self.entry_points = texts["entry_points.txt"].split()
+        self.metadata = email.message_from_string(texts["METADATA"])
 
 
-def packed_files(folder: Path) -> set[str]:
-    """What is in the wheel that the tests run, or, where they run on the source, in one that is made of it."""
-    if EXPECTED == "source":
-        with zipfile.ZipFile(build(folder, "wheel")) as wheel:
-            names = set(wheel.namelist())
-        about = ABOUT
-    else:
-        files = [path.as_posix() for path in distribution("pointsman").files or ()]
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Wheel:
+    """Its files, and what it says of itself."""
+    said = ("entry_points.txt", "METADATA")
+    if EXPECTED != "source":
+        installed = distribution("pointsman")
+        files = [path.as_posix() for path in installed.files or ()]
         names = {name for name in files if not name.startswith("..") and "__pycache__" not in name}
-        about = ABOUT | OF_THE_INSTALLER
-    said = {name.partition(".dist-info/")[2] for name in names if ".dist-info/" in name}
-    assert ABOUT <= said <= about
-    return {name for name in names if ".dist-info/" not in name}
+        return Wheel({name: installed.read_text(name) or "" for name in said}, names)
+    with zipfile.ZipFile(build(tmp_path_factory.mktemp("wheel"), "wheel")) as packed:
+        names = set(packed.namelist())
+        folder = next(name for name in names if name.endswith("METADATA")).removesuffix("METADATA")
+        return Wheel({name: packed.read(folder + name).decode() for name in said}, names)
 
 
 def build(folder: Path, kind: str) -> Path:
@@ -97,19 +92,45 @@ def build(folder: Path, kind: str) -> Path:
     return built
 
 
-def test_a_wheel_brings_the_command() -> None:
-    """Whatever was installed, `pointsman` starts the same function."""
-    (command,) = distribution("pointsman").entry_points.select(group="console_scripts")
-    assert (command.name, command.value) == ("pointsman", "router.cli.main:main")
+def test_a_wheel_holds_the_two_packages_and_nothing_else(wheel: Wheel) -> None:
+    """All of their files, the marker that they are typed among them, no tests, and no scripts."""
+    sources = {
+        path.relative_to(SOURCE).as_posix()
+        for package in ("rules", "router")
+        for path in (SOURCE / package).rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    assert {Path(name).suffix for name in sources} <= {".py", ".typed", ".md"}
+    assert {"rules/py.typed", "router/py.typed"} <= sources
+    compiled = {path.removesuffix(".py") for path in MACHINE_CODE} if EXPECTED == "compiled" else set()
+    native = {name for name in wheel.packed if Path(name).suffix in {".so", ".pyd"}}
+    assert wheel.packed - native == sources
+    shared = {name for name in native if "/" not in name}  # what all compiled modules have in common
+    assert len(shared) == bool(compiled)
+    assert {name.partition(".")[0] for name in native - shared} == compiled
 
 
-def test_a_wheel_asks_for_the_packages_that_the_project_names() -> None:
+def test_a_wheel_tells_its_licence_and_its_command(wheel: Wheel) -> None:
+    """The licence is among its files, and `pointsman` starts what pyproject.toml says."""
+    assert ABOUT <= wheel.about <= ABOUT | (OF_THE_INSTALLER if EXPECTED != "source" else set())
+    assert (wheel.metadata["License-Expression"], wheel.metadata["License-File"]) == ("MIT", "LICENSE")
+    assert wheel.entry_points == ["[console_scripts]", "pointsman", "=", PROJECT["scripts"]["pointsman"]]
+
+
+def test_a_wheel_requires_what_the_project_names(wheel: Wheel) -> None:
     """The compiled one needs the library that compiled code runs on as well; no package is there for tests alone."""
-    required = {line for line in distribution("pointsman").requires or () if "extra ==" not in line}
-    names = {line.partition(";")[0].rstrip("0123456789.,<>=! ") for line in required}
-    assert names == {"argcomplete", "pydantic", "python-rtmidi", "tqdm", "watchfiles"} | (
-        {"librt"} if COMPILED else set()
-    )
+    required = [line for line in wheel.metadata.get_all("Requires-Dist", []) if "extra ==" not in line]
+    assert {name_of(line) for line in required} == {
+        *(name_of(line) for line in PROJECT["dependencies"]),
+        *(["librt"] if EXPECTED == "compiled" else []),
+    }
+
+
+def name_of(requirement: str) -> str:
+    """The package that a line names."""
+    found = re.match(r"[\w-]+", requirement)
+    assert found
+    return found[0]
 
 
 @pytest.mark.parametrize("name", ["LICENSE", "README.md", "pyproject.toml", "rules/py.typed", "router/py.typed"])

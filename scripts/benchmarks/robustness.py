@@ -17,15 +17,15 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 def against_model(quick: bool) -> list[Figure]:
     """The engine against the slow model."""
     runs = 200 if quick else 2_000
-    comparison = [sys.executable, "scripts/compare-with-model", str(runs)]
+    comparison = [sys.executable, "scripts/fuzzing/compare_with_model.py", str(runs)]
     return [_figure(f"engine against the slow model, {runs:,} runs", comparison)]
 
 
 def fuzz(quick: bool) -> list[Figure]:
     """Damaged .mid files and rule files."""
     recordings, rules = (500, 200) if quick else (20_000, 5_000)
-    midi = [sys.executable, "scripts/fuzz-midi", str(recordings), "--command-files", str(recordings // 50)]
-    toml = [sys.executable, "scripts/fuzz-rules", str(rules)]
+    midi = [sys.executable, "scripts/fuzzing/fuzz_midi.py", str(recordings), "--command-files", str(recordings // 50)]
+    toml = [sys.executable, "scripts/fuzzing/fuzz_rules.py", str(rules)]
     return [
         _figure(f"{recordings:,} damaged .mid files", midi),
         _figure(f"{rules:,} damaged rule files", toml),

@@ -42,5 +42,5 @@ def test_fixtures_are_the_example_files(name: str, sha256: str) -> None:
 def test_missing_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file that was not fetched fails the test that wants it, and the message says what to run."""
     monkeypatch.setattr(corpora, "FOLDER", tmp_path)
-    with pytest.raises(AssertionError, match=r"04\.mid is missing: run scripts/fetch-corpora"):
+    with pytest.raises(AssertionError, match=r"04\.mid is missing: run scripts/fetching/fetch-corpora"):
         corpora.CorpusFile("openmsx/04.mid", "").read()

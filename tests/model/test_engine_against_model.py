@@ -1,6 +1,7 @@
 """Random rules and performances on the engine and on the slow model, side by side.
 
-`POINTSMAN_EXAMPLES` sets how many are played; the first are always the same. `scripts/compare-with-model` plays others.
+`POINTSMAN_EXAMPLES` sets how many are played; the first are always the same. `scripts/fuzzing/compare_with_model.py`
+plays others.
 """
 
 from __future__ import annotations

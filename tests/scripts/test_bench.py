@@ -10,19 +10,17 @@ from pathlib import Path
 
 import pytest
 
+from benchmarks.figures import Curve, Figure, as_json, as_markdown, as_table
+from benchmarks.memory import long_file
+from benchmarks.plots import as_svg, draw
+from benchmarks.rulefiles import EDIT, compiled
+from benchmarks.with_mido import edited
+from rules.smf.report import Playing
+from rules.smf.rewriting import Rewriter
+from tests import mido_reader
+from tests.support import corpora
+
 SCRIPTS = Path(__file__).parent.parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
-
-from benchmarks.figures import Curve, Figure, as_json, as_markdown, as_table  # noqa: E402
-from benchmarks.memory import long_file  # noqa: E402
-from benchmarks.plots import as_svg, draw  # noqa: E402
-from benchmarks.rulefiles import EDIT, compiled  # noqa: E402
-from benchmarks.with_mido import edited  # noqa: E402
-
-from rules.smf.report import Playing  # noqa: E402
-from rules.smf.rewriting import Rewriter  # noqa: E402
-from tests import mido_reader  # noqa: E402
-from tests.support import corpora  # noqa: E402
 
 
 def test_an_unknown_part_is_refused() -> None:

@@ -33,7 +33,7 @@ def note_ons(events: list[Event], track: int) -> list[Event]:
 def test_script_makes_the_committed_file(tmp_path: Path) -> None:
     """The script gives the committed file byte for byte, on every Python."""
     made = tmp_path / "made.mid"
-    script = PROJECT / "scripts/make-demo-recording"
+    script = PROJECT / "scripts/recordings/make_demo_recording.py"
     subprocess.run([sys.executable, str(script), str(made)], check=True, capture_output=True)
     assert made.read_bytes() == RECORDING.read_bytes()
 

@@ -1,33 +1,24 @@
-"""Damaged files give a result or our own error; and scripts/fuzz-midi would notice if they didn't."""
+"""Damaged files give a result or our own error; and scripts/fuzzing/fuzz_midi.py would notice if they didn't."""
 
 from __future__ import annotations
 
 import subprocess
 import sys
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
+from fuzzing import fuzz_midi as fuzz
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import Rewritten
 from tests.support.command_desk import MENDED, TAKE
 from tests.support.fake_rewriting import report
-from tests.support.scripts import as_module
-
-SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-midi"
-
-
-@pytest.fixture(scope="module")
-def fuzz() -> ModuleType:
-    """The script as a module."""
-    return as_module(SCRIPT)
 
 
 def test_damaged_files_give_a_result_or_our_own_error(tmp_path: Path) -> None:
     """A small run, in the process and by the real command, finds no violation."""
-    command = [sys.executable, str(SCRIPT), "400", "--command-files", "8", "--seed", "5", "--keep", str(tmp_path)]
+    command = [sys.executable, fuzz.__file__, "400", "--command-files", "8", "--seed", "5", "--keep", str(tmp_path)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, ""), done.stdout
     assert done.stdout.startswith("400 damaged files, made from ")
@@ -65,16 +56,14 @@ CUT.damage = (Damage(22, "cut off"),)
         ("merge", Rewritten({"": b"MThd"}, report()), "violation", "what was written can't be read: byte 4"),
     ],
 )
-def test_violations_are_noticed(
-    fuzz: ModuleType, rules: str, answer: Rewritten | BaseException, outcome: str, wrong: str
-) -> None:
+def test_violations_are_noticed(rules: str, answer: Rewritten | BaseException, outcome: str, wrong: str) -> None:
     """Whatever must not happen is told in words."""
     found, text = fuzz.judge(rules, Answering(answer), TAKE)
     assert found == outcome
     assert text.startswith(wrong) if wrong else text == ""
 
 
-def test_a_file_with_a_violation_is_kept(fuzz: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_with_a_violation_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The file can be looked at afterwards, and the exit code is not 0."""
     monkeypatch.setattr(fuzz, "rewriters", lambda: {"merge": Answering(ValueError("a bug"))})
     monkeypatch.setattr(fuzz, "fuzz_command", lambda *_: [])

@@ -1,32 +1,25 @@
-"""Damaged rule files give a result or our own error; and scripts/fuzz-rules would notice if they didn't."""
+"""Damaged rule files give a result or our own error; and scripts/fuzzing/fuzz_rules.py would notice if they didn't."""
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
+from fuzzing import fuzz_rules as fuzz
 from rules.errors import Problem, RuleFileError
-from tests.support.scripts import as_module
 
-SCRIPT = Path(__file__).parents[2] / "scripts/fuzz-rules"
 GOOD = b'[ports]\nkeys = { input = "Stage 88*" }\nrack = { output = "Interface*" }\n'
 NUMBERED = b"bpm = 120\n" + GOOD
 TESTED = GOOD + b'[[tests]]\nname = "one"\nfrom = "keys"\nplay = "clock"\nexpect = { rack = "clock" }\n'
 
 
-@pytest.fixture(scope="module")
-def fuzz() -> ModuleType:
-    """The script as a module."""
-    return as_module(SCRIPT)
-
-
 def test_damaged_rule_files_give_a_result_or_our_own_error(tmp_path: Path) -> None:
     """A small run finds no violation, and more than one outcome."""
-    command = [sys.executable, str(SCRIPT), "150", "--seed", "7", "--keep", str(tmp_path)]
+    command = [sys.executable, fuzz.__file__, "150", "--seed", "7", "--keep", str(tmp_path)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, ""), done.stdout
     assert done.stdout.startswith("150 damaged rule files, made from ")
@@ -43,7 +36,7 @@ def test_damaged_rule_files_give_a_result_or_our_own_error(tmp_path: Path) -> No
         (b"", "read, and its tests pass"),
     ],
 )
-def test_outcomes(fuzz: ModuleType, data: bytes, outcome: str) -> None:
+def test_outcomes(data: bytes, outcome: str) -> None:
     """Files are read or refused, and their tests pass or fail; all that is right."""
     assert fuzz.judge(data) == (outcome, "")
 
@@ -59,9 +52,7 @@ def test_outcomes(fuzz: ModuleType, data: bytes, outcome: str) -> None:
         (RuleFileError([Problem("rules.toml", 1, "", "Input should be")]), "refused", "not in our words: "),
     ],
 )
-def test_violations_are_noticed(
-    fuzz: ModuleType, monkeypatch: pytest.MonkeyPatch, error: Exception, outcome: str, wrong: str
-) -> None:
+def test_violations_are_noticed(monkeypatch: pytest.MonkeyPatch, error: Exception, outcome: str, wrong: str) -> None:
     """Whatever must not happen is told in words."""
 
     def refuse(_: object) -> None:
@@ -73,15 +64,15 @@ def test_violations_are_noticed(
     assert text.startswith(wrong)
 
 
-def test_a_file_with_a_violation_is_kept(fuzz: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_with_a_violation_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The file can be looked at afterwards, and the exit code is not 0."""
     monkeypatch.setattr(fuzz, "judge", lambda _: ("violation", "a bug"))
     assert fuzz.main(["2", "--keep", str(tmp_path / "kept")]) == 1
     assert sorted(path.name for path in (tmp_path / "kept").iterdir()) == ["0.toml", "1.toml"]
 
 
-def test_every_damage_changes_something(fuzz: ModuleType) -> None:
+def test_every_damage_changes_something() -> None:
     """Each way of damaging a file changes it, soon: none of them has lost its teeth."""
-    chance = fuzz.random.Random(3)
+    chance = random.Random(3)
     for damage in fuzz.DAMAGES:
         assert any(damage(NUMBERED, chance) != NUMBERED for _ in range(30))

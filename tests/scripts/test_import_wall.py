@@ -10,7 +10,7 @@ import pytest
 
 from tests.support.places import SOURCE
 
-WALL = SOURCE / "scripts/import-wall"
+WALL = SOURCE / "scripts/checks/import_wall.py"
 
 
 def wall(*arguments: object) -> subprocess.CompletedProcess[str]:
@@ -77,4 +77,4 @@ def test_wrong_folder(tmp_path: Path) -> None:
 
 def test_check_holds_up_the_wall() -> None:
     """scripts/check runs this same wall."""
-    assert "scripts/import-wall" in (WALL.parent / "check").read_text()
+    assert "scripts/checks/import_wall.py" in (SOURCE / "scripts/check").read_text()

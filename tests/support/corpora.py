@@ -1,4 +1,4 @@
-"""The real .mid files that the tests read: what scripts/fetch-corpora puts into .cache/corpora.
+"""The real .mid files that the tests read: what scripts/fetching/fetch-corpora puts into .cache/corpora.
 
 Their names come from the list of hashes that is kept with the tests, so the tests are the same whether the files are
 there or not; a missing file makes its test fail, and is never passed over.
@@ -25,7 +25,7 @@ class CorpusFile:
     def path(self) -> Path:
         """Return where the file is. Raises AssertionError, saying what to do, when it isn't there."""
         path = FOLDER / self.name
-        assert path.is_file(), f"{path} is missing: run scripts/fetch-corpora"
+        assert path.is_file(), f"{path} is missing: run scripts/fetching/fetch-corpora"
         return path
 
     def read(self) -> bytes:

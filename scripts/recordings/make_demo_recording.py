@@ -37,7 +37,7 @@ QUARTER = 480
 EIGHTH = QUARTER // 2
 BAR = 3 * QUARTER
 REED, BELL, PIANO, LEFT, PADS = 11, 12, 1, 2, 10
-DEFAULT = Path(__file__).resolve().parent.parent / "examples/recording.mid"
+DEFAULT = Path(__file__).resolve().parents[2] / "examples/recording.mid"
 
 # Key and length in eighths; a bar each, "-" is a rest.
 TUNE = """

@@ -53,7 +53,7 @@ def is_pure(module: str) -> bool:
 
 
 def main(arguments: list[str]) -> int:
-    project = Path(arguments[0]) if arguments else Path(__file__).resolve().parent.parent
+    project = Path(arguments[0]) if arguments else Path(__file__).resolve().parents[2]
     package = project / "rules"
     if not package.is_dir():
         print(f"import-wall: there is no package {package}", file=sys.stderr)
@@ -62,7 +62,9 @@ def main(arguments: list[str]) -> int:
     for line in found:
         print(line)
     if found:
-        print("rules/ computes, and nothing else: effects belong into router/ (see PURE in scripts/import-wall)")
+        print(
+            "rules/ computes, and nothing else: effects belong into router/ (see PURE in scripts/checks/import_wall.py)"
+        )
     return 1 if found else 0
 
 

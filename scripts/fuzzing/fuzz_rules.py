@@ -25,7 +25,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from rules.analysis.findings import hints_of  # noqa: E402
@@ -73,7 +73,8 @@ ODD_TOKENS = (
     *("{", "}", "[", "]", "[[", "]]", "=", ",", ".", "#", "\n", '"', "'", '"""', "{}", "[]", "[{}]", "{ 1 = 2 }", "\\"),
     *("from", "to", "match", "steps", "zones", "when", "send", "expect", "port", "input", "output", "channel", "notes"),
     *("rechannel", "filter", "transpose", "velocity", "map", "delay", "echo", "thin", "keep", "drop", "kind", "values"),
-    *("[[rules]]", "[[rules.zones]]", "[[tests]]", "[[on_switch]]", "[ports]", "[switches]", "name", "initial", "set", "advance"),
+    *("[[rules]]", "[[rules.zones]]", "[[tests]]", "[[on_switch]]", "[ports]", "[switches]", "name", "initial", "set"),
+    *("advance", "play"),
 )
 ODD_BYTES = (b"\0", b"\xff", b"\xe9", b"\xc3", b"\r", b"\x1b", b"\x7f", b"\xef\xbb\xbf", "é♯𝄞".encode(), b"\n", b'"')
 

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Plays random rules and performances on the engine and on the slow model, and counts where they differ.
 
-    scripts/compare-with-model [RUNS] [--seed N] [--show N]
+    scripts/fuzzing/compare_with_model.py [RUNS] [--seed N] [--show N]
 
 Each difference shown comes with its rule files and its performance up to there. Exit code 1 if there is any.
 """
@@ -12,7 +12,7 @@ import argparse
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st

@@ -1,10 +1,10 @@
 #!/usr/bin/env python3
 """Puts damaged .mid files through the rules: each gives a result or our own error, soon, and nothing half-written.
 
-Takes real files (examples/, and .cache/corpora if scripts/fetch-corpora filled it), damages them in ways that happen
-and in ways that don't, and rewrites them by several rule files: most in this process, some by the real command on a
-folder. Prints counts. A violation is printed, the file that showed it is kept in a folder that is named, and the exit
-code is 1. The same --seed gives the same files.
+Takes real files (examples/, and .cache/corpora if scripts/fetching/fetch-corpora filled it), damages them in ways that
+happen and in ways that don't, and rewrites them by several rule files: most in this process, some by the real command
+on a folder. Prints counts. A violation is printed, the file that showed it is kept in a folder that is named, and the
+exit code is 1. The same --seed gives the same files.
 
 What must hold:
 
@@ -29,15 +29,16 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
+from typing import Protocol
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from rules.compiler.compiler import compile_rules  # noqa: E402
 from rules.errors import MidiFileError  # noqa: E402
 from rules.rulefile.reading import read_rules  # noqa: E402
 from rules.smf.midi_file import damage, read  # noqa: E402
-from rules.smf.report import Playing  # noqa: E402
+from rules.smf.report import Playing, Rewritten  # noqa: E402
 from rules.smf.rewriting import Rewriter  # noqa: E402
 
 SECONDS_A_FILE = 10
@@ -201,7 +202,14 @@ def limited() -> Iterator[None]:
         signal.signal(signal.SIGPROF, before)
 
 
-def judge(name: str, rewriter: Rewriter, data: bytes) -> tuple[str, str]:
+class Rewrites(Protocol):
+    """What is judged: a rewriter, or what a test puts in its place."""
+
+    def rewrite(self, data: bytes) -> Rewritten:
+        """Return what becomes of a file's bytes. Raises MidiFileError where they can't be read."""
+
+
+def judge(name: str, rewriter: Rewrites, data: bytes) -> tuple[str, str]:
     """How it went with one file, in a word, and what is wrong with that ("" if nothing)."""
     try:
         with limited():

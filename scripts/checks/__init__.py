@@ -1,0 +1,1 @@
+"""What scripts/check asks besides the usual tools."""

@@ -1,0 +1,1 @@
+"""What makes the demo's recording, and what shows what is in one."""
