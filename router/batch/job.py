@@ -23,6 +23,7 @@ from router.files.atomic_writing import (
     writing_new,
 )
 from router.files.file_names import backups, for_port
+from router.files.regular_files import read_regular
 from router.text.formatting import why
 from rules.errors import MachineError, MidiFileError
 
@@ -161,7 +162,7 @@ def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[
 def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[FileResult]:
     try:
         like = job.source.stat()
-        data = job.source.read_bytes()
+        data = read_regular(job.source)
     except OSError as error:
         raise MachineError(f"the file can't be read: {why(error)}") from error
     may_be_done = manner.resume or job.again

@@ -17,10 +17,11 @@ import json
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import Final, TextIO
 
 from router.batch.job import FileResult, Stamp, stamp_of
 from router.batch.plan import Job, left_over, possible_results
+from router.files.regular_files import open_regular
 from router.text.formatting import why
 from router.text.version import version
 from rules.errors import MachineError
@@ -46,20 +47,20 @@ class RunRecord:
 
     def __init__(self, folder: Path, made_by: str, ports: Sequence[str], *, read_only: bool = False) -> None:
         self._folder = os.path.realpath(folder)
-        self._made_by, self._ports, self._read_only = made_by, ports, read_only
+        self._made_by, self._ports = made_by, ports
         self._known: dict[str, set[bytes]] = {"done": set(), "ours": set()}
         path = folder / RECORD_NAME
         try:
-            if path.exists():
+            if os.path.lexists(path):
                 self._read(path)
             if not read_only:
                 folder.mkdir(parents=True, exist_ok=True)
-            self._file = open(os.devnull if read_only else path, "a", encoding="ascii")  # noqa: SIM115
+            self._file = None if read_only else _opened(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
         except OSError as error:
             raise MachineError(f"{path}, which --resume goes by, can't be used: {why(error)}") from error
 
     def _read(self, path: Path) -> None:
-        with path.open(encoding="ascii", errors="replace") as file:
+        with _opened(path, os.O_RDONLY) as file:
             for line in file:
                 kind, _, text = line.strip().partition(" ")
                 if kind in self._known and len(text) == 2 * _DIGEST_BYTES:
@@ -86,7 +87,7 @@ class RunRecord:
 
         What can't be put down is done again by the next run, and no more.
         """
-        if result.stamp is None or self._read_only:
+        if result.stamp is None or self._file is None:
             return
         results = self._results(job)
         foreign = self._tidied(left_over(results, result.targets))
@@ -111,7 +112,8 @@ class RunRecord:
 
     def close(self) -> None:
         """Close the record."""
-        self._file.close()
+        if self._file is not None:
+            self._file.close()
 
     def _results(self, job: Job) -> list[str]:
         return [] if job.target is None else possible_results(job.target, self._ports)
@@ -125,6 +127,12 @@ class RunRecord:
 
     def _name(self, path: str) -> str:
         return os.path.relpath(path, self._folder)
+
+
+def _opened(path: Path, flags: int) -> TextIO:
+    """The record as text. A link in its place could lead anywhere, and isn't followed."""
+    handle = open_regular(path, flags, follow_links=False)
+    return os.fdopen(handle, "r" if flags == os.O_RDONLY else "a", encoding="ascii", errors="replace")
 
 
 def _digest(*parts: object) -> bytes:

@@ -5,14 +5,20 @@ The order decides what a musician hears (ruling 7): as on the command line, and 
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Final
 
 from router.files.file_names import RULE_SUFFIX, is_hidden, is_midi_name, is_rule_name
+from router.files.regular_files import read_regular
 from router.text.formatting import why
 from router.text.usage import UsageError
 from rules.errors import MachineError
+
+MOST_BYTES: Final = 4_000_000
+"""How large one rule file may be: a thousand times what a large rig needs, and still read in a moment."""
 
 RuleTexts = tuple[tuple[str, bytes], ...]
 """Rule files as the reader wants them: the name as the user wrote it, and the bytes."""
@@ -50,6 +56,9 @@ def _meant_by(argument: str) -> list[Path]:
 
 def _content(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        return read_regular(path, MOST_BYTES)
     except OSError as error:
+        if error.errno == errno.EFBIG:
+            size = f"{MOST_BYTES // 1_000_000} MB"
+            raise MachineError(f"{path}: the rule file is larger than {size}; split it into several files") from error
         raise MachineError(f"{path}: the rule file can't be read: {why(error)}") from error

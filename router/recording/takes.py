@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from router.files.atomic_writing import DISK, Disk, TargetExistsError, holds, write_new
+from router.files.regular_files import open_regular, read_regular
 from router.recording.journal_files import SUFFIX, lock, numbered, target_of
 from router.text.formatting import plain, why
 from rules.errors import MachineError
@@ -47,7 +48,7 @@ def save(journal: Path, disk: Disk = DISK) -> Saved:
     being written, MachineError if the disk refuses the take, or no take can be made of it; then the journal stays.
     """
     try:
-        handle = os.open(journal, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+        handle = open_regular(journal)
     except OSError as error:
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
     with ExitStack() as locked:
@@ -118,7 +119,7 @@ def save_all(
 def _content(journal: Path, age: float) -> bytes:
     """What a journal holds; `age` is since how many seconds it hasn't changed."""
     try:
-        data = journal.read_bytes()
+        data = read_regular(journal)
     except OSError as error:
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
     if not data.startswith(HEAD):

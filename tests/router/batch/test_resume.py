@@ -229,6 +229,21 @@ def test_a_record_that_can_not_be_used_stops_the_run(desk: Desk) -> None:
     assert "out/.pointsman-resume, which --resume goes by, can't be used: it is a folder" in answer.err
 
 
+@pytest.mark.parametrize(("kind", "reason"), [("link", "it is a link"), ("pipe", "it isn't a regular file")])
+def test_a_record_that_leads_elsewhere_is_not_followed(desk: Desk, kind: str, reason: str) -> None:
+    """Nothing is appended to somebody else's file, and a pipe holds nobody up."""
+    desk.put("takes/a.mid", TAKE)
+    (desk.folder / "out").mkdir()
+    other = desk.folder / "other.txt"
+    other.write_text("mine")
+    record = desk.folder / "out" / RECORD_NAME
+    record.symlink_to(other) if kind == "link" else os.mkfifo(record)
+    answer = resume(desk)
+    assert answer.code == 2
+    assert f"out/.pointsman-resume, which --resume goes by, can't be used: {reason}" in answer.err
+    assert other.read_text() == "mine"
+
+
 def test_the_folder_of_results_may_move(takes: Desk) -> None:
     """The record goes with it."""
     (takes.folder / "out").rename(takes.folder / "new")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import errno
+import os
 from pathlib import Path
 
 import pytest
 
-from router.files.rule_files import read_rule_files
+from router.files.rule_files import MOST_BYTES, read_rule_files
 from router.text.usage import UsageError
 from rules.errors import MachineError
 
@@ -59,3 +60,22 @@ def test_a_recording_in_the_place_of_the_rules_is_noticed(tmp_path: Path) -> Non
     """Who forgets the rule file hears that, instead of a complaint about odd bytes."""
     with pytest.raises(UsageError, match=r"take\.mid is a MIDI file, and a rule file \(\.toml\) is wanted here"):
         read_rule_files([str(tmp_path / "take.mid")])
+
+
+@pytest.mark.parametrize("place", ["pipe", "/dev/zero"])
+def test_a_pipe_or_a_device_is_no_rule_file(tmp_path: Path, place: str) -> None:
+    """Reading one of them could wait for ever, or fill the memory of a daemon that plays."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "rules.toml").symlink_to(tmp_path / place)
+    with pytest.raises(MachineError, match=r"rules\.toml: the rule file can't be read: it isn't a regular file"):
+        read_rule_files([str(tmp_path / "rules.toml")])
+
+
+def test_a_rule_file_has_a_largest_size(tmp_path: Path) -> None:
+    """4 MB are read, more is refused in words."""
+    path = tmp_path / "rules.toml"
+    path.write_bytes(b"#" * MOST_BYTES)
+    assert read_rule_files([str(path)]) == ((str(path), b"#" * MOST_BYTES),)
+    path.write_bytes(b"#" * (MOST_BYTES + 1))
+    with pytest.raises(MachineError, match="the rule file is larger than 4 MB; split it into several files"):
+        read_rule_files([str(path)])
