@@ -19,6 +19,7 @@ from rules.compiler.chain import (
     identity_forms,
     step_links,
 )
+from rules.compiler.clocks import ClockChoice, clock_choices
 from rules.compiler.sharing import shared_banks, shared_channels
 from rules.compiler.sources import (
     ArrivingEntry,
@@ -36,7 +37,7 @@ from rules.midi.notation import MessageText
 from rules.program.guards import both
 from rules.program.pipeline import Branch, Pipeline, SwitchSend
 from rules.program.tables import Table
-from rules.rulefile.rule_tables import Outlet, Rule
+from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import OnOffSwitch, Trigger
@@ -141,17 +142,16 @@ class Compiler:
             if kind in SIGNAL_KINDS or kind == "note-off"
         )
         key = ("rule", rule.name or "")
-        for place, zone in enumerate(rule.zones or (None,)):
-            label = (*key, "zone", place + 1) if zone is not None else key
+        for branch in rule.branches():
+            zone = branch.zone
+            label = (*key, "zone", branch.number + 1) if zone is not None else key
             steps = step_links(rule.steps, label, self.layout, self.nodes, place=key, fires_on=fires_on)
             guard = guard_of(self.layout, rule.when)
-            outlets = rule.to or ()
             if zone is not None:
                 own = (*label, "own")
                 steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on=fires_on)
                 guard = both(guard, guard_of(self.layout, zone.when))
-                outlets = zone.to if zone.to is not None else outlets
-            yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(outlets, self._ends, self.nodes)))
+            yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(branch.outlets, self._ends, self.nodes)))
 
     # -- tables ---------------------------------------------------------------------------------------------------
 
@@ -190,29 +190,13 @@ class Compiler:
         return self.nodes.table_after(chain)
 
     def clock_ports(self, source: str) -> tuple[int, ...]:
-        """The ports whose clock comes from a source: named there, or else the one source that plays all into it."""
-        found = []
-        for name, port in self.ruleset.ports.items():
-            if not port.can_send:
-                continue
-            if port.clock == source or (port.clock is None and self._whole_sources.get(name) == {source}):
-                found.append(self.number[name])
-        return tuple(found)
+        """The numbers of the ports whose clock and transport come from a source (ruling 26)."""
+        return tuple(self.number[name] for name, choice in self.clock_choices.items() if choice.source == source)
 
     @cached_property
-    def _whole_sources(self) -> Mapping[str, set[str]]:
-        """The sources with a rule without `match` to a port, by port."""
-        found: dict[str, set[str]] = {}
-        for rule in self.ruleset.rules:
-            if rule.match:
-                continue
-            outlets: list[Outlet] = [*(rule.to or ())]
-            for zone in rule.zones:
-                outlets += zone.to or ()
-            for outlet in outlets:
-                for name in outlet.to:
-                    found.setdefault(self.ruleset.port_of(name), set()).update(rule.source)
-        return found
+    def clock_choices(self) -> Mapping[str, ClockChoice]:
+        """Where the clock of each output comes from."""
+        return clock_choices(self.ruleset)
 
     # -- what switches and starts send ----------------------------------------------------------------------------
 

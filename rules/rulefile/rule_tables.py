@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -15,7 +17,7 @@ from rules.fields.when import WhenField
 from rules.fields.written_messages import Messages, TimedMessages
 from rules.midi.messages import CONTROLLER_NUMBERS
 from rules.midi.notation import nearest, parse_controller
-from rules.rulefile.stages import Steps
+from rules.rulefile.stages import Stage, Steps
 
 
 class Outlet(Part):
@@ -99,6 +101,27 @@ class Rule(Part):
         if self.to is None and any(zone.to is None for zone in self.zones):
             raise fault("a zone without `to` uses the rule's, and this rule has none")
         return self
+
+    def branches(self) -> Iterator[Branch]:
+        """The ways through the rule, in the order of the file: one for each zone, or the rule by itself."""
+        if not self.zones:
+            yield Branch(None, 0, self.steps, self.to or ())
+        for number, zone in enumerate(self.zones):
+            outlets = self.to if zone.to is None else zone.to
+            yield Branch(zone, number, (*self.steps, *zone.steps), outlets or ())
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One way through a rule: its zone and the number of this, from 0, all steps in a row, and where they lead.
+
+    `zone` is None where the rule has no zones. The steps of the rule come first, then those of the zone.
+    """
+
+    zone: Zone | None
+    number: int
+    stages: tuple[Stage, ...]
+    outlets: tuple[Outlet, ...]
 
 
 class OnSwitch(Part):

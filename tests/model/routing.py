@@ -177,14 +177,19 @@ def clock_source(ruleset: RuleSet, port: str) -> str | None:
     named = ruleset.ports[port].clock
     if named is not None:
         return None if named == "none" else named
-    sources = {
+    sources = _whole_sources(ruleset, port, otherwise=False) or _whole_sources(ruleset, port, otherwise=True)
+    return sources.pop() if len(sources) == 1 else None
+
+
+def _whole_sources(ruleset: RuleSet, port: str, *, otherwise: bool) -> set[str]:
+    """The sources with a rule without `match`, and with or without `otherwise`, to a port."""
+    return {
         source
         for rule in ruleset.rules
-        if not rule.match
-        for to in (rule.to, *(zone.to for zone in rule.zones))
+        if not rule.match and rule.otherwise == otherwise
+        for to in ([rule.to if zone.to is None else zone.to for zone in rule.zones] or [rule.to])
         for outlet in to or ()
         for name in outlet.to
         if ruleset.port_of(name) == port
         for source in rule.source
     }
-    return sources.pop() if len(sources) == 1 else None
