@@ -14,7 +14,7 @@ from rules.engine.evaluation import Walk
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.midi.din import microseconds_on_wire
-from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
+from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, RESET, SYSEX, split_message
 from rules.midi.notation import STANDARD, MessageText, Naming, format_message
 from rules.program.forms import Form
 from rules.program.guards import holds
@@ -144,8 +144,24 @@ class _Tracer:
         for rule_lines, took in self._rules(entry, one, form):
             taken = taken or took
             yield from rule_lines
-        if not taken and not entry.clocked(form):
-            yield TraceLine(0, "goes nowhere: no rule takes it")
+        if taken or entry.clocked(form):
+            return
+        reasons = self._clock_advice(form) if form.status > SYSEX else ["no rule takes it"]
+        yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
+
+    def _clock_advice(self, form: Form) -> Iterator[str]:
+        """Why clock and transport go to no port, and what to write so that they do (ruling 26)."""
+        source, choices = self._source, self._compiler.clock_choices
+        if form.status == RESET:
+            yield "a system reset goes only to ports that ask for it: write `reset = true` on the port"
+            return
+        undecided = [name for name, choice in choices.items() if choice.source is None and source in choice.rivals]
+        for name in undecided:
+            rivals = " or ".join(f'"{rival}"' for rival in choices[name].rivals)
+            yield f'the clock of port {name} could come from {rivals}: set clock = "{source}" on port {name}'
+        if not undecided:
+            ports = " or ".join(choices)
+            yield f'no port takes clock and transport from "{source}": set clock = "{source}" on port {ports}'
 
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
         """What a message does to a switch, and what that sends."""
@@ -171,7 +187,7 @@ class _Tracer:
             rule = branch.rule
             if self._source not in rule.source:
                 continue
-            zone = f", zone {rule.zones.index(branch.zone) + 1}" if branch.zone is not None else ""
+            zone = f", zone {branch.zone_number + 1}" if branch.zone is not None else ""
             head = f'rule "{rule.name}"{zone}: '
             refusal = self._refusal(entry, branch, form)
             if refusal is not None:

@@ -23,10 +23,10 @@ from rules.midi.messages import (
 )
 from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.program.forms import Form
+from rules.program.holders import OutputChannel
 from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Lane, Table
 
 Lanes = tuple[Lane, ...]
-Place = tuple[int, int]
 
 _CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(MOST_MODE, 128)}
 """Controllers that holders of one channel must share with care; they never take the short way."""
@@ -77,7 +77,7 @@ class CellMaker:
 
     # -- the short way --------------------------------------------------------------------------------------------
 
-    def finished(self, table: Table, shared: frozenset[Place], banks: frozenset[Place]) -> Table:
+    def finished(self, table: Table, shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]) -> Table:
         """The table of a source with the short ways marked."""
         rows: list[Sequence[Cell]] = list(table.rows)
         for channel in range(16):
@@ -94,7 +94,7 @@ class CellMaker:
             rows[status & 0x7F] = finished
         return Table(rows)
 
-    def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[Place]) -> None:
+    def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[OutputChannel]) -> None:
         ons, offs, presses = rows[0x10 + channel], rows[channel], rows[0x20 + channel]
         new_ons, new_offs, new_presses = [], [], []
         for first in range(128):
@@ -105,7 +105,7 @@ class CellMaker:
             on_cell = self._kept((on, way, "on"), Cell(on, way))
             new_ons.append(on_cell)
             new_offs.append(self._kept((on, off, way), Cell(off, way, ons=on_cell)))
-            follows = way == NOTE and bool(press) and _same_places(on, press, POLY_PRESSURE, first)
+            follows = way == NOTE and bool(press) and _same_notes(on, press, POLY_PRESSURE, first)
             press_way = HELD if follows and _rests_simply(press) else WHOLE
             new_presses.append(self._kept((on, press, way, press_way), Cell(press, press_way, ons=on_cell)))
         rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
@@ -119,7 +119,7 @@ class CellMaker:
         return 1 if careful else 2 if MODULATION in outs else 3
 
     def _finished_other(
-        self, status: int, first: int, lanes: Lanes, shared: frozenset[Place], banks: frozenset[Place]
+        self, status: int, first: int, lanes: Lanes, shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]
     ) -> Cell:
         kind = status & 0xF0
         chased = _KIND_NAMES.get(kind, first) in self._chased
@@ -129,16 +129,16 @@ class CellMaker:
             and all(lane.plain and lane.status & 0xF0 == kind and NO_BYTE not in lane.gate[:128] for lane in lanes)
             and len({(lane.target, lane.status) for lane in lanes}) == len(lanes)
         )
-        places = {(lane.target, lane.status & 0x0F) for lane in lanes}
+        outputs = {(lane.target, lane.status & 0x0F) for lane in lanes}
         modulates = kind == CONTROLLER and any(lane.one[first] == MODULATION for lane in lanes)
         rests = bool(lanes) and (modulates or kind in (PRESSURE, PITCH_BEND))
         if rests:
             simple = simple and _rests_simply(lanes)
-        merged = kind == PITCH_BEND and bool(places & shared)
+        merged = kind == PITCH_BEND and bool(outputs & shared)
         if modulates:
             simple = simple and all(lane.one[first] == MODULATION for lane in lanes)
         if kind == PROGRAM:
-            simple = simple and not places & banks
+            simple = simple and not outputs & banks
         way = WHOLE if not simple else HELD if rests else PASS
         return self._kept((lanes, way, kind), Cell(lanes, way, merged=merged))
 
@@ -148,17 +148,17 @@ def _is_total(lane: Lane) -> bool:
 
 
 def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, first: int) -> bool:
-    """Whether each note-on goes, whatever its velocity, to places of its own, and the note-off to the same ones."""
+    """Whether each note-on goes, whatever its velocity, to outputs of its own, and the note-off to the same ones."""
     return (
         all(lane.plain and lane.status & 0xF0 == NOTE_ON and lane.release is None and _is_total(lane) for lane in on)
         and all(lane.plain and NO_BYTE not in lane.gate[:128] for lane in off)
         and len({(lane.target, lane.status, lane.one[first]) for lane in on}) == len(on)
-        and _same_places(on, off, NOTE_OFF, first)
+        and _same_notes(on, off, NOTE_OFF, first)
         and all(lane.plain for lane in press)
     )
 
 
-def _same_places(on: Lanes, other: Lanes, kind: int, first: int) -> bool:
+def _same_notes(on: Lanes, other: Lanes, kind: int, first: int) -> bool:
     """Whether the lanes of another kind lead to the same ports, channels and keys as those of the note-on, in order."""
     return [(lane.target, lane.status & 0x0F, lane.one[first]) for lane in on] == [
         (lane.target, lane.status & 0x0F, lane.one[first]) for lane in other if lane.status & 0xF0 == kind

@@ -42,11 +42,11 @@ class Nodes:
         self.all: dict[Key, Node] = {}
         self._cells = cells
 
-    def get(self, key: Key, make: Callable[[], SomeNode], place: Key = ()) -> SomeNode:
-        """The node that stands there, made when it is first asked for; its memory is that of `place`, if given."""
+    def get(self, key: Key, make: Callable[[], SomeNode], memory: Key = ()) -> SomeNode:
+        """The node of a key, made when it is first asked for; its memory is that of the key `memory`, if given."""
         if key not in self.all:
             node = make()
-            node.place = place or key
+            node.place = memory or key
             self.all[key] = node
         return self.all[key]  # type: ignore[return-value]
 
@@ -81,12 +81,12 @@ class StepLink:
     """A step at its place, with its `when`."""
 
     def __init__(
-        self, stage: Stage, key: Key, place: Key, layout: Layout, nodes: Nodes, fires_on: frozenset[int]
+        self, stage: Stage, key: Key, memory: Key, layout: Layout, nodes: Nodes, fires_on: frozenset[int]
     ) -> None:
         self.step = stage.step
         self.when = stage.when
         self._key = (*key, self.step.key)
-        self._place = (*place, self.step.key)
+        self._memory = (*memory, self.step.key)
         self._layout = layout
         self._nodes = nodes
         self._fires_on = fires_on
@@ -105,7 +105,7 @@ class StepLink:
 
     def node(self, make: Callable[[], SomeNode]) -> SomeNode:
         """The memory of this step."""
-        return self._nodes.get(self._key, make, self._place)
+        return self._nodes.get(self._key, make, self._memory)
 
     def fold(self, form: Form) -> list[Form]:
         """Through the step while its `when` holds, past it else; as one where that is the same."""
@@ -132,12 +132,12 @@ def step_links(
     layout: Layout,
     nodes: Nodes,
     *,
-    place: Key = (),
+    memory: Key = (),
     fires_on: frozenset[int] = frozenset(),
 ) -> tuple[StepLink, ...]:
-    """The links for a list of steps; `key` names it, and `place` the list whose memory it shares, if any."""
+    """The links for a list of steps; `key` names it, and `memory` the list whose memory it shares, if any."""
     return tuple(
-        StepLink(stage, (*key, number), (*(place or key), number), layout, nodes, fires_on)
+        StepLink(stage, (*key, number), (*(memory or key), number), layout, nodes, fires_on)
         for number, stage in enumerate(stages, 1)
     )
 

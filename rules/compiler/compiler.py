@@ -145,13 +145,14 @@ class Compiler:
         for branch in rule.branches():
             zone = branch.zone
             label = (*key, "zone", branch.number + 1) if zone is not None else key
-            steps = step_links(rule.steps, label, self.layout, self.nodes, place=key, fires_on=fires_on)
+            steps = step_links(rule.steps, label, self.layout, self.nodes, memory=key, fires_on=fires_on)
             guard = guard_of(self.layout, rule.when)
             if zone is not None:
                 own = (*label, "own")
                 steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on=fires_on)
                 guard = both(guard, guard_of(self.layout, zone.when))
-            yield BranchPlan(number, rule, zone, guard, (*steps, OutletLink(branch.outlets, self._ends, self.nodes)))
+            outlet = OutletLink(branch.outlets, self._ends, self.nodes)
+            yield BranchPlan(number, rule, zone, guard, branch.number, steps, outlet)
 
     # -- tables ---------------------------------------------------------------------------------------------------
 
@@ -175,8 +176,8 @@ class Compiler:
 
     def port_steps(self, source: str, key: Key = ()) -> tuple[StepLink, ...]:
         """The links for a port's own steps; under another `key` they may lead elsewhere, with the same memory."""
-        place = ("port", source)
-        return step_links(self.ruleset.ports[source].steps, (*place, *key), self.layout, self.nodes, place=place)
+        memory = ("port", source)
+        return step_links(self.ruleset.ports[source].steps, (*memory, *key), self.layout, self.nodes, memory=memory)
 
     def _plain_port_steps(self, source: str) -> Chain:
         """A port's steps but for those with a memory: what comes through is the same message, only not its time."""

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from rules.compiler.reach import behind_node, firsts_out
 from rules.midi.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
-from rules.program.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image, open_in
+from rules.program.byte_tables import ALL, FIRST, gate_of, open_in
 from rules.program.guards import ALWAYS, Guard, both
+from rules.program.holders import OutputChannel
 from rules.program.tables import Cell, Lane, Table
 
-Place = tuple[int, int]
 Start = tuple[Table, int, int, Guard]
 """Messages at a table: their status, the gate of their first data bytes, and how the switches stand for them."""
 
@@ -29,7 +30,7 @@ def _ways(starts: Iterable[Start]) -> Iterator[tuple[Lane, int]]:
         for lane, gate in _lanes(table, status, new):
             met = both(guard, lane.guard)
             if met:
-                outs = _outs(lane, gate)
+                outs = firsts_out(lane, gate)
                 yield lane, outs
                 waiting += _after(lane, outs, met)
 
@@ -50,54 +51,37 @@ def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]
     return found.items()
 
 
-def _outs(lane: Lane, gate: int) -> int:
-    """The outgoing first bytes of a lane for a gate of incoming ones."""
-    if lane.feed_one == FIRST:
-        return image(lane.one, gate)
-    return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NO_BYTE)
-
-
-def _channels(starts: Iterable[Start]) -> set[Place]:
+def _channels(starts: Iterable[Start]) -> set[OutputChannel]:
     """The (port, channel 0-15) that messages can come out on, with any setting of the switches."""
     return {(lane.target, lane.status & 0x0F) for lane, _ in _ways(starts) if lane.node is None and lane.status < SYSEX}
 
 
-def shared_channels(tables: Sequence[Table]) -> frozenset[Place]:
+def shared_channels(tables: Sequence[Table]) -> frozenset[OutputChannel]:
     """The (port, channel 0-15) that two incoming channels, two sources, or two keys for one note can reach."""
-    shared: set[Place] = set()
-    owner: dict[Place, tuple[int, int]] = {}
+    shared: set[OutputChannel] = set()
+    owner: dict[OutputChannel, tuple[int, int]] = {}
     keys: dict[tuple[int, int, int], tuple[int, int, int]] = {}
     through_nodes: list[Start] = []
     for source, table in enumerate(tables):
         for row in range(0x80):
             for lane, gate in _lanes(table, row | 0x80, ALL):
                 if lane.node is not None:
-                    through_nodes += _after(lane, _outs(lane, gate), lane.guard)
+                    through_nodes += _after(lane, firsts_out(lane, gate), lane.guard)
                     continue
                 if lane.status >= SYSEX:
                     continue
-                place = (lane.target, lane.status & 0x0F)
-                if owner.setdefault(place, (source, row & 0x0F)) != (source, row & 0x0F):
-                    shared.add(place)
-                if place not in shared and not _keeps_apart(lane, source, row, gate, keys):
-                    shared.add(place)
+                output = (lane.target, lane.status & 0x0F)
+                if owner.setdefault(output, (source, row & 0x0F)) != (source, row & 0x0F):
+                    shared.add(output)
+                if output not in shared and not _keeps_apart(lane, source, row, gate, keys):
+                    shared.add(output)
     return frozenset(shared | _channels(through_nodes))
 
 
-def _after(lane: Lane, outs: int, guard: Guard) -> list[Start]:
+def _after(lane: Lane, firsts: int, guard: Guard) -> list[Start]:
     """Where outgoing first bytes (a gate) go on behind the node of a lane, if it has one that leads on."""
-    if lane.node is None or lane.node.main.after is None:
-        return []
-    node, after = lane.node.main, lane.node.main.after
-    stand = guard if node.keeps_word else ALWAYS
-    return [(after, *follows, stand) for follows in node.may_follow(lane.status, outs, _seconds(lane))]
-
-
-def _seconds(lane: Lane) -> int:
-    """The outgoing second bytes of a lane, as a gate."""
-    if lane.feed_two == FIRST:
-        return ALL
-    return gate_of(value for value, at in zip(lane.two, lane.gate[:128], strict=False) if at != NO_BYTE)
+    after = lane.node.main.after if lane.node is not None else None
+    return [] if after is None else [(after, *reached) for reached in behind_node(lane, firsts, guard)]
 
 
 def _keeps_apart(
@@ -115,14 +99,14 @@ def _keeps_apart(
     )
 
 
-def shared_banks(tables: Sequence[Table]) -> frozenset[Place]:
+def shared_banks(tables: Sequence[Table]) -> frozenset[OutputChannel]:
     """The (port, channel 0-15) where bank selects and program changes of two sources can meet (ruling 16)."""
-    sources: dict[Place, set[int]] = {}
+    sources: dict[OutputChannel, set[int]] = {}
     for source, table in enumerate(tables):
         for lane, outs in _ways((table, status, ALL, ALWAYS) for status in range(0x80, 0x100)):
             if lane.node is None and _is_bank(lane.status, outs):
                 sources.setdefault((lane.target, lane.status & 0x0F), set()).add(source)
-    return frozenset(place for place, reaching in sources.items() if len(reaching) > 1)
+    return frozenset(output for output, reaching in sources.items() if len(reaching) > 1)
 
 
 _BANKS = gate_of((BANK_MSB, BANK_LSB))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.compiler.chain import Chain, Nodes, follow_chain
+from rules.compiler.chain import Chain, Nodes, OutletLink, StepLink, follow_chain
 from rules.compiler.switch_guards import guard_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
@@ -19,14 +19,27 @@ from rules.steps.trigger_node import TriggerNode
 
 
 @dataclass(frozen=True, slots=True)
-class BranchPlan:
-    """A rule, or one zone of it: when it is open, its steps and where they lead."""
+class RuleCondition:
+    """What a rule by its number, or one zone of it, asks of messages and, by `guard`, of the switches."""
 
     number: int
     rule: Rule
     zone: Zone | None
     guard: Guard
-    chain: Chain
+
+
+@dataclass(frozen=True, slots=True)
+class BranchPlan(RuleCondition):
+    """A rule, or one zone of it with its number from 0: what it asks for, its steps, and where they lead."""
+
+    zone_number: int
+    steps: tuple[StepLink, ...]
+    outlet: OutletLink
+
+    @property
+    def chain(self) -> Chain:
+        """The steps, and the outlet behind them."""
+        return (*self.steps, self.outlet)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,27 +53,27 @@ class PulledTrigger:
 class BranchEntry:
     """The start of one branch: its match and its zone."""
 
-    def __init__(self, branch: BranchPlan) -> None:
-        self.branch = branch
-        self.otherwise = branch.rule.otherwise
-        self.chain = branch.chain
+    def __init__(self, condition: RuleCondition, chain: Chain = ()) -> None:
+        self.condition = condition
+        self.otherwise = condition.rule.otherwise
+        self.chain = chain
 
     def statuses(self) -> frozenset[int]:
         """The statuses of which anything can go this way: a rule is asked for no others."""
-        match, zone = self.branch.rule.match, self.branch.zone
+        match, zone = self.condition.rule.match, self.condition.zone
         found = _ROUTED if not match else frozenset[int]().union(*map(_statuses_matched, match))
         return found if zone is None else found & statuses_of(zone)
 
     def fold(self, form: Form) -> list[Form]:
         """The part of a form that goes this way."""
-        branch = self.branch
-        match = branch.rule.match
+        asked = self.condition
+        match = asked.rule.match
         if form.status > SYSEX:  # clock and transport only where they are named (ruling 4)
             match = tuple(condition for condition in match if condition.kinds is not None)
         taken = split_any(form, match)[0] if match or form.status <= SYSEX else []
-        if branch.zone is not None:
-            taken = [inside for piece in taken for inside in split(piece, branch.zone)[0]]
-        guarded = [piece.guarded(branch.guard)._replace(rule=branch.rule.name or "") for piece in taken]
+        if asked.zone is not None:
+            taken = [inside for piece in taken for inside in split(piece, asked.zone)[0]]
+        guarded = [piece.guarded(asked.guard)._replace(rule=asked.rule.name or "") for piece in taken]
         return [piece for piece in guarded if piece.guard]
 
 
@@ -96,9 +109,9 @@ class SourceEntry:
         self._triggers = parts.triggers
         self._clock = parts.clock
         self._resets = parts.resets
-        whole = [BranchPlan(number, rule, None, guard_of(layout, rule.when), ()) for number, rule in parts.rules]
-        self._rules = _by_status(whole)
-        self._branches = _by_status(parts.branches)
+        whole = [RuleCondition(number, rule, None, guard_of(layout, rule.when)) for number, rule in parts.rules]
+        self._rules = _by_status(map(BranchEntry, whole))
+        self._branches = _by_status(BranchEntry(branch, branch.chain) for branch in parts.branches)
 
     def fold(self, form: Form) -> list[Form]:
         """Everything that becomes of a form."""
@@ -131,7 +144,7 @@ class SourceEntry:
     def taken(self, form: Form) -> list[tuple[int, Form]]:
         """The number of each rule that takes a form, or part of it, with what it takes."""
         _, passing = self._turned(form)
-        return [(entry.branch.number, taken) for entry, taken in self._routed(form.status, passing, self._rules)]
+        return [(entry.condition.number, taken) for entry, taken in self._routed(form.status, passing, self._rules)]
 
     def let_in(self, form: Form) -> list[Form]:
         """What of a form the rules get to see."""
@@ -153,11 +166,11 @@ class SourceEntry:
         left = list(passing)
         for entry in self._rules.get(passing[0].status, ()) if passing else ():
             if not entry.otherwise:
-                left = [piece for form in left for piece in self._not_taken(form, entry.branch)]
+                left = [piece for form in left for piece in self._not_taken(form, entry.condition)]
         return left
 
-    def _not_taken(self, form: Form, branch: BranchPlan) -> list[Form]:
-        rule, guard = branch.rule, branch.guard
+    def _not_taken(self, form: Form, asked: RuleCondition) -> list[Form]:
+        rule, guard = asked.rule, asked.guard
         if form.status > SYSEX:
             return [form]
         conditions = [condition for condition in rule.match if counts_as_taken(form, condition)]
@@ -170,11 +183,10 @@ class SourceEntry:
         return rest
 
 
-def _by_status(branches: Iterable[BranchPlan]) -> Mapping[int, Sequence[BranchEntry]]:
-    """The branches that are to be asked under each status, in order."""
+def _by_status(entries: Iterable[BranchEntry]) -> Mapping[int, Sequence[BranchEntry]]:
+    """Those that are to be asked under each status, in order."""
     found: dict[int, list[BranchEntry]] = {}
-    for branch in branches:
-        entry = BranchEntry(branch)
+    for entry in entries:
         for status in entry.statuses():
             found.setdefault(status, []).append(entry)
     return found

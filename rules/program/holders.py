@@ -16,6 +16,9 @@ Copy = tuple[str | int, ...]
 
 Holder = int | tuple[int, int, Copy]
 
+OutputChannel = tuple[int, int]
+"""An output port by number, and a channel 0-15 of it."""
+
 
 _SYSTEM: Final = (SYSEX & 0x7F) << 7
 """The first in-key of system messages."""
@@ -46,7 +49,7 @@ def note_place(target: int, channel: int, key: int) -> int:
     return target << 11 | (channel & 0x0F) << 7 | key
 
 
-def channel_of(place: int) -> tuple[int, int]:
+def channel_of(place: int) -> OutputChannel:
     """The port and channel 0-15 of an output note."""
     return place >> 11, place >> 7 & 0x0F
 

@@ -6,7 +6,7 @@ One small check for each concern. A name whose own table is faulty counts as kno
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -15,16 +15,13 @@ from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.midi.notation import MessageText
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
-from rules.rulefile.draft import Branch, Draft, Entry, branches, staged
+from rules.rulefile.draft import Draft, Entry, PlacedBranch, placed_branches, staged
 from rules.rulefile.outline import is_whole
 from rules.rulefile.places import Place
 from rules.rulefile.port_tables import Device
 from rules.rulefile.references import destination_fault, port_fault, source_fault
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import OnOffSwitch, Trigger
-from rules.steps.filter import FilterStep
-from rules.steps.rechannel import RechannelStep
-from rules.steps.transpose import TransposeStep
 
 Check = Callable[[Draft], Iterator[Problem]]
 
@@ -64,7 +61,7 @@ def check_devices(draft: Draft) -> Iterator[Problem]:
             yield entry.place.inside("port").problem(fault)
         yield from _other_channels(device, device.setup, entry.place.inside("setup"))
         stages = list(staged(device.steps, entry.place))
-        if stages and device.channel is not None and isinstance(stages[-1].value.step, RechannelStep):
+        if stages and device.channel is not None and stages[-1].value.step.only_rechannels:
             text = (
                 f"the device is on channel {device.channel} after all, so this changes nothing: leave one of them away"
             )
@@ -90,7 +87,7 @@ def check_sources(draft: Draft) -> Iterator[Problem]:
 def check_destinations(draft: Draft) -> Iterator[Problem]:
     """Rules lead to devices, and to ports that can send."""
     for branch in _all_branches(draft):
-        for number, outlet in enumerate(branch.outlets):
+        for number, outlet in enumerate(branch.branch.outlets):
             line = branch.outlets_place if outlet.channels is None else branch.outlets_place.inside(number)
             for position, name in enumerate(outlet.to):
                 if fault := destination_fault(draft, name):
@@ -142,17 +139,17 @@ def check_transpositions(draft: Draft) -> Iterator[Problem]:
 
 def check_last_rechannel(draft: Draft) -> Iterator[Problem]:
     """`rechannel` right before devices with a channel changes nothing (ruling 8)."""
-    last: dict[Place, list[Branch]] = {}
+    last: dict[Place, list[PlacedBranch]] = {}
     inside: set[Place] = set()
     for branch in _all_branches(draft):
         for number, entry in enumerate(branch.stages, start=1):
-            if isinstance(entry.value.step, RechannelStep):
+            if entry.value.step.only_rechannels:
                 if number == len(branch.stages):
                     last.setdefault(entry.place, []).append(branch)
                 else:
                     inside.add(entry.place)
     for place, ends in last.items():
-        outlets = [outlet for branch in ends for outlet in branch.outlets]
+        outlets = [outlet for branch in ends for outlet in branch.branch.outlets]
         names = list(dict.fromkeys(name for outlet in outlets for name in outlet.to))
         by_channel = any(outlet.channels is not None for outlet in outlets)
         fixed = [name for name in names if name in draft.devices and draft.devices[name].value.channel is not None]
@@ -166,13 +163,13 @@ def check_last_rechannel(draft: Draft) -> Iterator[Problem]:
 def check_kinds(draft: Draft) -> Iterator[Problem]:
     """Note-offs by themselves, clock and transport may only start a `send` (rulings 3, 4, 26)."""
     for entry in draft.rules:
-        ways = list(branches(entry))
-        sends = all(way.sends_after(0) for way in ways)
+        ways = list(placed_branches(entry))
+        sends = all(_any_writes(way.stages) for way in ways)
         for number, condition in enumerate(entry.value.match):
             yield from _only_to_send(condition, entry.place.inside("match", number), sends)
         for way in ways:
-            if way.zone is not None:
-                yield from _only_to_send(way.zone, way.place, way.sends_after(0))
+            if way.branch.zone is not None:
+                yield from _only_to_send(way.branch.zone, way.place, _any_writes(way.stages))
             yield from _filters_kinds(way.stages)
     for name, port in draft.ports.items():
         yield from _filters_kinds(tuple(staged(port.value.steps, draft.ports[name].place)))
@@ -183,11 +180,14 @@ def check_kinds(draft: Draft) -> Iterator[Problem]:
 def _filters_kinds(stages: tuple[Entry[Stage], ...]) -> Iterator[Problem]:
     for number, entry in enumerate(stages):
         step = entry.value.step
-        if isinstance(step, FilterStep):
-            sends = any(getattr(later.value, "send", None) is not None for later in stages[number + 1 :])
-            for key, conditions in (("keep", step.keep), ("drop", step.drop)):
-                for position, condition in enumerate(conditions):
-                    yield from _only_to_send(condition, entry.place.inside("filter", key, position), sends)
+        for key, conditions in step.conditions.items():
+            sends = _any_writes(stages[number + 1 :])
+            for position, condition in enumerate(conditions):
+                yield from _only_to_send(condition, entry.place.inside(step.key, key, position), sends)
+
+
+def _any_writes(stages: Iterable[Entry[Stage]]) -> bool:
+    return any(stage.value.step.writes_messages for stage in stages)
 
 
 def _only_to_send(condition: Condition, place: Place, sends: bool) -> Iterator[Problem]:
@@ -214,7 +214,7 @@ def check_chase(draft: Draft) -> Iterator[Problem]:
 def check_combinations(draft: Draft) -> Iterator[Problem]:
     """What the steps on one way ask of switches stays within what can be worked out beforehand."""
     for branch in _all_branches(draft):
-        names = [name for outlet in branch.outlets for name in outlet.to]
+        names = [name for outlet in branch.branch.outlets for name in outlet.to]
         behind = [draft.devices[name].value.steps for name in names if name in draft.devices] or [()]
         before = [draft.ports[name].value.steps for name in branch.rule.source if name in draft.ports] or [()]
         inside = tuple(entry.value for entry in branch.stages)
@@ -230,13 +230,13 @@ def check_combinations(draft: Draft) -> Iterator[Problem]:
 def _combinations(draft: Draft, stages: Sequence[Stage]) -> int:
     """In how many ways the switches that some steps depend on can be set."""
     names = {term.switch for stage in stages if stage.when is not None for term in stage.when.terms}
-    names |= {step.by for stage in stages if isinstance(step := stage.step, TransposeStep) and isinstance(step.by, str)}
+    names |= {switch for stage in stages for switch in stage.step.number_switches.values()}
     return math.prod(draft.switches[name].value.state_count for name in names if name in draft.switches)
 
 
-def _all_branches(draft: Draft) -> Iterator[Branch]:
+def _all_branches(draft: Draft) -> Iterator[PlacedBranch]:
     for entry in draft.rules:
-        yield from branches(entry)
+        yield from placed_branches(entry)
 
 
 def _all_stages(draft: Draft) -> Iterator[Entry[Stage]]:

@@ -13,7 +13,6 @@ from rules.rulefile.places import Place
 from rules.rulefile.references import switch_fault
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch
-from rules.steps.transpose import TransposeStep
 
 
 def check_when(draft: Draft, when: When | None, place: Place) -> Iterator[Problem]:
@@ -55,17 +54,15 @@ def _number_fault(name: str, low: int, high: int, value: str | None) -> str:
 
 
 def check_number_switches(draft: Draft, stages: Iterable[Entry[Stage]]) -> Iterator[Problem]:
-    """`transpose` by name goes by a switch that counts."""
+    """A step that goes by a switch, as `transpose` may, needs one that counts."""
     for entry in stages:
         step = entry.value.step
-        if isinstance(step, TransposeStep) and isinstance(step.by, str):
-            fault = switch_fault(draft, step.by)
-            if not fault and step.by in draft.switches:
-                switch = draft.switches[step.by].value
-                if not isinstance(switch, NumberSwitch):
-                    fault = f'the switch "{step.by}" doesn\'t count: transpose by one with `numbers`, such as "-6..6"'
+        for key, name in step.number_switches.items():
+            fault = switch_fault(draft, name)
+            if not fault and name in draft.switches and not isinstance(draft.switches[name].value, NumberSwitch):
+                fault = f'the switch "{name}" doesn\'t count: {step.key} by one with `numbers`, such as "-6..6"'
             if fault:
-                yield entry.place.inside("transpose", "by").problem(fault)
+                yield entry.place.inside(step.key, key).problem(fault)
 
 
 def check_states(draft: Draft) -> Iterator[Problem]:

@@ -10,7 +10,7 @@ from rules.errors import Problem
 from rules.rulefile.outline import outline
 from rules.rulefile.places import Place
 from rules.rulefile.port_tables import Device, Port
-from rules.rulefile.rule_tables import OnSwitch, Outlet, Rule, RuleTest, Zone
+from rules.rulefile.rule_tables import Branch, OnSwitch, Rule, RuleTest
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
@@ -27,19 +27,14 @@ class Entry(Generic[T]):
 
 
 @dataclass(frozen=True, slots=True)
-class Branch:
-    """One way through a rule: the rule itself or one of its zones, all steps in a row, and where it leads."""
+class PlacedBranch:
+    """One way through a rule, and where its parts are written: the rule or zone, its steps, and its `to`."""
 
     rule: Rule
-    zone: Zone | None
+    branch: Branch
     place: Place
     stages: tuple[Entry[Stage], ...]
-    outlets: tuple[Outlet, ...]
     outlets_place: Place
-
-    def sends_after(self, number: int) -> bool:
-        """Whether one of the steps behind a number of them makes messages of its own."""
-        return any(getattr(entry.value, "send", None) is not None for entry in self.stages[number:])
 
 
 @dataclass(slots=True)
@@ -107,17 +102,20 @@ class Draft:
         return [name for name, section in self.broken.items() if section in sections]
 
 
-def branches(entry: Entry[Rule]) -> Iterator[Branch]:
-    """The ways through a rule, in the order of the file."""
+def placed_branches(entry: Entry[Rule]) -> Iterator[PlacedBranch]:
+    """The ways through a rule with their places, in the order of the file."""
     rule, place = entry.value, entry.place
-    first = tuple(staged(rule.steps, place))
-    if not rule.zones:
-        yield Branch(rule, None, place, first, rule.to or (), place.inside("to"))
-    for number, zone in enumerate(rule.zones):
-        inside = place.inside("zones", number)
-        to = rule.to if zone.to is None else zone.to
-        to_place = place.inside("to") if zone.to is None else inside.inside("to")
-        yield Branch(rule, zone, inside, (*first, *staged(zone.steps, inside)), to or (), to_place)
+    for branch in rule.branches():
+        inside = place if branch.zone is None else place.inside("zones", branch.number)
+        to = place if branch.zone is None or branch.zone.to is None else inside
+        places = [
+            place.inside("steps", number)
+            if number < len(rule.steps)
+            else inside.inside("steps", number - len(rule.steps))
+            for number in range(len(branch.stages))
+        ]
+        stages = tuple(map(Entry, branch.stages, places))
+        yield PlacedBranch(rule, branch, inside, stages, to.inside("to"))
 
 
 def staged(steps: tuple[Stage, ...], place: Place) -> Iterator[Entry[Stage]]:

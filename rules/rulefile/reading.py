@@ -27,8 +27,7 @@ _LISTED: Final = ("rules", "on_switch", "tests")
 class Reading:
     """A rule set, and where each part of it stands in the files.
 
-    `rules`, `on_switch` and `tests` have the places in the order of the rule set's. `draft` has all parts with
-    their places, `files` the names of the files in order.
+    `rules`, `on_switch` and `tests` have the places in the order of the rule set's, `files` the names of the files in order.
     """
 
     ruleset: RuleSet
@@ -38,7 +37,6 @@ class Reading:
     rules: tuple[Place, ...]
     on_switch: tuple[Place, ...]
     tests: tuple[Place, ...]
-    draft: Draft
     files: tuple[str, ...]
 
     def forget_files(self) -> None:
@@ -94,7 +92,6 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         rules=tuple(entry.place for entry in draft.rules),
         on_switch=tuple(entry.place for entry in draft.on_switch),
         tests=tuple(entry.place for entry in draft.tests),
-        draft=draft,
         files=files,
     )
 

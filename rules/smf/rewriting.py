@@ -15,7 +15,6 @@ from rules.program.compiled import COMPILED
 from rules.program.pipeline import Pipeline
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.stages import Stage
 from rules.smf import general
 from rules.smf.direct import PATCH, STREAM, Direct
 from rules.smf.midi_file import MidiFile, read
@@ -25,11 +24,10 @@ from rules.smf.score import Counts, Score
 from rules.smf.stream import streams
 from rules.smf.tally import RuleTally
 from rules.smf.writing import write
-from rules.steps.transpose import TransposeStep
+from rules.steps.transpose import DRUMS
 
 GENERAL: Final = "general"
 TRACK_NAME: Final = 0x03
-DRUM_CHANNEL: Final = 10
 
 
 class Rewriter:
@@ -58,7 +56,7 @@ class Rewriter:
         self._route = route
         self._streams = {} if route == GENERAL else streams(pipeline, per_port)
         self._direct = Direct(self._streams, by_numbers)
-        self._drum_rules = [rule for rule in ruleset.rules if any(_moves_drums(stage) for stage in _stages(rule))]
+        self._drum_rules = [rule for rule in ruleset.rules if _transposes_drums(rule)]
 
     def rewrite(self, data: bytes) -> Rewritten:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
@@ -148,7 +146,7 @@ class Rewriter:
         """Drums on channel 10 that were transposed (ruling 19)."""
         if not self._drum_rules:
             return
-        taken = dict(zip(self._pipeline.rules, tally.taken(DRUM_CHANNEL - 1), strict=True))
+        taken = dict(zip(self._pipeline.rules, tally.taken(DRUMS - 1), strict=True))
         for rule in self._drum_rules:
             if taken[rule.name or ""]:
                 yield (
@@ -157,15 +155,9 @@ class Rewriter:
                 )
 
 
-def _stages(rule: Rule) -> Iterator[Stage]:
-    yield from rule.steps
-    for zone in rule.zones:
-        yield from zone.steps
-
-
-def _moves_drums(stage: Stage) -> bool:
-    step = stage.step
-    return isinstance(step, TransposeStep) and not step.except_channels
+def _transposes_drums(rule: Rule) -> bool:
+    stages = (stage for branch in rule.branches() for stage in branch.stages)
+    return any(stage.step.transposes(DRUMS) for stage in stages)
 
 
 def _bare(name: str) -> str:

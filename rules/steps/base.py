@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, ClassVar, Protocol, TypeVar
 
 from pydantic import model_validator
 
+from rules.fields.conditions import Condition
 from rules.fields.part import Part
 from rules.midi.notation import Naming
 from rules.program.forms import Form
@@ -60,6 +61,30 @@ class Step(Part):
     def remembers(self) -> bool:
         """Whether the step has a memory: what it does to a message depends on those before."""
         return False
+
+    only_rechannels: ClassVar[bool] = False
+    """Whether all that the step does is to change channels, so that a channel set later undoes it."""
+
+    writes_messages: ClassVar[bool] = False
+    """Whether the step sends messages of its own: what comes may be there only to start it."""
+
+    @property
+    def conditions(self) -> Mapping[str, tuple[Condition, ...]]:
+        """What the step asks of messages, by the key that says it."""
+        return {}
+
+    @property
+    def number_switches(self) -> Mapping[str, str]:
+        """The number switches that the step goes by, by the key that names each."""
+        return {}
+
+    def transposes(self, channel: int) -> bool:
+        """Whether the step moves all keys of a channel (1-16)."""
+        return False
+
+    def doubts(self, channels: frozenset[int]) -> Iterator[str]:
+        """What is odd about the step where notes on some channels (1-16) come to it: a text for each."""
+        yield from ()
 
     @abstractmethod
     def fold(self, form: Form, around: Surroundings) -> list[Form]:

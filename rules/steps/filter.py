@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import ClassVar
 
 from pydantic import model_validator
 
-from rules.fields.conditions import Conditions
+from rules.fields.conditions import Condition, Conditions
 from rules.fields.matching import split_any
 from rules.fields.part import fault
 from rules.midi.notation import Naming
@@ -31,6 +32,11 @@ class FilterStep(Step):
         if not self.keep and not self.drop:
             raise fault("write what to `keep` or what to `drop`, as in `filter = { drop = { controller = 7 } }`")
         return self
+
+    @property
+    def conditions(self) -> Mapping[str, tuple[Condition, ...]]:
+        """What is kept, and what is dropped."""
+        return {"keep": self.keep, "drop": self.drop}
 
     def words(self, naming: Naming) -> str:
         """The step in words."""

@@ -21,6 +21,7 @@ class RechannelStep(Step):
     """
 
     key: ClassVar[str] = "rechannel"
+    only_rechannels: ClassVar[bool] = True
     to: Channel | None = None
     moves: Annotated[dict[Channel, Channel], EachOnce] = Field(default_factory=dict)
 

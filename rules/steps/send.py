@@ -24,6 +24,7 @@ class SendStep(Step):
     """
 
     key: ClassVar[str] = "send"
+    writes_messages: ClassVar[bool] = True
     messages: Messages
     pass_on: bool = False
 

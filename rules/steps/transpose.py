@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import BeforeValidator
 
@@ -16,6 +17,9 @@ from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import channels
+
+DRUMS: Final = 10
+"""The channel where drums usually are."""
 
 
 def fold_key(key: int) -> int:
@@ -69,6 +73,23 @@ class TransposeStep(Step):
     def from_short(cls, raw: Any) -> Any:
         """A number of semitones, or the name of a switch."""
         return raw if isinstance(raw, dict) else {"by": raw}
+
+    @property
+    def number_switches(self) -> Mapping[str, str]:
+        """The switch that `by` names, if it names one."""
+        return {"by": self.by} if isinstance(self.by, str) else {}
+
+    def transposes(self, channel: int) -> bool:
+        """Whether the step moves all keys of a channel (1-16)."""
+        return self.by != 0 and channel not in self.except_channels
+
+    def doubts(self, channels: frozenset[int]) -> Iterator[str]:
+        """Channel 10 moved along with the rest, where `except_channels` doesn't say that it is meant (ruling 19)."""
+        if self.transposes(DRUMS) and DRUMS in channels and "except_channels" not in self.model_fields_set:
+            yield (
+                "channel 10, the drums by custom, is transposed too: write `except_channels = 10`, or `[]` if it is "
+                "meant"
+            )
 
     def words(self, naming: Naming) -> str:
         """The step in words."""

@@ -120,7 +120,14 @@ def test_drums_transposed_at_the_port() -> None:
 
 
 TWO = '[[rules]]\nfrom = "seq"\nto = "wide"\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
-CLOCK = 'port "rack": clock could come from "seq" or "keys", so none goes out: write clock = "seq", or "none"'
+CLOCK = (
+    'port "rack": clock could come from "seq" (rules.toml:14) or "keys" (rules.toml:17), so none goes out: '
+    'write clock = "seq" on port "rack", or "none"'
+)
+LEFT_OVER = (
+    'port "rack": clock comes from "seq" (rules.toml:14), though "keys" (rules.toml:17) leads here too with '
+    '`otherwise`: write clock = "seq" on port "rack", or "none"'
+)
 
 
 def test_two_clocks() -> None:
@@ -138,6 +145,25 @@ def test_a_clock_that_is_chosen(clock: str) -> None:
 def test_rules_that_bring_no_clock(key: str) -> None:
     """Only a rule without `match` and `otherwise` brings a clock along, so one of those and another are no clash."""
     assert CLOCK not in hints(TWO + key)
+
+
+@pytest.mark.parametrize("clock", ["", ', clock = "seq"'])
+def test_an_otherwise_rule_beside_a_whole_one(clock: str) -> None:
+    """The clock comes from who plays everything; both rules are named, unless the output says whose it wants."""
+    found = hints(TWO + "otherwise = true", RIG.replace('"Interface*"', f'"Interface*"{clock}'))
+    assert found == ([] if clock else [LEFT_OVER])
+
+
+def test_two_otherwise_rules() -> None:
+    """Where no source plays everything, two that play what is left over are a clash as well."""
+    text = TWO.replace('to = "wide"', 'to = "wide"\notherwise = true') + "otherwise = true"
+    assert hints(text) == [CLOCK.replace("rules.toml:17", "rules.toml:18")]
+
+
+def test_a_destination_that_no_zone_uses_brings_no_clock() -> None:
+    """Nothing goes to the `to` of a rule whose zones all have their own (ruling 6)."""
+    rig = RIG.replace('"Interface*" }', '"Interface*" }\nbox = { output = true }')
+    assert hints(TWO + '[[rules.zones]]\nto = "box"\n', rig) == []
 
 
 NEVER = 'rule "one", zone 1: nothing that fits the rule\'s `match` fits this zone too: it stays silent'

@@ -185,6 +185,27 @@ def test_clock_is_told_by_port() -> None:
     assert story(rules, "clock")[:2] == told
 
 
+BOTH = PORTS + 'seq = { input = true }\nbox = { output = true }\n[[rules]]\nfrom = ["keys", "seq"]\nto = "rack"\n'
+
+
+@pytest.mark.parametrize(
+    ("rules", "message", "reason"),
+    [
+        (BOTH, "start", 'the clock of port rack could come from "keys" or "seq": set clock = "keys" on port rack'),
+        (
+            BOTH.replace("true }\nseq", 'true, clock = "seq" }\nseq'),
+            "clock",
+            'no port takes clock and transport from "keys": set clock = "keys" on port rack or box',
+        ),
+        (BOTH, "reset", "a system reset goes only to ports that ask for it: write `reset = true` on the port"),
+        (BOTH.replace('["keys", "seq"]', '"seq"'), "note-on 1 C4 100", "no rule takes it"),
+    ],
+)
+def test_what_goes_nowhere_is_told_with_the_remedy(rules: str, message: str, reason: str) -> None:
+    """Clock and transport go by port, so it is a port that lacks a line, not a rule (ruling 26)."""
+    assert story(rules, message)[-1] == f"goes nowhere: {reason}"
+
+
 def engine_sends(
     pipeline: Pipeline, source: str, message: bytes, switches: dict[str, State]
 ) -> list[tuple[str, bytes]]:

@@ -82,7 +82,7 @@ def test_a_list_of_steps_may_share_a_memory() -> None:
     )
     nodes, layout = Nodes(CellMaker(())), layout_of(ruleset.switches)
     (mine,) = step_links(ruleset.rules[0].steps, ("mine",), layout, nodes)
-    (other,) = step_links(ruleset.rules[0].steps, ("other",), layout, nodes, place=("mine",))
+    (other,) = step_links(ruleset.rules[0].steps, ("other",), layout, nodes, memory=("mine",))
     one, two = mine.fold(NOTE_ONS)[0].node, other.fold(NOTE_ONS)[0].node
     assert one is not None
     assert two is not None

@@ -1,0 +1,62 @@
+"""What messages can become on their way, whatever came before: statuses and first data bytes, through nodes too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rules.compiler.chain import Link
+from rules.midi.messages import SYSEX
+from rules.program.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image
+from rules.program.forms import Form
+from rules.program.guards import ALWAYS, Guard
+from rules.program.tables import Lane
+
+Reached = tuple[int, int, Guard]
+"""A status, the gate of its first data bytes, and how the switches can stand for it."""
+
+
+def firsts_out(lane: Lane, gate: int) -> int:
+    """The outgoing first bytes of a lane for a gate of incoming ones."""
+    if lane.feed_one == FIRST:
+        return image(lane.one, gate)
+    return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NO_BYTE)
+
+
+def seconds_out(lane: Lane) -> int:
+    """The outgoing second bytes of a lane, as a gate."""
+    if lane.feed_two == FIRST:
+        return ALL
+    return gate_of(value for value, at in zip(lane.two, lane.gate[:128], strict=False) if at != NO_BYTE)
+
+
+def behind_node(lane: Lane, firsts: int, guard: Guard) -> list[Reached]:
+    """What the node of a lane can make of outgoing first bytes (a gate); nothing where none follows it."""
+    if lane.node is None or not lane.node.main.leads_on:
+        return []
+    node = lane.node.main
+    stand = guard if node.keeps_word else ALWAYS
+    return [(*made, stand) for made in node.may_follow(lane.status, firsts, seconds_out(lane))]
+
+
+def through(link: Link, forms: Iterable[Form], *, only_certain: bool = False) -> list[Form]:
+    """The forms behind a link, each once.
+
+    A node may say that more can come of a message than it does; with `only_certain`, what it doesn't pass on under the
+    same status and first bytes is left out.
+    """
+    found: dict[Form, None] = {}
+    for form in forms:
+        for made in link.fold(form):
+            pieces = [made] if made.node is None else _behind(made, only_certain)
+            found.update(dict.fromkeys(pieces))
+    return list(found)
+
+
+def _behind(form: Form, only_certain: bool) -> list[Form]:
+    """What the node of a form makes of it, as forms that start there."""
+    lane = form.lane()
+    firsts = firsts_out(lane, form.gate_one)
+    reached = behind_node(lane, firsts, form.guard)
+    if only_certain:
+        reached = [made for made in reached if made[:2] == (form.status, firsts)]
+    return [Form(status, gate_one=gate if status < SYSEX else ALL, guard=guard) for status, gate, guard in reached]
