@@ -128,8 +128,8 @@ def check_conditions_on_switches(draft: Draft) -> Iterator[Problem]:
             yield from check_when(draft, zone.when, entry.place.inside("zones", number, "when"))
     for stage in _all_stages(draft):
         yield from check_when(draft, stage.value.when, stage.place.inside("when"))
-    for entry in draft.on_switch:
-        yield from check_when(draft, entry.value.when, entry.place.inside("when"))
+    for turned in draft.on_switch:
+        yield from check_when(draft, turned.value.when, turned.place.inside("when"))
 
 
 def check_transpositions(draft: Draft) -> Iterator[Problem]:

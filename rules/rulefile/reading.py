@@ -27,7 +27,8 @@ _LISTED: Final = ("rules", "on_switch", "tests")
 class Reading:
     """A rule set, and where each part of it stands in the files.
 
-    `rules`, `on_switch` and `tests` have the places in the order of the rule set's, `files` the names of the files in order.
+    `rules`, `on_switch` and `tests` have the places in the order of the rule set's, `files` the
+    names of the files in order.
     """
 
     ruleset: RuleSet

@@ -10,13 +10,13 @@ TESTED = (
 [[tests]]
 name   = "channel 1 plays the organ"
 from   = "keys"
-send   = "note-on 1 C4 100"
+play   = "note-on 1 C4 100"
 expect = { rack1 = "note-on 4 C4 100" }
 
 [[tests]]
 name   = "nothing else is heard"
 from   = "keys"
-send   = "note-on 2 C4 100"
+play   = "note-on 2 C4 100"
 expect = {}
 """
 )
@@ -26,7 +26,7 @@ FAILING = (
 [[tests]]
 name   = "drums sound twice"
 from   = "keys"
-send   = "note-on 10 C2 100"
+play   = "note-on 10 C2 100"
 expect = { rack2 = ["note-on 10 C2 100", "note-on 10 C2 100"] }
 """
 )
