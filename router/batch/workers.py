@@ -151,9 +151,11 @@ def with_progress(numbered: Iterable[Numbered], jobs: Jobs) -> Iterator[Numbered
 class _Worker:
     """A process that does jobs in the order given, and the pipe to it."""
 
-    def __init__(self, context: DefaultContext, recipe: Recipe) -> None:
+    def __init__(self, context: DefaultContext, recipe: Recipe, others: Iterable[Connection]) -> None:
         self.pipe, far_end = context.Pipe()
-        self.process: Process = context.Process(target=serve, args=(far_end, recipe), daemon=True)
+        # a forked process holds a copy of every pipe's near end, its own too, and would never see the leader go
+        inherited = (self.pipe, *others) if context.get_start_method() == "fork" else ()
+        self.process: Process = context.Process(target=serve, args=(far_end, recipe, inherited), daemon=True)
         self.process.start()
         far_end.close()
         self.in_hand: deque[int] = deque()
@@ -192,8 +194,13 @@ class _Worker:
         self.pipe.close()
 
 
-def serve(pipe: Connection, recipe: Recipe) -> None:
-    """What a worker does until it gets no job, or the other end of its pipe is closed."""
+def serve(pipe: Connection, recipe: Recipe, inherited: Iterable[Connection]) -> None:
+    """Work until there is no job, or the leader is gone: then the other end of the pipe is closed.
+
+    `inherited` are the leader's ends of pipes that this process holds as well, and closes first.
+    """
+    for near_end in inherited:
+        near_end.close()
     is_over = leave_ctrl_c_to_the_leader()
     begin = recipe()
     with suppress(EOFError, OSError), Writers() as writers:
@@ -239,7 +246,7 @@ class _Crew:
 
     def _hire(self) -> None:
         with undisturbed():
-            worker = _Worker(self._context, self._recipe)
+            worker = _Worker(self._context, self._recipe, [other.pipe for other in self._busy.values()])
             self._busy[worker.pipe] = worker
         self._give(worker)
 

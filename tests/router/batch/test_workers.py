@@ -165,6 +165,24 @@ def test_workers_leave_ctrl_c_to_their_leader(tmp_path: Path) -> None:
     assert len(found) == 4
 
 
+def test_workers_end_with_a_leader_that_is_killed(tmp_path: Path) -> None:
+    """Nothing is left running: the pipe that all of them inherit is closed when the last one is gone."""
+    program = (
+        "import os, signal, sys; from pathlib import Path; from router.batch.workers import Writers, results\n"
+        "from router.batch.plan import Job; from tests.support.fake_rewriting import FakeRecipe, JobList\n"
+        "recipe = FakeRecipe(); jobs = JobList([Job(path, None, 1) for path in Path(sys.argv[1]).iterdir()])\n"
+        "numbered = results(jobs, recipe(), recipe, 3, Writers())\n"
+        "for _ in range(60): next(numbered)\n"
+        "os.kill(os.getpid(), signal.SIGKILL)"
+    )
+    for at in range(90):
+        (tmp_path / f"{at}.mid").write_text("tune", encoding="ascii")
+    command = [sys.executable, "-c", program, str(tmp_path)]
+    # stdout is read until every process has closed it
+    run = subprocess.run(command, check=False, cwd=Path(__file__).parents[3], stdout=subprocess.PIPE, timeout=60)
+    assert (run.returncode, run.stdout) == (-signal.SIGKILL, b"")
+
+
 def test_one_file_starts_no_processes() -> None:
     """A single file is done here, without the time to start anything."""
     program = (
