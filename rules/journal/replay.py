@@ -79,8 +79,3 @@ def replay(records: Iterable[Record]) -> list[tuple[int, bytes, int]]:
         player.feed(record, out)
     player.finish(out)
     return [(target, message, due) for target, message, due, _ in out]
-
-
-def went_out(records: Iterable[Record]) -> list[tuple[int, bytes, int]]:
-    """What the OUT records of a journal tell, in the same form."""
-    return [(number, data, time) for kind, time, number, data in records if kind == journal.OUT]

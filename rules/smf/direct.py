@@ -5,8 +5,8 @@ A route that meets something it leaves to others gives up the whole file, and wh
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Final, TypeAlias
+from collections.abc import Mapping, Sequence
+from typing import Final
 
 from rules.errors import MidiFileError
 from rules.program.compiled import COMPILED
@@ -18,8 +18,6 @@ from rules.smf.straight import CHANGED, GONE, Counts, Straight, no_notes
 from rules.smf.stream import Stream
 from rules.smf.streaming import stream_by_numbers, stream_by_rows
 from rules.smf.tally import RuleTally
-
-Loop: TypeAlias = Callable[[bytes, int, int, BytesWriter, Straight, Counts], bool]
 
 PATCH: Final = "patch"
 STREAM: Final = "stream"

@@ -10,38 +10,8 @@ Source: Standard MIDI Files 1.0 (RP-001), "sysex event".
 
 from __future__ import annotations
 
-from enum import Enum
-
 from rules.smf import vlq
 from rules.smf.scanning import content
-
-
-class SysexKind(Enum):
-    """What an F0 or F7 event is."""
-
-    COMPLETE = "complete"
-    FIRST = "first packet"
-    CONTINUATION = "continuation packet"
-    LAST = "last packet"
-    ESCAPE = "escape"
-
-    @property
-    def leaves_open(self) -> bool:
-        """Whether more packets of the same message follow."""
-        return self is SysexKind.FIRST or self is SysexKind.CONTINUATION
-
-
-def classify(event: bytes, is_open: bool) -> SysexKind:
-    """Say what an F0 or F7 event (as the file has it) is; `is_open`: the last such event `leaves_open` a message.
-
-    The caller closes it (`is_open` false) at a channel event.
-    """
-    ends = event[-1] == 0xF7  # the last byte of a length is below 80, so this one is content
-    if event[0] == 0xF0:
-        return SysexKind.COMPLETE if ends else SysexKind.FIRST
-    if not is_open:
-        return SysexKind.ESCAPE
-    return SysexKind.LAST if ends else SysexKind.CONTINUATION
 
 
 def sent(event: bytes) -> bytes:

@@ -62,10 +62,6 @@ class TempoMap:
         """Return the time of `tick` (0 and up) in milliseconds from the start."""
         return Fraction(self._time(tick), 1000 * self._scale)
 
-    def tick_at(self, milliseconds: Number) -> int:
-        """Return the tick nearest to a time (0 and up) in milliseconds from the start."""
-        return self.ticks_after(0, milliseconds)
-
     def ticks_after(self, tick: int, ms: Number = 0, beats: Number = 0) -> int:
         """Return the tick that lies `ms` milliseconds and then `beats` quarter notes after `tick`; none is negative."""
         up, down = _ratio(ms)

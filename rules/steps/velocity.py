@@ -127,10 +127,6 @@ class VelocityStep(Step):
         points = None if self.points is None else tuple(map(tuple, self.points))
         return Shape(points, self.quieter, self.louder, self.percent, self.add, self.fixed, self.limit, self.scale_to)
 
-    def shaped(self, velocity: int) -> int:
-        """The velocity (1-127) sent for one played (1-127)."""
-        return self.shape.of(velocity)
-
     @cached_property
     def table(self) -> bytes:
         """The shape on 0-127; 0, which is no velocity, stays 0."""

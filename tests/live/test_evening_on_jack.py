@@ -12,11 +12,12 @@ import pytest
 
 from router.cli.main import main
 from rules.journal.format import HEAD, IN, LEFT, unpack
-from rules.journal.replay import replay, went_out
+from rules.journal.replay import replay
 from rules.smf.midi_file import read
 from tests.live.daemon import Daemon
 from tests.live.peer import Peer
 from tests.live.server import JackServer, until
+from tests.support.outgoing_records import went_out
 from tests.support.simulated_evening import silent
 
 MakeDaemon = Callable[..., Daemon]

@@ -15,9 +15,10 @@ from router.daemon import live as live_module
 from router.daemon.live import BUSY_PAUSE, IDLE_PAUSE
 from rules.analysis.history import tell
 from rules.errors import MachineError
-from rules.journal.replay import replay, went_out
+from rules.journal.replay import replay
 from rules.midi.neutral import panic_messages
 from tests.support.fake_midi_system import FakeInput, FakeOutput
+from tests.support.outgoing_records import went_out
 from tests.support.simulated_evening import HIGHER, MS, RULES, Evening, prepared, silent
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"

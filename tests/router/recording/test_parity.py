@@ -16,11 +16,12 @@ from router.midi.port_manager import Ports
 from router.recording.recorder import Recorder
 from router.recording.takes import save
 from rules.journal.format import HEAD, Record, unpack
-from rules.journal.replay import replay, went_out
+from rules.journal.replay import replay
 from tests import midicsv, mido_reader
 from tests.rules.journal.test_replay import FILES, FIRST, SECOND
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 from tests.support.journal_samples import wait_for
+from tests.support.outgoing_records import went_out
 
 KEYS = (60, 62, 64, 67)
 

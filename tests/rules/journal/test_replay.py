@@ -11,10 +11,11 @@ from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.journal.format import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, STATE, TURN, WALL, Record, pack, unpack
-from rules.journal.replay import replay, went_out
+from rules.journal.replay import replay
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
+from tests.support.outgoing_records import went_out
 
 MS = 1_000_000
 

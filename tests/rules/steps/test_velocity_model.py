@@ -63,7 +63,7 @@ CURVE = [[1, 20], [64, 80], [127, 120]]
 )
 def test_each_shape_sends_what_arithmetic_says(shape: dict[str, Any], played: int, sent: int) -> None:
     """Rounded half up and kept within 1-127."""
-    assert VelocityStep.model_validate(shape).shaped(played) == sent
+    assert VelocityStep.model_validate(shape).shape.of(played) == sent
 
 
 AMOUNTS = st.floats(0.01, 10)
@@ -81,7 +81,7 @@ SHAPES = st.one_of(
 def test_shapes_never_turn_round_or_leave(shape: dict[str, Any]) -> None:
     """Playing harder never sounds quieter, no note vanishes, and 0, which is no velocity, stays 0."""
     step = VelocityStep.model_validate(shape)
-    sent = [step.shaped(played) for played in range(1, 128)]
+    sent = [step.shape.of(played) for played in range(1, 128)]
     assert sent == sorted(sent)
     assert 1 <= sent[0] <= sent[-1] <= 127
     assert list(step.table[:128]) == [0, *sent]
