@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Protocol
 
 from router.batch.plan import Job, Unusable
 from router.files.atomic_writing import (
-    DISK,
-    Disk,
     Steps,
     TargetExistsError,
     Wait,
@@ -22,6 +20,7 @@ from router.files.atomic_writing import (
     writing_back,
     writing_new,
 )
+from router.files.disk import DISK, Disk
 from router.files.file_names import backups, for_port
 from router.files.regular_files import read_regular
 from router.text.formatting import why

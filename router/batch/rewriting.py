@@ -18,7 +18,8 @@ from router.batch.report import Summary
 from router.batch.resume import RunRecord, fingerprint
 from router.batch.rewrite_settings import RewriteSettings
 from router.batch.spool import Spool
-from router.files.atomic_writing import DISK, SETTLED_LATER
+from router.files.disk import DISK, SETTLED_LATER
+from router.files.draft_file import remove_abandoned_drafts
 from router.files.file_names import for_port
 from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import RuleTexts
@@ -103,6 +104,8 @@ class _Todo:
     def __init__(self, planned: Plan, record: RunRecord | None, ports: Sequence[str]) -> None:
         self.planned = planned
         self.numbers = array("q")
+        self.folders: set[str] = set()
+        """The folders that results were written to, or would have been."""
         self._record = record
         self._ports = ports
 
@@ -119,6 +122,7 @@ class _Todo:
     def note(self, number: int, result: FileResult) -> FileResult:
         """Put down what has been done; return that with what still lies there of earlier days."""
         job = self._job(self.numbers[number])
+        self.folders.add(os.path.dirname(os.path.realpath(job.source) if job.target is None else job.target))
         if self._record is not None:
             self._record.note(job, result)
         if job.target is None or result.stamp is None:
@@ -147,13 +151,10 @@ class _Todo:
 
 def _run(todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings) -> bool:
     """Do what there is to do; whether an interruption cut it short."""
-    folders: set[str] = set()
 
     def note(numbered: Iterable[workers.Numbered]) -> None:
         for number, result in numbered:
             spool.put(todo.numbers[number], todo.note(number, result))
-            if result.outcome is Outcome.WRITTEN:
-                folders.update(map(os.path.dirname, result.targets))
 
     try:
         with ended_like_ctrl_c(), workers.Writers() as writers:
@@ -168,6 +169,8 @@ def _run(todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, 
     except KeyboardInterrupt:
         return True
     finally:
-        for folder in folders:
-            DISK.settle(Path(folder))
+        if not settings.dry_run:
+            for folder in map(Path, todo.folders):
+                remove_abandoned_drafts(folder)
+                DISK.settle(folder)
     return False

@@ -13,12 +13,13 @@ from __future__ import annotations
 
 import errno
 import os
-import stat
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import Final, Self, TypeVar
+from typing import Final, TypeVar
 
+from router.files.disk import DISK, Disk
+from router.files.draft_file import Draft
 from router.files.file_names import backups
 from router.files.interrupts import undisturbed
 from router.text.formatting import why
@@ -30,57 +31,6 @@ _ADVICE: Final = {
     **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "; free some space and run it again"),
     **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), "; choose a folder that you may write to"),
 }
-_NEW_FILE: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-
-
-class Disk:
-    """The calls that a full, read-only or failing disk answers with OSError. Tests give a disk that fails on demand."""
-
-    def make_folder(self, folder: Path) -> None:
-        """Make `folder` and those above it; one that is there is fine."""
-        folder.mkdir(parents=True, exist_ok=True)
-
-    def create(self, path: Path) -> int:
-        """Open a new file for writing; return its handle."""
-        return os.open(path, _NEW_FILE, 0o600)
-
-    def write(self, handle: int, data: bytes) -> None:
-        """Write all of `data`."""
-        rest = memoryview(data)
-        while rest:
-            rest = rest[os.write(handle, rest) :]
-
-    def flush(self, handle: int) -> None:
-        """Wait until what was written is on the disk."""
-        os.fsync(handle)
-
-    def link(self, source: Path, target: Path) -> None:
-        """Give the file `source` the further name `target`. Raises FileExistsError if there is one."""
-        os.link(source, target)
-
-    def replace(self, source: Path, target: Path) -> None:
-        """Give `source` the name `target` instead of its own, in place of a file that had it."""
-        os.replace(source, target)
-
-    def settle(self, folder: Path) -> None:
-        """Bring the new names in `folder` to the disk too, where the system can; the files are safe in any case."""
-        with suppress(OSError):
-            handle = os.open(folder, os.O_RDONLY)
-            try:
-                os.fsync(handle)
-            finally:
-                os.close(handle)
-
-
-class SettledLater(Disk):
-    """For many files: their folders are settled once, by the one who has them all written."""
-
-    def settle(self, folder: Path) -> None:
-        """Leave it for later."""
-
-
-DISK: Final = Disk()
-SETTLED_LATER: Final = SettledLater()
 
 
 class TargetExistsError(MachineError):
@@ -124,7 +74,7 @@ def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: b
             for path, data in files.items():
                 with _explained(path):
                     disk.make_folder(path.parent)
-                    ready[path] = drafts.enter_context(_Draft(path.parent, data, like, disk))
+                    ready[path] = drafts.enter_context(Draft(path.parent, data, like, disk))
         yield _all_flushed(list(ready.values()))
         with undisturbed(), drafts.pop_all():
             for path, draft in ready.items():
@@ -150,7 +100,7 @@ def writing_back(path: Path, data: bytes, *, disk: Disk) -> Steps[Path]:
     with ExitStack() as drafts:
         with undisturbed(), _explained(path):
             like = path.stat()
-            draft = drafts.enter_context(_Draft(path.parent, data, like, disk))
+            draft = drafts.enter_context(Draft(path.parent, data, like, disk))
         yield draft.flush
         with undisturbed(), _explained(path), drafts.pop_all():
             draft.close()
@@ -174,51 +124,7 @@ def _explained(path: Path) -> Iterator[None]:
         raise MachineError(f"{path} can't be written: {why(error)}{_ADVICE.get(error.errno or 0, '')}") from error
 
 
-class _Draft:
-    """A file under a passing name in `folder`; gone in the end unless it got its real name. Raises OSError."""
-
-    def __init__(self, folder: Path, data: bytes, like: os.stat_result, disk: Disk) -> None:
-        self.path = folder / f".pointsman-{os.urandom(6).hex()}.part"
-        self._disk = disk
-        self._error: OSError | None = None
-        self._handle: int | None = disk.create(self.path)
-        try:
-            disk.write(self._handle, data)
-            if hasattr(os, "fchmod"):
-                with suppress(OSError):  # disks without modes (many USB sticks, shares) refuse this, and take the file
-                    os.fchmod(self._handle, stat.S_IMODE(like.st_mode) & 0o777)
-        except BaseException:
-            self.__exit__()
-            raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._close_handle()
-        self.path.unlink(missing_ok=True)
-
-    def flush(self) -> None:
-        """Wait until the disk has it; `close` tells what went wrong."""
-        try:
-            if self._handle is not None:
-                self._disk.flush(self._handle)
-        except OSError as error:
-            self._error = error
-
-    def close(self) -> None:
-        """It is whole, and ready for its name. Raises what went wrong before."""
-        self._close_handle()
-        if self._error is not None:
-            raise self._error
-
-    def _close_handle(self) -> None:
-        if self._handle is not None:
-            handle, self._handle = self._handle, None
-            os.close(handle)
-
-
-def _all_flushed(drafts: Sequence[_Draft]) -> Wait:
+def _all_flushed(drafts: Sequence[Draft]) -> Wait:
     def flush() -> None:
         for draft in drafts:
             draft.flush()
@@ -287,7 +193,7 @@ def _keep(path: Path, like: os.stat_result, disk: Disk) -> Path:
         except OSError:
             if os.path.lexists(backup):
                 continue
-            with _Draft(path.parent, path.read_bytes(), like, disk) as draft:
+            with Draft(path.parent, path.read_bytes(), like, disk) as draft:
                 draft.flush()
                 draft.close()
                 disk.replace(draft.path, backup)

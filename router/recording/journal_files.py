@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
-from router.files.atomic_writing import Disk
+from router.files.disk import Disk
 from router.files.file_names import is_midi_name
 from router.text.formatting import count, why
 from rules.errors import MachineError

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from router.files.atomic_writing import DISK, Disk, TargetExistsError, holds, write_new
+from router.files.atomic_writing import TargetExistsError, holds, write_new
+from router.files.disk import DISK, Disk
+from router.files.draft_file import remove_abandoned_drafts
 from router.files.regular_files import open_regular, read_regular
 from router.recording.journal_files import SUFFIX, lock, numbered, target_of
 from router.text.formatting import plain, why
@@ -58,6 +60,7 @@ def save(journal: Path, disk: Disk = DISK) -> Saved:
         like = os.fstat(handle)
         take = _take_of(journal, _content(journal, time.time() - like.st_mtime))
         path = write_take(target_of(journal), take, like, disk) if take.played else None
+        remove_abandoned_drafts(journal.parent)  # of a process that was killed while it saved this very take
         if _OPEN_FILES_STAY:
             locked.close()  # elsewhere it is locked until it is gone, so that nobody else saves it meanwhile
         return Saved(path, take, _delete(journal))

@@ -24,7 +24,7 @@ from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
 from router.batch.job import FileResult, Manner, begin, do
 from router.batch.plan import Job
 from router.batch.workers import Writers, results
-from router.files.atomic_writing import DISK, SETTLED_LATER, SettledLater
+from router.files.disk import DISK, SETTLED_LATER, SettledLater
 from rules.program.compiled import COMPILED
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from router.files.atomic_writing import Disk, TargetExistsError, write_back, write_new
+from router.files.atomic_writing import TargetExistsError, write_back, write_new
+from router.files.disk import Disk
 from rules.errors import MachineError
 
 LIKE = Path(__file__).stat()

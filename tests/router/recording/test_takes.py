@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from router.files.atomic_writing import Disk
+from router.files.disk import Disk
 from router.recording import takes
 from router.recording.journal_files import lock
 from router.recording.takes import left_behind, save, save_all

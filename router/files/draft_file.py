@@ -1,0 +1,108 @@
+"""Files under a passing name, on their way to a real one; and those that a killed process left behind."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from contextlib import suppress
+from pathlib import Path
+from typing import Final, Self
+
+from router.files.disk import Disk
+from router.files.regular_files import open_regular
+
+try:
+    import fcntl
+except ImportError:  # Windows has no such locks, and deletes no file that is open
+    _LOCKS = False
+else:
+    _LOCKS = True
+
+_PASSING_NAME: Final = re.compile(r"\.pointsman-[0-9a-f]{12}\.part")
+
+
+class Draft:
+    """A file under a passing name in `folder`; gone in the end unless it got its real name. Raises OSError.
+
+    It is locked as long as its process lives, which is how others know that it isn't abandoned.
+    """
+
+    def __init__(self, folder: Path, data: bytes, like: os.stat_result, disk: Disk) -> None:
+        self._disk = disk
+        self._error: OSError | None = None
+        self._handle: int | None
+        self.path, self._handle = _locked(folder, disk)
+        try:
+            disk.write(self._handle, data)
+            if hasattr(os, "fchmod"):
+                with suppress(OSError):  # disks without modes (many USB sticks, shares) refuse this, and take the file
+                    os.fchmod(self._handle, stat.S_IMODE(like.st_mode) & 0o777)
+        except BaseException:
+            self.__exit__()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._close_handle()
+        self.path.unlink(missing_ok=True)
+
+    def flush(self) -> None:
+        """Wait until the disk has it; `close` tells what went wrong."""
+        try:
+            if self._handle is not None:
+                self._disk.flush(self._handle)
+        except OSError as error:
+            self._error = error
+
+    def close(self) -> None:
+        """It is whole, and ready for its name. Raises what went wrong before."""
+        if not _LOCKS:
+            self._close_handle()  # there, no file that is open can get another name
+        if self._error is not None:
+            raise self._error
+
+    def _close_handle(self) -> None:
+        if self._handle is not None:
+            handle, self._handle = self._handle, None
+            os.close(handle)
+
+
+def _locked(folder: Path, disk: Disk) -> tuple[Path, int]:
+    """A new file that is locked. One that was taken for abandoned before it was locked has lost its name: again."""
+    while True:
+        path = folder / f".pointsman-{os.urandom(6).hex()}.part"
+        handle = disk.create(path)
+        if _lock(handle, wait=True) and os.fstat(handle).st_nlink == 0:
+            os.close(handle)
+            continue
+        return path, handle
+
+
+def _lock(handle: int, *, wait: bool) -> bool:
+    """Lock a file; whether it could be done. Some disks, and some systems, have no locks."""
+    if not _LOCKS:
+        return False
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def remove_abandoned_drafts(folder: Path) -> int:
+    """Delete the drafts in `folder` whose process was killed; return how many. Those that are being written stay."""
+    removed = 0
+    with suppress(OSError), os.scandir(folder) as entries:
+        for path in [entry.path for entry in entries if _PASSING_NAME.fullmatch(entry.name)]:
+            with suppress(OSError):
+                handle = open_regular(path, os.O_RDWR, follow_links=False)
+                try:
+                    if _lock(handle, wait=False):
+                        os.unlink(path)
+                        removed += 1
+                finally:
+                    os.close(handle)
+    return removed
