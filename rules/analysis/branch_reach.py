@@ -12,7 +12,7 @@ from rules.compiler.reach import through
 from rules.compiler.sources import BranchEntry, BranchPlan, RuleCondition
 from rules.midi.messages import SYSEX
 from rules.program.forms import Form
-from rules.rulefile.places import Place
+from rules.rulefile.locations import Location
 from rules.rulefile.reading import Reading
 
 ALL_MESSAGES: Final = tuple(identity_forms())
@@ -24,7 +24,7 @@ class ReachedStep:
     """A step, where it is written, and every form that can come to it."""
 
     link: StepLink
-    place: Place
+    place: Location
     arriving: Sequence[Form]
 
 
@@ -33,8 +33,8 @@ class BranchReach:
     """A rule or one of its zones, where they are written, and every form that can come to its steps and its `to`."""
 
     plan: BranchPlan
-    rule_place: Place
-    place: Place
+    rule_place: Location
+    place: Location
     steps: Sequence[ReachedStep]
     outlet: OutletLink
     leaving: Sequence[Form]
@@ -48,7 +48,7 @@ def branch_reaches(compiler: Compiler, reading: Reading) -> Iterator[BranchReach
         yield _reach(plan, reading.rules[plan.number], forms)
 
 
-def port_reach(compiler: Compiler, name: str, place: Place) -> tuple[Sequence[ReachedStep], Sequence[Form]]:
+def port_reach(compiler: Compiler, name: str, place: Location) -> tuple[Sequence[ReachedStep], Sequence[Form]]:
     """The steps of a port, and every form that can come out of them."""
     return _along(
         [(link, _step_place(place, at)) for at, link in enumerate(compiler.port_steps(name))], _CHANNEL_MESSAGES
@@ -62,7 +62,7 @@ def taken_by(condition: RuleCondition, forms: Iterable[Form]) -> list[Form]:
     return through(entry, (form for form in forms if form.status in statuses))
 
 
-def _reach(plan: BranchPlan, rule_place: Place, forms: Iterable[Form]) -> BranchReach:
+def _reach(plan: BranchPlan, rule_place: Location, forms: Iterable[Form]) -> BranchReach:
     place = rule_place if plan.zone is None else rule_place.inside("zones", plan.zone_number)
     of_rule = len(plan.rule.steps)
     placed = [
@@ -73,12 +73,12 @@ def _reach(plan: BranchPlan, rule_place: Place, forms: Iterable[Form]) -> Branch
     return BranchReach(plan, rule_place, place, steps, plan.outlet, leaving)
 
 
-def _step_place(place: Place, number: int) -> Place:
+def _step_place(place: Location, number: int) -> Location:
     return place.inside("steps", number)
 
 
 def _along(
-    links: Iterable[tuple[StepLink, Place]], forms: Sequence[Form]
+    links: Iterable[tuple[StepLink, Location]], forms: Sequence[Form]
 ) -> tuple[Sequence[ReachedStep], Sequence[Form]]:
     steps = []
     for link, place in links:

@@ -17,7 +17,7 @@ from rules.fields.written_messages import TimedMessage
 from rules.midi.messages import SYSEX
 from rules.midi.notation import Naming, format_message
 from rules.program.pipeline import Pipeline
-from rules.rulefile.places import Place
+from rules.rulefile.locations import Location
 from rules.rulefile.reading import Reading
 from rules.rulefile.rule_tables import RuleTest
 from rules.rulefile.ruleset import RuleSet
@@ -42,7 +42,7 @@ class Outcome:
     """How a test of a rule file went: its name, its place (`file:line`), and what was not as expected, in words."""
 
     name: str
-    place: Place
+    place: Location
     faults: tuple[Problem, ...]
 
     @property
@@ -83,7 +83,9 @@ def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str
     return came
 
 
-def _faults(ruleset: RuleSet, test: RuleTest, place: Place, came: Mapping[str, Sequence[Arrival]]) -> Iterator[Problem]:
+def _faults(
+    ruleset: RuleSet, test: RuleTest, place: Location, came: Mapping[str, Sequence[Arrival]]
+) -> Iterator[Problem]:
     covered: set[tuple[str, int]] = set()
     for name, expected in test.expect.items():
         port = ruleset.port_of(name)

@@ -16,8 +16,8 @@ from rules.midi.notation import MessageText
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
 from rules.rulefile.draft import Draft, Entry, PlacedBranch, placed_branches, staged
+from rules.rulefile.locations import Location
 from rules.rulefile.outline import is_whole
-from rules.rulefile.places import Place
 from rules.rulefile.port_tables import Device
 from rules.rulefile.references import destination_fault, port_fault, source_fault
 from rules.rulefile.stages import Stage
@@ -68,7 +68,7 @@ def check_devices(draft: Draft) -> Iterator[Problem]:
             yield stages[-1].place.problem(text)
 
 
-def _other_channels(device: Device, messages: tuple[MessageText, ...], place: Place) -> Iterator[Problem]:
+def _other_channels(device: Device, messages: tuple[MessageText, ...], place: Location) -> Iterator[Problem]:
     """Messages for a device need no channel, and mustn't have another than its own."""
     for number, message in enumerate(messages):
         if device.channel is not None and message.channel not in (None, device.channel):
@@ -98,7 +98,7 @@ def check_triggers(draft: Draft) -> Iterator[Problem]:
     """Switches are turned by what arrives on a port that can receive."""
     for entry in draft.switches.values():
         switch = entry.value
-        triggers: list[tuple[Trigger, Place]] = []
+        triggers: list[tuple[Trigger, Location]] = []
         if isinstance(switch, OnOffSwitch):
             triggers.append((switch, entry.place))
         else:
@@ -139,8 +139,8 @@ def check_transpositions(draft: Draft) -> Iterator[Problem]:
 
 def check_last_rechannel(draft: Draft) -> Iterator[Problem]:
     """`rechannel` right before devices with a channel changes nothing (ruling 8)."""
-    last: dict[Place, list[PlacedBranch]] = {}
-    inside: set[Place] = set()
+    last: dict[Location, list[PlacedBranch]] = {}
+    inside: set[Location] = set()
     for branch in _all_branches(draft):
         for number, entry in enumerate(branch.stages, start=1):
             if entry.value.step.only_rechannels:
@@ -190,7 +190,7 @@ def _any_writes(stages: Iterable[Entry[Stage]]) -> bool:
     return any(stage.value.step.writes_messages for stage in stages)
 
 
-def _only_to_send(condition: Condition, place: Place, sends: bool) -> Iterator[Problem]:
+def _only_to_send(condition: Condition, place: Location, sends: bool) -> Iterator[Problem]:
     kinds = condition.kind or frozenset()
     if sends:
         return

@@ -9,13 +9,13 @@ from rules.fields.part import shown
 from rules.fields.when import Term, When, number_span
 from rules.midi.notation import nearest
 from rules.rulefile.draft import AnySwitch, Draft, Entry
-from rules.rulefile.places import Place
+from rules.rulefile.locations import Location
 from rules.rulefile.references import switch_fault
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch
 
 
-def check_when(draft: Draft, when: When | None, place: Place) -> Iterator[Problem]:
+def check_when(draft: Draft, when: When | None, place: Location) -> Iterator[Problem]:
     """Each switch that a condition asks for exists and can be what is asked for."""
     for term in when.terms if when is not None else ():
         fault = switch_fault(draft, term.switch)

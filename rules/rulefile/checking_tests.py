@@ -8,7 +8,7 @@ from rules.errors import Problem
 from rules.fields.written_messages import TimedMessage
 from rules.rulefile.checking_switches import state_fault
 from rules.rulefile.draft import Draft
-from rules.rulefile.places import Place
+from rules.rulefile.locations import Location
 from rules.rulefile.references import destination_fault, source_fault
 
 
@@ -30,7 +30,7 @@ def check_tests(draft: Draft) -> Iterator[Problem]:
                 yield place.inside("switches", name).problem(fault)
 
 
-def _check_played(draft: Draft, messages: tuple[TimedMessage, ...], place: Place) -> Iterator[Problem]:
+def _check_played(draft: Draft, messages: tuple[TimedMessage, ...], place: Location) -> Iterator[Problem]:
     yield from _check_times(messages, place)
     for number, timed in enumerate(messages):
         if timed.source is not None and (fault := source_fault(draft, timed.source)):
@@ -41,7 +41,7 @@ def _check_played(draft: Draft, messages: tuple[TimedMessage, ...], place: Place
             )
 
 
-def _check_expected(draft: Draft, name: str, messages: tuple[TimedMessage, ...], place: Place) -> Iterator[Problem]:
+def _check_expected(draft: Draft, name: str, messages: tuple[TimedMessage, ...], place: Location) -> Iterator[Problem]:
     yield from _check_times(messages, place)
     own = draft.devices[name].value.channel if name in draft.devices else None
     for number, timed in enumerate(messages):
@@ -56,7 +56,7 @@ def _check_expected(draft: Draft, name: str, messages: tuple[TimedMessage, ...],
             yield place.inside(number).problem(text)
 
 
-def _check_times(messages: tuple[TimedMessage, ...], place: Place) -> Iterator[Problem]:
+def _check_times(messages: tuple[TimedMessage, ...], place: Location) -> Iterator[Problem]:
     latest = None
     for number, timed in enumerate(messages):
         if timed.ms is not None and latest is not None and timed.ms < latest:

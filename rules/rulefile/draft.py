@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from rules.errors import Problem
+from rules.rulefile.locations import Location
 from rules.rulefile.outline import outline
-from rules.rulefile.places import Place
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.rule_tables import Branch, OnSwitch, Rule, RuleTest
 from rules.rulefile.stages import Stage
@@ -23,7 +23,7 @@ class Entry(Generic[T]):
     """One part of a rule file with its place."""
 
     value: T
-    place: Place
+    place: Location
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +32,9 @@ class PlacedBranch:
 
     rule: Rule
     branch: Branch
-    place: Place
+    place: Location
     stages: tuple[Entry[Stage], ...]
-    outlets_place: Place
+    outlets_place: Location
 
 
 @dataclass(slots=True)
@@ -53,11 +53,11 @@ class Draft:
     on_switch: list[Entry[OnSwitch]] = field(default_factory=list)
     tests: list[Entry[RuleTest]] = field(default_factory=list)
     tempos: list[Entry[float]] = field(default_factory=list)
-    taken: dict[tuple[str, str], Place] = field(default_factory=dict)
+    taken: dict[tuple[str, str], Location] = field(default_factory=dict)
     broken: dict[str, str] = field(default_factory=dict)
     clashes: list[Problem] = field(default_factory=list)
 
-    def put(self, section: str, name: str, place: Place, value: Any) -> None:
+    def put(self, section: str, name: str, place: Location, value: Any) -> None:
         """A port, device or switch; `value` None where its table is faulty."""
         self._take("switch" if section == "switches" else "port or device", name, place)
         if value is None:
@@ -65,7 +65,7 @@ class Draft:
         else:
             getattr(self, section).setdefault(name, Entry(value, place))
 
-    def add(self, section: str, place: Place, value: Any) -> None:
+    def add(self, section: str, place: Location, value: Any) -> None:
         """A rule, a test or an `[[on_switch]]`; `value` None where its table is faulty."""
         if section == "rules":
             written = place.source.value((*place.path, "name"))
@@ -79,7 +79,7 @@ class Draft:
         if value is not None:
             getattr(self, section).append(Entry(value, place))
 
-    def set_tempo(self, bpm: float, place: Place) -> None:
+    def set_tempo(self, bpm: float, place: Location) -> None:
         """The tempo of one file; all that give one must agree."""
         if self.tempos and self.tempos[0].value != bpm:
             first = self.tempos[0]
@@ -88,7 +88,7 @@ class Draft:
             )
         self.tempos.append(Entry(bpm, place))
 
-    def _take(self, what: str, name: str, place: Place) -> None:
+    def _take(self, what: str, name: str, place: Location) -> None:
         first = self.taken.setdefault((what, name), place)
         if first is not place:
             self.clashes.append(
@@ -118,7 +118,7 @@ def placed_branches(entry: Entry[Rule]) -> Iterator[PlacedBranch]:
         yield PlacedBranch(rule, branch, inside, stages, to.inside("to"))
 
 
-def staged(steps: tuple[Stage, ...], place: Place) -> Iterator[Entry[Stage]]:
+def staged(steps: tuple[Stage, ...], place: Location) -> Iterator[Entry[Stage]]:
     """The entries of `steps` with their places."""
     for number, stage in enumerate(steps):
         yield Entry(stage, place.inside("steps", number))

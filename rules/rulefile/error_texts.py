@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 from rules.errors import Problem
 from rules.fields.part import Part, shown
 from rules.midi.notation import nearest
-from rules.rulefile.places import STEP_KEYS, SourceFile
+from rules.rulefile.locations import STEP_KEYS, SourceFile
 from rules.rulefile.positions import Path
 from rules.rulefile.schema import RuleFile
 

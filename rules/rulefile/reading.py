@@ -15,7 +15,7 @@ from rules.rulefile.checking import check
 from rules.rulefile.document import parse
 from rules.rulefile.draft import Draft
 from rules.rulefile.error_texts import problems_in
-from rules.rulefile.places import Place, SourceFile
+from rules.rulefile.locations import Location, SourceFile
 from rules.rulefile.ruleset import DEFAULT_BPM, RuleSet
 from rules.rulefile.schema import RuleFile
 
@@ -32,12 +32,12 @@ class Reading:
     """
 
     ruleset: RuleSet
-    ports: Mapping[str, Place]
-    devices: Mapping[str, Place]
-    switches: Mapping[str, Place]
-    rules: tuple[Place, ...]
-    on_switch: tuple[Place, ...]
-    tests: tuple[Place, ...]
+    ports: Mapping[str, Location]
+    devices: Mapping[str, Location]
+    switches: Mapping[str, Location]
+    rules: tuple[Location, ...]
+    on_switch: tuple[Location, ...]
+    tests: tuple[Location, ...]
     files: tuple[str, ...]
 
     def forget_files(self) -> None:
@@ -127,7 +127,7 @@ class _Reader:
         alone = {key: raw for key, raw in source.data.items() if key not in (*_NAMED, *_LISTED)}
         file = self._validated(source, alone)
         if file is not None and file.bpm is not None:
-            self.draft.set_tempo(file.bpm, Place(source, ("bpm",)))
+            self.draft.set_tempo(file.bpm, Location(source, ("bpm",)))
 
     def _named(self, source: SourceFile, section: str) -> None:
         tables = source.data.get(section, {})
@@ -137,7 +137,7 @@ class _Reader:
         for name, raw in tables.items():
             file = self._validated(source, {section: {name: raw}})
             value = None if file is None else getattr(file, section)[name]
-            self.draft.put(section, name, Place(source, (section, name)), value)
+            self.draft.put(section, name, Location(source, (section, name)), value)
 
     def _listed(self, source: SourceFile, section: str) -> None:
         tables = source.data.get(section, [])
@@ -147,7 +147,7 @@ class _Reader:
         for number, raw in enumerate(tables):
             file = self._validated(source, {section: [raw]}, number)
             value = None if file is None else getattr(file, section)[0]
-            self.draft.add(section, Place(source, (section, number)), value)
+            self.draft.add(section, Location(source, (section, number)), value)
         if section == "rules":
             self._rules += len(tables)
 

@@ -15,7 +15,7 @@ from rules.errors import Problem
 from rules.fields.part import Part
 from rules.midi.notation import Naming
 from rules.rulefile.error_texts import WORDINGS, allowed_keys, problems_in
-from rules.rulefile.places import SourceFile
+from rules.rulefile.locations import SourceFile
 from rules.rulefile.positions import Path as KeyPath
 from rules.rulefile.schema import RuleFile
 

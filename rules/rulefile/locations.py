@@ -118,7 +118,7 @@ class SourceFile:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Location:
     """Where one table of a rule file stands."""
 
     source: SourceFile
@@ -139,9 +139,9 @@ class Place:
         """What it is: `rule "keyboard"`."""
         return self.source.described(self.path)[0]
 
-    def inside(self, *path: str | int) -> Place:
+    def inside(self, *path: str | int) -> Location:
         """A place within this one."""
-        return Place(self.source, (*self.path, *path))
+        return Location(self.source, (*self.path, *path))
 
     def problem(self, text: str) -> Problem:
         """A problem at this place."""
