@@ -183,7 +183,7 @@ def _port_lines(ports: Iterable[Mapping[str, Any]]) -> list[str]:
     if not rows:
         return ["No ports: the rule files name none."]
     head, *lines = columns(
-        [("port", "", "state", "computer's port", "messages", "lost", "wire"), *rows], right=frozenset({4, 5, 6})
+        [("port", "", "state", "computer's port", "messages", "lost", "DIN load"), *rows], right=frozenset({4, 5, 6})
     )
     return [head, *(_port_colour(line, port) for line, port in zip(lines, ports, strict=True))]
 

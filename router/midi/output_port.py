@@ -234,15 +234,15 @@ class Outlet:
         self._limit = system.sysex_limit
         self._heartbeat = heartbeat
         self._credit = None if heartbeat is None else heartbeat.new_credit()
-        self._wire = Wire() if self.wanted.wire == "din" else None
+        self._wire = Wire() if self.wanted.connection == "din" else None
         limits: tuple[Limit | None, ...] = (self._wire, raw.limit, self._credit)
         self._pacer = Pacer(*(limit for limit in limits if limit is not None))
 
     def rewire(self, wanted: Wanted) -> None:
         """The same port, wanted in another way: what waits goes on waiting, by the new pace."""
-        if wanted.wire != self.wanted.wire and self._raw is not None:
+        if wanted.connection != self.wanted.connection and self._raw is not None:
             self._allowance = 0
-            self._wire = Wire() if wanted.wire == "din" else None
+            self._wire = Wire() if wanted.connection == "din" else None
             others = [limit for limit in self._pacer.limits if not isinstance(limit, Wire)]
             self._pacer.limits = (*([self._wire] if self._wire else []), *others)
         self.wanted = wanted

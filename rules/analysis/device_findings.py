@@ -76,7 +76,7 @@ def _keys_outside(compiler: Compiler, branch: BranchReach) -> Iterator[Problem]:
             came = _from_to(strays[0], strays[-1], naming)
             yield branch.place.problem(
                 f'"{name}" has the notes {_from_to(low, high, naming)}, and {came} may come: write '
-                f'outside = "drop" or "fold" at the device, unless that is meant'
+                f'outside = "drop" or "octave" at the device, unless that is meant'
             )
 
 

@@ -126,7 +126,7 @@ class _Tracer:
         """How long all that arrives keeps the 5-pin wires busy."""
         for name, port in self._ruleset.ports.items():
             arrived = [message for line in lines for at, message in line.outcomes if at == name]
-            if arrived and port.wire == "din":
+            if arrived and port.connection == "din":
                 yield TraceLine(0, f"keeps the DIN wire of {name} busy for {microseconds_on_wire(arrived) / 1000:g} ms")
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
@@ -153,7 +153,7 @@ class _Tracer:
         """Why clock and transport go to no port, and what to write so that they do (ruling 26)."""
         source, choices = self._source, self._compiler.clock_choices
         if form.status == RESET:
-            yield "a system reset goes only to ports that ask for it: write `reset = true` on the port"
+            yield "a system reset goes only to ports that ask for it: write `pass_reset = true` on the port"
             return
         undecided = [name for name, choice in choices.items() if choice.source is None and source in choice.rivals]
         for name in undecided:

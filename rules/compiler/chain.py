@@ -165,24 +165,24 @@ class ThroughLink:
 
 
 class RangeLink:
-    """The notes that a device has, where it drops or folds what lies outside."""
+    """The notes that a device has, where it drops what is outside or moves it by octaves."""
 
-    def __init__(self, low: int, high: int, fold: bool) -> None:
-        self._fold = fold
+    def __init__(self, low: int, high: int, by_octaves: bool) -> None:
+        self._by_octaves = by_octaves
         self._inside = gate_of(range(low, high + 1))
-        self._table = bytes(_fold_into(key, low, high) for key in range(128)) + b"\xff" * 128
+        self._table = bytes(_octave_into(key, low, high) for key in range(128)) + b"\xff" * 128
 
     def fold(self, form: Form) -> list[Form]:
         """Keys outside are dropped, or moved to the nearest octave inside."""
         if form.kind not in NOTE_STATUSES:
             return [form]
-        if self._fold:
+        if self._by_octaves:
             return [form._replace(one=form.one.translate(self._table))]
         inside = form.having_one(self._inside)
         return [inside] if inside.exists else []
 
 
-def _fold_into(key: int, low: int, high: int) -> int:
+def _octave_into(key: int, low: int, high: int) -> int:
     if key < low:
         return low + (key - low) % 12
     if key > high:
@@ -209,7 +209,7 @@ def device_links(device: Device, name: str, target: int, layout: Layout, nodes: 
     """What happens to everything that goes to a device."""
     links: list[Link] = [*step_links(device.steps, ("device", name), layout, nodes)]
     if device.notes is not None and device.outside != "pass":
-        links.append(RangeLink(*device.notes, device.outside == "fold"))
+        links.append(RangeLink(*device.notes, device.outside == "octave"))
     return (*links, DeliverLink(target, device.channel))
 
 

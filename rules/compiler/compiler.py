@@ -171,7 +171,7 @@ class Compiler:
         """The start of a source's rules, with the ports that its clock and transport go to."""
         rules = [(number, rule) for number, rule in enumerate(self.ruleset.rules) if source in rule.source]
         branches = [branch for branch in self.branches if source in branch.rule.source]
-        resets = frozenset(port for port in clock if self.ruleset.ports[self.ports[port]].reset)
+        resets = frozenset(port for port in clock if self.ruleset.ports[self.ports[port]].pass_reset)
         return SourceEntry(SourceParts(self.triggers(source), rules, branches, clock, resets), self.layout, self.nodes)
 
     def port_steps(self, source: str, key: Key = ()) -> tuple[StepLink, ...]:

@@ -35,8 +35,8 @@ class Block:
 
 def port_block(name: str, pattern: str, both_ways: bool) -> Block:
     """Return the line that makes a port known by a name of ours."""
-    key = "port" if both_ways else "input"
-    return Block("the port", ("[ports]", f"{_key(name)} = {toml({key: pattern})}"))
+    value: Value = pattern if both_ways else {"input": pattern}
+    return Block("the port", ("[ports]", f"{_key(name)} = {toml(value)}"))
 
 
 def blocks(control: Control, port: str, naming: Naming) -> list[Block]:

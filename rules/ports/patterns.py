@@ -24,19 +24,19 @@ _WHICH: Final = re.compile(r"(.*?) *#([1-9]\d?)")
 class Wanted:
     """One direction of a port of ours.
 
-    `pattern` is what the computer calls it, or the name of the port to be made if it is `virtual`; `wire` is "din" for
-    a 5-pin cable. Two ports of one name, direction, pattern and kind are the same port.
+    `pattern` is what the computer calls it, or the name of the port to be made if it is `virtual`; `connection` is
+    "din" for a 5-pin cable. Two ports of one name, direction, pattern and kind are the same port.
     """
 
     name: str
     direction: Direction
     pattern: str
     virtual: bool = False
-    wire: Literal["din", "usb"] = "usb"
+    connection: Literal["din", "usb"] = "usb"
 
     @property
     def identity(self) -> tuple[str, Direction, str, bool]:
-        """What makes it this port and no other; the wire may change while it stays open."""
+        """What makes it this port and no other; the connection may change while it stays open."""
         return self.name, self.direction, self.pattern, self.virtual
 
     @property
@@ -55,12 +55,12 @@ def _wanted(ruleset: RuleSet, directions: Sequence[Direction]) -> Iterator[Wante
     for direction in directions:
         for name, port in ruleset.ports.items():
             if port.can_receive if direction == "in" else port.can_send:
-                yield Wanted(name, direction, _pattern(name, port, direction), port.virtual, port.wire)
+                yield Wanted(name, direction, _pattern(name, port, direction), port.virtual, port.connection)
 
 
 def _pattern(name: str, port: Port, direction: Direction) -> str:
     """What the computer calls a port: `true`, or nothing at all, means our name."""
-    told = port.port if port.port is not None else port.input if direction == "in" else port.output
+    told = port.both if port.both is not None else port.input if direction == "in" else port.output
     return told if isinstance(told, str) else name
 
 

@@ -22,7 +22,7 @@ DRUMS: Final = 10
 """The channel where drums usually are."""
 
 
-def fold_key(key: int) -> int:
+def key_by_octaves(key: int) -> int:
     """The nearest octave of a key that lies inside 0-127 (ruling 19)."""
     if key < 0:
         return key % 12
@@ -31,18 +31,18 @@ def fold_key(key: int) -> int:
     return key
 
 
-def moved_key(key: int, by: int, fold: bool) -> int | None:
-    """Where `key` goes, or None when it leaves 0-127 and isn't folded back."""
+def moved_key(key: int, by: int, by_octaves: bool) -> int | None:
+    """Where `key` goes, or None when it leaves 0-127 and isn't brought back by octaves."""
     moved = key + by
     if 0 <= moved <= 127:
         return moved
-    return fold_key(moved) if fold else None
+    return key_by_octaves(moved) if by_octaves else None
 
 
 @lru_cache(maxsize=512)
-def _key_table(by: int, fold: bool) -> tuple[bytes, int]:
+def _key_table(by: int, by_octaves: bool) -> tuple[bytes, int]:
     """The table that moves keys, and the gate of those that stay inside."""
-    moved = [moved_key(key, by, fold) for key in range(128)]
+    moved = [moved_key(key, by, by_octaves) for key in range(128)]
     table = table_of(lambda key: NO_BYTE if (new := moved[key]) is None else new)
     return table, gate_of(key for key in range(128) if moved[key] is not None)
 
@@ -58,15 +58,15 @@ def _read_by(raw: Any) -> Any:
 
 
 class TransposeStep(Step):
-    """`transpose = 12`, `transpose = "key"` (a number switch), `{ by = ..., outside = "fold", except_channels = 10 }`.
+    """`transpose = 12`, `transpose = "key"` (a number switch), `{ by = 1, outside = "octave", except_channels = 10 }`.
 
     Moves the key of notes and key pressure and the value of controller 84, which is a key (ruling 19).
-    `outside`: what happens to keys that leave 0-127: `drop`, or `fold` to the nearest octave inside.
+    `outside`: what happens to keys that leave 0-127: `drop`, or `octave`, to the nearest octave inside.
     """
 
     key: ClassVar[str] = "transpose"
     by: Annotated[int | str, BeforeValidator(_read_by)]
-    outside: Literal["drop", "fold"] = "drop"
+    outside: Literal["drop", "octave"] = "drop"
     except_channels: ChannelsOrNone = frozenset()
 
     @classmethod
@@ -113,7 +113,7 @@ class TransposeStep(Step):
         ]
 
     def _moved_form(self, form: Form, by: int) -> list[Form]:
-        table, inside = _key_table(by, self.outside == "fold")
+        table, inside = _key_table(by, self.outside == "octave")
         if form.kind in NOTE_STATUSES:
             form = form.having_one(inside)
             return [form._replace(one=form.one.translate(table))] if form.exists else []

@@ -62,7 +62,7 @@ to   = "rack1"
 RECHANNEL = f"""{THROUGH}
 steps = [
   {{ rechannel = {{ 11 = 4, 12 = 4 }} }},
-  {{ transpose = {{ by = -12, outside = "fold" }} }},
+  {{ transpose = {{ by = -12, outside = "octave" }} }},
   {{ velocity = {{ limit = "20..110" }} }},
   {{ filter = {{ drop = {{ channel = 5 }} }} }},
 ]

@@ -32,7 +32,7 @@ match = { kind = "note" }
 steps = [{ delay = 30000 }, { rechannel = 2 }]
 to = "rack"
 """
-SLOW = RULES.replace('"Rack*"', '"Rack*", wire = "din"')
+SLOW = RULES.replace('"Rack*"', '"Rack*", connection = "din"')
 
 
 def holding(daemon: Daemon, peer: MakePeer) -> tuple[Peer, Peer]:

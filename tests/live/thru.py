@@ -59,7 +59,7 @@ def wanted(text: str) -> Wanted:
         "in" if direction == "in" else "out",
         pattern.removeprefix("!"),
         virtual=pattern.startswith("!"),
-        wire="din" if wire == "din" else "usb",
+        connection="din" if wire == "din" else "usb",
     )
 
 

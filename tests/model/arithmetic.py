@@ -18,7 +18,7 @@ def half_up(number: Fraction | float) -> int:
 
 
 def moved_key(key: int, by: int, outside: str) -> int | None:
-    """A transposed key: outside 0-127 dropped, or folded to the nearest octave inside (ruling 19)."""
+    """A transposed key: outside 0-127 dropped, or moved to the nearest octave inside (ruling 19)."""
     key += by
     if outside == "drop" and not 0 <= key <= 127:
         return None

@@ -675,7 +675,7 @@ class Model:
         ports = [
             name
             for name, port in self.ruleset.ports.items()
-            if port.can_send and clock_source(self.ruleset, name) == source and (message[0] != RESET or port.reset)
+            if port.can_send and clock_source(self.ruleset, name) == source and (message[0] != RESET or port.pass_reset)
         ]
         out.extend((name, message, now, player) for name in ports)
         return ports

@@ -15,10 +15,16 @@ from tests.support.playing import ruleset_of
 
 @pytest.mark.parametrize(
     ("key", "by", "outside", "moved"),
-    [(60, 12, "drop", 72), (120, 8, "drop", None), (120, 8, "fold", 116), (3, -5, "fold", 10), (0, -127, "fold", 5)],
+    [
+        (60, 12, "drop", 72),
+        (120, 8, "drop", None),
+        (120, 8, "octave", 116),
+        (3, -5, "octave", 10),
+        (0, -127, "octave", 5),
+    ],
 )
 def test_moved_key(key: int, by: int, outside: str, moved: int | None) -> None:
-    """A key outside 0-127 is dropped, or folded to the nearest octave inside (ruling 19)."""
+    """A key outside 0-127 is dropped, or moved to the nearest octave inside (ruling 19)."""
     assert moved_key(key, by, outside) == moved
 
 

@@ -134,7 +134,7 @@ def transposes(draw: Draw, rig: Rig) -> Any:
         by = draw(st.sampled_from(rig.numbers))
     if draw(st.booleans()):
         return by
-    long: Table = {"by": by, "outside": draw(one_of("drop", "fold"))}
+    long: Table = {"by": by, "outside": draw(one_of("drop", "octave"))}
     return long | ({"except_channels": draw(one_of(1, [2, 3]))} if rarely(draw) else {})
 
 
@@ -411,7 +411,7 @@ def devices(draw: Draw, rig: Rig) -> Table:
     if draw(st.booleans()):
         found["channel"] = draw(one_of(1, 2))
     if rarely(draw):
-        found |= {"notes": draw(one_of("60..72", "48..60")), "outside": draw(one_of("drop", "fold"))}
+        found |= {"notes": draw(one_of("60..72", "48..60")), "outside": draw(one_of("drop", "octave"))}
     found["steps"] = draw(chains(rig, "device", most=1)) if draw(st.booleans()) else []
     return found
 
@@ -434,7 +434,7 @@ def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
         if draw(st.booleans()):
             ports[name]["clock"] = draw(st.sampled_from([*sources, "none"]))
         if rarely(draw):
-            ports[name]["reset"] = True
+            ports[name]["pass_reset"] = True
     first = {
         "ports": ports,
         "devices": named,

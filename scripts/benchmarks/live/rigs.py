@@ -21,7 +21,7 @@ lights = { output = "bench-lights*" }
 
 [devices]
 piano = { port = "stage", channel = 1 }
-tuba = { port = "stage", channel = 5, notes = "E1..F4", outside = "fold" }
+tuba = { port = "stage", channel = 5, notes = "E1..F4", outside = "octave" }
 organ = { port = "rack", channel = 2 }
 kit = { port = "rack", channel = 10 }
 

@@ -109,7 +109,7 @@ def test_the_lines_are_a_rule_file(evening: Evening, hub: Hub, capsys: pytest.Ca
     text = "\n".join(line for block in told["blocks"] for line in block["lines"])
     ruleset = read_rules([("learned.toml", text.encode())])
     assert list(ruleset.ports) == ["stage_88"]
-    assert ruleset.ports["stage_88"].port == "Stage 88"
+    assert ruleset.ports["stage_88"].both == "Stage 88"
     assert list(ruleset.switches) == ["sustain"]
 
 
@@ -187,7 +187,7 @@ def test_rule_files_give_the_names(desk: Desk, evening: Evening, hub: Hub, capsy
     known, new = learned(evening, capsys, "rig.toml")
     assert (known["port"], known["words"]) == ("keys", "note C3 (key 60), channel 1: velocity 97")
     assert "[ports]" not in [block["lines"][0] for block in known["blocks"]]
-    assert (new["port"], new["blocks"][0]["lines"]) == ("keys_2", ["[ports]", 'keys_2 = { port = "Keys" }'])
+    assert (new["port"], new["blocks"][0]["lines"]) == ("keys_2", ["[ports]", 'keys_2 = "Keys"'])
 
 
 def test_equal_devices_are_told_apart(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
@@ -197,8 +197,8 @@ def test_equal_devices_are_told_apart(evening: Evening, hub: Hub, capsys: pytest
     evening.play(2, twins[0], "note-on 1 60 97")
     found = learned(evening, capsys)
     assert [one["blocks"][0]["lines"][1] for one in found] == [
-        'twin_2 = { port = "Twin #2" }',
-        'twin_1 = { port = "Twin #1" }',
+        'twin_2 = "Twin #2"',
+        'twin_1 = "Twin #1"',
     ]
 
 

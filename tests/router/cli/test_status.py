@@ -18,10 +18,10 @@ APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["app
 WORDS = f"""\
 pit has played for 2 h 13 min; process 4711, version 0.1.0
 
-port           state    computer's port      messages  lost  wire
-keyboard  in   open     Pit Keyboard MIDI 1    12,034     -     -
-cable_a   out  open     Pit Interface 1         2,018     -  12 %
-cable_b   out  missing  -                           0    17   0 %
+port           state    computer's port      messages  lost  DIN load
+keyboard  in   open     Pit Keyboard MIDI 1    12,034     -         -
+cable_a   out  open     Pit Interface 1         2,018     -      12 %
+cable_b   out  missing  -                           0    17       0 %
 
 held notes  3
 tempo       124 bpm, from the clock of keyboard

@@ -60,7 +60,7 @@ def test_what_has_no_key_has_no_pitch(desk: Desk) -> None:
 
 def test_the_wire_is_told_how_busy_it_is(desk: Desk) -> None:
     """On a 5-pin wire a note takes 0.96 ms (M1 A-5), and a layer of three takes three times that."""
-    layer = RIG.replace(b'output = "Rack"', b'output = "Rack", wire = "din"').replace(
+    layer = RIG.replace(b'output = "Rack"', b'output = "Rack", connection = "din"').replace(
         b'to    = "organ"',
         b'zones = [{ to = "organ" }, { to = "rack" }, { steps = [{ transpose = 12 }], to = "rack" }]',
     )

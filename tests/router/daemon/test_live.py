@@ -145,7 +145,7 @@ def test_an_output_that_fails_on_a_slow_wire_harms_no_other_message(monkeypatch:
         send(self, message)
 
     monkeypatch.setattr(FakeOutput, "send_message", broken)
-    with Evening(RULES.replace('"Rack*"', '"Rack*", wire = "din"')) as evening:
+    with Evening(RULES.replace('"Rack*"', '"Rack*", connection = "din"')) as evening:
 
         def script() -> Iterator[float]:
             evening.keys.play(ON, PEDAL, OFF)
@@ -470,7 +470,7 @@ def test_panic_silences_everything(evening: Evening) -> None:
 
 # -- a slow wire ------------------------------------------------------------------------------------------------------
 
-SLOW = RULES.replace('"Rack*"', '"Rack*", wire = "din"')
+SLOW = RULES.replace('"Rack*"', '"Rack*", connection = "din"')
 EXPRESSION = b"\xb1\x0b\x50"
 SYSEX = b"\xf0\x7d" + bytes(16_381) + b"\xf7"
 """Takes 5.2 s on a DIN wire."""

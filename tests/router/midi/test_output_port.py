@@ -28,7 +28,7 @@ class Bench:
         self.device: Device = self.hub.plug("Rack")
         self.backend = FakeBackend(self.hub, server=server)
         self.line: deque[Outlet] = deque()
-        self.outlet = Outlet(Wanted("rack", "out", "Rack", wire="din" if wire == "din" else "usb"), self.line)
+        self.outlet = Outlet(Wanted("rack", "out", "Rack", connection="din" if wire == "din" else "usb"), self.line)
         loop = self.backend.loopback()
         self.heartbeat = None if loop is None else Heartbeat(*loop)
 
@@ -218,7 +218,7 @@ def test_another_wire_goes_on_with_what_waits() -> None:
     outlet.pump(0)
     assert bench.device.heard == [NOTE, NOTE, NOTE, OFF]
     assert outlet.load(0) is None
-    outlet.rewire(Wanted("rack", "out", "Rack", wire="din"))
+    outlet.rewire(Wanted("rack", "out", "Rack", connection="din"))
     outlet.send(NOTE, 0)
     outlet.send(NOTE, 0)
     assert outlet.waits

@@ -179,7 +179,7 @@ def test_what_is_no_longer_wanted_closes_after_its_note_offs() -> None:
 
 def test_note_offs_on_a_slow_wire_are_sent_before_the_port_closes() -> None:
     """The port lives on until they are out, though nobody can reach it any more."""
-    slow = Wanted("rack", "out", "Rack*", wire="din")
+    slow = Wanted("rack", "out", "Rack*", connection="din")
     rig = Rig(slow)
     rig.ports.want([], rig.now)
     outlet = rig.ports.outlets["rack"]
@@ -233,7 +233,7 @@ def test_rules_that_came_to_nothing_leave_the_ports_as_they_were() -> None:
 def test_the_wire_of_an_open_port_may_change() -> None:
     """It is how we send, not where."""
     rig = Rig()
-    assert rig.ports.want([KEYS, Wanted("rack", "out", "Rack*", wire="din")], rig.now) == []
+    assert rig.ports.want([KEYS, Wanted("rack", "out", "Rack*", connection="din")], rig.now) == []
     for _ in range(3):
         rig.ports.outlets["rack"].send(NOTE, rig.now)
     assert rig.rack.messages == [NOTE]
@@ -374,7 +374,7 @@ def test_what_waits_goes_on_if_one_message_fails(monkeypatch: pytest.MonkeyPatch
         send(self, message)
 
     monkeypatch.setattr(FakeOutput, "send_message", broken)
-    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"), Wanted("box", "out", "Box*", wire="din"))
+    rig = Rig(Wanted("rack", "out", "Rack*", connection="din"), Wanted("box", "out", "Box*", connection="din"))
     box = rig.hub.plug("Box", sends=False)
     rig.scan()
     for outlet in rig.ports.outlets.values():
@@ -418,7 +418,7 @@ def test_a_system_that_finds_out_by_itself_that_it_is_dead_is_missed_at_once() -
 @pytest.mark.parametrize("server", [False, True])
 def test_leaving_sends_what_waits(server: bool) -> None:
     """Even on a slow wire; then everything is closed."""
-    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"), KEYS, server=server)
+    rig = Rig(Wanted("rack", "out", "Rack*", connection="din"), KEYS, server=server)
     for _ in range(4):
         rig.ports.outlets["rack"].send(OFF, 0)
     rig.ports.flush(SECOND)
@@ -429,7 +429,7 @@ def test_leaving_sends_what_waits(server: bool) -> None:
 
 def test_leaving_waits_as_long_as_a_slow_wire_needs() -> None:
     """Without any patience beyond that."""
-    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"))
+    rig = Rig(Wanted("rack", "out", "Rack*", connection="din"))
     for _ in range(20):
         rig.ports.outlets["rack"].send(OFF, time.monotonic_ns())
     rig.ports.flush(0)
@@ -439,7 +439,7 @@ def test_leaving_waits_as_long_as_a_slow_wire_needs() -> None:
 def test_leaving_waits_no_longer_than_a_service_manager(monkeypatch: pytest.MonkeyPatch) -> None:
     """It would end us in the midst of anything; what waits then is counted as lost."""
     monkeypatch.setattr("router.midi.port_manager.LONGEST_FLUSH", 0)
-    rig = Rig(Wanted("rack", "out", "Rack*", wire="din"))
+    rig = Rig(Wanted("rack", "out", "Rack*", connection="din"))
     outlet = rig.ports.outlets["rack"]
     for _ in range(20):
         outlet.send(OFF, time.monotonic_ns())
@@ -450,7 +450,7 @@ def test_leaving_waits_no_longer_than_a_service_manager(monkeypatch: pytest.Monk
 
 def test_what_waits_makes_way_for_silence() -> None:
     """Said by port, and only where something was dropped; also at a port that is about to close."""
-    wanted = [Wanted(name, "out", f"{name}*", wire="din") for name in ("Rack", "Box", "Idle")]
+    wanted = [Wanted(name, "out", f"{name}*", connection="din") for name in ("Rack", "Box", "Idle")]
     rig = Rig(RACK)
     box, _ = rig.hub.plug("Box"), rig.hub.plug("Idle")
     other = b"\x90\x40\x64"

@@ -51,7 +51,7 @@ def test_a_device_that_nothing_reaches_is_mentioned() -> None:
 
 OUTSIDE = (
     '"bass" has the notes C2 to C4, and {} may come: '
-    'write outside = "drop" or "fold" at the device, unless that is meant'
+    'write outside = "drop" or "octave" at the device, unless that is meant'
 )
 
 

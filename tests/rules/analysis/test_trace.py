@@ -197,7 +197,7 @@ BOTH = PORTS + 'seq = { input = true }\nbox = { output = true }\n[[rules]]\nfrom
             "clock",
             'no port takes clock and transport from "keys": set clock = "keys" on port rack or box',
         ),
-        (BOTH, "reset", "a system reset goes only to ports that ask for it: write `reset = true` on the port"),
+        (BOTH, "reset", "a system reset goes only to ports that ask for it: write `pass_reset = true` on the port"),
         (BOTH.replace('["keys", "seq"]', '"seq"'), "note-on 1 C4 100", "no rule takes it"),
     ],
 )

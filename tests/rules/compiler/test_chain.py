@@ -99,14 +99,14 @@ def test_a_node_stands_where_it_was_first_asked_for() -> None:
     assert node.place == ("a",)
 
 
-def test_keys_outside_a_device_are_dropped_or_folded() -> None:
+def test_keys_outside_a_device_are_dropped_or_moved() -> None:
     """Into the nearest octave inside (ruling 8); what has no key isn't asked."""
-    (dropped,) = RangeLink(60, 61, fold=False).fold(NOTE_ONS)
+    (dropped,) = RangeLink(60, 61, by_octaves=False).fold(NOTE_ONS)
     assert keys_of(dropped) == [255, 60, 61, 255]
-    (folded,) = RangeLink(60, 71, fold=True).fold(NOTE_ONS)
-    assert (folded.one[59], folded.one[72], folded.one[0]) == (71, 60, 60)
+    (moved,) = RangeLink(60, 71, by_octaves=True).fold(NOTE_ONS)
+    assert (moved.one[59], moved.one[72], moved.one[0]) == (71, 60, 60)
     bend = Form(0xE0, gate_one=ALL, gate_two=ALL)
-    assert RangeLink(60, 61, fold=False).fold(bend) == [bend]
+    assert RangeLink(60, 61, by_octaves=False).fold(bend) == [bend]
 
 
 def test_a_device_sets_the_channel_last() -> None:

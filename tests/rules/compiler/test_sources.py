@@ -11,7 +11,7 @@ from rules.program.forms import Form
 from rules.rulefile.reading import read_rules
 from rules.rulefile.switch_tables import Trigger
 
-PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true, reset = true }\n"
+PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nsynth = { output = true, pass_reset = true }\n"
 SWITCH = '[switches]\nup = { from = "keys", note = 1 }\nthere = { from = "keys", controller = 20, pass_on = true }\n'
 DRUMS = '[[rules]]\nname = "drums"\nfrom = "keys"\nmatch = { channel = 10, notes = "..59" }\nto = "rack"\n'
 REST = '[[rules]]\nname = "rest"\nfrom = "keys"\notherwise = true\nto = "synth"\n'

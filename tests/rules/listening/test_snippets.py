@@ -120,7 +120,7 @@ def test_a_pedal_in_a_switch_holds() -> None:
 
 def test_a_port_that_sends_and_receives() -> None:
     """One line for both ways; a device that only sends is an input."""
-    assert port_block("pads", "Pad Box", both_ways=True).lines == ("[ports]", 'pads = { port = "Pad Box" }')
+    assert port_block("pads", "Pad Box", both_ways=True).lines == ("[ports]", 'pads = "Pad Box"')
     assert port_block("pads", "Pad Box", both_ways=False).lines == ("[ports]", 'pads = { input = "Pad Box" }')
 
 

@@ -107,9 +107,9 @@ def test_bare_names(name: str, bare: str) -> None:
 
 RULES = """
 [ports]
-seq = { port = "Step Box*" }
+seq = "Step Box*"
 keys = { input = "Stage*" }
-rack = { output = "4x4*1", wire = "din" }
+rack = { output = "4x4*1", connection = "din" }
 take = { output = true, virtual = true }
 loop = {}
 """
@@ -123,7 +123,7 @@ def test_wanted_ports_of_a_rule_file() -> None:
         Wanted("keys", "in", "Stage*"),
         Wanted("loop", "in", "loop"),
         Wanted("seq", "out", "Step Box*"),
-        Wanted("rack", "out", "4x4*1", wire="din"),
+        Wanted("rack", "out", "4x4*1", connection="din"),
         Wanted("take", "out", "take", virtual=True),
         Wanted("loop", "out", "loop"),
     )
@@ -155,7 +155,7 @@ def test_only_what_changes_is_opened_or_closed(
 
 def test_another_wire_keeps_the_port_open() -> None:
     """The wire is how we send, not where: the port stays, as it is wanted now."""
-    slow = Wanted("rack", "out", "4x4*1", wire="din")
+    slow = Wanted("rack", "out", "4x4*1", connection="din")
     assert changes([RACK], [slow]) == Changes((), (slow,), ())
 
 

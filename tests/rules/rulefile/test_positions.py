@@ -21,7 +21,7 @@ middle.c = 1
 "esc\\u00e9 \\"x\\"" = 4
 
 [ports]
-seq = { port = "Step Box*", steps = [{ velocity = { scale_to = "20..127" } }] }
+seq = { both = "Step Box*", steps = [{ velocity = { scale_to = "20..127" } }] }
 list = [
   1, # one
   2,
@@ -59,7 +59,7 @@ EXPECTED: dict[Path, int] = {
     ('escé "x"',): 6,
     ("ports",): 8,
     ("ports", "seq"): 9,
-    ("ports", "seq", "port"): 9,
+    ("ports", "seq", "both"): 9,
     ("ports", "seq", "steps"): 9,
     ("ports", "seq", "steps", 0): 9,
     ("ports", "seq", "steps", 0, "velocity"): 9,
@@ -129,7 +129,7 @@ def test_what_isnt_written_has_the_line_around_it() -> None:
         ("a = 1\nb = 2\na = 3", ("a",), 1, 3),
         ("[ports]\nseq = 1\n\n[ports]\n", ("ports",), 1, 4),
         ("[ports]\nseq = 1\nseq = 2", ("ports", "seq"), 2, 3),
-        ("[ports]\nseq = { port = 1, port = 2 }", ("ports", "seq", "port"), 2, 2),
+        ("[ports]\nseq = { both = 1, both = 2 }", ("ports", "seq", "both"), 2, 2),
         ("[[rules]]\nname = 1\nname = 2", ("rules", 0, "name"), 2, 3),
         ("[a.b]\nx = 1\n[a]\nb = 2", ("a", "b"), 1, 4),
         ("a = 1\n[a]", ("a",), 1, 2),

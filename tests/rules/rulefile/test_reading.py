@@ -10,6 +10,7 @@ import pytest
 from rules.fields.when import Term, When
 from rules.fields.written_messages import TimedMessage
 from rules.midi.notation import STANDARD, MessageText, Naming
+from rules.rulefile.port_tables import Port
 from rules.rulefile.reading import Reading, read_rule_set, read_rules
 from rules.rulefile.rule_tables import Outlet, Rule
 from rules.steps.base import Step
@@ -54,10 +55,12 @@ def test_ports_devices_and_tempo(everything: Reading) -> None:
         "pads": (True, False),
         "rack": (False, True),
         "take": (True, True),
+        "desk": (True, True),
         "plain": (True, True),
     }
+    assert (ruleset.ports["seq"], ruleset.ports["desk"].both) == (Port(both="Step Box*"), "Desk*")
     organ = ruleset.devices["organ"]
-    assert (organ.port, organ.channel, organ.notes, organ.outside) == ("rack", 4, (36, 96), "fold")
+    assert (organ.port, organ.channel, organ.notes, organ.outside) == ("rack", 4, (36, 96), "octave")
     assert [message.moved_to(4) for message in organ.setup] == [b"\xc3\x11", b"\xb3\x07\x09"]
     assert ruleset.devices["wide"].notes == (60, 60)
     assert ruleset.port_of("organ") == "rack"
@@ -199,12 +202,12 @@ def test_files_add_up() -> None:
 def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     """Ports, devices, switches, rules and their steps, what switches send, and tests."""
     assert str(everything.ports["rack"]) == "everything.toml:10"
-    assert str(everything.devices["wide"]) == "everything.toml:17"
-    assert str(everything.switches["key"]) == "everything.toml:28"
-    assert [place.line for place in everything.rules] == [32, 37]
-    assert everything.rules[1].inside("steps", 6).problem("odd").line == 57
-    assert [place.line for place in everything.on_switch] == [98]
-    assert [(place.line, place.words) for place in everything.tests] == [(102, 'test "part 11 reaches only the organ"')]
+    assert str(everything.devices["wide"]) == "everything.toml:18"
+    assert str(everything.switches["key"]) == "everything.toml:29"
+    assert [place.line for place in everything.rules] == [33, 38]
+    assert everything.rules[1].inside("steps", 6).problem("odd").line == 58
+    assert [place.line for place in everything.on_switch] == [99]
+    assert [(place.line, place.words) for place in everything.tests] == [(103, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:

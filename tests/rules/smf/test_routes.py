@@ -29,7 +29,7 @@ MATCHES = [
 ]
 STEPS: list[dict[str, Any]] = [
     {"transpose": 12},
-    {"transpose": {"by": 60, "outside": "fold"}},
+    {"transpose": {"by": 60, "outside": "octave"}},
     {"rechannel": {"1": 5}},
     {"velocity": {"scale_to": "20..127"}},
     {"velocity": {"fixed": 90}},

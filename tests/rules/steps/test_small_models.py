@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rules.steps.echo import EchoStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.registry import STEPS
-from rules.steps.transpose import fold_key
+from rules.steps.transpose import key_by_octaves
 
 
 def test_steps_have_keys_of_their_own() -> None:
@@ -28,7 +28,7 @@ def test_one_channel_takes_all_and_a_table_moves_what_it_names() -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "folded"),
+    ("key", "inside"),
     [
         (0, 0),
         (127, 127),
@@ -43,18 +43,18 @@ def test_one_channel_takes_all_and_a_table_moves_what_it_names() -> None:
         (254, 122),
     ],
 )
-def test_a_key_that_leaves_the_keyboard_comes_back_by_whole_octaves(key: int, folded: int) -> None:
+def test_a_key_that_leaves_the_keyboard_comes_back_by_whole_octaves(key: int, inside: int) -> None:
     """To the nearest that is inside (ruling 19)."""
-    assert fold_key(key) == folded
+    assert key_by_octaves(key) == inside
 
 
 @given(st.integers(-127, 254))
-def test_folding_moves_by_octaves(key: int) -> None:
-    """A folded key is the same note of the scale, inside, and no octave nearer would do."""
-    folded = fold_key(key)
-    assert (folded - key) % 12 == 0
-    assert 0 <= folded <= 127
-    assert folded == key or not 0 <= folded + (12 if key > 127 else -12) <= 127
+def test_a_key_moves_by_octaves(key: int) -> None:
+    """A moved key is the same note of the scale, inside, and no octave nearer would do."""
+    inside = key_by_octaves(key)
+    assert (inside - key) % 12 == 0
+    assert 0 <= inside <= 127
+    assert inside == key or not 0 <= inside + (12 if key > 127 else -12) <= 127
 
 
 @pytest.mark.parametrize(
