@@ -38,9 +38,8 @@ from rules.midi.messages import (
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import DEFAULT_BPM
 from rules.smf.chunks import END
-from rules.smf.sysex import stored
 from rules.smf.vlq import encode
-from rules.smf.writing import TrackWriter
+from rules.smf.writing import TrackWriter, stored
 from rules.timing.active_sensing import Sensing
 from rules.timing.midi_clock import CLOCKS_A_BEAT
 

@@ -15,7 +15,6 @@ What holds everywhere in this package:
 | `wrapper` | the RIFF form around a file | (from memory) |
 | `midi_file` | the header, the file as a whole | Header Chunks, Formats |
 | `scanning` | the events of a track | Track Chunks, meta-event |
-| `sysex` | messages, packets, escapes | sysex event |
 | `tempo` | ticks, milliseconds, beats | Set Tempo, Calculating Delta Times |
 | `writing` | tracks and files, as they were where they were not changed | all of these |
 """

@@ -10,14 +10,14 @@ from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
 from rules.midi.messages import SYSEX
 from rules.program.pipeline import Pipeline
-from rules.smf import solo, sysex
+from rules.smf import solo
 from rules.smf.chunks import Track
 from rules.smf.midi_file import MidiFile
 from rules.smf.order import in_order
 from rules.smf.scanning import END_OF_TRACK, Event, content
 from rules.smf.score import Part, Score
 from rules.smf.tempo import TempoMap, tempo_map
-from rules.smf.writing import TrackWriter
+from rules.smf.writing import TrackWriter, stored
 from rules.timing.delays import NEVER, Delay, Later
 
 META: Final = 0xFF
@@ -178,19 +178,19 @@ class _Performance:
             if output in lent and data[0] >= SYSEX and data == message:
                 continue  # one file needs what has no channel once, to however many ports it goes
             if owner != number or output in lent:
-                writer.put(tick, sysex.stored(data))
+                writer.put(tick, stored(data))
             elif data == message:
                 writer.keep(event)
                 lent.add(output)
             else:
-                writer.put(tick, sysex.stored(data), event)
+                writer.put(tick, stored(data), event)
                 lent.add(output)
 
     def _write_new(self, out: Sequence[Sent]) -> None:
         """Writes what came due; it has no event whose form it could have."""
         for target, data, tick, owner in out:
             output = self._output(owner, target, data, None)
-            self._writers[owner][output].put(tick, sysex.stored(data))
+            self._writers[owner][output].put(tick, stored(data))
 
     def _output(self, number: int, target: int, data: bytes, event: Event | None) -> int:
         """The output for a port; marks it used, and its channel taken."""

@@ -138,6 +138,21 @@ class TrackWriter:
         self.out.write(message)
 
 
+def stored(message: bytes) -> bytes:
+    """Return how a track stores a message: channel messages as they are, sysex with its length, others as an escape.
+
+    `F0 43 12 00 F7` is stored as `F0 04 43 12 00 F7`: the length takes the place behind the status. A message that
+    begins with F7 is a packet or an escape from a file, with what it sends behind the F7.
+
+    Source: Standard MIDI Files 1.0 (RP-001), "sysex event".
+    """
+    if message[0] < 0xF0:
+        return message
+    if message[0] in (0xF0, 0xF7):
+        return message[:1] + vlq.encode(len(message) - 1) + message[1:]
+    return b"\xf7" + vlq.encode(len(message)) + message
+
+
 def write(file: MidiFile, bodies: Sequence[bytes]) -> bytes:
     """Return the file with `bodies` in place of its tracks, one each, and all else as it was.
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.smf.sysex import sent, stored
+from rules.smf.scanning import content
+from rules.smf.writing import stored
 from tests.support.smf_bytes import END, one_track, passed_through, unhex
 
 
@@ -39,18 +40,18 @@ def test_sysex_events_keep_their_bytes(body: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("event", "message"),
+    ("event", "sent"),
     [
-        ("F0 05 43 12 00 07 F7", "F0 43 12 00 07 F7"),
-        ("F0 80 05 43 12 00 07 F7", "F0 43 12 00 07 F7"),
-        ("F0 03 43 12 00", "F0 43 12 00"),
+        ("F0 05 43 12 00 07 F7", "43 12 00 07 F7"),
+        ("F0 80 05 43 12 00 07 F7", "43 12 00 07 F7"),
+        ("F0 03 43 12 00", "43 12 00"),
         ("F7 04 43 12 00 F7", "43 12 00 F7"),
         ("F7 03 F2 00 08", "F2 00 08"),
     ],
 )
-def test_what_an_event_sends(event: str, message: str) -> None:
-    """An F0 event sends its status and content, an F7 event its content alone (RP-001, "sysex event")."""
-    assert sent(unhex(event)) == unhex(message)
+def test_what_an_event_sends(event: str, sent: str) -> None:
+    """What stands behind the length; an F0 event sends its status before that (RP-001, "sysex event")."""
+    assert content(unhex(event)) == unhex(sent)
 
 
 @pytest.mark.parametrize(
@@ -74,8 +75,8 @@ def test_how_a_track_stores_a_message(message: str, event: str) -> None:
 
 
 @given(st.binary(max_size=300))
-def test_stored_sysex_sends_itself(content: bytes) -> None:
+def test_stored_sysex_sends_itself(inside: bytes) -> None:
     """A sysex message of any length comes back from its stored form."""
-    message = b"\xf0" + content + b"\xf7"
-    assert sent(stored(message)) == message
+    message = b"\xf0" + inside + b"\xf7"
+    assert b"\xf0" + content(stored(message)) == message
     assert (stored(message)[0], stored(message)[-1]) == (0xF0, 0xF7)
