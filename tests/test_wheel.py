@@ -50,7 +50,7 @@ def test_the_engine_and_the_file_routes_are_compiled() -> None:
     """A module that moves takes its place among the compiled ones along; what workers hand back stays interpreted."""
     names = {Path(path).stem for path in MACHINE_CODE}
     assert len(names) == len(MACHINE_CODE)
-    assert names >= {"compiled", "engine", "ledger", "messages", "patch", "streaming", "evaluation", "writing"}
+    assert names >= {"compiled", "engine", "ledger", "messages", "patch_route", "stream_route", "evaluation", "writing"}
     assert names.isdisjoint({"damage", "report", "schema", "__init__"})
 
 

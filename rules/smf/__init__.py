@@ -12,9 +12,20 @@ What holds everywhere in this package:
 |---|---|---|
 | `vlq` | variable-length quantities | Conventions |
 | `chunks` | where tracks lie, with right lengths and wrong ones | Chunks |
-| `wrapper` | the RIFF form around a file | (from memory) |
+| `riff` | the RIFF form around a file | (from memory) |
 | `midi_file` | the header, the file as a whole | Header Chunks, Formats |
-| `scanning` | the events of a track | Track Chunks, meta-event |
+| `track_events` | the events of a track | Track Chunks, sysex event, meta-event |
 | `tempo` | ticks, milliseconds, beats | Set Tempo, Calculating Delta Times |
 | `writing` | tracks and files, as they were where they were not changed | all of these |
+
+`rewriting` takes a file through the rules, by the fastest route that applies:
+
+| route | when | modules |
+|---|---|---|
+| patch | tables alone decide, and no message changes its length | `patch_route` |
+| stream | tables alone decide | `stream_route` |
+| general | always | `general_route`, `event_order`, `single_track` for a track that no other concerns |
+
+`static_sources` says of which sources tables alone decide. `answers` lays their tables out for the first two routes,
+which `table_routes` runs. `file_rewrite`, `rule_counts` and `report` say what came of a file.
 """

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.errors import MidiFileError
-from rules.smf import wrapper
+from rules.smf import riff
 from rules.smf.chunks import Track, find_tracks
 from rules.smf.damage import Damage, DamageLog, counted
-from rules.smf.scanning import TrackEvents
-from rules.smf.wrapper import Wrapper
+from rules.smf.riff import RiffWrapper
+from rules.smf.track_events import TrackEvents
 
 SMPTE_RATES: Final = (24, 25, 29, 30)
 """Frames a second that a division may name; 29 stands for 30 drop frame."""
@@ -39,7 +39,7 @@ class MidiFile:
     division: int
     tracks: tuple[Track, ...]
     problems: tuple[Damage, ...]
-    wrapper: Wrapper | None
+    wrapper: RiffWrapper | None
     strict: bool
 
     def body(self, track: Track) -> bytes:
@@ -58,7 +58,7 @@ def read(data: bytes, *, strict: bool = False) -> MidiFile:
     `strict` reading for any damage to the chunks.
     """
     log = DamageLog(strict)
-    wrapped = wrapper.find(data, log)
+    wrapped = riff.find(data, log)
     begin, finish = (wrapped.begin, wrapped.finish) if wrapped else (0, len(data))
     _require_header(data, begin, finish)
     fields = begin + 8

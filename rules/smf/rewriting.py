@@ -15,14 +15,14 @@ from rules.program.compiled import COMPILED
 from rules.program.pipeline import Pipeline
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
-from rules.smf import general
-from rules.smf.direct import PATCH, STREAM, Direct
+from rules.smf import general_route
+from rules.smf.file_rewrite import FileRewrite, MessageCounts
 from rules.smf.midi_file import MidiFile, read
 from rules.smf.report import FileReport, Playing, Rewritten
-from rules.smf.scanning import content
-from rules.smf.score import Counts, Score
-from rules.smf.stream import streams
-from rules.smf.tally import RuleTally
+from rules.smf.rule_counts import RuleCounts
+from rules.smf.static_sources import static_sources
+from rules.smf.table_routes import PATCH, STREAM, TableRoutes
+from rules.smf.track_events import content
 from rules.smf.writing import write
 from rules.steps.transpose import DRUMS
 
@@ -34,7 +34,7 @@ class Rewriter:
     """Rewrites files, one after the other; each starts from the rules' beginning.
 
     `route` names the fastest route that may be taken; where it doesn't apply, the next one is: patch, stream, general.
-    `direct` rewrites what tables alone decide.
+    `by_numbers` chooses the loops of the first two: what is quicker here, or the others.
     """
 
     def __init__(
@@ -54,44 +54,45 @@ class Rewriter:
         self._per_port = per_port
         self._strict = strict
         self._route = route
-        self._streams = {} if route == GENERAL else streams(pipeline, per_port)
-        self._direct = Direct(self._streams, by_numbers)
+        self._static = {} if route == GENERAL else static_sources(pipeline, per_port)
+        self._table_routes = TableRoutes(self._static, by_numbers)
         self._drum_rules = [rule for rule in ruleset.rules if _transposes_drums(rule)]
 
     def rewrite(self, data: bytes) -> Rewritten:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
         file = read(data, strict=self._strict)
         sources = self._sources(file)
-        rewritten = self._rewrite_directly(file, sources)
+        rewritten = self._rewrite_by_tables(file, sources)
         if rewritten is None:
-            score = Score(file, sources, self._pipeline, self._per_port)
-            general.run(score, self._pipeline, self._ruleset.bpm)
-            report = self._report(file, score.rules, score.counts, GENERAL)
-            report.damage = (*report.damage, *score.damage())
-            rewritten = Rewritten(self._outputs(file, score), report)
+            played = FileRewrite(file, sources, self._pipeline, self._per_port)
+            general_route.play_file(played, self._pipeline, self._ruleset.bpm)
+            report = self._report(file, played.rules, played.counts, GENERAL)
+            report.damage = (*report.damage, *played.damage())
+            rewritten = Rewritten(self._outputs(file, played), report)
         if file.problems:
             self._check_tracks(file, rewritten.outputs)
         return rewritten
 
-    def _rewrite_directly(self, file: MidiFile, sources: Sequence[int]) -> Rewritten | None:
+    def _rewrite_by_tables(self, file: MidiFile, sources: Sequence[int]) -> Rewritten | None:
         """The results by the routes that need no engine; None if they don't apply."""
-        if not all(source in self._streams for source in sources):
+        if not all(source in self._static for source in sources):
             return None
         port = ""
         if self._per_port:
-            if len(set(sources)) > 1 or not self._streams[sources[0]].ports:
+            if len(set(sources)) > 1 or not self._static[sources[0]].ports:
                 return None
-            (number,) = self._streams[sources[0]].ports
+            (number,) = self._static[sources[0]].ports
             port = self._pipeline.ports[number]
-        route, written = PATCH, self._direct.patched(file, sources) if self._route == PATCH else None
+        route, written = PATCH, self._table_routes.patched(file, sources) if self._route == PATCH else None
         if written is None:
-            route, written = STREAM, self._direct.streamed(file, sources)
-        if written is None or (self._direct.ends_elsewhere and not general.are_apart(self._pipeline, self._per_port)):
+            route, written = STREAM, self._table_routes.streamed(file, sources)
+        independent = general_route.are_independent(self._pipeline, self._per_port)
+        if written is None or (self._table_routes.ends_elsewhere and not independent):
             return None
-        tally, counts = RuleTally(self._pipeline), Counts()
-        self._direct.add_up(tally, counts)
-        is_silent = self._per_port and tally.messages == counts.dropped
-        return Rewritten({} if is_silent else {port: written}, self._report(file, tally, counts, route))
+        rules, counts = RuleCounts(self._pipeline), MessageCounts()
+        self._table_routes.add_up(rules, counts)
+        is_silent = self._per_port and rules.messages == counts.dropped
+        return Rewritten({} if is_silent else {port: written}, self._report(file, rules, counts, route))
 
     @staticmethod
     def _check_tracks(file: MidiFile, outputs: Mapping[str, bytes]) -> None:
@@ -113,23 +114,23 @@ class Rewriter:
         ]
         return [numbers.index(name) for name in names]
 
-    def _outputs(self, file: MidiFile, score: Score) -> dict[str, bytes]:
+    def _outputs(self, file: MidiFile, played: FileRewrite) -> dict[str, bytes]:
         if not self._per_port:
-            return {"": write(file, score.bodies(0))}
-        return {port: write(file, score.bodies(number)) for number, port in score.ports_used()}
+            return {"": write(file, played.bodies(0))}
+        return {port: write(file, played.bodies(number)) for number, port in played.ports_used()}
 
-    def _report(self, file: MidiFile, tally: RuleTally, counts: Counts, route: str) -> FileReport:
+    def _report(self, file: MidiFile, rules: RuleCounts, counts: MessageCounts, route: str) -> FileReport:
         return FileReport(
-            messages=tally.messages,
+            messages=rules.messages,
             changed=counts.changed,
             dropped=counts.dropped,
             added=counts.added,
             unended=counts.unended,
-            taken=dict(zip(self._pipeline.rules, tally.taken(), strict=True)),
-            left=tally.left(),
+            taken=dict(zip(self._pipeline.rules, rules.taken(), strict=True)),
+            left=rules.left(),
             route=route,
             damage=file.problems,
-            remarks=(*self._missing_tracks(file), *self._moved_drums(tally)),
+            remarks=(*self._missing_tracks(file), *self._moved_drums(rules)),
         )
 
     def _missing_tracks(self, file: MidiFile) -> Iterator[str]:
@@ -142,11 +143,11 @@ class Rewriter:
             if _bare(wanted) not in names | numbers:
                 yield f'no track is called "{wanted}"'
 
-    def _moved_drums(self, tally: RuleTally) -> Iterator[str]:
+    def _moved_drums(self, rules: RuleCounts) -> Iterator[str]:
         """Drums on channel 10 that were transposed (ruling 19)."""
         if not self._drum_rules:
             return
-        taken = dict(zip(self._pipeline.rules, tally.taken(DRUMS - 1), strict=True))
+        taken = dict(zip(self._pipeline.rules, rules.taken(DRUMS - 1), strict=True))
         for rule in self._drum_rules:
             if taken[rule.name or ""]:
                 yield (

@@ -17,7 +17,7 @@ from typing import Final, TypeAlias
 
 from rules.smf.chunks import Track
 from rules.smf.midi_file import MidiFile
-from rules.smf.scanning import content
+from rules.smf.track_events import content
 
 Number: TypeAlias = int | float | Fraction
 """A float counts as the decimal number that it prints as: 0.1 is a tenth."""

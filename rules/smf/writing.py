@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from typing import Final
 
 from rules.program.native import BytesWriter
-from rules.smf import vlq, wrapper
+from rules.smf import riff, vlq
 from rules.smf.midi_file import MidiFile
-from rules.smf.scanning import Event
+from rules.smf.track_events import Event
 
 REST: Final = b"\xff\x01\x00"
 """An empty text event: it carries a delta time that is too long for one number."""
@@ -170,4 +170,4 @@ def write(file: MidiFile, bodies: Sequence[bytes]) -> bytes:
         done = track.end
     pieces.append(data[done : file.finish])
     inner = b"".join(pieces)
-    return wrapper.rewrap(data, file.wrapper, inner) if file.wrapper else inner
+    return riff.rewrap(data, file.wrapper, inner) if file.wrapper else inner

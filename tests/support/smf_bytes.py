@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rules.smf.midi_file import MidiFile, read
-from rules.smf.scanning import Event, TrackEvents
+from rules.smf.track_events import Event, TrackEvents
 from rules.smf.writing import TrackWriter, write
 
 END = "00 FF 2F 00"

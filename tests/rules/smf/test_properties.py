@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from rules.errors import MidiFileError
 from rules.smf.midi_file import damage, read
-from rules.smf.scanning import Event, TrackEvents
+from rules.smf.track_events import Event, TrackEvents
 from rules.smf.writing import TrackWriter
 from tests.support.smf_bytes import FORMAT_1, chunk, header, passed_through
 from tests.support.smf_tracks import CHANNEL_MESSAGES, Written, body_of, said_by, tracks

@@ -14,7 +14,7 @@ from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
 from rules.smf.report import FileReport, Playing
 from rules.smf.rewriting import Rewriter
-from rules.smf.stream import streams
+from rules.smf.static_sources import static_sources
 from tests.support.smf_bytes import END, chunk, header, one_track, unhex
 from tests.support.smf_tracks import Written, body_of, tracks
 from tests.support.strategies import one_of, toml_of
@@ -77,7 +77,7 @@ def test_all_routes_give_the_same(rules: dict[str, Any], per_port: bool, files: 
     """The bytes of every output and the report agree, but for the name of the route, whichever loops are taken."""
     ruleset = read_rules([("rules.toml", toml_of(rules).encode())])
     pipeline = compile_rules(ruleset)
-    assume(streams(pipeline, per_port))
+    assume(static_sources(pipeline, per_port))
     ways = [
         Rewriter(ruleset, pipeline, Playing("keys"), per_port=per_port, route=route, by_numbers=by_numbers)
         for route, by_numbers in WAYS

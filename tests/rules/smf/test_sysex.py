@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.smf.scanning import content
+from rules.smf.track_events import content
 from rules.smf.writing import stored
 from tests.support.smf_bytes import END, one_track, passed_through, unhex
 

@@ -6,7 +6,7 @@ import pytest
 
 from rules.smf import vlq
 from rules.smf.midi_file import read
-from rules.smf.scanning import Event
+from rules.smf.track_events import Event
 from rules.smf.writing import TrackWriter, write
 from tests.support.smf_bytes import END, FORMAT_1, header, keep_all, one_track, said, scanned, track, unhex
 

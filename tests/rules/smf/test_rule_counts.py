@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
-from rules.smf.tally import RuleTally
+from rules.smf.rule_counts import RuleCounts
 
 RULES = b"""
 [ports]
@@ -58,7 +58,7 @@ def taking(kind: int, channel: int, first: int, second: int, up: bool) -> set[st
 @given(MESSAGES, st.booleans())
 def test_every_message_is_counted_where_it_belongs(messages: list[tuple[int, int, int, int]], up: bool) -> None:
     """Each rule's count, those by channel, and what is left, are what plain counting gives."""
-    tally = RuleTally(PIPELINE)
+    tally = RuleCounts(PIPELINE)
     hits, groups = tally.counters(0)
     word = PIPELINE.layout.turned(PIPELINE.layout.start, "up", up)
     for kind, channel, first, second in messages:
@@ -66,7 +66,7 @@ def test_every_message_is_counted_where_it_belongs(messages: list[tuple[int, int
         if groups[index]:
             hits[groups[index]] += 1
         else:
-            tally.judge(0, index, second, word)
+            tally.count_singly(0, index, second, word)
     assert tally.messages == len(messages)
     for wanted in (None, 3, 9):
         some = [one for one in messages if wanted is None or (one[1] == wanted and one[0] != 0xF0)]

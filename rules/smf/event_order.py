@@ -8,7 +8,7 @@ from itertools import islice, repeat
 from operator import itemgetter
 from typing import Final
 
-from rules.smf.scanning import Event
+from rules.smf.track_events import Event
 
 CHUNK: Final = 512
 """How many events of a track are read at a time."""

@@ -13,14 +13,14 @@ from rules.smf.damage import DamageLog
 
 
 @dataclass(frozen=True, slots=True)
-class Wrapper:
+class RiffWrapper:
     """Where the file lies inside its wrapper: from `begin` up to `finish`; its size stands in the four bytes before."""
 
     begin: int
     finish: int
 
 
-def find(data: bytes, log: DamageLog) -> Wrapper | None:
+def find(data: bytes, log: DamageLog) -> RiffWrapper | None:
     """Return the wrapper around the MIDI file in `data`, None if there is none.
 
     Raises MidiFileError if a wrapper holds no MIDI file.
@@ -33,12 +33,12 @@ def find(data: bytes, log: DamageLog) -> Wrapper | None:
         if data[at : at + 4] == b"data":
             if finish > len(data):
                 log.note(at + 4, f"the RIFF chunk claims {finish - at - 8} bytes, {len(data) - at - 8} are there")
-            return Wrapper(at + 8, min(finish, len(data)))
+            return RiffWrapper(at + 8, min(finish, len(data)))
         at = finish + (finish - at) % 2
     raise MidiFileError(12, "a RIFF file without a data chunk, so without a MIDI file")
 
 
-def rewrap(data: bytes, wrapper: Wrapper, inner: bytes) -> bytes:
+def rewrap(data: bytes, wrapper: RiffWrapper, inner: bytes) -> bytes:
     """Return the wrapped file `data` with `inner` in place of the MIDI file it held."""
     if len(inner) == wrapper.finish - wrapper.begin:
         return data[: wrapper.begin] + inner + data[wrapper.finish :]

@@ -8,7 +8,7 @@ import pytest
 
 from rules.errors import MidiFileError
 from rules.smf.midi_file import read
-from rules.smf.scanning import TrackEvents, content
+from rules.smf.track_events import TrackEvents, content
 from tests.support.smf_bytes import END, one_track, said, scanned, unhex
 
 EOT = "FF 2F 00"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.smf.order import CHUNK, in_order
-from rules.smf.scanning import Event
+from rules.smf.event_order import CHUNK, in_order
+from rules.smf.track_events import Event
 
 
 def events(ticks: list[int]) -> list[Event]:

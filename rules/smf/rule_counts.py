@@ -14,15 +14,15 @@ from rules.program.tables import Cell, Lane, Table
 CHANNEL_ROWS: Final = 0x70
 """The rows of the channel statuses in a table; those of system messages follow."""
 
-CAREFUL: Final = 0
-"""The group of messages that have to be judged one by one."""
+SINGLY: Final = 0
+"""The group of messages that have to be counted one by one."""
 
 
-class Groups:
+class MessageGroups:
     """The messages of a source in groups that the same rules take.
 
     `of` has the group of each cell of the source's table. `members` tells of each group its rules and its channel.
-    Where a rule asks more than status and first byte tell (velocity, values, switches), the group is CAREFUL.
+    Where a rule asks more than status and first byte tell (velocity, values, switches), the group is SINGLY.
     """
 
     __slots__ = ("members", "of")
@@ -34,49 +34,49 @@ class Groups:
             groups: dict[Cell, int] = {}
             for cell in row:
                 if cell not in groups:
-                    groups[cell] = CAREFUL if any(map(_asks_more, cell.lanes)) else len(self.members)
-                    if groups[cell] != CAREFUL:
+                    groups[cell] = SINGLY if any(map(_asks_more, cell.lanes)) else len(self.members)
+                    if groups[cell] != SINGLY:
                         rules = tuple(sorted({lane.target for lane in cell.lanes}))
                         self.members.append((rules, _channel(number)))
                 self.of.append(groups[cell])
 
 
 @lru_cache(maxsize=64)
-def groups_of(takers: Table) -> Groups:
+def groups_of(takers: Table) -> MessageGroups:
     """The groups of a source, made once."""
-    return Groups(takers)
+    return MessageGroups(takers)
 
 
-class RuleTally:
+class RuleCounts:
     """How many messages each rule took, in all and by the channel on which they came."""
 
-    __slots__ = ("_added", "_groups", "_hits", "_judged", "_left", "_rules", "_taken", "_takers")
+    __slots__ = ("_added", "_counted_singly", "_groups", "_hits", "_left", "_rules", "_taken", "_takers")
 
     def __init__(self, pipeline: Pipeline) -> None:
         self._takers = pipeline.takers
         self._rules = len(pipeline.rules)
         self._groups = [groups_of(takers) for takers in pipeline.takers]
-        self._judged = 0
-        self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of the messages that were judged
+        self._counted_singly = 0
+        self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of those counted singly
         self._left: dict[int, int] = {}
         self._hits: dict[int, vec[i64]] = {}
         self._added: list[tuple[tuple[int, ...], int, int]] = []
 
     def counters(self, source: int) -> tuple[vec[i64], list[int]]:
-        """The counters of a source by group, and the group of each of its cells; CAREFUL ones want `judge` instead."""
+        """The counters of a source by group, and the group of each of its cells; SINGLY ones go to `count_singly`."""
         groups = self._groups[source]
         if source not in self._hits:
             self._hits[source] = vec[i64]([0] * len(groups.members))
         return self._hits[source], groups.of
 
     def add(self, source: int, group: int, count: int) -> None:
-        """Counts messages of a group together."""
+        """Count messages of a group together."""
         rules, channel = self._groups[source].members[group]
         self._added.append((rules, channel, count))
 
-    def judge(self, source: int, index: int, second: int, word: int) -> None:
-        """Counts one message by all that it is: its cell, its second data byte, the switches."""
-        self._judged += 1
+    def count_singly(self, source: int, index: int, second: int, word: int) -> None:
+        """Count one message by all that it is: its cell, its second data byte, the switches."""
+        self._counted_singly += 1
         channel = _channel(index >> 7)
         rules = {
             lane.target
@@ -91,7 +91,7 @@ class RuleTally:
     @property
     def messages(self) -> int:
         """How many messages were counted."""
-        return self._judged + sum(count for _, _, count in self._counted())
+        return self._counted_singly + sum(count for _, _, count in self._counted())
 
     def taken(self, channel: int | None = None) -> list[int]:
         """The messages that each rule took, by its number; with a channel 0-15, only those that came on it."""

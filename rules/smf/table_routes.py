@@ -11,13 +11,14 @@ from typing import Final
 from rules.errors import MidiFileError
 from rules.program.compiled import COMPILED
 from rules.program.native import BytesWriter
-from rules.smf import score, wrapper
+from rules.smf import riff
+from rules.smf.answers import CHANGED, DROPPED, Answers, EventCounts, no_open_notes
+from rules.smf.file_rewrite import MessageCounts
 from rules.smf.midi_file import MidiFile
-from rules.smf.patch import patch_by_numbers, patch_by_rows
-from rules.smf.straight import CHANGED, GONE, Counts, Straight, no_notes
-from rules.smf.stream import Stream
-from rules.smf.streaming import stream_by_numbers, stream_by_rows
-from rules.smf.tally import RuleTally
+from rules.smf.patch_route import patch_by_numbers, patch_by_rows
+from rules.smf.rule_counts import RuleCounts
+from rules.smf.static_sources import StaticSource
+from rules.smf.stream_route import stream_by_numbers, stream_by_rows
 
 PATCH: Final = "patch"
 STREAM: Final = "stream"
@@ -26,24 +27,24 @@ _UNREADABLE: Final = (IndexError, MidiFileError)
 """What the loops raise at damage. The route that takes the file then says what is wrong, and where."""
 
 
-class Direct:
-    """Rewrites files whose tracks are played by sources that have a stream, named by number.
+class TableRoutes:
+    """Rewrites files whose tracks are all played by sources of `static`, whose tables decide alone.
 
     `by_numbers` chooses the loops: the ones that are quicker here, or the others. `counts` holds what was counted in
     the file last rewritten, by source.
     """
 
-    def __init__(self, streams: Mapping[int, Stream], by_numbers: bool = COMPILED) -> None:
-        self._streams: Final = streams
+    def __init__(self, static: Mapping[int, StaticSource], by_numbers: bool = COMPILED) -> None:
+        self._static: Final = static
         self._by_numbers: Final = by_numbers
-        self._straights: dict[int, Straight] = {}
-        self._notes = no_notes()
-        self.counts: dict[int, Counts] = {}
+        self._answers: dict[int, Answers] = {}
+        self._notes = no_open_notes()
+        self.counts: dict[int, EventCounts] = {}
 
     def patched(self, file: MidiFile, sources: Sequence[int]) -> bytes | None:
         """The file as the patch route makes it; None where that doesn't apply."""
         self._begin(sources)
-        if not all(self._straights[source].lengths_stay for source in self.counts):
+        if not all(self._answers[source].lengths_stay for source in self.counts):
             return None
         data = file.data
         out = BytesWriter()
@@ -51,8 +52,8 @@ class Direct:
         loop = patch_by_numbers if self._by_numbers else patch_by_rows
         try:
             for track, source in zip(file.tracks, sources, strict=True):
-                straight, counts = self._straights[source], self.counts[source]
-                if not loop(data, track.body, track.end, out, straight, counts):
+                answers, counts = self._answers[source], self.counts[source]
+                if not loop(data, track.body, track.end, out, answers, counts):
                     return self._give_up()
         except _UNREADABLE:
             return self._give_up()
@@ -67,51 +68,51 @@ class Direct:
         loop = stream_by_numbers if self._by_numbers else stream_by_rows
         try:
             for track, source in zip(file.tracks, sources, strict=True):
-                straight, counts = self._straights[source], self.counts[source]
+                answers, counts = self._answers[source], self.counts[source]
                 out.write(data[done : track.body])
                 begin = len(out)
-                if not loop(data, track.body, track.end, out, straight, counts):
+                if not loop(data, track.body, track.end, out, answers, counts):
                     return self._give_up()
                 _write_length(out, begin, track.end - track.body)
                 done = track.end
         except _UNREADABLE:
             return self._give_up()
         out.write(data[done : file.finish])
-        return wrapper.rewrap(data, file.wrapper, out.getvalue()) if file.wrapper else out.getvalue()
+        return riff.rewrap(data, file.wrapper, out.getvalue()) if file.wrapper else out.getvalue()
 
     def _begin(self, sources: Sequence[int]) -> None:
         """Make the tables, where these are new, and count from nothing."""
         self.counts.clear()
         for source in set(sources):
-            if source not in self._straights:
-                stream = self._streams[source]
-                self._straights[source] = Straight(stream.cells, stream.groups)
-            self.counts[source] = Counts(self._straights[source], self._notes)
+            if source not in self._answers:
+                found = self._static[source]
+                self._answers[source] = Answers(found.cells, found.groups)
+            self.counts[source] = EventCounts(self._answers[source], self._notes)
 
     @property
     def ends_elsewhere(self) -> bool:
         """Whether notes that a track leaves open may be ended by all notes off in another track."""
         counted = self.counts.values()
-        return any(counts.unended for counts in counted) and any(counts.silenced for counts in counted)
+        return any(counts.unended for counts in counted) and any(counts.saw_all_notes_off for counts in counted)
 
-    def add_up(self, tally: RuleTally, totals: score.Counts) -> None:
-        """Hand over what was counted: to the rules what they took, to `totals` what became of it."""
+    def add_up(self, rules: RuleCounts, totals: MessageCounts) -> None:
+        """Add what was counted: to `rules` what each rule took, to `totals` what became of the messages."""
         for source, counts in self.counts.items():
             totals.changed += counts.changed
             totals.unended += counts.unended
-            counters = self._straights[source].counters
+            counters = self._answers[source].counters
             for number, count in enumerate(counts.hits):
                 if count:
-                    group, way = counters[number]
-                    tally.add(source, group, count)
-                    if way == GONE:
+                    group, outcome = counters[number]
+                    rules.add(source, group, count)
+                    if outcome == DROPPED:
                         totals.dropped += count
-                    elif way == CHANGED:
+                    elif outcome == CHANGED:
                         totals.changed += count
 
     def _give_up(self) -> bytes | None:
         """Forget what was counted."""
-        self._notes = no_notes()
+        self._notes = no_open_notes()
         self.counts.clear()
         return None
 

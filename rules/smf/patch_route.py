@@ -12,35 +12,37 @@ from __future__ import annotations
 
 from rules.midi.messages import SYSEX
 from rules.program.native import BytesWriter, i64, u8
-from rules.smf.straight import (
-    COUNTER,
-    COUNTERS,
+from rules.smf.answers import (
+    COUNTER_AT,
+    COUNTER_BITS,
     END_OF_TRACK,
-    ENDS,
+    ENDS_NOTES,
     HAS_SECOND,
     IS_NOTE,
     KEPT,
     META,
     ON,
-    PERHAPS,
-    SECONDS,
-    STATUS,
-    WAY,
-    Counts,
-    Straight,
+    OUTCOME_AT,
+    SECOND_DECIDES,
+    SECONDS_AT,
+    STATUS_AT,
+    Answers,
+    EventCounts,
     delta_end,
     differs,
     long_event_end,
-    note_step,
+    open_note_change,
 )
 
 
-def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: Straight, counts: Counts) -> bool:
+def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, answers: Answers, counts: EventCounts) -> bool:
     """Overwrite the track in `data[at:end]` in its copy `out`; False, or IndexError, where it is for another route."""
-    rows, hits, notes = straight.rows, counts.hits, counts.notes
+    rows, hits, notes = answers.rows, counts.hits, counts.notes
+    # No status is in force, at first and behind sysex and meta events: a look-up in the empty row raises IndexError.
     row = nothing = rows[0]
     status = changed = sounding = 0
     while at < end:
+        # Delta times stay, so only their end is needed. Nearly all have one or two bytes: those are skipped by hand.
         if data[at] > 0x7F:
             at += 1
             if data[at] > 0x7F:
@@ -54,32 +56,35 @@ def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: St
             at += 2
             first = data[at]
         else:
-            row = nothing  # no running status behind it
+            row = nothing
             stop = long_event_end(data, at + 1)
             if first != META:
-                if counts.long_way(data, at + 1, stop) != KEPT:
+                if counts.count_sysex(data, at + 1, stop) != KEPT:
                     return False
             elif data[at + 2] == END_OF_TRACK:
                 counts.end_track(sounding, changed)
                 return stop == end
             at = stop
             continue
-        way, counter, new_status, new_first, seconds, place = row[first]
+        # The look-ups check both data bytes: rows have 128 answers, `seconds` 128 bytes, beyond is an IndexError.
+        outcome, counter, new_status, new_first, seconds, place = row[first]
         hits[counter] += 1
-        if way > PERHAPS:
+        # Up to SECOND_DECIDES the copy has status and first data byte already. A status byte that running status leaves
+        # out can stay out, since all messages of a status get one new status (`Answers.lengths_stay`).
+        if outcome > SECOND_DECIDES:
             if data[at - 1] > 0x7F:
                 out[at - 1] = new_status
             if new_first != first:
                 out[at] = new_first
-            if way & ENDS:
-                sounding -= counts.silence(status & 0x0F)
+            if outcome & ENDS_NOTES:
+                sounding -= counts.end_notes(status & 0x0F)
         at += 1
         if seconds:
             second = data[at]
             new_second = seconds[second]
             if new_second != second:
                 out[at] = new_second
-                if way & PERHAPS:
+                if outcome & SECOND_DECIDES:
                     changed += 1
             if place:
                 if second and place > 0:
@@ -92,9 +97,12 @@ def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, straight: St
     return False
 
 
-def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight: Straight, counts: Counts) -> bool:
-    """Do the same as `patch_by_rows`. What can be calculated is not asked: a wrong guess costs more than both ways."""
-    answers, seconds, hits, notes = straight.answers, straight.seconds, counts.hits, counts.notes
+def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, answers: Answers, counts: EventCounts) -> bool:
+    """Do the same as `patch_by_rows`, in machine numbers.
+
+    What can be computed is not branched on: where the processor guesses a branch wrong, that costs more than both ways.
+    """
+    packed, seconds, hits, notes = answers.packed, answers.seconds, counts.hits, counts.notes
     row: i64 = -1
     changed: i64 = 0
     sounding: i64 = 0
@@ -105,10 +113,11 @@ def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight:
         first: i64 = data[at]
         if first > 0x7F:
             if first >= SYSEX:
-                row = -1  # no running status behind it
+                # Running status over sysex or a meta event is damage: below, a row of -1 leaves it to another route.
+                row = -1
                 stop = long_event_end(data, at)
                 if first != META:
-                    if counts.long_way(data, at, stop) != KEPT:
+                    if counts.count_sysex(data, at, stop) != KEPT:
                         return False
                 elif data[at + 1] == END_OF_TRACK:
                     counts.end_track(sounding, changed)
@@ -116,29 +125,32 @@ def patch_by_numbers(data: bytes, at: i64, end: i64, out: BytesWriter, straight:
                 at = stop
                 continue
             row = (first & 0x7F) << 7
-            out[at] = u8(answers[row] >> STATUS & 0xFF)
+            # The first answer of the row has the new status of all its answers (`Answers.lengths_stay`).
+            out[at] = u8(packed[row] >> STATUS_AT & 0xFF)
             at += 1
             first = data[at]
         index = row + first
         if row < 0 or first > 0x7F:
             return False
-        answer = answers[index]
-        hits[answer >> COUNTER & COUNTERS] += 1
+        answer = packed[index]
+        hits[answer >> COUNTER_AT & COUNTER_BITS] += 1
+        # Written even if it is the same: a store costs less than a comparison that may be guessed wrong.
         out[at] = u8(answer & 0xFF)
         at += 1
-        if answer & HAS_SECOND << WAY:
+        if answer & HAS_SECOND << OUTCOME_AT:
             second: i64 = data[at]
             if second > 0x7F:
                 return False
-            new_second: i64 = seconds[(answer >> SECONDS) + second]
+            new_second: i64 = seconds[(answer >> SECONDS_AT) + second]
             out[at] = u8(new_second)
             at += 1
-            changed += answer >> WAY & PERHAPS & differs(new_second, second)
-            if answer & IS_NOTE << WAY:
+            # The lowest bit of the outcome is SECOND_DECIDES, so this adds 1 or 0.
+            changed += answer >> OUTCOME_AT & SECOND_DECIDES & differs(new_second, second)
+            if answer & IS_NOTE << OUTCOME_AT:
                 place = (index & (ON - 1)) + 1
-                step = note_step(index, second, notes[place])
+                step = open_note_change(index, second, notes[place])
                 notes[place] += step
                 sounding += step
-            elif answer & ENDS << WAY:
-                sounding -= counts.silence(row >> 7 & 0x0F)
+            elif answer & ENDS_NOTES << OUTCOME_AT:
+                sounding -= counts.end_notes(row >> 7 & 0x0F)
     return False

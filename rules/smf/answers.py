@@ -17,27 +17,29 @@ from rules.program.native import i64, vec
 from rules.program.tables import Cell
 
 KEPT: Final = 0
-PERHAPS: Final = 1
+SECOND_DECIDES: Final = 1
 CHANGED: Final = 2
-GONE: Final = 4
-ASK: Final = 8
-ENDS: Final = 16
-"""What becomes of a message: it stays as it is, changes if its second data byte does, changes for certain, is dropped,
-or is for others to answer. ENDS comes on top: a mode message that ends all notes of its channel."""
-OUTCOMES: Final = 31
+DROPPED: Final = 4
+UNDECIDED: Final = 8
+ENDS_NOTES: Final = 16
+"""The outcome of a message: it stays as it is, changes if its second data byte does, changes for certain, is dropped,
+or is for another route to answer. ENDS_NOTES comes on top: a mode message that ends all notes of its channel.
+
+The loops compare outcomes by size: above CHANGED are those that aren't written at once, and the mode messages."""
+OUTCOME_BITS: Final = 31
 """The bits of all these."""
 
 HAS_SECOND: Final = 32
 IS_NOTE: Final = 64
 """For compiled code these come on top as well: the message has a second data byte; it begins or ends a note."""
 
-STATUS: Final = 8
-WAY: Final = 16
-COUNTER: Final = 24
-SECONDS: Final = 40
-"""Where in the number of an answer its parts begin: from bit 0 the first data byte, from these the status, the way, the
-counter, and the place in `Straight.seconds` where the 128 second data bytes begin."""
-COUNTERS: Final = 0xFFFF
+STATUS_AT: Final = 8
+OUTCOME_AT: Final = 16
+COUNTER_AT: Final = 24
+SECONDS_AT: Final = 40
+"""Where in the number of an answer its parts begin: from bit 0 the first data byte, from these the status, the outcome,
+the counter, and the place in `Answers.seconds` where the 128 second data bytes begin."""
+COUNTER_BITS: Final = 0xFFFF
 """The bits of a counter: there are at most two for each of the 14,336 answers."""
 
 NOTES: Final = 0x1000
@@ -54,20 +56,21 @@ END_OF_TRACK: Final = 0x2F
 DATA: Final = IDENTITY[:128]
 
 Answer = tuple[int, int, int, int, bytes, int]
-"""What becomes of a cell's messages; the counter of that; their status and first data byte when they come out, and the
+"""The outcome of a cell's messages; the counter of that; their status and first data byte when they come out, and the
 second by that which came (empty: they have none); their place among the open notes (0: no note)."""
 
-UNANSWERED: Final[Answer] = (ASK, 0, 0, 0, DATA, 0)
+UNANSWERED: Final[Answer] = (UNDECIDED, 0, 0, 0, DATA, 0)
 NO_ROW: Final[list[Answer]] = []
 
 
-class Straight:
+class Answers:
     """The answers of one source.
 
-    `rows` has a row of 128 answers for each channel status. `longs` are the ways of the system statuses from F0, and
-    `long_counters` the counters by way, of F0 and F7 events; a way that has none is to be asked for. `counters` say
-    what each counter counts: the group of its rules, and the way. `lengths_stay`: no message is dropped, and a status
-    byte that stays away can stay away.
+    `rows` has a row of 128 answers for each channel status; `packed` has the same answers as numbers, by cell.
+    `system_outcomes` are the outcomes of the system statuses from F0. `sysex_counters` are the counters by outcome of
+    F0 and of F7 events; an outcome that has none is for another route. `counters` say what each counter counts: the
+    group of its rules, and the outcome. `lengths_stay`: no message is dropped, and a status byte that running status
+    leaves out can stay out.
     """
 
     def __init__(self, cells: Sequence[Cell], groups: Sequence[int]) -> None:
@@ -75,24 +78,24 @@ class Straight:
         self._numbers: dict[tuple[int, int], int] = {}
         rows = [self._row(status, cells, groups) for status in range(0x80, SYSEX)]
         self.rows: Final = [NO_ROW] * 128 + rows + [NO_ROW] * 16
-        self.longs: Final = [self._long_way(cells[(status & 0x7F) << 7]) for status in range(SYSEX, 0x100)]
-        self.long_counters: Final = [
-            {way: self._number(group, way) for way in (KEPT, GONE) if group}
+        system_cells = (cells[(status & 0x7F) << 7] for status in range(SYSEX, 0x100))
+        self.system_outcomes: Final = [_system_outcome(cell) for cell in system_cells]
+        self.sysex_counters: Final = [
+            {outcome: self._number(group, outcome) for outcome in (KEPT, DROPPED) if group}
             for group in (groups[(SYSEX & 0x7F) << 7], groups[(END_OF_SYSEX & 0x7F) << 7])
         ]
         self.lengths_stay: Final = all(map(_stays_in_place, rows))
         answers = [answer for row in rows for answer in row]
-        # The same answers as numbers
         tails: dict[bytes, int] = {}
         starts = [tails.setdefault(answer[4] or DATA, len(tails)) for answer in answers]
         self.seconds: Final = b"".join(tails)
-        self.answers: Final = vec[i64]([_packed(*pair) for pair in zip(answers, starts, strict=True)])
+        self.packed: Final = vec[i64]([_packed(*pair) for pair in zip(answers, starts, strict=True)])
 
-    def _number(self, group: int, way: int) -> int:
-        """The counter for a group and a way."""
-        number = self._numbers.setdefault((group, way), len(self.counters))
+    def _number(self, group: int, outcome: int) -> int:
+        """The counter for a group and an outcome."""
+        number = self._numbers.setdefault((group, outcome), len(self.counters))
         if number == len(self.counters):
-            self.counters.append((group, way))
+            self.counters.append((group, outcome))
         return number
 
     def _row(self, status: int, cells: Sequence[Cell], groups: Sequence[int]) -> list[Answer]:
@@ -109,58 +112,53 @@ class Straight:
         if not group or len(cell.lanes) > 1:
             return [UNANSWERED] * len(indexes)
         if not cell.lanes:
-            return [(GONE, self._number(group, GONE), 0, 0, b"" if short else DATA, 0)] * len(indexes)
+            return [(DROPPED, self._number(group, DROPPED), 0, 0, b"" if short else DATA, 0)] * len(indexes)
         lane = cell.lanes[0]
         if not lane.plain or NO_BYTE in lane.gate[:128] or lane.short != short:
             return [UNANSWERED] * len(indexes)
         seconds = b"" if short else lane.two[:128]
-        if_same = CHANGED if lane.status != status else KEPT if seconds in (b"", DATA) else PERHAPS
-        numbers = {way: self._number(group, way) for way in {if_same, CHANGED}}
+        if_same = CHANGED if lane.status != status else KEPT if seconds in (b"", DATA) else SECOND_DECIDES
+        numbers = {outcome: self._number(group, outcome) for outcome in {if_same, CHANGED}}
         answers: list[Answer] = []
         for index in indexes:
             first = lane.one[index & 0x7F]
-            way = if_same if first == index & 0x7F else CHANGED
-            number = numbers[way]
+            outcome = if_same if first == index & 0x7F else CHANGED
+            number = numbers[outcome]
             if status & 0xF0 == CONTROLLER and index & 0x7F in EVERY_NOTE_ENDS:
-                way |= ENDS
+                outcome |= ENDS_NOTES
             place = 0 if index >= NOTES else index - ON + 1 if index & ON else index + 1 - PLACES
-            answers.append((way, number, lane.status, first, seconds, place))
+            answers.append((outcome, number, lane.status, first, seconds, place))
         return answers
 
-    def _long_way(self, cell: Cell) -> int:
-        """What becomes of a system message. To how many lanes of one port it goes makes no difference (ruling 7)."""
-        targets = {lane.target for lane in cell.lanes}
-        return ASK if len(targets) > 1 else KEPT if targets else GONE
 
-
-class Counts:
+class EventCounts:
     """What the loops count in one file, for one source: hits by counter, and by place the notes that are open.
 
-    `changed` counts the messages that changed although it was not certain, `unended` the notes that never end;
-    `silenced` says that a mode message came that ends all notes. `notes` come and go with all counters at 0, so that
-    they can serve the next track.
+    `changed` counts the messages that changed because their second data byte did, `unended` the notes that never end;
+    `saw_all_notes_off` says that a mode message came that ends all notes. `notes` come and go with all counters at 0,
+    so that they can serve the next track.
     """
 
-    def __init__(self, straight: Straight, notes: vec[i64]) -> None:
-        self.hits: Final = vec[i64]([0] * len(straight.counters))
+    def __init__(self, answers: Answers, notes: vec[i64]) -> None:
+        self.hits: Final = vec[i64]([0] * len(answers.counters))
         self.notes: Final = notes
         self.changed: i64 = 0
         self.unended: i64 = 0
-        self.silenced = False
-        self._straight: Final = straight
+        self.saw_all_notes_off = False
+        self._answers: Final = answers
 
-    def long_way(self, data: bytes, at: i64, end: i64) -> int:
-        """Count the sysex event in `data[at:end]`, and say what becomes of it: KEPT, GONE or ASK."""
-        way = self._straight.longs[long_event_status(data, at, end) - SYSEX]
-        counter = self._straight.long_counters[data[at] != SYSEX].get(way)
+    def count_sysex(self, data: bytes, at: i64, end: i64) -> int:
+        """Count the sysex event in `data[at:end]`, and say what becomes of it: KEPT, DROPPED or UNDECIDED."""
+        outcome = self._answers.system_outcomes[long_event_status(data, at, end) - SYSEX]
+        counter = self._answers.sysex_counters[data[at] != SYSEX].get(outcome)
         if counter is None:
-            return ASK
+            return UNDECIDED
         self.hits[counter] += 1
-        return way
+        return outcome
 
-    def silence(self, channel: i64) -> i64:
-        """A mode message ends the open notes of a channel 0-15; return how many there were."""
-        self.silenced = True
+    def end_notes(self, channel: i64) -> i64:
+        """Count the open notes of a channel 0-15, which a mode message ends, and close them."""
+        self.saw_all_notes_off = True
         return self._end_channel(channel)
 
     def _end_channel(self, channel: i64) -> i64:
@@ -174,7 +172,7 @@ class Counts:
         return ended
 
     def end_track(self, sounding: i64, changed: i64) -> None:
-        """Take over what a loop counted in a track. Notes that are open there never end: the next has its own."""
+        """Add what a loop counted in a track. Notes that are open there never end: the next has its own."""
         self.changed += changed
         self.unended += sounding
         if sounding:
@@ -182,7 +180,7 @@ class Counts:
                 self._end_channel(channel)
 
 
-def no_notes() -> vec[i64]:
+def no_open_notes() -> vec[i64]:
     """Counters of open notes, all at 0."""
     return vec[i64]([0] * PLACES)
 
@@ -192,7 +190,7 @@ def differs(one: i64, other: i64) -> i64:
     return ((one ^ other) + 0x7F) >> 7
 
 
-def note_step(index: i64, velocity: i64, held: i64) -> i64:
+def open_note_change(index: i64, velocity: i64, held: i64) -> i64:
     """What a note message adds to the open notes of its channel and key, of which `held` are open: 1, 0 or -1."""
     on = (index >> ON_BIT) & ((velocity + 0x7F) >> 7)
     return on - ((1 - on) & (-held >> 63))
@@ -239,12 +237,18 @@ def long_event_status(data: bytes, at: i64, end: i64) -> int:
 
 
 def _packed(answer: Answer, start: int) -> int:
-    """An answer as one number of 63 bits at most."""
-    way, counter, status, first, seconds, place = answer
-    way |= (HAS_SECOND if seconds else 0) | (IS_NOTE if place else 0)
-    return first | status << STATUS | way << WAY | counter << COUNTER | start << SECONDS + 7
+    """An answer as one number of 63 bits at most. `start` counts rows of 128 second data bytes."""
+    outcome, counter, status, first, seconds, place = answer
+    outcome |= (HAS_SECOND if seconds else 0) | (IS_NOTE if place else 0)
+    return first | status << STATUS_AT | outcome << OUTCOME_AT | counter << COUNTER_AT | start << SECONDS_AT + 7
+
+
+def _system_outcome(cell: Cell) -> int:
+    """What becomes of a system message. To how many lanes of one port it goes makes no difference (ruling 7)."""
+    targets = {lane.target for lane in cell.lanes}
+    return UNDECIDED if len(targets) > 1 else KEPT if targets else DROPPED
 
 
 def _stays_in_place(row: Sequence[Answer]) -> bool:
     statuses = {status for _, _, status, _, _, _ in row}
-    return len(statuses) == 1 and all(way & ~ENDS <= CHANGED for way, _, _, _, _, _ in row)
+    return len(statuses) == 1 and all(outcome & ~ENDS_NOTES <= CHANGED for outcome, _, _, _, _, _ in row)

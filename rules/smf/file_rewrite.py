@@ -1,4 +1,4 @@
-"""A file on its way through the rules: for each track its source and its writers, and the counts."""
+"""A file on its way through the rules: for each track its source and what is made of it, and the counts."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from rules.errors import MidiFileError
 from rules.program.pipeline import Pipeline
 from rules.smf.damage import Damage
 from rules.smf.midi_file import MidiFile
-from rules.smf.scanning import TrackEvents
-from rules.smf.tally import RuleTally
+from rules.smf.rule_counts import RuleCounts
+from rules.smf.track_events import TrackEvents
 
 
-class Counts:
+class MessageCounts:
     """What became of messages; `added` are those beyond one for each that came, `unended` the notes without an end."""
 
     __slots__ = ("added", "changed", "dropped", "unended")
@@ -21,7 +21,7 @@ class Counts:
         self.changed = self.dropped = self.added = self.unended = 0
 
 
-class Part:
+class TrackRewrite:
     """One track: its source, its events, the bodies made of it by output, and whose its channels are.
 
     `owners` names, for each channel 0-15 of a shared output, the port that plays it (-1: none yet).
@@ -37,25 +37,25 @@ class Part:
         self.owners = [-1] * 16
 
 
-class Score:
-    """All parts of one file. An *output* is a number: the port's with a file for each port, else 0 for all of them."""
+class FileRewrite:
+    """All tracks of one file. An *output* is a number: the port's with a file for each port, else 0 for all of them."""
 
     def __init__(self, file: MidiFile, sources: Sequence[int], pipeline: Pipeline, per_port: bool) -> None:
         self.file = file
         self.per_port = per_port
         self.outputs = len(pipeline.ports) if per_port else 1
         self.used: set[int] = set()
-        self.counts = Counts()
-        self.rules = RuleTally(pipeline)
+        self.counts = MessageCounts()
+        self.rules = RuleCounts(pipeline)
         self._ports = pipeline.ports
-        self.parts = [
-            Part(number, source, file.events(track))
+        self.tracks = [
+            TrackRewrite(number, source, file.events(track))
             for number, (track, source) in enumerate(zip(file.tracks, sources, strict=True))
         ]
 
     def bodies(self, output: int) -> list[bytes]:
         """The tracks of one output."""
-        return [part.bodies[output] for part in self.parts]
+        return [track.bodies[output] for track in self.tracks]
 
     def ports_used(self) -> Iterable[tuple[int, str]]:
         """The ports that anything was written for, by number."""
@@ -63,17 +63,17 @@ class Score:
 
     def damage(self) -> Iterable[Damage]:
         """What was damaged inside the tracks, in file order."""
-        return (damage for part in self.parts for damage in part.events.damage)
+        return (damage for track in self.tracks for damage in track.events.damage)
 
-    def claim(self, part: Part, status: int, target: int, at: int) -> None:
-        """Gives a channel of a track to a port. Raises MidiFileError when another port has it."""
+    def claim_channel(self, track: TrackRewrite, status: int, target: int, at: int) -> None:
+        """Give a channel of a track to a port. Raises MidiFileError, with byte `at`, when another port has it."""
         channel = status & 0x0F
-        owner = part.owners[channel]
+        owner = track.owners[channel]
         if owner < 0:
-            part.owners[channel] = target
+            track.owners[channel] = target
         elif owner != target:
             raise MidiFileError(
                 at,
-                f'in track {part.number + 1}, "{self._ports[owner]}" and "{self._ports[target]}" would both play '
+                f'in track {track.number + 1}, "{self._ports[owner]}" and "{self._ports[target]}" would both play '
                 f"channel {channel + 1}, which one file can't keep apart: --per-port writes a file for each port",
             )

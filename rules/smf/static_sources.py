@@ -15,11 +15,11 @@ from rules.program.byte_tables import IDENTITY, NO_BYTE
 from rules.program.guards import ALWAYS
 from rules.program.pipeline import Pipeline
 from rules.program.tables import HELD, NOTE, PASS, Cell, Lane, Row, Table
-from rules.smf.tally import groups_of
+from rules.smf.rule_counts import groups_of
 
 
 @dataclass(frozen=True, slots=True)
-class Stream:
+class StaticSource:
     """A source whose tables decide alone: its cells, the rules that each one counts for, the ports it reaches."""
 
     cells: Sequence[Cell]
@@ -27,7 +27,7 @@ class Stream:
     ports: frozenset[int]
 
 
-def streams(pipeline: Pipeline, per_port: bool) -> Mapping[int, Stream]:
+def static_sources(pipeline: Pipeline, per_port: bool) -> Mapping[int, StaticSource]:
     """The sources, by number, that the stream route can play into one file, or into a file for each port."""
     found = {}
     for source, table in enumerate(pipeline.tables):
@@ -36,7 +36,7 @@ def streams(pipeline: Pipeline, per_port: bool) -> Mapping[int, Stream]:
         channels = {(lane.target, lane.status & 0x0F) for lane in lanes if lane.status < SYSEX}
         keeps_apart = len(channels) == len({channel for _, channel in channels})
         if (len(ports) <= 1 if per_port else keeps_apart) and _decides_alone(table, pipeline):
-            found[source] = Stream(table.cells, groups_of(pipeline.takers[source]).of, ports)
+            found[source] = StaticSource(table.cells, groups_of(pipeline.takers[source]).of, ports)
     return found
 
 

@@ -1,7 +1,7 @@
 """One track by itself, in one pass: read an event, answer it, write it.
 
-This is `scanning` and `writing` in one loop, for tracks that no other track concerns. Whatever isn't everyday - long
-delta times, sysex and meta events, damage, messages that come to nothing or to several - is left to those two.
+This is `track_events` and `writing` in one loop, for tracks that no other track concerns. Whatever isn't everyday -
+long delta times, sysex and meta events, damage, messages that come to several - is left to those two.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
 from rules.program.native import i64, vec
 from rules.smf import vlq
-from rules.smf.scanning import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
+from rules.smf.track_events import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
 from rules.smf.writing import TrackWriter
 
 
-class Answerer(ABC):
-    """What is asked about the messages of a track beside the engine.
+class EventHandler(ABC):
+    """Takes the events of a track that the loop leaves to others, and counts for the rules.
 
-    `hits` are the counters for the rules, `groups` the counter of each cell; 0 where a message is to be judged.
+    `hits` are the counters by group of messages, `groups` the group of each cell; 0 where a message is counted singly.
     """
 
     def __init__(self, number: int, hits: vec[i64], groups: list[int]) -> None:
@@ -30,7 +30,7 @@ class Answerer(ABC):
         self.groups: Final = groups
 
     @abstractmethod
-    def judge(self, message: bytes) -> None:
+    def count_singly(self, message: bytes) -> None:
         """Count a message by all that it is."""
 
     @abstractmethod
@@ -42,15 +42,15 @@ class Answerer(ABC):
         """Write what a message came to, if that is several messages."""
 
 
-def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engine) -> tuple[int, int]:
-    """Plays one track on the engine. Returns how many messages changed in their places, and how many came to nothing.
+def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, engine: Engine) -> tuple[int, int]:
+    """Play one track on the engine; return how many messages changed in their places, and how many came to nothing.
 
     What comes out as it came in is copied in spans: `kept` is where the open one begins. The loop is in step while the
     original has its place and ticks in what is written. Messages that are dropped leave a gap of `lost` ticks, which
     begins at `gap` (-1: none). Otherwise the writer is in charge, and counts its own ticks. Raises MidiFileError for
     what can't be read.
     """
-    number, hits, groups = asked.number, asked.hits, asked.groups
+    number, hits, groups = handler.number, handler.hits, handler.groups
     body, out = events.body, writer.out
     size: i64 = len(body)
     at: i64 = 0
@@ -74,7 +74,8 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
             delta: i64 = body[at]
             at += 1
             if delta > 0x7F:
-                if body[at] < 0x80:  # two bytes, the usual case, without a call
+                # Two bytes are the usual long form, and worth reading without a call.
+                if body[at] < 0x80:
                     delta = (delta & 0x7F) << 7 | body[at]
                     at += 1
                 else:
@@ -83,9 +84,11 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
             first: i64 = body[at]
             if first < 0x80:
                 runs = True
+                # 0 after sysex and meta events: only then the rare ways to run on have to be looked at.
                 if not needed:
                     needed = events.carried_on(at, status)
                 end = at + needed
+                # The first data byte was looked at above: it is what makes this event one of running status.
                 if body[end - 1] > 0x7F:
                     raise events.bad_data(end - 1)
                 message = prefix + body[at:end]
@@ -104,6 +107,8 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                 if first != 0xFF:
                     status = 0
                 end = events.end_of_long_event(at)
+                # The writer takes over where the open span, or the gap, begins: it can't be asked before the bytes of
+                # the span are written, since it goes on behind them.
                 if in_step:
                     out.write(body[kept:delta_at])
                     gap = delta_at
@@ -111,7 +116,7 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                     writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
                     gap = -1
                 lost = 0
-                asked.write_long((tick, delta_at, at, end, body[at:end]))
+                handler.write_long((tick, delta_at, at, end, body[at:end]))
                 in_step = writer.in_step == end
                 in_force = writer.status
                 kept = end
@@ -126,7 +131,9 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
             if group:
                 hits[group] += 1
             else:
-                asked.judge(message)
+                handler.count_singly(message)
+            # Nearly every message comes to one message at once. `answer` gives that one without a list, and has changed
+            # nothing where it gives None.
             data = engine.answer(number, message, tick)
             if data is None:
                 engine.feed(number, message, tick, sent)
@@ -139,12 +146,13 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                             writer.resume(gap, in_force, meta_end == gap, tick - delta - lost)
                             gap = -1
                         lost = 0
-                        asked.write_all((tick, delta_at, at, end, message), sent)
+                        handler.write_all((tick, delta_at, at, end, message), sent)
                         sent.clear()
                         in_step = writer.in_step == end
                         in_force = writer.status
                         kept = end
                     else:
+                        # The ticks of what is dropped go to the next event that is written.
                         dropped += 1
                         if in_step:
                             out.write(body[kept:delta_at])
@@ -159,6 +167,9 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
             is_other = data != message
             changed += is_other
             if in_step:
+                # In step nothing was dropped or moved since the last event, so the delta time is right as it stands.
+                # What comes out as it came stays in the open span. A status byte is written where the file has one, and
+                # where running status would mean another one now.
                 if runs and new_status == in_force:
                     if is_other:
                         out.write(body[kept:at])
@@ -168,6 +179,8 @@ def play(events: TrackEvents, writer: TrackWriter, asked: Answerer, engine: Engi
                     out.write(body[kept:at])
                     out.write(data)
                     kept = end
+            # The usual end of a gap without a call: the delta time is one or two bytes long, and with all lost ticks in
+            # it the original is in step again. Right behind a meta event the status has to be written (`meta_end`).
             elif gap >= 0 and delta + lost < 0x4000:
                 delta += lost
                 if not lost:
