@@ -53,7 +53,7 @@ def static_rules(draw: st.DrawFn) -> dict[str, Any]:
         rule["steps"] = draw(st.lists(st.sampled_from(STEPS), max_size=2))
         rules.append(rule)
     ports: dict[str, Any] = {"keys": {"input": True}, "rack": {"output": True}, "synth": {"output": True}}
-    return {"ports": ports, "devices": {}, "switches": {}, "rules": rules, "on": []}
+    return {"ports": ports, "devices": {}, "switches": {}, "rules": rules, "on_switch": []}
 
 
 WAYS = [("general", False), ("stream", False), ("stream", True), ("patch", False), ("patch", True)]
@@ -120,7 +120,7 @@ def test_what_keeps_its_length_is_patched(
     bodies = [[replace(event, running=False, form=b"\0" + event.message) for event in body] for body in bodies]
     rule = {"name": "all", "from": "keys", "to": "rack", "steps": steps}
     ports = {"keys": {"input": True}, "rack": {"output": True}}
-    file = {"ports": ports, "devices": {}, "switches": {}, "rules": [rule], "on": []}
+    file = {"ports": ports, "devices": {}, "switches": {}, "rules": [rule], "on_switch": []}
     ruleset = read_rules([("rules.toml", toml_of(file).encode())])
     pipeline = compile_rules(ruleset)
     expected, report = came_of(
