@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from rules.analysis.branch_reach import ALL_MESSAGES, BranchReach, ReachedStep, branch_reaches, port_reach, taken_by
+from rules.analysis.clock_findings import rival_clocks
 from rules.analysis.device_findings import device_hints
 from rules.compiler.compiler import Compiler
 from rules.errors import Problem
@@ -34,7 +35,7 @@ def _hints(reading: Reading) -> Iterator[Problem]:
         yield from _never_matching(branch)
     for name, place in reading.ports.items():
         yield from _doubtful_steps(port_reach(compiler, name, place)[0])
-    yield from _rival_clocks(compiler, reading)
+    yield from rival_clocks(compiler, reading)
     yield from device_hints(compiler, reading, branches)
 
 
@@ -73,19 +74,3 @@ def _never_matching(branch: BranchReach) -> Iterator[Problem]:
         return
     if not taken_by(replace(plan, guard=ALWAYS), ALL_MESSAGES):
         yield branch.place.problem("nothing that fits the rule's `match` fits this zone too: it stays silent")
-
-
-def _rival_clocks(compiler: Compiler, reading: Reading) -> Iterator[Problem]:
-    """Several sources whose clock could be meant for one output (ruling 26)."""
-    for name, choice in compiler.clock_choices.items():
-        rivals = choice.rivals
-        if not rivals:
-            continue
-        written = {source: f'"{source}" ({reading.rules[number]})' for source, number in rivals.items()}
-        first = next(iter(rivals))
-        if choice.source is None:
-            text = f"clock could come from {' or '.join(written.values())}, so none goes out"
-        else:
-            others = " and ".join(words for source, words in written.items() if source != choice.source)
-            text = f"clock comes from {written[choice.source]}, though {others} leads here too with `otherwise`"
-        yield reading.ports[name].problem(f'{text}: write clock = "{first}" on port "{name}", or "none"')

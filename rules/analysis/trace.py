@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from rules.analysis.clock_findings import clock_advice
 from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compiler.compiler import Compiler
 from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
@@ -14,7 +15,7 @@ from rules.engine.evaluation import Walk
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.midi.din import microseconds_on_wire
-from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, RESET, SYSEX, split_message
+from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
 from rules.midi.notation import STANDARD, MessageText, Naming, format_message
 from rules.program.forms import Form
 from rules.program.guards import holds
@@ -146,22 +147,9 @@ class _Tracer:
             yield from rule_lines
         if taken or entry.clocked(form):
             return
-        reasons = self._clock_advice(form) if form.status > SYSEX else ["no rule takes it"]
+        is_signal = form.status > SYSEX
+        reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else ["no rule takes it"]
         yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
-
-    def _clock_advice(self, form: Form) -> Iterator[str]:
-        """Why clock and transport go to no port, and what to write so that they do (ruling 26)."""
-        source, choices = self._source, self._compiler.clock_choices
-        if form.status == RESET:
-            yield "a system reset goes only to ports that ask for it: write `pass_reset = true` on the port"
-            return
-        undecided = [name for name, choice in choices.items() if choice.source is None and source in choice.rivals]
-        for name in undecided:
-            rivals = " or ".join(f'"{rival}"' for rival in choices[name].rivals)
-            yield f'the clock of port {name} could come from {rivals}: set clock = "{source}" on port {name}'
-        if not undecided:
-            ports = " or ".join(choices)
-            yield f'no port takes clock and transport from "{source}": set clock = "{source}" on port {ports}'
 
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
         """What a message does to a switch, and what that sends."""

@@ -11,7 +11,7 @@ from typing import Final
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
-from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
+from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY, is_note_on
 from rules.program.pipeline import Pipeline
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.rule_tables import Rule
@@ -98,4 +98,4 @@ def _sounding(ruleset: RuleSet, pipeline: Pipeline, source: str, note: bytes) ->
     out: list[Sent] = []
     session.arrive(session.players[source], note, 0, out)
     session.advance(_LONG_AFTER, out)
-    return next((message for _, message, _, _ in out if message[0] & 0xF0 == NOTE_ON and message[2]), None)
+    return next((message for _, message, _, _ in out if is_note_on(message)), None)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.support.command_desk import RULES, Desk
 
 TESTED = (
@@ -72,6 +74,28 @@ def test_hints_are_no_faults(desk: Desk) -> None:
     hint = answer.out.splitlines()[3]
     assert answer.out.splitlines()[2] == "Worth a second look:"
     assert hint.startswith('  odd.toml:11: rule "to the organ", step 1 (transpose): ')
+
+
+@pytest.mark.parametrize(
+    ("otherwise", "words"),
+    [
+        (False, 'clock could come from "seq" (rig.toml:6) or "keys" (rig.toml:9), so none goes out'),
+        (
+            True,
+            'clock comes from "seq" (rig.toml:6), though what other rules leave of "keys" (rig.toml:9) goes here too',
+        ),
+    ],
+)
+def test_rival_clocks_are_named_with_the_line_to_write(desk: Desk, otherwise: bool, words: str) -> None:
+    """Both rules by their lines, and `clock` for the port (ruling 26)."""
+    ports = "[ports]\nseq = { input = true }\nkeys = { input = true }\nrack = { output = true }\n"
+    rules = '\n[[rules]]\nfrom = "seq"\nto = "rack"\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
+    desk.put("rig.toml", (ports + rules + ("otherwise = true\n" if otherwise else "")).encode())
+    answer = desk.run("check", "rig.toml")
+    assert answer.code == 0
+    assert (
+        f'  rig.toml:4: port "rack": {words}: write clock = "seq" on port "rack", or "none"' in answer.out.splitlines()
+    )
 
 
 def test_all_faults_are_told_at_once(desk: Desk) -> None:

@@ -113,6 +113,16 @@ def test_several_messages_are_told_one_after_the_other(desk: Desk) -> None:
     assert "\n\nclock  (F8)  from pads\n" in answer.out
 
 
+def test_a_start_without_a_clock_source_is_told_with_the_line_to_write(desk: Desk) -> None:
+    """Two sources play all into one port, so neither's clock goes there: it lacks `clock` (ruling 26)."""
+    desk.put("rig.toml", RIG)
+    answer = desk.run("trace", "rig.toml", "--from", "pads", "start")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out.splitlines()[-1] == (
+        '  goes nowhere: the clock of port rack could come from "keys" or "pads": set clock = "pads" on port rack'
+    )
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [

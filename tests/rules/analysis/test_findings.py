@@ -125,8 +125,8 @@ CLOCK = (
     'write clock = "seq" on port "rack", or "none"'
 )
 LEFT_OVER = (
-    'port "rack": clock comes from "seq" (rules.toml:14), though "keys" (rules.toml:17) leads here too with '
-    '`otherwise`: write clock = "seq" on port "rack", or "none"'
+    'port "rack": clock comes from "seq" (rules.toml:14), though what other rules leave of "keys" (rules.toml:17) goes '
+    'here too: write clock = "seq" on port "rack", or "none"'
 )
 
 
