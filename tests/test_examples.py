@@ -15,8 +15,8 @@ from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.rulefile.reading import read_rule_set, read_rules
 from rules.smf.report import Playing, Rewritten
 from rules.smf.rewriting import Rewriter
-from tests import mido_reader
-from tests.midicsv import Event
+from tests.support import mido_reader
+from tests.support.midicsv import Event
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 RULE_FILES = sorted(path.name for path in EXAMPLES.glob("*.toml"))

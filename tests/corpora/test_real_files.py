@@ -17,8 +17,8 @@ from rules.rulefile.reading import read_rules
 from rules.smf.midi_file import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
-from tests.midicsv import Event, events
 from tests.support import corpora
+from tests.support.midicsv import Event, events
 
 UNREADABLE = {  # where the fault is: data bytes above 127, and a file that begins with MTrd
     "midifile/MIDIBadHeaderChunk.mid": 0,

@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from router.recording.takes import left_behind
-from tests import midicsv, mido_reader
 from tests.live.peer import ROOT, Peer, Program
 from tests.live.server import JackServer, until
+from tests.support import midicsv, mido_reader
 
 RULES = """
 [ports]

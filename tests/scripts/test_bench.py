@@ -17,8 +17,7 @@ from benchmarks.rulefiles import EDIT, compiled
 from benchmarks.with_mido import edited
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
-from tests import mido_reader
-from tests.support import corpora
+from tests.support import corpora, mido_reader
 
 SCRIPTS = Path(__file__).parent.parent.parent / "scripts"
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import mido  # type: ignore[import-untyped]
 import pytest
 
-from tests import midicsv, mido_reader
-from tests.midicsv import Event
+from tests.support import midicsv, mido_reader
+from tests.support.midicsv import Event
 
 PROJECT = Path(__file__).parents[2]
 RECORDING = PROJECT / "examples/recording.mid"

@@ -15,7 +15,7 @@ from rules.smf import vlq
 from rules.smf.midi_file import read
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
-from tests import mido_reader
+from tests.support import mido_reader
 from tests.support.smf_bytes import END, FORMAT_0, FORMAT_1, header, one_track, track
 
 ROUTES = pytest.mark.parametrize("route", ["patch", "stream", "general"])

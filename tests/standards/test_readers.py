@@ -6,9 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from tests import mido_reader
-from tests.midicsv import Event, events
-from tests.support import corpora
+from tests.support import corpora, mido_reader
+from tests.support.midicsv import Event, events
 from tests.support.smf_bytes import FORMAT_0, FORMAT_1
 
 Reader = Callable[[bytes], list[Event]]

@@ -11,7 +11,7 @@ import pytest
 from router.batch.job import FileResult, Manner, Outcome, begin, do, unusable
 from router.batch.plan import Job, Unusable
 from rules.smf.report import Rewritten
-from tests.router.files.test_atomic_writing import FailingDisk, tree
+from tests.support.failing_disk import FailingDisk, tree
 from tests.support.fake_rewriting import FakeRewriter
 
 

@@ -18,7 +18,7 @@ from router.batch.job import Begun, FileResult, Manner, Outcome
 from router.batch.plan import Job
 from router.batch.workers import Numbered, Writers, cores, results, with_progress
 from router.files.disk import DISK
-from tests.router.files.test_atomic_writing import tree
+from tests.support.failing_disk import tree
 from tests.support.fake_rewriting import WRITING, FakeRecipe, FakeRewriter, JobList
 
 

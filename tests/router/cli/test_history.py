@@ -12,7 +12,7 @@ from router.cli.history import Told
 from router.cli.main import main
 from rules.analysis.history import tell
 from rules.journal.format import WALL, Record, pack, wall_data
-from tests.rules.journal.test_replay import MS, SECOND, Performance
+from tests.support.journalled_session import MS, SECOND, Performance
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))
 EIGHT = time.mktime((2026, 11, 25, 20, 0, 0, 0, 0, -1))

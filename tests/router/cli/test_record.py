@@ -19,7 +19,7 @@ from router.daemon.control_server import Control
 from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder, recorder_handlers
 from router.text.usage import UsageError
-from tests import mido_reader
+from tests.support import mido_reader
 from tests.support.command_desk import Desk
 from tests.support.fake_midi_system import FakeBackend, Hub
 from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan, wait_for

@@ -13,58 +13,9 @@ import pytest
 from router.files.atomic_writing import TargetExistsError, write_back, write_new
 from router.files.disk import Disk
 from rules.errors import MachineError
+from tests.support.failing_disk import FailingDisk, tree
 
 LIKE = Path(__file__).stat()
-
-
-class FailingDisk(Disk):
-    """A disk that refuses one sort of call with `code`, from the time that it was asked `patience` times."""
-
-    def __init__(self, call: str, code: int, patience: int = 0) -> None:
-        self.call, self.code, self.patience = call, code, patience
-
-    def _asked(self, call: str) -> None:
-        if call == self.call:
-            self.patience -= 1
-            if self.patience < 0:
-                raise OSError(self.code, os.strerror(self.code))
-
-    def make_folder(self, folder: Path) -> None:
-        """Make a folder, or refuse."""
-        self._asked("make_folder")
-        super().make_folder(folder)
-
-    def create(self, path: Path) -> int:
-        """Open a new file, or refuse."""
-        self._asked("create")
-        return super().create(path)
-
-    def write(self, handle: int, data: bytes) -> None:
-        """Write, or give up half-way."""
-        if self.call == "write":
-            os.write(handle, data[: len(data) // 2])
-        self._asked("write")
-        super().write(handle, data)
-
-    def flush(self, handle: int) -> None:
-        """Flush, or refuse."""
-        self._asked("flush")
-        super().flush(handle)
-
-    def link(self, source: Path, target: Path) -> None:
-        """Make a link, or refuse."""
-        self._asked("link")
-        super().link(source, target)
-
-    def replace(self, source: Path, target: Path) -> None:
-        """Rename, or refuse."""
-        self._asked("replace")
-        super().replace(source, target)
-
-
-def tree(folder: Path) -> dict[str, bytes]:
-    """Every file below `folder`, hidden ones too, and what is in it."""
-    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def test_new_files_are_written_with_their_folders(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from router.recording.journal_files import JournalFile, journal_of, target_of
 from router.recording.takes import BusyError, save
 from rules.errors import MachineError
 from rules.journal.format import HEAD
-from tests import mido_reader
+from tests.support import mido_reader
 from tests.support.journal_samples import PLAYED, Refusing, packed, wait_for
 
 

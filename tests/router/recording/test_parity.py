@@ -17,10 +17,10 @@ from router.recording.recorder import Recorder
 from router.recording.takes import save
 from rules.journal.format import HEAD, Record, unpack
 from rules.journal.replay import replay
-from tests import midicsv, mido_reader
-from tests.rules.journal.test_replay import FILES, FIRST, SECOND
+from tests.support import midicsv, mido_reader
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 from tests.support.journal_samples import wait_for
+from tests.support.journalled_session import FILES, FIRST, SECOND
 from tests.support.outgoing_records import went_out
 
 KEYS = (60, 62, 64, 67)

@@ -13,7 +13,7 @@ from router.recording.recorder import Recorder, recorder_handlers
 from rules.errors import MachineError
 from rules.journal.format import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
 from rules.program.switch_states import State
-from tests import mido_reader
+from tests.support import mido_reader
 from tests.support.journal_samples import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")

@@ -12,7 +12,7 @@ from router.recording.journal_files import lock
 from router.recording.takes import left_behind, save, save_all
 from rules.errors import MachineError
 from rules.journal.format import HEAD, NAMES, OUT, Record, unpack
-from tests import mido_reader
+from tests.support import mido_reader
 from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan
 
 

@@ -4,7 +4,7 @@ import rules.journal.format as journal
 from rules.analysis.history import Arrival, Departure, Event, Held, Story, naming_of, tell
 from rules.journal.format import NAMES, RULES, STATE, WALL, Names, Record
 from rules.midi.notation import STANDARD, Naming
-from tests.rules.journal.test_replay import FILES, FIRST, MS, SECOND, Performance
+from tests.support.journalled_session import FILES, FIRST, MS, SECOND, Performance
 
 SECOND_NS = 1000 * MS
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))

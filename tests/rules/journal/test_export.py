@@ -10,8 +10,8 @@ from rules.journal.export import Take, make_take
 from rules.journal.format import IN, LEFT, LOST, NAMES, OUT, RULES, WALL, Names, Record, pack
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, START, STOP
 from rules.timing.active_sensing import PATIENCE
-from tests import mido_reader
-from tests.midicsv import Event, events
+from tests.support import mido_reader
+from tests.support.midicsv import Event, events
 
 MS = 1_000_000
 NAMED: Record = (NAMES, 0, 0, journal.names_data(Names(("keys", "seq"), ("rack1",))))

@@ -17,7 +17,7 @@ from rules.ports.patterns import Found, find
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import OnOffSwitch
-from tests.rules.listening.test_gestures import ANY_MESSAGE
+from tests.rules.listening.random_messages import ANY_MESSAGE
 
 
 def touched(*texts: str) -> Control:

@@ -1,7 +1,7 @@
 """What midicsv, an independent program, reads in a Standard MIDI File: event by event, for comparisons.
 
 midicsv trusts every length in the file and reads on past the end of a broken one: give it only files that ought to
-be valid. `tests/mido_reader.py` gives the same events as another independent reader sees them.
+be valid. `tests/support/mido_reader.py` gives the same events as another independent reader sees them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import subprocess
 from pathlib import Path
 from typing import NamedTuple
 
-FETCHED = Path(__file__).parent.parent / ".cache/midicsv/usr/bin/midicsv"
+FETCHED = Path(__file__).parents[2] / ".cache/midicsv/usr/bin/midicsv"
 FIELD = re.compile(r'"(?:[^"]|"")*"|[^",\s][^",]*')
 ESCAPE = re.compile(rb"\\([0-7]{3}|\\)")
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import mido  # type: ignore[import-untyped]
 
-from tests.midicsv import Event
+from tests.support.midicsv import Event
 
 Data = tuple[int | bytes, ...]
 
@@ -37,7 +37,7 @@ TEXT_KINDS = {
 
 
 def events(data: bytes) -> list[Event]:
-    """Return every event that mido reads in a file's bytes, as `tests.midicsv.events` would return it."""
+    """Return every event that mido reads in a file's bytes, as `midicsv.events` would return it."""
     file = mido.MidiFile(file=io.BytesIO(data))
     found = [Event(0, 0, "Header", None, (file.type, len(file.tracks), file.ticks_per_beat))]
     for number, track in enumerate(file.tracks, start=1):
