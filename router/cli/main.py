@@ -16,9 +16,9 @@ from typing import Any
 from router.cli.commands import add_commands
 from router.cli.parsing import command
 from router.daemon.realtime import collect_seldom
-from router.text.exit_codes import INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
+from router.text.exit_codes import INCOMPLETE, INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
 from router.text.formatting import count, problem_data
-from router.text.terminal import complain, problem, say, take_any_name
+from router.text.terminal import OutputError, complain, flush, problem, say, take_any_name
 from router.text.usage import UsageError
 from rules.errors import PointsmanError, RuleFileError
 
@@ -40,13 +40,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     collect_seldom()
     try:
         code = _answer(argv)
-        sys.stdout.flush()
+        flush()
         return code
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        _leave_reader_alone()
+        _give_up_output()
         return READER_GONE
+    except OutputError as error:
+        _give_up_output()
+        complain([problem(f"pointsman: {error}")])
+        return INCOMPLETE
 
 
 def _answer(argv: Sequence[str] | None) -> int:
@@ -56,6 +60,8 @@ def _answer(argv: Sequence[str] | None) -> int:
         return int(stop.code or 0)
     try:
         return int(arguments.call(arguments))
+    except OutputError:
+        raise
     except PointsmanError as error:
         _explain(error, arguments)
         return UNUSABLE
@@ -97,8 +103,8 @@ def _explain(error: PointsmanError, arguments: argparse.Namespace) -> None:
         complain([f'"pointsman {arguments.command} --help" shows how to write it.'])
 
 
-def _leave_reader_alone() -> None:
-    """Whoever read our output has gone: what is still to be flushed at the end goes nowhere."""
+def _give_up_output() -> None:
+    """Let what is still to be flushed at the end go nowhere: the output can't be written, or nobody reads it."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
@@ -117,7 +123,7 @@ class _Version(argparse.Action):
         name = "pointsman, not installed as a package" if known == NOT_INSTALLED else f"pointsman {known}"
         engine = find_spec("rules.engine.engine")
         is_pure = engine is None or (engine.origin or "").endswith(".py")
-        print(f"{name} ({'pure Python' if is_pure else 'compiled'})")
+        say([f"{name} ({'pure Python' if is_pure else 'compiled'})"])
         parser.exit()
 
 

@@ -8,10 +8,12 @@ from __future__ import annotations
 import io
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from typing import Final, TextIO
 
-from router.text.formatting import plain
+from router.text.formatting import plain, why
+from rules.errors import MachineError
 
 _CODES: Final = {"good": "32", "bad": "31", "mild": "33", "strong": "1"}
 
@@ -36,17 +38,39 @@ def painted(text: str, mood: str, stream: TextIO) -> str:
     return f"\x1b[{_CODES[mood]}m{text}\x1b[0m" if shows_colour(stream) else text
 
 
+class OutputError(MachineError):
+    """Standard output can't be written: its disk is full, for instance."""
+
+
 def say(lines: Iterable[str]) -> None:
-    """Print results, a line each."""
-    for line in lines:
-        print(line)
+    """Print results, a line each. Raises BrokenPipeError where nobody reads them, OutputError where they can't go."""
+    with _written():
+        for line in lines:
+            print(line)
+
+
+def flush() -> None:
+    """Bring out all that was printed. Raises as `say` does."""
+    with _written():
+        sys.stdout.flush()
 
 
 def complain(lines: Iterable[str]) -> None:
     """Print what went wrong, a line each, to standard error and after all results so far."""
-    sys.stdout.flush()
-    for line in lines:
-        print(line, file=sys.stderr)
+    flush()
+    with suppress(OSError):  # there is nobody left to tell
+        for line in lines:
+            print(line, file=sys.stderr)
+
+
+@contextmanager
+def _written() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(f"the output can't be written: {why(error)}") from error
 
 
 def problem(text: str) -> str:

@@ -269,3 +269,22 @@ def test_what_is_no_command_brings_the_help_of_all() -> None:
     commands = argparse.ArgumentParser().add_subparsers()
     add_commands(commands, "rewrit")
     assert tuple(commands.choices) == tuple(COMMANDS)
+
+
+@pytest.mark.parametrize("arguments", [["check", "rules.toml"], ["--version"]])
+def test_output_that_can_not_be_written_is_told_in_words(tmp_path: Path, arguments: list[str]) -> None:
+    """A full disk behind `>` is no reason for a traceback."""
+    (tmp_path / "rules.toml").write_text("")
+    program = "import sys; from router.cli.main import main; sys.exit(main())"
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])}
+    with open("/dev/full", "w") as full:
+        run = subprocess.run(
+            [sys.executable, "-c", program, *arguments],
+            cwd=tmp_path,
+            env=environment,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert (run.returncode, run.stderr) == (1, "pointsman: the output can't be written: no space is left on the disk\n")
