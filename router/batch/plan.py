@@ -46,6 +46,13 @@ class Unusable:
 
 
 @dataclass(frozen=True, slots=True)
+class LinkedFolder:
+    """A link to a folder that was not followed: what it names may lie anywhere, and belong to somebody else."""
+
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """One file to rewrite. `target` is where its result goes: None for nowhere (a dry run), `source` for in place.
 
@@ -62,10 +69,13 @@ class Job:
     """True where a worker of ours may have written what is there, and was ended before it could say so."""
 
 
-def find(arguments: Iterable[str], leave_out: Path | None = None) -> Iterator[Found | Unusable]:
+def find(
+    arguments: Iterable[str], leave_out: Path | None = None, *, follow_links: bool = False
+) -> Iterator[Found | Unusable | LinkedFolder]:
     """Yield every file meant by `arguments`: files as they are, folders with all MIDI files in and below them.
 
     Hidden files and folders are passed over, and so is the folder `leave_out` (where results go) below an argument.
+    Links to folders are not entered unless `follow_links`; an argument itself may be one.
     """
     for argument in arguments:
         path = Path(argument)
@@ -73,8 +83,8 @@ def find(arguments: Iterable[str], leave_out: Path | None = None) -> Iterator[Fo
             yield _judged(path, Path(path.name))
             continue
         is_empty = True
-        for item in _walk(path, Path(), leave_out, set()):
-            is_empty = False
+        for item in _walk(path, Path(), leave_out, set(), follow_links):
+            is_empty = is_empty and isinstance(item, LinkedFolder)
             yield item
         if is_empty:
             endings = ", ".join(sorted(MIDI_SUFFIXES))
@@ -93,7 +103,9 @@ def _judged(path: Path, below: Path) -> Found | Unusable:
     return Found(path, below, (status.st_dev, status.st_ino), status.st_size)
 
 
-def _walk(folder: Path, below: Path, leave_out: Path | None, seen: set[Identity]) -> Iterator[Found | Unusable]:
+def _walk(
+    folder: Path, below: Path, leave_out: Path | None, seen: set[Identity], follow_links: bool
+) -> Iterator[Found | Unusable | LinkedFolder]:
     """The MIDI files of one folder and those below; a folder that links lead back to is walked once."""
     try:
         status = folder.stat()
@@ -107,8 +119,12 @@ def _walk(folder: Path, below: Path, leave_out: Path | None, seen: set[Identity]
     for name in names:
         entry = folder / name
         if os.path.isdir(entry):
-            if leave_out is None or real(entry) != leave_out:
-                yield from _walk(entry, below / name, leave_out, seen)
+            if leave_out is not None and real(entry) == leave_out:
+                continue
+            if os.path.islink(entry) and not follow_links:
+                yield LinkedFolder(entry)
+            else:
+                yield from _walk(entry, below / name, leave_out, seen, follow_links)
         elif is_midi_name(name):
             yield _judged(entry, below / name)
 
@@ -160,6 +176,8 @@ class Plan(Sequence[Job | Unusable]):
         self._below = array("q")  # where in its path begins what is below the argument
         self._sizes = array("q")
         self._unusable: dict[int, Unusable] = {}
+        self.linked_folders: list[Path] = []
+        """Links to folders that were not followed."""
 
     def add(self, item: Found | Unusable) -> None:
         """Put a file behind the others."""
@@ -211,7 +229,7 @@ class Plan(Sequence[Job | Unusable]):
         return Job(path, target, self._sizes[at], self._to.in_place)
 
 
-def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str]) -> Plan:
+def plan(found: Iterable[Found | Unusable | LinkedFolder], to: Destination, ports: Sequence[str]) -> Plan:
     """Return what to do with each file, in order. A file named twice is done once.
 
     `ports` are the output ports that may get a file each, or [""] for one result a file. A result never meets an input
@@ -221,6 +239,9 @@ def plan(found: Iterable[Found | Unusable], to: Destination, ports: Sequence[str
     planned = Plan(to)
     identities: list[Identity | None] = []
     for item in found:
+        if isinstance(item, LinkedFolder):
+            planned.linked_folders.append(item.path)
+            continue
         planned.add(item)
         identities.append(item.identity if isinstance(item, Found) else None)
     inputs = {identity for identity in identities if identity is not None}

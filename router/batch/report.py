@@ -3,7 +3,7 @@
 The data (`--json`) is one object:
 
     {"command": "rewrite", "ok": true, "dry_run": false, "not_reached": 0,
-     "files": [{"file": "takes/a.mid",
+     "linked_folders": [], "files": [{"file": "takes/a.mid",
                 "outcome": "written" | "unchanged" | "looked at" | "done before" | "refused" | "failed",
                 "targets": ["out/a.mid"], "leftovers": [], "backup": null, "reason": null, "offset": null,
                 "seconds": 0.01,
@@ -18,7 +18,8 @@ The data (`--json`) is one object:
 Files are in the order of the command line, rules in file order. `offset` is a byte of the file, counted from 0.
 `leftovers` are files of earlier days that lie where results of ports would that get nothing to play now.
 `left` are the messages that no rule took; the channel of those that have none (sysex) is null.
-`not_reached` counts the files that an interruption left as they were; they aren't listed. Files done before count
+`linked_folders` are links to folders that were not followed. `not_reached` counts the files that an interruption left
+as they were; they aren't listed. Files done before count
 among the files, not among the messages. `ok` is true if every file went as asked. If nothing could be done at all,
 there are only `command`, `ok`, `error` and `problems` (of rule files).
 """
@@ -29,17 +30,19 @@ import json
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
+from pathlib import Path
 from textwrap import indent
 from typing import TYPE_CHECKING, Any, Final
 
 from router.batch.job import FileResult, Outcome
 from router.batch.totals import COUNTS, Totals
 from router.text.durations import to_a_hundredth
-from router.text.formatting import columns, count, number, plain, streamed_columns
+from router.text.formatting import Listing, columns, count, number, plain, streamed_columns
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport
 
+_MOST_LINKS: Final = 10
 _NO_FILES: Final = '"files": []'
 
 
@@ -47,8 +50,8 @@ _NO_FILES: Final = '"files": []'
 class Summary:
     """A whole run: a result for every file, in order; the names of the rules, in order; `seconds` from start to end.
 
-    `not_reached` is how many files an interruption left as they were. There may be more results than fit into memory:
-    they are gone through, and never kept.
+    `not_reached` is how many files an interruption left as they were, `linked_folders` are links that were not
+    followed. There may be more results than fit into memory: they are gone through, and never kept.
     """
 
     results: Collection[FileResult]
@@ -56,6 +59,7 @@ class Summary:
     seconds: float
     dry_run: bool = False
     not_reached: int = 0
+    linked_folders: Sequence[Path] = ()
 
     @cached_property
     def totals(self) -> Totals:
@@ -88,6 +92,7 @@ def as_json(summary: Summary) -> Iterator[str]:
         "ok": summary.ok,
         "dry_run": summary.dry_run,
         "not_reached": summary.not_reached,
+        "linked_folders": list(map(str, summary.linked_folders)),
         "files": [],
         "total": {
             "files": totals.files,
@@ -144,6 +149,7 @@ def in_words(summary: Summary) -> Iterator[str]:
     yield _headline(summary)
     yield from _section("", _would(summary) if summary.dry_run else _written(summary.totals))
     yield from _section("Left from before:", summary.totals.leftovers.lines())
+    yield from _section("Links to folders, not followed (--follow-links enters them):", _links(summary))
     if summary.totals.reported:
         yield from _section("", _figures(summary.totals))
         yield from _section("What each rule took:", _rule_lines(summary))
@@ -152,6 +158,13 @@ def in_words(summary: Summary) -> Iterator[str]:
             "Damaged, but readable; everything that could be read was kept:", summary.totals.damage.lines()
         )
         yield from _section("Please note:", summary.totals.remarks())
+
+
+def _links(summary: Summary) -> list[str]:
+    shown = Listing(_MOST_LINKS)
+    for link in summary.linked_folders:
+        shown.add(str(link))
+    return shown.lines()
 
 
 def problems(summary: Summary) -> Iterator[str]:

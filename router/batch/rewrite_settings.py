@@ -25,3 +25,4 @@ class RewriteSettings(NamedTuple):
     force: bool = False
     resume: bool = False
     quiet: bool = False
+    follow_links: bool = False

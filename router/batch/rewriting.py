@@ -64,12 +64,19 @@ def rewritten(
     recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, manner)
     here = recipe.beginner(ruleset)
     ports = _ports(ruleset, settings.per_port)
-    planned = plan(find(settings.files, _own_folder(to)), to, ports)
+    planned = plan(find(settings.files, _own_folder(to), follow_links=settings.follow_links), to, ports)
     with Spool(len(planned)) as spool, _recorded(recipe, to, ports, settings) as record:
         interrupted = _run(_Todo(planned, record, ports), here, recipe, spool, settings)
         rules = [rule.name or "" for rule in ruleset.rules]
         yield (
-            Summary(spool, rules, perf_counter() - began, settings.dry_run, len(planned) - len(spool)),
+            Summary(
+                spool,
+                rules,
+                perf_counter() - began,
+                settings.dry_run,
+                len(planned) - len(spool),
+                planned.linked_folders,
+            ),
             interrupted,
         )
 

@@ -80,6 +80,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("--strict", action="store_true", help="refuse damaged files instead of reading what is readable")
     add("--force", action="store_true", help="replace results that exist already")
     add("--resume", action="store_true", help="take up an earlier run: pass over what is done and unchanged since")
+    add("--follow-links", action="store_true", help="also enter links to folders, wherever they lead")
     add("--jobs", metavar="N", type=_jobs, help="how many files at a time (as many as there are cores)")
     add("--json", action="store_true", help="print the summary as JSON")
     add("--quiet", action="store_true", help="print only what went wrong")
@@ -108,6 +109,7 @@ def _call(arguments: argparse.Namespace) -> int:
         force=arguments.force,
         resume=arguments.resume,
         quiet=arguments.quiet,
+        follow_links=arguments.follow_links,
     )
     return rewrite(settings)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from router.batch.plan import Found, Job, Unusable, destination, find, plan
+from router.batch.plan import Found, Job, LinkedFolder, Unusable, destination, find, plan
 from router.batch.rewrite_settings import RewriteSettings
 from router.text.usage import UsageError
 
@@ -31,9 +31,9 @@ def takes(tmp_path: Path) -> Path:
     return folder
 
 
-def found(*arguments: Path, leave_out: Path | None = None) -> list[str]:
+def found(*arguments: Path, leave_out: Path | None = None, follow_links: bool = False) -> list[str]:
     """The files found, as seen from their arguments."""
-    items = list(find(map(str, arguments), leave_out))
+    items = list(find(map(str, arguments), leave_out, follow_links=follow_links))
     assert all(isinstance(item, Found) for item in items)
     return [str(item.below) for item in items if isinstance(item, Found)]
 
@@ -80,7 +80,18 @@ def test_links_that_lead_in_a_circle_are_walked_once(takes: Path) -> None:
     """A link to a folder above doesn't keep the search going for ever."""
     (takes / "sub/loop").symlink_to(takes)
     (takes / "sub/deeper/twice").symlink_to(takes / "sub")
-    assert found(takes) == ["A.MID", "b.mid", "sub/c.kar", "sub/deeper/d.rmi"]
+    assert found(takes, follow_links=True) == ["A.MID", "b.mid", "sub/c.kar", "sub/deeper/d.rmi"]
+
+
+def test_links_to_folders_are_not_followed_unless_asked(takes: Path, tmp_path: Path) -> None:
+    """What a link names may lie anywhere, and belong to somebody else. A link that is named itself is meant."""
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other/theirs.mid").write_bytes(b"theirs")
+    (takes / "sub/link").symlink_to(tmp_path / "other")
+    items = list(find([str(takes)]))
+    assert [item.path for item in items if isinstance(item, LinkedFolder)] == [takes / "sub/link"]
+    assert "sub/link/theirs.mid" in found(takes, follow_links=True)
+    assert found(takes / "sub/link") == ["theirs.mid"]
 
 
 def test_a_missing_file_is_named_and_the_others_go_on(takes: Path) -> None:

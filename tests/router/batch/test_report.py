@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -176,6 +177,7 @@ def test_the_data_has_everything() -> None:
         "ok": False,
         "dry_run": False,
         "not_reached": 0,
+        "linked_folders": [],
         "files": [
             {
                 "file": "a.mid",
@@ -246,3 +248,11 @@ def test_what_was_done_before_is_counted() -> None:
 def test_without_a_file_the_data_is_whole() -> None:
     """An empty list of files is a list."""
     assert as_data(Summary([], [RULE], 0.5))["files"] == []
+
+
+def test_links_that_were_not_followed_are_named() -> None:
+    """Nobody wonders why the files behind a link are as they were."""
+    summary = Summary([written("a.mid")], [], 1.0, linked_folders=[Path("takes/link")])
+    words = "\n".join(in_words(summary))
+    assert "Links to folders, not followed (--follow-links enters them):\n  takes/link" in words
+    assert as_data(summary)["linked_folders"] == ["takes/link"]
