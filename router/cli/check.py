@@ -26,7 +26,7 @@ from router.text.terminal import painted, say
 
 if TYPE_CHECKING:
     from router.files.rule_files import RuleTexts
-    from rules.analysis.rule_tests import Outcome
+    from rules.analysis.rule_tests import RuleTestResult
     from rules.errors import Problem
     from rules.rulefile.reading import Reading
 
@@ -89,7 +89,7 @@ class Findings:
     texts: RuleTexts
     reading: Reading
     hints: tuple[Problem, ...]
-    tests: Sequence[Outcome]
+    tests: Sequence[RuleTestResult]
 
     @property
     def ok(self) -> bool:
@@ -132,7 +132,7 @@ class Findings:
         }
 
 
-def _test_data(test: Outcome) -> dict[str, Any]:
+def _test_data(test: RuleTestResult) -> dict[str, Any]:
     faults = [problem_data(fault) for fault in test.faults]
     return {
         "name": test.name,

@@ -30,7 +30,7 @@ from router.text.durations import as_written
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
 from router.text.terminal import say
-from rules.analysis.history import Arrival, Departure, Event, Held, Outcome, Story, naming_of, tell
+from rules.analysis.history import Arrival, Departure, Event, Held, History, PortMessage, history_of, naming_of
 from rules.journal.format import unpack
 from rules.midi.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
 from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
@@ -51,18 +51,18 @@ class HistorySettings(NamedTuple):
 def history(settings: HistorySettings) -> int:
     """Print the last seconds; return the exit code. Raises MachineError if no such daemon runs."""
     records = list(unpack(ask_daemon(settings.name, "last", patience=_PATIENCE)["journal"]))
-    teller = Told(tell(records, int(settings.seconds * 1e9)))
+    told = Told(history_of(records, int(settings.seconds * 1e9)))
     if settings.json:
-        say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **teller.data()}, indent=2)])
+        say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **told.data()}, indent=2)])
     else:
-        say(plain(line) for line in teller.lines(settings.seconds))
+        say(plain(line) for line in told.lines(settings.seconds))
     return FINE
 
 
 class Told:
     """A story in words or as data."""
 
-    def __init__(self, story: Story) -> None:
+    def __init__(self, story: History) -> None:
         self._story = story
 
     # -- in words -----------------------------------------------------------------------------------------------------
@@ -111,7 +111,7 @@ class Told:
             if not arrival.outcomes:
                 yield "      nothing went out at once"
 
-    def _sent(self, outcomes: Sequence[Outcome]) -> Iterable[str]:
+    def _sent(self, outcomes: Sequence[PortMessage]) -> Iterable[str]:
         for port, message in outcomes[:_MOST_SENT]:
             yield f"      went to {port}: {self._written(port, message)}"
         if len(outcomes) > _MOST_SENT:
@@ -203,7 +203,7 @@ class Told:
             "lets_go": self._outcomes(held.releases),
         }
 
-    def _outcomes(self, outcomes: Sequence[Outcome]) -> list[dict[str, str]]:
+    def _outcomes(self, outcomes: Sequence[PortMessage]) -> list[dict[str, str]]:
         return [self._outcome(port, message) for port, message in outcomes]
 
     def _outcome(self, port: str, message: bytes) -> dict[str, str]:

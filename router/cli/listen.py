@@ -24,7 +24,7 @@ from router.midi.listening_ports import Ears
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import is_terminal, say
-from rules.listening.incoming import Ticking, channel_of, columns_of, kind_of, kinds_meant
+from rules.listening.incoming import SteadyMessages, channel_of, columns_of, kind_of, kinds_meant
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex
 from rules.ports.patterns import bare_name
@@ -172,7 +172,7 @@ class Told:
         self._count = 0
         self._width = 0
         self._times: dict[str, float] = {}
-        self._ticking: dict[str, Ticking] = {}
+        self._ticking: dict[str, SteadyMessages] = {}
         self._met_any = False
 
     def is_over(self, now: float) -> bool:
@@ -200,7 +200,7 @@ class Told:
         at = self._time(port, now, since)
         if self._is_enough or not message or not self._is_wanted(message):
             return
-        ticking = self._ticking.setdefault(port, Ticking())
+        ticking = self._ticking.setdefault(port, SteadyMessages())
         reading = ticking.hear(message, int(at * _SECOND))
         if reading is None:
             self._tell(port, message, at)

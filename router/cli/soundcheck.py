@@ -37,7 +37,7 @@ from rules.ports.patterns import wanted_ports
 
 if TYPE_CHECKING:
     from rules.engine.delivery import Sent
-    from rules.listening.soundcheck import Check, Plan
+    from rules.listening.soundcheck import DeviceCheck, Plan
     from rules.rulefile.reading import Reading
 
 ABOUT: Final = """\
@@ -182,7 +182,7 @@ class Booth:
             self._send()
             self._ports.flush(_LAST_SENDS)
 
-    def _play(self, check: Check, is_over: IsOver) -> None:
+    def _play(self, check: DeviceCheck, is_over: IsOver) -> None:
         player = self._session.players[check.source]
         self._session.arrive(player, check.note, time.monotonic_ns(), self._out)
         self._wait(is_over)
@@ -218,19 +218,19 @@ class Booth:
 
     # -- words --------------------------------------------------------------------------------------------------------
 
-    def _state(self, check: Check) -> str:
+    def _state(self, check: DeviceCheck) -> str:
         if check.port in self._virtual:
             return "virtual"
         if check.port in self._missing:
             return "missing"
         return "played" if check.sounds else "silent"
 
-    def _row(self, number: int, check: Check) -> tuple[str, ...]:
+    def _row(self, number: int, check: DeviceCheck) -> tuple[str, ...]:
         port = self._computer_ports.get(check.port)
         where = f"{check.port} ({port})" if port else check.port
         return f"{number} of {len(self._checks)}", plain(check.device), f"port {plain(where)}", *self._what(check)
 
-    def _what(self, check: Check) -> tuple[str, str]:
+    def _what(self, check: DeviceCheck) -> tuple[str, str]:
         match self._state(check):
             case "virtual":
                 return "not played", "the daemon makes this port; nobody listens to it now"
@@ -255,7 +255,7 @@ class Booth:
         """Return the same for programs."""
         return {"command": "soundcheck", "ok": self.ok, "devices": [self._device_data(check) for check in self._checks]}
 
-    def _device_data(self, check: Check) -> dict[str, Any]:
+    def _device_data(self, check: DeviceCheck) -> dict[str, Any]:
         sounds = check.sounds if self._state(check) == "played" else None
         naming = self._reading.devices[check.device].source.naming
         return {

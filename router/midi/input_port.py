@@ -7,7 +7,7 @@ from contextlib import suppress
 from typing import Any
 
 from router.midi.backend import RawInput
-from rules.midi.sysex_reassembly import Mender
+from rules.midi.sysex_reassembly import SysexReassembly
 from rules.ports.patterns import Wanted, bare_name
 
 Received = tuple[Sequence[int], float]
@@ -20,7 +20,7 @@ class Inlet:
     """
 
     __slots__ = (
-        "_mender",
+        "_reassembly",
         "computer_port",
         "faulty",
         "get_message",
@@ -43,7 +43,7 @@ class Inlet:
         self.heard = 0  # how many messages there were when we looked last, and when there were fewer
         self.heard_at = 0
         self.raw: RawInput | None = None
-        self._mender = Mender()
+        self._reassembly = SysexReassembly()
         self.get_message: Callable[[], Received | None] = _nothing
 
     @property
@@ -63,7 +63,7 @@ class Inlet:
 
     def mend(self, faulty: bytes) -> list[bytes]:
         """The complete messages that can be made of what is none."""
-        messages = self._mender.mend(faulty)
+        messages = self._reassembly.mend(faulty)
         if not messages:
             self.faulty += 1
         return messages
@@ -85,7 +85,7 @@ class Inlet:
     def connect(self, raw: RawInput, computer_port: str) -> None:
         """Receive from an open input from now on."""
         self.raw = raw
-        self._mender = Mender()
+        self._reassembly = SysexReassembly()
         self.get_message = raw.get_message
         self.computer_port = computer_port
         self.state = "open"

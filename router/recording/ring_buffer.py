@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.journal.format import Record, pack, unpack
-from rules.journal.snapshot import Prelude
+from rules.journal.snapshot import Snapshot
 
 _FAST: Final = 1  # a journal shrinks to a quarter at the lowest level already
 
@@ -25,7 +25,7 @@ class _Chunk:
 class Ring:
     """Keeps records of the last `limit_ns`, and of less where they'd take more than `limit_bytes`.
 
-    What is given up leaves behind what still counts (`Prelude`), so that a note that was pressed an hour ago and never
+    What is given up leaves behind what still counts (`Snapshot`), so that a note that was pressed an hour ago and never
     let go can be told.
     """
 
@@ -33,7 +33,7 @@ class Ring:
         self._limit_ns = limit_ns
         self._limit_bytes = limit_bytes
         self._chunks: deque[_Chunk] = deque()
-        self._prelude = Prelude()
+        self._kept_before = Snapshot()
         self.size = 0
 
     def add(self, packed: bytes, end: int, lasting: tuple[Record, ...] = ()) -> None:
@@ -49,16 +49,16 @@ class Ring:
             chunk = self._chunks.popleft()
             self.size -= len(chunk.data)
             for record in unpack(zlib.decompress(chunk.data)):
-                self._prelude.give_up(record)
+                self._kept_before.give_up(record)
 
     def everything(self) -> bytes:
         """All records that are kept. Before them, what counts of those that are gone: what is still held, then what
         lasts, so that messages before the first rules are those that were pressed long ago."""
-        return self._joined([*self._prelude.held, *self._prelude.lasting], self._chunks)
+        return self._joined([*self._kept_before.held, *self._kept_before.lasting], self._chunks)
 
     def since(self, begin: int) -> bytes:
         """The records from a time (ns) on, or from half a second before, after the rules and names of then."""
-        lasting = {record[0]: record for record in self._prelude.lasting}
+        lasting = {record[0]: record for record in self._kept_before.lasting}
         wanted = deque(self._chunks)
         while wanted and wanted[0].end < begin:
             lasting.update((record[0], record) for record in wanted.popleft().lasting)

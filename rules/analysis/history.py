@@ -1,7 +1,7 @@
 """What happened in the last seconds of a journal, and why; and what is held now, by whom, and since when.
 
 The journal is played again, so that rules, switches and ledger are known as they were at each moment. Where it lacks
-its beginning, what came before is known only as far as its prelude tells; then `Story.is_certain` may be false.
+its beginning, what came before is known only as far as its snapshot tells; then `History.is_certain` may be false.
 """
 
 from __future__ import annotations
@@ -38,9 +38,9 @@ from rules.rulefile.ruleset import RuleSet
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})
 _STREAMS: Final = frozenset({POLY_PRESSURE, PRESSURE, PITCH_BEND})
-_EVENTS: Final = journal.KINDS - journal.LASTING - {journal.OUT} | {journal.RULES}
+_EVENTS: Final = journal.RECORD_KINDS - journal.LASTING - {journal.OUT} | {journal.RULES}
 
-Outcome = tuple[str, bytes]
+PortMessage = tuple[str, bytes]
 """Port and message."""
 
 
@@ -55,7 +55,7 @@ class Arrival:
     time: int
     source: str
     message: bytes
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[PortMessage, ...]
     lets_go: bool
     rules: RuleSet = field(repr=False)
     switches: Mapping[str, State] = field(repr=False)
@@ -100,7 +100,7 @@ class Event:
 
     time: int
     words: str
-    outcomes: tuple[Outcome, ...] = ()
+    outcomes: tuple[PortMessage, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +112,11 @@ class Held:
     status: int
     number: int
     since: int | None
-    releases: tuple[Outcome, ...]
+    releases: tuple[PortMessage, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class History:
     """What happened, in order; what is held at its end (`now`, ns); how each input's rule file counts notes."""
 
     happened: Sequence[Arrival | Departure | Event]
@@ -128,7 +128,7 @@ class Story:
     walls: Sequence[tuple[int, float]]
 
 
-def tell(records: Sequence[Record], span: int) -> Story:
+def history_of(records: Sequence[Record], span: int) -> History:
     """The story of the last `span` ns of a journal. Raises RuleFileError for rules that can't be read any more.
 
     Messages that stand before the first rules were pressed before the journal's beginning, and are held since.
@@ -136,14 +136,14 @@ def tell(records: Sequence[Record], span: int) -> Story:
     begin = next((at for at, record in enumerate(records) if record[0] == journal.RULES), len(records))
     rest = next((at for at in range(begin, len(records)) if records[at][0] not in journal.LASTING), len(records))
     now = max((record[1] for record in records), default=0)
-    teller = _Teller(now, now - span)
-    teller.begin(records[begin:rest], records[:begin])
+    reader = _HistoryReader(now, now - span)
+    reader.begin(records[begin:rest], records[:begin])
     for record in records[rest:]:
-        teller.take(record)
-    return teller.story([record for record in records[rest:] if record[0] == journal.OUT])
+        reader.take(record)
+    return reader.history([record for record in records[rest:] if record[0] == journal.OUT])
 
 
-class _Teller:
+class _HistoryReader:
     def __init__(self, now: int, begin: int) -> None:
         self._now = now
         self._begin = begin
@@ -298,7 +298,7 @@ class _Teller:
 
     # -- the end ------------------------------------------------------------------------------------------------------
 
-    def story(self, told: Sequence[Record]) -> Story:
+    def history(self, told: Sequence[Record]) -> History:
         """Everything, compared with what really went out."""
         out: list[Sent] = []
         self._replay.finish(out)
@@ -307,7 +307,7 @@ class _Teller:
         session, now = self._replay.session, self._now
         running = None if session is None else session.time.running(now)
         made = [(target, message, due) for target, message, due, _ in self._made]
-        return Story(
+        return History(
             happened=sorted(self._happened, key=lambda one: one.time),
             held=[held for held in self._held() if held.releases],
             now=self._now,
@@ -318,6 +318,6 @@ class _Teller:
         )
 
 
-def naming_of(story: Story, port: str) -> Naming:
+def naming_of(story: History, port: str) -> Naming:
     """How the rule file of a port counts notes and programs."""
     return story.naming.get(port, STANDARD)

@@ -30,7 +30,7 @@ _MOST_SHOWN: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Arrival:
+class OutgoingMessage:
     """A message that came out at a port, and when: nanoseconds from the start of the test."""
 
     message: bytes
@@ -38,7 +38,7 @@ class Arrival:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class RuleTestResult:
     """How a test of a rule file went: its name, its place (`file:line`), and what was not as expected, in words."""
 
     name: str
@@ -51,16 +51,16 @@ class Outcome:
         return not self.faults
 
 
-def run_tests(reading: Reading, pipeline: Pipeline) -> list[Outcome]:
+def run_tests(reading: Reading, pipeline: Pipeline) -> list[RuleTestResult]:
     """Runs every test of the rule files, each from the start, through the pipeline that they were compiled to."""
     ruleset = reading.ruleset
     return [
-        Outcome(test.name, place, tuple(_faults(ruleset, test, place, _played(ruleset, test, pipeline))))
+        RuleTestResult(test.name, place, tuple(_faults(ruleset, test, place, _played(ruleset, test, pipeline))))
         for test, place in zip(ruleset.tests, reading.tests, strict=True)
     ]
 
 
-def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str, Sequence[Arrival]]:
+def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str, Sequence[OutgoingMessage]]:
     """What comes out of each port, in order, until nothing is pending any more."""
     engine = Engine(pipeline, steady_nanoseconds(ruleset.bpm))
     for switch, state in test.switches.items():
@@ -77,14 +77,14 @@ def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str
         engine.feed(players[source], timed.message.data, now, out)
     while engine.next_due < NEVER:
         engine.advance(engine.next_due, out)
-    came: dict[str, list[Arrival]] = {}
+    came: dict[str, list[OutgoingMessage]] = {}
     for target, message, due, _ in out:
-        came.setdefault(pipeline.ports[target], []).append(Arrival(message, due))
+        came.setdefault(pipeline.ports[target], []).append(OutgoingMessage(message, due))
     return came
 
 
 def _faults(
-    ruleset: RuleSet, test: RuleTest, place: Location, came: Mapping[str, Sequence[Arrival]]
+    ruleset: RuleSet, test: RuleTest, place: Location, came: Mapping[str, Sequence[OutgoingMessage]]
 ) -> Iterator[Problem]:
     covered: set[tuple[str, int]] = set()
     for name, expected in test.expect.items():
@@ -114,7 +114,9 @@ def _concerns(message: bytes, channel: int | None, expected: Sequence[TimedMessa
     return (message[0] & 0x0F) + 1 == channel
 
 
-def _difference(expected: Sequence[TimedMessage], came: Sequence[Arrival], channel: int | None, naming: Naming) -> str:
+def _difference(
+    expected: Sequence[TimedMessage], came: Sequence[OutgoingMessage], channel: int | None, naming: Naming
+) -> str:
     """What is not as expected, in words; empty where all is."""
     pairs = list(zip(expected, came, strict=False))
     same = next((number for number, pair in enumerate(pairs) if not _is_same(*pair, channel)), len(pairs))
@@ -130,7 +132,7 @@ def _difference(expected: Sequence[TimedMessage], came: Sequence[Arrival], chann
     )
 
 
-def _is_same(timed: TimedMessage, arrival: Arrival, channel: int | None) -> bool:
+def _is_same(timed: TimedMessage, arrival: OutgoingMessage, channel: int | None) -> bool:
     if timed.message.moved_to(channel) != arrival.message:
         return False
     return timed.ms is None or abs(timed.ms * NANOSECONDS_PER_MS - arrival.due) <= _AS_EXACT_AS
@@ -141,7 +143,7 @@ def _expected_words(timed: TimedMessage, channel: int | None, naming: Naming) ->
     return words if timed.ms is None else f"at {_milliseconds(float(timed.ms))} ms {words}"
 
 
-def _words(arrival: Arrival, naming: Naming, *, with_time: bool = False) -> str:
+def _words(arrival: OutgoingMessage, naming: Naming, *, with_time: bool = False) -> str:
     words = format_message(arrival.message, naming)
     return f"at {_milliseconds(arrival.due / NANOSECONDS_PER_MS)} ms {words}" if with_time else words
 

@@ -213,7 +213,7 @@ def device_links(device: Device, name: str, target: int, layout: Layout, nodes: 
     return (*links, DeliverLink(target, device.channel))
 
 
-class Ends:
+class DestinationChains:
     """What happens at the end of the rules: the chain of each device, and of each port itself."""
 
     def __init__(self, ruleset: RuleSet, numbers: Mapping[str, int], layout: Layout, nodes: Nodes) -> None:
@@ -237,7 +237,7 @@ class Ends:
 class OutletLink:
     """Where a chain divides: every name that a form's channel leads to, in order."""
 
-    def __init__(self, outlets: Sequence[Outlet], ends: Ends, nodes: Nodes) -> None:
+    def __init__(self, outlets: Sequence[Outlet], ends: DestinationChains, nodes: Nodes) -> None:
         self.outlets = outlets
         self._ends = ends
         self._nodes = nodes

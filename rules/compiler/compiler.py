@@ -9,7 +9,7 @@ from typing import overload
 from rules.compiler.cells import CellMaker
 from rules.compiler.chain import (
     Chain,
-    Ends,
+    DestinationChains,
     Key,
     Nodes,
     OutletLink,
@@ -35,7 +35,7 @@ from rules.fields.conditions import SIGNAL_KINDS
 from rules.midi.messages import STATUS_OF_KIND, SYSEX
 from rules.midi.notation import MessageText
 from rules.program.guards import both
-from rules.program.pipeline import Branch, Pipeline, SwitchSend
+from rules.program.pipeline import ChasedBranch, Pipeline, SwitchSend
 from rules.program.tables import Table
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
@@ -53,7 +53,7 @@ def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     return pipeline
 
 
-class _LateTakers(Sequence[Table]):
+class _LateRuleTables(Sequence[Table]):
     """The tables that say which rules a message fits. A compiler of their own makes them when someone asks: nobody
     does while music plays, and the first one's forms and chains needn't be kept for it."""
 
@@ -94,7 +94,7 @@ class Compiler:
         chased = {thing for rule in ruleset.rules for thing in rule.chase}
         self.cells = CellMaker(chased)
         self.nodes = Nodes(self.cells)
-        self._ends = Ends(ruleset, self.number, self.layout, self.nodes)
+        self._ends = DestinationChains(ruleset, self.number, self.layout, self.nodes)
         self.branches = [branch for number, rule in enumerate(ruleset.rules) for branch in self._branches(number, rule)]
 
     def pipeline(self) -> Pipeline:
@@ -108,7 +108,7 @@ class Compiler:
             present=self.present,
             sources=self.sources,
             tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
-            takers=_LateTakers(self.ruleset, self.ports, self.sources),
+            takers=_LateRuleTables(self.ruleset, self.ports, self.sources),
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
@@ -201,14 +201,14 @@ class Compiler:
 
     # -- what switches and starts send ----------------------------------------------------------------------------
 
-    def _chasing(self) -> Iterable[Branch]:
+    def _chasing(self) -> Iterable[ChasedBranch]:
         for number, branch in enumerate(self.branches):
             if not branch.rule.chase:
                 continue
             for name in branch.rule.source:
                 steps = self.port_steps(name, ("chase", number))
                 table = self.nodes.table_after((*steps, BranchEntry(branch), *branch.chain))
-                yield Branch(self.sources.index(name), branch.guard, branch.rule.chase, table)
+                yield ChasedBranch(self.sources.index(name), branch.guard, branch.rule.chase, table)
 
     def _arrivals(self, name: str) -> Table | None:
         """What of a source's messages comes to its rules; None where those that do come as they are, or nobody asks."""

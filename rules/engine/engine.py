@@ -42,7 +42,7 @@ from rules.midi.neutral import silence_messages
 from rules.program.guards import holds
 from rules.program.holders import IN_KEYS, in_key_of
 from rules.program.native import i64
-from rules.program.pipeline import Branch, Pipeline
+from rules.program.pipeline import ChasedBranch, Pipeline
 from rules.program.sending import Sending
 from rules.program.switch_states import Layout, State
 from rules.program.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
@@ -338,7 +338,7 @@ class Engine:
             if holds(branch.guard, word) and not holds(branch.guard, before):
                 self._catch_up(branch)
 
-    def _catch_up(self, branch: Branch) -> None:
+    def _catch_up(self, branch: ChasedBranch) -> None:
         """The last values that a branch wants, as if they came now."""
         for player in self._players:
             if player.source != branch.source:

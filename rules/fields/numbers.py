@@ -17,10 +17,10 @@ from rules.errors import NotationError
 from rules.fields.part import fault, naming_of, shown
 from rules.midi.notation import format_note, parse_controller, parse_integer, parse_note
 
-Reader = Callable[[str], int]
+NumberParser = Callable[[str], int]
 
 
-def _reader(what: str, low: int, high: int, info: ValidationInfo) -> Reader:
+def _parser(what: str, low: int, high: int, info: ValidationInfo) -> NumberParser:
     """How one number of this sort is written in this file."""
     naming = naming_of(info)
     if what == "a note":
@@ -37,7 +37,7 @@ def _one(raw: Any, what: str, low: int, high: int, info: ValidationInfo) -> int:
     if isinstance(raw, bool) or not isinstance(raw, int | str) or shown(raw) == shown(10**18):
         raise fault(f"{shown(raw)} is not {what}: write {_allowed(what, low, high, info)}")
     try:
-        return _reader(what, low, high, info)(str(raw))
+        return _parser(what, low, high, info)(str(raw))
     except NotationError as error:
         raise fault(str(error)) from None
 

@@ -88,10 +88,10 @@ class Take:
 
 def make_take(data: bytes, begin: int = 0) -> Take:
     """The take of a journal, whose records lie in `data` from `begin` on; a torn end is left out."""
-    survey = _Survey(unpack(data, begin))
-    clock = survey.clock
-    grid = Grid(survey.begin, int(_NANOSECONDS_A_MINUTE / Fraction(survey.bpm)), beat_runs(clock))
-    tracks: dict[tuple[int, int], _Track] = {}
+    overview = _Overview(unpack(data, begin))
+    clock = overview.clock
+    grid = Grid(overview.begin, int(_NANOSECONDS_A_MINUTE / Fraction(overview.bpm)), beat_runs(clock))
+    tracks: dict[tuple[int, int], _TrackBuilder] = {}
     for kind, time, number, message in _with_silent_losses(unpack(data, begin)):
         if kind == journal.LOST:
             if lost := tracks.get((journal.IN, number)):
@@ -99,13 +99,13 @@ def make_take(data: bytes, begin: int = 0) -> Take:
         elif kind in (journal.IN, journal.OUT) and (message[0] <= SYSEX):
             track = tracks.get((kind, number))
             if track is None:
-                track = tracks[kind, number] = _Track(survey.names, kind, number)
+                track = tracks[kind, number] = _TrackBuilder(overview.names, kind, number)
             track.put(grid.tick(time), message)
-    end = max((grid.tick(survey.end), *(track.tick for track in tracks.values())))
+    end = max((grid.tick(overview.end), *(track.tick for track in tracks.values())))
     parts = [tracks[key] for key in sorted(tracks)]
     summaries = tuple(part.summary for part in parts)  # before the end lets go of what they hold
     bodies = [_conductor(grid, clock, end), *(track.ended(end) for track in parts)]
-    return Take(_file(bodies), summaries, (survey.end - survey.begin) / 1e9)
+    return Take(_file(bodies), summaries, (overview.end - overview.begin) / 1e9)
 
 
 def _with_silent_losses(records: Iterable[journal.Record]) -> Iterator[journal.Record]:
@@ -126,7 +126,7 @@ def _with_silent_losses(records: Iterable[journal.Record]) -> Iterator[journal.R
         yield record
 
 
-class _Survey:
+class _Overview:
     """A first look at a journal: when it begins and ends, whose clock it follows, and what its numbers mean."""
 
     def __init__(self, records: Iterable[journal.Record]) -> None:
@@ -162,7 +162,7 @@ class _Survey:
         return []
 
 
-class _Track:
+class _TrackBuilder:
     """The track of one port in the making."""
 
     def __init__(self, names: Names, kind: int, number: int) -> None:

@@ -41,7 +41,7 @@ WALL: Final = 10
 STATE: Final = 11
 """How the switches stand, noted now and then: JSON, {switch: state}."""
 
-KINDS: Final = frozenset(range(RULES, STATE + 1))
+RECORD_KINDS: Final = frozenset(range(RULES, STATE + 1))
 
 LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
 """What holds until the next record of its kind: whoever begins in the midst of a journal has to know the last ones."""
@@ -58,7 +58,7 @@ def pack(record: Record) -> bytes:
     """A record as bytes. Raises ValueError for a kind, time or number outside its range."""
     kind, time, number, data = record
     length = len(data)
-    if kind not in KINDS or not 0 <= time < 1 << 64 or not 0 <= number < 1 << 16:
+    if kind not in RECORD_KINDS or not 0 <= time < 1 << 64 or not 0 <= number < 1 << 16:
         raise ValueError(f"a record of kind {kind}, time {time}, number {number}: outside what a journal holds")
     if length < _LONG:
         return _RECORD.pack(kind, length, number, time) + data
@@ -81,7 +81,7 @@ def unpack(data: bytes, begin: int = 0) -> Iterator[Record]:
             (length,) = _LENGTH.unpack_from(data, at)
             at += _LENGTH.size
         end = at + length
-        if end > finish or kind not in KINDS:
+        if end > finish or kind not in RECORD_KINDS:
             return
         yield kind, time, number, data[at:end]
         at = end

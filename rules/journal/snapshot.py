@@ -10,7 +10,7 @@ from rules.midi.messages import CONTROLLER, NOTE_ON, PEDALS, SWITCH_ON, SYSEX, s
 _NOTE_KINDS: Final = frozenset(range(0x80, 0xA0))
 
 
-class Prelude:
+class Snapshot:
     """Takes the records that are given up, in order, and keeps those that still count.
 
     They are few, however many there were: the last of each lasting kind, and for each input the note-ons and pedal

@@ -58,7 +58,7 @@ def _shortened(message: bytes) -> str:
     return f"{in_hex(message[:_MOST_SYSEX])} ... ({len(message):,} bytes)"
 
 
-class Ticking:
+class SteadyMessages:
     """What one port sends all the time: clock, active sensing, time code. Times are nanoseconds."""
 
     def __init__(self) -> None:

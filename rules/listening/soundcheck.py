@@ -30,7 +30,7 @@ _LONG_AFTER: Final = NEVER // 2  # when every delay is over
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class DeviceCheck:
     """One device's note: `source` plays `note` (bytes of a note-on), and the device's port gets `sounds`.
 
     `sounds` is None where the device's own steps let nothing through.
@@ -54,7 +54,7 @@ class Plan:
 
     ruleset: RuleSet
     pipeline: Pipeline
-    checks: tuple[Check, ...]
+    checks: tuple[DeviceCheck, ...]
 
 
 def plan(ruleset: RuleSet) -> Plan:
@@ -71,7 +71,9 @@ def plan(ruleset: RuleSet) -> Plan:
     checks = []
     for name, device in ruleset.devices.items():
         note = bytes((NOTE_ON | _channel(device) - 1, _key(device), VELOCITY))
-        checks.append(Check(name, device.port, sources[name], note, _sounding(made, pipeline, sources[name], note)))
+        checks.append(
+            DeviceCheck(name, device.port, sources[name], note, _sounding(made, pipeline, sources[name], note))
+        )
     return Plan(made, pipeline, tuple(checks))
 
 

@@ -18,7 +18,7 @@ _STATUS: Final = re.compile(rb"[\x80-\xff]")
 _LONGEST: Final = 4_000_000  # bytes; a device that never ends its sysex must not fill the memory
 
 
-class Mender:
+class SysexReassembly:
     """Takes what is no complete message from one input, and gives the messages that can be made of it."""
 
     __slots__ = ("_begun",)

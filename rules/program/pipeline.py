@@ -11,7 +11,7 @@ from rules.program.tables import AnyNode, Table
 
 
 @dataclass(frozen=True, slots=True)
-class Branch:
+class ChasedBranch:
     """A rule, or one zone of it, from one source: what `catch_up` sends when `guard` turns true."""
 
     source: int
@@ -48,7 +48,7 @@ class Pipeline:
     layout: Layout
     rules: tuple[str, ...]
     nodes: Mapping[tuple[str | int, ...], AnyNode]
-    branches: tuple[Branch, ...]
+    branches: tuple[ChasedBranch, ...]
     arrivals: tuple[Table | None, ...]
     sends: tuple[SwitchSend, ...]
     held_by: Mapping[str, int]

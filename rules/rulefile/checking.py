@@ -15,7 +15,7 @@ from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.midi.notation import MessageText
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
-from rules.rulefile.draft import Draft, Entry, PlacedBranch, placed_branches, staged
+from rules.rulefile.draft import Draft, Placed, PlacedBranch, placed_branches, staged
 from rules.rulefile.locations import Location
 from rules.rulefile.outline import is_whole
 from rules.rulefile.port_tables import Device
@@ -177,7 +177,7 @@ def check_kinds(draft: Draft) -> Iterator[Problem]:
         yield from _filters_kinds(tuple(staged(device.value.steps, device.place)))
 
 
-def _filters_kinds(stages: tuple[Entry[Stage], ...]) -> Iterator[Problem]:
+def _filters_kinds(stages: tuple[Placed[Stage], ...]) -> Iterator[Problem]:
     for number, entry in enumerate(stages):
         step = entry.value.step
         for key, conditions in step.conditions.items():
@@ -186,7 +186,7 @@ def _filters_kinds(stages: tuple[Entry[Stage], ...]) -> Iterator[Problem]:
                 yield from _only_to_send(condition, entry.place.inside(step.key, key, position), sends)
 
 
-def _any_writes(stages: Iterable[Entry[Stage]]) -> bool:
+def _any_writes(stages: Iterable[Placed[Stage]]) -> bool:
     return any(stage.value.step.writes_messages for stage in stages)
 
 
@@ -239,7 +239,7 @@ def _all_branches(draft: Draft) -> Iterator[PlacedBranch]:
         yield from placed_branches(entry)
 
 
-def _all_stages(draft: Draft) -> Iterator[Entry[Stage]]:
+def _all_stages(draft: Draft) -> Iterator[Placed[Stage]]:
     for named in (draft.ports, draft.devices):
         for part in named.values():
             yield from staged(part.value.steps, part.place)

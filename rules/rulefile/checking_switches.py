@@ -8,7 +8,7 @@ from rules.errors import Problem
 from rules.fields.part import shown
 from rules.fields.when import Term, When, number_span
 from rules.midi.notation import nearest
-from rules.rulefile.draft import AnySwitch, Draft, Entry
+from rules.rulefile.draft import AnySwitch, Draft, Placed
 from rules.rulefile.locations import Location
 from rules.rulefile.references import switch_fault
 from rules.rulefile.stages import Stage
@@ -53,7 +53,7 @@ def _number_fault(name: str, low: int, high: int, value: str | None) -> str:
     return ""
 
 
-def check_number_switches(draft: Draft, stages: Iterable[Entry[Stage]]) -> Iterator[Problem]:
+def check_number_switches(draft: Draft, stages: Iterable[Placed[Stage]]) -> Iterator[Problem]:
     """A step that goes by a switch, as `transpose` may, needs one that counts."""
     for entry in stages:
         step = entry.value.step

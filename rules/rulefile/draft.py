@@ -19,7 +19,7 @@ AnySwitch = OnOffSwitch | ValueSwitch | NumberSwitch
 
 
 @dataclass(frozen=True, slots=True)
-class Entry(Generic[T]):
+class Placed(Generic[T]):
     """One part of a rule file with its place."""
 
     value: T
@@ -33,7 +33,7 @@ class PlacedBranch:
     rule: Rule
     branch: Branch
     place: Location
-    stages: tuple[Entry[Stage], ...]
+    stages: tuple[Placed[Stage], ...]
     outlets_place: Location
 
 
@@ -45,14 +45,14 @@ class Draft:
     Of faulty rules there is an outline.
     """
 
-    ports: dict[str, Entry[Port]] = field(default_factory=dict)
-    devices: dict[str, Entry[Device]] = field(default_factory=dict)
-    switches: dict[str, Entry[AnySwitch]] = field(default_factory=dict)
-    rules: list[Entry[Rule]] = field(default_factory=list)
-    outlines: list[Entry[Rule]] = field(default_factory=list)
-    on_switch: list[Entry[OnSwitch]] = field(default_factory=list)
-    tests: list[Entry[RuleTest]] = field(default_factory=list)
-    tempos: list[Entry[float]] = field(default_factory=list)
+    ports: dict[str, Placed[Port]] = field(default_factory=dict)
+    devices: dict[str, Placed[Device]] = field(default_factory=dict)
+    switches: dict[str, Placed[AnySwitch]] = field(default_factory=dict)
+    rules: list[Placed[Rule]] = field(default_factory=list)
+    outlines: list[Placed[Rule]] = field(default_factory=list)
+    on_switch: list[Placed[OnSwitch]] = field(default_factory=list)
+    tests: list[Placed[RuleTest]] = field(default_factory=list)
+    tempos: list[Placed[float]] = field(default_factory=list)
     taken: dict[tuple[str, str], Location] = field(default_factory=dict)
     broken: dict[str, str] = field(default_factory=dict)
     clashes: list[Problem] = field(default_factory=list)
@@ -63,7 +63,7 @@ class Draft:
         if value is None:
             self.broken[name] = section
         else:
-            getattr(self, section).setdefault(name, Entry(value, place))
+            getattr(self, section).setdefault(name, Placed(value, place))
 
     def add(self, section: str, place: Location, value: Any) -> None:
         """A rule, a test or an `[[on_switch]]`; `value` None where its table is faulty."""
@@ -73,11 +73,11 @@ class Draft:
             name = written if isinstance(written, str) else f"rule {number}"
             self._take("rule", name, place)
             if value is None:
-                self.outlines.append(Entry(outline(place.source.value(place.path), place.source.naming), place))
+                self.outlines.append(Placed(outline(place.source.value(place.path), place.source.naming), place))
             elif value.name is None:
                 value = value.model_copy(update={"name": name})
         if value is not None:
-            getattr(self, section).append(Entry(value, place))
+            getattr(self, section).append(Placed(value, place))
 
     def set_tempo(self, bpm: float, place: Location) -> None:
         """The tempo of one file; all that give one must agree."""
@@ -86,7 +86,7 @@ class Draft:
             self.clashes.append(
                 place.problem(f"{bpm:g} here and {first.value:g} in {first.place}: all files together have one tempo")
             )
-        self.tempos.append(Entry(bpm, place))
+        self.tempos.append(Placed(bpm, place))
 
     def _take(self, what: str, name: str, place: Location) -> None:
         first = self.taken.setdefault((what, name), place)
@@ -102,7 +102,7 @@ class Draft:
         return [name for name, section in self.broken.items() if section in sections]
 
 
-def placed_branches(entry: Entry[Rule]) -> Iterator[PlacedBranch]:
+def placed_branches(entry: Placed[Rule]) -> Iterator[PlacedBranch]:
     """The ways through a rule with their places, in the order of the file."""
     rule, place = entry.value, entry.place
     for branch in rule.branches():
@@ -114,11 +114,11 @@ def placed_branches(entry: Entry[Rule]) -> Iterator[PlacedBranch]:
             else inside.inside("steps", number - len(rule.steps))
             for number in range(len(branch.stages))
         ]
-        stages = tuple(map(Entry, branch.stages, places))
+        stages = tuple(map(Placed, branch.stages, places))
         yield PlacedBranch(rule, branch, inside, stages, to.inside("to"))
 
 
-def staged(steps: tuple[Stage, ...], place: Location) -> Iterator[Entry[Stage]]:
+def staged(steps: tuple[Stage, ...], place: Location) -> Iterator[Placed[Stage]]:
     """The entries of `steps` with their places."""
     for number, stage in enumerate(steps):
-        yield Entry(stage, place.inside("steps", number))
+        yield Placed(stage, place.inside("steps", number))

@@ -57,7 +57,7 @@ def read_rules(files: Sequence[tuple[str, bytes]]) -> RuleSet:
 
 def read_rule_set(files: Sequence[tuple[str, bytes]]) -> Reading:
     """The same, with the place of each part. Raises RuleFileError."""
-    reader = _Reader()
+    reader = _DraftReader()
     for name, data in files:
         reader.read(name, data)
     names = tuple(name for name, _ in files)
@@ -97,7 +97,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
     )
 
 
-class _Reader:
+class _DraftReader:
     """Reads file after file into one draft. Each table is validated by itself, so that one fault hides no other."""
 
     def __init__(self) -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import rules.journal.format as journal
 from router.daemon import live as live_module
 from router.daemon.live import BUSY_PAUSE, IDLE_PAUSE
-from rules.analysis.history import tell
+from rules.analysis.history import history_of
 from rules.errors import MachineError
 from rules.journal.replay import replay
 from rules.midi.neutral import panic_messages
@@ -283,7 +283,7 @@ def test_a_journal_from_the_start_is_told_for_certain(evening: Evening) -> None:
 
     evening.goes(script())
     assert evening.rack.heard == [PROGRAM, ON, OFF]
-    assert tell(evening.records, 30_000 * MS).is_certain
+    assert history_of(evening.records, 30_000 * MS).is_certain
 
 
 def test_an_output_that_is_plugged_in_just_before_new_rules_returns(evening: Evening) -> None:

@@ -1,7 +1,7 @@
 """What happened lately, and why; what is held, since when, and where its note-off would go."""
 
 import rules.journal.format as journal
-from rules.analysis.history import Arrival, Departure, Event, Held, Story, naming_of, tell
+from rules.analysis.history import Arrival, Departure, Event, Held, History, history_of, naming_of
 from rules.journal.format import NAMES, RULES, STATE, WALL, Names, Record
 from rules.midi.notation import STANDARD, Naming
 from tests.support.journalled_session import FILES, FIRST, MS, SECOND, Performance
@@ -17,12 +17,12 @@ def at(performance: Performance, moment: int) -> Performance:
     return performance
 
 
-def story(performance: Performance, seconds: int = 30) -> Story:
+def history(performance: Performance, seconds: int = 30) -> History:
     """What is told of it."""
-    return tell(performance.log, seconds * SECOND_NS)
+    return history_of(performance.log, seconds * SECOND_NS)
 
 
-def arrivals(told: Story) -> list[Arrival]:
+def arrivals(told: History) -> list[Arrival]:
     """The arrivals in a story."""
     return [one for one in told.happened if isinstance(one, Arrival)]
 
@@ -31,7 +31,7 @@ def test_an_arrival_tells_where_it_went_and_why() -> None:
     """The same words as a trace by hand."""
     performance = Performance()
     at(performance, 1).arrive(0, ON)
-    (arrival,) = arrivals(story(performance))
+    (arrival,) = arrivals(history(performance))
     assert (arrival.time, arrival.source, arrival.message, arrival.count) == (MS, "keys", ON, 1)
     assert arrival.outcomes == (("rack", bytes((0x93, 60, 100))), ("box", ON))
     assert [line.text for line in arrival.why(STANDARD)][:2] == [
@@ -47,7 +47,7 @@ def test_the_rules_and_switches_are_those_of_the_time() -> None:
     at(performance, 1).arrive(0, SOFT)
     at(performance, 2).arrive(0, ON)
     at(performance, 3).replace(SECOND)
-    note = arrivals(story(performance))[1]
+    note = arrivals(history(performance))[1]
     assert "transpose by +12: note-on 1 C5 100" in [line.text for line in note.why(STANDARD)]
 
 
@@ -57,7 +57,7 @@ def test_a_note_off_goes_where_its_note_on_went() -> None:
     at(performance, 1).arrive(0, ON)
     at(performance, 2).replace(SECOND)
     at(performance, 3).arrive(0, OFF)
-    note_off = arrivals(story(performance))[-1]
+    note_off = arrivals(history(performance))[-1]
     assert note_off.lets_go
     assert not note_off.agrees
     assert note_off.outcomes == (("rack", bytes((0x83, 60, 10))), ("box", OFF))
@@ -71,7 +71,7 @@ def test_what_goes_out_later_is_told_at_its_time() -> None:
     performance = Performance()
     at(performance, 1).arrive(1, ON)
     at(performance, 20).advance()
-    told = story(performance)
+    told = history(performance)
     assert told.happened[-1] == Departure(8 * MS, "rack", ON, "seq")
     assert arrivals(told)[0].outcomes == ()
     assert arrivals(told)[0].agrees
@@ -84,7 +84,7 @@ def test_values_that_follow_one_another_are_told_once() -> None:
         at(performance, 1 + moment).arrive(0, bytes((0xE0, 0, 70 + moment)))
     at(performance, 20).arrive(0, ON)
     at(performance, 21).arrive(0, OFF)
-    bend, *notes = arrivals(story(performance))
+    bend, *notes = arrivals(history(performance))
     assert (bend.count, bend.message) == (10, bytes((0xE0, 0, 79)))
     assert [note.count for note in notes] == [1, 1]
 
@@ -95,7 +95,7 @@ def test_clocks_are_a_tempo_and_not_told_one_by_one() -> None:
     for moment in range(0, 600, 20):
         at(performance, 1 + moment).arrive(1, b"\xf8")
     performance.arrive(1, b"\xfe")
-    told = story(performance)
+    told = history(performance)
     assert [one for one in told.happened if one.time > MS] == []
     assert told.bpm == 125.0
 
@@ -111,7 +111,7 @@ def test_other_events_are_told_with_what_they_sent() -> None:
     at(performance, 6).panic(False)
     at(performance, 7).replace(SECOND)
     at(performance, 8).leave()
-    events = [one for one in story(performance).happened if isinstance(one, Event)]
+    events = [one for one in history(performance).happened if isinstance(one, Event)]
     assert [one.words for one in events] == [
         "input keys has gone: what it held ends",
         "output box is there again",
@@ -133,7 +133,7 @@ def test_what_is_held_is_told_with_who_holds_it_since_when() -> None:
     at(performance, 3).arrive(1, bytes((0x90, 70, 100)))
     at(performance, 5).arrive(1, bytes((0x80, 70, 0)))
     at(performance, 500).advance()
-    assert list(story(performance).held) == [
+    assert list(history(performance).held) == [
         Held("keys", 0x90, 60, MS, (("rack", bytes((0x83, 60, 64))), ("box", bytes((0x80, 60, 64))))),
         Held("seq", 0xB2, 64, 2 * MS, (("rack", bytes((0xB2, 64, 0))),)),
     ]
@@ -144,7 +144,7 @@ def test_only_the_last_seconds_are_told_but_what_is_held_is_always_known() -> No
     performance = Performance()
     at(performance, 1).arrive(0, ON)
     at(performance, 60_000).arrive(0, bytes((0x90, 64, 1)))
-    told = story(performance)
+    told = history(performance)
     assert [one.message[1] for one in arrivals(told)] == [64]
     assert [(held.number, held.since) for held in told.held] == [(60, MS), (64, 60_000 * MS)]
 
@@ -154,9 +154,9 @@ def test_a_panic_is_the_end_of_what_is_held() -> None:
     performance = Performance()
     at(performance, 1).arrive(0, ON)
     at(performance, 2).panic(False)
-    assert list(story(performance).held) == []
+    assert list(history(performance).held) == []
     at(performance, 3).arrive(0, ON)
-    assert [held.since for held in story(performance).held] == [3 * MS]
+    assert [held.since for held in history(performance).held] == [3 * MS]
 
 
 def test_what_is_told_is_certain_if_it_is_what_went_out() -> None:
@@ -164,13 +164,13 @@ def test_what_is_told_is_certain_if_it_is_what_went_out() -> None:
     performance = Performance()
     at(performance, 1).arrive(0, ON)
     at(performance, 200).advance()
-    assert story(performance).is_certain
+    assert history(performance).is_certain
     del performance.log[-1]
-    assert not story(performance).is_certain
+    assert not history(performance).is_certain
 
 
 def test_a_journal_without_its_beginning_knows_what_was_held_and_how_switches_stood() -> None:
-    """By its prelude: messages before the first rules are those that were pressed long ago."""
+    """By its snapshot: messages before the first rules are those that were pressed long ago."""
     performance = at(Performance(), 50_000)
     performance.log[:] = [
         (journal.IN, 3 * MS, 0, ON),
@@ -180,7 +180,7 @@ def test_a_journal_without_its_beginning_knows_what_was_held_and_how_switches_st
         (STATE, 2 * MS, 0, journal.state_data({"up": True, "song": "verse", "gone": 3})),
     ]
     performance.note(journal.IN, 0, bytes((0x90, 62, 1)))
-    told = story(performance)
+    told = history(performance)
     assert [(held.number, held.since) for held in told.held] == [(60, 3 * MS), (62, 50_000 * MS)]
     assert arrivals(told)[0].switches["up"] is True
     assert told.walls == [(2 * MS, 1.7e9)]
@@ -197,7 +197,7 @@ def test_numbers_mean_what_they_meant_under_earlier_rules() -> None:
     performance.note(journal.IN, 2, ON)
     performance.note(journal.OUT, 2, bytes((0x93, 60, 100)))
     performance.note(journal.OUT, 1, ON)
-    told = story(performance)
+    told = history(performance)
     assert arrivals(told)[0].outcomes == (("rack", bytes((0x93, 60, 100))), ("box", ON))
     assert [(held.source, held.number) for held in told.held] == [("keys", 60)]
     assert told.is_certain
@@ -207,12 +207,12 @@ def test_notes_are_called_as_in_the_rule_file() -> None:
     """middle_c of the file of the port counts."""
     files = (("a.toml", b'middle_c = "C3"\n' + FIRST.encode()),)
     rules: Record = (RULES, 0, 0, journal.rules_data(files))
-    told = tell([rules], SECOND_NS)
+    told = history_of([rules], SECOND_NS)
     assert naming_of(told, "keys") == Naming(middle_c=3)
     assert naming_of(told, "elsewhere") == STANDARD
 
 
 def test_of_nothing_nothing_is_told() -> None:
     """A journal that has only begun."""
-    told = tell([], SECOND_NS)
+    told = history_of([], SECOND_NS)
     assert (list(told.happened), list(told.held), told.bpm, told.is_certain) == ([], [], None, True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.analysis.rule_tests import Outcome, run_tests
+from rules.analysis.rule_tests import RuleTestResult, run_tests
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rule_set
 
@@ -37,7 +37,7 @@ to = { 10 = ["kit", "take"] }
 """
 
 
-def proven(test: str, more: str = "") -> Outcome:
+def proven(test: str, more: str = "") -> RuleTestResult:
     """How one test goes."""
     text = f'{more}{RIG}\n[[tests]]\nname = "one"\nfrom = "keys"\n{test}\n'
     reading = read_rule_set([("rules.toml", text.encode())])

@@ -8,11 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import rules.journal.format as journal
-from rules.journal.format import IN, KINDS, OUT, Names, Record, pack, unpack
+from rules.journal.format import IN, OUT, RECORD_KINDS, Names, Record, pack, unpack
 
 DATA = st.binary(max_size=20) | st.integers(250, 600).map(lambda size: bytes(range(256)) * 3)
 RECORDS = st.lists(
-    st.tuples(st.sampled_from(sorted(KINDS)), st.integers(0, 2**64 - 1), st.integers(0, 65535), DATA), max_size=12
+    st.tuples(st.sampled_from(sorted(RECORD_KINDS)), st.integers(0, 2**64 - 1), st.integers(0, 65535), DATA),
+    max_size=12,
 )
 
 

@@ -4,24 +4,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.journal.format import IN, LOST, NAMES, OUT, RULES, Record
-from rules.journal.snapshot import Prelude, is_played
+from rules.journal.snapshot import Snapshot, is_played
 
 ON, OFF, QUIET = bytes((0x92, 60, 100)), bytes((0x82, 60, 64)), bytes((0x92, 60, 0))
 DOWN, UP = bytes((0xB0, 64, 127)), bytes((0xB0, 64, 0))
 
 
-def after(*records: Record) -> Prelude:
+def after(*records: Record) -> Snapshot:
     """What is left of these records."""
-    prelude = Prelude()
+    snapshot = Snapshot()
     for record in records:
-        prelude.give_up(record)
-    return prelude
+        snapshot.give_up(record)
+    return snapshot
 
 
 def test_the_last_of_each_lasting_kind_stays_rules_first() -> None:
     """Whoever replays needs the rules before the names."""
-    prelude = after((NAMES, 1, 0, b"a"), (RULES, 2, 0, b"b"), (OUT, 3, 0, ON), (RULES, 4, 0, b"c"))
-    assert prelude.lasting == [(RULES, 4, 0, b"c"), (NAMES, 1, 0, b"a")]
+    snapshot = after((NAMES, 1, 0, b"a"), (RULES, 2, 0, b"b"), (OUT, 3, 0, ON), (RULES, 4, 0, b"c"))
+    assert snapshot.lasting == [(RULES, 4, 0, b"c"), (NAMES, 1, 0, b"a")]
 
 
 def test_what_is_pressed_stays_until_it_is_let_go() -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.listening.incoming import HEARD_KINDS, Ticking, channel_of, columns_of, kind_of, kinds_meant
+from rules.listening.incoming import HEARD_KINDS, SteadyMessages, channel_of, columns_of, kind_of, kinds_meant
 from rules.midi.messages import KIND_OF_STATUS, LENGTH, SYSEX
 from rules.midi.notation import Naming
 
@@ -63,7 +63,7 @@ def test_groups_stand_for_their_kinds() -> None:
     assert kinds_meant(HEARD_KINDS) == set(KIND_OF_STATUS.values())
 
 
-def clocks(ticking: Ticking, start: int, count: int, bpm: float) -> list[str]:
+def clocks(ticking: SteadyMessages, start: int, count: int, bpm: float) -> list[str]:
     """What is said of so many clocks at a tempo; 24 make a beat (MIDI 1.0 Detailed Specification 4.2.1, p. 30)."""
     step = 60 * SECOND / bpm / 24
     return [words for at in range(count) if (words := ticking.hear(b"\xf8", start + int(at * step)))]
@@ -71,7 +71,7 @@ def clocks(ticking: Ticking, start: int, count: int, bpm: float) -> list[str]:
 
 def test_a_clock_is_told_as_a_tempo() -> None:
     """Once a beat has passed, and then only when it changes, and when it stops."""
-    ticking = Ticking()
+    ticking = SteadyMessages()
     assert clocks(ticking, 0, 24, 120) == []
     assert clocks(ticking, SECOND // 2, 480, 120) == ["clock, 120.0 beats a minute"]
     assert ticking.bpm == pytest.approx(120)
@@ -87,7 +87,7 @@ def test_a_clock_is_told_as_a_tempo() -> None:
 
 def test_active_sensing_and_time_code_are_told_once() -> None:
     """And when they stop: half a second after the last."""
-    ticking = Ticking()
+    ticking = SteadyMessages()
     said = [ticking.hear(message, at * 100 * MS) for at in range(3) for message in (b"\xfe", b"\xf1\x00")]
     assert said == ["active sensing", "time code runs", "", "", "", ""]
     assert ticking.fall_silent(300 * MS) == []
@@ -97,5 +97,5 @@ def test_active_sensing_and_time_code_are_told_once() -> None:
 
 def test_what_does_not_tick_is_no_reading() -> None:
     """Notes, and transport that comes once."""
-    ticking = Ticking()
+    ticking = SteadyMessages()
     assert [ticking.hear(message, 0) for message in (b"\x90\x3c\x64", b"\xfa", b"\xf0\xf7")] == [None, None, None]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from hypothesis import HealthCheck, given, settings
 
-from rules.listening.soundcheck import VELOCITY, Check, plan
+from rules.listening.soundcheck import VELOCITY, DeviceCheck, plan
 from rules.rulefile.reading import read_rules
 from tests.support.strategies import rule_files, toml_of
 
 HEAD = '[ports]\nrack = { output = "Rack" }\nkeys = { input = "Keys" }\n[devices]\n'
 
 
-def checks(devices: str) -> dict[str, Check]:
+def checks(devices: str) -> dict[str, DeviceCheck]:
     """The checks of these devices, by name."""
     found = plan(read_rules([("rig.toml", (HEAD + devices).encode())])).checks
     return {check.device: check for check in found}

@@ -6,15 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.midi.messages import message_fault
-from rules.midi.sysex_reassembly import Mender
+from rules.midi.sysex_reassembly import SysexReassembly
 
 CLOCK, SENSING = b"\xf8", b"\xfe"
 
 
 def test_a_clock_within_a_sysex_comes_first() -> None:
     """As one message, as some systems hand it over, or cut at the clock, as others do."""
-    assert Mender().mend(b"\xf0\x7d\x01\xf8\x02\xf7") == [CLOCK, b"\xf0\x7d\x01\x02\xf7"]
-    mender = Mender()
+    assert SysexReassembly().mend(b"\xf0\x7d\x01\xf8\x02\xf7") == [CLOCK, b"\xf0\x7d\x01\x02\xf7"]
+    mender = SysexReassembly()
     assert mender.mend(b"\xf0\x7d\x01\xf8") == [CLOCK]
     assert mender.mend(b"\x02\xf7") == [b"\xf0\x7d\x01\x02\xf7"]
 
@@ -22,7 +22,7 @@ def test_a_clock_within_a_sysex_comes_first() -> None:
 @given(st.lists(st.tuples(st.binary(max_size=9), st.sampled_from([CLOCK, SENSING])), min_size=1), st.binary(max_size=9))
 def test_a_sysex_in_any_pieces_is_made_whole(pieces: list[tuple[bytes, bytes]], rest: bytes) -> None:
     """Wherever it is cut, every real-time message comes, and the sysex once, at its end."""
-    mender = Mender()
+    mender = SysexReassembly()
     came: list[bytes] = []
     data = b""
     for at, (piece, real_time) in enumerate(pieces):
@@ -37,14 +37,14 @@ def test_a_sysex_in_any_pieces_is_made_whole(pieces: list[tuple[bytes, bytes]], 
 
 def test_a_message_breaks_a_sysex_off() -> None:
     """What comes behind is heard; of the sysex nothing is."""
-    mender = Mender()
+    mender = SysexReassembly()
     assert mender.mend(b"\xf0\x7d\x01\x90\x3c\x64") == [b"\x90\x3c\x64"]
     assert mender.mend(b"\x02\xf7") == []
 
 
 def test_what_is_no_message_stays_none() -> None:
     """Stray data, undefined messages, a part of a note; a sysex that begins anew forgets the one before."""
-    mender = Mender()
+    mender = SysexReassembly()
     for faulty in (b"", b"\x01\x02", b"\xf7", b"\xf9", b"\x90\x3c", b"\x90\xf8\x01", b"\xf4\x01"):
         assert mender.mend(faulty) == []
     assert mender.mend(b"\xf0\x01\xf8") == [CLOCK]
@@ -54,7 +54,7 @@ def test_what_is_no_message_stays_none() -> None:
 
 def test_a_sysex_without_an_end_is_forgotten() -> None:
     """Before it fills the memory."""
-    mender = Mender()
+    mender = SysexReassembly()
     piece = bytes(3_000_000) + CLOCK
     assert mender.mend(b"\xf0" + piece) == [CLOCK]
     assert mender.mend(piece) == [CLOCK]
