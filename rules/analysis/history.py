@@ -16,12 +16,12 @@ from rules.engine.delivery import Sent
 from rules.engine.player import Player
 from rules.journal.format import Record
 from rules.journal.replay import Replay
+from rules.midi.controllers import PEDALS
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
     CONTROLLER,
     MTC,
-    PEDALS,
     PITCH_BEND,
     POLY_PRESSURE,
     PRESSURE,

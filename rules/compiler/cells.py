@@ -5,22 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.midi.messages import (
-    BANK_LSB,
-    BANK_MSB,
-    CONTROLLER,
-    DATA_ENTRY,
-    MODULATION,
-    MOST_MODE,
-    NOTE_OFF,
-    NOTE_ON,
-    PARAMETER_SELECT,
-    PEDALS,
-    PITCH_BEND,
-    POLY_PRESSURE,
-    PRESSURE,
-    PROGRAM,
-)
+from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, MODULATION, PARAMETER_SELECT, PEDALS
+from rules.midi.messages import CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_PRESSURE, PRESSURE, PROGRAM
 from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.program.forms import Form
 from rules.program.holders import OutputChannel
@@ -28,7 +14,7 @@ from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Lane, Ta
 
 Lanes = tuple[Lane, ...]
 
-_CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(MOST_MODE, 128)}
+_CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(FIRST_MODE, 128)}
 """Controllers that holders of one channel must share with care; they never take the short way."""
 
 _KIND_NAMES: Final = {PROGRAM: "program", PRESSURE: "channel-pressure", PITCH_BEND: "pitch-bend"}

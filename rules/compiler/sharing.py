@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from rules.compiler.reach import behind_node, firsts_out
-from rules.midi.messages import BANK_LSB, BANK_MSB, CONTROLLER, NOTE_ON, PROGRAM, SYSEX
+from rules.midi.controllers import BANK_LSB, BANK_MSB
+from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.program.byte_tables import ALL, FIRST, gate_of, open_in
 from rules.program.guards import ALWAYS, Guard, both
 from rules.program.holders import OutputChannel

@@ -13,12 +13,12 @@ from rules.engine.evaluation import Clerk, Emission, Walk
 from rules.engine.ledger import Press, Rest, Sounding, sounding_of
 from rules.engine.merge import Merge
 from rules.engine.player import Player
+from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import (
     CONTROLLER,
     NOTE_ON,
     POLY_PRESSURE,
     PROGRAM,
-    SWITCH_ON,
     SYSEX,
     is_note_off,
     is_note_on,

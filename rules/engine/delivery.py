@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from rules.engine.ledger import Sounding
 from rules.engine.merge import Merge
 from rules.engine.player import Player
-from rules.midi.messages import CONTROLLER, EVERY_NOTE_ENDS, POLY_PRESSURE, RESET_CONTROLLERS, SYSEX, is_note_on
+from rules.midi.controllers import EVERY_NOTE_ENDS, RESET_CONTROLLERS
+from rules.midi.messages import CONTROLLER, POLY_PRESSURE, SYSEX, is_note_on
 from rules.program.holders import holder_of, in_channel_of, note_place
 from rules.program.sending import Sending
 

@@ -11,18 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
-from rules.midi.messages import (
-    BANK_LSB,
-    BANK_MSB,
-    BEND_CENTRE,
-    CONTROLLER,
-    DATA_ENTRY,
-    PARAMETER_SELECT,
-    PEDALS,
-    PITCH_BEND,
-    PROGRAM,
-    RESET_CONTROLLERS,
-)
+from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, PARAMETER_SELECT, PEDALS, RESET_CONTROLLERS
+from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM
 from rules.midi.neutral import Place
 from rules.program.holders import Holder, channel_holder_of, channel_of, in_channel_of
 from rules.program.sending import Sending

@@ -13,11 +13,11 @@ from functools import lru_cache
 
 from rules.fields.conditions import Condition, Kinds
 from rules.fields.numbers import Channels
+from rules.midi.controllers import FIRST_MODE
 from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
     KIND_OF_STATUS,
-    MOST_MODE,
     NOTE_OFF,
     NOTE_ON,
     PITCH_BEND,
@@ -27,7 +27,7 @@ from rules.midi.messages import (
 from rules.program.byte_tables import ALL, FIRST, gate_of
 from rules.program.forms import Form
 
-_CONTROLLERS = gate_of(range(MOST_MODE))
+_CONTROLLERS = gate_of(range(FIRST_MODE))
 _MODES = ALL & ~_CONTROLLERS
 NOTE_STATUSES: tuple[int, ...] = (NOTE_OFF, NOTE_ON, POLY_PRESSURE)
 

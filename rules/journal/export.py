@@ -19,6 +19,7 @@ import rules.journal.format as journal
 from rules.errors import RuleFileError
 from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs
 from rules.journal.format import Names, unpack
+from rules.midi.controllers import PEDALS, SWITCH_ON
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
@@ -27,11 +28,9 @@ from rules.midi.messages import (
     NOTE_OFF,
     NOTE_ON,
     OFF_VELOCITY,
-    PEDALS,
     SONG_POSITION,
     START,
     STOP,
-    SWITCH_ON,
     SYSEX,
     split_message,
 )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from rules.journal.format import IN, LASTING, LOST, Record
-from rules.midi.messages import CONTROLLER, NOTE_ON, PEDALS, SWITCH_ON, SYSEX, split_message
+from rules.midi.controllers import PEDALS, SWITCH_ON
+from rules.midi.messages import CONTROLLER, NOTE_ON, SYSEX, split_message
 
 _NOTE_KINDS: Final = frozenset(range(0x80, 0xA0))
 

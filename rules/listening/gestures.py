@@ -9,21 +9,18 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
+from rules.midi.controllers import BANK_LSB, BANK_MSB, FIRST_MODE, SWITCH_CONTROLLERS
 from rules.midi.messages import (
     ACTIVE_SENSING,
-    BANK_LSB,
-    BANK_MSB,
     BEND_CENTRE,
     CONTROLLER,
     KIND_OF_STATUS,
-    MOST_MODE,
     NOTE_OFF,
     NOTE_ON,
     PITCH_BEND,
     POLY_PRESSURE,
     PROGRAM,
     RESET,
-    SWITCH_CONTROLLERS,
     SYSEX,
     split_message,
 )
@@ -63,7 +60,7 @@ class Control:
     @property
     def is_pedal(self) -> bool:
         """Whether it is on or off rather than somewhere between: a pedal or button."""
-        if self.kind != "controller" or self.number is None or self.number >= MOST_MODE:
+        if self.kind != "controller" or self.number is None or self.number >= FIRST_MODE:
             return False
         return self.number in SWITCH_CONTROLLERS or (not self.fine and set(self.values) <= {0, _TOP})
 

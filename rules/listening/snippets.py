@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.listening.gestures import Control
-from rules.midi.messages import MOST_MODE
+from rules.midi.controllers import FIRST_MODE
 from rules.midi.notation import Naming, format_controller, format_note
 from rules.ports.patterns import Found, bare_name, find
 
@@ -101,7 +101,7 @@ def _steps(control: Control, naming: Naming) -> dict[str, Value] | None:
     """A step that one may want to begin with."""
     number = control.number if control.number is not None else 0
     match control.kind:
-        case "controller" if not control.is_pedal and number < MOST_MODE:
+        case "controller" if not control.is_pedal and number < FIRST_MODE:
             to = "volume" if format_controller(number) == "expression" else "expression"
             ends: dict[str, Value] = {"from": f"controller {format_controller(number)}", "to": f"controller {to}"}
             return {"map": {**ends, "bits": 14} if control.fine else {**ends, "out": "0..127"}}

@@ -5,23 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from rules.midi.messages import (
+from rules.midi.controllers import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
-    BEND_CENTRE,
-    CONTROLLER,
     HOLD_2,
     MODULATION,
-    NOTE_OFF,
-    OFF_VELOCITY,
     PEDALS,
-    PITCH_BEND,
-    POLY_PRESSURE,
-    PRESSURE,
     SOSTENUTO,
     SUSTAIN,
     SWITCH_ON,
 )
+from rules.midi.messages import BEND_CENTRE, CONTROLLER, NOTE_OFF, OFF_VELOCITY, PITCH_BEND, POLY_PRESSURE, PRESSURE
 
 Place = tuple[int, int, int]
 """An output: port, status (channel included), and key or controller (0 where there is none)."""

@@ -13,11 +13,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.errors import NotationError
+from rules.midi.controllers import CONTROLLER_NAMES, CONTROLLER_NUMBERS
 from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
-    CONTROLLER_NAMES,
-    CONTROLLER_NUMBERS,
     KIND_OF_STATUS,
     LENGTH,
     MTC,

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections import Counter, deque
 from typing import Final, Protocol
 
+from rules.midi.controllers import FIRST_MODE, SWITCH_CONTROLLERS
 from rules.midi.din import MICROSECONDS_A_BYTE
-from rules.midi.messages import CONTROLLER, MOST_MODE, SWITCH_CONTROLLERS, SYSEX, is_note_off, is_note_on
+from rules.midi.messages import CONTROLLER, SYSEX, is_note_off, is_note_on
 from rules.midi.neutral import is_at_rest, rest_place
 from rules.timing.delays import NEVER
 
@@ -250,7 +251,7 @@ def is_urgent(message: bytes) -> bool:
 def is_needed(message: bytes) -> bool:
     """Whether its loss would leave something sounding: note-offs, pedals and mode messages, clock and transport."""
     if message[0] & 0xF0 == CONTROLLER:
-        return message[1] in SWITCH_CONTROLLERS or message[1] >= MOST_MODE
+        return message[1] in SWITCH_CONTROLLERS or message[1] >= FIRST_MODE
     return is_note_off(message) or is_urgent(message)
 
 

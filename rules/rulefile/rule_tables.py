@@ -15,7 +15,7 @@ from rules.fields.numbers import Channels
 from rules.fields.part import Part, fault, shown
 from rules.fields.when import WhenField
 from rules.fields.written_messages import Messages, TimedMessages
-from rules.midi.messages import CONTROLLER_NUMBERS
+from rules.midi.controllers import CONTROLLER_NUMBERS
 from rules.midi.notation import nearest, parse_controller
 from rules.rulefile.stages import Stage, Steps
 

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Final
 
-from rules.midi.messages import CONTROLLER, END_OF_SYSEX, EVERY_NOTE_ENDS, LENGTH, SYSEX, routed_status
+from rules.midi.controllers import EVERY_NOTE_ENDS
+from rules.midi.messages import CONTROLLER, END_OF_SYSEX, LENGTH, SYSEX, routed_status
 from rules.program.byte_tables import IDENTITY, NO_BYTE
 from rules.program.native import i64, vec
 from rules.program.tables import Cell

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.midi.messages import SWITCH_ON
+from rules.midi.controllers import SWITCH_ON
 from rules.program.node import Node
 from rules.program.tables import Evaluation, Place
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from rules.fields.matching import NOTE_STATUSES
-from rules.midi.messages import CONTROLLER, MOST_MODE, PROGRAM
+from rules.midi.controllers import FIRST_MODE
+from rules.midi.messages import CONTROLLER, PROGRAM
 from rules.midi.notation import Naming, format_controller
 from rules.program.byte_tables import ALL, gate_of, table_of
 from rules.program.forms import Form
@@ -39,7 +40,7 @@ class NumberTable:
         """The form with its key, controller or program looked up. Mode messages are no controllers: they pass."""
         if form.kind not in _STATUSES[self.what]:
             return [form]
-        domain = gate_of(range(MOST_MODE)) if self.what == "controllers" else ALL
+        domain = gate_of(range(FIRST_MODE)) if self.what == "controllers" else ALL
         if self.drops_others:
             form = form.having_one(gate_of(self.numbers) | ALL & ~domain)
         moved = table_of(lambda number: self.numbers.get(number, number) if domain >> number & 1 else number)

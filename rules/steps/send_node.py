@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.midi.messages import CONTROLLER, MOST_MODE, NOTE_ON, PROGRAM, SWITCH_ON, SYSEX
+from rules.midi.controllers import FIRST_MODE, SWITCH_ON
+from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.midi.notation import MessageText
 from rules.program.node import Node
 from rules.program.tables import Evaluation
@@ -38,7 +39,7 @@ class SendNode(Node):
 
     def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
-        if status & 0xF0 == CONTROLLER and d1 < MOST_MODE:
+        if status & 0xF0 == CONTROLLER and d1 < FIRST_MODE:
             walk.heard.append(d2 >= SWITCH_ON)
         if self._pass_on:
             walk.follow(self.after, status, d1, d2)
@@ -50,7 +51,7 @@ class SendNode(Node):
     def _fires(self, walk: Evaluation, status: int, d1: int, d2: int) -> bool:
         kind = status & 0xF0 if status < SYSEX else status
         if kind == CONTROLLER:
-            return d1 < MOST_MODE and self._crosses(walk, status, d1, d2)
+            return d1 < FIRST_MODE and self._crosses(walk, status, d1, d2)
         return kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
 
     def _crosses(self, walk: Evaluation, status: int, d1: int, d2: int) -> bool:

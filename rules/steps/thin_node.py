@@ -4,16 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.midi.messages import (
-    BANK_LSB,
-    BANK_MSB,
-    CONTROLLER,
-    DATA_ENTRY,
-    MOST_MODE,
-    PARAMETER_SELECT,
-    POLY_PRESSURE,
-    SWITCH_CONTROLLERS,
-)
+from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, PARAMETER_SELECT, SWITCH_CONTROLLERS
+from rules.midi.messages import CONTROLLER, POLY_PRESSURE
 from rules.program.byte_tables import gate_of
 from rules.program.node import Node
 from rules.program.tables import Evaluation
@@ -22,7 +14,7 @@ from rules.timing.delays import Delay
 
 _UNTOUCHED: Final = {
     *(BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *SWITCH_CONTROLLERS),
-    *range(MOST_MODE, 128),
+    *range(FIRST_MODE, 128),
 }
 THINNED: Final = gate_of(number for number in range(128) if number not in _UNTOUCHED)
 """The controllers that may be thinned."""

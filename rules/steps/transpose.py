@@ -11,7 +11,8 @@ from pydantic import BeforeValidator
 from rules.fields.matching import NOTE_STATUSES
 from rules.fields.numbers import MOST_SEMITONES, ChannelsOrNone
 from rules.fields.part import fault, shown
-from rules.midi.messages import CONTROLLER, PORTAMENTO_CONTROL
+from rules.midi.controllers import PORTAMENTO_CONTROL
+from rules.midi.messages import CONTROLLER
 from rules.midi.notation import Naming
 from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.program.forms import Form

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-from rules.midi.messages import CONTROLLER, NOTE_OFF, SWITCH_ON
+from rules.midi.controllers import SWITCH_ON
+from rules.midi.messages import CONTROLLER, NOTE_OFF
 from rules.program.node import Node
 from rules.program.tables import Evaluation
 

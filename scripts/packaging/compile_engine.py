@@ -27,7 +27,7 @@ PACKAGES: Final[dict[str, dict[str, str]]] = {
 }
 """The compiled packages, each with the modules that stay interpreted, and why."""
 
-MODULES: Final = ("midi/messages", "midi/neutral", "timing/scheduler")
+MODULES: Final = ("midi/controllers", "midi/messages", "midi/neutral", "timing/scheduler")
 """Compiled modules of packages that are interpreted otherwise."""
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import singledispatch
 
 from rules.fields.conditions import Condition
-from rules.midi.messages import MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
+from rules.midi.controllers import FIRST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.rulefile.stages import Stage
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
@@ -286,7 +286,7 @@ def _by_table(step: MapStep, flow: Flow) -> list[Flow]:
         table, number, concerned = step.notes, message[1], facts.has_key(message)
     elif step.controllers:
         table, number = step.controllers, message[1]
-        concerned = facts.is_controller(message) and number < MOST_MODE
+        concerned = facts.is_controller(message) and number < FIRST_MODE
     else:
         table, number, concerned = step.programs, message[1], message[0] & 0xF0 == 0xC0
     if not concerned:

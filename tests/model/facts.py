@@ -2,17 +2,8 @@
 
 from __future__ import annotations
 
-from rules.midi.messages import (
-    BEND_CENTRE,
-    END_OF_SYSEX,
-    ESCAPED_TRANSPORT,
-    KIND_OF_STATUS,
-    MODULATION,
-    MOST_MODE,
-    PEDALS,
-    SWITCH_ON,
-    SYSEX,
-)
+from rules.midi.controllers import FIRST_MODE, MODULATION, PEDALS, SWITCH_ON
+from rules.midi.messages import BEND_CENTRE, END_OF_SYSEX, ESCAPED_TRANSPORT, KIND_OF_STATUS, SYSEX
 
 Place = tuple[str, str, int, int]
 """Output port, kind (`note` for ons and offs), output channel 0-15, key or controller (0 for what has neither)."""
@@ -85,7 +76,7 @@ def kind_of(message: bytes) -> str:
         return KIND_OF_STATUS.get(signal_of(message), "undefined")
     if not has_channel(message):
         return "sysex"
-    if is_controller(message) and message[1] >= MOST_MODE:
+    if is_controller(message) and message[1] >= FIRST_MODE:
         return "channel-mode"
     return KIND_OF_STATUS[message[0] & 0xF0]
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from rules.midi.messages import (
+from rules.midi.controllers import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
     BANK_LSB,

@@ -9,7 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import product
 
-from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, SWITCH_ON, UNDEFINED
+from rules.midi.controllers import SWITCH_ON
+from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, UNDEFINED
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
 from rules.timing.delays import AT_ONCE, Delay, Later

@@ -13,7 +13,7 @@ from typing import Any
 
 from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.fields.when import When
-from rules.midi.messages import BANK_LSB, BANK_MSB, MOST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
+from rules.midi.controllers import BANK_LSB, BANK_MSB, FIRST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
@@ -279,7 +279,7 @@ def _named(condition: Condition, whole: Rectangle) -> Rectangle:
     part, kinds = whole, condition.kinds
     if kinds is not None:
         if whole.kind == "controller":
-            modes = frozenset(number for number in whole.numbers if number >= MOST_MODE)
+            modes = frozenset(number for number in whole.numbers if number >= FIRST_MODE)
             numbers = (whole.numbers - modes if "controller" in kinds else frozenset()) | (
                 modes if "channel-mode" in kinds else frozenset()
             )
@@ -411,7 +411,7 @@ def _by_table(step: MapStep, whole: Rectangle) -> list[Rectangle]:
     if step.notes and whole.kind in _KEYED:
         return [replace(whole, numbers=_looked_up(step.notes, whole.numbers, step.others))]
     if step.controllers and whole.kind == "controller":
-        modes = frozenset(number for number in whole.numbers if number >= MOST_MODE)
+        modes = frozenset(number for number in whole.numbers if number >= FIRST_MODE)
         moved = _looked_up(step.controllers, whole.numbers - modes, step.others)
         return [replace(whole, numbers=moved | modes)]
     if step.programs and whole.kind == "program":
