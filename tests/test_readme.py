@@ -199,4 +199,4 @@ def test_links() -> None:
 
 def test_opens_with_the_job() -> None:
     """The first paragraph, and only one, says what Pointsman is."""
-    assert README.startswith("# Pointsman\n\nPointsman is a headless MIDI router and event processor")
+    assert README.startswith("# Pointsman\n\nPointsman is a headless MIDI router and processor")

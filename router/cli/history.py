@@ -13,7 +13,7 @@ The data (`--json`) is one object, times in seconds since 1970 (null where they 
      "held": [{"from": "keys", "what": "note C4", "channel": 1, "since": 1795610047.1,
                "lets_go": [{"port": "rack1", "message": "note-off 4 C4 64", "bytes": "83 3C 40"}]}]}
 
-`certain` is false where the recorder's memory doesn't reach back far enough to know for sure what was held and how the
+`certain` is false where the history doesn't reach back far enough to know for sure what was held and how the
 switches stood.
 """
 
@@ -83,8 +83,8 @@ class Told:
             yield f"The clock runs at {story.bpm:.1f} BPM."
         if not story.is_certain:
             yield (
-                "The memory of the daemon doesn't reach back far enough to be sure how everything stood at its "
-                "beginning: what is told here may be off where older notes or switches had their part in it."
+                "The history doesn't reach back far enough to be sure how everything was at its beginning. "
+                "What is shown here may be wrong where older notes or switches played a part."
             )
 
     def _told(self, one: Arrival | Departure | Event) -> Iterable[str]:

@@ -2,7 +2,7 @@
 
 The data (`--json`) are an object a line. `at` is in seconds since the beginning, `since` since the message before:
 
-    {"at": 1.204, "since": 0.012, "port": "Stage 88:MIDI 1", "message": "note-on 1 C4 100", "bytes": "90 3C 64"}
+    {"at": 1.204, "since": 0.012, "port": "Pit Keyboard:MIDI 1", "message": "note-on 1 C4 100", "bytes": "90 3C 64"}
     {"at": 2.0, "port": "Step Box:MIDI 1", "reading": "clock, 120.0 beats a minute", "bpm": 120.0}
 """
 
@@ -36,7 +36,7 @@ Says in words what arrives, a line a message, with the time since the one before
 MORE: Final = """\
 examples:
   pointsman listen                                   every port
-  pointsman listen "Stage 88*"                       one port, by a part of its name
+  pointsman listen "Pit Keyboard*"                   one port, by a part of its name
   pointsman listen --only note --channel 10          the drums
   pointsman listen --without clock --bytes           with the bytes beside the words
   pointsman listen --virtual test                    makes a port that another program can send to

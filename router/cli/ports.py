@@ -3,14 +3,14 @@
 The data (`--json`) is one object. `pattern` is what to write into a rule file:
 
     {"command": "ports", "ok": true, "system": "ALSA",
-     "inputs": [{"name": "Stage 88:MIDI 1", "full_name": "Stage 88:MIDI 1 20:0", "pattern": "Stage 88"}],
+     "inputs": [{"name": "Pit Keyboard:MIDI 1", "full_name": "Pit Keyboard:MIDI 1 20:0", "pattern": "Pit Keyboard"}],
      "outputs": [...]}
 
 and with rule files, `ok` telling whether each port means exactly one:
 
     {"command": "ports", "ok": false, "system": "ALSA",
-     "ports": [{"name": "keys", "direction": "in", "pattern": "Stage*", "state": "found",
-                "computer_port": "Stage 88:MIDI 1", "candidates": []}]}
+     "ports": [{"name": "keys", "direction": "in", "pattern": "Pit Key*", "state": "found",
+                "computer_port": "Pit Keyboard:MIDI 1", "candidates": []}]}
 
 `state` is found, missing, ambiguous or virtual.
 """

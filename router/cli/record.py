@@ -6,7 +6,7 @@ The data (`--json`) is one object; `file` is null where nobody played:
      "held": 0, "lost": 0, "tracks": [{"name": "keys in", "messages": 1204, "held": 0}]}
 
 `held` notes and pedals were still down at the end and are let go there; `lost` messages could not be written.
-With `--rescue` it is {"command": "record", "ok": true, "files": [...], "problems": [...]}.
+With `--recover` it is {"command": "record", "ok": true, "files": [...], "problems": [...]}.
 """
 
 from __future__ import annotations
@@ -47,10 +47,10 @@ examples:
   pointsman record                          the running daemon, until Ctrl-C, to take-DATE-TIME.mid
   pointsman record -o verse.mid --for 90s   for a minute and a half
   pointsman record --last 5m                what was played in the last five minutes
-  pointsman record --from "Stage 88*"       a port of the computer, without a daemon
+  pointsman record --from "Pit Keyboard*"   a port of the computer, without a daemon
   pointsman record --from "*"               all ports
   pointsman record --stop                   end a recording whose terminal was closed, and save it
-  pointsman record --rescue takes/          make .mid files of what a crash has left behind
+  pointsman record --recover takes/         make .mid files from what a crash left behind
   pointsman run pit.toml --record takes/    no command at all: each stretch of playing becomes a file
 
 No file is ever overwritten: where take.mid exists, the next one is take-2.mid. While it is recorded, the take lies
@@ -63,7 +63,7 @@ class RecordSettings(NamedTuple):
     """What `record` shall do: record the daemon `name`, or ports of the computer (`ports`, patterns) and of our own
     (`virtual`, names).
 
-    `last` is how many seconds to save from the daemon's memory, `stop` ends a recording that goes on, `rescue` are
+    `last` is how many seconds to save from the daemon's history, `stop` ends a recording that goes on, `recover` are
     folders and files with what was left behind. `duration` is in seconds, None until Ctrl-C; `out` a file or folder.
     """
 
@@ -72,7 +72,7 @@ class RecordSettings(NamedTuple):
     last: float | None = None
     duration: float | None = None
     stop: bool = False
-    rescue: tuple[str, ...] = ()
+    recover: tuple[str, ...] = ()
     ports: tuple[str, ...] = ()
     virtual: tuple[str, ...] = ()
     backend: str | None = None
@@ -89,7 +89,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     what.add_argument("--for", dest="duration", metavar="TIME", type=length, help="how long: 90s, 5m, 1h30m")
     what.add_argument("--stop", action="store_true", help="end a recording that goes on in the daemon, and save it")
     what.add_argument(
-        "--rescue",
+        "--recover",
         metavar="PLACE",
         type=file_name,
         nargs="+",
@@ -123,7 +123,7 @@ def _call(arguments: argparse.Namespace) -> int:
         last=arguments.last,
         duration=arguments.duration,
         stop=arguments.stop,
-        rescue=tuple(arguments.rescue),
+        recover=tuple(arguments.recover),
         ports=tuple(arguments.ports),
         virtual=tuple(arguments.virtual),
         backend=arguments.backend,
@@ -141,8 +141,8 @@ _CLIENT: Final = "pointsman record"
 
 def record(settings: RecordSettings) -> int:
     """Record, and print what was saved; return the exit code. Raises MachineError or UsageError."""
-    if settings.rescue:
-        return _rescue(settings)
+    if settings.recover:
+        return _recover(settings)
     target = where(settings.out, time.time())
     if settings.last is not None:
         _tell(_save_last(settings, target), 0, settings)
@@ -244,11 +244,11 @@ def _record_ports(settings: RecordSettings, target: Path) -> tuple[Saved | Path,
 # -- what was left behind ----------------------------------------------------------------------------------------------
 
 
-def _rescue(settings: RecordSettings) -> int:
+def _recover(settings: RecordSettings) -> int:
     """Make .mid files of journals that nobody writes any more."""
     words: list[str] = []
     problems: list[str] = []
-    files = save_all((journal for name in settings.rescue for journal in _meant(name)), words.append, problems.append)
+    files = save_all((journal for name in settings.recover for journal in _meant(name)), words.append, problems.append)
     if settings.json:
         data = {"command": "record", "ok": not problems, "files": [str(path) for path in files], "problems": problems}
         say([json.dumps(data, indent=2)])

@@ -3,7 +3,7 @@
 The data (`--json`) is one object, with `--watch` one a line and a second:
 
     {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.1.0", "running_s": 7985,
-     "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Stage 88", "messages": 1204,
+     "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Pit Keyboard", "messages": 1204,
                 "lost": 0, "refused": 0, "dropped": 0, "load": null}],
      "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},

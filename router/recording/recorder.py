@@ -57,7 +57,7 @@ class Recorder:
         self._asked: JournalFile | None = None
         self._asked_at = 0
         self._standing: StandingTakes | None = None
-        self._rescue: threading.Thread | None = None
+        self._recovery: threading.Thread | None = None
         self._guard = threading.Lock()  # around what the thread of the recorder does
         self._asking = threading.Lock()  # one begins or ends a recording at a time
         self._ending = threading.Event()
@@ -83,8 +83,8 @@ class Recorder:
         finally:  # whatever becomes of that one, the others are saved
             if standing is not None:
                 standing.stop()
-            if self._rescue is not None:
-                self._rescue.join()
+            if self._recovery is not None:
+                self._recovery.join()
 
     # -- the last minutes ---------------------------------------------------------------------------------------------
 
@@ -155,14 +155,16 @@ class Recorder:
 
         What was left behind there is saved meanwhile. Raises MachineError if the folder can't be written to.
         """
-        rescue = threading.Thread(target=save_all, args=(left_behind(folder), self._say), name="rescue", daemon=True)
+        recovery = threading.Thread(
+            target=save_all, args=(left_behind(folder), self._say), name="recovery", daemon=True
+        )
         standing = StandingTakes(folder, self._before, self._say, self._wall)
         with self._guard:
             self._drain()
             standing.begin(self._clock())
             self._standing = standing
-        self._rescue = rescue
-        rescue.start()
+        self._recovery = recovery
+        recovery.start()
 
     def _before(self) -> bytes:
         """What a journal that begins now begins with: rules, names and switches in force, and the time on the wall."""

@@ -18,7 +18,7 @@ ENVIRONMENT = {**os.environ, SYSTEM: "alsa"}
 
 @pytest.fixture
 def peer() -> Iterator[Callable[..., Peer]]:
-    """Start another program with one port: `peer("Stage 88", "out")`."""
+    """Start another program with one port: `peer("Pit Keyboard", "out")`."""
     peers: list[Peer] = []
 
     def start(client: str, kind: str, port: str = "port") -> Peer:

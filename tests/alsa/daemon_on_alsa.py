@@ -15,7 +15,7 @@ MakePeer = Callable[..., Peer]
 
 RULES = """
 [ports]
-keys = { input = "Stage*" }
+keys = { input = "Pit Key*" }
 rack = { output = "Rack*" }
 [[rules]]
 from = "keys"
@@ -47,7 +47,7 @@ def plays(rack: Peer, expected: Iterable[str]) -> None:
 
 def test_an_evening(daemon: MakeDaemon, peer: MakePeer) -> None:
     """New rules while a note sounds, a keyboard that is unplugged, panic, the end: each note is ended, and once."""
-    stage, rack = peer("Stage", "out"), peer("Rack", "in")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
     router = daemon(RULES)
     router.has_opened("keys", "rack")
     stage.play(b"\x90\x3c\x64")
@@ -94,12 +94,12 @@ def test_a_keyboard_whose_plug_is_pulled(daemon: MakeDaemon, peer: MakePeer) -> 
 
 def test_what_comes_too_fast_for_us_is_told(daemon: MakeDaemon, peer: MakePeer) -> None:
     """Two thousand notes while we are stopped are more than ALSA keeps for us: the daemon says that some are lost."""
-    stage, rack = peer("Stage", "out"), peer("Rack", "in")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
     router = daemon(RULES)
     router.has_opened("keys", "rack")
     router.signal(signal.SIGSTOP)
     stage.tell(*["903c64", "803c40"] * 1_000, "unplug")
-    until(lambda: client_number("Stage") is None, "all is sent")
+    until(lambda: client_number("Pit Keyboard") is None, "all is sent")
     router.signal(signal.SIGCONT)
     router.hears_of("more came in at once than ALSA keeps for us")
     until(lambda: router.port("keys")["state"] == "missing", "the keyboard is missed")

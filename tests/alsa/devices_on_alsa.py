@@ -52,16 +52,16 @@ def test_a_device_gets_what_is_sent(thru: MakeThru) -> None:
 
 def test_a_program_that_comes_back_under_another_number(peer: MakePeer, thru: MakeThru) -> None:
     """Numbers in names don't count: it is lost and found again in both directions."""
-    names = ("Stage 88", "Rack")
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage 88:port", "out:rack=Rack:port")
+    names = ("Pit Keyboard", "Rack")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Keyboard:port", "out:rack=Rack:port")
     before = [client_number(name) for name in names]
     stage.kill()
     rack.kill()
     peer("Squatter", "in"), peer("Squatter", "out")
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
     assert [client_number(name) for name in names] != before
-    router.hears_of('found: input "keys": Stage 88:port', 2)
+    router.hears_of('found: input "keys": Pit Keyboard:port', 2)
     router.hears_of('found: output "rack": Rack:port', 2)
     assert (router.count('lost: input "keys"'), router.count('lost: output "rack"')) == (1, 1)
     stage.play(NOTE)

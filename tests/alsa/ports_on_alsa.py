@@ -17,24 +17,24 @@ MakeThru = Callable[..., Thru]
 
 def test_what_is_played_arrives(peer: MakePeer, thru: MakeThru) -> None:
     """Every kind of message, clock, active sensing and sysex among them, whole and in order."""
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=stage*", "out:rack=Rack:port")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=pit key*", "out:rack=Rack:port")
     stage.play(*EVERY_KIND)
     rack.hears(EVERY_KIND)
     state = router.state()
-    assert (state["in", "keys"]["computer_port"], state["in", "keys"]["messages"]) == ("Stage 88:port", 9)
+    assert (state["in", "keys"]["computer_port"], state["in", "keys"]["messages"]) == ("Pit Keyboard:port", 9)
 
 
 def test_ports_that_go_and_come_back(peer: MakePeer, thru: MakeThru) -> None:
     """Both sides, under the numbers that they had, and faster than we look: said each time, and the music goes on."""
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
     for times in (1, 2, 3):
         stage.play(NOTE)
         rack.hears([NOTE])
         stage.kill()
         rack.kill()
-        stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+        stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
         router.hears_of('lost: input "keys"', times)
         router.hears_of('lost: output "rack"', times)
         router.hears_of('found: input "keys"', times + 1)
@@ -56,9 +56,9 @@ def test_a_device_that_is_unplugged_and_plugged_in_again(thru: MakeThru) -> None
 
 def test_two_equal_devices_are_told_apart(peer: MakePeer, thru: MakeThru) -> None:
     """Their names differ in numbers only, which don't count; #2 takes the second."""
-    first, second = peer("Twin", "in"), peer("Twin", "in")
-    router = thru("out:one=Twin*", "out:two=Twin #2")
-    router.hears_of('ambiguous: output "one": "Twin*" means Twin:port or Twin:port')
+    first, second = peer("Rack", "in"), peer("Rack", "in")
+    router = thru("out:one=Rack*", "out:two=Rack #2")
+    router.hears_of('ambiguous: output "one": "Rack*" means Rack:port or Rack:port')
     router.tell("flood 1")
     second.hears([b"\x90\x00\x00"])
     assert first.heard == []
@@ -75,8 +75,8 @@ def test_virtual_ports_and_no_connection_to_ourselves(thru: MakeThru) -> None:
 
 def test_bursts_fit_into_our_input(peer: MakePeer, thru: MakeThru) -> None:
     """Its pool is raised to 500: of a burst of 450 nothing is lost, where 200 would have been too few."""
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    thru("in:keys=Stage*", "out:rack=Rack*")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    thru("in:keys=Pit Key*", "out:rack=Rack*")
     for _ in range(5):
         stage.play(*[bytes((0x90, at >> 7, at & 127)) for at in range(450)], 0.5)
     rack.hears(bytes((0x90, at >> 7, at & 127)) for _ in range(5) for at in range(450))
@@ -113,8 +113,8 @@ def test_sysex_beyond_the_limit_is_refused(peer: MakePeer, thru: MakeThru) -> No
 
 def test_our_input_takes_longer_sysex_than_others(peer: MakePeer, thru: MakeThru) -> None:
     """Up to 13,972 bytes, with the larger pool."""
-    stage = peer("Stage 88", "out")
-    router = thru("in:keys=Stage*")
+    stage = peer("Pit Keyboard", "out")
+    router = thru("in:keys=Pit Key*")
     for _ in range(3):
         stage.play(b"\xf0" + bytes(13_970) + b"\xf7", 0.5, NOTE)
     until(lambda: router.state()["in", "keys"]["messages"] == 6, "three sysex and three notes")

@@ -34,7 +34,7 @@ def jack() -> Iterator[JackServer]:
 
 @pytest.fixture
 def peer(jack: JackServer) -> Iterator[Callable[..., Peer]]:
-    """Start another program with one port: `peer("Stage 88", "out")`."""
+    """Start another program with one port: `peer("Pit Keyboard", "out")`."""
     peers: list[Peer] = []
 
     def start(client: str, kind: str, port: str = "port") -> Peer:

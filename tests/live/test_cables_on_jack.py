@@ -23,21 +23,21 @@ def command(jack: JackServer, *arguments: str) -> subprocess.CompletedProcess[st
 
 def test_ports_are_listed(jack: JackServer, peer: MakePeer) -> None:
     """With nothing of ours among them, and without a word from the libraries."""
-    peer("Stage 88", "out"), peer("Rack", "in")
+    peer("Pit Keyboard", "out"), peer("Rack", "in")
     done = command(jack, "ports", "--json", "--backend", "jack")
     assert (done.returncode, done.stderr) == (0, "")
     told = json.loads(done.stdout)
-    assert [port["name"] for port in told["inputs"]] == ["Stage 88:port"]
+    assert [port["name"] for port in told["inputs"]] == ["Pit Keyboard:port"]
     assert [port["name"] for port in told["outputs"]] == ["Rack:port"]
 
 
 def test_what_arrives_is_told(jack: JackServer, peer: MakePeer) -> None:
     """As long as it was asked to."""
-    stage = peer("Stage 88", "out")
-    line = [sys.executable, "-m", "router", "listen", "Stage*", "--count", "2"]
+    stage = peer("Pit Keyboard", "out")
+    line = [sys.executable, "-m", "router", "listen", "Pit Key*", "--count", "2"]
     listening = subprocess.Popen(line, cwd=ROOT, env=jack.environment, stdout=subprocess.PIPE, text=True)
     assert listening.stdout is not None
-    assert listening.stdout.readline() == "Listening to Stage 88:port\n"
+    assert listening.stdout.readline() == "Listening to Pit Keyboard:port\n"
     stage.play(b"\x90\x3c\x64", b"\x80\x3c\x40")
     lines = listening.stdout.read().splitlines()
     listening.stdout.close()

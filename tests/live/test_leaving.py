@@ -21,7 +21,7 @@ ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 PEDAL, PEDAL_UP = b"\xb0\x40\x7f", b"\xb0\x40\x00"
 RULES = """
 [ports]
-keys = { input = "Stage*" }
+keys = { input = "Pit Key*" }
 rack = { output = "Rack*" }
 [[rules]]
 from = "keys"
@@ -37,8 +37,8 @@ SLOW = RULES.replace('"Rack*"', '"Rack*", connection = "din"')
 
 def holding(daemon: Daemon, peer: MakePeer) -> tuple[Peer, Peer]:
     """A note and a pedal are held, a copy of the note is still to come."""
-    stage, rack = peer("Stage", "out"), peer("Rack", "in")
-    daemon.hears_of('input "keys": Stage')
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    daemon.hears_of('input "keys": Pit Keyboard')
     daemon.hears_of('output "rack": Rack')
     until(lambda: len(rack.lines) >= 16, "a device that comes late is silenced")
     rack.lines.clear()

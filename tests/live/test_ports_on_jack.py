@@ -16,12 +16,12 @@ MakeThru = Callable[..., Thru]
 
 def test_what_is_played_arrives(peer: MakePeer, thru: MakeThru) -> None:
     """Every kind of message, clock, active sensing and sysex among them, whole and in order."""
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=stage*", "out:rack=Rack*")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=pit key*", "out:rack=Rack*")
     stage.play(*EVERY_KIND)
     rack.hears(EVERY_KIND)
     state = router.state()
-    assert (state["in", "keys"]["computer_port"], state["in", "keys"]["messages"]) == ("Stage 88:port", 9)
+    assert (state["in", "keys"]["computer_port"], state["in", "keys"]["messages"]) == ("Pit Keyboard:port", 9)
     assert (state["out", "rack"]["computer_port"], state["out", "rack"]["lost"]) == ("Rack:port", 0)
 
 
@@ -39,11 +39,11 @@ def test_other_programs_find_our_virtual_ports(jack: JackServer, thru: MakeThru)
 
 def test_a_port_that_is_missing_is_waited_for(peer: MakePeer, thru: MakeThru) -> None:
     """It is opened when it appears."""
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
-    router.hears_of('waiting: input "keys": the computer has no port "Stage*"; waiting for it')
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
+    router.hears_of('waiting: input "keys": the computer has no port "Pit Key*"; waiting for it')
     rack = peer("Rack", "in")
     router.hears_of('found: output "rack"')
-    stage = peer("Stage 88", "out")
+    stage = peer("Pit Keyboard", "out")
     router.hears_of('found: input "keys"')
     stage.play(NOTE)
     rack.hears([NOTE])
@@ -51,16 +51,16 @@ def test_a_port_that_is_missing_is_waited_for(peer: MakePeer, thru: MakeThru) ->
 
 def test_ports_that_go_and_come_back(peer: MakePeer, thru: MakeThru) -> None:
     """Both sides, several times: said each time, and the music goes on."""
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
     for times in (1, 2, 3):
         stage.play(NOTE)
         rack.hears([NOTE])
         stage.kill()
         rack.kill()
-        router.hears_of('lost: input "keys": Stage 88:port has gone', times)
+        router.hears_of('lost: input "keys": Pit Keyboard:port has gone', times)
         router.hears_of('lost: output "rack": Rack:port has gone', times)
-        stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+        stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
         router.hears_of('found: input "keys"', times + 1)
         router.hears_of('found: output "rack"', times + 1)
     stage.play(OFF)
@@ -69,13 +69,13 @@ def test_ports_that_go_and_come_back(peer: MakePeer, thru: MakeThru) -> None:
 
 def test_two_equal_devices_are_told_apart(peer: MakePeer, thru: MakeThru) -> None:
     """The candidates are listed; JACK's number or ours chooses one."""
-    twins = [peer("Twin", "in"), peer("Twin", "in")]
-    router = thru("out:one=Twin*", "out:two=Twin*#2")
-    router.hears_of('ambiguous: output "one": "Twin*" means Twin:port or Twin-01:port')
-    router.hears_of('found: output "two": Twin-01:port')
+    racks = [peer("Rack", "in"), peer("Rack", "in")]
+    router = thru("out:one=Rack*", "out:two=Rack*#2")
+    router.hears_of('ambiguous: output "one": "Rack*" means Rack:port or Rack-01:port')
+    router.hears_of('found: output "two": Rack-01:port')
     router.tell("flood 1")
-    twins[1].hears([b"\x90\x00\x00"])
-    assert twins[0].heard == []
+    racks[1].hears([b"\x90\x00\x00"])
+    assert racks[0].heard == []
 
 
 @pytest.mark.parametrize("wire", ["", "@din"])
@@ -92,8 +92,8 @@ def test_a_flood_arrives_whole(peer: MakePeer, thru: MakeThru, wire: str) -> Non
 def test_sysex_up_to_the_limit_arrives_whole(peer: MakePeer, thru: MakeThru) -> None:
     """16,379 bytes do; one more is refused in words and counted, and harms nothing else."""
     rack = peer("Rack", "in")
-    stage = peer("Stage 88", "out")
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
+    stage = peer("Pit Keyboard", "out")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
     whole = b"\xf0" + bytes(at % 128 for at in range(16_377)) + b"\xf7"
     stage.play(whole, 0.02, whole, NOTE)
     rack.hears([whole, whole, NOTE])
@@ -108,8 +108,8 @@ def test_sysex_up_to_the_limit_arrives_whole(peer: MakePeer, thru: MakeThru) -> 
 
 def test_a_sysex_without_an_end_can_be_cured(peer: MakePeer, thru: MakeThru) -> None:
     """It swallows what follows, until the input is opened anew; a sound input is not harmed by that."""
-    stage, pads, rack = peer("Stage 88", "out"), peer("Pads", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage*", "in:pads=Pads*", "out:rack=Rack*")
+    stage, pads, rack = peer("Pit Keyboard", "out"), peer("Pads", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Key*", "in:pads=Pads*", "out:rack=Rack*")
     stage.play(NOTE)
     pads.play(OFF)
     until(lambda: len(rack.lines) == 2, "both play")
@@ -128,8 +128,8 @@ def test_a_sysex_without_an_end_can_be_cured(peer: MakePeer, thru: MakeThru) -> 
 
 def test_a_server_that_dies_and_returns(jack: JackServer, peer: MakePeer, thru: MakeThru) -> None:
     """Nothing freezes, however much is sent meanwhile; when it is back, everything is opened anew."""
-    peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage*", "out:rack=Rack*", "out:take=!take")
+    peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*", "out:take=!take")
     for times in (1, 2):
         jack.kill()
         router.tell("flood 5000")
@@ -139,7 +139,7 @@ def test_a_server_that_dies_and_returns(jack: JackServer, peer: MakePeer, thru: 
         jack.start()
         router.hears_of("server back: JACK is back", times)
         router.hears_of('found: output "take"', times + 1)
-        stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+        stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
         router.hears_of('found: input "keys"', times + 1)
         router.hears_of('found: output "rack"', times + 1)
         stage.play(NOTE)
@@ -148,11 +148,11 @@ def test_a_server_that_dies_and_returns(jack: JackServer, peer: MakePeer, thru: 
 
 def test_a_server_that_returns_before_anybody_notices(jack: JackServer, peer: MakePeer, thru: MakeThru) -> None:
     """The names look as before, and yet everything has to be opened anew."""
-    peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
+    peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
     jack.kill()
     jack.start()
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
     router.hears_of("server back")
     router.hears_of('found: input "keys"', 2)
     router.hears_of('found: output "rack"', 2)
@@ -162,8 +162,8 @@ def test_a_server_that_returns_before_anybody_notices(jack: JackServer, peer: Ma
 
 def test_a_server_that_hangs_and_goes_on(jack: JackServer, peer: MakePeer, thru: MakeThru) -> None:
     """Whoever asks it would hang as well: nobody does, and when it goes on, so do we."""
-    stage, rack = peer("Stage 88", "out"), peer("Rack", "in")
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
+    stage, rack = peer("Pit Keyboard", "out"), peer("Rack", "in")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
     jack.hang()
     router.tell("flood 5000")
     router.hears_of("server lost")
@@ -198,20 +198,20 @@ def test_leaving_ends_at_once(jack: JackServer, peer: MakePeer, thru: MakeThru, 
 
 def test_a_reload_touches_no_port_that_stays(peer: MakePeer, thru: MakeThru) -> None:
     """New ports are opened, old ones closed; a port under another pattern that means the same stays as well."""
-    stage, rack, other = peer("Stage 88", "out"), peer("Rack", "in"), peer("Other", "in")
-    router = thru("in:keys=Stage*", "out:rack=Rack*")
-    router.tell("want in:keys=*88:* out:rack=Rack* out:other=Other*")
+    stage, rack, other = peer("Pit Keyboard", "out"), peer("Rack", "in"), peer("Other", "in")
+    router = thru("in:keys=Pit Key*", "out:rack=Rack*")
+    router.tell("want in:keys=*board:* out:rack=Rack* out:other=Other*")
     router.hears_of('found: output "other"')
     stage.play(NOTE)
     rack.hears([NOTE])
     other.hears([NOTE])
     assert router.state()["in", "keys"]["messages"] == 1
-    router.tell("want in:keys=*88:* out:other=Other*")
+    router.tell("want in:keys=*board:* out:other=Other*")
     router.hears_of('lost: output "rack": no longer wanted')
     stage.play(OFF)
     other.hears([NOTE, OFF])
     assert rack.heard == [NOTE]
-    router.tell("want in:keys=*88:* out:other=Rack*")
+    router.tell("want in:keys=*board:* out:other=Rack*")
     router.hears_of('found: output "other": Rack:port')
     stage.play(NOTE)
     until(lambda: rack.heard == [NOTE, NOTE], "the note at the new place")

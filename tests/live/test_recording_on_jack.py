@@ -19,7 +19,7 @@ from tests.support import midicsv, mido_reader
 
 RULES = """
 [ports]
-keys = { input = "Stage 88*" }
+keys = { input = "Pit Keyboard*" }
 rack = { output = "Rack*" }
 [[rules]]
 name = "octave up"
@@ -82,7 +82,7 @@ class Daemon(Router):
 @pytest.fixture
 def daemon(jack: JackServer, peer: Callable[..., Peer], tmp_path: Path) -> Iterator[Daemon]:
     """A daemon that records all the time."""
-    daemon = Daemon(jack, tmp_path, peer("Stage 88", "out"), peer("Rack", "in"))
+    daemon = Daemon(jack, tmp_path, peer("Pit Keyboard", "out"), peer("Rack", "in"))
     yield daemon
     daemon.kill()
 
@@ -106,7 +106,7 @@ def test_a_killed_daemon_has_lost_at_most_the_last_second(daemon: Daemon) -> Non
     daemon.stage.play(b"\x90\x40\x01")
     until(lambda: b"\x90\x4c\x01" in daemon.journals[0].read_bytes(), "the last note is in the journal")
     daemon.kill()
-    told = daemon.ask("record", "--rescue", str(daemon.folder / "takes"))
+    told = daemon.ask("record", "--recover", str(daemon.folder / "takes"))
     (take,) = (Path(name) for name in told["files"])
     found = notes(take)
     assert [note for note in found if note[2] in (60, 72)] == expected(100)
@@ -142,13 +142,13 @@ def test_the_take_that_nobody_recorded(daemon: Daemon) -> None:
 
 def test_a_port_is_recorded_without_a_daemon(jack: JackServer, peer: Callable[..., Peer], tmp_path: Path) -> None:
     """Ctrl-C ends it and saves the take, named after the port."""
-    stage = peer("Stage 88", "out")
+    stage = peer("Pit Keyboard", "out")
     take = tmp_path / "take.mid"
-    arguments = ("record", "--from", "stage*", "--backend", "jack", "-o", str(take))
+    arguments = ("record", "--from", "pit key*", "--backend", "jack", "-o", str(take))
     program = Router(jack.environment, "router", *arguments)
     try:
         journal = tmp_path / "take.mid.journal"
-        until(lambda: journal.exists() and b"Stage 88" in journal.read_bytes(), "the port is open")
+        until(lambda: journal.exists() and b"Pit Keyboard" in journal.read_bytes(), "the port is open")
         stage.play(*strikes(50))
         until(lambda: journal.read_bytes().count(OFF) == 50, "the notes are recorded")
         program.leave(signal.SIGINT)
@@ -157,5 +157,5 @@ def test_a_port_is_recorded_without_a_daemon(jack: JackServer, peer: Callable[..
         program.kill()
     assert notes(take) == [(2, kind, 60) for kind in ("Note_on_c", "Note_off_c") * 50]
     assert [event.data for event in midicsv.events(take.read_bytes()) if event.kind == "Title_t"] == [
-        (b"Stage 88:port in",)
+        (b"Pit Keyboard:port in",)
     ]

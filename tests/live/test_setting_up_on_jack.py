@@ -56,13 +56,13 @@ def rig(tmp_path: Path) -> str:
 
 def test_what_is_pressed_is_told(peer: MakePeer, command: Callable[..., Command]) -> None:
     """Also on a device that is plugged in while it listens; Ctrl-C is the end, and no failure."""
-    stage = peer("Stage 88", "out")
+    stage = peer("Pit Keyboard", "out")
     learn = command("learn")
-    until(lambda: "Listening to Stage 88:port" in learn.lines, "the first device is heard")
+    until(lambda: "Listening to Pit Keyboard:port" in learn.lines, "the first device is heard")
     pads = peer("Pad Box", "out")
     until(lambda: "Listening to Pad Box:port" in learn.lines, "the second device is heard")
     stage.play(b"\x90\x3c\x50", 0.05, b"\x80\x3c\x40")
-    until(lambda: "Stage 88:port: note C4 (key 60), channel 1: velocity 80" in learn.lines, "the key is told")
+    until(lambda: "Pit Keyboard:port: note C4 (key 60), channel 1: velocity 80" in learn.lines, "the key is told")
     pads.play(b"\xc2\x05")
     until(lambda: '  program_6 = { from = "pad_box", channel = 3, program = 6 }' in learn.lines, "the pad is told")
     assert learn.end(signal.SIGINT) == 0
@@ -72,12 +72,12 @@ def test_a_daemon_that_runs_is_no_instrument(
     peer: MakePeer, thru: Callable[..., Thru], command: Callable[..., Command]
 ) -> None:
     """What it sends to itself, to see whether the server lives, is not told; what it sends to others is."""
-    thru("in:keys=Stage*", "out:take=!take")
+    thru("in:keys=Pit Key*", "out:take=!take")
     learn = command("learn")
     until(lambda: any(line.startswith("Listening") for line in learn.lines), "it listens")
     assert learn.lines[1] == "Listening to pointsman take:take"
-    stage = peer("Stage 88", "out")
-    until(lambda: "Listening to Stage 88:port" in learn.lines, "the device is heard")
+    stage = peer("Pit Keyboard", "out")
+    until(lambda: "Listening to Pit Keyboard:port" in learn.lines, "the device is heard")
     stage.play(b"\xc2\x05")
     until(lambda: "pointsman take:take: program 6, channel 3" in learn.lines, "what the daemon sends is told")
     assert not any("heartbeat" in line for line in learn.lines)

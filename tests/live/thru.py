@@ -1,8 +1,8 @@
 """The smallest router: whatever arrives on any input goes to every output. It holds `Ports` to real ports.
 
-As a program: `python -m tests.live.thru in:keys=Stage* out:rack=Rack*`. It writes each event as `kind: words`, and
-reads commands from standard input: `state` (the ports as JSON), `cure`, `flood COUNT` (notes to every
-output), `sysex LENGTH`, `want PORTS...` and `stop`.
+As a program: `python -m tests.live.thru "in:keys=Pit Key*" "out:rack=Rack*"`. It writes each event as `kind: words`,
+and reads commands from standard input: `state` (the ports as JSON), `cure`, `flood COUNT` (notes to every output),
+`sysex LENGTH`, `want PORTS...` and `stop`.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Thru(Program):
 
 
 def wanted(text: str) -> Wanted:
-    """Read `in:keys=Stage*`, `out:take=!take` (virtual) or `out:rack=Rack*@din`."""
+    """Read `in:keys=Pit Key*`, `out:take=!take` (virtual) or `out:rack=Rack*@din`."""
     direction, _, rest = text.partition(":")
     name, _, pattern = rest.partition("=")
     pattern, _, wire = pattern.partition("@")

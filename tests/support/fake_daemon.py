@@ -49,7 +49,7 @@ STATUS: dict[str, Any] = {
         },
     ],
     "held": 3,
-    "switches": {"giant": False, "scene": "cave", "key": -2},
+    "switches": {"giant": False, "place": "cave", "key": -2},
     "tempo": {"bpm": 124.0, "from": "keyboard"},
     "rules": {"files": ["pit.toml", "drums.toml"], "applied": 1_795_610_000.0, "error": None},
     "latency_us": {"p50": 5.1, "p99": 24.4, "p99.9": 1_240.0},

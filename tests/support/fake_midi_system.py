@@ -1,7 +1,7 @@
 """A computer's MIDI system in memory: devices that are plugged and unplugged, and a backend that connects to them.
 
 hub = Hub()
-stage = hub.plug("Stage 88")           # a keyboard: full name "Stage 88 20:0", as ALSA would list it
+stage = hub.plug("Pit Keyboard")           # a keyboard: full name "Pit Keyboard 20:0", as ALSA would list it
 ports = Ports(FakeBackend(hub))        # ... want, scan ...
 stage.play(b"\\x90\\x3c\\x64")            # what the musician does
 stage.heard                            # what the device was sent

@@ -67,7 +67,7 @@ class Library:
     def __init__(self, *apis: int) -> None:
         self.apis = list(apis)
         self.clients: list[Client] = []
-        self.ports = [b"Stage 88:MIDI 1", b"Rack:MIDI 1"]
+        self.ports = [b"Pit Keyboard:MIDI 1", b"Rack:MIDI 1"]
         self.waiting: list[tuple[list[int], float]] = []
         self.lists_all = False
         self.is_dead = False

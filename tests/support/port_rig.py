@@ -13,7 +13,7 @@ NOTE = b"\x90\x3c\x64"
 OFF = b"\x80\x3c\x40"
 SECOND = 1_000_000_000
 
-KEYS = Wanted("keys", "in", "Stage*")
+KEYS = Wanted("keys", "in", "Pit Key*")
 RACK = Wanted("rack", "out", "Rack*")
 TAKE = Wanted("take", "out", "take", virtual=True)
 
@@ -28,7 +28,7 @@ class Rig:
 
     def __init__(self, *wanted: Wanted, server: bool = False, numbered: bool = True, tells: bool = False) -> None:
         self.hub = Hub(numbered, tells)
-        self.stage: Device = self.hub.plug("Stage 88", receives=False)
+        self.stage: Device = self.hub.plug("Pit Keyboard", receives=False)
         self.rack: Device = self.hub.plug("Rack", sends=False)
         self.backend = FakeBackend(self.hub, server=server)
         self.ports = Ports(self.backend)

@@ -27,7 +27,7 @@ kit = { port = "rack", channel = 10 }
 
 [switches]
 giant = { from = "foot", controller = "sostenuto", mode = "momentary" }
-scene = { values = ["garden", "cave"], set = [
+place = { values = ["garden", "cave"], set = [
   { from = "foot", program = 1, value = "garden" },
   { from = "foot", program = 2, value = "cave" },
 ] }
@@ -60,7 +60,7 @@ to = "organ"
 name = "organ in the cave"
 from = "keyboard"
 match = { channel = 2 }
-when = "scene = cave"
+when = "place = cave"
 steps = [{ delay = 40 }, { transpose = 12 }]
 to = "organ"
 [[rules]]
@@ -73,7 +73,7 @@ to = "kit"
 name = "drums echo in the cave"
 from = "pads"
 match = { channel = 10, kind = "note" }
-when = "scene = cave"
+when = "place = cave"
 steps = [{ echo = { beats = 0.5, times = 2, decay = 30 } }]
 to = "kit"
 [[rules]]

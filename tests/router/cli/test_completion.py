@@ -78,8 +78,8 @@ def daemon(monkeypatch: pytest.MonkeyPatch) -> Iterator[PlayedDaemon]:
     ("line", "words"),
     [
         ("pointsman status --name ", ["pit"]),
-        ("pointsman switch --name pit ", ["giant", "scene", "key"]),
-        ("pointsman switch --name pit sc", ["scene"]),
+        ("pointsman switch --name pit ", ["giant", "place", "key"]),
+        ("pointsman switch --name pit pl", ["place"]),
     ],
 )
 def test_names_of_what_runs(line: str, words: list[str]) -> None:

@@ -103,26 +103,26 @@ def test_a_pad_is_told_with_its_lines(evening: Evening, hub: Hub, capsys: pytest
 
 def test_the_lines_are_a_rule_file(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """Port, switch and rule, put together as they are told, are read without a mistake."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     evening.play(1, stage, "controller 1 sustain 127", "controller 1 sustain 0")
     (told,) = learned(evening, capsys)
     text = "\n".join(line for block in told["blocks"] for line in block["lines"])
     ruleset = read_rules([("learned.toml", text.encode())])
-    assert list(ruleset.ports) == ["stage_88"]
-    assert ruleset.ports["stage_88"].both == "Stage 88"
+    assert list(ruleset.ports) == ["pit_keyboard"]
+    assert ruleset.ports["pit_keyboard"].both == "Pit Keyboard"
     assert list(ruleset.switches) == ["sustain"]
 
 
 def test_it_is_told_as_data(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """A line for each thing; the lines for the rule file come with the first time, those of a port once."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     evening.play(1, stage, "pitch-bend 1 +100", "pitch-bend 1 0")
     evening.play(2, stage, "program 3 17")
     evening.play(3, stage, "pitch-bend 1 -5")
     first, second, third = learned(evening, capsys)
     assert {key: first[key] for key in first if key != "blocks"} == {
-        "port": "stage_88",
-        "computer_port": "Stage 88 20:0",
+        "port": "pit_keyboard",
+        "computer_port": "Pit Keyboard 20:0",
         "kind": "pitch-bend",
         "channel": 1,
         "number": None,
@@ -139,16 +139,16 @@ def test_what_was_touched_before_is_told_shortly(
     evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One sees that it still works, without the lines again."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     evening.play(1, stage, "program 3 17")
     evening.play(2, stage, "program 3 17")
     evening.learn()
-    assert capsys.readouterr().out.splitlines()[-1] == "Stage 88: program 17, channel 3 (as above)"
+    assert capsys.readouterr().out.splitlines()[-1] == "Pit Keyboard: program 17, channel 3 (as above)"
 
 
 def test_a_gesture_is_one_until_it_is_quiet(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """A knob that moves is told once, with where it went; two ports at the same time are two gestures."""
-    stage, pads = hub.plug("Stage 88"), hub.plug("Pad Box")
+    stage, pads = hub.plug("Pit Keyboard"), hub.plug("Pad Box")
     for step in range(8):
         evening.play(1 + step / 10, stage, f"controller 1 modulation {step * 10}")
         evening.play(1 + step / 10, pads, f"controller 2 volume {100 + step}")
@@ -163,7 +163,7 @@ def test_a_gesture_without_an_end_is_told_all_the_same(
     evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A sequencer that plays on is told every two seconds."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     for step in range(45):
         evening.play(step / 10, stage, "note-on 1 C4 100")
     assert [one["again"] for one in learned(evening, capsys)] == [False, True, True]
@@ -171,7 +171,7 @@ def test_a_gesture_without_an_end_is_told_all_the_same(
 
 def test_a_clock_is_told_once(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """It runs on without a hand, and keeps no gesture from ending; active sensing is told never."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     for step in range(40):
         evening.play(step / 10, stage, "clock", "active-sensing")
     evening.deeds.insert(12, (101.1, lambda: stage.play(b"\x90\x3c\x40")))
@@ -180,8 +180,8 @@ def test_a_clock_is_told_once(evening: Evening, hub: Hub, capsys: pytest.Capture
 
 def test_rule_files_give_the_names(desk: Desk, evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """Ports and keys are called as there; a port that isn't there gets a name that is free."""
-    stage, pads = hub.plug("Stage 88"), hub.plug("Keys")
-    desk.put("rig.toml", b'middle_c = "C3"\n[ports]\nkeys = { input = "Stage*" }\nrack = { output = "Keys" }\n')
+    stage, pads = hub.plug("Pit Keyboard"), hub.plug("Keys")
+    desk.put("rig.toml", b'middle_c = "C3"\n[ports]\nkeys = { input = "Pit Key*" }\nrack = { output = "Keys" }\n')
     evening.play(1, stage, "note-on 1 60 97")
     evening.play(2, pads, "note-on 1 60 97")
     known, new = learned(evening, capsys, "rig.toml")
@@ -192,13 +192,13 @@ def test_rule_files_give_the_names(desk: Desk, evening: Evening, hub: Hub, capsy
 
 def test_equal_devices_are_told_apart(evening: Evening, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """Each gets its own name, and a pattern that means only it."""
-    twins = [hub.plug("Twin"), hub.plug("Twin")]
-    evening.play(1, twins[1], "note-on 1 60 97")
-    evening.play(2, twins[0], "note-on 1 60 97")
+    racks = [hub.plug("Rack"), hub.plug("Rack")]
+    evening.play(1, racks[1], "note-on 1 60 97")
+    evening.play(2, racks[0], "note-on 1 60 97")
     found = learned(evening, capsys)
     assert [one["blocks"][0]["lines"][1] for one in found] == [
-        'twin_2 = "Twin #2"',
-        'twin_1 = "Twin #1"',
+        'rack_2 = "Rack #2"',
+        'rack_1 = "Rack #1"',
     ]
 
 
@@ -221,20 +221,20 @@ def test_a_port_that_can_not_be_opened_is_told_once(
 ) -> None:
     """The others are heard."""
     hub.plug("Busy")
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     opened = evening.backend.open_input
     evening.backend.open_input = lambda name, label: opened("gone" if name.startswith("Busy") else name, label)  # type: ignore[method-assign]
     evening.play(1, stage, "program 1 6")
     assert evening.learn() == 0
     told = capsys.readouterr()
     assert told.err == 'Busy: "gone" can\'t be opened: it has gone\n'
-    assert "Listening to Stage 88\n" in told.out
-    assert "Stage 88: program 6" in told.out
+    assert "Listening to Pit Keyboard\n" in told.out
+    assert "Pit Keyboard: program 6" in told.out
 
 
 def test_everything_is_closed_at_the_end(evening: Evening, hub: Hub) -> None:
     """No port stays open behind it."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
     evening.learn()
     assert stage.listeners == []
 

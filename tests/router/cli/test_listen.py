@@ -19,7 +19,7 @@ class Evening:
 
     def __init__(self) -> None:
         self.hub = Hub()
-        self.stage = self.hub.plug("Stage 88:MIDI 1", receives=False)
+        self.stage = self.hub.plug("Pit Keyboard:MIDI 1", receives=False)
         self.pads = self.hub.plug("Pads", receives=False)
         self.now = 100.0
         self.deeds: list[tuple[float, Callable[[], object]]] = []
@@ -58,9 +58,9 @@ def test_messages_are_told_a_line_each(evening: Evening, capsys: pytest.CaptureF
     evening.play(1.5, evening.pads, "controller 10 sustain 127")
     assert evening.listen(ListenSettings(bytes=True)) == 0
     first, note, pedal = capsys.readouterr().out.splitlines()
-    assert first == "Listening to Stage 88:MIDI 1, Pads"
-    assert note == "            Stage 88:MIDI 1  note-on        1  C4                 100  90 3C 64"
-    assert pedal == " +500.0 ms  Pads             controller    10  sustain            127  B9 40 7F"
+    assert first == "Listening to Pit Keyboard:MIDI 1, Pads"
+    assert note == "            Pit Keyboard:MIDI 1  note-on        1  C4                 100  90 3C 64"
+    assert pedal == " +500.0 ms  Pads                 controller    10  sustain            127  B9 40 7F"
 
 
 def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
@@ -82,7 +82,7 @@ def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureF
     evening.play(1, evening.stage, "note-on 1 C4 100", "note-on 1 E4 100")
     evening.play(20, evening.stage, "note-off 1 C4 64")
     evening.patience = 30
-    listen(ListenSettings(("Stage*",)), Stamped(evening.hub), evening.pause, lambda: evening.now)
+    listen(ListenSettings(("Pit Key*",)), Stamped(evening.hub), evening.pause, lambda: evening.now)
     lines = capsys.readouterr().out.splitlines()[1:]
     assert [line[:10].strip() for line in lines] == ["", "+3.0 ms", "+19.0 s"]
 
@@ -122,7 +122,7 @@ def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str])
     for at in range(100):
         evening.play(1 + at * 0.02, evening.stage, "clock")
     evening.listen(ListenSettings(without=("clock",)))
-    assert capsys.readouterr().out.splitlines() == ["Listening to Stage 88:MIDI 1, Pads"]
+    assert capsys.readouterr().out.splitlines() == ["Listening to Pit Keyboard:MIDI 1, Pads"]
 
 
 def test_ports_come_and_go(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
@@ -153,7 +153,7 @@ def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str])
     told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert {key: told[0][key] for key in ("since", "port", "message", "bytes")} == {
         "since": 0.0,
-        "port": "Stage 88:MIDI 1",
+        "port": "Pit Keyboard:MIDI 1",
         "message": "note-on 1 C4 100",
         "bytes": "90 3C 64",
     }

@@ -47,8 +47,8 @@ def test_a_reload_that_is_rejected(daemon: PlayedDaemon, desk: Desk) -> None:
 @pytest.mark.parametrize(
     ("text", "value", "words"),
     [
-        ("scene=garden", "garden", "scene is now garden\n"),
-        ("scene = garden", "garden", "scene is now garden\n"),
+        ("place=garden", "garden", "place is now garden\n"),
+        ("place = garden", "garden", "place is now garden\n"),
         ("giant", None, "giant is now on\n"),
         ("key=-3", "-3", "key is now -3\n"),
     ],
@@ -64,9 +64,9 @@ def test_a_switch_is_turned(daemon: PlayedDaemon, desk: Desk, text: str, value: 
 def test_switches_are_listed(desk: Desk) -> None:
     """Without a name, all of them."""
     answer = desk.run("switch", "--name", "pit")
-    assert (answer.code, answer.out) == (0, "giant  off\nscene  cave\nkey    -2\n")
+    assert (answer.code, answer.out) == (0, "giant  off\nplace  cave\nkey    -2\n")
     data = desk.run("switch", "--name", "pit", "--json").data
-    assert data == {"command": "switch", "ok": True, "switches": {"giant": False, "scene": "cave", "key": -2}}
+    assert data == {"command": "switch", "ok": True, "switches": {"giant": False, "place": "cave", "key": -2}}
 
 
 def test_no_switches_is_said(daemon: PlayedDaemon, desk: Desk) -> None:
@@ -84,7 +84,7 @@ def test_what_the_daemon_refuses_is_told(desk: Desk) -> None:
 
 
 @pytest.mark.usefixtures("daemon")
-@pytest.mark.parametrize("text", ["", "=cave", "scene=", " = "])
+@pytest.mark.parametrize("text", ["", "=cave", "place=", " = "])
 def test_a_switch_that_can_not_be_meant(desk: Desk, text: str) -> None:
     """It is not sent to the daemon at all."""
     answer = desk.run("switch", text, "--name", "pit")

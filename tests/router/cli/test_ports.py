@@ -13,9 +13,9 @@ from tests.support.fake_midi_system import FakeBackend, Hub
 
 RULES = """
 [ports]
-keys = { input = "Stage*" }
+keys = { input = "Pit Key*" }
 pads = { input = "Pad Box" }
-rack = { output = "Twin*" }
+rack = { output = "Rack*" }
 take = { output = true, virtual = true }
 """
 
@@ -24,9 +24,9 @@ take = { output = true, virtual = true }
 def backend() -> FakeBackend:
     """A computer with a keyboard and two equal modules; and a port of our own."""
     hub = Hub()
-    hub.plug("Stage 88:MIDI 1", receives=False)
+    hub.plug("Pit Keyboard:MIDI 1", receives=False)
     for _ in range(2):
-        hub.plug("Twin", sends=False)
+        hub.plug("Rack", sends=False)
     hub.plug("pointsman:keys")
     return FakeBackend(hub)
 
@@ -43,13 +43,13 @@ def test_everything_the_computer_has(backend: FakeBackend, capsys: pytest.Captur
     assert ports(PortsSettings(), backend) == 0
     assert capsys.readouterr().out.splitlines() == [
         "inputs, to be listened to (fake):",
-        "  port             in the rule file",
-        '  Stage 88:MIDI 1  "Stage 88"',
+        "  port                 in the rule file",
+        '  Pit Keyboard:MIDI 1  "Pit Keyboard"',
         "",
         "outputs, to be played to (fake):",
         "  port  in the rule file",
-        '  Twin  "Twin #1"',
-        '  Twin  "Twin #2"',
+        '  Rack  "Rack #1"',
+        '  Rack  "Rack #2"',
     ]
 
 
@@ -60,7 +60,7 @@ def test_what_is_to_be_written_means_the_port(backend: FakeBackend, capsys: pyte
     assert (told["command"], told["ok"], told["system"]) == ("ports", True, "fake")
     outputs = [port["full_name"] for port in told["outputs"]]
     assert [find(port["pattern"], outputs) for port in told["outputs"]] == [Found(0), Found(1)]
-    assert told["inputs"][0]["name"] == "Stage 88:MIDI 1"
+    assert told["inputs"][0]["name"] == "Pit Keyboard:MIDI 1"
 
 
 def test_a_computer_without_ports(capsys: pytest.CaptureFixture[str]) -> None:
@@ -80,23 +80,23 @@ def test_what_the_ports_of_a_rule_file_mean(
     assert ports(PortsSettings((rules,)), backend) == 1
     assert capsys.readouterr().out.splitlines() == [
         "port       the computer's",
-        "keys  in   Stage 88:MIDI 1",
+        "keys  in   Pit Keyboard:MIDI 1",
         'pads  in   missing: no port is called "Pad Box"',
-        'rack  out  "Twin*" means Twin or Twin: write more, or #2 behind it',
+        'rack  out  "Rack*" means Rack or Rack: write more, or #2 behind it',
         'take  out  other programs will find it as "take"',
     ]
 
 
 def test_a_rig_that_is_complete(backend: FakeBackend, rules: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Exit code 0, and the same as data."""
-    Path(rules).write_text(RULES.replace("Twin*", "Twin #2"))
+    Path(rules).write_text(RULES.replace("Rack*", "Rack #2"))
     backend.hub.plug("Pad Box")
     assert ports(PortsSettings((rules,), json=True), backend) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["ok"] is True
     assert [(port["name"], port["state"], port["computer_port"]) for port in told["ports"]] == [
-        ("keys", "found", "Stage 88:MIDI 1"),
+        ("keys", "found", "Pit Keyboard:MIDI 1"),
         ("pads", "found", "Pad Box"),
-        ("rack", "found", "Twin"),
+        ("rack", "found", "Rack"),
         ("take", "virtual", None),
     ]

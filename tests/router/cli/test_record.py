@@ -209,24 +209,24 @@ def play_on(hub: Hub, name: str, then: Callable[[], None]) -> threading.Thread:
 
 def test_ports_are_recorded_without_a_daemon(hub: Hub, desk: Desk) -> None:
     """Tracks are called as the computer calls the ports; what is no MIDI message is left out."""
-    hub.plug("Stage 88")
-    thread = play_on(hub, "Stage 88", interrupt)
-    assert main(["record", "--from", "stage*", "-o", "take.mid"]) == 0
+    hub.plug("Pit Keyboard")
+    thread = play_on(hub, "Pit Keyboard", interrupt)
+    assert main(["record", "--from", "pit key*", "-o", "take.mid"]) == 0
     thread.join()
     assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"]
-    assert titles(desk.folder / "take.mid") == [b"Stage 88 in"]
+    assert titles(desk.folder / "take.mid") == [b"Pit Keyboard in"]
 
 
 def test_a_note_held_while_its_cable_is_pulled_ends_there(hub: Hub, desk: Desk) -> None:
     """It doesn't sound on through all that is played once the cable is in again."""
-    stage = hub.plug("Stage 88")
+    stage = hub.plug("Pit Keyboard")
 
     def perform() -> None:
         wait_for(lambda: bool(stage.listeners))
         stage.play(ON)
         wait_for(lambda: not stage.listeners[0].waiting)
         hub.unplug(stage)
-        again = hub.plug("Stage 88")
+        again = hub.plug("Pit Keyboard")
         wait_for(lambda: bool(again.listeners))
         again.play(ON, OFF)
         wait_for(lambda: not again.listeners[0].waiting)
@@ -234,7 +234,7 @@ def test_a_note_held_while_its_cable_is_pulled_ends_there(hub: Hub, desk: Desk) 
 
     thread = threading.Thread(target=perform)
     thread.start()
-    assert main(["record", "--from", "stage*", "-o", "take.mid"]) == 0
+    assert main(["record", "--from", "pit key*", "-o", "take.mid"]) == 0
     thread.join()
     assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c", "Note_on_c", "Note_off_c"]
 
@@ -280,25 +280,25 @@ def test_other_programs_can_send_to_a_port_of_ours(hub: Hub, desk: Desk) -> None
 
 def test_a_port_is_wanted_once(hub: Hub, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     """Twice the same name is a slip of the hand."""
-    assert main(["record", "--from", "Stage 88", "--from", "Stage 88"]) == 2
+    assert main(["record", "--from", "Pit Keyboard", "--from", "Pit Keyboard"]) == 2
     assert "wanted twice" in capsys.readouterr().err
 
 
-def test_what_a_crash_left_behind_is_rescued(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_a_crash_left_behind_is_recovered(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     """By folder or by file; what can't be saved is told, and makes the exit code 1."""
     orphan(desk.folder / "a.mid.journal", *PLAYED, torn=b"\x03")
     orphan(desk.folder / "b.mid.journal", *PLAYED)
-    assert main(["record", "--rescue", str(desk.folder / "a.mid.journal")]) == 0
+    assert main(["record", "--recover", str(desk.folder / "a.mid.journal")]) == 0
     assert "left behind; it is saved" in capsys.readouterr().out
     (desk.folder / "c.mid.journal").write_text("a diary, and no journal of ours")
-    assert main(["record", "--rescue", ".", "--json"]) == 1
+    assert main(["record", "--recover", ".", "--json"]) == 1
     told: dict[str, Any] = json.loads(capsys.readouterr().out)
     assert (told["files"], len(told["problems"])) == (["b.mid"], 1)
     assert notes(desk.folder / "b.mid") == ["Note_on_c", "Note_off_c"] * 2
     (desk.folder / "c.mid.journal").unlink()
-    assert main(["record", "--rescue", "."]) == 0
+    assert main(["record", "--recover", "."]) == 0
     assert capsys.readouterr().out == "nothing was left behind\n"
-    assert main(["record", "--rescue", "a.mid"]) == 2
+    assert main(["record", "--recover", "a.mid"]) == 2
 
 
 def test_where_a_take_goes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

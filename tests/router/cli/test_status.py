@@ -31,7 +31,7 @@ recording   no
 
 Switches:
   giant  off
-  scene  cave
+  place  cave
   key    -2
 
 Rules in force since {APPLIED}: pit.toml, drums.toml

@@ -29,12 +29,12 @@ def test_alsa_knows_its_own_clients_by_number(library: Library, monkeypatch: pyt
     monkeypatch.setattr(alsa_sequencer, "_descriptors", descriptors)
     system = choose_backend("alsa", "pit")
     assert enlarged == [128, 130]
-    names = ["pit:keys 129:0", "pit:keys 20:0", "Stage:MIDI 1 128:0", "pit:odd"]
+    names = ["pit:keys 129:0", "pit:keys 20:0", "Pit Keyboard:MIDI 1 128:0", "pit:odd"]
     assert [system.is_ours(name) for name in names] == [True, False, True, True]
     rack = system.open_output("Rack:MIDI 1", "rack")
     assert rack.is_connected()
     assert isinstance(rack.limit, Rate)
     library.ports.append(b"Synth:MIDI 20:0")
     assert isinstance(system.open_output("Synth:MIDI 20:0", "synth").limit, alsa_sequencer.PoolRoom)
-    assert not system.open_input("Stage 88:MIDI 1", "keys").is_connected()
+    assert not system.open_input("Pit Keyboard:MIDI 1", "keys").is_connected()
     assert system.sysex_limit == 5_572

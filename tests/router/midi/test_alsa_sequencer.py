@@ -9,7 +9,7 @@ from rules.ports.pacing import Pacer
 
 
 @pytest.mark.parametrize(
-    ("name", "number"), [("Stage 88:MIDI 1 20:0", 20), ("Stage 88:MIDI 1", None), ("a 1:2 128:12", 128)]
+    ("name", "number"), [("Pit Keyboard:MIDI 1 20:0", 20), ("Pit Keyboard:MIDI 1", None), ("a 1:2 128:12", 128)]
 )
 def test_the_number_of_a_client(name: str, number: int | None) -> None:
     """From the end of a port's name."""

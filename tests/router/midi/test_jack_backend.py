@@ -50,7 +50,7 @@ class Loop:
 def loop(library: Library, monkeypatch: pytest.MonkeyPatch) -> Loop:
     """A JACK system with an open input and an open output."""
     loop = Loop(library, monkeypatch)
-    loop.system.open_input("Stage 88:MIDI 1", "keys")
+    loop.system.open_input("Pit Keyboard:MIDI 1", "keys")
     loop.system.open_output("Rack:MIDI 1", "rack")
     return loop
 
@@ -125,7 +125,7 @@ def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: lis
     """Another command of our name may run beside us; whoever is connected to our silence waits for us."""
     library.ports.append(b"pit-07:keys")
     system = choose_backend("jack", "pit")
-    system.open_input("Stage 88:MIDI 1", "keys")
+    system.open_input("Pit Keyboard:MIDI 1", "keys")
     assert wires[0].made == []
 
 
@@ -163,7 +163,7 @@ def test_after_a_death_inputs_are_deleted_and_outputs_left_alone(library: Librar
     loop.children[1].code = 0
     assert loop.system.revive()
     assert len(library.alive) == len(outputs) + 4
-    assert loop.system.input_names() == ["Stage 88:MIDI 1", "Rack:MIDI 1"]
+    assert loop.system.input_names() == ["Pit Keyboard:MIDI 1", "Rack:MIDI 1"]
 
 
 def test_a_server_that_hangs_is_not_touched_until_it_answers(library: Library, loop: Loop) -> None:
@@ -189,7 +189,7 @@ def test_a_spare_that_died_with_the_server_is_not_touched(library: Library, loop
     """Neither to open a port, nor to tidy up."""
     tidied(loop.system, library)
     spare = library.clients[-1]
-    loop.system.open_input("Stage 88:MIDI 1", "pads")
+    loop.system.open_input("Pit Keyboard:MIDI 1", "pads")
     library.is_dead = True
     for opening in (loop.system.open_input, loop.system.open_output):
         with pytest.raises(MachineError, match=r"server not running|JACK doesn't answer"):
@@ -207,7 +207,7 @@ def test_a_client_that_can_not_be_made_means_that_all_others_are_gone(library: L
     assert len(loop.kept) == 4
     assert loop.system.input_names() == []
     with pytest.raises(MachineError, match="JACK doesn't answer"):
-        loop.system.open_input("Stage 88:MIDI 1", "keys")
+        loop.system.open_input("Pit Keyboard:MIDI 1", "keys")
     loop.system.revive()
     loop.children[0].code = 0
     assert not loop.system.revive()

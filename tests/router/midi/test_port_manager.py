@@ -34,7 +34,7 @@ def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_ports_are_found_by_pattern() -> None:
     """Both directions, said in words without numbers, and nothing more is said later."""
     rig = Rig()
-    assert told(rig.first) == [("found", 'input "keys": Stage 88'), ("found", 'output "rack": Rack')]
+    assert told(rig.first) == [("found", 'input "keys": Pit Keyboard'), ("found", 'output "rack": Rack')]
     assert rig.passes()
     assert rig.scan() == []
 
@@ -57,15 +57,15 @@ def test_a_device_that_is_unplugged_and_plugged_in_again() -> None:
     rig.hub.unplug(rig.stage)
     rig.hub.unplug(rig.rack)
     assert rig.scan() == [
-        ("lost", 'input "keys": Stage 88 has gone'),
+        ("lost", 'input "keys": Pit Keyboard has gone'),
         ("lost", 'output "rack": Rack has gone'),
-        ("waiting", 'input "keys": the computer has no port "Stage*"; waiting for it'),
+        ("waiting", 'input "keys": the computer has no port "Pit Key*"; waiting for it'),
         ("waiting", 'output "rack": the computer has no port "Rack*"; waiting for it'),
     ]
     rig.ports.outlets["rack"].send(NOTE, rig.now)
     assert (rig.ports.inlets, rig.ports.outlets["rack"].lost) == ([], 1)
-    rig.stage, rig.rack = rig.hub.plug("Stage 88"), rig.hub.plug("Rack", sends=False)
-    assert rig.scan() == [("found", 'input "keys": Stage 88'), ("found", 'output "rack": Rack')]
+    rig.stage, rig.rack = rig.hub.plug("Pit Keyboard"), rig.hub.plug("Rack", sends=False)
+    assert rig.scan() == [("found", 'input "keys": Pit Keyboard'), ("found", 'output "rack": Rack')]
     assert rig.passes()
 
 
@@ -73,8 +73,8 @@ def test_a_device_that_was_away_between_two_looks() -> None:
     """The new number tells: it is lost and found at once."""
     rig = Rig(KEYS)
     rig.hub.unplug(rig.stage)
-    rig.hub.plug("Stage 88")
-    assert rig.scan() == [("lost", 'input "keys": Stage 88 has gone'), ("found", 'input "keys": Stage 88')]
+    rig.hub.plug("Pit Keyboard")
+    assert rig.scan() == [("lost", 'input "keys": Pit Keyboard has gone'), ("found", 'input "keys": Pit Keyboard')]
 
 
 def test_a_device_that_comes_back_under_the_same_number() -> None:
@@ -82,7 +82,7 @@ def test_a_device_that_comes_back_under_the_same_number() -> None:
     rig = Rig(KEYS, RACK, numbered=False, tells=True)
     rig.hub.unplug(rig.stage)
     rig.hub.unplug(rig.rack)
-    rig.stage, rig.rack = rig.hub.plug("Stage 88", receives=False), rig.hub.plug("Rack", sends=False)
+    rig.stage, rig.rack = rig.hub.plug("Pit Keyboard", receives=False), rig.hub.plug("Rack", sends=False)
     assert [kind for kind, _ in rig.scan()] == ["lost", "lost", "found", "found"]
     assert rig.passes()
     assert rig.scan() == []
@@ -90,16 +90,16 @@ def test_a_device_that_comes_back_under_the_same_number() -> None:
 
 def test_several_candidates_are_listed_once() -> None:
     """Until one of them goes; with a number either can be had."""
-    rig = Rig(Wanted("twin", "out", "Twin*"), Wanted("second", "out", "Twin*#2"))
-    twins = [rig.hub.plug("Twin"), rig.hub.plug("Twin")]
-    ambiguous = '"Twin*" means Twin or Twin: write more of the name, or #2 behind it for the second'
-    assert rig.scan() == [("ambiguous", f'output "twin": {ambiguous}'), ("found", 'output "second": Twin')]
+    rig = Rig(Wanted("first", "out", "Box*"), Wanted("second", "out", "Box*#2"))
+    boxes = [rig.hub.plug("Box"), rig.hub.plug("Box")]
+    ambiguous = '"Box*" means Box or Box: write more of the name, or #2 behind it for the second'
+    assert rig.scan() == [("ambiguous", f'output "first": {ambiguous}'), ("found", 'output "second": Box')]
     rig.ports.outlets["second"].send(NOTE, 0)
-    assert (twins[0].heard, twins[1].heard) == ([], [NOTE])
+    assert (boxes[0].heard, boxes[1].heard) == ([], [NOTE])
     rig.hub.plug("Other")
     assert rig.scan() == []
-    rig.hub.unplug(twins[0])
-    assert rig.scan() == [("ambiguous", 'output "twin": Twin is output "second" already')]
+    rig.hub.unplug(boxes[0])
+    assert rig.scan() == [("ambiguous", 'output "first": Box is output "second" already')]
 
 
 def test_one_port_is_not_opened_under_two_names() -> None:
@@ -116,7 +116,7 @@ def test_virtual_ports_are_made_and_never_connected_to_ourselves() -> None:
     rig = Rig(TAKE, Wanted("from-daw", "in", "from-daw", virtual=True), Wanted("all", "in", "*"))
     assert told(rig.first) == [
         ("found", 'input "from-daw": other programs find it as "from-daw"'),
-        ("found", 'input "all": Stage 88'),
+        ("found", 'input "all": Pit Keyboard'),
         ("found", 'output "take": other programs find it as "take"'),
     ]
     rig.hub.find("pointsman:from-daw").hear(NOTE)
@@ -156,11 +156,11 @@ def test_ports_that_stay_are_not_touched() -> None:
     rig = Rig()
     opened = rig.backend.opened
     rig.stage.play(NOTE)
-    assert rig.ports.want([Wanted("keys", "in", "*88"), RACK], rig.now) == []
+    assert rig.ports.want([Wanted("keys", "in", "*board"), RACK], rig.now) == []
     rig.ports.drop_unwanted()
     assert rig.backend.opened == opened
     assert rig.inlet("keys").get_message() is not None
-    assert rig.inlet("keys").wanted.pattern == "*88"
+    assert rig.inlet("keys").wanted.pattern == "*board"
 
 
 def test_what_is_no_longer_wanted_closes_after_its_note_offs() -> None:
@@ -198,7 +198,7 @@ def test_a_name_that_moves_to_another_port() -> None:
     other = rig.hub.plug("Module")
     events = rig.ports.want([Wanted("keys", "in", "Mod*"), Wanted("rack", "out", "Mod*")], rig.now)
     assert told(events) == [
-        ("lost", 'input "keys": no longer Stage 88'),
+        ("lost", 'input "keys": no longer Pit Keyboard'),
         ("lost", 'output "rack": no longer Rack'),
         ("found", 'input "keys": Module'),
         ("found", 'output "rack": Module'),
@@ -251,7 +251,7 @@ def test_names_that_can_not_be_read_are_told_once_and_tried_again(monkeypatch: p
         assert rig.scan() == []
         assert rig.passes()
     rig.hub.unplug(rig.stage)
-    assert rig.scan()[0] == ("lost", 'input "keys": Stage 88 has gone')
+    assert rig.scan()[0] == ("lost", 'input "keys": Pit Keyboard has gone')
     with monkeypatch.context() as broken:
         broken.setattr(rig.backend, "input_names", failing("the ports can't be listed"))
         assert rig.scan() == [("unlisted", "the ports can't be listed")]
@@ -272,7 +272,7 @@ def test_a_server_that_dies_is_missed_and_waited_for() -> None:
     rig.hub.revive()
     assert rig.scan() == [
         ("server back", "fake is back"),
-        ("found", 'input "keys": Stage 88'),
+        ("found", 'input "keys": Pit Keyboard'),
         ("found", 'output "rack": Rack'),
         ("found", 'output "take": other programs find it as "take"'),
     ]
@@ -298,7 +298,7 @@ def test_rules_that_change_while_the_server_is_away() -> None:
     assert rig.ports.want([KEYS], rig.now) == []
     rig.ports.drop_unwanted()
     rig.hub.revive()
-    assert rig.scan() == [("server back", "fake is back"), ("found", 'input "keys": Stage 88')]
+    assert rig.scan() == [("server back", "fake is back"), ("found", 'input "keys": Pit Keyboard')]
 
 
 def test_a_hiccup_of_the_server_is_told() -> None:
@@ -357,7 +357,7 @@ def test_the_state_of_all_ports() -> None:
     rig.inlet("keys").faulty = 1
     states = [(port["name"], port["direction"], port["state"], port["computer_port"]) for port in rig.ports.state()]
     assert states == [
-        ("keys", "in", "open", "Stage 88"),
+        ("keys", "in", "open", "Pit Keyboard"),
         ("pads", "in", "missing", None),
         ("rack", "out", "open", "Rack"),
     ]

@@ -21,7 +21,7 @@ def test_four_clients_are_ready_before_anything_is_opened(library: Library) -> N
 def test_opening_takes_the_spare_client_and_tidying_makes_another(library: Library) -> None:
     """What is closed is deleted then, too, one thing at a time; nothing is made or freed before."""
     system = choose_backend("coremidi", "pit")
-    keys, rack = system.open_input("Stage 88:MIDI 1", "keys"), system.open_output("Rack:MIDI 1", "rack")
+    keys, rack = system.open_input("Pit Keyboard:MIDI 1", "keys"), system.open_output("Rack:MIDI 1", "rack")
     assert len(library.clients) == 4
     assert library.clients[2].deeds == ["all types", "open 0 keys"]
     assert library.clients[3].deeds == ["open 1 rack"]
@@ -52,7 +52,7 @@ def test_more_ports_than_spares(library: Library) -> None:
     """Each gets a client of its own."""
     system = choose_backend("coremidi", "pit")
     for _ in range(3):
-        system.open_input("Stage 88:MIDI 1", "keys")
+        system.open_input("Pit Keyboard:MIDI 1", "keys")
     assert len(library.clients) == 6
 
 
@@ -60,7 +60,7 @@ def test_the_index_is_looked_up_when_a_port_is_opened(library: Library) -> None:
     """Names may have moved since they were listed; one that has gone is said so, and its client is not lost."""
     system = choose_backend("coremidi", "pit")
     library.ports.insert(0, b"pit:new")
-    system.open_input("Stage 88:MIDI 1", "keys")
+    system.open_input("Pit Keyboard:MIDI 1", "keys")
     assert library.clients[2].deeds[-1] == "open 1 keys"
     with pytest.raises(MachineError, match='"Organ" can\'t be opened: it has gone'):
         system.open_output("Organ", "organ")
@@ -92,8 +92,8 @@ def test_a_port_that_vanishes_while_names_are_read_costs_another_look(
 
 def test_names_that_are_no_text_are_listed_all_the_same(library: Library) -> None:
     """Some devices have latin-1 names."""
-    library.ports = [b"Stage \xe9"]
-    assert choose_backend("jack", "pit").input_names() == ["Stage \ufffd"]
+    library.ports = [b"Pit \xe9"]
+    assert choose_backend("jack", "pit").input_names() == ["Pit \ufffd"]
 
 
 def test_virtual_ports_have_a_name_that_stays(library: Library) -> None:
@@ -121,6 +121,6 @@ def test_what_the_library_raises_becomes_words(library: Library) -> None:
     """With what we were about to do."""
     system = choose_backend("coremidi", "pit")
     library.is_dead = True
-    system.open_input("Stage 88:MIDI 1", "keys")
+    system.open_input("Pit Keyboard:MIDI 1", "keys")
     with pytest.raises(MachineError, match='"Rack:MIDI 1" can\'t be opened: the MIDI system says: server not running'):
         system.open_input("Rack:MIDI 1", "rack")

@@ -158,7 +158,7 @@ def test_the_thread_takes_what_is_logged(desk: Desk, tmp_path: Path) -> None:
 
 
 def test_recording_all_the_time_saves_takes_and_what_was_orphan(desk: Desk, tmp_path: Path) -> None:
-    """The start rescues what a crash left; a pause ends a take."""
+    """The start recovers what a crash left; a pause ends a take."""
     orphan(tmp_path / "old.mid.journal", *PLAYED)
     desk.recorder.record_into(tmp_path)
     wait_for(lambda: len(desk.said) == 1)

@@ -1,4 +1,4 @@
-"""The memory of the flight recorder: the last minutes, within its bounds, and what still counts of the time before."""
+"""The history of the daemon: the last minutes, within its bounds, and what still counts of the time before."""
 
 from hypothesis import given
 from hypothesis import strategies as st

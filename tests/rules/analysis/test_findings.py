@@ -10,7 +10,7 @@ from rules.rulefile.reading import read_rule_set
 RIG = """
 [ports]
 seq = { input = "Step Box*" }
-keys = { input = "Stage 88*" }
+keys = { input = "Pit Keyboard*" }
 rack = { output = "Interface*" }
 [devices]
 organ = { port = "rack", channel = 4 }
@@ -73,7 +73,7 @@ def test_channels_that_are_chosen(lines: str) -> None:
 
 def test_a_port_that_chooses_the_channel() -> None:
     """A port whose own steps put everything on one channel folds nothing."""
-    rig = RIG.replace('"Stage 88*"', '"Stage 88*", steps = [{ rechannel = 2 }]')
+    rig = RIG.replace('"Pit Keyboard*"', '"Pit Keyboard*", steps = [{ rechannel = 2 }]')
     assert hints(rule('to = "organ"'), rig) == []
 
 
@@ -113,9 +113,9 @@ def test_drums_that_are_left_alone(lines: str) -> None:
 
 def test_drums_transposed_at_the_port() -> None:
     """A port's own steps are looked at as well."""
-    rig = RIG.replace('"Stage 88*"', '"Stage 88*", steps = [{ rechannel = { 10 = 9 } }, { transpose = 2 }]')
+    rig = RIG.replace('"Pit Keyboard*"', '"Pit Keyboard*", steps = [{ rechannel = { 10 = 9 } }, { transpose = 2 }]')
     assert hints("", rig) == []
-    rig = RIG.replace('"Stage 88*"', '"Stage 88*", steps = [{ transpose = 2 }]')
+    rig = RIG.replace('"Pit Keyboard*"', '"Pit Keyboard*", steps = [{ transpose = 2 }]')
     assert hints("", rig) == [f'port "keys", step 1 (transpose): {DRUMS}']
 
 

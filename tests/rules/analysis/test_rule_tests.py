@@ -10,7 +10,7 @@ from rules.rulefile.reading import read_rule_set
 
 RIG = """
 [ports]
-keys = { input = "Stage 88*" }
+keys = { input = "Pit Keyboard*" }
 pads = { input = "Pad Box*" }
 rack = { output = "Interface*", clock = "keys" }
 take = { output = true, virtual = true }

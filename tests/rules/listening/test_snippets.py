@@ -129,8 +129,8 @@ NAMES = [
     "Pad Box:Pad Box MIDI 1 20:0",
     "4x4 Interface:4x4 Interface MIDI 1 24:0",
     "4x4 Interface:4x4 Interface MIDI 2 24:1",
-    "Twin:Twin MIDI 1 28:0",
-    "Twin:Twin MIDI 1 32:0",
+    "Rack:Rack MIDI 1 28:0",
+    "Rack:Rack MIDI 1 32:0",
 ]
 
 
@@ -140,8 +140,8 @@ NAMES = [
         (0, "Midi Through"),
         (1, "Pad Box"),
         (3, "4x4 Interface:4x4 Interface MIDI 2"),
-        (4, "Twin:Twin MIDI 1 #1"),
-        (5, "Twin:Twin MIDI 1 #2"),
+        (4, "Rack:Rack MIDI 1 #1"),
+        (5, "Rack:Rack MIDI 1 #2"),
     ],
 )
 def test_a_pattern_is_short_and_means_one_port(index: int, pattern: str) -> None:
@@ -162,7 +162,7 @@ def test_a_pattern_never_means_another_port(names: list[str]) -> None:
     [
         ("Pad Box", "pad_box"),
         ("4x4 Interface:4x4 Interface MIDI 2", "port_4x4_interface_midi_2"),
-        ("Twin:Twin MIDI 1 #2", "twin_midi_1_2"),
+        ("Rack:Rack MIDI 1 #2", "rack_midi_1_2"),
         ("not", "port_not"),
         ("***", "port"),
         ("Klavier für Ülo", "klavier_f_r_lo"),

@@ -15,8 +15,8 @@ ALSA = [
     "4x4 Interface:4x4 Interface MIDI 1 24:0",
     "4x4 Interface:4x4 Interface MIDI 2 24:1",
     "Pad [A]:out 28:0",
-    "Twin:Twin MIDI 1 32:0",
-    "Twin:Twin MIDI 1 36:0",
+    "Rack:Rack MIDI 1 32:0",
+    "Rack:Rack MIDI 1 36:0",
 ]
 
 
@@ -32,9 +32,9 @@ ALSA = [
         ("Step Box", 1),
         ("midi through port-0", 0),
         ("pad [a]*", 4),
-        ("Twin*#1", 5),
-        ("Twin* #2", 6),
-        ("Twin #2", 6),
+        ("Rack*#1", 5),
+        ("Rack* #2", 6),
+        ("Rack #2", 6),
         ("4x4 Interface* #2", 3),
     ],
 )
@@ -43,7 +43,7 @@ def test_a_pattern_means_one_port(pattern: str, index: int) -> None:
     assert find(pattern, ALSA) == Found(index)
 
 
-@pytest.mark.parametrize("pattern", ["Stage*", "Step", "[a-z]*", "Twin*#3", "Step Box MIDI 1 20:0", "", "#1"])
+@pytest.mark.parametrize("pattern", ["Pit Key*", "Step", "[a-z]*", "Rack*#3", "Step Box MIDI 1 20:0", "", "#1"])
 def test_a_pattern_means_nothing(pattern: str) -> None:
     """Parts of names don't match by themselves, nor does what no longer is there."""
     assert find(pattern, ALSA) == Missing()
@@ -53,12 +53,12 @@ def test_several_candidates_are_listed() -> None:
     """Which ones, by their names and in the computer's order."""
     both = ("4x4 Interface:4x4 Interface MIDI 1", "4x4 Interface:4x4 Interface MIDI 2")
     assert find("4x4*", ALSA) == Ambiguous(both)
-    assert find("Twin", ALSA) == Ambiguous(("Twin:Twin MIDI 1", "Twin:Twin MIDI 1"))
+    assert find("Rack", ALSA) == Ambiguous(("Rack:Rack MIDI 1", "Rack:Rack MIDI 1"))
 
 
 def test_hidden_ports_are_never_meant() -> None:
     """Our own ports are passed over: a pattern for everything means the only other port."""
-    assert find("*", ["pointsman:keys 128:0", "Stage 88 20:0"], hidden={0}) == Found(1)
+    assert find("*", ["pointsman:keys 128:0", "Pit Keyboard 20:0"], hidden={0}) == Found(1)
     assert find("pointsman*", ["pointsman:keys 128:0"], hidden={0}) == Missing()
 
 
@@ -108,7 +108,7 @@ def test_bare_names(name: str, bare: str) -> None:
 RULES = """
 [ports]
 seq = "Step Box*"
-keys = { input = "Stage*" }
+keys = { input = "Pit Key*" }
 rack = { output = "4x4*1", connection = "din" }
 take = { output = true, virtual = true }
 loop = {}
@@ -120,7 +120,7 @@ def test_wanted_ports_of_a_rule_file() -> None:
     ruleset = read_rule_set([("rules.toml", RULES.encode())]).ruleset
     assert wanted_ports(ruleset) == (
         Wanted("seq", "in", "Step Box*"),
-        Wanted("keys", "in", "Stage*"),
+        Wanted("keys", "in", "Pit Key*"),
         Wanted("loop", "in", "loop"),
         Wanted("seq", "out", "Step Box*"),
         Wanted("rack", "out", "4x4*1", connection="din"),
@@ -131,7 +131,7 @@ def test_wanted_ports_of_a_rule_file() -> None:
     assert wanted_ports(ruleset)[4].words == 'output "rack"'
 
 
-KEYS = Wanted("keys", "in", "Stage*")
+KEYS = Wanted("keys", "in", "Pit Key*")
 RACK = Wanted("rack", "out", "4x4*1")
 
 
@@ -141,7 +141,7 @@ RACK = Wanted("rack", "out", "4x4*1")
         ((), (KEYS,), Changes((KEYS,), (), ())),
         ((KEYS,), (), Changes((), (), (KEYS,))),
         ((KEYS, RACK), (RACK, KEYS), Changes((), (RACK, KEYS), ())),
-        ((KEYS,), (Wanted("keys", "out", "Stage*"),), Changes((Wanted("keys", "out", "Stage*"),), (), (KEYS,))),
+        ((KEYS,), (Wanted("keys", "out", "Pit Key*"),), Changes((Wanted("keys", "out", "Pit Key*"),), (), (KEYS,))),
         ((KEYS,), (Wanted("keys", "in", "*"),), Changes((Wanted("keys", "in", "*"),), (), (KEYS,))),
     ],
     ids=["new", "gone", "same", "other direction", "other pattern"],

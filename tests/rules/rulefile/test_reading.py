@@ -25,7 +25,7 @@ from rules.steps.value_map import End
 from rules.steps.velocity import VelocityStep
 
 EVERYTHING = (Path(__file__).parent / "everything.toml").read_bytes()
-PORTS = b'[ports]\nkeys = { input = "Stage 88*" }\nrack = { output = "Interface*" }\n'
+PORTS = b'[ports]\nkeys = { input = "Pit Keyboard*" }\nrack = { output = "Interface*" }\n'
 
 
 @pytest.fixture(scope="module")
@@ -228,7 +228,7 @@ def test_names_with_spaces() -> None:
     """Names may have several words: in conditions, tables and tests."""
     text = b"""
 [ports]
-"left hand" = { input = "Stage 88*" }
+"left hand" = { input = "Pit Keyboard*" }
 "big rack" = { output = "Interface*" }
 [switches]
 "far pedal" = { from = "left hand", controller = "sustain" }
