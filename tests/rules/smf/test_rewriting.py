@@ -63,3 +63,24 @@ def test_a_file_that_is_refused_leaves_nothing_to_the_next(route: str, by_number
         rewriter.rewrite(one_track(f"00 90 3C 64 81 81 81 81 01 80 3C 40 {END}"))
     rewritten = rewriter.rewrite(one_track(f"00 80 3C 40 {END}"))
     assert (rewritten.report.unended, rewritten.report.route) == (0, route)
+
+
+@pytest.mark.parametrize(
+    ("step", "channel", "is_remarked"),
+    [
+        ("{ transpose = 12 }", 10, True),
+        ("{ transpose = { by = 12, except_channels = 9 } }", 10, True),
+        ("{ transpose = { by = 12, except_channels = [] } }", 10, True),
+        ("{ transpose = { by = 12, except_channels = 10 } }", 10, False),
+        ("{ transpose = 0 }", 10, False),
+        ("{ transpose = 12 }", 9, False),
+        ("{ velocity = 90 }", 10, False),
+    ],
+)
+def test_drums_that_a_rule_transposed_are_remarked(step: str, channel: int, is_remarked: bool) -> None:
+    """Where channel 10 came by a step that moves its keys (ruling 19)."""
+    rules = ONE_RULE.replace('to = "rack"', f'to = "rack"\nname = "up"\nsteps = [{step}]')
+    ruleset = read_rules([("rules.toml", rules.encode())])
+    rewritten = Rewriter(ruleset, compile_rules(ruleset), Playing("seq")).rewrite(named(b"Drums", channel))
+    remark = 'rule "up" transposed channel 10, where drums usually are: `except_channels = 10` spares them'
+    assert rewritten.report.remarks == ((remark,) if is_remarked else ())
