@@ -20,20 +20,18 @@ import argparse
 import json
 import random
 import resource
-import signal
 import subprocess
 import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from types import FrameType
 from typing import Protocol
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
+from fuzzing.time_limit import SECONDS_A_FILE, time_limit  # noqa: E402
 from rules.compiler.compiler import compile_rules  # noqa: E402
 from rules.errors import MidiFileError  # noqa: E402
 from rules.rulefile.reading import read_rules  # noqa: E402
@@ -41,7 +39,6 @@ from rules.smf.midi_file import damage, read  # noqa: E402
 from rules.smf.report import Playing, Rewritten  # noqa: E402
 from rules.smf.rewriting import Rewriter  # noqa: E402
 
-SECONDS_A_FILE = 10
 MEMORY = 2 << 30
 
 PORTS = """
@@ -183,25 +180,6 @@ def damaged(originals: list[bytes], chance: random.Random) -> bytes:
     return bytes(data)
 
 
-class HangError(Exception):
-    """It took too long."""
-
-
-@contextmanager
-def limited() -> Iterator[None]:
-    def hangs(signum: int, frame: FrameType | None) -> None:
-        raise HangError(f"longer than {SECONDS_A_FILE} s")
-
-    # of the processor, so that a busy machine isn't taken for a fault
-    before = signal.signal(signal.SIGPROF, hangs)
-    signal.setitimer(signal.ITIMER_PROF, SECONDS_A_FILE)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        signal.signal(signal.SIGPROF, before)
-
-
 class Rewrites(Protocol):
     """What is judged: a rewriter, or what a test puts in its place."""
 
@@ -212,7 +190,7 @@ class Rewrites(Protocol):
 def judge(name: str, rewriter: Rewrites, data: bytes) -> tuple[str, str]:
     """How it went with one file, in a word, and what is wrong with that ("" if nothing)."""
     try:
-        with limited():
+        with time_limit(SECONDS_A_FILE):
             result = rewriter.rewrite(data)
     except MidiFileError as error:
         inside = 0 <= error.offset <= len(data)

@@ -17,24 +17,21 @@ from __future__ import annotations
 import argparse
 import random
 import re
-import signal
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from types import FrameType
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
+from fuzzing.time_limit import SECONDS_A_FILE, time_limit  # noqa: E402
 from rules.analysis.findings import hints_of  # noqa: E402
 from rules.analysis.rule_tests import run_tests  # noqa: E402
 from rules.compiler.compiler import compile_rules  # noqa: E402
 from rules.errors import Problem, RuleFileError  # noqa: E402
 from rules.rulefile.reading import read_rule_set  # noqa: E402
 
-SECONDS_A_FILE = 10
 FOREIGN = ("Input should", "pydantic", "Traceback", "Error", "instance of")
 
 TOKEN = re.compile(r'"[^"\n]*"|[\w.+-]+|\n|[^\w\s]|[ \t]+')
@@ -191,28 +188,10 @@ def damaged(files: Sequence[bytes], chance: random.Random) -> bytes:
     return data
 
 
-class HangError(Exception):
-    """It took too long."""
-
-
-@contextmanager
-def limited() -> Iterator[None]:
-    def hangs(signum: int, frame: FrameType | None) -> None:
-        raise HangError(f"longer than {SECONDS_A_FILE} s")
-
-    before = signal.signal(signal.SIGPROF, hangs)
-    signal.setitimer(signal.ITIMER_PROF, SECONDS_A_FILE)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        signal.signal(signal.SIGPROF, before)
-
-
 def judge(data: bytes) -> tuple[str, str]:
     """How it went with one file, in words, and what is wrong with that ("" if nothing)."""
     try:
-        with limited():
+        with time_limit(SECONDS_A_FILE):
             reading = read_rule_set([("rules.toml", data)])
             outcomes = run_tests(reading, compile_rules(reading.ruleset))
     except RuleFileError as error:
