@@ -31,10 +31,8 @@ def rewrite_midi(
 
     The results are in `outputs`: one file under the name "", or with `per_port` one for each port that gets a message,
     under the port's name. `report` counts what became of the messages and lists what is damaged in the file. A `strict`
-    reading refuses a damaged file instead.
-
-    Each call begins with the rules' first state: switches as the rule files say, nothing held. Calls may run side by
-    side in several threads.
+    reading refuses a damaged file instead. Each call begins with switches as the rule files say, and nothing held.
+    Calls may run side by side in several threads.
 
     Raises MidiFileError, with `offset` in bytes from 0, for what can't be read, and for two ports that would play the
     same channel of one file. Raises ValueError for a port that the rules don't have, and for a missing `source`.
