@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from router.cli.main import main
-from router.midi.port_manager import LONGEST_FLUSH
+from router.midi.port_manager import LONGEST_FLUSH_NS
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 UNIT = (EXAMPLES / "pointsman.service").read_text(encoding="utf-8")
@@ -36,7 +36,9 @@ def test_the_unit_waits_watches_and_restarts() -> None:
     assert 5 <= int(SETTINGS["WatchdogSec"]) <= 60
     assert SETTINGS["Restart"] == "on-failure"
     assert SETTINGS["ExecReload"] == "kill -HUP $MAINPID"
-    assert int(SETTINGS["TimeoutStopSec"]) * 1_000_000_000 >= LONGEST_FLUSH + 3_000_000_000  # and then files are closed
+    assert (
+        int(SETTINGS["TimeoutStopSec"]) * 1_000_000_000 >= LONGEST_FLUSH_NS + 3_000_000_000
+    )  # and then files are closed
 
 
 def test_the_unit_lets_midi_through() -> None:

@@ -6,7 +6,6 @@ import os
 from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
-from time import perf_counter
 from typing import TYPE_CHECKING, Protocol
 
 from router.batch.plan import Job, Unusable
@@ -20,6 +19,7 @@ from router.files.atomic_writing import (
     writing_back,
     writing_new,
 )
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, Disk
 from router.files.file_names import backups, for_port
 from router.files.regular_files import read_regular
@@ -106,8 +106,9 @@ def unusable(item: Unusable) -> FileResult:
 class Begun:
     """A file that was read, rewritten and handed to the system. `size` is that of the recording, in bytes."""
 
-    def __init__(self, job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> None:
-        began = perf_counter()
+    def __init__(self, job: Job, rewriter: Rewrites, manner: Manner, disk: Disk, clock: Clock = SYSTEM_CLOCK) -> None:
+        began = clock.now_ns()
+        self._clock = clock
         self.size = job.size
         self._steps = _attempt(job, rewriter, manner, disk)
         self._result: FileResult | None = None
@@ -116,7 +117,7 @@ class Begun:
             self._wait = next(self._steps)
         except StopIteration as end:
             self._result = end.value
-        self._seconds = perf_counter() - began
+        self._took_ns = clock.now_ns() - began
 
     def wait(self) -> None:
         """Wait until the disk has the results, unless somebody has. Any thread may do that."""
@@ -126,10 +127,10 @@ class Begun:
 
     def finish(self) -> FileResult:
         """Give the results their names, which they don't get before the disk has them; what came of it."""
-        began = perf_counter()
+        began = self._clock.now_ns()
         self.wait()
         result = at_once(self._steps) if self._result is None else self._result
-        return replace(result, seconds=self._seconds + perf_counter() - began)
+        return replace(result, seconds=(self._took_ns + self._clock.now_ns() - began) / 1e9)
 
 
 def begin(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> Begun:

@@ -9,7 +9,6 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from time import perf_counter
 
 from router.batch import workers
 from router.batch.job import FileResult, Manner, Outcome, begin, unusable
@@ -18,6 +17,7 @@ from router.batch.report import Summary
 from router.batch.resume import RunRecord, fingerprint
 from router.batch.rewrite_settings import RewriteSettings
 from router.batch.spool import Spool
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, SETTLED_LATER
 from router.files.draft_file import remove_abandoned_drafts
 from router.files.file_names import for_port
@@ -53,13 +53,18 @@ class RewriteRecipe:
 
 @contextmanager
 def rewritten(
-    settings: RewriteSettings, to: Destination, texts: RuleTexts, ruleset: RuleSet, playing: Playing
+    settings: RewriteSettings,
+    to: Destination,
+    texts: RuleTexts,
+    ruleset: RuleSet,
+    playing: Playing,
+    clock: Clock = SYSTEM_CLOCK,
 ) -> Iterator[tuple[Summary, bool]]:
     """Rewrite files; give a summary, which holds as long as the context, and whether an interruption cut it short.
 
     `ruleset` is what `texts` say. Raises RuleFileError or MachineError before anything is written.
     """
-    began = perf_counter()
+    began = clock.now_ns()
     manner = Manner(settings.force, settings.dry_run, settings.resume)
     recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, manner)
     here = recipe.beginner(ruleset)
@@ -72,7 +77,7 @@ def rewritten(
             Summary(
                 spool,
                 rules,
-                perf_counter() - began,
+                (clock.now_ns() - began) / 1e9,
                 settings.dry_run,
                 len(planned) - len(spool),
                 planned.linked_folders,

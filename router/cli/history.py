@@ -20,12 +20,12 @@ switches stood.
 from __future__ import annotations
 
 import json
-import time
 from collections.abc import Iterable, Sequence
 from typing import Any, Final, NamedTuple
 
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
+from router.files.clock import local_time
 from router.text.durations import as_written
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
@@ -37,7 +37,7 @@ from rules.midi.notation import Naming, format_controller, format_message, forma
 
 _MOST: Final = 40  # of what happened is shown on a terminal
 _MOST_SENT: Final = 8  # of what one thing sent
-_PATIENCE: Final = 60.0
+_PATIENCE_S: Final = 60.0
 
 
 class HistorySettings(NamedTuple):
@@ -50,7 +50,7 @@ class HistorySettings(NamedTuple):
 
 def history(settings: HistorySettings) -> int:
     """Print the last seconds; return the exit code. Raises MachineError if no such daemon runs."""
-    records = list(unpack(ask_daemon(settings.name, "last", patience=_PATIENCE)["journal"]))
+    records = list(unpack(ask_daemon(settings.name, "last", patience=_PATIENCE_S)["journal"]))
     told = Told(history_of(records, int(settings.seconds * 1e9)))
     if settings.json:
         say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **told.data()}, indent=2)])
@@ -163,7 +163,7 @@ class Told:
         if seconds is None:
             return f"{moment / 1e9:.3f}"
         milliseconds = int(seconds * 1000)
-        return f"{time.strftime('%H:%M:%S', time.localtime(milliseconds // 1000))}.{milliseconds % 1000:03}"
+        return f"{local_time(milliseconds // 1000, '%H:%M:%S')}.{milliseconds % 1000:03}"
 
     # -- as data ------------------------------------------------------------------------------------------------------
 

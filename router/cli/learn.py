@@ -14,16 +14,17 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
 from router.cli.parsing import add_backend, file_name
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
 from router.midi.listening_ports import Ears
+from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import is_terminal, painted, say
@@ -69,46 +70,48 @@ def _call(arguments: argparse.Namespace) -> int:
         return learn(LearnSettings(tuple(arguments.rules), arguments.backend, arguments.json))
 
 
-_QUIET: Final = 0.3  # seconds of silence that end a gesture
-_LONGEST: Final = 2.0  # seconds after which a gesture without an end is told all the same
-_LOOK_EVERY: Final = 1.0  # seconds between two looks for new ports
-_PAUSE: Final = 0.002
+_QUIET_S: Final = 0.3  # seconds of silence that end a gesture
+_GESTURE_EVERY_NS: Final = 10_000_000  # between two looks whether a gesture has ended
+_SECOND_NS: Final = 1_000_000_000
+_LONGEST_S: Final = 2.0  # seconds after which a gesture without an end is told all the same
 _TICKING: Final = frozenset({CLOCK, MTC})
 _NOBODYS: Final = frozenset({ACTIVE_SENSING, RESET})
 
 _INVITATION: Final = "Press a key, a pad or a pedal, or turn a knob. Ctrl-C ends it."
 
 
-def learn(
-    settings: LearnSettings,
-    backend: Backend | None = None,
-    pause: Callable[[float], None] = time.sleep,
-    clock: Callable[[], float] = time.monotonic,
-) -> int:
+def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock = SYSTEM_CLOCK) -> int:
     """Listen to every port until Ctrl-C; return the exit code. Raises RuleFileError, MachineError or UsageError."""
     names = PortNames.of(settings.rules)
     system = backend or choose_backend(settings.backend, "pointsman-learn")
     ears = Ears(system, "learn")
     pupil = Pupil(names, system, settings.json)
-    next_look = clock()
+    next_scan = 0
+
+    def poll() -> bool:
+        heard = list(ears.poll())
+        for port, message in heard:
+            pupil.hear(port, message, clock.now_ns() / _SECOND_NS)
+        return bool(heard)
+
+    def tend(now: int) -> int:
+        nonlocal next_scan
+        if now >= next_scan:
+            next_scan = now + PORT_SCAN_EVERY_NS
+            pupil.meet(ears.look())
+        pupil.tell(now / _SECOND_NS)
+        return min(next_scan, now + _GESTURE_EVERY_NS)
+
     try:
-        while True:
-            now = clock()
-            if now >= next_look:
-                next_look = now + _LOOK_EVERY
-                pupil.meet(ears.look())
-            for port, message in ears.poll():
-                pupil.hear(port, message, now)
-            pupil.tell(now)
-            pause(_PAUSE)
+        PollLoop(poll, tend, clock).run(lambda: False)
     except KeyboardInterrupt:
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C
-        return FINE
     finally:
         ears.close()
         if backend is None:
             system.close()
+    return FINE
 
 
 class PortNames:
@@ -194,7 +197,7 @@ class Pupil:
         over = [
             port
             for port, gesture in self._gestures.items()
-            if now - gesture.last >= _QUIET or now - gesture.began >= _LONGEST
+            if now - gesture.last >= _QUIET_S or now - gesture.began >= _LONGEST_S
         ]
         for port in over:
             for control in controls(self._gestures.pop(port).messages):

@@ -12,15 +12,16 @@ import argparse
 import json
 import re
 import sys
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from router.cli.parsing import add_backend, length
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
 from router.midi.listening_ports import Ears
+from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import is_terminal, say
@@ -124,32 +125,18 @@ def _call(arguments: argparse.Namespace) -> int:
         return listen(settings)
 
 
-_LOOK_EVERY: Final = 0.5  # seconds between two looks for new ports
-_PAUSE: Final = 0.001
-_DRIFT: Final = 0.02  # seconds by which the system's own times may differ from ours
-_SECOND: Final = 1_000_000_000
+_DRIFT_S: Final = 0.02  # seconds by which the system's own times may differ from ours
+_SILENCE_EVERY_NS: Final = 10_000_000  # between two looks whether a clock has fallen silent
+_SECOND_NS: Final = 1_000_000_000
 
 
-def listen(
-    settings: ListenSettings,
-    backend: Backend | None = None,
-    pause: Callable[[float], None] = time.sleep,
-    clock: Callable[[], float] = time.monotonic,
-) -> int:
+def listen(settings: ListenSettings, backend: Backend | None = None, clock: Clock = SYSTEM_CLOCK) -> int:
     """Tell what arrives until Ctrl-C, or as long as was asked; return the exit code. Raises MachineError."""
     system = backend or choose_backend(settings.backend, "pointsman-listen")
     ears = Ears(system, "listen", settings.ports or (() if settings.virtual else ("*",)), settings.virtual)
-    told = Told(settings, clock())
-    next_look = clock()
+    listener = Listener(settings, ears, clock)
     try:
-        while not told.is_over(now := clock()):
-            if now >= next_look:
-                next_look = now + _LOOK_EVERY
-                told.meet(ears.look())
-            for port, message, since in ears.poll_with_times():
-                told.hear(port, message, now, since)
-            told.look(now)
-            pause(_PAUSE)
+        PollLoop(listener.poll, listener.tend, clock).run(listener.is_over)
     except KeyboardInterrupt:
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C
@@ -158,6 +145,39 @@ def listen(
         if backend is None:
             system.close()
     return FINE
+
+
+class Listener:
+    """What the loop does: hears, tells, and looks for new ports."""
+
+    def __init__(self, settings: ListenSettings, ears: Ears, clock: Clock) -> None:
+        self._ears = ears
+        self._now_ns = clock.now_ns
+        self._told = Told(settings, self._now())
+        self._next_scan = 0
+
+    def _now(self) -> float:
+        return self._now_ns() / _SECOND_NS
+
+    def is_over(self) -> bool:
+        """Whether as much was told as was asked for."""
+        return self._told.is_over(self._now())
+
+    def poll(self) -> bool:
+        """Tell what has arrived; whether anything had."""
+        busy = False
+        for port, message, since in self._ears.poll_with_times():
+            busy = True
+            self._told.hear(port, message, self._now(), since)
+        return busy
+
+    def tend(self, now: int) -> int:
+        """Look for new ports, and for what has fallen silent; when to come again (ns)."""
+        if now >= self._next_scan:
+            self._next_scan = now + PORT_SCAN_EVERY_NS
+            self._told.meet(self._ears.look())
+        self._told.look(now / _SECOND_NS)
+        return min(self._next_scan, now + _SILENCE_EVERY_NS)
 
 
 class Told:
@@ -201,7 +221,7 @@ class Told:
         if self._is_enough or not message or not self._is_wanted(message):
             return
         ticking = self._ticking.setdefault(port, SteadyMessages())
-        reading = ticking.hear(message, int(at * _SECOND))
+        reading = ticking.hear(message, int(at * _SECOND_NS))
         if reading is None:
             self._tell(port, message, at)
         elif reading:
@@ -210,14 +230,14 @@ class Told:
     def look(self, now: float) -> None:
         """Tell what has fallen silent, and let everything be seen."""
         for port, ticking in self._ticking.items():
-            for words in ticking.fall_silent(int(now * _SECOND)):
+            for words in ticking.fall_silent(int(now * _SECOND_NS)):
                 self._tell_reading(port, words, now)
         sys.stdout.flush()
 
     def _time(self, port: str, now: float, since: float) -> float:
         """When a message came: counted on from the one before, for we look only now and then."""
         at = self._times.get(port, now) + since
-        if abs(at - now) > _DRIFT:
+        if abs(at - now) > _DRIFT_S:
             at = now
         self._times[port] = at
         return at

@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import time
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -22,6 +21,7 @@ from router.cli.parsing import add_backend, add_daemon_name, file_name, length
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
 from router.daemon.signals import heeded
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.file_names import is_midi_name
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
@@ -133,26 +133,26 @@ def _call(arguments: argparse.Namespace) -> int:
         return record(settings)
 
 
-_PAUSE: Final = 0.1  # seconds between two looks whether it is over
-_ASK_EVERY: Final = 1.0
-_SAVING: Final = 60.0  # seconds that a daemon that leaves may take to save its recording
+_PAUSE_S: Final = 0.1  # seconds between two looks whether it is over
+_ASK_EVERY_S: Final = 1.0
+_SAVING_S: Final = 60.0  # seconds that a daemon that leaves may take to save its recording
 _CLIENT: Final = "pointsman record"
 
 
-def record(settings: RecordSettings) -> int:
+def record(settings: RecordSettings, clock: Clock = SYSTEM_CLOCK) -> int:
     """Record, and print what was saved; return the exit code. Raises MachineError or UsageError."""
     if settings.recover:
         return _recover(settings)
-    target = where(settings.out, time.time())
+    target = where(settings.out, clock.wall_s())
     if settings.last is not None:
         _tell(_save_last(settings, target), 0, settings)
     elif settings.stop:
         answer = ask_daemon(settings.name, "record-stop")
         _tell(save(Path(answer["journal"])), answer["lost"], settings)
     elif settings.ports or settings.virtual:
-        _tell(*_record_ports(settings, target), settings)
+        _tell(*_record_ports(settings, target, clock), settings)
     else:
-        _tell(*_record_daemon(settings, target), settings)
+        _tell(*_record_daemon(settings, target, clock), settings)
     return FINE
 
 
@@ -176,7 +176,7 @@ def _save_last(settings: RecordSettings, target: Path) -> Saved:
 
     if (settings.last or 0) > LAST_SECONDS:
         complain([f"the daemon remembers the last {as_written(LAST_SECONDS)} at most; this is what it knows"])
-    take = make_take(ask_daemon(settings.name, "last", patience=_SAVING, seconds=settings.last)["journal"])
+    take = make_take(ask_daemon(settings.name, "last", patience=_SAVING_S, seconds=settings.last)["journal"])
     return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
 
 
@@ -187,20 +187,20 @@ def _as_new_files_are() -> os.stat_result:
     return os.stat_result((0o666 & ~mask, *(0,) * 9))
 
 
-def _record_daemon(settings: RecordSettings, target: Path) -> tuple[Saved | Path, int]:
+def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path, int]:
     """Until it is over; should the daemon leave before, or somebody else end it, it is saved all the same."""
-    is_over = _Until(settings.duration)
+    is_over = _Until(settings.duration, clock)
     with heeded(is_over.ask, _go_on):
         journal = Path(ask_daemon(settings.name, "record", path=str(target))["journal"])
         complain([f'recording the daemon "{settings.name}" {_how_long(settings)}'])
-        asked = time.monotonic()
+        asked = clock.now_ns()
         while not is_over():
-            time.sleep(_PAUSE)
-            if time.monotonic() - asked > _ASK_EVERY:
-                asked = time.monotonic()
+            clock.sleep_s(_PAUSE_S)
+            if clock.now_ns() - asked > _ASK_EVERY_S * 1e9:
+                asked = clock.now_ns()
                 if not _goes_on(settings.name, journal):
                     complain(["the recording was ended from elsewhere, or the daemon has left"])
-                    return _save_for_others(journal), 0
+                    return _save_for_others(journal, clock), 0
         answer = ask_daemon(settings.name, "record-stop")
         return save(Path(answer["journal"])), answer["lost"]
 
@@ -213,29 +213,29 @@ def _goes_on(name: str, journal: Path) -> bool:
         return False
 
 
-def _save_for_others(journal: Path) -> Saved | Path:
+def _save_for_others(journal: Path, clock: Clock) -> Saved | Path:
     """Whoever ended the recording saves it, under the name returned; if nobody does, we do."""
-    deadline = time.monotonic() + _SAVING
+    deadline = clock.now_ns() + _SAVING_S * 1e9
     while journal.exists():
         try:
             return save(journal)
         except BusyError:
-            if time.monotonic() > deadline:
+            if clock.now_ns() > deadline:
                 raise
-            time.sleep(_PAUSE)
+            clock.sleep_s(_PAUSE_S)
     return target_of(journal)
 
 
 # -- from ports --------------------------------------------------------------------------------------------------------
 
 
-def _record_ports(settings: RecordSettings, target: Path) -> tuple[Saved | Path, int]:
+def _record_ports(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path, int]:
     backend = choose_backend(settings.backend, _CLIENT)
     try:
-        is_over = _Until(settings.duration)
+        is_over = _Until(settings.duration, clock)
         with heeded(is_over.ask, _go_on):
             complain([f"recording {_how_long(settings)}"])
-            journal, lost = tape(backend, settings.ports, settings.virtual, target, is_over)
+            journal, lost = tape(backend, settings.ports, settings.virtual, target, is_over, clock=clock)
             return save(journal), lost
     finally:
         backend.close()
@@ -274,8 +274,9 @@ def _meant(name: str) -> list[Path]:
 class _Until:
     """Says when it is over: after a while, or when somebody wants it."""
 
-    def __init__(self, duration: float | None) -> None:
-        self._deadline = None if duration is None else time.monotonic() + duration
+    def __init__(self, duration: float | None, clock: Clock) -> None:
+        self._now_ns = clock.now_ns
+        self._deadline = None if duration is None else clock.now_ns() + duration * 1e9
         self._asked = False
 
     def ask(self) -> None:
@@ -283,7 +284,7 @@ class _Until:
         self._asked = True
 
     def __call__(self) -> bool:
-        return self._asked or (self._deadline is not None and time.monotonic() >= self._deadline)
+        return self._asked or (self._deadline is not None and self._now_ns() >= self._deadline)
 
 
 def _go_on() -> None:

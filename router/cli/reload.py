@@ -30,7 +30,7 @@ examples:
 exit codes: 0 the new rules play, or nothing has changed; 1 the files can't be used; 2 no daemon answers"""
 
 
-_RELOAD_PATIENCE: Final = 60.0  # seconds: the tests of the rule files run as well
+_PATIENCE_S: Final = 60.0  # seconds: the tests of the rule files run as well
 
 
 class ReloadSettings(NamedTuple):
@@ -53,7 +53,7 @@ def _call(arguments: argparse.Namespace) -> int:
 
 def reload(settings: ReloadSettings) -> int:
     """Have the rule files read anew, and say what came of it; 1 if they can't be used. Raises MachineError."""
-    told = ask_daemon(settings.name, "reload", patience=_RELOAD_PATIENCE)
+    told = ask_daemon(settings.name, "reload", patience=_PATIENCE_S)
     outcome, words = str(told["outcome"]), [str(line) for line in told["words"]]
     rejected = outcome == "rejected"
     if settings.json:

@@ -12,18 +12,19 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from typing import Final, NamedTuple
 
 from router.cli.message_arguments import read_messages
 from router.cli.parsing import add_backend, file_name, length
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
 from router.midi.output_port import Outlet
+from router.midi.poll_loop import PollLoop, nothing_arrives
 from router.midi.port_manager import Ports
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
@@ -97,34 +98,30 @@ def _call(arguments: argparse.Namespace) -> int:
 
 
 _NAME: Final = "send"
-_WAIT: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter
-_LAST_SENDS: Final = 3_000_000_000  # ns
+_CONNECT_S: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter
+_LAST_SENDS_NS: Final = 3_000_000_000
 
 
-def send(
-    settings: SendSettings,
-    backend: Backend | None = None,
-    pause: Callable[[float], None] = time.sleep,
-) -> int:
+def send(settings: SendSettings, backend: Backend | None = None, clock: Clock = SYSTEM_CLOCK) -> int:
     """Send, and end the notes; return the exit code. Raises UsageError or MachineError."""
     messages = read_messages(settings.words)
     with ended_like_ctrl_c(), ExitStack() as closing:
-        ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"))
+        ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"), clock)
         closing.callback(ports.close)
-        outlet = _open(ports, settings)
+        outlet = _open(ports, settings, clock.now_ns())
         port = bare_name(outlet.computer_port)
         if settings.virtual:
-            _wait_for_somebody(settings, pause)
+            _wait_for_somebody(settings, clock)
         _refuse_too_long(messages, outlet)
-        sent = _play(ports, outlet, messages, settings.hold, pause)
-        if complaint := outlet.complaint(time.monotonic_ns(), "the MIDI system"):
+        sent = _play(ports, outlet, messages, settings.hold, clock)
+        if complaint := outlet.complaint(clock.now_ns(), "the MIDI system"):
             raise MachineError(complaint)
     _tell(port, sent, settings.json)
     return FINE
 
 
-def _open(ports: Ports, settings: SendSettings) -> Outlet:
-    events = ports.want([Wanted(_NAME, "out", settings.port, virtual=settings.virtual)], time.monotonic_ns())
+def _open(ports: Ports, settings: SendSettings, now: int) -> Outlet:
+    events = ports.want([Wanted(_NAME, "out", settings.port, virtual=settings.virtual)], now)
     outlet = ports.outlets[_NAME]
     if not outlet.is_open:
         words = events[0].words.removeprefix(f'output "{_NAME}": ') if events else "the MIDI system doesn't answer"
@@ -132,14 +129,14 @@ def _open(ports: Ports, settings: SendSettings) -> Outlet:
     return outlet
 
 
-def _wait_for_somebody(settings: SendSettings, pause: Callable[[float], None]) -> None:
+def _wait_for_somebody(settings: SendSettings, clock: Clock) -> None:
     """Nobody tells us that a program has connected to our port."""
     if settings.wait is None and is_terminal(sys.stdin):
         say([f'The port "{plain(settings.port)}" is there now. Connect it, then press Enter.'])
         sys.stdout.flush()
         sys.stdin.readline()
     else:
-        pause(_WAIT if settings.wait is None else settings.wait)
+        clock.sleep_s(_CONNECT_S if settings.wait is None else settings.wait)
 
 
 def _refuse_too_long(messages: Sequence[bytes], outlet: Outlet) -> None:
@@ -151,21 +148,22 @@ def _refuse_too_long(messages: Sequence[bytes], outlet: Outlet) -> None:
         )
 
 
-def _play(
-    ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, pause: Callable[[float], None]
-) -> list[bytes]:
+def _play(ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, clock: Clock) -> list[bytes]:
     """Send all, and end what then sounds, even if Ctrl-C or its like comes in between."""
     try:
         for message in messages:
-            outlet.send(message, time.monotonic_ns())
+            outlet.send(message, clock.now_ns())
         ends = note_offs(messages)
-        ports.flush(_LAST_SENDS)
+        ports.flush(_LAST_SENDS_NS)
         if ends:
-            pause(hold)
+            end = clock.now_ns() + hold * 1e9
+            PollLoop(nothing_arrives, lambda now: min(ports.pump(now), int(end)), clock).run(
+                lambda: clock.now_ns() >= end
+            )
     finally:
         for message in note_offs(messages):
-            outlet.send(message, time.monotonic_ns())
-        ports.flush(_LAST_SENDS)
+            outlet.send(message, clock.now_ns())
+        ports.flush(_LAST_SENDS_NS)
     return [*messages, *ends]
 
 

@@ -16,17 +16,18 @@ import math
 import os
 import select
 import sys
-import time
 from collections.abc import Callable
 from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from router.cli.parsing import add_backend, file_name
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
+from router.midi.poll_loop import PollLoop, nothing_arrives
 from router.midi.port_manager import PortEvent, Ports
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, count, plain
@@ -92,16 +93,18 @@ def _call(arguments: argparse.Namespace) -> int:
 
 _CAUTION: Final = "Turn the volume down first: how loud a soft note is depends on the instrument."
 _HOW: Final = "Enter starts, ends each note and goes on to the next device; Ctrl-C ends it all."
-_USUAL_SECONDS: Final = 2.0
-_PAUSE: Final = 0.002
-_LAST_SENDS: Final = 1_000_000_000  # ns that the wires get for the last note-offs
+_USUAL_S: Final = 2.0
+_LAST_SENDS_NS: Final = 1_000_000_000  # that the wires get for the last note-offs
 
 IsOver = Callable[[], bool]
 """Whether a note has sounded for long enough."""
 
 
 def soundcheck(
-    settings: SoundcheckSettings, backend: Backend | None = None, waits: Callable[[], IsOver] | None = None
+    settings: SoundcheckSettings,
+    backend: Backend | None = None,
+    waits: Callable[[], IsOver] | None = None,
+    clock: Clock = SYSTEM_CLOCK,
 ) -> int:
     """Play the notes; return the exit code, 1 where something can't be heard.
 
@@ -117,11 +120,11 @@ def soundcheck(
         return FINE
     by_hand = settings.seconds is None and waits is None and _someone_is_there() and not settings.json
     if waits is None:
-        waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_SECONDS)
+        waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_S, clock)
     with ended_like_ctrl_c(), ExitStack() as closing:
-        ports = Ports(backend or choose_backend(settings.backend, "pointsman-soundcheck"))
+        ports = Ports(backend or choose_backend(settings.backend, "pointsman-soundcheck"), clock)
         closing.callback(ports.close)
-        booth = Booth(reading, planned, ports)
+        booth = Booth(reading, planned, ports, clock)
         if not settings.json:
             say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
         booth.begin(_for_enter() if by_hand else lambda: True)
@@ -141,7 +144,7 @@ def _no_devices() -> str:
 class Booth:
     """Plays the notes of a plan on ports, and ends every note that it has begun."""
 
-    def __init__(self, reading: Reading, planned: Plan, ports: Ports) -> None:
+    def __init__(self, reading: Reading, planned: Plan, ports: Ports, clock: Clock) -> None:
         from rules.engine.session import Session
 
         used = {check.port for check in planned.checks}
@@ -149,11 +152,13 @@ class Booth:
         self._reading = reading
         self._checks = planned.checks
         self._ports = ports
+        self._now_ns = clock.now_ns
+        self._loop = PollLoop(nothing_arrives, self._tend, clock)
         self._session = Session(planned.ruleset, planned.pipeline)
         self._outlets = planned.pipeline.ports
         self._out: list[Sent] = []
         self._virtual = {one.name for one in wanted if one.virtual}
-        events = ports.want((one for one in wanted if not one.virtual), time.monotonic_ns())
+        events = ports.want((one for one in wanted if not one.virtual), self._now_ns())
         self._missing = {event.wanted.name: event for event in events if event.wanted and event.kind != "found"}
         self._computer_ports = {state["name"]: state["computer_port"] for state in ports.state()}
 
@@ -164,7 +169,7 @@ class Booth:
 
     def begin(self, is_over: IsOver) -> None:
         """Send what the devices want to be sent first (ruling 8), and wait."""
-        self._session.start(time.monotonic_ns(), self._out)
+        self._session.start(self._now_ns(), self._out)
         self._wait(is_over)
 
     def play_all(self, waits: Callable[[], IsOver], quiet: bool) -> None:
@@ -178,39 +183,40 @@ class Booth:
                 if self._state(check) == "played":
                     self._play(check, waits())
         finally:
-            self._session.leave(time.monotonic_ns(), self._out)
+            self._session.leave(self._now_ns(), self._out)
             self._send()
-            self._ports.flush(_LAST_SENDS)
+            self._ports.flush(_LAST_SENDS_NS)
 
     def _play(self, check: DeviceCheck, is_over: IsOver) -> None:
         player = self._session.players[check.source]
-        self._session.arrive(player, check.note, time.monotonic_ns(), self._out)
+        self._session.arrive(player, check.note, self._now_ns(), self._out)
         self._wait(is_over)
-        self._session.arrive(player, check.end, time.monotonic_ns(), self._out)
-        self._session.lose(player, time.monotonic_ns(), self._out)  # echoes that are still to come
+        self._session.arrive(player, check.end, self._now_ns(), self._out)
+        self._session.lose(player, self._now_ns(), self._out)  # echoes that are still to come
         self._send()
 
     def _wait(self, is_over: IsOver) -> None:
         """Let time pass, and send what falls due."""
         self._send()
-        while not is_over():
-            now = time.monotonic_ns()
-            if now >= self._session.next_due:
-                self._session.advance(now, self._out)
-                self._send()
-            self._ports.pump(now)
-            time.sleep(_PAUSE)
+        self._loop.tend_soon()
+        self._loop.run(is_over)
+
+    def _tend(self, now: int) -> int:
+        if now >= self._session.next_due:
+            self._session.advance(now, self._out)
+            self._send()
+        return min(self._session.next_due, self._ports.pump(now))
 
     def _send(self) -> None:
         for target, message, _, _ in self._out:
             outlet = self._ports.outlets.get(self._outlets[target])
             if outlet is not None:
-                outlet.send(message, time.monotonic_ns())
+                outlet.send(message, self._now_ns())
         self._out.clear()
 
     def require_all_sent(self) -> None:
         """Raise MachineError where the MIDI system refused a message: it can't be told then what was heard."""
-        now = time.monotonic_ns()
+        now = self._now_ns()
         said = ((outlet, outlet.complaint(now, "the MIDI system")) for outlet in self._ports.outlets.values())
         complaints = [f"{outlet.wanted.words}: {words}" for outlet, words in said if words]
         if complaints:
@@ -291,9 +297,9 @@ def _for_enter() -> IsOver:
     return is_over
 
 
-def _for_seconds(seconds: float) -> Callable[[], IsOver]:
+def _for_seconds(seconds: float, clock: Clock) -> Callable[[], IsOver]:
     def waits() -> IsOver:
-        end = time.monotonic() + seconds
-        return lambda: time.monotonic() >= end
+        end = clock.now_ns() + seconds * 1e9
+        return lambda: clock.now_ns() >= end
 
     return waits

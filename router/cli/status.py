@@ -21,13 +21,13 @@ import argparse
 import json
 import shutil
 import sys
-import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from router.cli.parsing import add_daemon_name
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
+from router.files.clock import SYSTEM_CLOCK, Clock, local_time
 from router.files.interrupts import ended_like_ctrl_c
 from router.text import durations
 from router.text.exit_codes import FINE
@@ -67,28 +67,28 @@ def _call(arguments: argparse.Namespace) -> int:
     return status(StatusSettings(arguments.name, arguments.watch, arguments.json))
 
 
-_EVERY: Final = 1.0  # seconds between two looks
+_REFRESH_S: Final = 1.0  # seconds between two looks
 _BUSY_WIRE: Final = 0.8
 
 
-def status(settings: StatusSettings, pause: Callable[[float], None] = time.sleep) -> int:
+def status(settings: StatusSettings, clock: Clock = SYSTEM_CLOCK) -> int:
     """Print how it stands; return the exit code. Raises MachineError if no such daemon runs or answers."""
     first = ask_daemon(settings.name, "status")
     if not settings.watch:
         say([json.dumps(_data(first), indent=2)] if settings.json else in_words(first))
         return FINE
     with ended_like_ctrl_c():
-        _watch(settings, first, pause)
+        _watch(settings, first, clock)
     return FINE
 
 
-def _watch(settings: StatusSettings, told: Mapping[str, Any] | MachineError, pause: Callable[[float], None]) -> None:
+def _watch(settings: StatusSettings, told: Mapping[str, Any] | MachineError, clock: Clock) -> None:
     show: Callable[[Mapping[str, Any] | MachineError], None] = _line_of_data if settings.json else _screen()
     try:
         while True:
             show(told)
             sys.stdout.flush()
-            pause(_EVERY)
+            clock.sleep_s(_REFRESH_S)
             told = _asked_again(settings.name)
     except KeyboardInterrupt:
         return
@@ -255,7 +255,7 @@ def state_word(state: bool | int | str) -> str:
 
 
 def _rule_lines(rules: Mapping[str, Any]) -> list[str]:
-    applied = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(rules["applied"]))
+    applied = local_time(rules["applied"], "%Y-%m-%d %H:%M:%S")
     lines = [f"Rules in force since {applied}: {', '.join(plain(name) for name in rules['files'])}"]
     if rules["error"]:
         lines.append("The files have changed since, and can't be used; the rules above play on:")

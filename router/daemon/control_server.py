@@ -12,7 +12,6 @@ import os
 import selectors
 import socket
 import threading
-import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -20,6 +19,7 @@ from typing import Any, Final
 
 from router.daemon.control_socket import TooLongError, is_alive, line_of, lines_from, socket_path
 from router.daemon.runtime_folder import valid_name
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.text.formatting import plain, why
 from router.text.terminal import complain
 from rules.errors import MachineError, PointsmanError
@@ -31,8 +31,8 @@ LONGEST_QUESTION: Final = 64 * 1024
 _PIECE: Final = 48 * 1024
 _CLIENTS: Final = 16
 _AT_THE_DOOR: Final = 128  # clients that may wait to be let in
-_CLIENT_PATIENCE: Final = 30.0  # seconds for a client to ask, or to take its answer
-_LAST_WORDS: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
+_CLIENT_PATIENCE_S: Final = 30.0  # seconds for a client to ask, or to take its answer
+_LAST_ANSWERS_S: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
 
 
 class Control:
@@ -47,10 +47,12 @@ class Control:
         name: str,
         handlers: Mapping[str, Handler],
         report: Callable[[str], None] = lambda text: complain([text]),
+        clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self._name = valid_name(name)
         self._handlers = dict(handlers)
         self._report = report
+        self._clock = clock
         self._clients: dict[socket.socket, threading.Thread] = {}
         self._guard = threading.Lock()
         self._stopping = threading.Event()
@@ -86,10 +88,10 @@ class Control:
         for client in clients:
             with suppress(OSError):
                 client.shutdown(socket.SHUT_RD)  # an answer that is on its way still gets there
-        end = time.monotonic() + _LAST_WORDS
+        end = self._clock.now_ns() + _LAST_ANSWERS_S * 1e9
         for thread in (*self._threads, *clients.values()):
             if thread is not threading.current_thread():
-                thread.join(timeout=max(end - time.monotonic(), 0.01))
+                thread.join(timeout=max((end - self._clock.now_ns()) / 1e9, 0.01))
         if not self.follows_a_crash:  # a socket that is left behind is how the next one knows
             with suppress(OSError):
                 self._path.unlink()
@@ -113,7 +115,7 @@ class Control:
             self._report(f"control socket: a client couldn't be let in: {why(error)}")
             self._stopping.wait(0.1)
             return
-        client.settimeout(_CLIENT_PATIENCE)
+        client.settimeout(_CLIENT_PATIENCE_S)
         with self._guard:
             if len(self._clients) < _CLIENTS:
                 thread = threading.Thread(target=self._attend, args=(client,), name="control client", daemon=True)
@@ -127,7 +129,7 @@ class Control:
         """Answer one client until it leaves. What it does wrong ends its own connection, nothing else."""
         try:
             with client, suppress(OSError):
-                for question in lines_from(client, LONGEST_QUESTION, _CLIENT_PATIENCE):
+                for question in lines_from(client, LONGEST_QUESTION, _CLIENT_PATIENCE_S):
                     for line in self._answer(question):
                         client.sendall(line)
         except TooLongError:

@@ -10,14 +10,15 @@ from __future__ import annotations
 import json
 import os
 import socket
-import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from router.daemon.runtime_folder import runtime_folder
+from router.files.clock import SYSTEM_CLOCK, Clock
 from rules.errors import MachineError
 
+_QUEUE_RETRY_S: Final = 0.01
 _LONGEST_PATH: Final = 103  # bytes of a socket's path: 107 on Linux (unix(7)), 103 on macOS
 
 
@@ -36,20 +37,20 @@ def socket_path(name: str) -> Path:
     return path
 
 
-def connected(path: Path, patience: float) -> socket.socket:
+def connected(path: Path, patience: float, clock: Clock = SYSTEM_CLOCK) -> socket.socket:
     """Return a connection, waited for up to `patience` seconds where others queue. Raises OSError."""
     daemon = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     try:
         daemon.settimeout(patience)
-        deadline = time.monotonic() + patience
+        deadline = clock.now_ns() + patience * 1e9
         while True:
             try:
                 daemon.connect(str(path))
                 return daemon
             except BlockingIOError:  # connect(2): a local socket's queue is full, and no time-out waits for it
-                if time.monotonic() > deadline:
+                if clock.now_ns() > deadline:
                     raise TimeoutError from None
-                time.sleep(0.01)
+                clock.sleep_s(_QUEUE_RETRY_S)
     except BaseException:
         daemon.close()
         raise
@@ -70,15 +71,15 @@ class TooLongError(Exception):
     """The other end sends a line without an end."""
 
 
-def lines_from(stream: socket.socket, longest: int, patience: float) -> Iterator[bytes]:
+def lines_from(stream: socket.socket, longest: int, patience: float, clock: Clock = SYSTEM_CLOCK) -> Iterator[bytes]:
     """Yield the lines that arrive until the other end has no more, each within `patience` seconds.
 
     Raises OSError, and TooLongError for a line of more than `longest` bytes.
     """
     held = bytearray()
-    begun = time.monotonic()
+    begun = clock.now_ns()
     while len(held) <= longest:
-        stream.settimeout(max(begun + patience - time.monotonic(), 0.001))
+        stream.settimeout(max(patience - (clock.now_ns() - begun) / 1e9, 0.001))
         data = stream.recv(64 * 1024)
         stream.settimeout(patience)
         if not data:
@@ -90,7 +91,7 @@ def lines_from(stream: socket.socket, longest: int, patience: float) -> Iterator
             del held[: end + 1]
             seen = 0
             yield line
-            begun = time.monotonic()
+            begun = clock.now_ns()
     raise TooLongError
 
 

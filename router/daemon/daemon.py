@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from pathlib import Path
@@ -18,6 +17,7 @@ from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
 from router.daemon.service_manager import Service
 from router.daemon.signals import heeded
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.switch_values import read_switch
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
@@ -55,21 +55,33 @@ class Daemon:
     """
 
     def __init__(
-        self, settings: RunSettings, prepared: Prepared, say: Callable[[str], None], noises: Callable[[], list[str]]
+        self,
+        settings: RunSettings,
+        prepared: Prepared,
+        say: Callable[[str], None],
+        noises: Callable[[], list[str]],
+        clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self._settings = settings
         self._say = say
         self._noises = noises
-        self._service = Service()
-        self._recorder = Recorder(say)
+        self._clock = clock
+        self._service = Service(clock=clock)
+        self._recorder = Recorder(say, clock=clock)
         self._reloader = Reloader(
-            settings.rules, prepared, self._swap, say, self._service.reloading, lambda outcome: self._service.ready()
+            settings.rules,
+            prepared,
+            self._swap,
+            say,
+            self._service.reloading,
+            lambda outcome: self._service.ready(),
+            clock,
         )
         self._live: Live | None = None
 
     def play(self, ports: Ports, control: Control) -> None:
         """Plays until a signal says to leave; outputs are silenced first where something may sound from before."""
-        live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look)
+        live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look, self._clock)
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
         with heeded(live.stop, self._reloader.request):
@@ -93,7 +105,7 @@ class Daemon:
                 self._service.close()
 
     def _look(self) -> None:
-        self._service.beat(time.monotonic_ns())
+        self._service.beat(self._clock.now_ns())
         for line in self._noises():
             self._say(f"the MIDI system says: {line}")
 

@@ -20,8 +20,8 @@ Folders = frozenset[tuple[str, int, int]]
 """Paths of folders, each with device and inode: a folder that was made anew is another one under the old name."""
 
 _MOST_LINKS: Final = 40  # as many as Linux follows, path_resolution(7)
-_SHORTEST_PAUSE: Final = 2.0
-_LONGEST_PAUSE: Final = 60.0  # seconds
+_SHORTEST_PAUSE_S: Final = 2.0
+_LONGEST_PAUSE_S: Final = 60.0  # seconds
 
 
 def watched_folders(arguments: Sequence[str]) -> Folders:
@@ -82,7 +82,7 @@ class Watcher:
         self._again = Event()
         self._stopping = False
         self._said: set[str] = set()
-        self._pause = _SHORTEST_PAUSE
+        self._pause = _SHORTEST_PAUSE_S
         self._thread = Thread(target=self._work, name="watcher", daemon=True)
 
     def start(self) -> None:
@@ -122,7 +122,7 @@ class Watcher:
             except BaseException as error:  # a panic in the library is no Exception
                 self._complain(error)
             if not self._again.wait(self._pause):
-                self._pause = min(self._pause * 2, _LONGEST_PAUSE)
+                self._pause = min(self._pause * 2, _LONGEST_PAUSE_S)
 
     def _watch(self, folders: Sequence[str]) -> None:
         """Listens until other folders are wanted, or it must end."""
@@ -144,7 +144,7 @@ class Watcher:
             ignore_permission_denied=True,
             debug=False,
         ):
-            self._pause = _SHORTEST_PAUSE
+            self._pause = _SHORTEST_PAUSE_S
             self._changed()
 
     def _complain(self, error: BaseException) -> None:

@@ -1,4 +1,4 @@
-"""The loop of the daemon: polls the inputs, feeds the session, sends, and releases what is due.
+"""Rules played live: what arrives goes through the session and out again, and what is due is sent.
 
 One thread does all of it, so that there is no lock and no callback: whoever wants something of a session that plays
 hands over a call, which runs between two messages (`Live.do`).
@@ -6,23 +6,22 @@ hands over a call, which runs between two messages (`Live.do`).
 
 from __future__ import annotations
 
-import time
 import traceback
-from collections import deque
 from collections.abc import Callable, Collection, Iterable
-from concurrent.futures import CancelledError, Future
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
 from router.daemon.latency import Latency
 from router.daemon.prepared_rules import Prepared
+from router.daemon.requests import Requests
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts
 from router.midi.input_port import Inlet
 from router.midi.output_port import Outlet
+from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
 from router.midi.port_manager import PortEvent, Ports
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
-from rules.errors import MachineError
 from rules.journal.format import Record
 from rules.midi.messages import message_fault
 from rules.ports.patterns import wanted_ports
@@ -30,19 +29,8 @@ from rules.program.switch_states import State
 
 T = TypeVar("T")
 
-BUSY_PAUSE: Final = 150_000
-"""How long (ns) the loop sleeps between two looks while music plays. Each waking takes about 13 microseconds of the
-processor, whatever it finds: this is a tenth of a core, and a message waits for half of it."""
-
-IDLE_PAUSE: Final = 2_000_000
-"""The same (ns) after `_STAYS_BUSY` of silence: no computer need be warm for that."""
-
-_STAYS_BUSY: Final = 3_000_000_000  # ns
-_LOOK_EVERY: Final = 250_000_000  # ns
-_MOST_AT_ONCE: Final = 32  # messages of one input before the next one has its turn
 _MOST_TRACEBACKS: Final = 10
-_PATIENCE: Final = 10.0  # seconds that somebody waits for the loop's answer
-_LAST_SENDS: Final = 3_000_000_000  # ns that the last note-offs may take, beyond the time that slow wires need
+_LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyond the time that slow wires need
 
 
 class Live:
@@ -58,6 +46,7 @@ class Live:
         log: Callable[[Record], None],
         say: Callable[[str], None],
         look: Callable[[], None] = lambda: None,
+        clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self.session = Session(prepared.ruleset, prepared.pipeline)
         self.ports = ports
@@ -67,15 +56,14 @@ class Live:
         self._log = log
         self._say = say
         self._look = look
-        self._requests: deque[tuple[Future[Any], Callable[[], Any]]] = deque()
-        self._ended = False
+        self._now_ns = clock.now_ns
+        self._loop = PollLoop(self._poll, self._tend, clock)
+        self._requests = Requests()
         self._stopping = False
         self._out: list[Sent] = []
         self._inlets: list[tuple[Inlet, int]] = []
         self._outlets: list[Outlet | None] = []
-        self._busy_until = 0
-        self._next_look = 0
-        self._wake = 0
+        self._next_scan = 0
         self._began = 0
         self._texts = prepared.texts
         ports.report = self._report
@@ -87,17 +75,7 @@ class Live:
 
         Raises MachineError when the loop doesn't answer.
         """
-        if not self._ended:
-            answer: Future[T] = Future()
-            self._requests.append((answer, work))
-            try:
-                return answer.result(_PATIENCE)
-            except CancelledError:
-                pass
-            except TimeoutError:
-                if not answer.cancel():
-                    return answer.result()  # it was just about to begin
-        raise MachineError("the daemon is too busy to answer, or about to leave")
+        return self._requests.ask(work)
 
     def stop(self) -> None:
         """Lets `run` come to its end. May be called from anywhere, signal handlers included."""
@@ -107,9 +85,9 @@ class Live:
 
     def begin(self) -> None:
         """Opens the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
-        now = self._began = time.monotonic_ns()
+        now = self._began = self._now_ns()
         events = self.ports.want(wanted_ports(self.session.ruleset), now)
-        now = time.monotonic_ns()
+        now = self._now_ns()
         log_rules(self._log, self._texts, now)
         self.session.start(now, self._out)
         self._connect()
@@ -120,48 +98,18 @@ class Live:
     def run(self) -> None:
         """Plays until `stop` is called; then ends everything that sounds."""
         try:
-            while not self._stopping:
-                self._turn_round()
+            self._loop.run(lambda: self._stopping)
         finally:
             self._leave()
 
-    def _turn_round(self) -> None:
-        """One turn: what was asked, what arrives, what is to be done by now; then a pause.
-
-        Most turns find nothing, and there are thousands a second: those must cost next to nothing.
-        """
-        if self._requests:
-            self._answer()
-        if self._poll():
-            self._busy_until = time.monotonic_ns() + _STAYS_BUSY
-            self._wake = 0  # what came may have left something to do
-        now = time.monotonic_ns()
-        if now >= self._wake:
-            now = self._tend(now)
-        pause = min(BUSY_PAUSE if now < self._busy_until else IDLE_PAUSE, self._wake - now)
-        if pause > 0:
-            time.sleep(pause / 1e9)
-
-    def _answer(self) -> None:
-        """Does what other threads have asked for."""
-        while self._requests:
-            answer, work = self._requests.popleft()
-            if answer.set_running_or_notify_cancel():
-                try:
-                    answer.set_result(work())
-                except Exception as error:
-                    answer.set_exception(error)
-        self._wake = 0
-
     def _tend(self, now: int) -> int:
-        """Looks after ports, sends what is due and what may go by now, and sets when to come again; gives the time."""
-        if now >= self._next_look:
-            self._next_look = now + _LOOK_EVERY
+        """Looks after ports, sends what is due and what may go by now; when to come again (ns)."""
+        if now >= self._next_scan:
+            self._next_scan = now + PORT_SCAN_EVERY_NS
             self._look_around(now)
         if now >= self.session.next_due:
             self._safely(self.session.advance, now)
-        self._wake = min(self.session.next_due, self._next_look, self.ports.pump(now))
-        return time.monotonic_ns()
+        return min(self.session.next_due, self._next_scan, self.ports.pump(now))
 
     def _look_around(self, now: int) -> None:
         self.switches = self.session.switches
@@ -172,11 +120,14 @@ class Live:
         self._try(self._look)
 
     def _poll(self) -> bool:
-        """Takes what has arrived; whether anything had."""
+        """Does what other threads have asked for, then takes what has arrived; whether anything had."""
+        if self._requests:
+            self._requests.answer()
+            self._loop.tend_soon()
         busy = False
         for inlet, player in self._inlets:
             get_message = inlet.get_message
-            for _ in range(_MOST_AT_ONCE):
+            for _ in range(MOST_AT_ONCE):
                 received = get_message()
                 if received is None:
                     break
@@ -186,7 +137,7 @@ class Live:
 
     def _arrive(self, inlet: Inlet, player: int, received: Any) -> None:
         """One message on its way through; whatever goes wrong is counted, and never stops the next one."""
-        now = time.monotonic_ns()
+        now = self._now_ns()
         inlet.messages += 1
         try:
             message = bytes(received)
@@ -197,7 +148,7 @@ class Live:
             self._report()
         if self._out:
             self._send(now)
-            self.latency.note(time.monotonic_ns() - now)
+            self.latency.note(self._now_ns() - now)
 
     def _send(self, now: int) -> None:
         """Sends what the session gave out."""
@@ -215,7 +166,7 @@ class Live:
     def _safely(self, call: Callable[..., None], *arguments: Any) -> None:
         """Calls the session, sends what comes of it, and counts what goes wrong."""
         self._try(call, *arguments, self._out)
-        self._send(time.monotonic_ns())
+        self._send(self._now_ns())
 
     def _try(self, call: Callable[..., None], *arguments: Any) -> None:
         """Whatever it raises, what is to be done after it will be done."""
@@ -262,13 +213,13 @@ class Live:
 
     def panic(self, every_key: bool = False) -> None:
         """Silences everything, ahead of all that waits for a slow wire, and sees after inputs that may be stuck."""
-        self.ports.cure(time.monotonic_ns())
+        self.ports.cure(self._now_ns())
         self._make_way()
         self.silence(every_key)
 
     def silence(self, every_key: bool = False) -> None:
         """Silences everything (ruling 17), in its turn: what waits goes out first."""
-        now = time.monotonic_ns()
+        now = self._now_ns()
         self._log((journal.PANIC, now, 0, bytes((every_key,))))
         self.session.panic(now, self._out, every_key)
         self._send(now)
@@ -280,7 +231,7 @@ class Live:
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch. Raises KeyError or ValueError as the session does."""
-        now = time.monotonic_ns()
+        now = self._now_ns()
         self.session.turn(switch, state, now, self._out)
         self._log((journal.TURN, now, 0, journal.turn_data(switch, state)))
         self._send(now)
@@ -291,10 +242,10 @@ class Live:
         An output that the rules before wanted as well, and that is found only now (it was just plugged in, or its
         pattern mended), returns. All that its devices want comes with that, and nothing before.
         """
-        now = time.monotonic_ns()
+        now = self._now_ns()
         wanted_before = set(self.session.outputs)
         events = self.ports.want(wanted_ports(prepared.ruleset), now)
-        now = time.monotonic_ns()
+        now = self._now_ns()
         log_rules(self._log, prepared.texts, now)
         self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
         log_names(self._log, self.session, now)
@@ -308,7 +259,7 @@ class Live:
 
     def status(self) -> dict[str, Any]:
         """How it stands, as plain values."""
-        now = time.monotonic_ns()
+        now = self._now_ns()
         session = self.session
         clock = session.time.running(now)
         names = {number: name for name, number in session.players.items()}
@@ -330,15 +281,13 @@ class Live:
 
     def _leave(self) -> None:
         """Ends everything that sounds, gives the wires time for it, and closes."""
-        now = time.monotonic_ns()
+        now = self._now_ns()
         self._log((journal.LEFT, now, 0, b""))
         self._make_way()
         self._safely(self.session.leave, now)
-        self._try(self.ports.flush, _LAST_SENDS)
+        self._try(self.ports.flush, _LAST_SENDS_NS)
         self._try(self.ports.close)
-        self._ended = True
-        while self._requests:
-            self._requests.popleft()[0].cancel()
+        self._requests.close()
 
 
 def _found_outputs(events: Iterable[PortEvent]) -> set[str]:

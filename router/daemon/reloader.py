@@ -6,7 +6,6 @@ the rules in force are touched. One thread does all of it.
 
 from __future__ import annotations
 
-import time
 import traceback
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -18,18 +17,30 @@ from typing import Final, Literal
 from router.daemon.folder_watcher import Watcher, watched_folders
 from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.daemon.replaced_rules import Retired
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError, PointsmanError, RuleFileError
 
-_QUIET: Final = 0.15  # seconds for which a file must stay as it is before it is believed
-_LOOKS_AT_BLANK: Final = 14  # so often a file that became empty is looked at: some empty it long before they write it
-_LOOK_EVERY: Final = 2.0  # seconds; network disks tell nothing
-_LOOK_AGAIN: Final = 0.25  # seconds after which a new watch stands; what was saved until then wasn't heard
-_PATIENCE: Final = 60  # seconds that someone waits for a reload: the tests of the files run as well
+_PATIENCE_S: Final = 60  # seconds that someone waits for a reload: the tests of the files run as well
 _MOST_LINES: Final = 20
 
 Found = RuleTexts | str
 """What a look at the files finds: their contents, or why they can't be read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How often files are looked at.
+
+    A file is believed that stayed as it is for `quiet_s` seconds; one that became empty, after so many looks, since
+    some programs empty a file long before they write it. Network disks tell nothing, so all files are looked at every
+    `look_every_s`, and `new_watch_s` after a new watch, which hears nothing before it stands.
+    """
+
+    quiet_s: float = 0.15
+    looks_at_blank: int = 14
+    look_every_s: float = 2.0
+    new_watch_s: float = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +51,7 @@ class Outcome:
     words: tuple[str, ...]
 
 
+_USUAL_PACE: Final = Pace()
 _LEAVING: Final = Outcome("rejected", ("the daemon is about to leave",))
 
 
@@ -53,8 +65,8 @@ class Reloader:
     `swap` puts prepared rules in force and is called in the reloader's thread; if it raises, the reload is rejected.
     `say` gets lines for the log. `began` and `ended` are called around each reload, whatever comes of it.
 
-    `prepared` are the rules in force, `last` is how the last reload ended, `applied_at` when rules were last put in
-    force (seconds since 1970).
+    `pace` may be changed at any time. `prepared` are the rules in force, `last` is how the last reload ended,
+    `applied_at` when rules were last put in force (seconds since 1970).
     """
 
     def __init__(
@@ -65,10 +77,14 @@ class Reloader:
         say: Callable[[str], None],
         began: Callable[[], None] = _nothing,
         ended: Callable[[Outcome], None] = _nothing,
+        clock: Clock = SYSTEM_CLOCK,
+        pace: Pace = _USUAL_PACE,
     ) -> None:
         self.prepared = prepared
         self.last = Outcome("applied", prepared.words)
-        self.applied_at = time.time()
+        self._clock = clock
+        self.pace = pace
+        self.applied_at = clock.wall_s()
         self._arguments = tuple(arguments)
         self._swap = swap
         self._say = say
@@ -107,7 +123,7 @@ class Reloader:
         """
         answer: SimpleQueue[Outcome] = SimpleQueue()
         self._asked.put(answer)
-        for _ in range(_PATIENCE):
+        for _ in range(_PATIENCE_S):
             with suppress(Empty):
                 return answer.get(timeout=1)
             if not self._thread.is_alive():
@@ -120,7 +136,7 @@ class Reloader:
         while not self._stopping.is_set():
             try:
                 is_new = self._watcher.watch(watched_folders(self._arguments))
-                asked = self._next(_LOOK_AGAIN if is_new else _LOOK_EVERY)
+                asked = self._next(self.pace.new_watch_s if is_new else self.pace.look_every_s)
                 if asked is not None:
                     asked.put(self._reload(self._look()))
                 else:
@@ -164,10 +180,10 @@ class Reloader:
     def _settled(self, found: Found) -> Found:
         """What is found once it has stayed the same for a while."""
         looks = 0
-        while not self._stopping.wait(_QUIET):
+        while not self._stopping.wait(self.pace.quiet_s):
             before, found = found, self._look()
             looks = looks + 1 if found == before else 0
-            if looks >= (_LOOKS_AT_BLANK if self._became_blank(found) else 1):
+            if looks >= (self.pace.looks_at_blank if self._became_blank(found) else 1):
                 break
         return found
 
@@ -213,7 +229,7 @@ class Reloader:
             return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
         self._retired.add(self.prepared)
         self.prepared = prepared
-        self.applied_at = time.time()
+        self.applied_at = self._clock.wall_s()
         return Outcome("applied", prepared.words)
 
     def _tell(self, outcome: Outcome) -> None:

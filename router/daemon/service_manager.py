@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import os
 import socket
-import time
 from collections.abc import Mapping
 from contextlib import suppress
 from typing import Final
 
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.text.formatting import plain
 
 _BEATS_IN_ONE: Final = 3
@@ -25,7 +25,8 @@ _NEVER: Final = 1 << 63
 class Service:
     """The line to the manager. Its methods never wait and never raise. The loop that plays calls `beat`."""
 
-    def __init__(self, environment: Mapping[str, str] = os.environ) -> None:
+    def __init__(self, environment: Mapping[str, str] = os.environ, clock: Clock = SYSTEM_CLOCK) -> None:
+        self._clock = clock
         self._socket = _socket_to(environment.get("NOTIFY_SOCKET", ""))
         self._every = _beat_every(environment) if self._socket else 0
         self._next_beat = 0 if self._every else _NEVER
@@ -36,7 +37,7 @@ class Service:
 
     def reloading(self) -> None:
         """The rules are being read anew. The time goes along, or a manager that waits for it takes it for a failure."""
-        self._tell("RELOADING=1", f"MONOTONIC_USEC={time.monotonic_ns() // 1000}")
+        self._tell("RELOADING=1", f"MONOTONIC_USEC={self._clock.now_ns() // 1000}")
 
     def stopping(self) -> None:
         """The daemon is about to leave."""

@@ -100,7 +100,7 @@ class PoolRoom:
 
     _PIECE: Final = 28  # bytes of a sysex in each of its pieces
     _SPARE: Final = 10  # others may send there, too
-    _LATER: Final = 500_000  # ns until it is asked again
+    _ASK_AGAIN_NS: Final = 500_000  # ns until it is asked again
 
     def __init__(self, descriptor: int, number: int) -> None:
         self._descriptor = descriptor
@@ -113,7 +113,7 @@ class PoolRoom:
         needed = self._pieces(message)
         if needed > self._room:
             self._ask()
-        return now if needed <= self._room or self._is_empty else now + self._LATER
+        return now if needed <= self._room or self._is_empty else now + self._ASK_AGAIN_NS
 
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
         """A message takes its room."""

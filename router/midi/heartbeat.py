@@ -5,24 +5,27 @@ What comes back proves that the server lives, and that it has carried all that w
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from typing import Final
 
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import RawInput, RawOutput
 from rules.midi.messages import CONTROLLER
 from rules.ports.pacing import Credit
 
-_REST: Final = 100_000_000
+_REST_NS: Final = 100_000_000
 """How long (ns) between two beats when nobody is in a hurry."""
 
-_HURRY: Final = 300_000
+_HURRY_NS: Final = 300_000
 """The same (ns) when somebody is."""
 
-_ANSWER: Final = 500_000_000
+POLL_S: Final = 0.0003
+"""How long between two looks whether a beat has come back."""
+
+_ANSWER_NS: Final = 500_000_000
 """How long (ns) `ask` waits for a beat to come back."""
 
-_PATIENCE: Final = 1_000_000_000
+_PATIENCE_NS: Final = 1_000_000_000
 """How long (ns) at least one of `_MOST_UNANSWERED` beats must have been away for the server to be lost."""
 
 _MOST_UNANSWERED: Final = 5
@@ -35,15 +38,16 @@ class Heartbeat:
     `skipped` counts beats that never came back while later ones did: what was played in that moment is lost as well.
     """
 
-    def __init__(self, raw_input: RawInput, raw_output: RawOutput) -> None:
+    def __init__(self, raw_input: RawInput, raw_output: RawOutput, clock: Clock = SYSTEM_CLOCK) -> None:
         self.hurry = False
         self.skipped = 0
+        self._clock = clock
         self._receive = raw_input.get_message
         self._send = raw_output.send_message
         self._credits: list[Credit] = []
         self._beats: deque[tuple[int, int, tuple[tuple[Credit, int], ...]]] = deque()  # number, time, what was spent
         self._number = 0
-        self._last = -_REST
+        self._last = -_REST_NS
 
     def new_credit(self) -> Credit:
         """A credit for an output that was opened just now.
@@ -65,30 +69,30 @@ class Heartbeat:
         try:
             self._hear_all()
         finally:  # a server that can't be heard is missed only if we go on asking
-            if now - self._last >= (_HURRY if self.hurry else _REST):
+            if now - self._last >= (_HURRY_NS if self.hurry else _REST_NS):
                 self._beat(now)
 
     def ask(self) -> bool:
         """Whether the server lives at this moment: beat, and wait for the answer, which takes a period or two."""
-        now = time.monotonic_ns()
+        now = self._clock.now_ns()
         self._beat(now)
-        asked, end = self._number, now + _ANSWER
+        asked, end = self._number, now + _ANSWER_NS
         while any(beat[0] == asked for beat in self._beats):
             if now > end:
                 return False
-            time.sleep(0.0003)
-            now = time.monotonic_ns()
+            self._clock.sleep_s(POLL_S)
+            now = self._clock.now_ns()
             self._hear_all()
         return True
 
     @property
     def next_time(self) -> int:
         """When to come again (ns)."""
-        return self._last + (_HURRY if self.hurry or self._is_short() else _REST)
+        return self._last + (_HURRY_NS if self.hurry or self._is_short() else _REST_NS)
 
     def is_lost(self, now: int) -> bool:
         """Whether nothing came back for a second, although we have asked often enough."""
-        return len(self._beats) >= _MOST_UNANSWERED and now - self._beats[0][1] > _PATIENCE
+        return len(self._beats) >= _MOST_UNANSWERED and now - self._beats[0][1] > _PATIENCE_NS
 
     @property
     def is_settled(self) -> bool:

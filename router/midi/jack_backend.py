@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 HEARTBEAT: Final = "heartbeat"
 SILENCE: Final = "silence"
 
-_PROBE_SECONDS: Final = 5.0
+_PROBE_S: Final = 5.0
 
 _LONGEST_NAME: Final = 60
 """Bytes of a client's name: 63, less the number that JACK adds where a name is taken."""
@@ -223,7 +223,7 @@ rtmidi.MidiOut(int(sys.argv[1]), name="pointsman-probe").delete()
 def _probe(api: int) -> subprocess.Popen[bytes]:
     """A child that ends well if a client can be made, and is ended by a signal if the server only hangs."""
     return subprocess.Popen(
-        [sys.executable, "-c", _ASK, str(api), str(int(_PROBE_SECONDS))],
+        [sys.executable, "-c", _ASK, str(api), str(int(_PROBE_S))],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

@@ -14,7 +14,7 @@ from rules.ports.pacing import Credit, Limit, Pacer, Wire
 from rules.ports.patterns import Wanted, bare_name
 
 _ALLOWANCE: Final = 64  # messages
-_COMPLAIN_EVERY: Final = 10_000_000_000  # ns
+_COMPLAIN_EVERY_NS: Final = 10_000_000_000  # ns
 
 
 class Line(Protocol):
@@ -74,7 +74,7 @@ class Outlet:
         self._wire: Wire | None = None
         self._pacer = Pacer()
         self._allowance = 0
-        self._complained = (-_COMPLAIN_EVERY, 0, 0)
+        self._complained = (-_COMPLAIN_EVERY_NS, 0, 0)
         self._refusals = 0  # since the last complaint
         self._last_refusal = ""
 
@@ -186,7 +186,7 @@ class Outlet:
             self._complained = (said_at, self.lost, self.refused)
             self._refusals = 0
             return ""
-        if (lost, refused) == (self.lost, self.refused) or now - said_at < _COMPLAIN_EVERY:
+        if (lost, refused) == (self.lost, self.refused) or now - said_at < _COMPLAIN_EVERY_NS:
             return ""
         self._complained = (now, self.lost, self.refused)
         words = []

@@ -14,19 +14,19 @@ from router.midi.input_port import Inlet, first_this
 from router.midi.output_port import Outlet
 from rules.errors import MachineError
 
-_QUIET: Final = 2_000_000_000
+_QUIET_NS: Final = 2_000_000_000
 """How long (ns) nothing must have been played before clients are deleted and made."""
 
-_READY_FOR: Final = 30_000_000_000
+_READY_FOR_NS: Final = 30_000_000_000
 """How long (ns) after the start or the last message spares are kept, for ports that come in the midst of the music."""
 
 _MOST_UNTIDY: Final = 8
 """How many clients may wait for a silence: a system has room for some dozens, and a loose plug takes one each time."""
 
-_REOPEN_AFTER: Final = 30_000_000_000
+_REOPEN_AFTER_NS: Final = 30_000_000_000
 """How long (ns) nothing must have been played before inputs are opened anew, in case one is stuck."""
 
-_SILENT: Final = 1_000_000_000
+_SILENT_NS: Final = 1_000_000_000
 """How long (ns) an input must have heard nothing to be taken for stuck."""
 
 
@@ -58,13 +58,13 @@ class Upkeep:
             if inlet.messages != inlet.heard:
                 inlet.heard, inlet.heard_at = inlet.messages, now
         quiet = now - self._quiet_since
-        self._backend.keeps_ready = quiet < _READY_FOR
-        if quiet > _REOPEN_AFTER and self._reopened_at < self._quiet_since:
+        self._backend.keeps_ready = quiet < _READY_FOR_NS
+        if quiet > _REOPEN_AFTER_NS and self._reopened_at < self._quiet_since:
             self._reopen_later(inlet for inlet in inlets if inlet.heard_at > self._reopened_at)
             self._reopened_at = now
         if self._to_reopen and self._is_alive():
             self._reopen(self._to_reopen.popleft())
-        elif self._backend.untidy > (0 if quiet > _QUIET else _MOST_UNTIDY) and self._is_alive():
+        elif self._backend.untidy > (0 if quiet > _QUIET_NS else _MOST_UNTIDY) and self._is_alive():
             self._backend.tidy()
 
     def cure(self, inlets: Iterable[Inlet], now: int) -> None:
@@ -72,7 +72,7 @@ class Upkeep:
 
         A sysex without an end swallows everything that comes after it, and nothing tells that from silence.
         """
-        self._reopen_later(inlet for inlet in inlets if inlet.messages and now - inlet.heard_at > _SILENT)
+        self._reopen_later(inlet for inlet in inlets if inlet.messages and now - inlet.heard_at > _SILENT_NS)
 
     def _reopen_later(self, inlets: Iterable[Inlet]) -> None:
         if self._backend.sysex_sticks:

@@ -6,14 +6,14 @@ everything else goes on as if it were there. A port that comes back is opened an
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
-from router.midi.heartbeat import Heartbeat
+from router.midi.heartbeat import POLL_S, Heartbeat
 from router.midi.input_port import Inlet
 from router.midi.output_port import Outlet
 from router.midi.port_maintenance import Upkeep
@@ -23,10 +23,10 @@ from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
 from rules.timing.delays import NEVER
 
-_LAST_BEAT: Final = 300_000_000  # ns
-_HICCUPS_EVERY: Final = 60_000_000_000  # ns
+_LAST_BEAT_NS: Final = 300_000_000  # ns
+_HICCUPS_EVERY_NS: Final = 60_000_000_000  # ns
 
-LONGEST_FLUSH: Final = 10_000_000_000
+LONGEST_FLUSH_NS: Final = 10_000_000_000
 """How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""
 
 Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
@@ -50,11 +50,12 @@ class Ports:
     that costs no more than a message.
     """
 
-    def __init__(self, backend: Backend) -> None:
+    def __init__(self, backend: Backend, clock: Clock = SYSTEM_CLOCK) -> None:
         self.inlets: list[Inlet] = []
         self.outlets: dict[str, Outlet] = {}
         self.report: Callable[[], None] = _unreported
         self._backend = backend
+        self._clock = clock
         self._inputs: dict[str, Inlet] = {}
         self._dropped: list[Port] = []
         self._closing: list[Outlet] = []
@@ -63,13 +64,13 @@ class Ports:
         self._unlisted = ""
         self._look_again = True
         self._down = False
-        self._hiccup_said_at = -_HICCUPS_EVERY
+        self._hiccup_said_at = -_HICCUPS_EVERY_NS
         self._heartbeat = self._begin_heartbeat()
         self._upkeep = Upkeep(backend, self._is_alive)
 
     def _begin_heartbeat(self) -> Heartbeat | None:
         loop = self._backend.loopback()
-        return None if loop is None else Heartbeat(*loop)
+        return None if loop is None else Heartbeat(*loop, self._clock)
 
     def _all(self) -> list[Port]:
         return [*self._inputs.values(), *self.outlets.values()]
@@ -166,7 +167,7 @@ class Ports:
             if self.outlets.get(port.name) is port:
                 self.outlets = {name: outlet for name, outlet in self.outlets.items() if outlet is not port}
             elif port.is_open:
-                _silence(port)
+                _silence(port, self._clock.now_ns())
             self._closing.append(port)
         self._close_drained()
         self._list_inlets()
@@ -356,13 +357,13 @@ class Ports:
 
     def flush(self, patience: int) -> None:
         """Wait until everything is sent and carried: as long as slow wires need, and at most so long (ns) beyond."""
-        now = time.monotonic_ns()
+        now = self._clock.now_ns()
         slowest = max([outlet.wire_time(now) for outlet in self._line], default=0)
-        end, latest = now + slowest + patience, now + LONGEST_FLUSH
+        end, latest = now + slowest + patience, now + LONGEST_FLUSH_NS
         while now < min(end, latest) and self._line and not self._down:
             wake = max(min(self.pump(now), now + 1_000_000), now + 100_000)
-            time.sleep((wake - now) / 1e9)
-            now = time.monotonic_ns()
+            self._clock.sleep_s((wake - now) / 1e9)
+            now = self._clock.now_ns()
             end += max(0, now - wake)  # we wake late on a busy computer, and a silent wire can't make up for it
         for _ in range(2):  # in the period of the first beat, an output may have been late
             self._await_heartbeat()
@@ -372,15 +373,15 @@ class Ports:
         if self._heartbeat is None:
             return
         self._heartbeat.hurry = True
-        end = time.monotonic_ns() + _LAST_BEAT
-        while (now := time.monotonic_ns()) < end and not self._heartbeat.is_settled:
+        end = self._clock.now_ns() + _LAST_BEAT_NS
+        while (now := self._clock.now_ns()) < end and not self._heartbeat.is_settled:
             self.pump(now)
-            time.sleep(0.0003)
+            self._clock.sleep_s(POLL_S)
 
     def _complaints(self, now: int) -> list[PortEvent]:
         """What was lost or refused since the last word about it."""
         events = []
-        if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY:
+        if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY_NS:
             self._hiccup_said_at, self._heartbeat.skipped = now, 0
             words = f"{self._backend.name} has had a hiccup; what was played in that moment may be lost"
             events.append(PortEvent("dropping", None, words))
@@ -392,7 +393,7 @@ class Ports:
 
     def state(self) -> list[dict[str, Any]]:
         """How each port stands, as plain values."""
-        now = time.monotonic_ns()
+        now = self._clock.now_ns()
         return [port.state_at(now) for port in self._all()]
 
     def close(self) -> None:
@@ -414,9 +415,8 @@ def _is_cut_off(port: Port) -> bool:
     return port.is_cut_off and not port.wanted.virtual
 
 
-def _silence(outlet: Outlet) -> None:
+def _silence(outlet: Outlet, now: int) -> None:
     """The session knows only the new port of this name: what sounds at the old one is ended here."""
-    now = time.monotonic_ns()
     for message in silence_messages():
         outlet.send(message, now)
 

@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+from router.files.clock import SYSTEM_CLOCK, Clock, local_time
 from router.recording.journal_files import JournalFile
 from router.recording.takes import Saved, save
 from router.text.durations import as_musicians_do
 from router.text.formatting import count, plain
 from rules.errors import MachineError
 
-PAUSE: Final = 60_000_000_000
+PAUSE_NS: Final = 60_000_000_000
 """How long (ns) nobody plays until a take has ended."""
 
-LONGEST: Final = 64 * 1024 * 1024
+LONGEST_BYTES: Final = 64 * 1024 * 1024
 """Where a take ends at the latest, in bytes of its journal: an hour and more of dense playing."""
 
 
 class StandingTakes:
-    """Takes in a folder. `before` gives what a journal has to begin with, `wall` the seconds since 1970.
+    """Takes in a folder. `before` gives what a journal has to begin with.
 
     All methods are called by one thread at a time, and never wait for the disk but for `begin` and `stop`.
     """
@@ -31,12 +31,12 @@ class StandingTakes:
         folder: Path,
         before: Callable[[], bytes],
         say: Callable[[str], None],
-        wall: Callable[[], float] = time.time,
+        clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self._folder = folder
         self._before = before
         self._say = say
-        self._wall = wall
+        self._clock = clock
         self._file: JournalFile | None = None
         self._size = 0
         self._played_at = 0
@@ -66,7 +66,7 @@ class StandingTakes:
 
     def look(self, now: int) -> None:
         """End the take if nobody plays any more, or if it is long enough."""
-        if self._file is not None and (now - self._played_at > PAUSE or self._size > LONGEST):
+        if self._file is not None and (now - self._played_at > PAUSE_NS or self._size > LONGEST_BYTES):
             file, self._file = self._file, None
             file.end(lambda: save_and_tell(file.path, self._say))
 
@@ -78,7 +78,7 @@ class StandingTakes:
             save_and_tell(file.path, self._say)
 
     def _begin(self, now: int) -> JournalFile:
-        self._file = JournalFile(self._folder / f"{take_name(self._wall())}.mid", self._say)
+        self._file = JournalFile(self._folder / f"{take_name(self._clock.wall_s())}.mid", self._say)
         self._size = 0
         self._played_at = now
         return self._file
@@ -91,7 +91,7 @@ class StandingTakes:
 
 def take_name(wall: float) -> str:
     """What a take begun at a time (seconds since 1970) is called: "take-20261125-201407", by the local time."""
-    return time.strftime("take-%Y%m%d-%H%M%S", time.localtime(wall))
+    return local_time(wall, "take-%Y%m%d-%H%M%S")
 
 
 def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:

@@ -23,9 +23,9 @@ from rules.journal.format import HEAD
 
 SUFFIX: Final = ".journal"
 
-_MOST_WAITING: Final = 24 * 1024 * 1024  # bytes that may wait for a disk that doesn't answer
-_AGAIN_AFTER: Final = 1.0  # seconds until a disk that refused is asked again
-_PATIENCE: Final = 5.0  # seconds that the end of a recording waits for the disk
+_MOST_WAITING_BYTES: Final = 24 * 1024 * 1024  # bytes that may wait for a disk that doesn't answer
+_RETRY_AFTER_S: Final = 1.0  # seconds until a disk that refused is asked again
+_PATIENCE_S: Final = 5.0  # seconds that the end of a recording waits for the disk
 _NEW_FILE: Final = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 
 
@@ -82,7 +82,7 @@ class JournalFile:
     def add(self, packed: bytes, records: int) -> None:
         """Hand over packed records."""
         with self._guard:
-            if self._size + len(packed) > _MOST_WAITING:
+            if self._size + len(packed) > _MOST_WAITING_BYTES:
                 self.lost += records
                 return
             self._waiting.append((packed, records))
@@ -98,7 +98,7 @@ class JournalFile:
     def close(self) -> None:
         """The same, and wait for it. What a failing disk doesn't take in time is lost."""
         self.end(_nothing)
-        self._thread.join(timeout=_PATIENCE)
+        self._thread.join(timeout=_PATIENCE_S)
         with self._guard:
             self._give_up()
 
@@ -110,7 +110,7 @@ class JournalFile:
                 if self._ending.is_set():
                     with self._guard:
                         self._give_up()
-                self._ending.wait(_AGAIN_AFTER)
+                self._ending.wait(_RETRY_AFTER_S)
             if self._waiting:
                 self._given.set()
         if self._handle >= 0:

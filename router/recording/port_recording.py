@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
-from router.midi.port_manager import Ports
+from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
+from router.midi.port_manager import PortEvent, Ports
 from router.recording.recorder import Recorder
 from router.text.terminal import complain
 from router.text.usage import UsageError
@@ -16,9 +17,8 @@ from rules.journal.format import IN, LOST, NAMES, Names, names_data
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Ambiguous, Wanted, bare_name, find
 
-_PAUSE: Final = 0.0005  # seconds between two looks at the ports
-_LOOK_EVERY: Final = 250_000_000  # ns
-_MOST_AT_ONCE: Final = 32
+_IDLE_PAUSE_NS: Final = 500_000
+"""Shorter than elsewhere: the first note of a take has no other time than that of the look that found it."""
 
 
 def tape(
@@ -28,17 +28,18 @@ def tape(
     target: Path,
     is_over: Callable[[], bool],
     say: Callable[[str], None] = lambda text: complain([text]),
+    clock: Clock = SYSTEM_CLOCK,
 ) -> tuple[Path, int]:
     """Record ports until `is_over`; return the journal, and how many messages were lost.
 
     Raises UsageError where a port is named twice, MachineError if one can't be made, or the file can't be written.
     """
-    recorder = Recorder(say)
-    ports = Ports(backend)
+    recorder = Recorder(say, clock=clock)
+    ports = Ports(backend, clock)
     recorder.start()
     try:
         journal = recorder.start_recording(target)
-        _Tape(ports, recorder, say).run(wanted_inputs(backend, patterns, virtual), is_over)
+        _Tape(ports, recorder, say, clock).run(wanted_inputs(backend, patterns, virtual), is_over)
         return journal, recorder.stop_recording()[1]
     finally:
         recorder.stop()
@@ -70,10 +71,12 @@ def _meant(pattern: str, names: Sequence[str], ours: Sequence[int]) -> Iterator[
 class _Tape:
     """The loop: what arrives is logged with its time."""
 
-    def __init__(self, ports: Ports, recorder: Recorder, say: Callable[[str], None]) -> None:
+    def __init__(self, ports: Ports, recorder: Recorder, say: Callable[[str], None], clock: Clock) -> None:
         self._ports = ports
         self._recorder = recorder
         self._say = say
+        self._clock = clock
+        self._next_scan = 0
         self._numbers: dict[str, int] = {}
         self._called: list[str] = []
 
@@ -81,37 +84,41 @@ class _Tape:
         wanted = tuple(wanted)
         self._numbers = {one.name: number for number, one in enumerate(wanted)}
         self._called = [one.name for one in wanted]
-        events = self._ports.want(wanted, time.monotonic_ns())
-        next_look = 0
-        while True:
-            for event in events:
-                self._say(event.words)
-                if event.kind == "lost" and event.wanted is not None:
-                    self._recorder.log((LOST, time.monotonic_ns(), self._numbers[event.wanted.name], b""))
-            if events:
-                self._name()
-            over = is_over()
-            self._poll()
-            if over:
-                return
-            time.sleep(_PAUSE)
-            now = time.monotonic_ns()
-            events = []
-            if now >= next_look:
-                next_look = now + _LOOK_EVERY
-                events = self._ports.scan(now)
+        self._meet(self._ports.want(wanted, self._clock.now_ns()))
+        PollLoop(self._poll, self._tend, self._clock, idle_pause_ns=_IDLE_PAUSE_NS).run(is_over)
+        self._poll()  # what came until now belongs to the take
 
-    def _poll(self) -> None:
+    def _tend(self, now: int) -> int:
+        """Looks after the ports; when to come again (ns)."""
+        if now >= self._next_scan:
+            self._next_scan = now + PORT_SCAN_EVERY_NS
+            self._meet(self._ports.scan(now))
+        return min(self._next_scan, self._ports.pump(now))
+
+    def _meet(self, events: Sequence[PortEvent]) -> None:
+        """Ports came or went."""
+        for event in events:
+            self._say(event.words)
+            if event.kind == "lost" and event.wanted is not None:
+                self._recorder.log((LOST, self._clock.now_ns(), self._numbers[event.wanted.name], b""))
+        if events:
+            self._name()
+
+    def _poll(self) -> bool:
+        """Logs what has arrived; whether anything had."""
+        busy = False
         for inlet in self._ports.inlets:
             number = self._numbers[inlet.name]
-            for _ in range(_MOST_AT_ONCE):
+            for _ in range(MOST_AT_ONCE):
                 received = inlet.get_message()
                 if received is None:
                     break
+                busy = True
                 message = bytes(received[0])
                 inlet.messages += 1
                 for whole in inlet.mend(message) if message_fault(message) else (message,):
-                    self._recorder.log((IN, time.monotonic_ns(), number, whole))
+                    self._recorder.log((IN, self._clock.now_ns(), number, whole))
+        return busy
 
     def _name(self) -> None:
         """Tracks are called as the computer calls their ports; as they were asked for until those are there."""
@@ -119,4 +126,4 @@ class _Tape:
             if not inlet.wanted.virtual:
                 self._called[self._numbers[inlet.name]] = bare_name(inlet.computer_port)
         names = Names(tuple(self._called))
-        self._recorder.log((NAMES, time.monotonic_ns(), 0, names_data(names)))
+        self._recorder.log((NAMES, self._clock.now_ns(), 0, names_data(names)))

@@ -7,12 +7,12 @@ and hands it to the journals that are being written; those have threads of their
 from __future__ import annotations
 
 import threading
-import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.file_names import is_midi_name
 from router.recording.automatic_takes import StandingTakes, save_and_tell
 from router.recording.journal_files import JournalFile
@@ -27,15 +27,14 @@ from rules.program.switch_states import State
 LAST_SECONDS: Final = 600
 LAST_BYTES: Final = 24 * 1024 * 1024
 
-_EVERY: Final = 0.5  # seconds between two looks into the queue
-_WALL_EVERY: Final = 60_000_000_000  # ns
+_DRAIN_EVERY_S: Final = 0.5  # seconds between two looks into the queue
+_WALL_EVERY_NS: Final = 60_000_000_000  # ns
 
 
 class Recorder:
     """`log` takes the records of the loop. `switches`, if set, tells how the switches stand, from any thread.
 
-    It remembers the last `limit_seconds`, or as much of them as `limit_bytes` holds. `clock` gives the time of records
-    (ns), `wall` the seconds since 1970.
+    It remembers the last `limit_seconds`, or as much of them as `limit_bytes` holds. Records are timed by `clock`.
     """
 
     def __init__(
@@ -43,15 +42,13 @@ class Recorder:
         say: Callable[[str], None] = lambda text: complain([text]),
         limit_seconds: float = LAST_SECONDS,
         limit_bytes: int = LAST_BYTES,
-        clock: Callable[[], int] = time.monotonic_ns,
-        wall: Callable[[], float] = time.time,
+        clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self._queue: deque[Record] = deque()
         self.log: Final[Callable[[Record], None]] = self._queue.append
         self.switches: Callable[[], Mapping[str, State]] | None = None
         self._say = say
         self._clock = clock
-        self._wall = wall
         self._ring = Ring(int(limit_seconds * 1e9), limit_bytes)
         self._lasting: dict[int, Record] = {}
         self._asked: JournalFile | None = None
@@ -92,13 +89,13 @@ class Recorder:
         """The packed records of the last seconds, after the rules and names of then."""
         with self._guard:
             self._drain()
-            return self._ring.since(self._clock() - int(seconds * 1e9))
+            return self._ring.since(self._clock.now_ns() - int(seconds * 1e9))
 
     def everything(self) -> bytes:
         """All packed records that are kept, after what still counts of the time before, and last what time it is."""
         with self._guard:
             self._drain()
-            return self._ring.everything() + pack((WALL, self._clock(), 0, wall_data(self._wall())))
+            return self._ring.everything() + pack((WALL, self._clock.now_ns(), 0, wall_data(self._clock.wall_s())))
 
     # -- takes --------------------------------------------------------------------------------------------------------
 
@@ -115,7 +112,7 @@ class Recorder:
         asked = self._asked
         if asked is None:
             return {"journal": None, "seconds": 0.0, "lost": 0}
-        seconds = (self._clock() - self._asked_at) / 1e9
+        seconds = (self._clock.now_ns() - self._asked_at) / 1e9
         return {"journal": str(asked.path), "seconds": seconds, "lost": asked.lost}
 
     def start_recording(self, target: Path) -> Path:
@@ -134,7 +131,7 @@ class Recorder:
             with self._guard:
                 self._drain()
                 file.add(self._before(), 0)
-                self._asked, self._asked_at = file, self._clock()
+                self._asked, self._asked_at = file, self._clock.now_ns()
         return file.path
 
     def stop_recording(self) -> tuple[Path, int]:
@@ -158,29 +155,29 @@ class Recorder:
         recovery = threading.Thread(
             target=save_all, args=(left_behind(folder), self._say), name="recovery", daemon=True
         )
-        standing = StandingTakes(folder, self._before, self._say, self._wall)
+        standing = StandingTakes(folder, self._before, self._say, self._clock)
         with self._guard:
             self._drain()
-            standing.begin(self._clock())
+            standing.begin(self._clock.now_ns())
             self._standing = standing
         self._recovery = recovery
         recovery.start()
 
     def _before(self) -> bytes:
         """What a journal that begins now begins with: rules, names and switches in force, and the time on the wall."""
-        self._lasting[WALL] = (WALL, self._clock(), 0, wall_data(self._wall()))
+        self._lasting[WALL] = (WALL, self._clock.now_ns(), 0, wall_data(self._clock.wall_s()))
         return b"".join(pack(self._lasting[kind]) for kind in sorted(self._lasting))
 
     # -- the thread ---------------------------------------------------------------------------------------------------
 
     def _work(self) -> None:
-        while not self._ending.wait(_EVERY):
+        while not self._ending.wait(_DRAIN_EVERY_S):
             with self._guard:
                 self._drain()
 
     def _drain(self) -> None:
         """Pack what has been logged, and hand it on."""
-        now = self._clock()
+        now = self._clock.now_ns()
         if self._queue:
             self._note_surroundings(now)
             self._hand_on(now)
@@ -208,8 +205,8 @@ class Recorder:
     def _note_surroundings(self, now: int) -> None:
         """The time on the wall each minute, and the switches when they have changed: somebody may begin here."""
         wall = self._lasting.get(WALL)
-        if wall is None or now - wall[1] > _WALL_EVERY:
-            self.log((WALL, now, 0, wall_data(self._wall())))
+        if wall is None or now - wall[1] > _WALL_EVERY_NS:
+            self.log((WALL, now, 0, wall_data(self._clock.wall_s())))
         if self.switches is not None:
             states = state_data(self.switches())
             state = self._lasting.get(STATE)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from router.files.atomic_writing import TargetExistsError, holds, write_new
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, Disk
 from router.files.draft_file import remove_abandoned_drafts
 from router.files.regular_files import open_regular, read_regular
@@ -22,7 +22,7 @@ from rules.journal.format import HEAD
 if TYPE_CHECKING:
     from rules.journal.export import Take
 
-_NEWBORN: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
+_NEWBORN_S: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
 _OPEN_FILES_STAY: Final = os.name == "nt"  # nobody can delete a file that is open
 
 
@@ -42,7 +42,7 @@ class Saved:
     undeleted: str = ""
 
 
-def save(journal: Path, disk: Disk = DISK) -> Saved:
+def save(journal: Path, disk: Disk = DISK, clock: Clock = SYSTEM_CLOCK) -> Saved:
     """Make the .mid file of a journal that is complete or was left behind, and delete the journal.
 
     No file is overwritten: the take gets another name where there is one, unless that is this very take, of a journal
@@ -58,7 +58,7 @@ def save(journal: Path, disk: Disk = DISK) -> Saved:
         if not lock(handle):
             raise BusyError(f"{journal} is still being written")
         like = os.fstat(handle)
-        take = _take_of(journal, _content(journal, time.time() - like.st_mtime))
+        take = _take_of(journal, _content(journal, clock.wall_s() - like.st_mtime))
         path = write_take(target_of(journal), take, like, disk) if take.played else None
         remove_abandoned_drafts(journal.parent)  # of a process that was killed while it saved this very take
         if _OPEN_FILES_STAY:
@@ -128,7 +128,7 @@ def _content(journal: Path, age: float) -> bytes:
     if not data.startswith(HEAD):
         if not HEAD.startswith(data):
             raise MachineError(f"{journal} is no journal of pointsman; give it another name, or move it away")
-        if age < _NEWBORN:
+        if age < _NEWBORN_S:
             raise BusyError(f"{journal} is just being begun")
     return data
 

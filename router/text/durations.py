@@ -8,7 +8,7 @@ from typing import Final
 from router.text.formatting import count
 
 _FORM: Final = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m)?(?:(\d+(?:\.\d+)?)s?)?")
-_MOST: Final = 7 * 24 * 3600
+_MOST_S: Final = 7 * 24 * 3600
 
 
 def parse_duration(text: str) -> float:
@@ -17,7 +17,7 @@ def parse_duration(text: str) -> float:
     parts = match.groups() if match is not None and text.strip() else ()
     hours, minutes, seconds = (float(part or 0) for part in parts) if parts else (0.0, 0.0, 0.0)
     total = hours * 3600 + minutes * 60 + seconds
-    if not 0 < total <= _MOST:
+    if not 0 < total <= _MOST_S:
         raise ValueError(f'"{text}" is no length of time: write it like 90s, 5m or 1h30m, a week at most')
     return total
 

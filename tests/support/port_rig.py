@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import time
-
+from router.files.clock import Clock
 from router.midi.input_port import Inlet
 from router.midi.port_manager import PortEvent, Ports
 from rules.ports.patterns import Wanted
@@ -31,9 +30,12 @@ class Rig:
         self.stage: Device = self.hub.plug("Pit Keyboard", receives=False)
         self.rack: Device = self.hub.plug("Rack", sends=False)
         self.backend = FakeBackend(self.hub, server=server)
-        self.ports = Ports(self.backend)
-        self.now = time.monotonic_ns()
+        self.now = 100 * SECOND
+        self.ports = Ports(self.backend, Clock(lambda: self.now, sleep_s=self._sleep))
         self.first = self.ports.want(wanted or (KEYS, RACK), self.now)
+
+    def _sleep(self, seconds: float) -> None:
+        self.now += round(seconds * SECOND)
 
     def scan(self, seconds: float = 0.25) -> list[tuple[str, str]]:
         """What is said a moment later; whatever arrived is counted, as the loop does."""
@@ -52,9 +54,10 @@ class Rig:
         """The server dies; what is said until it is missed."""
         self.hub.die()
         said: list[tuple[str, str]] = []
+        began = self.now
         while not self.backend.losses:
             said += self.scan(0.1)
-            assert self.now < time.monotonic_ns() + 60 * SECOND, "nobody misses the server"
+            assert self.now < began + 60 * SECOND, "nobody misses the server"
         return said
 
     def passes(self) -> bool:

@@ -7,15 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from functools import cache
-from types import SimpleNamespace
-from typing import Self
 
-import pytest
-
-from router.daemon import live
 from router.daemon.live import Live
 from router.daemon.prepared_rules import Prepared, prepare_texts
-from router.midi import heartbeat, port_manager
+from router.files.clock import Clock
+from router.midi.port_manager import Ports
 from rules.journal.format import Record
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
@@ -56,10 +52,10 @@ def prepared(text: str, before: str | None = None) -> Prepared:
 class Evening:
     """`keys`, `pads` and `rack` are the devices; `said` is what the daemon said, `slept` how long it slept each time.
 
-    With `hurry`, each sleep takes so many times longer than it was meant to.
+    With `hurry`, each sleep takes so many times longer than it was meant to. A `clock` of one's own is for threads.
     """
 
-    def __init__(self, text: str = RULES, server: bool = False, hurry: int = 1) -> None:
+    def __init__(self, text: str = RULES, server: bool = False, hurry: int = 1, clock: Clock | None = None) -> None:
         self._hurry = hurry
         self.now = 7_000 * MS
         self.slept: list[int] = []
@@ -70,22 +66,13 @@ class Evening:
         self.pads = self.hub.plug("Pads", receives=False)
         self.rack = self.hub.plug("Rack", sends=False)
         self.backend = FakeBackend(self.hub, server=server)
+        self.clock = clock or Clock(lambda: self.now, sleep_s=self._sleep)
         self.live = self._made(prepared(text))
         self._script: Iterator[float] = iter(())
         self._resume = 0
-        self._patch = pytest.MonkeyPatch()
 
     def _made(self, rules: Prepared) -> Live:
-        return Live(rules, port_manager.Ports(self.backend), self.records.append, self.said.append)
-
-    def __enter__(self) -> Self:
-        clock = SimpleNamespace(monotonic_ns=lambda: self.now, sleep=self._sleep)
-        for module in (live, port_manager, heartbeat):
-            self._patch.setattr(module, "time", clock)
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._patch.undo()
+        return Live(rules, Ports(self.backend, self.clock), self.records.append, self.said.append, clock=self.clock)
 
     def goes(self, script: Iterable[float]) -> None:
         """Play: whatever is in the script happens between two turns of the loop; then the daemon leaves."""
@@ -118,7 +105,7 @@ class Evening:
         yield 300
 
     def swap(self, text: str) -> None:
-        """New rules, of the same port_manager, are put in force after the first ones."""
+        """New rules, of the same ports, are put in force after the first ones."""
         self.live.swap(prepared(text, RULES))
 
 

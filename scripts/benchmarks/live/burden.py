@@ -25,7 +25,7 @@ from benchmarks.live.rigs import (
     sysexes,
 )
 from benchmarks.live.stage import TIMER_SLACK, Memory, Process, Stage, play, stage
-from router.daemon.live import BUSY_PAUSE, IDLE_PAUSE
+from router.midi.poll_loop import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 
 UNIT = "% of a core"
 DIN_RATE = 1_041
@@ -78,7 +78,7 @@ def _used(
             [idle],
             UNIT,
             at_most=3,
-            baseline=f"sleeping only {_sleeping(IDLE_PAUSE, seconds):.1f}",
+            baseline=f"sleeping only {_sleeping(IDLE_PAUSE_NS, seconds):.1f}",
             ours=f"our loop {idle_loop:.1f}",
         ),
         Figure(
@@ -86,7 +86,7 @@ def _used(
             [busy],
             UNIT,
             at_most=12,
-            baseline=f"sleeping only {_sleeping(BUSY_PAUSE, seconds):.1f}",
+            baseline=f"sleeping only {_sleeping(BUSY_PAUSE_NS, seconds):.1f}",
             ours=f"our loop {busy_loop:.1f}",
         ),
     ]

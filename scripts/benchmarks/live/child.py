@@ -93,7 +93,7 @@ def daemon(clocks: Clocks, rules: str) -> None:
 def bare(clocks: Clocks) -> None:
     """Poll, resend, sleep: the least that a polling router can do."""
     from benchmarks.live.rigs import SOURCES
-    from router.daemon.live import BUSY_PAUSE
+    from router.midi.poll_loop import BUSY_PAUSE_NS
 
     rtmidi: Any = import_module("rtmidi")
     jack = rtmidi.API_UNIX_JACK
@@ -119,7 +119,7 @@ def bare(clocks: Clocks) -> None:
         for get in gets:
             while (received := get()) is not None:
                 send(received[0])
-        time.sleep(BUSY_PAUSE / 1e9)
+        time.sleep(BUSY_PAUSE_NS / 1e9)
     for client in [*inputs, output]:
         client.delete()
 

@@ -13,6 +13,7 @@ from router.cli.learn import LearnSettings, learn
 from rules.midi.notation import parse_whole_message
 from rules.rulefile.reading import read_rules
 from tests.support.command_desk import Desk
+from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
 
@@ -22,7 +23,8 @@ class Evening:
     def __init__(self, hub: Hub) -> None:
         self.hub = hub
         self.backend = FakeBackend(hub)
-        self.now = 100.0
+        self.time = FakeClock(100, step=0.1)
+        self.time.on_sleep = self._pass
         self.deeds: list[tuple[float, Callable[[], object]]] = []
 
     def at(self, second: float, deed: Callable[[], object]) -> None:
@@ -33,21 +35,16 @@ class Evening:
         """Play messages, given in words, at a second."""
         self.at(second, lambda: device.play(*(parse_whole_message(text) for text in texts)))
 
-    def clock(self) -> float:
-        """What time it is."""
-        return self.now
-
-    def pause(self, _: float) -> None:
-        """A tenth of a second goes by."""
-        self.now = round(self.now + 0.1, 3)
-        while self.deeds and self.deeds[0][0] <= self.now:
+    def _pass(self) -> None:
+        """A tenth of a second went by."""
+        while self.deeds and round(self.deeds[0][0] * SECOND_NS) <= self.time.now:
             self.deeds.pop(0)[1]()
-        if not self.deeds and self.now > 106:
+        if not self.deeds and self.time.seconds > 106:
             raise KeyboardInterrupt
 
     def learn(self, *rules: str, as_json: bool = False) -> int:
         """Let it listen until the end."""
-        return learn(LearnSettings(rules, None, as_json), self.backend, self.pause, self.clock)
+        return learn(LearnSettings(rules, None, as_json), self.backend, self.time.clock)
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from router.cli.listen import KINDS, ListenSettings, listen
 from rules.listening.incoming import HEARD_KINDS
 from rules.midi.notation import parse_whole_message
 from tests.support.command_desk import Desk
+from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_midi_system import Device, FakeBackend, FakeInput, Hub
 
 
@@ -21,7 +22,8 @@ class Evening:
         self.hub = Hub()
         self.stage = self.hub.plug("Pit Keyboard:MIDI 1", receives=False)
         self.pads = self.hub.plug("Pads", receives=False)
-        self.now = 100.0
+        self.time = FakeClock(100, step=0.01)
+        self.time.on_sleep = self._pass
         self.deeds: list[tuple[float, Callable[[], object]]] = []
         self.patience = 5.0
 
@@ -33,17 +35,44 @@ class Evening:
         """Do something at a second."""
         self.deeds.append((second, deed))
 
-    def pause(self, _: float) -> None:
-        """A hundredth of a second goes by."""
-        self.now += 0.01
-        while self.deeds and self.deeds[0][0] <= self.now - 100:
+    def _pass(self) -> None:
+        """A hundredth of a second went by."""
+        while self.deeds and round((100 + self.deeds[0][0]) * SECOND_NS) <= self.time.now:
             self.deeds.pop(0)[1]()
-        if self.now > 100 + self.patience:
+        if self.time.seconds > 100 + self.patience:
             raise KeyboardInterrupt
 
     def listen(self, settings: ListenSettings) -> int:
         """Listen until the end."""
-        return listen(settings, FakeBackend(self.hub), self.pause, lambda: self.now)
+        return listen(settings, FakeBackend(self.hub), self.time.clock)
+
+
+class StampedInput(FakeInput):
+    """An input whose messages come so many seconds after one another, says the system."""
+
+    gap = since = 0.0
+
+    def get_message(self) -> tuple[Sequence[int], float] | None:
+        """The next one with its time."""
+        received = super().get_message()
+        if received is None:
+            return None
+        since, self.since = self.since, self.gap
+        return received[0], since
+
+
+class Stamped(FakeBackend):
+    """A system that tells the seconds between messages."""
+
+    def __init__(self, hub: Hub, gap: float) -> None:
+        super().__init__(hub)
+        self.gap = gap
+
+    def open_input(self, name: str, label: str) -> FakeInput:
+        """An input with times."""
+        opened = StampedInput(self._device(name))
+        opened.gap = self.gap
+        return opened
 
 
 @pytest.fixture
@@ -65,24 +94,10 @@ def test_messages_are_told_a_line_each(evening: Evening, capsys: pytest.CaptureF
 
 def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
     """Two messages that are found at one look came one after the other; far off it is our own clock that counts."""
-
-    class StampedInput(FakeInput):
-        """An input whose messages are three milliseconds apart."""
-
-        def get_message(self) -> tuple[Sequence[int], float] | None:
-            received = super().get_message()
-            return None if received is None else (received[0], 0.003)
-
-    class Stamped(FakeBackend):
-        """A system that has such inputs."""
-
-        def open_input(self, name: str, label: str) -> FakeInput:
-            return StampedInput(self._device(name))
-
     evening.play(1, evening.stage, "note-on 1 C4 100", "note-on 1 E4 100")
     evening.play(20, evening.stage, "note-off 1 C4 64")
     evening.patience = 30
-    listen(ListenSettings(("Pit Key*",)), Stamped(evening.hub), evening.pause, lambda: evening.now)
+    listen(ListenSettings(("Pit Key*",)), Stamped(evening.hub, 0.003), evening.time.clock)
     lines = capsys.readouterr().out.splitlines()[1:]
     assert [line[:10].strip() for line in lines] == ["", "+3.0 ms", "+19.0 s"]
 
@@ -115,10 +130,10 @@ def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str])
     """A second of clock is one line; it is none where nobody asked for it."""
     for at in range(100):
         evening.play(1 + at * 0.02, evening.stage, "clock")
-    evening.listen(ListenSettings())
+    listen(ListenSettings(), Stamped(evening.hub, 0.02), evening.time.clock)
     lines = capsys.readouterr().out.splitlines()[1:]
     assert [line.split("MIDI 1  ")[1] for line in lines] == ["clock, 125.0 beats a minute", "clock stops"]
-    evening.now = 100
+    evening.time.now = 100 * SECOND_NS
     for at in range(100):
         evening.play(1 + at * 0.02, evening.stage, "clock")
     evening.listen(ListenSettings(without=("clock",)))

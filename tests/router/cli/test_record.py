@@ -16,6 +16,7 @@ from router.cli import record as recording
 from router.cli.main import main
 from router.cli.record import where
 from router.daemon.control_server import Control
+from router.files.clock import Clock
 from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder, recorder_handlers
 from router.text.usage import UsageError
@@ -30,7 +31,7 @@ class Daemon:
 
     def __init__(self) -> None:
         self.now = 0
-        self.recorder = Recorder(lambda text: None, clock=lambda: self.now)
+        self.recorder = Recorder(lambda text: None, clock=Clock(lambda: self.now))
         self.recorder.start()
         self.control = Control("pointsman", recorder_handlers(self.recorder))
         self.control.start()
@@ -157,7 +158,7 @@ def test_a_daemon_that_leaves_has_saved_the_recording(
     daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whoever records is told, and where it is."""
-    monkeypatch.setattr(recording, "_ASK_EVERY", 0.1)
+    monkeypatch.setattr(recording, "_ASK_EVERY_S", 0.1)
 
     def perform() -> None:
         daemon.play()

@@ -11,8 +11,10 @@ from collections.abc import Sequence
 import pytest
 
 from router.cli.send import SendSettings, note_offs, send
+from router.files.clock import Clock
 from router.text.usage import UsageError
 from rules.errors import MachineError
+from tests.support.fake_clock import FakeClock
 from tests.support.fake_midi_system import FakeBackend, FakeOutput, Hub
 
 NOTE = b"\x90\x3c\x64"
@@ -29,10 +31,12 @@ def hub() -> Hub:
 
 def test_a_note_is_sent_and_ended(hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """After the time that was asked for; both are told."""
-    rack, heard_at_pause = hub.find("Rack:MIDI 1"), []
+    rack, time, heard = hub.find("Rack:MIDI 1"), FakeClock(100), []
+    time.on_sleep = lambda: heard.append(list(rack.heard))
     settings = SendSettings("Rack", ("note-on", "1", "C4", "100"), hold=2.0)
-    assert send(settings, FakeBackend(hub), lambda seconds: heard_at_pause.append((seconds, list(rack.heard)))) == 0
-    assert heard_at_pause == [(2.0, [NOTE])]
+    assert send(settings, FakeBackend(hub), time.clock) == 0
+    assert time.seconds == 102.0
+    assert heard == [[NOTE]] * len(heard)
     assert rack.heard == [NOTE, OFF]
     assert capsys.readouterr().out == "to Rack:MIDI 1:\n  note-on 1 C4 100\n  note-off 1 C4 64\n"
 
@@ -40,7 +44,7 @@ def test_a_note_is_sent_and_ended(hub: Hub, capsys: pytest.CaptureFixture[str]) 
 def test_several_messages_go_in_order(hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
     """What sounds in the end is ended; as data, too."""
     words = ("program 1 6", "note-on 1 C4 100", "note-on 1 E4 100", "note-off 1 E4 64", "F8")
-    assert send(SendSettings("rack*", words, json=True), FakeBackend(hub), lambda _: None) == 0
+    assert send(SendSettings("rack*", words, json=True), FakeBackend(hub), FakeClock().clock) == 0
     heard = [b"\xc0\x05", NOTE, b"\x90\x40\x64", b"\x80\x40\x40", b"\xf8", OFF]
     assert hub.find("Rack:MIDI 1").heard == heard
     told = json.loads(capsys.readouterr().out)
@@ -65,7 +69,7 @@ def test_what_interrupts_it_ends_the_note(hub: Hub, monkeypatch: pytest.MonkeyPa
     rack = hub.find("Rack:MIDI 1")
     monkeypatch.setattr(rack, "hear", hear)
     with pytest.raises(KeyboardInterrupt):
-        send(SendSettings("Rack", ("90 3C 64",)), FakeBackend(hub), interrupted)
+        send(SendSettings("Rack", ("90 3C 64",)), FakeBackend(hub), Clock(sleep_s=interrupted))
     assert rack.heard == [NOTE, OFF]
 
 
@@ -112,7 +116,7 @@ def test_a_message_that_the_system_refuses(hub: Hub, monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(FakeOutput, "send_message", refuse)
     with pytest.raises(MachineError, match="1 message dropped: the MIDI system says: error sending the message"):
-        send(SendSettings("Rack", ("note-on 1 C4 100",)), FakeBackend(hub, server=True), lambda _: None)
+        send(SendSettings("Rack", ("note-on 1 C4 100",)), FakeBackend(hub, server=True), FakeClock().clock)
     assert hub.find("Rack:MIDI 1").heard == [OFF]
 
 
@@ -120,17 +124,16 @@ def test_a_port_of_our_own_waits_to_be_connected(
     hub: Hub, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A moment where nobody can press Enter, else until then."""
-    heard: list[bytes] = []
-    waited: list[float] = []
-
-    def pause(seconds: float) -> None:
-        waited.append(seconds)
-        heard.extend(hub.find("pointsman:test").heard)
+    heard: list[tuple[float, list[bytes]]] = []
+    time = FakeClock(100)
+    time.on_sleep = lambda: heard.append((time.seconds, list(hub.find("pointsman:test").heard)))
 
     monkeypatch.setattr(sys, "stdin", io.StringIO())
-    send(SendSettings("test", ("note-on 1 C4 100",), virtual=True), FakeBackend(hub), pause)
-    send(SendSettings("test", ("start",), virtual=True, wait=3.0), FakeBackend(hub), pause)
-    assert (waited, heard) == ([1.0, 0.5, 3.0], [NOTE])
+    send(SendSettings("test", ("note-on 1 C4 100",), virtual=True), FakeBackend(hub), time.clock)
+    assert (heard[0], heard[-1]) == ((101.0, []), (101.5, [NOTE]))
+    heard.clear()
+    send(SendSettings("test", ("start",), virtual=True, wait=3.0), FakeBackend(hub), time.clock)
+    assert heard == [(104.5, [])]
 
     class Terminal(io.StringIO):
         """Somebody who presses Enter."""
@@ -140,8 +143,8 @@ def test_a_port_of_our_own_waits_to_be_connected(
 
     capsys.readouterr()
     monkeypatch.setattr(sys, "stdin", Terminal("\n"))
-    send(SendSettings("test", ("start",), virtual=True), FakeBackend(hub), pause)
-    assert len(waited) == 3
+    send(SendSettings("test", ("start",), virtual=True), FakeBackend(hub), time.clock)
+    assert len(heard) == 1
     assert capsys.readouterr().out.startswith('The port "test" is there now. Connect it, then press Enter.\n')
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from router.cli.status import Screen, StatusSettings, in_words, status
+from router.files.clock import Clock
 from tests.support.command_desk import Desk
 from tests.support.fake_daemon import STATUS, PlayedDaemon
 
@@ -130,7 +131,7 @@ def test_watching_gives_a_line_of_data_each_time(daemon: PlayedDaemon, capsys: p
     def press(left: int) -> None:
         daemon.status = {**STATUS, "held": left}
 
-    assert status(StatusSettings("pit", watch=True, json=True), Ended(3, press)) == 0
+    assert status(StatusSettings("pit", watch=True, json=True), Clock(sleep_s=Ended(3, press))) == 0
     lines = capsys.readouterr().out.splitlines()
     assert [json.loads(line)["held"] for line in lines] == [3, 2, 1]
 
@@ -146,7 +147,7 @@ def test_watching_outlives_the_daemon(daemon: PlayedDaemon, capsys: pytest.Captu
 
     again = PlayedDaemon()
     try:
-        assert status(StatusSettings("pit", watch=True, json=True), Ended(3, restart)) == 0
+        assert status(StatusSettings("pit", watch=True, json=True), Clock(sleep_s=Ended(3, restart))) == 0
     finally:
         again.control.stop()
     first, away, last = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
@@ -157,7 +158,7 @@ def test_watching_outlives_the_daemon(daemon: PlayedDaemon, capsys: pytest.Captu
 @pytest.mark.usefixtures("daemon")
 def test_watching_without_a_terminal_goes_line_by_line(capsys: pytest.CaptureFixture[str]) -> None:
     """Into a file or a pipe go pictures one after the other, without control sequences."""
-    assert status(StatusSettings("pit", watch=True), Ended(2)) == 0
+    assert status(StatusSettings("pit", watch=True), Clock(sleep_s=Ended(2))) == 0
     assert capsys.readouterr().out == f"{WORDS}\n" * 2
 
 

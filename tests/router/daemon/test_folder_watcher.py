@@ -166,7 +166,7 @@ def test_what_stands_in_the_way_is_said_once(tmp_path: Path, monkeypatch: pytest
         yield
 
     monkeypatch.setattr("watchfiles.watch", refuse)
-    monkeypatch.setattr("router.daemon.folder_watcher._SHORTEST_PAUSE", 0.0)
+    monkeypatch.setattr("router.daemon.folder_watcher._SHORTEST_PAUSE_S", 0.0)
     lines: list[str] = []
     watcher = Watcher(lambda: None, lines.append)
     watcher.watch(watched_folders([str(tmp_path)]))

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rules.journal.format as journal
-from router.daemon import live as live_module
-from router.daemon.live import BUSY_PAUSE, IDLE_PAUSE
+from router.files.clock import SYSTEM_CLOCK
+from router.midi.poll_loop import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 from rules.analysis.history import history_of
 from rules.errors import MachineError
 from rules.journal.replay import replay
@@ -31,10 +31,9 @@ SWITCH = b"\xb0\x43\x7f"
 
 
 @pytest.fixture
-def evening() -> Iterator[Evening]:
+def evening() -> Evening:
     """An evening with the usual rules."""
-    with Evening() as one:
-        yield one
+    return Evening()
 
 
 def test_what_is_played_goes_out(evening: Evening) -> None:
@@ -69,9 +68,9 @@ def test_it_looks_often_while_music_plays_and_seldom_in_silence(evening: Evening
 
     evening.goes(script())
     mark = evening.slept.index(-1)
-    assert evening.slept[0] == IDLE_PAUSE
-    assert max(evening.slept[10:mark]) == BUSY_PAUSE
-    assert evening.slept[-2] == IDLE_PAUSE
+    assert evening.slept[0] == IDLE_PAUSE_NS
+    assert max(evening.slept[10:mark]) == BUSY_PAUSE_NS
+    assert evening.slept[-2] == IDLE_PAUSE_NS
 
 
 def test_a_mistake_of_ours_costs_one_message(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -145,13 +144,13 @@ def test_an_output_that_fails_on_a_slow_wire_harms_no_other_message(monkeypatch:
         send(self, message)
 
     monkeypatch.setattr(FakeOutput, "send_message", broken)
-    with Evening(RULES.replace('"Rack*"', '"Rack*", connection = "din"')) as evening:
+    evening = Evening(RULES.replace('"Rack*"', '"Rack*", connection = "din"'))
 
-        def script() -> Iterator[float]:
-            evening.keys.play(ON, PEDAL, OFF)
-            yield 300
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL, OFF)
+        yield 300
 
-        evening.goes(script())
+    evening.goes(script())
     assert evening.rack.heard == [PROGRAM, ON, OFF, PEDAL_UP]
     assert (evening.live.errors, evening.live.ports.outlets["rack"].lost) == (0, 1)
     assert 'output "rack": 1 message dropped: fake says: the cable burns' in evening.said
@@ -258,18 +257,18 @@ def test_an_output_whose_pattern_is_mended_begins_as_its_device_wants() -> None:
     """Nothing reached it under the old rules: it is silenced, and gets all that the new ones want, once each."""
     mistyped = RULES.replace('"Rack*"', '"Rcak*"')
     mended = RULES.replace('"program 17"', '"program 17", "controller volume 100"')
-    with Evening(mistyped) as evening:
+    evening = Evening(mistyped)
 
-        def script() -> Iterator[float]:
-            assert evening.rack.messages == []
-            evening.live.swap(prepared(mended, mistyped))
-            assert evening.rack.heard[:-2] == SILENCE
-            assert evening.rack.messages[-2:] == [PROGRAM, VOLUME]
-            yield 300
-            evening.keys.play(ON, OFF)
-            yield 1
+    def script() -> Iterator[float]:
+        assert evening.rack.messages == []
+        evening.live.swap(prepared(mended, mistyped))
+        assert evening.rack.heard[:-2] == SILENCE
+        assert evening.rack.messages[-2:] == [PROGRAM, VOLUME]
+        yield 300
+        evening.keys.play(ON, OFF)
+        yield 1
 
-        evening.goes(script())
+    evening.goes(script())
     assert evening.rack.heard == [ON, OFF]
     assert replay(evening.records) == went_out(evening.records)
 
@@ -380,21 +379,21 @@ def test_an_output_that_returns_begins_in_silence(evening: Evening) -> None:
 
 def test_a_server_that_dies_is_survived(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever is played meanwhile is lost; when it is back, everything is opened anew and nothing hangs."""
-    with Evening(server=True, hurry=10) as evening:
+    evening = Evening(server=True, hurry=10)
 
-        def script() -> Iterator[float]:
-            evening.keys.play(ON)
-            yield 1
-            evening.hub.die()
-            yield 5_000
-            evening.hub.revive()
-            yield 1_000
-            evening.rack.messages.clear()
-            evening.keys.play(ON, OFF)
-            yield 1
-            assert evening.rack.messages == [ON, OFF]
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 1
+        evening.hub.die()
+        yield 5_000
+        evening.hub.revive()
+        yield 1_000
+        evening.rack.messages.clear()
+        evening.keys.play(ON, OFF)
+        yield 1
+        assert evening.rack.messages == [ON, OFF]
 
-        evening.goes(script())
+    evening.goes(script())
     assert any("fake doesn't answer" in line for line in evening.said)
     assert any("fake is back" in line for line in evening.said)
     assert evening.live.errors == 0
@@ -491,22 +490,22 @@ def flood(evening: Evening) -> Iterator[float]:
 
 def test_panic_comes_before_all_that_waits_for_a_slow_wire() -> None:
     """No note begins any more, and each channel hears of it at once; what is dropped is told."""
-    with Evening(SLOW) as evening:
+    evening = Evening(SLOW)
 
-        def script() -> Iterator[float]:
-            yield from flood(evening)
-            evening.live.panic()
-            yield 110
-            heard = evening.rack.messages
-            assert [message for message in heard if message not in SILENCE] == [OFF, b"\x80\x40\x40"]
-            assert set(SILENCE) <= set(heard)
-            evening.keys.play(ON, OFF)
-            yield 10
-            assert evening.rack.messages == [ON, OFF]
-            told.append(evening.live.status()["ports"][2])
+    def script() -> Iterator[float]:
+        yield from flood(evening)
+        evening.live.panic()
+        yield 110
+        heard = evening.rack.messages
+        assert [message for message in heard if message not in SILENCE] == [OFF, b"\x80\x40\x40"]
+        assert set(SILENCE) <= set(heard)
+        evening.keys.play(ON, OFF)
+        yield 10
+        assert evening.rack.messages == [ON, OFF]
+        told.append(evening.live.status()["ports"][2])
 
-        told: list[dict[str, int]] = []
-        evening.goes(script())
+    told: list[dict[str, int]] = []
+    evening.goes(script())
     assert told[0]["lost"] == 0
     assert told[0]["dropped"] > 3_000
     words = f'output "rack": dropped {told[0]["dropped"]:,} messages that waited, so that silence comes first'
@@ -516,8 +515,8 @@ def test_panic_comes_before_all_that_waits_for_a_slow_wire() -> None:
 
 def test_leaving_doesn_t_wait_for_what_ends_nothing() -> None:
     """Notes and pedals end before the last note-offs could have had their turn; nothing is left behind."""
-    with Evening(SLOW) as evening:
-        evening.goes(flood(evening))
+    evening = Evening(SLOW)
+    evening.goes(flood(evening))
     assert evening.rack.heard == [OFF, b"\x80\x40\x40", PEDAL_UP]
     assert evening.live.ports.outlets["rack"].lost == 0
     assert replay(evening.records) == went_out(evening.records)
@@ -525,31 +524,31 @@ def test_leaving_doesn_t_wait_for_what_ends_nothing() -> None:
 
 def test_leaving_waits_for_a_long_sysex_on_a_slow_wire() -> None:
     """The wire carries it to its end, and then the note-off; one that only waits is never begun."""
-    with Evening(SLOW) as evening:
-        evening.backend.sysex_limit = None
+    evening = Evening(SLOW)
+    evening.backend.sysex_limit = None
 
-        def script() -> Iterator[float]:
-            yield 1_000
-            evening.keys.play(ON)
-            yield 10
-            evening.keys.play(SYSEX, SYSEX)
-            yield 10
+    def script() -> Iterator[float]:
+        yield 1_000
+        evening.keys.play(ON)
+        yield 10
+        evening.keys.play(SYSEX, SYSEX)
+        yield 10
 
-        evening.goes(script())
+    evening.goes(script())
     assert [message[:2] for message in evening.rack.heard[-3:]] == [ON[:2], SYSEX[:2], OFF[:2]]
 
 
 def test_silence_after_a_crash_leaves_what_devices_want_first() -> None:
     """It waits for a slow wire at that moment; a panic would have dropped it."""
     wants = SLOW.replace('"program 17"', '"program 17", "controller volume 100", "controller pan 64"')
-    with Evening(wants) as evening:
+    evening = Evening(wants)
 
-        def script() -> Iterator[float]:
-            assert evening.live.ports.outlets["rack"].waits
-            evening.live.silence()
-            yield 300
+    def script() -> Iterator[float]:
+        assert evening.live.ports.outlets["rack"].waits
+        evening.live.silence()
+        yield 300
 
-        evening.goes(script())
+    evening.goes(script())
     assert evening.rack.heard == [PROGRAM, VOLUME, b"\xb0\x0a\x40", *SILENCE]
 
 
@@ -579,7 +578,7 @@ def test_status_tells_how_it_stands(evening: Evening) -> None:
 
 def test_the_loop_answers_other_threads() -> None:
     """Results and exceptions come back to who asked."""
-    evening = Evening()
+    evening = Evening(clock=SYSTEM_CLOCK)
     evening.live.begin()
     thread = threading.Thread(target=evening.live.run)
     thread.start()
@@ -595,15 +594,15 @@ def test_the_loop_answers_other_threads() -> None:
 
 def test_who_asks_a_loop_that_doesn_t_run_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody waits for ever."""
-    monkeypatch.setattr(live_module, "_PATIENCE", 0.01)
+    monkeypatch.setattr("router.daemon.requests._PATIENCE_S", 0.01)
     with pytest.raises(MachineError, match="too busy to answer"):
         Evening().live.do(lambda: 1)
 
 
 def test_who_asks_a_loop_that_has_ended_is_told_at_once() -> None:
     """A reload that comes too late doesn't hold up the end."""
-    with Evening() as evening:
-        evening.goes([])
+    evening = Evening()
+    evening.goes([])
     with pytest.raises(MachineError, match="about to leave"):
         evening.live.do(lambda: 1)
 
@@ -641,8 +640,8 @@ def outputs(evening: Evening) -> list[bytes]:
 @given(st.integers(0, 2**32))
 def test_nothing_is_left_sounding(seed: int) -> None:
     """Each note-on gets its note-off, each pedal its release; and the journal gives the same again."""
-    with Evening(hurry=10) as evening:
-        evening.goes(perform(evening, random.Random(seed), 500))
+    evening = Evening(hurry=10)
+    evening.goes(perform(evening, random.Random(seed), 500))
     assert evening.live.errors == 0, evening.said
     assert silent(outputs(evening))
     assert silent(evening.rack.heard)
@@ -651,8 +650,8 @@ def test_nothing_is_left_sounding(seed: int) -> None:
 
 def test_nothing_is_left_sounding_after_a_long_night() -> None:
     """Ten thousand events in one run."""
-    with Evening(hurry=10) as evening:
-        evening.goes(perform(evening, random.Random(1), 10_000))
+    evening = Evening(hurry=10)
+    evening.goes(perform(evening, random.Random(1), 10_000))
     assert evening.live.errors == 0, evening.said
     assert len(outputs(evening)) > 5_000
     assert silent(outputs(evening))

@@ -4,6 +4,7 @@ import os
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Thread
@@ -11,13 +12,17 @@ from threading import Thread
 import pytest
 
 from router.daemon.prepared_rules import Prepared, prepare
-from router.daemon.reloader import Outcome, Reloader
+from router.daemon.reloader import Outcome, Pace, Reloader
 from rules.errors import MachineError
 
 LONG = 60.0
 """Seconds: far more than anything here takes, so that a busy machine fails no test."""
 
 RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n'
+
+
+HASTE = Pace(quiet_s=0.05, look_every_s=0.1)
+"""The timer looks ten times a second, so that no test waits for it."""
 
 
 def rules(*names: str) -> str:
@@ -33,7 +38,9 @@ class Stage:
         self.lines: list[str] = []
         self.playing = prepare(arguments)
         self.obstacle: Exception | None = None
-        self.reloader = Reloader(arguments, self.playing, self.swap, self.lines.append, began, self.outcomes.put)
+        self.reloader = Reloader(
+            arguments, self.playing, self.swap, self.lines.append, began, self.outcomes.put, pace=HASTE
+        )
 
     def swap(self, prepared: Prepared) -> None:
         """Takes over new rules, as the loop would."""
@@ -68,13 +75,6 @@ def file(tmp_path: Path) -> Path:
     path = tmp_path / "rig.toml"
     path.write_text(rules("a"))
     return path
-
-
-@pytest.fixture(autouse=True)
-def haste(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The timer looks ten times a second, so that no test waits for it."""
-    monkeypatch.setattr("router.daemon.reloader._LOOK_EVERY", 0.1)
-    monkeypatch.setattr("router.daemon.reloader._QUIET", 0.05)
 
 
 # -- ways of saving ---------------------------------------------------------------------------------------------------
@@ -249,10 +249,10 @@ def test_a_half_written_file_is_given_time(file: Path) -> None:
         assert stage.reloader.last.kind == "applied"
 
 
-def test_an_emptied_file_is_awaited(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_emptied_file_is_awaited(file: Path) -> None:
     """Some programs empty a file first and write it later: nothing is swapped in between."""
-    monkeypatch.setattr("router.daemon.reloader._LOOKS_AT_BLANK", 1_000_000)
     with staged(file) as stage:
+        stage.reloader.pace = replace(HASTE, looks_at_blank=1_000_000)
         file.write_text("")
         assert stage.outcomes.empty()
         file.write_text(rules("b"))
@@ -342,12 +342,12 @@ def test_many_mistakes_are_counted(file: Path) -> None:
 # -- watch and timer ----------------------------------------------------------------------------------------------
 
 
-def test_what_is_heard_is_read_at_once(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_heard_is_read_at_once(file: Path) -> None:
     """Nobody has to wait for the timer where the computer tells of changes."""
     with staged(file) as stage:
         file.write_text(rules("b"))
         stage.next()
-        monkeypatch.setattr("router.daemon.reloader._LOOK_EVERY", 3600)
+        stage.reloader.pace = replace(HASTE, look_every_s=3600)
         stage.reloader.reload_now()
         for number in range(1000):
             file.write_text(rules(f"c{number}"))

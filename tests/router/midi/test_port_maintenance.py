@@ -9,12 +9,6 @@ from tests.support.fake_midi_system import FakeInput
 from tests.support.port_rig import KEYS, NOTE, OFF, SECOND, Rig
 
 
-@pytest.fixture(autouse=True)
-def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Here a server answers at once, or never."""
-    monkeypatch.setattr("router.midi.heartbeat._ANSWER", 1_000_000)
-
-
 def test_tidying_waits_until_nobody_plays() -> None:
     """Two seconds of silence; not a moment earlier."""
     rig = Rig()

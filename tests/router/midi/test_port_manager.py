@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import traceback
 from collections.abc import Callable, Sequence
 
@@ -23,12 +22,6 @@ def failing(words: str) -> Callable[[], list[str]]:
         raise MachineError(words)
 
     return names
-
-
-@pytest.fixture(autouse=True)
-def _answers_come_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Here a server answers at once, or never."""
-    monkeypatch.setattr("router.midi.heartbeat._ANSWER", 1_000_000)
 
 
 def test_ports_are_found_by_pattern() -> None:
@@ -431,18 +424,18 @@ def test_leaving_waits_as_long_as_a_slow_wire_needs() -> None:
     """Without any patience beyond that."""
     rig = Rig(Wanted("rack", "out", "Rack*", connection="din"))
     for _ in range(20):
-        rig.ports.outlets["rack"].send(OFF, time.monotonic_ns())
+        rig.ports.outlets["rack"].send(OFF, rig.now)
     rig.ports.flush(0)
     assert rig.rack.heard == [OFF] * 20
 
 
 def test_leaving_waits_no_longer_than_a_service_manager(monkeypatch: pytest.MonkeyPatch) -> None:
     """It would end us in the midst of anything; what waits then is counted as lost."""
-    monkeypatch.setattr("router.midi.port_manager.LONGEST_FLUSH", 0)
+    monkeypatch.setattr("router.midi.port_manager.LONGEST_FLUSH_NS", 0)
     rig = Rig(Wanted("rack", "out", "Rack*", connection="din"))
     outlet = rig.ports.outlets["rack"]
     for _ in range(20):
-        outlet.send(OFF, time.monotonic_ns())
+        outlet.send(OFF, rig.now)
     rig.ports.flush(60 * SECOND)
     rig.ports.close()
     assert outlet.lost == 20 - len(rig.rack.heard) > 0

@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from router.files.clock import Clock
 from router.recording import automatic_takes, takes
-from router.recording.automatic_takes import PAUSE, StandingTakes, in_words, save_and_tell, take_name
+from router.recording.automatic_takes import PAUSE_NS, StandingTakes, in_words, save_and_tell, take_name
 from router.recording.takes import save
 from tests.support.journal_samples import NAMED, PLAYED, orphan, packed, wait_for
 
@@ -19,7 +20,7 @@ class Evening:
         self.folder = folder
         self.said: list[str] = []
         self.wall = EVENING
-        self.takes = StandingTakes(folder, lambda: packed(NAMED), self.said.append, lambda: self.wall)
+        self.takes = StandingTakes(folder, lambda: packed(NAMED), self.said.append, Clock(wall_s=lambda: self.wall))
         self.takes.begin(0)
 
     def play(self, now: int) -> None:
@@ -36,9 +37,9 @@ def test_a_pause_ends_a_take_and_saves_it(tmp_path: Path) -> None:
     """The .mid file is there while the daemon runs on."""
     evening = Evening(tmp_path)
     evening.play(0)
-    evening.takes.look(PAUSE)
+    evening.takes.look(PAUSE_NS)
     assert evening.files == [f"{take_name(EVENING)}.mid.journal"]
-    evening.takes.look(PAUSE + 1)
+    evening.takes.look(PAUSE_NS + 1)
     wait_for(lambda: len(evening.said) == 1)
     assert evening.files == [f"{take_name(EVENING)}.mid"]
     assert evening.takes.journal is None
@@ -48,11 +49,11 @@ def test_playing_again_begins_the_next_take(tmp_path: Path) -> None:
     """What is no playing (clock, our own messages) doesn't."""
     evening = Evening(tmp_path)
     evening.play(0)
-    evening.takes.look(PAUSE + 1)
-    evening.takes.add(packed(NAMED), 1, False, PAUSE + 2)
+    evening.takes.look(PAUSE_NS + 1)
+    evening.takes.add(packed(NAMED), 1, False, PAUSE_NS + 2)
     assert evening.takes.journal is None
     evening.wall += 3600
-    evening.play(PAUSE + 3)
+    evening.play(PAUSE_NS + 3)
     evening.takes.stop()
     wait_for(lambda: len(evening.said) == 2)
     assert evening.files == [f"{take_name(EVENING)}.mid", f"{take_name(EVENING + 3600)}.mid"]
@@ -60,7 +61,7 @@ def test_playing_again_begins_the_next_take(tmp_path: Path) -> None:
 
 def test_a_long_take_is_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A journal never grows without bound."""
-    monkeypatch.setattr(automatic_takes, "LONGEST", 10)
+    monkeypatch.setattr(automatic_takes, "LONGEST_BYTES", 10)
     evening = Evening(tmp_path)
     evening.play(0)
     evening.takes.look(1)

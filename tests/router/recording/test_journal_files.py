@@ -66,7 +66,7 @@ def test_a_full_disk_is_told_once_and_costs_nothing_when_it_has_room_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What came meanwhile has waited; partial writes are taken up where they stopped."""
-    monkeypatch.setattr(journal_files, "_AGAIN_AFTER", 0.01)
+    monkeypatch.setattr(journal_files, "_RETRY_AFTER_S", 0.01)
     said: list[str] = []
     disk = Refusing()
     file = JournalFile(tmp_path / "take.mid", said.append, disk)
@@ -87,7 +87,7 @@ def test_a_full_disk_is_told_once_and_costs_nothing_when_it_has_room_again(
 
 def test_what_a_disk_never_takes_is_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Lost, but not silently."""
-    monkeypatch.setattr(journal_files, "_AGAIN_AFTER", 0.01)
+    monkeypatch.setattr(journal_files, "_RETRY_AFTER_S", 0.01)
     said: list[str] = []
     disk = Refusing()
     file = JournalFile(tmp_path / "take.mid", said.append, disk)
@@ -102,7 +102,7 @@ def test_what_a_disk_never_takes_is_counted(tmp_path: Path, monkeypatch: pytest.
 
 def test_what_waits_for_a_disk_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A disk that hangs can't eat the memory."""
-    monkeypatch.setattr(journal_files, "_MOST_WAITING", 100)
+    monkeypatch.setattr(journal_files, "_MOST_WAITING_BYTES", 100)
     file = JournalFile(tmp_path / "take.mid", print)
     for _ in range(10):
         file.add(bytes(30), 2)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from router.files.clock import Clock
 from router.recording import recorder
 from router.recording.recorder import Recorder, recorder_handlers
 from rules.errors import MachineError
@@ -27,7 +28,7 @@ class Desk:
     def __init__(self, **limits: int) -> None:
         self.now = 0
         self.said: list[str] = []
-        self.recorder = Recorder(self.said.append, clock=lambda: self.now, wall=lambda: 1.7e9, **limits)
+        self.recorder = Recorder(self.said.append, clock=Clock(lambda: self.now, lambda: 1.7e9), **limits)
         self.recorder.log(RULED)
 
     def log(self, *records: Record) -> None:

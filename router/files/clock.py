@@ -1,0 +1,33 @@
+"""The clock: the one module that reads the time, waits for it, and knows the local time.
+
+Everything else is given a `Clock`. Tests give one whose time passes only when they say so.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Reads the time and waits: plain functions, since the loop that plays calls them thousands of times a second.
+
+    `now_ns` gives nanoseconds since some moment and never goes back, `wall_s` the seconds since 1970, which may be set
+    while we run. `sleep_s` waits for so many seconds.
+    """
+
+    now_ns: Callable[[], int] = time.monotonic_ns
+    wall_s: Callable[[], float] = time.time
+    sleep_s: Callable[[float], None] = time.sleep
+
+
+SYSTEM_CLOCK: Final = Clock()
+"""The computer's own."""
+
+
+def local_time(wall_s: float, pattern: str) -> str:
+    """Return a moment (seconds since 1970) as the clock on the wall shows it; `pattern` is that of strftime(3)."""
+    return time.strftime(pattern, time.localtime(wall_s))

@@ -1,0 +1,85 @@
+"""The loop that polls: in one thread it takes what has arrived, does what is due, and waits for a moment.
+
+The daemon, `record`, `listen`, `learn`, `soundcheck` and `send` run on it. python-rtmidi can't be asked to wake us but
+by a callback, which loses messages (see `backend`), so the loop sleeps between two looks. A system that can wake us
+gives a `wait` of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from router.files.clock import SYSTEM_CLOCK, Clock
+
+BUSY_PAUSE_NS: Final = 150_000
+"""How long the loop sleeps between two looks while music plays. Each waking takes about 13 microseconds of the
+processor, whatever it finds: this is a tenth of a core, and a message waits for half of it."""
+
+IDLE_PAUSE_NS: Final = 2_000_000
+"""The same after a silence of `STAYS_BUSY_NS`: no computer need be warm for that."""
+
+STAYS_BUSY_NS: Final = 3_000_000_000
+
+PORT_SCAN_EVERY_NS: Final = 250_000_000
+"""How often ports are looked for that have come or gone."""
+
+MOST_AT_ONCE: Final = 32
+"""So many messages of one input are taken before the next input has its turn."""
+
+
+def nothing_arrives() -> bool:
+    """Poll nothing, for a loop that only sends."""
+    return False
+
+
+class PollLoop:
+    """Turns until it is over.
+
+    `poll` takes what has arrived, and says whether anything had. `tend` gets the time (ns), does what is due by then,
+    and says when to come again (ns); it is called sooner after anything has arrived. `wait` returns once something may
+    have arrived, after at most so many ns; without one the loop sleeps, for a shorter pause while music plays.
+    """
+
+    def __init__(
+        self,
+        poll: Callable[[], bool],
+        tend: Callable[[int], int],
+        clock: Clock = SYSTEM_CLOCK,
+        *,
+        wait: Callable[[int], None] | None = None,
+        idle_pause_ns: int = IDLE_PAUSE_NS,
+    ) -> None:
+        self._poll = poll
+        self._tend = tend
+        self._now_ns = clock.now_ns
+        self._sleep_s = clock.sleep_s
+        self._wait = wait or self._sleep
+        self._idle_pause_ns = idle_pause_ns
+        self._busy_until = 0
+        self._wake = 0
+
+    def run(self, is_over: Callable[[], bool]) -> None:
+        """Turn until `is_over`, which is asked before each turn."""
+        while not is_over():
+            self._turn()
+
+    def tend_soon(self) -> None:
+        """Have `tend` called in this turn, or the next: something may have become due."""
+        self._wake = 0
+
+    def _turn(self) -> None:
+        """Most turns find nothing, and there are thousands a second: those must cost next to nothing."""
+        if self._poll():
+            self._busy_until = self._now_ns() + STAYS_BUSY_NS
+            self._wake = 0  # what came may have left something to do
+        now = self._now_ns()
+        if now >= self._wake:
+            self._wake = self._tend(now)
+            now = self._now_ns()
+        if (at_most := self._wake - now) > 0:
+            self._wait(at_most)
+
+    def _sleep(self, at_most_ns: int) -> None:
+        pause = BUSY_PAUSE_NS if self._now_ns() < self._busy_until else self._idle_pause_ns
+        self._sleep_s(min(pause, at_most_ns) / 1e9)
