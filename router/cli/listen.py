@@ -1,9 +1,9 @@
-"""The command `listen`: what arrives, in words, a line a message.
+"""The command `listen`: a line for each message that arrives, with the message first and its port last.
 
 The data (`--json`) are an object a line. `at` is in seconds since the beginning, `since` since the message before:
 
     {"at": 1.204, "since": 0.012, "port": "Pit Keyboard:MIDI 1", "message": "note-on 1 C4 100", "bytes": "90 3C 64"}
-    {"at": 2.0, "port": "Step Box:MIDI 1", "reading": "clock, 120.0 beats a minute", "bpm": 120.0}
+    {"at": 2.0, "port": "Step Box:MIDI 1", "reading": "clock at 120.0 BPM", "bpm": 120.0}
 """
 
 from __future__ import annotations
@@ -23,28 +23,29 @@ from router.midi.library_stderr import Noise
 from router.midi.listening_ports import Ears
 from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
 from router.text.exit_codes import FINE
-from router.text.formatting import plain
-from router.text.terminal import is_terminal, say
-from rules.listening.incoming import SteadyMessages, channel_of, columns_of, kind_of, kinds_meant
+from router.text.formatting import fitted, plain
+from router.text.terminal import is_terminal, say, screen_width
+from rules.listening.incoming import LONGEST, SteadyMessages, channel_of, in_words, kind_of, kinds_meant
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex
 from rules.ports.patterns import bare_name
 
 ABOUT: Final = """\
-Says in words what arrives, a line a message, with the time since the one before. For "what does this pedal send?" and
-"does anything arrive at all?". Clock, active sensing and time code are folded into a reading. Also beside a daemon."""
+Show each message that arrives, in words. You need it for "what does this pedal send?" and "does anything arrive at
+all?". The time is that since the message before. Clock, active sensing and time code are shown once, and when they
+change or end. It works while a daemon runs."""
 
 MORE: Final = """\
 examples:
   pointsman listen                                   every port
   pointsman listen "Pit Keyboard*"                   one port, by a part of its name
   pointsman listen --only note --channel 10          the drums
-  pointsman listen --without clock --bytes           with the bytes beside the words
+  pointsman listen --without clock --bytes           with the bytes as well
   pointsman listen --virtual test                    makes a port that another program can send to
   pointsman listen --for 10s --json                  a line of JSON for each message, for ten seconds
 
-Keys are named with middle C as C4. Where two programs can't listen to one port at the same time, as on Windows, end the
-daemon first."""
+Middle C is shown as C4. Long names of ports are shortened in the middle; --json has them whole. On Windows, two
+programs can't listen to one port at the same time. End the daemon first there."""
 
 KINDS: Final = """\
 note, note-on, note-off, key-pressure, controller, program, channel-pressure, pitch-bend, sysex, transport, clock, \
@@ -74,23 +75,58 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     add = parser.add_argument
-    add("ports", metavar="PORT", nargs="*", help="names of ports, * for any letters; without any, every port")
-    add("--virtual", metavar="NAME", action="append", default=[], help="make a port that other programs send to")
-    add("--only", metavar="KINDS", type=_kinds, action="append", default=[], help=f"only these: {KINDS}")
-    add("--without", metavar="KINDS", type=_kinds, action="append", default=[], help="all but these")
-    add("--channel", metavar="N", type=_channels, action="append", default=[], help="only these channels: 10, or 1..4")
-    add("--bytes", action="store_true", help="print the bytes as well")
-    add("--for", dest="duration", metavar="TIME", type=length, help="end after this time: 10s, 5m")
-    add("--count", metavar="N", type=_count, help="end after so many messages")
+    add(
+        "ports", metavar="PORT", nargs="*", help="listen to ports of this name, * for any letters (default: every port)"
+    )
+    add(
+        "--virtual",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="make a port that other programs send to (default: none)",
+    )
+    add(
+        "--only",
+        metavar="KINDS",
+        type=_kinds,
+        action="append",
+        default=[],
+        help=f"show only these kinds (default: all): {KINDS}",
+    )
+    add(
+        "--without",
+        metavar="KINDS",
+        type=_kinds,
+        action="append",
+        default=[],
+        help="leave these kinds out (default: none)",
+    )
+    add(
+        "--channel",
+        metavar="N",
+        type=_channels,
+        action="append",
+        default=[],
+        help="show only these channels: 10, or 1..4 (default: all)",
+    )
+    add("--bytes", action="store_true", help="show the bytes as well (default: off)")
+    add(
+        "--for",
+        dest="duration",
+        metavar="TIME",
+        type=length,
+        help="end after this time: 10s, 5m (default: at Ctrl-C)",
+    )
+    add("--count", metavar="N", type=_count, help="end after this many messages (default: at Ctrl-C)")
     add_backend(parser)
-    add("--json", action="store_true", help="print a line of JSON for each message")
+    add("--json", action="store_true", help="print a line of JSON for each message (default: text)")
 
 
 def _kinds(text: str) -> tuple[str, ...]:
     names = tuple(name.strip() for name in text.split(","))
     for name in names:
         if name not in KINDS.split(", "):
-            raise argparse.ArgumentTypeError(f'"{name}" is no kind of message; kinds are {KINDS}')
+            raise argparse.ArgumentTypeError(f'"{name}" isn\'t a kind of message: write one of {KINDS}')
     return names
 
 
@@ -98,13 +134,13 @@ def _channels(text: str) -> range:
     found = re.fullmatch(r"(\d{1,2})(?:\.\.(\d{1,2}))?", text)
     low, high = (int(found[1]), int(found[2] or found[1])) if found else (0, 0)
     if not 1 <= low <= high <= 16:
-        raise argparse.ArgumentTypeError(f'"{text}" is no channel: write 1 to 16, or a range like 1..4')
+        raise argparse.ArgumentTypeError(f'"{text}" isn\'t a channel: write 1 to 16, or a range such as 1..4')
     return range(low, high + 1)
 
 
 def _count(text: str) -> int:
     if not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of messages: write 1 or more')
+        raise argparse.ArgumentTypeError(f'"{text}" isn\'t a number of messages: write 1 or more')
     return int(text)
 
 
@@ -128,6 +164,9 @@ def _call(arguments: argparse.Namespace) -> int:
 _DRIFT_S: Final = 0.02  # seconds by which the system's own times may differ from ours
 _SILENCE_EVERY_NS: Final = 10_000_000  # between two looks whether a clock has fallen silent
 _SECOND_NS: Final = 1_000_000_000
+_MOST_RAW: Final = 3  # bytes: longer messages have theirs in the words
+_RAW_WIDTH: Final = 8
+_LEAST_NAME: Final = 12  # characters of a port's name, also where the screen is too narrow
 
 
 def listen(settings: ListenSettings, backend: Backend | None = None, clock: Clock = SYSTEM_CLOCK) -> int:
@@ -190,7 +229,6 @@ class Told:
         self._began = began
         self._last: float | None = None
         self._count = 0
-        self._width = 0
         self._times: dict[str, float] = {}
         self._ticking: dict[str, SteadyMessages] = {}
         self._met_any = False
@@ -207,11 +245,10 @@ class Told:
     def meet(self, ports: Sequence[str]) -> None:
         """Say which ports are listened to from now on."""
         names = [plain(bare_name(port)) for port in ports]
-        self._width = max([self._width, *map(len, names)])
         if not self._settings.json and names:
             say([f"Listening to {', '.join(names)}"])
         elif not self._settings.json and not self._met_any:
-            say(["There is no such port yet; waiting for it."])
+            say(["There is no such port yet. Waiting for it."])
         self._met_any = True
         sys.stdout.flush()
 
@@ -259,21 +296,23 @@ class Told:
             data = {"since": round(since, 6), "port": bare_name(port), "message": words, "bytes": in_hex(message)}
             say([json.dumps({"at": round(at - self._began, 6), **data})])
             return
-        text = columns_of(message)
-        raw = f"  {in_hex(message)}" if self._settings.bytes and len(message) <= 3 else ""
-        say([f"{'' if is_first else _span(since):>10}  {self._named(port)}  {text:<40}{raw}".rstrip()])
+        raw = in_hex(message) if len(message) <= _MOST_RAW else ""
+        self._say_line(in_words(message), raw, "" if is_first else _span(since), port)
 
     def _tell_reading(self, port: str, words: str, at: float) -> None:
         if self._settings.json:
             at = round(at - self._began, 6)
             say([json.dumps({"at": at, "port": bare_name(port), "reading": words, "bpm": self._ticking[port].bpm})])
         else:
-            say([f"{'':>10}  {self._named(port)}  {words}"])
+            self._say_line(words, "", "", port)
 
-    def _named(self, port: str) -> str:
-        return plain(bare_name(port)).ljust(self._width)
+    def _say_line(self, words: str, raw: str, time: str, port: str) -> None:
+        """Print what arrived first and its port last, on one line of the screen."""
+        cells = [f"{words:<{LONGEST}}", *([f"{raw:<{_RAW_WIDTH}}"] if self._settings.bytes else ()), f"{time:>9}", ""]
+        line = "  ".join(cells)
+        say([line + fitted(plain(bare_name(port)), max(_LEAST_NAME, screen_width() - len(line)))])
 
 
 def _span(seconds: float) -> str:
     """How long after the line before."""
-    return f"+{seconds * 1000:.1f} ms" if seconds < 10 else f"+{seconds:.1f} s"
+    return f"+{seconds * 1000:.1f} ms" if seconds < 1 else f"+{seconds:.1f} s"

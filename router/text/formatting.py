@@ -11,6 +11,8 @@ from rules.errors import Problem
 
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
+_GAP: Final = "..."
+
 _REASONS: Final = {
     errno.ENOENT: "there is no such file or folder",
     errno.EACCES: "you have no permission",
@@ -48,6 +50,14 @@ def count(amount: int, one: str, many: str = "") -> str:
 def plain(text: str) -> str:
     """Return `text` on one line, with control characters shown as codes: names in files can hold anything."""
     return _CONTROL.sub(lambda match: f"\\x{ord(match[0]):02x}", text)
+
+
+def fitted(text: str, width: int) -> str:
+    """Return `text` in at most `width` characters (at least 5): a longer one loses its middle, `Pit K...MIDI 1`."""
+    if len(text) <= width:
+        return text
+    kept = width - len(_GAP)
+    return text[: kept - kept // 2] + _GAP + text[len(text) - kept // 2 :]
 
 
 class Listing:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -31,6 +32,11 @@ def is_terminal(stream: TextIO | None) -> bool:
         return stream is not None and stream.isatty()
     except ValueError:
         return False
+
+
+def screen_width() -> int:
+    """The columns of the terminal that shows the results; 80 where none does."""
+    return shutil.get_terminal_size().columns if is_terminal(sys.stdout) else 80
 
 
 def painted(text: str, mood: str, stream: TextIO) -> str:

@@ -1,4 +1,4 @@
-"""What arrives, told to a person: messages in columns, and what ticks all the time folded into a reading."""
+"""Incoming messages for `listen`: in words, and what arrives all the time as a reading."""
 
 from __future__ import annotations
 
@@ -15,9 +15,13 @@ _GROUPS: Final = {
 }
 
 HEARD_KINDS: Final = (*_GROUPS, *STATUS_OF_KIND)
-"""What can be asked for: every kind of message, notes together, transport together."""
+"""What `--only` and `--without` take: every kind of message, `note` for both kinds of notes, and `transport`."""
 
-_MOST_SYSEX: Final = 12  # bytes of a sysex that are shown
+LONGEST: Final = 39
+"""Characters of the longest line of `in_words`: `controller 16 reset all controllers 127`."""
+
+_MOST_WHOLE: Final = 10  # bytes that are shown to the last one: LONGEST is room for no more
+_MOST_SHOWN: Final = 5  # bytes of a longer message, since its length is shown as well
 _SECOND: Final = 1_000_000_000
 _NOTICEABLE: Final = 0.01  # of a tempo
 
@@ -38,24 +42,20 @@ def channel_of(message: bytes) -> int | None:
     return (message[0] & 0x0F) + 1 if message[0] < SYSEX else None
 
 
-def columns_of(message: bytes, naming: Naming = STANDARD) -> str:
-    """A message in words, with kind, channel, key or controller, and value each in a column of its own."""
+def in_words(message: bytes, naming: Naming = STANDARD) -> str:
+    """A message in our notation; a long sysex by its first bytes and its length, other bytes as `not MIDI: 90 3C`."""
     if message_fault(message):
-        return f"{'not MIDI':<13}     {_shortened(message)}"
+        return f"not MIDI: {_shortened(message)}"
     if message[0] == SYSEX:
-        return f"{'sysex':<13}     {_shortened(message)}"
-    kind, *rest = format_message(message, naming).split(" ")
-    if message[0] > SYSEX:
-        return f"{kind:<13}     {' '.join(rest)}".rstrip()
-    channel, *middle, value = rest
-    return f"{kind:<13} {channel:>2}  {' '.join(middle):<16} {value:>5}"
+        return f"sysex {_shortened(message)}"
+    return format_message(message, naming)
 
 
 def _shortened(message: bytes) -> str:
-    """Bytes in hex; of a long sysex the beginning, which tells whose it is, and its length."""
-    if len(message) <= _MOST_SYSEX:
+    """Bytes in hex; of a long message the beginning, which has the maker's number, and the length."""
+    if len(message) <= _MOST_WHOLE:
         return in_hex(message)
-    return f"{in_hex(message[:_MOST_SYSEX])} ... ({len(message):,} bytes)"
+    return f"{in_hex(message[:_MOST_SHOWN])} ... ({len(message):,} bytes)"
 
 
 class SteadyMessages:
@@ -86,7 +86,7 @@ class SteadyMessages:
             return self._tempo(now)
         if not is_new:
             return ""
-        return "active sensing" if status == ACTIVE_SENSING else "time code runs"
+        return "active sensing" if status == ACTIVE_SENSING else "time code"
 
     def _tempo(self, now: int) -> str:
         """The tempo, once a beat of it was heard, and when it has become another; not more than once a second."""
@@ -96,7 +96,7 @@ class SteadyMessages:
         if self._told_bpm is not None and abs(bpm - self._told_bpm) < self._told_bpm * _NOTICEABLE:
             return ""
         self._told_bpm, self._told_at = bpm, now
-        return f"clock, {bpm:.1f} beats a minute"
+        return f"clock at {bpm:.1f} BPM"
 
     def fall_silent(self, now: int) -> list[str]:
         """What has ticked, and ticks no more."""
@@ -105,5 +105,5 @@ class SteadyMessages:
             del self._heard[status]
         if CLOCK in silent:
             self._told_bpm, self._told_at, self._clocks, self._clock = None, -_SECOND, 0, ClockReading()
-        words = {CLOCK: "clock stops", ACTIVE_SENSING: "active sensing stops", MTC: "time code stops"}
+        words = {CLOCK: "clock ended", ACTIVE_SENSING: "active sensing ended", MTC: "time code ended"}
         return [words[status] for status in silent]

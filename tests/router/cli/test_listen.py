@@ -82,14 +82,45 @@ def evening() -> Evening:
 
 
 def test_messages_are_told_a_line_each(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
-    """In columns, with the time since the one before; Ctrl-C ends it, and that is no failure."""
+    """The message first, then bytes and the time since the one before, its port last; Ctrl-C is no failure."""
     evening.play(1, evening.stage, "note-on 1 C4 100")
     evening.play(1.5, evening.pads, "controller 10 sustain 127")
     assert evening.listen(ListenSettings(bytes=True)) == 0
     first, note, pedal = capsys.readouterr().out.splitlines()
     assert first == "Listening to Pit Keyboard:MIDI 1, Pads"
-    assert note == "            Pit Keyboard:MIDI 1  note-on        1  C4                 100  90 3C 64"
-    assert pedal == " +500.0 ms  Pads                 controller    10  sustain            127  B9 40 7F"
+    assert note == "note-on 1 C4 100                         90 3C 64             Pit Keyb...:MIDI 1"
+    assert pedal == "controller 10 sustain 127                B9 40 7F  +500.0 ms  Pads"
+
+
+@pytest.mark.parametrize("shows_bytes", [False, True])
+def test_lines_fit_a_screen_of_80_columns(
+    evening: Evening, capsys: pytest.CaptureFixture[str], shows_bytes: bool
+) -> None:
+    """Long names of ports lose their middle, long sysex its end; the first line has the whole name."""
+    name = "Pit Interface with a very long name:Pit Interface MIDI 8"
+    device = evening.hub.plug(name, receives=False)
+    evening.play(1, device, "controller 16 121 0", "sysex F0 7D 01 02 03 04 05 06 07 08 09 F7")
+    evening.play(1.5, device, "song-position 16383", "pitch-bend 16 -8192", "controller 16 portamento-time-lsb 127")
+    evening.listen(ListenSettings((name,), bytes=shows_bytes))
+    first, *lines = capsys.readouterr().out.splitlines()
+    assert first == f"Listening to {name}"
+    assert len(lines) == 5
+    assert {len(line) for line in lines} == {80}
+    assert all(line.endswith("MIDI 8") and "Pit I" in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "told"), [(0.5, "+500.0 ms"), (0.95, "+950.0 ms"), (1.0, "+1.0 s"), (19, "+19.0 s")]
+)
+def test_times_are_in_milliseconds_below_a_second(
+    evening: Evening, capsys: pytest.CaptureFixture[str], seconds: float, told: str
+) -> None:
+    """And in seconds above."""
+    evening.play(1, evening.pads, "start")
+    evening.play(1 + seconds, evening.pads, "stop")
+    evening.patience = 30
+    evening.listen(ListenSettings())
+    assert capsys.readouterr().out.splitlines()[-1].split() == ["stop", *told.split(), "Pads"]
 
 
 def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
@@ -99,7 +130,7 @@ def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureF
     evening.patience = 30
     listen(ListenSettings(("Pit Key*",)), Stamped(evening.hub, 0.003), evening.time.clock)
     lines = capsys.readouterr().out.splitlines()[1:]
-    assert [line[:10].strip() for line in lines] == ["", "+3.0 ms", "+19.0 s"]
+    assert [line[39:50].strip() for line in lines] == ["", "+3.0 ms", "+19.0 s"]
 
 
 @pytest.mark.parametrize(
@@ -123,7 +154,8 @@ def test_filters(
     evening.play(1, evening.stage, *texts)
     evening.listen(settings)
     lines = [line for line in capsys.readouterr().out.splitlines() if not line.startswith("Listening")]
-    assert [line.split("MIDI 1  ")[1].split()[0] for line in lines] == expected
+    assert [line.split()[0] for line in lines] == expected
+    assert all(line.endswith("  Pit Keyboard:MIDI 1") for line in lines)
 
 
 def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
@@ -132,8 +164,9 @@ def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str])
         evening.play(1 + at * 0.02, evening.stage, "clock")
     listen(ListenSettings(), Stamped(evening.hub, 0.02), evening.time.clock)
     lines = capsys.readouterr().out.splitlines()[1:]
-    assert [line.split("MIDI 1  ")[1] for line in lines] == ["clock, 125.0 beats a minute", "clock stops"]
-    evening.time.now = 100 * SECOND_NS
+    assert [line.split("  ")[0] for line in lines] == ["clock at 125.0 BPM", "clock ended"]
+    assert all(line.endswith("  Pit Keyboard:MIDI 1") for line in lines)
+    evening.now = 100
     for at in range(100):
         evening.play(1 + at * 0.02, evening.stage, "clock")
     evening.listen(ListenSettings(without=("clock",)))
@@ -147,8 +180,8 @@ def test_ports_come_and_go(evening: Evening, capsys: pytest.CaptureFixture[str])
     evening.deeds.sort(key=lambda deed: deed[0])
     evening.listen(ListenSettings(("Organ",)))
     lines = capsys.readouterr().out.splitlines()
-    assert lines[:2] == ["There is no such port yet; waiting for it.", "Listening to Organ"]
-    assert lines[2].split()[:2] == ["Organ", "note-on"]
+    assert lines[:2] == ["There is no such port yet. Waiting for it.", "Listening to Organ"]
+    assert (lines[2].split()[0], lines[2].split()[-1]) == ("note-on", "Organ")
 
 
 def test_a_port_of_our_own(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
@@ -157,7 +190,7 @@ def test_a_port_of_our_own(evening: Evening, capsys: pytest.CaptureFixture[str])
     evening.play(1, evening.stage, "note-on 1 D4 100")
     evening.listen(ListenSettings(virtual=("test",)))
     lines = capsys.readouterr().out.splitlines()
-    assert lines == ["Listening to test", "            test  note-on        1  C4                 100"]
+    assert lines == ["Listening to test", "note-on 1 C4 100                                    test"]
 
 
 def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
@@ -172,17 +205,17 @@ def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str])
         "message": "note-on 1 C4 100",
         "bytes": "90 3C 64",
     }
-    assert [one.get("reading") for one in told] == [None, "active sensing", None, "active sensing stops"]
+    assert [one.get("reading") for one in told] == [None, "active sensing", None, "active sensing ended"]
     assert (told[2]["message"], told[2]["bytes"], told[1]["bpm"]) == ("", "90 3C", None)
 
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--only", "notes"], '"notes" is no kind of message; kinds are note, note-on,'),
-        (["--channel", "17"], '"17" is no channel: write 1 to 16, or a range like 1..4'),
-        (["--channel", "4..2"], '"4..2" is no channel'),
-        (["--count", "0"], '"0" is not a number of messages: write 1 or more'),
+        (["--only", "notes"], '"notes" isn\'t a kind of message: write one of note, note-on,'),
+        (["--channel", "17"], '"17" isn\'t a channel: write 1 to 16, or a range such as 1..4'),
+        (["--channel", "4..2"], '"4..2" isn\'t a channel'),
+        (["--count", "0"], '"0" isn\'t a number of messages: write 1 or more'),
         (["--for", "soon"], '"soon" is no length of time'),
     ],
 )

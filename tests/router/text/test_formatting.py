@@ -7,7 +7,7 @@ import errno
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.text.formatting import columns, count, number, plain, why
+from router.text.formatting import columns, count, fitted, number, plain, why
 
 
 def test_machine_answers_are_put_into_plain_words() -> None:
@@ -42,3 +42,18 @@ def test_columns_line_up() -> None:
     """Cells are padded to the widest of their column, numbers to the right, and no line ends in spaces."""
     rows = [("file", "notes", ""), ("a.mid", "7", "x"), ("b", "1,000", "")]
     assert columns(rows, right=frozenset({1})) == ["file   notes", "a.mid      7  x", "b      1,000"]
+
+
+def test_long_names_lose_their_middle() -> None:
+    """Both ends of a name tell it from others: the first words, and the number at the end."""
+    assert fitted("Pit Keyboard:MIDI 1", 19) == "Pit Keyboard:MIDI 1"
+    assert fitted("Pit Keyboard:MIDI 1", 14) == "Pit Ke...IDI 1"
+    assert fitted("Pit Keyboard:MIDI 1", 5) == "P...1"
+
+
+@given(st.text(), st.integers(5, 100))
+def test_no_name_is_wider_than_its_column(text: str, width: int) -> None:
+    """What fits stays whole."""
+    shown = fitted(text, width)
+    assert len(shown) == min(len(text), width)
+    assert (shown == text) == (len(text) <= width) or "..." in text
