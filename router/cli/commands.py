@@ -2,34 +2,50 @@
 
 from __future__ import annotations
 
+import argparse
+from collections.abc import Iterator, Mapping
 from importlib import import_module
 from types import MappingProxyType
 from typing import Any, Final
 
 from router.cli.parsing import command
 
-COMMANDS: Final = MappingProxyType(
+GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
     {
-        "rewrite": "put recordings through the rules",
-        "check": "find mistakes in rule files, run their tests",
-        "trace": "say where a message goes, and why",
-        "run": "play: the rules between the ports",
-        "status": "say how the running daemon stands",
-        "panic": "silence everything",
-        "reload": "read the rule files anew",
-        "switch": "turn a switch of the running daemon",
-        "ports": "list the MIDI ports of this computer",
-        "listen": "say in words what arrives",
-        "send": "send a message to try a cable",
-        "learn": "say what you press, and write it down",
-        "soundcheck": "a soft note to each device in turn",
-        "record": "take what is played to a .mid file",
+        "set up": {
+            "ports": "list the computer's MIDI ports, with lines for the rule file",
+            "learn": "show what you press, with lines for the rule file",
+            "check": "find mistakes in rule files, and run their tests",
+            "soundcheck": "play a soft note on each device in turn",
+        },
+        "play": {
+            "run": "apply rules live, between the computer's ports",
+            "status": "show ports, switches and tempo of the daemon",
+            "switch": "change a switch of the daemon",
+            "panic": "silence everything",
+            "reload": "read the rule files again",
+        },
+        "find out": {
+            "listen": "show each message that arrives",
+            "trace": "show where a message goes, and why",
+            "send": "send a message, to try a cable",
+        },
+        "record and repair": {
+            "record": "record what is played to a .mid file",
+            "rewrite": "apply rules to .mid files",
+        },
+        "help": {},
     }
 )
-"""Names and lines for the list, in the order in which help shows them.
+"""Names and lines for the list, in the order in which help shows them, by what a player does with them.
 
 The module `router.cli.NAME` has the texts of its help (`ABOUT`, `MORE`) and `add_options`, which says what to call.
 """
+
+COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
+    {name: line for commands in GROUPS.values() for name, line in commands.items()}
+)
+"""All of them, without their groups."""
 
 
 def add_commands(commands: Any, wanted: str) -> None:
@@ -40,3 +56,26 @@ def add_commands(commands: Any, wanted: str) -> None:
             continue
         module = import_module(f"router.cli.{name}")
         module.add_options(command(commands.add_parser, name, module.ABOUT, module.MORE, help=line))
+
+
+class GroupedCommands(argparse.RawDescriptionHelpFormatter):
+    """Help that shows the commands under the titles of their groups."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog)
+        # argparse forgets that the lines of commands are indented twice, and would break that of the longest.
+        self._action_max_length = max(map(len, COMMANDS)) + 2 * self._indent_increment
+
+    def _format_action(self, action: argparse.Action) -> str:
+        if not isinstance(action, argparse._SubParsersAction):
+            return super()._format_action(action)
+        return "\n".join(self._groups({line.dest: line for line in action._get_subactions()}))
+
+    def _groups(self, lines: Mapping[str, argparse.Action]) -> Iterator[str]:
+        """Yield each group that has commands: its title, and a line for each command below it."""
+        for title, names in GROUPS.items():
+            if names:
+                head = f"{'':{self._current_indent}}{title}:\n"
+                self._indent()
+                yield head + "".join(self._format_action(lines[name]) for name in names)
+                self._dedent()

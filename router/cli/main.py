@@ -13,7 +13,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from router.cli.commands import add_commands
+from router.cli.commands import GroupedCommands, add_commands
 from router.cli.parsing import command
 from router.daemon.realtime import collect_seldom
 from router.text.exit_codes import INCOMPLETE, INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
@@ -23,15 +23,18 @@ from router.text.usage import UsageError
 from rules.errors import PointsmanError, RuleFileError
 
 _ABOUT = """\
-Gets the right notes to the right instrument: sends parts to their channels and ports, splits and layers keyboards,
-tames velocities, switches with pedals. What shall happen stands in rule files (TOML). They play between the ports of
-the computer, and put recordings (.mid files) right."""
+Get the right notes to the right instrument. Pointsman sends parts to their
+channels and ports, splits and layers keyboards, limits velocities, and lets
+pedals switch sounds. You write rules in text files (TOML). Pointsman applies
+them live, between the computer's MIDI ports, or to recordings (.mid files)."""
 
 _MORE = f"""\
+The daemon is the program that "pointsman run" starts: it plays until you end it.
+
 exit codes:
 {chr(10).join(f"  {code:<4} {meaning}" for code, meaning in MEANINGS.items())}
 
-"pointsman COMMAND --help" tells more about a command."""
+"pointsman COMMAND --help" explains a command."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -129,7 +132,7 @@ class _Version(argparse.Action):
 
 def _parser(wanted: str) -> argparse.ArgumentParser:
     """The parser for the command that is wanted; of the others it knows no more than that they are there."""
-    parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _MORE)
+    parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _MORE, formatter_class=GroupedCommands)
     parser.add_argument("--version", action=_Version)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
     add_commands(commands, wanted)

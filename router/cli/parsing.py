@@ -18,10 +18,8 @@ New rules can change levels suddenly. Turn the volume down before you play the r
 
 def command(make: Any, name: str, about: str, more: str, **keywords: Any) -> argparse.ArgumentParser:
     """A parser whose texts stay as they are written here."""
-    form = argparse.RawDescriptionHelpFormatter
-    parser: argparse.ArgumentParser = make(
-        name, description=about, epilog=more, formatter_class=form, allow_abbrev=False, **keywords
-    )
+    keywords.setdefault("formatter_class", argparse.RawDescriptionHelpFormatter)
+    parser: argparse.ArgumentParser = make(name, description=about, epilog=more, allow_abbrev=False, **keywords)
     return parser
 
 

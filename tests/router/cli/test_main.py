@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from router.batch.rewrite_settings import RewriteSettings
-from router.cli.commands import COMMANDS, add_commands
+from router.cli.commands import COMMANDS, GROUPS, add_commands
 from router.cli.main import main
 from rules.program.compiled import COMPILED
 from rules.smf.report import Rewritten
@@ -99,6 +99,18 @@ def test_help_says_what_to_do_with_it(command: list[str], capsys: pytest.Capture
     text = capsys.readouterr().out
     assert ("examples:" if command else "exit codes:") in text
     assert max(map(len, text.splitlines())) <= 120
+
+
+def test_help_groups_the_commands(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """By what a player does, each command on one line of 80 columns; a group without commands has no title."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["--help"]) == 0
+    _, _, listed = capsys.readouterr().out.partition("\ncommands:\n")
+    groups = listed.partition("\n\nThe daemon is")[0].split("\n\n")
+    assert [group.partition(":\n")[0] for group in groups] == [f"  {title}" for title in GROUPS if GROUPS[title]]
+    lines = [line for group in groups for line in group.splitlines()[1:]]
+    assert [line.split()[0] for line in lines] == list(COMMANDS)
+    assert max(map(len, lines)) <= 80
 
 
 @pytest.mark.parametrize("command", ["rewrite", "check"])
