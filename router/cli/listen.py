@@ -26,6 +26,7 @@ from router.text.exit_codes import FINE
 from router.text.formatting import fitted, plain
 from router.text.terminal import is_terminal, say, screen_width
 from rules.listening.incoming import LONGEST, SteadyMessages, channel_of, in_words, kind_of, kinds_meant
+from rules.midi.kind_names import kind_named
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex
 from rules.ports.patterns import bare_name
@@ -123,10 +124,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _kinds(text: str) -> tuple[str, ...]:
-    names = tuple(name.strip() for name in text.split(","))
-    for name in names:
+    words = [word.strip() for word in text.split(",")]
+    names = tuple(kind_named(word) for word in words)
+    for word, name in zip(words, names, strict=True):
         if name not in KINDS.split(", "):
-            raise argparse.ArgumentTypeError(f'"{name}" isn\'t a kind of message: write one of {KINDS}')
+            raise argparse.ArgumentTypeError(f'"{word}" isn\'t a kind of message: write one of {KINDS}')
     return names
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from router.text.formatting import plain
 from router.text.usage import UsageError
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 from rules.rulefile.ruleset import RuleSet
 from rules.smf.report import Playing
 

@@ -6,7 +6,7 @@ import re
 
 from router.text.formatting import plain
 from router.text.usage import UsageError
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch

@@ -10,7 +10,7 @@ from rules.compiler.compiler import compile_rules
 from rules.engine import session as engine_session
 from rules.engine.delivery import Sent
 from rules.midi.messages import message_fault
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 from rules.program.switch_states import State
 from rules.timing.delays import NEVER
 

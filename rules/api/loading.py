@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Final
 
 from rules.compiler.compiler import compile_rules
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules

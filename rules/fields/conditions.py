@@ -13,8 +13,8 @@ from pydantic import AfterValidator, BeforeValidator, ValidationInfo, field_vali
 
 from rules.fields.numbers import Channels, Controllers, Notes, Programs, Velocities, read_range
 from rules.fields.part import OneOrMany, Part, fault, shown
+from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import BEND_CENTRE, STATUS_OF_KIND
-from rules.midi.notation import nearest
 
 CHANNEL_KINDS: Final = frozenset(
     {
@@ -45,10 +45,10 @@ def _kinds(raw: Any) -> frozenset[str]:
         return raw
     found = set()
     for kind in raw if isinstance(raw, list) else [raw]:
-        if not isinstance(kind, str) or kind not in KINDS:
-            hint = nearest(str(kind), KINDS | STATUS_OF_KIND.keys())
+        if not isinstance(kind, str) or kind_named(kind) not in KINDS:
+            hint = kind_hint(str(kind), KINDS | STATUS_OF_KIND.keys())
             raise fault(f"{shown(kind)} is not a kind of message: allowed are {', '.join(sorted(KINDS))}{hint}")
-        found.add(kind)
+        found.add(kind_named(kind))
     if not found:
         raise fault("an empty list of kinds: name at least one")
     return frozenset(found)

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, ValidationInfo
 
 from rules.errors import NotationError
 from rules.fields.part import OneOrMany, fault, naming_of, shown
+from rules.midi.kind_names import kind_named
 from rules.midi.messages import STATUS_OF_KIND
 from rules.midi.notation import MessageText, parse_message
 
@@ -70,7 +71,7 @@ def _split_source(text: str) -> tuple[str | None, str]:
     if words[:1] != ["from"]:
         return None, text
     for at, word in enumerate(words[2:], start=2):
-        if word.lower() in STATUS_OF_KIND or _BYTE.fullmatch(word):
+        if kind_named(word.lower()) in STATUS_OF_KIND or _BYTE.fullmatch(word):
             return " ".join(words[1:at]), " ".join(words[at:])
     raise fault(f'"{text}": after `from` come a port and a message, as in "from pads note-on 10 C1 100"')
 

@@ -6,14 +6,13 @@ C4 or C3). Programs are written from 0 or from 1, the wire always counts from 0.
 
 from __future__ import annotations
 
-import difflib
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 from rules.errors import NotationError
 from rules.midi.controllers import CONTROLLER_NAMES, CONTROLLER_NUMBERS
+from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import (
     BEND_CENTRE,
     CONTROLLER,
@@ -33,6 +32,7 @@ from rules.midi.messages import (
     SYSEX,
     message_fault,
 )
+from rules.midi.suggestions import nearest
 
 _LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
@@ -49,12 +49,6 @@ class Naming:
 
 
 STANDARD: Final = Naming()
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """` - did you mean "x"?` for the nearest of `known`, or nothing when none is near."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f' - did you mean "{found[0]}"?' if found else ""
 
 
 def parse_note(text: str, naming: Naming = STANDARD) -> int:
@@ -153,7 +147,7 @@ def parse_message(text: str, naming: Naming = STANDARD) -> MessageText:
     words = text.split()
     if not words:
         raise NotationError("an empty message: write one such as `note-on 4 C4 100`")
-    kind, rest = words[0].lower(), words[1:]
+    kind, rest = _kind_of(words), words[1:]
     if kind not in STATUS_OF_KIND:
         return _parse_hex(text, words)
     status = STATUS_OF_KIND[kind]
@@ -169,6 +163,12 @@ def parse_message(text: str, naming: Naming = STANDARD) -> MessageText:
     return MessageText(data, channel)
 
 
+def _kind_of(words: list[str]) -> str:
+    """The kind that a message begins with. `CC 05`, a program change in hex, isn't the `cc` of a controller."""
+    word = words[0].lower()
+    return word if word == "cc" and len(words) == 2 else kind_named(word)
+
+
 def parse_whole_message(text: str, naming: Naming = STANDARD) -> bytes:
     """The bytes of a message written with its channel. Raises NotationError."""
     message = parse_message(text, naming)
@@ -181,7 +181,7 @@ def _parse_hex(text: str, words: list[str]) -> MessageText:
     if not all(re.fullmatch(r"[0-9A-Fa-f]{2}", word) for word in words):
         raise NotationError(
             f'"{words[0]}" is not a kind of message: allowed are {", ".join(STATUS_OF_KIND)}, or bytes '
-            f"in hex{nearest(words[0].lower(), STATUS_OF_KIND)}"
+            f"in hex{kind_hint(words[0].lower(), STATUS_OF_KIND)}"
         )
     data = _hex_bytes(text, words)
     return MessageText(data, (data[0] & 0x0F) + 1 if data[0] < SYSEX else None)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from rules.errors import Problem
 from rules.fields.part import shown
 from rules.fields.when import Term, When, number_span
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 from rules.rulefile.draft import AnySwitch, Draft, Placed
 from rules.rulefile.locations import Location
 from rules.rulefile.references import switch_fault

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Annotated, Any, Final, get_args, get_origin
 
 from pydantic import Tag, ValidationError
@@ -15,8 +15,9 @@ from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
 from rules.fields.part import Part, shown
-from rules.midi.notation import nearest
+from rules.midi.suggestions import did_you_mean, nearest
 from rules.rulefile.locations import STEP_KEYS, SourceFile
+from rules.rulefile.other_words import key_meant, value_meant, wrapped
 from rules.rulefile.positions import Path
 from rules.rulefile.schema import RuleFile
 
@@ -42,7 +43,9 @@ def _literal(raw: Any, context: Mapping[str, Any]) -> str:
     expected = str(context["expected"])
     known = re.findall(r"'([^']*)'", expected)
     allowed = ", ".join(f'"{word}"' for word in known) or expected.replace(" or ", ", ")
-    return f"{shown(raw)} is not allowed here: allowed are {allowed}{nearest(str(raw), known)}"
+    meant = value_meant(str(raw), known)
+    hint = did_you_mean(meant) if meant is not None else nearest(str(raw), known)
+    return f"{shown(raw)} is not allowed here: allowed are {allowed}{hint}"
 
 
 def _says(text: str) -> Wording:
@@ -108,11 +111,12 @@ def _worded(detail: ErrorDetails) -> str:
 
 
 def _pairs(unknown: list[Path], missing: list[Path]) -> Iterator[tuple[Path, Path]]:
-    """Unknown keys and the missing keys of the same table that they are misspellings of."""
+    """Unknown keys and the missing keys of the same table that they are misspellings of, or other words for."""
     left = list(missing)
     for path in unknown:
         beside = {str(other[-1]): other for other in left if other[:-1] == path[:-1]}
-        near = difflib.get_close_matches(str(path[-1]).lower(), beside, n=1, cutoff=0.5)
+        meant = key_meant(str(path[-1]), beside)
+        near = [meant] if meant else difflib.get_close_matches(str(path[-1]).lower(), beside, n=1, cutoff=0.5)
         if near:
             left.remove(beside[near[0]])
             yield path, beside[near[0]]
@@ -121,11 +125,19 @@ def _pairs(unknown: list[Path], missing: list[Path]) -> Iterator[tuple[Path, Pat
 def _unknown(path: Path, meant: Path | None) -> str:
     key = str(path[-1])
     known = allowed_keys(path[:-1])
-    hint = f' - did you mean "{meant[-1]}"?' if meant is not None else nearest(key.lower(), known)
+    hint = _hint(key, known) if meant is None else did_you_mean(str(meant[-1]))
     if STEP_KEYS.issubset(known):
         steps = ", ".join(step for step in known if step in STEP_KEYS)
         return f'unknown step "{key}": the steps are {steps}; `when` may stand beside one{hint}'
     return f'unknown key "{key}": allowed here are {", ".join(known)}{hint}'
+
+
+def _hint(key: str, known: Sequence[str]) -> str:
+    """What an unknown key may mean: something that is written deeper inside, another word, or a misspelt one."""
+    if forms := wrapped(key, known):
+        return f" - did you mean {' or '.join(f'`{form}`' for form in forms)}?"
+    meant = key_meant(key, known)
+    return did_you_mean(meant) if meant is not None else nearest(key.lower(), known)
 
 
 def allowed_keys(path: Path) -> list[str]:

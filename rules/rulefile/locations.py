@@ -77,6 +77,8 @@ class SourceFile:
         told = path if about is None else about
         place, covered = self.described(told)
         rest = self.located(told)[len(self.located(told[:covered])) :]
+        if rest and isinstance(rest[0], int):  # an entry of a list that is a short form of its step
+            place, rest = f"{place}, entry {rest[0] + 1}", rest[1:]
         text = f"`{_dotted(rest)}`: {text}" if rest else text
         return Problem(self.name, self.line(path), printable(place), printable(text))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 from rules.rulefile.draft import Draft
 
 

@@ -16,7 +16,8 @@ from rules.fields.part import Part, fault, shown
 from rules.fields.when import WhenField
 from rules.fields.written_messages import Messages, TimedMessages
 from rules.midi.controllers import CONTROLLER_NUMBERS
-from rules.midi.notation import nearest, parse_controller
+from rules.midi.kind_names import kind_hint, kind_named
+from rules.midi.notation import parse_controller
 from rules.rulefile.stages import Stage, Steps
 
 
@@ -63,16 +64,16 @@ class Zone(Condition):
 def _chased(raw: Any) -> Any:
     if isinstance(raw, tuple):
         return raw
-    found = []
+    found: list[int | str] = []
     for item in raw if isinstance(raw, list) else [raw]:
-        if item in CHASED_KINDS:
-            found.append(item)
+        if isinstance(item, str) and kind_named(item) in CHASED_KINDS:
+            found.append(kind_named(item))
             continue
         try:
             found.append(parse_controller(shown(item).strip('"')))
         except NotationError:
             known = [*CONTROLLER_NUMBERS, *CHASED_KINDS]
-            hint = nearest(str(item), known)
+            hint = kind_hint(str(item), known)
             kinds = ", ".join(CHASED_KINDS)
             raise fault(f"{shown(item)} can't be chased: name a controller or {kinds}{hint}") from None
     return tuple(found)

@@ -10,7 +10,7 @@ from rules.fields.conditions import SIGNAL_KINDS
 from rules.fields.names import Reference, SwitchState, SwitchValue
 from rules.fields.numbers import Channels, Controller, Note, NumberRange, Program, whole
 from rules.fields.part import OneOrMany, Part, fault, shown
-from rules.midi.notation import nearest
+from rules.midi.suggestions import nearest
 
 
 def _signal(raw: Any) -> Any:

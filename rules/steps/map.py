@@ -13,8 +13,9 @@ from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, mo
 from rules.errors import NotationError
 from rules.fields.numbers import Controller, Note, Program, read_ends, read_range
 from rules.fields.part import EachOnce, fault, naming_of, shown
+from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import BEND_CENTRE, SYSEX
-from rules.midi.notation import Naming, nearest, parse_controller, parse_note
+from rules.midi.notation import Naming, parse_controller, parse_note
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
 from rules.steps.number_table import NumberTable
@@ -30,9 +31,10 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
         raise fault(
             f'{shown(raw)} is not one end of a map: write one such as "controller modulation", "pitch-bend", "note C1"'
         )
-    kind, _, rest = raw.strip().partition(" ")
+    word, _, rest = raw.strip().partition(" ")
+    kind = kind_named(word)
     if kind not in _KINDS:
-        raise fault(f'"{kind}" can\'t be mapped: allowed are {", ".join(_KINDS)}{nearest(kind, _KINDS)}')
+        raise fault(f'"{word}" can\'t be mapped: allowed are {", ".join(_KINDS)}{kind_hint(word, _KINDS)}')
     try:
         if kind == "controller" and not rest:
             raise fault('say which controller, by name or number, as in "controller modulation"')

@@ -212,7 +212,7 @@ def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str])
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--only", "notes"], '"notes" isn\'t a kind of message: write one of note, note-on,'),
+        (["--only", "keys"], '"keys" isn\'t a kind of message: write one of note, note-on,'),
         (["--channel", "17"], '"17" isn\'t a channel: write 1 to 16, or a range such as 1..4'),
         (["--channel", "4..2"], '"4..2" isn\'t a channel'),
         (["--count", "0"], '"0" isn\'t a number of messages: write 1 or more'),

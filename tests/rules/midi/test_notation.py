@@ -20,7 +20,6 @@ from rules.midi.notation import (
     format_controller,
     format_message,
     format_note,
-    nearest,
     parse_controller,
     parse_integer,
     parse_message,
@@ -171,6 +170,13 @@ def test_only_digits_with_a_sign_are_a_whole_number(text: str) -> None:
         ("controller 4 general purpose 1 5", "B3 10 05", 4),
         ("controller general purpose 1 5", "B0 10 05", None),
         ("controller 1 all notes off 0", "B0 7B 00", 1),
+        ("cc 4 sustain 127", "B3 40 7F", 4),
+        ("CC 07 64", "B0 07 40", None),
+        ("CC 05", "CC 05", 13),  # in hex: a controller has a value
+        ("control-change 4 64 127", "B3 40 7F", 4),
+        ("aftertouch 4 17", "D3 11", 4),
+        ("poly-aftertouch 4 C4 5", "A3 3C 05", 4),
+        ("program-change 4 17", "C3 10", 4),
         ("program 4 17", "C3 10", 4),
         ("program 17", "C0 10", None),
         ("channel-pressure 4 17", "D3 11", 4),
@@ -216,6 +222,8 @@ def test_programs_are_counted_from_1_or_from_0(wire: int, shown: int) -> None:
         ("", "an empty message: write one such as `note-on 4 C4 100`"),
         ("noteon 4 C4 100", '"noteon" is not a kind of message: allowed are note-off,'),
         ("noteon 4 C4 100", 'did you mean "note-on"?'),
+        ("pressure 4 100", 'did you mean "channel-pressure"?'),
+        ("poly-pressure 4 C4 100", 'did you mean "key-pressure"?'),
         ("note-on", "too short: write `note-on CHANNEL NOTE VELOCITY`"),
         ("note-on C4", "`note-on C4` has not the form `note-on CHANNEL NOTE VELOCITY`"),
         ("note-on 4 C4 100 3", "has not the form"),
@@ -322,16 +330,3 @@ def test_any_text_is_a_message_or_refused(text: str, naming: Naming) -> None:
     except NotationError:
         return
     assert message_fault(message) == ""
-
-
-@pytest.mark.parametrize(
-    ("word", "known", "hint"),
-    [
-        ("kyes", ["keys", "pads"], ' - did you mean "keys"?'),
-        ("organ", ["keys", "pads"], ""),
-        ("keys", [], ""),
-    ],
-)
-def test_a_word_that_is_nearly_right_brings_the_right_one(word: str, known: list[str], hint: str) -> None:
-    """One that is far off brings none."""
-    assert nearest(word, known) == hint

@@ -162,12 +162,23 @@ def test_conditions_on_switches(everything: Reading) -> None:
             'map = { from = "note", to = "note C3" }',
             MapStep.model_validate({"from": End("note", None), "to": End("note", 48)}),
         ),
+        (
+            'map = { from = "cc 7", to = "aftertouch" }',
+            MapStep.model_validate({"from": End("controller", 7), "to": End("channel-pressure", None)}),
+        ),
         ('map = { notes = { C4 = "D4" } }', MapStep(notes={60: 62})),
     ],
 )
 def test_short_and_long_forms(short: str, step: Step) -> None:
     """A short form is read as the long one that it stands for."""
     assert only_step(short) == step
+
+
+def test_kinds_to_be_chased_may_have_other_names() -> None:
+    """As everywhere."""
+    switch = '[switches]\nup = { from = "keys", note = 1 }\n'
+    chasing = rule(f'when = "up"\nchase = ["program-change", "aftertouch", "volume"]\n{switch}')
+    assert chasing.chase == ("program", "channel-pressure", 7)
 
 
 def test_a_single_step_needs_no_list() -> None:
