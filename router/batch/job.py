@@ -8,7 +8,8 @@ from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from router.batch.plan import Job, Unusable
+from router.batch.plan import Job
+from router.batch.search import Unusable
 from router.files.atomic_writing import (
     Steps,
     TargetExistsError,

@@ -1,8 +1,7 @@
-"""Which MIDI files a command means, and where the result of each goes.
+"""Where the result of each file goes.
 
 Everything is decided before the first file is touched, so that no result can meet another result or an input, whichever
-worker comes first. The order is that of the command line, and by name within a folder. Of a hundred thousand files
-little more than their names is kept.
+worker comes first. Of a hundred thousand files little more than their names is kept.
 """
 
 from __future__ import annotations
@@ -10,46 +9,15 @@ from __future__ import annotations
 import os
 import unicodedata
 from array import array
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import overload
 
 from router.batch.rewrite_settings import RewriteSettings
-from router.files.file_names import MIDI_SUFFIXES, for_port, is_hidden, is_midi_name, is_rule_name
-from router.text.formatting import why
+from router.batch.search import Found, Identity, LinkedFolder, Unusable, real
+from router.files.file_names import for_port, is_midi_name
 from router.text.usage import UsageError
-
-Identity = tuple[int, int]
-"""What a file is, whatever its names: device and number on the device."""
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A file to rewrite: `path`, and `below`, its path as seen from the argument that led to it (a name, or folders
-    and a name). `size` is in bytes."""
-
-    path: Path
-    below: Path
-    identity: Identity
-    size: int
-
-
-@dataclass(frozen=True, slots=True)
-class Unusable:
-    """A file or folder that can't be rewritten, and why, in words that say what to do."""
-
-    path: Path
-    reason: str
-    refused: bool = False
-    """True where the file itself is fine, but its result has no place to go."""
-
-
-@dataclass(frozen=True, slots=True)
-class LinkedFolder:
-    """A link to a folder that was not followed: what it names may lie anywhere, and belong to somebody else."""
-
-    path: Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,66 +35,6 @@ class Job:
     """True where an earlier run of ours wrote what is there."""
     again: bool = False
     """True where a worker of ours may have written what is there, and was ended before it could say so."""
-
-
-def find(
-    arguments: Iterable[str], leave_out: Path | None = None, *, follow_links: bool = False
-) -> Iterator[Found | Unusable | LinkedFolder]:
-    """Yield every file meant by `arguments`: files as they are, folders with all MIDI files in and below them.
-
-    Hidden files and folders are passed over, and so is the folder `leave_out` (where results go) below an argument.
-    Links to folders are not entered unless `follow_links`; an argument itself may be one.
-    """
-    for argument in arguments:
-        path = Path(argument)
-        if not os.path.isdir(path):
-            yield _judged(path, Path(path.name))
-            continue
-        is_empty = True
-        for item in _walk(path, Path(), leave_out, set(), follow_links):
-            is_empty = is_empty and isinstance(item, LinkedFolder)
-            yield item
-        if is_empty:
-            endings = ", ".join(sorted(MIDI_SUFFIXES))
-            yield Unusable(path, f"no MIDI file ({endings}) is in this folder or below it")
-
-
-def _judged(path: Path, below: Path) -> Found | Unusable:
-    if is_rule_name(path.name):
-        return Unusable(path, "this is a rule file; further rule files are given with --rules")
-    try:
-        status = path.stat()
-    except OSError as error:
-        return Unusable(path, f"the file can't be read: {why(error)}")
-    if not os.path.isfile(path):
-        return Unusable(path, "this is no file that has a content of its own")
-    return Found(path, below, (status.st_dev, status.st_ino), status.st_size)
-
-
-def _walk(
-    folder: Path, below: Path, leave_out: Path | None, seen: set[Identity], follow_links: bool
-) -> Iterator[Found | Unusable | LinkedFolder]:
-    """The MIDI files of one folder and those below; a folder that links lead back to is walked once."""
-    try:
-        status = folder.stat()
-        names = sorted(name for name in os.listdir(folder) if not is_hidden(name))
-    except OSError as error:
-        yield Unusable(folder, f"the folder can't be looked into: {why(error)}")
-        return
-    if (status.st_dev, status.st_ino) in seen:
-        return
-    seen.add((status.st_dev, status.st_ino))
-    for name in names:
-        entry = folder / name
-        if os.path.isdir(entry):
-            if leave_out is not None and real(entry) == leave_out:
-                continue
-            if os.path.islink(entry) and not follow_links:
-                yield LinkedFolder(entry)
-            else:
-                yield from _walk(entry, below / name, leave_out, seen, follow_links)
-        elif is_midi_name(name):
-            yield _judged(entry, below / name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,11 +250,6 @@ def _harm(results: Iterable[str], inputs: set[Identity], own: Identity | None) -
 def _settled(path: Path) -> Path:
     """One form for every way to write where a new file goes."""
     return real(path.parent) / path.name
-
-
-def real(path: Path) -> Path:
-    """Where a path leads to in the end, by all links; never an error."""
-    return Path(os.path.realpath(path))
 
 
 def _identity(path: str, *, by_link: bool = True) -> Identity | None:

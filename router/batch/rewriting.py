@@ -12,10 +12,11 @@ from pathlib import Path
 
 from router.batch import workers
 from router.batch.job import FileResult, Manner, Outcome, begin, unusable
-from router.batch.plan import Destination, Job, Plan, find, left_over, plan, real
+from router.batch.plan import Destination, Job, Plan, left_over, plan
 from router.batch.report import Summary
 from router.batch.resume import RunRecord, fingerprint
 from router.batch.rewrite_settings import RewriteSettings
+from router.batch.search import find, real
 from router.batch.spool import Spool
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, SETTLED_LATER

@@ -28,7 +28,8 @@ from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import Noise
 from router.midi.poll_loop import PollLoop, nothing_arrives
-from router.midi.port_manager import PortEvent, Ports
+from router.midi.port_events import PortEvent
+from router.midi.port_manager import Ports
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, count, plain
 from router.text.terminal import is_terminal, painted, say

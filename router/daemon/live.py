@@ -19,7 +19,8 @@ from router.files.rule_files import RuleTexts
 from router.midi.input_port import Inlet
 from router.midi.output_port import Outlet
 from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
-from router.midi.port_manager import PortEvent, Ports
+from router.midi.port_events import PortEvent
+from router.midi.port_manager import Ports
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.journal.format import Record

@@ -30,15 +30,11 @@ class Announcer:
         if self._lines.qsize() < _MOST_WAITING:
             self._lines.put(text)
 
-    @property
-    def is_talking(self) -> bool:
-        """Whether it still says something."""
-        return self._thread.is_alive()
-
-    def stop(self, patience: float = 1.0) -> None:
-        """Says what waits, at most so long (seconds)."""
+    def stop(self, patience: float = 1.0) -> bool:
+        """Says what waits, at most so long (seconds); whether all was said."""
         self._lines.put(None)
         self._thread.join(patience)
+        return not self._thread.is_alive()
 
     def _work(self) -> None:
         while (line := self._lines.get()) is not None:

@@ -85,17 +85,11 @@ def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: b
         disk.settle(folder)
 
 
-def write_back(path: Path, data: bytes, *, disk: Disk = DISK) -> Path:
-    """Put `data` in place of the file `path`, and return the name under which the old file was kept.
+def writing_back(path: Path, data: bytes, *, disk: Disk) -> Steps[Path]:
+    """Put `data` in place of the file `path`, in steps; they return the name under which the old file was kept.
 
     A link stays a link: the file that it names is the one rewritten. Raises MachineError; then the file is as it was.
     """
-    with undisturbed():
-        return at_once(writing_back(path, data, disk=disk))
-
-
-def writing_back(path: Path, data: bytes, *, disk: Disk) -> Steps[Path]:
-    """Do the same in steps."""
     path = Path(os.path.realpath(path))
     with ExitStack() as drafts:
         with undisturbed(), _explained(path):

@@ -6,40 +6,27 @@ everything else goes on as if it were there. A port that comes back is opened an
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any, Final, Literal
+from collections.abc import Callable, Iterable
+from typing import Any, Final
 
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.heartbeat import POLL_S, Heartbeat
 from router.midi.input_port import Inlet
 from router.midi.output_port import Outlet
+from router.midi.output_queue import OutputQueue
+from router.midi.port_events import Port, PortEvent
 from router.midi.port_maintenance import Upkeep
-from router.text.formatting import count
+from router.midi.port_opening import PortOpener
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
-from rules.ports.patterns import Ambiguous, Direction, Found, Wanted, bare_name, changes, find
-from rules.timing.delays import NEVER
+from rules.ports.patterns import Direction, Wanted, bare_name, changes
 
 _LAST_BEAT_NS: Final = 300_000_000  # ns
 _HICCUPS_EVERY_NS: Final = 60_000_000_000  # ns
 
 LONGEST_FLUSH_NS: Final = 10_000_000_000
 """How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""
-
-Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
-Port = Inlet | Outlet
-
-
-@dataclass(frozen=True, slots=True)
-class PortEvent:
-    """Something that happened to a port (`wanted` is None: to all of them), in words for the user."""
-
-    kind: Kind
-    wanted: Wanted | None
-    words: str
 
 
 class Ports:
@@ -59,10 +46,11 @@ class Ports:
         self._inputs: dict[str, Inlet] = {}
         self._dropped: list[Port] = []
         self._closing: list[Outlet] = []
-        self._line: deque[Outlet] = deque()
+        self._queue = OutputQueue()
         self._names: dict[Direction, list[str]] = {"in": [], "out": []}
         self._unlisted = ""
         self._look_again = True
+        self._opener = PortOpener(backend)
         self._down = False
         self._hiccup_said_at = -_HICCUPS_EVERY_NS
         self._heartbeat = self._begin_heartbeat()
@@ -135,7 +123,7 @@ class Ports:
         events = []
         before = self._of(wanted)
         if before is not None:
-            if before.is_open and self._means_the_same(wanted, before):
+            if before.is_open and self._opener.means(wanted, before, self._names[wanted.direction]):
                 self._keep(wanted)
                 return []
             if before.is_open:
@@ -145,17 +133,9 @@ class Ports:
         if wanted.direction == "in":
             self._inputs[wanted.name] = Inlet(wanted)
         else:
-            self.outlets = {**self.outlets, wanted.name: Outlet(wanted, self._line)}
+            self.outlets = {**self.outlets, wanted.name: Outlet(wanted, self._queue)}
         self._look_again = True
         return events
-
-    def _means_the_same(self, wanted: Wanted, before: Port) -> bool:
-        """Whether another pattern means the port that is open already."""
-        if wanted.virtual or before.wanted.virtual:
-            return False
-        names = self._names[wanted.direction]
-        found = find(wanted.pattern, names, self._ours(names))
-        return isinstance(found, Found) and names[found.index] == before.computer_port
 
     def drop_unwanted(self) -> None:
         """Close what is no longer wanted. What still waits for a slow wire there is sent first."""
@@ -205,16 +185,18 @@ class Ports:
         except MachineError as error:  # what is open plays on
             return self._complain_of_names(str(error))
         self._unlisted = ""
-        if names == self._names and not self._look_again and not any(map(_is_cut_off, self._all())):
+        is_due = self._look_again or self._opener.failed or any(map(_is_cut_off, self._all()))
+        if names == self._names and not is_due:
             return []
         if not self._is_alive():
             return []
         self._names = names
-        self._look_again = False
+        self._look_again = self._opener.failed = False
         events = self._lose_what_has_gone()
         for port in self._all():
             if not port.is_open:
-                events += self._make_virtual(port) if port.wanted.virtual else self._look_for(port)
+                stay = (one for one in self._all() if one not in self._dropped)
+                events += self._opener.open(port, names[port.wanted.direction], stay, self._heartbeat)
         return events
 
     def _complain_of_names(self, words: str) -> list[PortEvent]:
@@ -243,57 +225,6 @@ class Ports:
                 port.disconnect("missing")
         return events
 
-    def _look_for(self, port: Port) -> list[PortEvent]:
-        """Open a port if it is there, or say once why not."""
-        wanted = port.wanted
-        names = self._names[wanted.direction]
-        found = find(wanted.pattern, names, self._ours(names))
-        port.state = "missing"
-        if isinstance(found, Ambiguous):
-            port.state = "ambiguous"
-            choice = f"{_either(found.candidates)}: write more of the name, or #2 behind it for the second"
-            return _once(port, "ambiguous", f'"{wanted.pattern}" means {choice}')
-        if not isinstance(found, Found):
-            return _once(port, "waiting", f'the computer has no port "{wanted.pattern}"; waiting for it')
-        name = names[found.index]
-        if (holder := self._holder(wanted.direction, name)) is not None:
-            port.state = "ambiguous"
-            return _once(port, "ambiguous", f"{bare_name(name)} is {holder.wanted.words} already")
-        return self._open(port, name)
-
-    def _holder(self, direction: Direction, name: str) -> Port | None:
-        """The port of ours that a port of the computer is already, and stays."""
-        for port in self._all():
-            if port.computer_port == name and port.wanted.direction == direction and port not in self._dropped:
-                return port
-        return None
-
-    def _open(self, port: Port, name: str) -> list[PortEvent]:
-        try:
-            if isinstance(port, Inlet):
-                port.connect(self._backend.open_input(name, port.name), name)
-            else:
-                port.connect(self._backend.open_output(name, port.name), name, self._backend, self._heartbeat)
-        except MachineError as error:
-            self._look_again = True
-            return _once(port, "waiting", str(error))
-        return _found(port, bare_name(name))
-
-    def _make_virtual(self, port: Port) -> list[PortEvent]:
-        label = port.wanted.pattern
-        try:
-            if isinstance(port, Inlet):
-                port.connect(self._backend.virtual_input(label), label)
-            else:
-                port.connect(self._backend.virtual_output(label), label, self._backend, self._heartbeat)
-        except MachineError as error:
-            self._look_again = True
-            return _once(port, "waiting", str(error))
-        return _found(port, f'other programs find it as "{label}"')
-
-    def _ours(self, names: Sequence[str]) -> frozenset[int]:
-        return frozenset(index for index, name in enumerate(names) if self._backend.is_ours(name))
-
     # -- the death of a server ----------------------------------------------------------------------------------------
 
     def _go_down(self) -> list[PortEvent]:
@@ -306,7 +237,7 @@ class Ports:
                 events.append(PortEvent("lost", port.wanted, f"{port.wanted.words}: lost with it"))
                 port.disconnect("server lost", close=False)
         self._closing.clear()
-        self._line.clear()
+        self._queue.clear()
         self._upkeep.forget()
         self._heartbeat = None
         self._list_inlets()
@@ -335,32 +266,18 @@ class Ports:
                 self._heartbeat.beat(now)
             except Exception:  # should none get through any more, the server will be missed
                 self.report()
-        wake = NEVER
-        for _ in range(len(self._line)):
-            outlet = self._line.popleft()
-            wake = min(wake, outlet.pump(now))
-            if outlet.waits:
-                self._line.append(outlet)
+        wake = self._queue.pump(now)
         return wake if self._heartbeat is None else min(wake, self._heartbeat.next_time)
 
     def make_way(self) -> list[PortEvent]:
         """Drop whatever waits and ends nothing, for silence to come first."""
-        events = []
-        for _ in range(len(self._line)):
-            outlet = self._line.popleft()
-            if dropped := outlet.make_way():
-                words = f"dropped {count(dropped, 'message')} that waited, so that silence comes first"
-                events.append(PortEvent("dropping", outlet.wanted, f"{outlet.wanted.words}: {words}"))
-            if outlet.waits:
-                self._line.append(outlet)
-        return events
+        return self._queue.make_way()
 
     def flush(self, patience: int) -> None:
         """Wait until everything is sent and carried: as long as slow wires need, and at most so long (ns) beyond."""
         now = self._clock.now_ns()
-        slowest = max([outlet.wire_time(now) for outlet in self._line], default=0)
-        end, latest = now + slowest + patience, now + LONGEST_FLUSH_NS
-        while now < min(end, latest) and self._line and not self._down:
+        end, latest = now + self._queue.wire_time(now) + patience, now + LONGEST_FLUSH_NS
+        while now < min(end, latest) and self._queue and not self._down:
             wake = max(min(self.pump(now), now + 1_000_000), now + 100_000)
             self._clock.sleep_s((wake - now) / 1e9)
             now = self._clock.now_ns()
@@ -419,20 +336,3 @@ def _silence(outlet: Outlet, now: int) -> None:
     """The session knows only the new port of this name: what sounds at the old one is ended here."""
     for message in silence_messages():
         outlet.send(message, now)
-
-
-def _once(port: Port, kind: Kind, words: str) -> list[PortEvent]:
-    """An event, unless the last one said the same."""
-    if words == port.said:
-        return []
-    port.said = words
-    return [PortEvent(kind, port.wanted, f"{port.wanted.words}: {words}")]
-
-
-def _found(port: Port, words: str) -> list[PortEvent]:
-    port.said = ""
-    return [PortEvent("found", port.wanted, f"{port.wanted.words}: {words}")]
-
-
-def _either(candidates: Sequence[str]) -> str:
-    return f"{', '.join(candidates[:-1])} or {candidates[-1]}"

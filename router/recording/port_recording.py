@@ -9,7 +9,8 @@ from typing import Final
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
-from router.midi.port_manager import PortEvent, Ports
+from router.midi.port_events import PortEvent
+from router.midi.port_manager import Ports
 from router.recording.recorder import Recorder
 from router.text.terminal import complain
 from router.text.usage import UsageError

@@ -16,7 +16,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from router.midi.backend_choice import choose_backend
-from router.midi.port_manager import PortEvent, Ports
+from router.midi.port_events import PortEvent
+from router.midi.port_manager import Ports
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Wanted
 from tests.live.peer import Program, system_of_tests

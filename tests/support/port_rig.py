@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from router.files.clock import Clock
 from router.midi.input_port import Inlet
-from router.midi.port_manager import PortEvent, Ports
+from router.midi.port_events import PortEvent
+from router.midi.port_manager import Ports
 from rules.ports.patterns import Wanted
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 

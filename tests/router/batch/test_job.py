@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from router.batch.job import FileResult, Manner, Outcome, begin, do, unusable
-from router.batch.plan import Job, Unusable
+from router.batch.plan import Job
+from router.batch.search import Unusable
 from rules.smf.report import Rewritten
 from tests.support.failing_disk import FailingDisk, tree
 from tests.support.fake_rewriting import FakeRewriter

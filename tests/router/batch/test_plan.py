@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from router.batch.plan import Found, Job, LinkedFolder, Unusable, destination, find, plan
+from router.batch.plan import Job, destination, plan
 from router.batch.rewrite_settings import RewriteSettings
+from router.batch.search import Found, LinkedFolder, Unusable, find
 from router.text.usage import UsageError
 
 

@@ -10,12 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from router.files.atomic_writing import TargetExistsError, write_back, write_new
-from router.files.disk import Disk
+from router.files.atomic_writing import TargetExistsError, at_once, write_new, writing_back
+from router.files.disk import DISK, Disk
 from rules.errors import MachineError
 from tests.support.failing_disk import FailingDisk, tree
 
 LIKE = Path(__file__).stat()
+
+
+def write_back(path: Path, data: bytes, disk: Disk = DISK) -> Path:
+    """All steps of putting data in place of a file; the name of its backup."""
+    return at_once(writing_back(path, data, disk=disk))
 
 
 def test_new_files_are_written_with_their_folders(tmp_path: Path) -> None:

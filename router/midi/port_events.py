@@ -1,0 +1,36 @@
+"""What happens to ports, as data, with words for the user."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from router.midi.input_port import Inlet
+from router.midi.output_port import Outlet
+from rules.ports.patterns import Wanted
+
+Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
+Port = Inlet | Outlet
+
+
+@dataclass(frozen=True, slots=True)
+class PortEvent:
+    """Something that happened to a port (`wanted` is None: to all of them), in words for the user."""
+
+    kind: Kind
+    wanted: Wanted | None
+    words: str
+
+
+def said_once(port: Port, kind: Kind, words: str) -> list[PortEvent]:
+    """Return an event, unless the last one of this port said the same."""
+    if words == port.said:
+        return []
+    port.said = words
+    return [PortEvent(kind, port.wanted, f"{port.wanted.words}: {words}")]
+
+
+def found(port: Port, words: str) -> list[PortEvent]:
+    """Return the event of a port that is open from now on."""
+    port.said = ""
+    return [PortEvent("found", port.wanted, f"{port.wanted.words}: {words}")]
