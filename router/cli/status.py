@@ -9,7 +9,7 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "recording": null}
 
-`from` is null where no clock arrives, `load` where the wire isn't DIN; `load` 1 is all that the wire can carry.
+`from` is null where no clock arrives, `load` where the connection isn't DIN; `load` 1 is all that the cable can carry.
 `messages` came in or went out, `lost` are those that could not go out, or came in as no message at all; `refused` are
 sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic. While the daemon is away, lines
 of `--watch` are {"command": "status", "ok": false, "error": "..."}.
@@ -37,7 +37,7 @@ from rules.errors import MachineError
 
 ABOUT: Final = """\
 Says how the running daemon stands: which ports are there and which are missing, what came in and went out, what is
-held, how the switches stand, the tempo, how busy each DIN wire is, and whether the rule files can be used."""
+held, how the switches stand, the tempo, how busy each DIN cable is, and whether the rule files can be used."""
 
 MORE: Final = """\
 examples:
@@ -68,7 +68,7 @@ def _call(arguments: argparse.Namespace) -> int:
 
 
 _REFRESH_S: Final = 1.0  # seconds between two looks
-_BUSY_WIRE: Final = 0.8
+_BUSY_CABLE: Final = 0.8
 
 
 def status(settings: StatusSettings, clock: Clock = SYSTEM_CLOCK) -> int:
@@ -206,7 +206,7 @@ def _lost(port: Mapping[str, Any]) -> int:
 
 
 def _port_colour(line: str, port: Mapping[str, Any]) -> str:
-    if _lost(port) or (port["load"] or 0) > _BUSY_WIRE:
+    if _lost(port) or (port["load"] or 0) > _BUSY_CABLE:
         return painted(line, "bad", sys.stdout)
     return line if port["state"] == "open" else painted(line, "mild", sys.stdout)
 

@@ -128,7 +128,8 @@ class _Tracer:
         for name, port in self._ruleset.ports.items():
             arrived = [message for line in lines for at, message in line.outcomes if at == name]
             if arrived and port.connection == "din":
-                yield TraceLine(0, f"keeps the DIN wire of {name} busy for {microseconds_on_wire(arrived) / 1000:g} ms")
+                busy = microseconds_on_wire(arrived) / 1000
+                yield TraceLine(0, f"keeps the DIN cable of {name} busy for {busy:g} ms")
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
         form = _form(one.message)

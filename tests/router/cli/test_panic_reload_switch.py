@@ -19,7 +19,7 @@ def test_panic_silences(daemon: PlayedDaemon, desk: Desk) -> None:
 def test_panic_for_every_key_says_how_long_it_takes(daemon: PlayedDaemon, desk: Desk) -> None:
     """2,048 note-offs of 3 bytes, at 320 microseconds a byte (ruling 17)."""
     answer = desk.run("panic", "--every-key", "--name", "pit")
-    assert "2.0 s on a DIN wire" in answer.out
+    assert "2.0 s on a DIN cable" in answer.out
     assert daemon.asked == [("panic", {"every_key": True})]
     assert desk.run("panic", "--every-key", "--name", "pit", "--json").data == {"command": "panic", "ok": True}
 

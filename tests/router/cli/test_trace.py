@@ -67,7 +67,7 @@ def test_the_wire_is_told_how_busy_it_is(desk: Desk) -> None:
     desk.put("rig.toml", layer)
     answer = desk.run("trace", "rig.toml", "--from", "keys", "note-on", "1", "C3", "100")
     assert (answer.code, answer.err) == (0, "")
-    assert answer.out.splitlines()[-1] == "  keeps the DIN wire of rack busy for 2.88 ms"
+    assert answer.out.splitlines()[-1] == "  keeps the DIN cable of rack busy for 2.88 ms"
 
 
 @pytest.mark.parametrize(
