@@ -274,22 +274,18 @@ class _HistoryReader:
         session = self._replay.session
         if session is None:
             return False
-        player = session.engine.players[number]
-        return in_key in player.presses or in_key in player.rests
+        return in_key in session.engine.keys(session.engine.players[number])
 
     def _held(self) -> Iterable[Held]:
         session = self._replay.session
-        for player in session.engine.players if session is not None else ():
-            for in_key in list(player.presses):
-                yield self._as_held(player, in_key, self._note_offs(player, in_key))
-            for in_key in list(player.rests):
-                places = player.ledger.resting(in_key)
-                yield self._as_held(player, in_key, [(place[0], rest_message(place)) for place in places])
-
-    def _note_offs(self, player: Player, in_key: int) -> list[tuple[int, bytes]]:
-        return [
-            (sounding.target, sounding.off()) for press in player.ledger.pressed(in_key) for sounding in press.soundings
-        ]
+        if session is None:
+            return
+        engine = session.engine
+        for player in engine.players:
+            for in_key in engine.keys(player):
+                notes, places = engine.held(player, in_key)
+                releases = [(note.target, note.off()) for note in notes]
+                yield self._as_held(player, in_key, releases + [(place[0], rest_message(place)) for place in places])
 
     def _as_held(self, player: Player, in_key: int, releases: Iterable[tuple[int, bytes]]) -> Held:
         named = tuple(dict.fromkeys((self._names.port(target), message) for target, message in releases))

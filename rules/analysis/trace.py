@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,20 +11,20 @@ from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, Step
 from rules.compiler.compiler import Compiler
 from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
 from rules.compiler.switch_guards import guard_of
-from rules.engine.evaluation import Walk
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.midi.din import microseconds_on_wire
-from rules.midi.messages import ACTIVE_SENSING, NOTE_ON, SYSEX, split_message
+from rules.midi.messages import ACTIVE_SENSING, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.midi.notation import STANDARD, MessageText, Naming, format_message
+from rules.program.event import Event, Family
 from rules.program.forms import Form
 from rules.program.guards import holds
-from rules.program.lag import NO_LAG, Lag
+from rules.program.holders import Copy
 from rules.program.switch_states import Layout, State
-from rules.program.tables import NOWHERE, AnyNode, Table
+from rules.program.tables import AnyNode
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
-from rules.timing.delays import AT_ONCE, Later, in_words, steady_nanoseconds
+from rules.timing.delays import AT_ONCE, Delay, in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class _Passing:
     """A message on its way, and how late it is."""
 
     message: bytes
-    lag: Lag
+    delay: Delay = AT_ONCE
 
 
 def trace(
@@ -80,39 +80,17 @@ class _Tracer:
         for name, state in switches.items():
             self._word = self.layout.turned(self._word, name, state)
 
-    # What a walk asks of its clerk; a trace turns no switch and has no time.
-
     @property
     def layout(self) -> Layout:
         """How switch states are packed."""
         return self._compiler.layout
-
-    @property
-    def word(self) -> int:
-        """What the switches are at."""
-        return self._word
-
-    now = 0
-
-    @property
-    def later(self) -> Later:
-        """A steady tempo is as good as any: only delays are told, not times."""
-        return steady_nanoseconds(self._ruleset.bpm)
-
-    def memory(self, node: AnyNode) -> Any:
-        """Every node is asked as if this were the first message."""
-        return node.fresh()
-
-    def turned(self, walk: Walk, word: int) -> None:
-        """What comes after sees the switches as they are then."""
-        self._word = walk.word = word
 
     def lines(self, message: bytes) -> list[TraceLine]:
         """The whole story."""
         if message[0] == ACTIVE_SENSING:
             return [TraceLine(0, "goes nowhere: it tells that its source is alive, and nothing else")]
         entry = self._compiler.entry(self._source, self._compiler.clock_ports(self._source))
-        passing = [_Passing(message, NO_LAG)]
+        passing = [_Passing(message)]
         lines: list[TraceLine] = []
         if message[0] <= SYSEX:
             for link in self._compiler.port_steps(self._source):
@@ -155,7 +133,9 @@ class _Tracer:
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
         """What a message does to a switch, and what that sends."""
         before = self._word
-        pulled.node.take(_Recorder(self, one), form.status, *split_message(one.message)[1:])
+        recorder = _Recorder(self.layout, self._word, one)
+        recorder.hand(pulled.node, form.status, *split_message(one.message)[1:])
+        self._word = recorder.word
         passes = "and passes on" if pulled.trigger.pass_on else "and is not passed on"
         yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
         for turned in self._ruleset.on_switch:
@@ -240,7 +220,7 @@ class _Tracer:
 
     def _arrival(self, target: int, one: _Passing, depth: int) -> TraceLine:
         port = self._compiler.ports[target]
-        later = _later(one.lag)
+        later = _later(one.delay)
         text = f"arrives at port {port}: {self._told(one)}{later}"
         return TraceLine(depth, text, ((port, one.message),), late=bool(later), is_arrival=True)
 
@@ -261,9 +241,9 @@ class _Tracer:
     def _step_words(self, link: StepLink, one: _Passing, made: Sequence[_Passing]) -> str:
         if link.when is not None and not holds(link.open, self._word):
             return f"{link.step.words(self._naming)}: not now, it waits for {link.when}"
-        if [new.message for new in made] == [one.message] and made[0].lag == one.lag:
+        if [new.message for new in made] == [one.message] and made[0].delay == one.delay:
             return f"{link.step.words(self._naming)}: passes unchanged"
-        told = ", ".join(self._told(new) + _later(new.lag) for new in made)
+        told = ", ".join(self._told(new) + _later(new.delay) for new in made)
         return f"{link.step.words(self._naming)}: {told or 'dropped'}"
 
     def _made(self, link: object, one: _Passing) -> list[_Passing]:
@@ -275,32 +255,100 @@ class _Tracer:
         for new in link.fold(form):
             if not new.exists or not holds(new.guard, self._word):
                 continue
-            walk = _Recorder(self, one)
+            recorder, lane = _Recorder(self.layout, self._word, one), new.lane()
             if new.node is not None:
-                new.node.take(walk, new.status, new.lane().first(first, second), new.lane().second(first, second))
+                recorder.hand(new.node, new.status, lane.first(first, second), lane.second(first, second))
             else:
-                walk.follow(None, new.status, new.lane().first(first, second), new.lane().second(first, second))
-            made += walk.made
+                recorder.note(new.status, lane.first(first, second), lane.second(first, second), one.delay)
+            made += recorder.made
         return made
 
     def _told(self, one: _Passing) -> str:
         return format_message(one.message, self._naming)
 
 
-class _Recorder(Walk):
-    """A walk that notes what a node sends on, instead of following it."""
+class _Recorder:
+    """What a node sends on is noted, as if this were the first message that comes to it. Nobody is woken."""
 
-    __slots__ = ("made",)
+    now = 0
+    trying = False
+    known = False
 
-    def __init__(self, clerk: _Tracer, one: _Passing) -> None:
-        super().__init__(clerk, 0, 0, 0, clerk.word, one.message, NOWHERE)
-        self.as_note_on = one.message[0] & 0xF0 == NOTE_ON
-        self.lag = one.lag
+    def __init__(self, layout: Layout, word: int, one: _Passing) -> None:
+        self.word = word
+        self.heard: list[bool] = []
+        self.swallowed = False
         self.made: list[_Passing] = []
+        self._layout = layout
+        self._event = Event(0, 0, 0, one.message, 0, Family(word))
+        self._event.delay = one.delay
+        self._as_note_on = one.message[0] & 0xF0 == NOTE_ON
 
-    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
-        """Notes one message."""
-        self.made.append(_Passing(self.written(status, d1, d2), self.lag))
+    def hand(self, node: AnyNode, status: int, d1: int, d2: int) -> None:
+        """Hands the message to a node, as the steps before have changed it."""
+        self._event.node = node.main
+        node.take(node.main.fresh(), self._event, status, d1, d2, self)
+
+    def note(self, status: int, d1: int, d2: int, delay: Delay) -> None:
+        """Notes one message; a note-off keeps its form."""
+        if status >= SYSEX:
+            message = self._event.message
+        elif LENGTH[status] == 2:
+            message = bytes((status, d1))
+        elif self._as_note_on and status & 0xF0 == NOTE_OFF:
+            message = bytes((status | 0x10, d1, 0))
+        else:
+            message = bytes((status, d1, d2))
+        self.made.append(_Passing(message, delay))
+
+    def emit(
+        self,
+        event: Event,
+        status: int,
+        d1: int,
+        d2: int,
+        *,
+        after: Delay = AT_ONCE,
+        copy: Copy = (),
+        ordered: bool = False,
+        anew: bool = False,
+    ) -> None:
+        """Notes a message."""
+        self.note(status, d1, d2, event.delay + after)
+
+    def send(self, event: Event, message: bytes) -> None:
+        """Notes a message that a step wrote itself."""
+        self.made.append(_Passing(message, event.delay))
+
+    def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
+        """Each is asked for the first time."""
+        return answer()
+
+    def turn(self, switch: str, state: State) -> None:
+        """What comes after sees the switch as it is then."""
+        self.word = self._layout.turned(self.word, switch, state)
+
+    def toggle(self, switch: str) -> None:
+        """The same for a switch that goes to its other state."""
+        self.turn(switch, not self._layout.state(self.word, switch))
+
+    def step_switch(self, switch: str, by: int) -> None:
+        """The same for a switch that goes on by so many."""
+        self.word = self._layout.stepped(self.word, switch, by)
+
+    def later(self, base: int, delay: Delay) -> int:
+        """Only delays are told, not times."""
+        return base
+
+    def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
+        """What comes later by itself isn't told."""
+        return 0
+
+    def cancel(self, wake: int) -> None:
+        """Nobody is woken."""
+
+    def put_off(self) -> None:
+        """Nobody counts."""
 
 
 def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
@@ -339,5 +387,5 @@ def _form(message: bytes) -> Form:
     return Form(status) if status >= SYSEX else Form(status, gate_one=1 << first, gate_two=1 << second)
 
 
-def _later(lag: Lag) -> str:
-    return "" if lag.delay == AT_ONCE else f", {in_words(lag.delay.ms, lag.delay.beats)} later"
+def _later(delay: Delay) -> str:
+    return "" if delay == AT_ONCE else f", {in_words(delay.ms, delay.beats)} later"

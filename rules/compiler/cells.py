@@ -10,7 +10,7 @@ from rules.midi.messages import CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_
 from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.program.forms import Form
 from rules.program.holders import OutputChannel
-from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell, Lane, Table
+from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, AnyNode, Cell, Lane, Table
 
 Lanes = tuple[Lane, ...]
 
@@ -30,7 +30,9 @@ class CellMaker:
 
     def table(self, forms_by_status: Iterable[Sequence[Form]]) -> Table:
         """The table for the forms of each status 80-FF, in order."""
-        return Table([self._row(forms) for forms in forms_by_status])
+        by_status = list(forms_by_status)
+        acts = any(form.node is not None and _acts(form.node.main) for forms in by_status for form in forms)
+        return Table([self._row(forms) for forms in by_status], acts=acts)
 
     def _row(self, forms: Sequence[Form]) -> list[Cell]:
         lanes = [self._lane(form) for form in forms]
@@ -78,7 +80,7 @@ class CellMaker:
                     made[name] = self._finished_other(status, first, cell.lanes, shared, banks)
                 finished.append(made[name])
             rows[status & 0x7F] = finished
-        return Table(rows)
+        return Table(rows, acts=table.acts)
 
     def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[OutputChannel]) -> None:
         ons, offs, presses = rows[0x10 + channel], rows[channel], rows[0x20 + channel]
@@ -127,6 +129,11 @@ class CellMaker:
             simple = simple and not outputs & banks
         way = WHOLE if not simple else HELD if rests else PASS
         return self._kept((lanes, way, kind), Cell(lanes, way, merged=merged))
+
+
+def _acts(node: AnyNode) -> bool:
+    """Whether a node, or one behind it, must see a message when it comes. Its table is complete by now."""
+    return node.acts or (node.after is not None and node.after.acts)
 
 
 def _is_total(lane: Lane) -> bool:

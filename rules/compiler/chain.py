@@ -10,11 +10,12 @@ from rules.compiler.switch_guards import guard_of
 from rules.fields.matching import NOTE_STATUSES
 from rules.midi.messages import SYSEX
 from rules.program.byte_tables import ALL, gate_of
+from rules.program.event import Event
 from rules.program.forms import Form
 from rules.program.guards import Guard
-from rules.program.node import Node
+from rules.program.node import Evaluation, Node
 from rules.program.switch_states import Layout
-from rules.program.tables import AnyNode, Evaluation, Table
+from rules.program.tables import AnyNode, Table
 from rules.rulefile.port_tables import Device
 from rules.rulefile.rule_tables import Outlet
 from rules.rulefile.ruleset import RuleSet
@@ -47,6 +48,7 @@ class Nodes:
         if key not in self.all:
             node = make()
             node.place = memory or key
+            node.key = key
             self.all[key] = node
         return self.all[key]  # type: ignore[return-value]
 
@@ -147,9 +149,9 @@ class ThroughNode(Node):
 
     keeps_word: ClassVar[bool] = False
 
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
+    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
         """Everything goes on, though nothing is remembered in between."""
-        walk.follow(self.after, status, d1, d2)
+        out.emit(event, status, d1, d2)
 
 
 class ThroughLink:

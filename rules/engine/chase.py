@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from rules.engine.evaluation import Clerk, Walk
+from rules.engine.evaluation import Clerk, Evaluation
 from rules.engine.player import Player
-from rules.midi.messages import CONTROLLER, KIND_OF_STATUS, split_message
+from rules.midi.messages import CONTROLLER, KIND_OF_STATUS
+from rules.program.event import Family
 from rules.program.pipeline import Pipeline
 
 Things = frozenset[int | str]
@@ -17,16 +18,20 @@ def caught_by(pipeline: Pipeline) -> Things:
 
 
 def keep_values(
-    clerk: Clerk, pipeline: Pipeline, things: Things, player: Player, walk: Walk, word: int, message: bytes
+    clerk: Clerk, pipeline: Pipeline, things: Things, player: Player, evaluation: Evaluation, word: int
 ) -> None:
     """Keeps the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
-    arrived = [] if walk.swallowed else [message]
+    message = evaluation.start.message
+    arrived = [] if evaluation.swallowed else [message]
     table = pipeline.arrivals[player.source] if player.plugged else None
     if table is not None:
-        trial = Walk(clerk, player.number, walk.in_key, clerk.now, word, message, table)
-        trial.trying = True
-        trial.follow(table, *split_message(message))
-        arrived = [emission.message for emission in trial.emissions]
+        start = evaluation.start.derived(message)
+        start.family = Family(word)
+        start.word = word
+        trial = Evaluation(clerk, start, table, evaluation.now, evaluation.out)
+        trial.trying = trial.through = True
+        trial.run()
+        arrived = [event.message for event in trial.events]
     for status, first, *_ in arrived:
         kind = status & 0xF0
         thing = first if kind == CONTROLLER else KIND_OF_STATUS[kind]

@@ -17,11 +17,14 @@ from typing import Any, Final
 
 from rules.engine.bookkeeping import Books
 from rules.engine.chase import caught_by, keep_values, last_values
-from rules.engine.delivery import Sent
-from rules.engine.evaluation import Walk
+from rules.engine.delivery import Sent, send
+from rules.engine.dispatch import NodeOut
+from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
+from rules.engine.evaluation import Evaluation
 from rules.engine.ledger import Press
 from rules.engine.merge import Merge
 from rules.engine.player import Player
+from rules.engine.stations import Wake
 from rules.midi.messages import (
     ACTIVE_SENSING,
     BEND_CENTRE,
@@ -38,15 +41,14 @@ from rules.midi.messages import (
     routed_status,
     split_message,
 )
-from rules.midi.neutral import silence_messages
+from rules.midi.neutral import Place, silence_messages
+from rules.program.event import Event, Family
 from rules.program.guards import holds
 from rules.program.holders import IN_KEYS, in_key_of
 from rules.program.native import i64
 from rules.program.pipeline import ChasedBranch, Pipeline
-from rules.program.sending import Sending
 from rules.program.switch_states import Layout, State
 from rules.program.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
-from rules.program.thinning import Traveller
 from rules.timing.delays import Later
 
 NOTE_ONS: Final = 0x800
@@ -62,28 +64,42 @@ class Engine:
     def __init__(self, pipeline: Pipeline, later: Later) -> None:
         self.pipeline = pipeline
         self.later = later
-        self.now = 0
         self.word = pipeline.layout.start
-        self._books = Books(self, Merge(pipeline.banks))
-        self._delivery = self._books.delivery
-        self.agenda = self._books.agenda
-        self._players = self._books.players
+        self.books = Books(self, Merge(pipeline.banks))
+        self.agenda = self.books.agenda
+        self._players = self.books.players
         self._hands: dict[str, int] = {}
-        self._notes = self._books.merge.notes
+        self._notes = self.books.merge.notes
+        self._present = frozenset(pipeline.present)
         self._caught = caught_by(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
         self._rememberers: dict[tuple[str | int, ...], AnyNode] = {}
+        self._memory_of: dict[AnyNode, Any] = {}
 
     def memory(self, node: AnyNode) -> Any:
-        """What a node remembers: by its place, so that it outlives a reload, and by its sort.
-
-        Other rules may have another sort of node in the same place.
-        """
-        name = (type(node).__name__, *node.place)
+        """What a node remembers: by its place, so that it outlives a reload, and by its sort."""
+        # A node's memory is the same object as long as these rules are in force: found by the node itself, which is
+        # quicker than to put its name together.
+        if node in self._memory_of:
+            return self._memory_of[node]
+        name = _name_of(node)
         if name not in self._memories:
-            self._memories[name] = node.fresh()
+            memory = node.fresh()
+            if memory is None:
+                self._memory_of[node] = None
+                return None
+            self._memories[name] = memory
             self._rememberers[name] = node
+        self._memory_of[node] = self._memories[name]
         return self._memories[name]
+
+    def station(self, node: AnyNode) -> int:
+        """The number, below zero, by which events go to a node that waits."""
+        return self.books.stations.number(node)
+
+    def is_present(self, target: int) -> bool:
+        """Whether there is such a port by the rules of now."""
+        return target in self._present
 
     @property
     def layout(self) -> Layout:
@@ -96,15 +112,33 @@ class Engine:
         return self.agenda.next_due
 
     @property
+    def put_off(self) -> int:
+        """How many messages were ever put off until later."""
+        return self.books.put_off
+
+    @property
     def sounding(self) -> int:
-        """How many notes sound by the ledger, echo copies included."""
-        held = (player.ledger.pressed(in_key) for player in self._players for in_key in list(player.presses))
-        return sum(len(press.soundings) for presses in held for press in presses)
+        """How many notes sound by the ledgers, echo copies included."""
+        return sum(len(self.held(player, key)[0]) for player in self._players for key in self.keys(player))
+
+    def keys(self, player: Player) -> list[int]:
+        """The in-keys for which something is held."""
+        return list(dict.fromkeys(in_key for _, _, in_key in self.books.held_by(player)))
+
+    def held(self, player: Player, in_key: int) -> tuple[list[Event], list[Place]]:
+        """What an in-key has sounding at ports, and the places there that it holds away from rest."""
+        found = [(ledger, key) for ledger, key, holder in self.books.held_by(player) if holder == in_key]
+        presses = [press for ledger, key in found for press in ledger.pressed(key)]
+        places = [place for ledger, key in found for place in ledger.resting(key)]
+        return (
+            [sounding for press in presses for sounding in press.soundings if sounding.target >= 0],
+            [place for place in places if place[0] >= 0],
+        )
 
     @property
     def waiting(self) -> Mapping[int, list[bytes]]:
         """What waits at an output for others, by player: note-offs for the last holder, bank selects for a program."""
-        return self._books.merge.waiting
+        return self.books.merge.waiting
 
     @property
     def players(self) -> tuple[Player, ...]:
@@ -167,7 +201,7 @@ class Engine:
                 for lane in cell.lanes:
                     place = lane.places[first]
                     if place in notes:
-                        self._books.merge.press(place, holder)
+                        self.books.merge.press(place, holder)
                     else:
                         notes[place] = holder
                     out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
@@ -181,7 +215,7 @@ class Engine:
                         out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
                     else:
                         data = lane.heads[first] + lane.tails[second]
-                        for target, going, owner in self._books.merge.let_go(place, holder, data, number):
+                        for target, going, owner in self.books.merge.let_go(place, holder, data, number):
                             out.append((target, going, now, owner))
             else:
                 self._take(player, message, now, out)
@@ -250,41 +284,39 @@ class Engine:
         for lane in cell.lanes:
             data = lane.heads[first] + lane.tails[second]
             if cell.merged:
-                self._books.merge.bend((lane.target, lane.status & 0x0F), (player.hand, status & 0x0F), data)
+                self.books.merge.bend((lane.target, lane.status & 0x0F), (player.hand, status & 0x0F), data)
             out.append((lane.target, data, now, number))
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
-        """A channel message the whole way: walk, then books."""
-        self.now, self._delivery.out = now, out
+        """A channel message the whole way: evaluation, then books."""
         word = self.word
-        status, first, second = split_message(message)
+        status, first, _ = split_message(message)
         in_key = in_key_of(status, first)
-        walk = Walk(self, player.number, in_key, now, self.word, message, player.table)
-        walk.as_note_on = message[0] & 0xF0 == NOTE_ON
+        ledger = player.ledger
+        start = Event(player.number, player.hand, in_key, message, now, Family(word))
+        table = player.table
         if status >= POLY_PRESSURE and in_key in player.presses:
-            self._books.let_fall(player, in_key, message)
-        held = (
-            player.ledger.pressed(in_key_of(NOTE_ON | status & 0x0F, first)) if status & 0xF0 == POLY_PRESSURE else []
-        )
-        if held:
-            self._follow_note(walk, held, status, first, second)
-        else:
-            walk.follow(walk.table, status, first, second)
-        self._books.enter(player, walk, message)
+            self.books.let_fall(ledger, in_key, start, now, out)
+        if status & 0xF0 == POLY_PRESSURE:
+            held = ledger.pressed(in_key_of(NOTE_ON | status & 0x0F, first))
+            if held:  # it follows its held note: the way of then, and only where the note sounds (ruling 13)
+                table, start.word = held[-1].table, held[-1].word
+                start.family.sounding = self._places(player.number, held)
+        evaluation = Evaluation(self, start, table, now, out)
+        evaluation.run()
+        self.books.enter(ledger, in_key, evaluation, out)
         if self._caught:
-            keep_values(self, self.pipeline, self._caught, player, walk, word, message)
+            keep_values(self, self.pipeline, self._caught, player, evaluation, word)
 
-    def _follow_note(self, walk: Walk, held: list[Press], status: int, first: int, second: int) -> None:
-        """Key pressure follows its held note: the way of then, and only where the note sounds (ruling 13)."""
-        walk.table, walk.word = held[-1].table, held[-1].word
-        walk.follow(walk.table, status, first, second)
-        places = {(s.target, s.channel, s.key) for press in held for s in press.soundings}
-        walk.emissions = [
-            emission
-            for emission in walk.emissions
-            if emission.message[0] & 0xF0 != POLY_PRESSURE
-            or (emission.target, emission.message[0] & 0x0F, emission.message[1]) in places
-        ]
+    def _places(self, player: int, held: list[Press]) -> set[tuple[int, int, int]]:
+        """The ports, channels and keys where presses sound, also behind nodes."""
+        soundings = [sounding for press in held for sounding in press.soundings]
+        if any(sounding.target < 0 for sounding in soundings):
+            in_key = soundings[0].in_key
+            for ledger, key, holder in self.books.stations.held_by(player):
+                if holder == in_key:
+                    soundings += [sounding for press in ledger.pressed(key) for sounding in press.soundings]
+        return {(sounding.target, sounding.channel, sounding.key) for sounding in soundings}
 
     def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """Sysex by rule; clock and transport by port; an escape by what it holds (rulings 26, 27, 34)."""
@@ -292,27 +324,25 @@ class Engine:
         if status in UNDEFINED or status == ACTIVE_SENSING:
             return
         status = routed_status(message)
-        self.now, self._delivery.out = now, out
-        walk = Walk(self, player.number, in_key_of(status, 0), now, self.word, message, player.table)
-        walk.follow(walk.table, status, 0, 0)
-        if status in (START, CONTINUE, STOP) and not walk.swallowed:
+        in_key = in_key_of(status, 0)
+        start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
+        evaluation = Evaluation(self, start, player.table, now, out)
+        evaluation.follow(player.table, start, status, 0, 0)
+        if status in (START, CONTINUE, STOP) and not evaluation.swallowed:
             player.running = status != STOP
-        self._books.enter(player, walk, message)
+        self.books.enter(player.ledger, in_key, evaluation, out)
 
     # -- time -------------------------------------------------------------------------------------------------------
 
     def advance(self, now: int, out: list[Sent]) -> None:
         """Sends what is due by `now`, in order."""
-        self._delivery.out = out
         while self.agenda.next_due <= now:
-            due, entry = self.agenda.pop()
-            self.now = due
-            if isinstance(entry, Sending):
-                self._delivery.deliver(entry, due)
-            elif isinstance(entry, Traveller):
-                self._books.travel(entry)
+            due, origin, entry = self.agenda.pop()
+            if isinstance(entry, Wake):
+                self.books.wake(entry, origin, due, out)
             else:
-                self._books.open(entry)
+                entry.origin = origin
+                self.books.arrive(entry, due, out)
 
     # -- switches ---------------------------------------------------------------------------------------------------
 
@@ -320,25 +350,19 @@ class Engine:
         """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        self.now, self._delivery.out = now, out
-        self._turn(self.layout.turned(self.word, switch, state), NOBODY)
+        self.turned(self.layout.turned(self.word, switch, state), NOBODY, now, out)
 
-    def turned(self, walk: Walk, word: int) -> None:
-        """A trigger in a walk turned a switch: the rest of the walk sees it."""
-        walk.word = word
-        self._turn(word, walk.player)
-
-    def _turn(self, word: int, number: int) -> None:
+    def turned(self, word: int, player: int, now: int, out: list[Sent]) -> None:
+        """The switches are at `word` now, by a message of a player: what that sends, and what it opens."""
         before, self.word = self.word, word
         for sends in self.pipeline.sends:
             if holds(sends.guard, word) and not holds(sends.guard, before):
-                for target, message in sends.messages:
-                    self._books.send_plain(target, message, number)
+                out += [(target, message, now, player) for target, message in sends.messages]
         for branch in self.pipeline.branches:
             if holds(branch.guard, word) and not holds(branch.guard, before):
-                self._catch_up(branch)
+                self._catch_up(branch, now, out)
 
-    def _catch_up(self, branch: ChasedBranch) -> None:
+    def _catch_up(self, branch: ChasedBranch, now: int, out: list[Sent]) -> None:
         """The last values that a branch wants, as if they came now."""
         for player in self._players:
             if player.source != branch.source:
@@ -346,10 +370,11 @@ class Engine:
             for message in last_values(player, branch.catch_up):
                 status, first, second = split_message(message)
                 in_key = in_key_of(status, first)
-                walk = Walk(self, player.number, in_key, self.now, self.word, message, player.table)
-                walk.catching_up = True
-                walk.follow(branch.table, status, first, second)
-                self._books.enter_values(player, walk)
+                start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
+                start.known = True
+                evaluation = Evaluation(self, start, player.table, now, out)
+                evaluation.follow(branch.table, start, status, first, second)
+                self.books.enter_values(player.ledger, in_key, evaluation, out)
 
     # -- ends -------------------------------------------------------------------------------------------------------
 
@@ -357,42 +382,49 @@ class Engine:
         """A source is lost: what its player held ends at once, and so do switches that it held."""
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        self.now, self._delivery.out = now, out
         player = self._players[number]
-        self._books.drop_pending(lambda sending: sending.player == number)
-        for node in self._rememberers.values():  # also those of older rules, whose memory may be asked for again
-            node.forget(self.memory(node), number)
-        self._books.end_notes(player)
-        self._books.end_values(player)
+        drop_pending(self.books, lambda event: event.player == number, now, out)
+        asides = NodeOut(self.books, now, 0, out)
+        for name, node in self._rememberers.items():  # also older rules' nodes, whose memory may be asked for again
+            node.forget(self._memories[name], number, asides)
+        end_player(self.books, player, now, out)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch):
-                self._turn(self.layout.turned(self.word, switch, False), number)
+                self.turned(self.layout.turned(self.word, switch, False), number, now, out)
         if player.running:
             player.running = False
-            for target in self.pipeline.clocks[player.source]:
-                self._books.send_plain(target, bytes((STOP,)), number)
+            if player.plugged:
+                out += [(target, bytes((STOP,)), now, number) for target in self.pipeline.clocks[player.source]]
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
         """Panic (ruling 17): everything that sounds ends, then all channels of all outputs are silenced.
 
         Nobody knows what an instrument was left with. With `every_key`, note-offs for all 128 keys go out as well.
         """
-        self.now, self._delivery.out = now, out
-        self._books.drop_pending(lambda sending: True)
-        for node in self._rememberers.values():
-            node.calm(self.memory(node))
+        drop_pending(self.books, lambda event: True, now, out)
+        self.books.latest.clear()
+        asides = NodeOut(self.books, now, 0, out)
+        for name, node in self._rememberers.items():
+            if node.waits:
+                for player in self._players:
+                    node.forget(self._memories[name], player.number, asides)
         for player in self._players:
-            self._books.end_notes(player)
-            self._books.end_values(player)
+            end_player(self.books, player, now, out)
         for target in self.pipeline.present:
-            for message in silence_messages(every_key):
-                self._books.send_plain(target, message, NOBODY)
-        self._books.merge.clear()
+            out += [(target, message, now, NOBODY) for message in silence_messages(every_key)]
+        self.books.merge.clear()
+
+    def close(self, now: int, out: list[Sent]) -> None:
+        """The last message of a performance has come: nodes end what they keep going by themselves."""
+        if now >= self.agenda.next_due:
+            self.advance(now, out)
+        asides = NodeOut(self.books, now, 0, out)
+        for name, node in self._rememberers.items():
+            node.close(self._memories[name], asides)
 
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a performance: bank selects that still wait for a program change go out."""
-        self.now, self._delivery.out = now, out
-        for target, message, number in self._books.merge.settle():
+        for target, message, number in self.books.merge.settle():
             out.append((target, message, now, number))
 
     # -- reload -----------------------------------------------------------------------------------------------------
@@ -405,21 +437,41 @@ class Engine:
         """
         if now >= self.agenda.next_due:
             self.advance(now, out)
-        self.now, self._delivery.out = now, out
         for player in self._players:
             if player.plugged and player.name not in pipeline.sources:
                 self.release(player.number, now, out)
-            self._books.write_out(player)
-        self._books.leave_ports(frozenset(self.pipeline.present) - frozenset(pipeline.present))
+            write_out(self.books, player)
+        leave_ports(self.books, frozenset(self.pipeline.present) - frozenset(pipeline.present), now, out)
         old, self.pipeline = self.pipeline, pipeline
+        self._present = frozenset(pipeline.present)
         self.word = pipeline.layout.translated(self.word, old.layout)
-        self._books.change_banks(pipeline.banks)
+        send(self.books.merge.change_banks(pipeline.banks), now, out)
         self._caught = caught_by(pipeline)
+        self._replace_nodes(pipeline, now, out)
         held = self._held_alone()
         for player in self._players:
             player.plug(pipeline, held)
 
+    def _replace_nodes(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
+        """Tells each node which one takes its place; forgets those that are gone and remember nothing."""
+        successors = {_name_of(node): node for node in pipeline.nodes.values()}
+        asides = NodeOut(self.books, now, 0, out)
+        self._memory_of.clear()
+        self.books.stations.forget_nodes()
+        for name, node in list(self._rememberers.items()):
+            memory, successor = self._memories[name], successors.get(name)
+            node.replaced(memory, successor, asides)
+            if successor is not None:
+                self._rememberers[name] = successor
+            elif not memory:
+                del self._memories[name], self._rememberers[name]
+
     def _held_alone(self) -> frozenset[int]:
         """Where notes are held on channels that nobody shares by the rules of now: there, cells don't ask who else is
         there."""
-        return self._books.merge.held_outside(self.pipeline.shared)
+        return self.books.merge.held_outside(self.pipeline.shared)
+
+
+def _name_of(node: AnyNode) -> tuple[str | int, ...]:
+    """The name of a node's memory: other rules may have another sort of node in the same place."""
+    return (type(node).__name__, *node.place)

@@ -1,41 +1,27 @@
 """One message's way through the tables: which lanes it takes, and what it becomes.
 
-A walk reads switch states once, at arrival, and collects emissions. It changes no ledger and sends nothing.
+Switch states are read once, when it begins, and events are collected. It changes no ledger and sends nothing. It goes
+on through nodes that don't wait; at one that waits it ends with an event for that node.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
-from rules.midi.messages import LENGTH, NOTE_OFF, POLY_PRESSURE, SYSEX, split_message
+from rules.engine.delivery import Sent
+from rules.midi.messages import LENGTH, NOTE_OFF, NOTE_ON, POLY_PRESSURE, SYSEX, split_message
 from rules.program.byte_tables import NO_BYTE
+from rules.program.event import Event
 from rules.program.guards import ALWAYS
 from rules.program.holders import Copy
-from rules.program.lag import NO_LAG, Lag, Queue
-from rules.program.native import mypyc_attr
-from rules.program.tables import Lane
-from rules.program.thinning import Gate, Passage, Wait, Way
-from rules.timing.delays import Delay, Later
-
-if TYPE_CHECKING:
-    from rules.program.switch_states import Layout, State
-    from rules.program.tables import AnyNode, Table
+from rules.program.switch_states import Layout, State
+from rules.program.tables import AnyNode, Lane, Table
+from rules.timing.delays import AT_ONCE, Delay
 
 
 class Clerk(Protocol):
-    """What a walk asks of the engine."""
-
-    @property
-    def later(self) -> Later:
-        """How delays become times."""
-        ...
-
-    @property
-    def now(self) -> int:
-        """The time of what is being done."""
-        ...
+    """What an evaluation asks of the engine."""
 
     @property
     def word(self) -> int:
@@ -51,101 +37,64 @@ class Clerk(Protocol):
         """What a node remembers."""
         ...
 
-    def turned(self, walk: Walk, word: int) -> None:
-        """The switches are at `word` now."""
+    def station(self, node: AnyNode) -> int:
+        """The number, below zero, by which events go to a node that waits."""
+        ...
+
+    def turned(self, word: int, player: int, now: int, out: list[Sent]) -> None:
+        """The switches are at `word` now, by a message of a player."""
         ...
 
 
-@dataclass(slots=True)
-class Emission:
-    """One message on its way out: to port number `target`, `lag` later than what caused it.
+class Evaluation:
+    """The state of one evaluation.
 
-    `way` is what it meets from its first `thin` on. `copy` tells echo copies apart, `literal` marks what a `send` step
-    wrote, `release` shapes the release velocity to come.
-    """
-
-    target: int
-    message: bytes
-    lag: Lag
-    copy: Copy
-    literal: bool
-    release: bytes | None
-    way: Way = ()
-
-    @property
-    def likeness(self) -> tuple[object, ...]:
-        """What makes two emissions of one message identical: port, bytes and delay (ruling 7)."""
-        delay = self.lag.delay
-        for station in self.way:
-            if isinstance(station, Wait):
-                delay += station.delay
-        return self.target, self.message, delay
-
-    @property
-    def streams(self) -> tuple[object, ...]:
-        """The gates on its way."""
-        return tuple(station.stream for station in self.way if isinstance(station, Gate))
-
-
-@mypyc_attr(allow_interpreted_subclasses=True)
-class Walk:
-    """The state of one walk. Nodes read and set `lag`, `copy` and `way` around what they follow.
-
-    `heard`: what makes notes of values, and `send`, were told: True for a value of 64 and above. `trying`: only to see
-    where a message would go; nodes remember nothing of it. `catching_up`: a value that is known from before; it fires
-    nothing and makes no notes.
+    `start` is the message itself, at the beginning of `table`. `trying`: only to see where it would go; nodes remember
+    nothing of it. `through`: nodes that wait let it pass, to see where it ends up. `known`: a value that came before;
+    it fires nothing and makes no notes. `ahead`: how many nodes that keep values it has gone past, to see what isn't
+    kept. `heard`: what makes notes of values, and `send`, were told: True for a value of 64 and above.
     """
 
     __slots__ = (
-        "_answers",
-        "_passages",
+        "ahead",
         "as_note_on",
-        "catching_up",
         "clerk",
-        "copy",
-        "emissions",
+        "events",
         "heard",
-        "in_key",
-        "lag",
-        "literal",
+        "known",
         "now",
-        "payload",
-        "player",
-        "release",
-        "rule",
+        "out",
+        "start",
         "swallowed",
         "table",
+        "through",
         "trying",
-        "way",
         "word",
     )
 
-    def __init__(
-        self, clerk: Clerk, player: int, in_key: int, now: int, word: int, payload: bytes, table: Table
-    ) -> None:
+    def __init__(self, clerk: Clerk, start: Event, table: Table, now: int, out: list[Sent]) -> None:
         self.clerk = clerk
-        self.player = player
-        self.in_key = in_key
-        self.now = now
-        self.word = word
-        self.payload = payload
-        self.lag: Lag = NO_LAG
-        self.copy: Copy = ()
-        self.literal = False
-        self.as_note_on = False
-        self.trying = False
-        self.catching_up = False
-        self.swallowed = False
+        self.start = start
         self.table = table
-        self.rule = ""
-        self.release: bytes | None = None
-        self.way: Way = ()
-        self._passages: dict[tuple[object, ...], Passage] = {}
-        self._answers: dict[tuple[object, ...], bool] = {}
-        self.emissions: list[Emission] = []
+        self.now = now
+        self.out = out
+        self.word = start.word
+        self.known = start.known
+        # a note-off keeps the form in which it came (ruling 12)
+        self.as_note_on = start.message[0] & 0xF0 == NOTE_ON
+        self.ahead = 0
+        self.trying = False
+        self.through = False
+        self.swallowed = False
+        self.events: list[Event] = []
         self.heard: list[bool] = []
 
-    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
+    def run(self) -> None:
+        """Follows the message that it begins with."""
+        status, first, second = split_message(self.start.message)
+        self.follow(self.table, self.start, status, first, second)
+
+    def follow(self, table: Table | None, event: Event, status: int, d1: int, d2: int) -> None:
         """Takes every lane that a table has for a message; system messages are looked up by their status alone.
 
         Switches turn before the other lanes are asked, and those are asked all at once.
@@ -156,95 +105,132 @@ class Walk:
         lanes = table.rows[status & 0x7F][d1].lanes
         for lane in lanes:
             if lane.turns and self._is_open(lane, d2):
-                self._take(lane, d1, d2)
+                self._take(lane, event, d1, d2)
         for lane in [lane for lane in lanes if not lane.turns and self._is_open(lane, d2)]:
-            self._take(lane, d1, d2)
+            self._take(lane, event, d1, d2)
 
     def _is_open(self, lane: Lane, d2: int) -> bool:
         if lane.gate[d2] == NO_BYTE:
             return False
         return lane.guard == ALWAYS or any(self.word & mask == value for mask, value in lane.guard)
 
-    def _take(self, lane: Lane, d1: int, d2: int) -> None:
-        first, second = lane.first(d1, d2), lane.second(d1, d2)
-        if lane.node is not None:
-            rule, release = self.rule, self.release
-            self.rule, self.release = lane.rule or rule, _one_after_the_other(release, lane.release)
-            lane.node.take(self, lane.status, first, second)
-            self.rule, self.release = rule, release
+    def _take(self, lane: Lane, event: Event, d1: int, d2: int) -> None:
+        status, first, second = lane.status, lane.first(d1, d2), lane.second(d1, d2)
+        node = lane.node
+        if node is None:
+            # What a node keeps is evaluated when it goes on. What it doesn't keep is notes, and what a `send` wrote.
+            if not self.ahead or event.literal or status < POLY_PRESSURE:
+                made = event.derived(self._written(event, status, first, second))
+                made.target = lane.target
+                made.node = None
+                self._end(made, lane)
             return
-        message = self.written(lane.status, first, second)
-        lag, way = self.lag, self.way
-        if way and (self.literal or lane.status < POLY_PRESSURE):
-            lag, way = self._past_gates(), ()
-        release = _one_after_the_other(self.release, lane.release)
-        self.emissions.append(Emission(lane.target, message, lag, self.copy, self.literal, release, way))
+        at = event.derived(event.message)
+        at.node = node.main
+        at.rule = lane.rule or event.rule
+        at.release = _one_after_the_other(event.release, lane.release)
+        if not node.keeps_word:
+            self.word = at.family.word
+        if node.waits:
+            self._reach(at, node, lane, status, first, second)
+        else:
+            node.take(self.clerk.memory(node.main), at, status, first, second, self)
 
-    def _past_gates(self) -> Lag:
-        """The lag of a note, or of what a `send` fires: no gate holds it back."""
-        lag = self.lag
-        for station in self.way:
-            if isinstance(station, Wait):
-                lag = station.after(lag, self.now, self.clerk.later)
-        return lag
+    def _reach(self, event: Event, node: AnyNode, lane: Lane, status: int, first: int, second: int) -> None:
+        """A node that waits: an event for it, and what goes past it."""
+        if self.through or (node.thins and event.literal):
+            self.follow(node.after, event, status, first, second)
+            return
+        # Behind most nodes that thin nothing makes notes of values, fires, turns or learns: there a look at what goes
+        # past them would find nothing, and all that values become is evaluated when they go on.
+        if node.thins and node.after is not None and node.after.acts:
+            self.ahead += 1
+            self.follow(node.after, event, status, first, second)
+            self.ahead -= 1
+        if self.ahead and not event.literal and status >= POLY_PRESSURE:
+            return  # it comes here again when the node before lets it go on
+        made = event.derived(self._written(event, status, first, second))
+        made.target = self.clerk.station(node)
+        made.release = event.release
+        made.word = self.word
+        self.events.append(made)
 
-    def written(self, status: int, first: int, second: int) -> bytes:
-        """The bytes of a message of this walk; a note-off keeps the form that it came in (ruling 12)."""
+    def _end(self, made: Event, lane: Lane) -> None:
+        made.release = _one_after_the_other(made.release, lane.release)
+        made.word = self.word
+        self.events.append(made)
+
+    def _written(self, event: Event, status: int, first: int, second: int) -> bytes:
+        """The bytes of a message that came along as `event`."""
         if status >= SYSEX:
-            return self.payload
+            return event.message
         if LENGTH[status] == 2:
             return bytes((status, first))
-        if self.as_note_on and status & 0xF0 == NOTE_OFF and not self.literal:
+        if self.as_note_on and status & 0xF0 == NOTE_OFF and not event.literal:
             return bytes((status | 0x10, first, 0))
         return bytes((status, first, second))
 
-    def send(self, table: Table | None, message: bytes) -> None:
-        """Follows a message that a step wrote itself."""
+    # -- what nodes ask -----------------------------------------------------------------------------------------------
+
+    def emit(
+        self,
+        event: Event,
+        status: int,
+        d1: int,
+        d2: int,
+        *,
+        after: Delay = AT_ONCE,
+        copy: Copy = (),
+        ordered: bool = False,
+        anew: bool = False,
+    ) -> None:
+        """Goes on behind a node; delays add up on the way."""
+        node = event.node
+        assert node is not None
+        if copy or ordered or after is not AT_ONCE:
+            event = event.derived(event.message)
+            if copy:
+                event.copy = (*event.copy, *copy)
+            elif ordered and not event.copy:  # an echo holds up nothing (ruling 22)
+                event.names = (*event.names, (node.place, event.rule))
+            event.delay = after if event.delay is AT_ONCE else event.delay + after
+        self.follow(node.after, event, status, d1, d2)
+
+    def send(self, event: Event, message: bytes) -> None:
+        """Goes on with a message that a step wrote itself."""
+        assert event.node is not None
         if self.trying:
             return
-        before = self.literal, self.payload, self.release
-        self.literal, self.payload, self.release = True, message, None
-        self.follow(table, *split_message(message))
-        self.literal, self.payload, self.release = before
+        written = event.derived(message)
+        written.literal = True
+        written.release = None
+        self.follow(event.node.after, written, *split_message(message))
 
-    def passage(self, name: tuple[object, ...]) -> Passage:
-        """What lets all that is made of one message pass a gate together."""
-        return self._passages.setdefault(name, Passage())
-
-    def first_time(self, name: tuple[object, ...], answer: Callable[[], bool]) -> bool:
-        """An answer that changes what is remembered: it is given once, however many ways a message takes from there."""
-        if name not in self._answers:
-            self._answers[name] = answer()
-        return self._answers[name]
-
-    def wait(self, delay: Delay, queue: Queue | None, channel: int) -> None:
-        """A delay on the way, in a queue for this rule and a channel (0-15, 16 for none), if it has one."""
-        wait = Wait(delay, queue, (self.rule, channel))
-        if self.way:
-            self.way = (*self.way, wait)
-        else:
-            self.lag = wait.after(self.lag, self.now, self.clerk.later)
+    def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
+        """An answer that changes what is remembered: it is given once for all that becomes of a message."""
+        return self.start.family.once(name, answer)
 
     def turn(self, switch: str, state: State) -> None:
-        """Turns a switch; what that sends goes out at once, and the rest of the walk sees the new state."""
-        self.clerk.turned(self, self.clerk.layout.turned(self.clerk.word, switch, state))
+        """Turns a switch; what that sends goes out at once, and the rest of the evaluation sees the new state."""
+        layout = self.clerk.layout
+        if switch in layout.fields:  # else this is an old rule's message, and newer rules lack the switch
+            self._turned(layout.turned(self.clerk.word, switch, state))
 
     def toggle(self, switch: str) -> None:
         """The same for a switch that goes to its other state."""
         layout = self.clerk.layout
-        self.clerk.turned(self, layout.turned(self.clerk.word, switch, not layout.state(self.clerk.word, switch)))
+        if switch in layout.fields:
+            self._turned(layout.turned(self.clerk.word, switch, not layout.state(self.clerk.word, switch)))
 
     def step_switch(self, switch: str, by: int) -> None:
         """The same for a switch that goes on by so many."""
-        self.clerk.turned(self, self.clerk.layout.stepped(self.clerk.word, switch, by))
+        if switch in self.clerk.layout.fields:
+            self._turned(self.clerk.layout.stepped(self.clerk.word, switch, by))
 
-    def memory(self, node: AnyNode) -> Any:
-        """What a node remembers in this engine."""
-        return self.clerk.memory(node)
-
-    def due(self, lag: Lag) -> int:
-        """When what has this lag goes out."""
-        return lag.due(self.now, self.clerk.later)
+    def _turned(self, word: int) -> None:
+        if word != self.clerk.word:
+            self.word = self.start.family.word = word
+            self.clerk.turned(word, self.start.player, self.now, self.out)
 
 
 def _one_after_the_other(first: bytes | None, second: bytes | None) -> bytes | None:

@@ -1,7 +1,8 @@
 """What each holder has sounding, and what it holds away from rest.
 
-The ledger answers every note-off from what was sent, not from the rules, so that transposing, switching, splitting
-by velocity or reloading in mid-note can't strand it (ruling 9).
+A ledger stands before the outputs of each player, and behind each node that waits. It answers every note-off from what
+was sent, not from the rules, so that transposing, switching, splitting by velocity or reloading in mid-note can't
+strand it (ruling 9).
 """
 
 from __future__ import annotations
@@ -9,116 +10,95 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from rules.engine.evaluation import Emission
-from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY, PROGRAM
+from rules.midi.messages import PROGRAM
 from rules.midi.neutral import Place
-from rules.program.holders import Copy, note_place
-from rules.program.lag import NO_LAG, Lag
-from rules.program.sending import Mark
+from rules.program.event import Event, Family
+from rules.program.holders import Copy
 from rules.program.tables import NOWHERE, SHARED, Cell, Table
-from rules.program.thinning import Way
 
-
-@dataclass(slots=True, eq=False)
-class Sounding(Mark):
-    """One note-on that was sent: its port, channel 0-15 and key, how late it went, and when it was due."""
-
-    target: int
-    channel: int
-    key: int
-    lag: Lag = NO_LAG
-    due: int = 0
-    release: bytes | None = None
-    copy: Copy = ()
-    literal: bool = False
-
-    @property
-    def place(self) -> Place:
-        """Where it sounds."""
-        return self.target, NOTE_ON | self.channel, self.key
-
-    @property
-    def note_place(self) -> int:
-        """The same by number, as the merge names it."""
-        return note_place(self.target, self.channel, self.key)
-
-    def off(self, message: bytes | None = None) -> bytes:
-        """Its note-off, in the form and with the release velocity of the one that came; one of our own without it."""
-        if message is None:
-            return bytes((NOTE_OFF | self.channel, self.key, OFF_VELOCITY))
-        if message[0] >= NOTE_ON:
-            return bytes((NOTE_ON | self.channel, self.key, 0))
-        velocity = message[2]
-        if self.release is not None and velocity:
-            velocity = self.release[velocity]
-        return bytes((NOTE_OFF | self.channel, self.key, velocity))
+Key = int | tuple[int, int, Copy, int]
+"""What holds something down: in a player's own ledger an in-key; behind a node the player, its in-key, the echo copy,
+and the in-key that the node's message would have by itself."""
 
 
 @dataclass(slots=True, eq=False)
 class Press:
-    """What one note-on (or another trigger) set sounding, and the rules and switches of that moment."""
+    """The note-ons that one note-on (or another trigger) set sounding, and the rules and switches of that moment."""
 
-    soundings: list[Sounding]
+    soundings: list[Event]
     table: Table
     word: int
 
 
 @dataclass(slots=True, eq=False)
-class Rest(Mark):
-    """A value away from rest: the way it took, how late it went, and what it met before its output."""
+class Rest:
+    """A value away from rest, and the rules and switches of the moment when it was sent."""
 
+    event: Event
     table: Table
     word: int
-    lag: Lag = NO_LAG
-    way: Way = ()
 
 
 Held = dict[Place, Rest]
-"""The values that an in-key holds away from rest, by place."""
+"""The values that a key holds away from rest, by place."""
 
 
 class Ledger:
-    """What is pressed, and what is held away from rest, by in-key.
+    """What is pressed, and what is held away from rest, by key.
 
     Either is in one of two forms. The fast one is the cell that the message went through: it says where the message
     went, so that nothing needs to be made at a message that goes the short way. The full one is a list of presses, or a
     dictionary of places. `promote` makes the second of the first; nobody else knows both. `bends` keeps, for what is
-    held in the fast form, how far: new rules may bring others to the channel. `table` is where cells are looked up.
+    held in the fast form, how far: new rules may bring others to the channel. `player`, `hand` and `table` say whose
+    cells they are, and where they are looked up; behind nodes there are none.
     """
 
-    __slots__ = ("bends", "presses", "rests", "table")
+    __slots__ = ("bends", "hand", "player", "presses", "rests", "table")
 
-    def __init__(self) -> None:
-        self.presses: dict[int, list[Press] | Cell] = {}
-        self.rests: dict[int, Held | Cell] = {}
+    def __init__(self, player: int = -1, hand: int = -1) -> None:
+        self.player = player
+        self.hand = hand
+        self.presses: dict[Key, list[Press] | Cell] = {}
+        self.rests: dict[Key, Held | Cell] = {}
         self.bends: dict[int, bytes] = {}
         self.table = NOWHERE
 
-    def pressed(self, in_key: int) -> list[Press]:
-        """What an in-key has pressed, as full entries; they may be changed."""
-        held = self.presses.get(in_key)
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing is held."""
+        return not self.presses and not self.rests
+
+    def pressed(self, key: Key) -> list[Press]:
+        """What a key has pressed, as full entries; they may be changed."""
+        held = self.presses.get(key)
         if held is None:
             return []
-        return promote(self, in_key)[0] if isinstance(held, Cell) else held
+        if isinstance(held, Cell):
+            promote(self, key)
+            return self.pressed(key)
+        return held
 
-    def resting(self, in_key: int) -> Held:
-        """What an in-key holds away from rest, as full entries; they may be changed."""
-        held = self.rests.get(in_key)
+    def resting(self, key: Key) -> Held:
+        """What a key holds away from rest, as full entries; they may be changed."""
+        held = self.rests.get(key)
         if held is None:
             return {}
-        return promote(self, in_key)[1] if isinstance(held, Cell) else held
+        if isinstance(held, Cell):
+            promote(self, key)
+            return self.resting(key)
+        return held
 
     def promote_all(self) -> None:
         """Makes every entry a full one, before the tables change."""
-        for in_key in {*self.presses, *self.rests}:
-            promote(self, in_key)
+        for key in {*self.presses, *self.rests}:
+            promote(self, key)
 
     def untold(self) -> tuple[list[tuple[int, int]], list[tuple[int, tuple[int, int], bytes]]]:
         """What went the short way past the merge: notes as in-key and place, bends as in-key, channel and message."""
         notes = [
-            (in_key, lane.places[in_key & 0x7F])
-            for in_key, held in self.presses.items()
-            if isinstance(held, Cell) and held.way != SHARED
+            (key, lane.places[key & 0x7F])
+            for key, held in self.presses.items()
+            if isinstance(key, int) and isinstance(held, Cell) and held.way != SHARED
             for lane in held.lanes
         ]
         bends = [
@@ -129,48 +109,59 @@ class Ledger:
         ]
         return notes, bends
 
-    def strike(self, in_key: int, goes: Callable[[Sounding], bool]) -> list[Sounding]:
+    def strike(self, key: Key, goes: Callable[[Event], bool]) -> list[Event]:
         """Takes soundings out, and presses that this empties; what was taken, in the order pressed."""
-        struck: list[Sounding] = []
+        struck: list[Event] = []
         left: list[Press] = []
-        for press in self.pressed(in_key):
+        for press in self.pressed(key):
             going = [sounding for sounding in press.soundings if goes(sounding)]
             struck += going
             press.soundings = [sounding for sounding in press.soundings if sounding not in going]
             if press.soundings or not going:
                 left.append(press)
         if left:
-            self.presses[in_key] = left
+            self.presses[key] = left
         else:
-            self.presses.pop(in_key, None)
+            self.presses.pop(key, None)
         return struck
 
+    def come_to_rest(self, key: Key, comes: Callable[[Place, Rest], bool]) -> list[Rest]:
+        """Takes out the values that are at rest now; what was taken, in the order in which they left it."""
+        held = self.resting(key)
+        going = [place for place, rest in held.items() if comes(place, rest)]
+        gone = [held.pop(place) for place in going]
+        if not held:
+            self.rests.pop(key, None)
+        return gone
 
-def promote(ledger: Ledger, in_key: int) -> tuple[list[Press], Held]:
-    """The full entries of an in-key, made of the cells that stand for them where they went the short way.
+
+def promote(ledger: Ledger, key: Key) -> None:
+    """Makes full entries of the cells that stand for what a key pressed and holds the short way.
 
     Nothing is lost by it: a cell has the short way only where every lane is plain, without delay, and leads to a place
     of its own, and its messages went out when they came.
     """
-    presses = ledger.presses.get(in_key, [])
-    if isinstance(presses, Cell):
-        key = in_key & 0x7F
-        soundings = [Sounding(lane.target, lane.status & 0x0F, lane.one[key], is_out=True) for lane in presses.lanes]
-        presses = ledger.presses[in_key] = [Press(soundings, ledger.table, 0)]
-    rests = ledger.rests.get(in_key, {})
-    if isinstance(rests, Cell):
-        rests = ledger.rests[in_key] = {
-            (lane.target, lane.status, lane.one[in_key & 0x7F] if lane.status < PROGRAM else 0): Rest(
-                ledger.table, 0, is_out=True
-            )
-            for lane in rests.lanes
-        }
-    return presses, rests
+    if not isinstance(key, int):
+        return
+    first = key & 0x7F
+    pressed = ledger.presses.get(key)
+    if isinstance(pressed, Cell):
+        soundings = [
+            _sent(ledger, key, lane.target, bytes((lane.status, lane.one[first], 1))) for lane in pressed.lanes
+        ]
+        ledger.presses[key] = [Press(soundings, ledger.table, 0)]
+    held = ledger.rests.get(key)
+    if isinstance(held, Cell):
+        rests: Held = {}
+        for lane in held.lanes:
+            number = lane.one[first] if lane.status < PROGRAM else 0
+            event = _sent(ledger, key, lane.target, bytes((lane.status, number, 0)))
+            rests[lane.target, lane.status, number] = Rest(event, ledger.table, 0)
+        ledger.rests[key] = rests
 
 
-def sounding_of(emission: Emission, due: int) -> Sounding:
-    """The entry for a note-on that goes out."""
-    status, key, _ = emission.message
-    return Sounding(
-        emission.target, status & 0x0F, key, emission.lag, due, emission.release, emission.copy, emission.literal
-    )
+def _sent(ledger: Ledger, in_key: int, target: int, message: bytes) -> Event:
+    """An event for what went out the short way, as far as anybody will ask: the values aren't known any more."""
+    event = Event(ledger.player, ledger.hand, in_key, message, 0, Family(0), target)
+    event.is_out = True
+    return event

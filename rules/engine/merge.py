@@ -14,8 +14,8 @@ from typing import Final
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, PARAMETER_SELECT, PEDALS, RESET_CONTROLLERS
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM
 from rules.midi.neutral import Place
+from rules.program.event import Event
 from rules.program.holders import Holder, channel_holder_of, channel_of, in_channel_of
-from rules.program.sending import Sending
 
 Channel = tuple[int, int]
 ChannelHolder = tuple[int, int]
@@ -53,7 +53,7 @@ class Merge:
         self._sent: dict[Place, int] = {}
         self._bends: dict[Channel, dict[ChannelHolder, bytes]] = {}
         self._parameters: dict[Channel, _Parameters] = {}
-        self._banks_waiting: dict[tuple[Channel, ChannelHolder], dict[int, Sending]] = {}
+        self._banks_waiting: dict[tuple[Channel, ChannelHolder], dict[int, Event]] = {}
         self.waiting: dict[int, list[bytes]] = defaultdict(list)
 
     # -- notes ----------------------------------------------------------------------------------------------------
@@ -147,13 +147,13 @@ class Merge:
 
     # -- what concerns the channel ----------------------------------------------------------------------------------
 
-    def pass_on(self, sending: Sending) -> list[Going]:
+    def pass_on(self, event: Event) -> list[Going]:
         """Any message but a note, and but 120 and 123-127: what goes out of it."""
-        message = sending.message
+        message = event.message
         kind = message[0] & 0xF0
-        channel = (sending.target, message[0] & 0x0F)
-        holder = (sending.hand, in_channel_of(sending.in_key))
-        going = [(sending.target, message, sending.player)]
+        channel = (event.target, message[0] & 0x0F)
+        holder = (event.hand, in_channel_of(event.in_key))
+        going = [(event.target, message, event.player)]
         if kind == PITCH_BEND:
             self.bend(channel, holder, message)
         elif kind == PROGRAM:
@@ -161,19 +161,19 @@ class Merge:
         elif kind == CONTROLLER:
             number, value = message[1:]
             if number in PEDALS:
-                return self._pedal((sending.target, message[0], number), holder, value, sending)
+                return self._pedal((event.target, message[0], number), holder, value, event)
             if number in (BANK_MSB, BANK_LSB) and channel in self.banks:
-                self._wait_for_program(self._banks_waiting.setdefault((channel, holder), {}), number, sending)
+                self._wait_for_program(self._banks_waiting.setdefault((channel, holder), {}), number, event)
                 return []
             if number in PARAMETER_SELECT:
                 self._select(channel, holder, number, value)
             elif number in DATA_ENTRY:
-                return self._data(channel, holder, sending)
+                return self._data(channel, holder, event)
             elif number == RESET_CONTROLLERS:
-                return going + self._reset(channel, holder, sending.player)
+                return going + self._reset(channel, holder, event.player)
         return going
 
-    def _pedal(self, place: Place, holder: ChannelHolder, value: int, sending: Sending) -> list[Going]:
+    def _pedal(self, place: Place, holder: ChannelHolder, value: int, event: Event) -> list[Going]:
         """Two holders' pedals on one channel: the highest value wins (ruling 14)."""
         values = self._pedals.setdefault(place, {})
         values.pop(holder, None)
@@ -184,7 +184,7 @@ class Merge:
         if others and highest == self._sent.get(place):
             return []
         self._sent[place] = highest
-        return [(place[0], bytes((place[1], place[2], highest)), sending.player)]
+        return [(place[0], bytes((place[1], place[2], highest)), event.player)]
 
     def bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
         """Notes where a holder bends a channel to, in case another resets it; the latest stands last."""
@@ -192,18 +192,18 @@ class Merge:
         bends.pop(holder, None)
         bends[holder] = message
 
-    def _wait_for_program(self, halves: dict[int, Sending], number: int, sending: Sending) -> None:
+    def _wait_for_program(self, halves: dict[int, Event], number: int, event: Event) -> None:
         """A bank select waits, in place of the one of its number that did."""
         if number in halves:
             self._let_out_banks({number: halves[number]})
-        halves[number] = sending
-        self.waiting[sending.player].append(sending.message)
+        halves[number] = event
+        self.waiting[event.player].append(event.message)
 
     def _bank(self, channel: Channel, holder: ChannelHolder) -> list[Going]:
         """The bank selects that waited for this program change, coarse half first."""
         return self._let_out_banks(self._banks_waiting.pop((channel, holder), {}))
 
-    def _let_out_banks(self, halves: dict[int, Sending]) -> list[Going]:
+    def _let_out_banks(self, halves: dict[int, Event]) -> list[Going]:
         """Bank selects that wait no more, coarse half first."""
         return [self._let_out(each.target, each.message, each.player) for _, each in sorted(halves.items())]
 
@@ -228,9 +228,9 @@ class Merge:
         parameters.selected = _selection(parameters.selected, {number: value})
         parameters.live = holder
 
-    def _data(self, channel: Channel, holder: ChannelHolder, sending: Sending) -> list[Going]:
+    def _data(self, channel: Channel, holder: ChannelHolder, event: Event) -> list[Going]:
         """Data for the selected parameter: if another selected since, the own choice goes again (ruling 16)."""
-        going = [(sending.target, sending.message, sending.player)]
+        going = [(event.target, event.message, event.player)]
         parameters = self._parameters.get(channel)
         if parameters is None or parameters.live is None:
             return going
@@ -238,8 +238,8 @@ class Merge:
         if own and (parameters.live != holder or not own.items() <= parameters.selected.items()):
             parameters.live = holder
             parameters.selected = _selection(parameters.selected, own)
-            again = [bytes((sending.message[0], number, own[number])) for number in sorted(own, reverse=True)]
-            return [(sending.target, message, sending.player) for message in again] + going
+            again = [bytes((event.message[0], number, own[number])) for number in sorted(own, reverse=True)]
+            return [(event.target, message, event.player) for message in again] + going
         is_anothers = parameters.live != holder and bool(parameters.selections.get(parameters.live))
         return [] if is_anothers else going
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
+from typing import Final, cast
 
-from rules.engine.ledger import Ledger
+from rules.engine.ledger import Held, Ledger, Press
 from rules.midi.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
 from rules.midi.neutral import Place
 from rules.program.holders import channel_of, in_key_of
@@ -51,11 +51,11 @@ class Player:
         self.hand = hand
         self.first_holder = hand << 14
         self.name = name
-        self.ledger = Ledger()
+        self.ledger = Ledger(number, hand)
         # The ledger's own dictionaries, which it never replaces: the short ways read them at every message, and reach
         # them from here with one step less.
-        self.presses = self.ledger.presses
-        self.rests = self.ledger.rests
+        self.presses = cast(dict[int, list[Press] | Cell], self.ledger.presses)
+        self.rests = cast(dict[int, Held | Cell], self.ledger.rests)
         self.bends = self.ledger.bends
         self.running = False
         self.owed: dict[tuple[int, Place], int] = {}

@@ -1,11 +1,98 @@
-"""The base of every node: a step with memory."""
+"""Nodes: steps with a memory, and what they may ask and do."""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from typing import Any, ClassVar
+from collections.abc import Callable
+from typing import Any, ClassVar, Protocol
 
-from rules.program.tables import Evaluation, Place, Table
+from rules.program.event import Event
+from rules.program.holders import Copy
+from rules.program.switch_states import State
+from rules.program.tables import Place, Table
+from rules.timing.delays import AT_ONCE, Delay
+
+
+class Out(Protocol):
+    """Where a node sends things on."""
+
+    def emit(
+        self,
+        event: Event,
+        status: int,
+        d1: int,
+        d2: int,
+        *,
+        after: Delay = AT_ONCE,
+        copy: Copy = (),
+        ordered: bool = False,
+        anew: bool = False,
+    ) -> None:
+        """Sends a message on behind the node, for what `event` stands for.
+
+        It goes `after` a delay; `copy` names it as a holder of its own. With `ordered`, nothing overtakes there. Delays
+        count from when the event's message came, or from now, with `anew`.
+        """
+        ...
+
+
+class Evaluation(Out, Protocol):
+    """What a node may do that doesn't wait, while one message is evaluated.
+
+    `trying`: only to see where a message would go; nothing is remembered of it. `known`: a value that came before; it
+    fires nothing and makes no notes. `heard`: what makes notes of values, and `send`, were told: True for a value of 64
+    and above. `swallowed`: a switch keeps the message from the rules.
+    """
+
+    heard: list[bool]
+    trying: bool
+    known: bool
+    swallowed: bool
+
+    def send(self, event: Event, message: bytes) -> None:
+        """Sends on a message that the step wrote itself."""
+        ...
+
+    def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
+        """An answer that changes what is remembered: it is given once for all that becomes of a message."""
+        ...
+
+    def turn(self, switch: str, state: State) -> None:
+        """Turns a switch."""
+        ...
+
+    def toggle(self, switch: str) -> None:
+        """Turns a switch to its other state."""
+        ...
+
+    def step_switch(self, switch: str, by: int) -> None:
+        """Moves a switch on by so many."""
+        ...
+
+
+class Waiting(Out, Protocol):
+    """What a node may do that waits, when it is handed a message or woken. `now` is the time."""
+
+    @property
+    def now(self) -> int:
+        """The time of what is being done."""
+        ...
+
+    def later(self, base: int, delay: Delay) -> int:
+        """The time after a delay."""
+        ...
+
+    def wake(self, node: Node, key: object, base: int, delay: Delay) -> int:
+        """Asks to be woken a delay after `base`, in the order of what is being done. Returns what `cancel` wants."""
+        ...
+
+    def cancel(self, wake: int) -> None:
+        """Asks not to be woken any more."""
+        ...
+
+    def put_off(self) -> None:
+        """Says that a message that came will go out later, for those who count."""
+        ...
 
 
 class Node(ABC):
@@ -13,7 +100,12 @@ class Node(ABC):
 
     The node itself is part of the pipeline and never changes; its memory belongs to the engine, which keeps it under
     the node's `place`: that of its step in the rule file, so that a reload finds the memory again. Where one step leads
-    on in several ways, as before zones, a node stands at the start of each, and all have the same place.
+    on in several ways, as before zones, a node stands at the start of each: one place, but a `key` for each.
+
+    A node that doesn't wait emits while the message is evaluated, at its arrival. One that waits is handed each message
+    when it is due, may keep it, and may ask to be woken. Before it stands the ledger of the player, so it gets a
+    note-off for each note-on; behind it the engine keeps another ledger, which answers what it emits: a note-off that
+    it emits ends what its note-on became.
     """
 
     leads_on: ClassVar[bool] = True
@@ -22,8 +114,18 @@ class Node(ABC):
     keeps_word: ClassVar[bool] = True
     """Whether what follows it sees the switches as what led to it did."""
 
+    acts: ClassVar[bool] = False
+    """Whether it must see a message when it comes: it makes notes of values, fires, turns, or learns from it."""
+
+    waits: ClassVar[bool] = False
+    """Whether it may keep messages."""
+
+    thins: ClassVar[bool] = False
+    """Whether it keeps values, but nothing that is made or fired by them: notes and what a `send` wrote go past it."""
+
     def __init__(self) -> None:
         self.place: Place = ()
+        self.key: Place = ()
         self.after: Table | None = None
 
     @property
@@ -36,15 +138,25 @@ class Node(ABC):
         return None
 
     @abstractmethod
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
-        """Takes one message (data bytes 0 where it has none) and follows what comes of it."""
+    def take(self, memory: Any, event: Event, status: int, d1: int, d2: int, out: Any) -> None:
+        """Takes one message (data bytes 0 where it has none) and emits what comes of it.
+
+        `out` is an Evaluation for a node that doesn't wait, Waiting for one that does.
+        """
+
+    def woken(self, memory: Any, key: Any, out: Waiting) -> None:
+        """Is woken, as it asked to be."""
+        raise AssertionError("a node that asks to be woken says what it does then")
+
+    def forget(self, memory: Any, player: int, out: Waiting) -> None:  # noqa: B027 - most have nothing to forget
+        """Forgets a player: the source is lost, or, where it waits, after a panic. What sounds is ended already."""
+
+    def replaced(self, memory: Any, successor: Node | None, out: Waiting) -> None:  # noqa: B027 - most live on
+        """Hears that other rules have come. `successor` is the step in its place, if there is one of its sort."""
+
+    def close(self, memory: Any, out: Waiting) -> None:  # noqa: B027 - most let go by themselves
+        """Ends what it keeps going: the performance is over."""
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
         """What messages with a status and gates of data bytes can become: status and first bytes of each result."""
         return [(status, firsts)]
-
-    def forget(self, memory: Any, player: int) -> None:  # noqa: B027 - most have nothing to forget
-        """Forgets what it knows of a player's messages."""
-
-    def calm(self, memory: Any) -> None:  # noqa: B027 - most have nothing pending
-        """Forgets what is pending, after a panic."""

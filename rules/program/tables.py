@@ -6,18 +6,14 @@ leads to a port, or to a node, behind which a table follows again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
-from typing import Any, Final, Protocol
+from typing import Any, ClassVar, Final, Protocol
 
 from rules.midi.messages import LENGTH, SYSEX
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
 from rules.program.guards import ALWAYS, Guard
-from rules.program.holders import Copy, note_place
-from rules.program.lag import Lag, Queue
-from rules.program.switch_states import State
-from rules.program.thinning import Passage, Way
-from rules.timing.delays import Delay
+from rules.program.holders import note_place
 
 Place = tuple[str | int, ...]
 """Where a node stands in the rule file: the name of its rule or port, and the number of its step."""
@@ -40,96 +36,27 @@ SHARED: Final = 4
 """A short way for a note where other holders can reach."""
 
 
-class Evaluation(Protocol):
-    """What a node may read and do while one message is evaluated."""
-
-    player: int
-    in_key: int
-    lag: Lag
-    way: Way
-    copy: Copy
-    heard: list[bool]
-    trying: bool
-    catching_up: bool
-    swallowed: bool
-
-    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
-        """Goes on with a message in a table."""
-        ...
-
-    def send(self, table: Table | None, message: bytes) -> None:
-        """Goes on with a message that a step wrote itself."""
-        ...
-
-    def passage(self, name: tuple[object, ...]) -> Passage:
-        """What lets all that is made of one message pass a gate together."""
-        ...
-
-    def first_time(self, name: tuple[object, ...], answer: Callable[[], bool]) -> bool:
-        """An answer that changes what is remembered: it is given once."""
-        ...
-
-    def wait(self, delay: Delay, queue: Queue | None, channel: int) -> None:
-        """A delay on the way, in a queue for this rule and a channel (0-15, 16 for none), if it has one."""
-        ...
-
-    def turn(self, switch: str, state: State) -> None:
-        """Turns a switch."""
-        ...
-
-    def toggle(self, switch: str) -> None:
-        """Turns a switch to its other state."""
-        ...
-
-    def step_switch(self, switch: str, by: int) -> None:
-        """Moves a switch on by so many."""
-        ...
-
-    def memory(self, node: Any) -> Any:
-        """What a node remembers in this engine."""
-        ...
-
-
 class AnyNode(Protocol):
-    """What tables and engine know of a node: `rules/program/node.py` has the base of all."""
+    """What tables and engine know of a node: `rules/program/node.py` has the base of all, and says what these mean."""
 
     place: Place
+    key: Place
     after: Table | None
+    leads_on: ClassVar[bool]
+    keeps_word: ClassVar[bool]
+    acts: ClassVar[bool]
+    waits: ClassVar[bool]
+    thins: ClassVar[bool]
 
     @property
-    def leads_on(self) -> bool:
-        """Whether anything follows it at all."""
-        ...
-
-    @property
-    def keeps_word(self) -> bool:
-        """Whether what follows it sees the switches as what led to it did."""
-        ...
-
-    @property
-    def main(self) -> AnyNode:
-        """The node whose table follows: itself, but for side entrances."""
-        ...
-
-    def fresh(self) -> Any:
-        """An empty memory."""
-        ...
-
-    def take(self, walk: Any, status: int, d1: int, d2: int) -> None:
-        """Takes one message and follows what comes of it."""
-        ...
-
-    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
-        """What messages with a status and gates of data bytes can become."""
-        ...
-
-    def forget(self, memory: Any, player: int) -> None:
-        """Forgets what it knows of a player's messages."""
-        ...
-
-    def calm(self, memory: Any) -> None:
-        """Forgets what is pending, after a panic."""
-        ...
+    def main(self) -> AnyNode: ...  # noqa: D102
+    def fresh(self) -> Any: ...  # noqa: D102
+    def take(self, memory: Any, event: Any, status: int, d1: int, d2: int, out: Any) -> None: ...  # noqa: D102
+    def woken(self, memory: Any, key: Any, out: Any) -> None: ...  # noqa: D102
+    def forget(self, memory: Any, player: int, out: Any) -> None: ...  # noqa: D102
+    def replaced(self, memory: Any, successor: Any, out: Any) -> None: ...  # noqa: D102
+    def close(self, memory: Any, out: Any) -> None: ...  # noqa: D102
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]: ...  # noqa: D102
 
 
 @lru_cache(maxsize=128)
@@ -265,12 +192,17 @@ Row = Sequence[Cell]
 
 
 class Table:
-    """128 rows, for the statuses 80-FF, of 128 cells each; a system status has the same cell throughout."""
+    """128 rows, for the statuses 80-FF, of 128 cells each; a system status has the same cell throughout.
 
-    __slots__ = ("_cells", "rows")
+    `acts` says whether, here or behind its nodes, anything must see a message when it comes: what makes notes of
+    values, fires, turns, or learns.
+    """
 
-    def __init__(self, rows: Sequence[Row]) -> None:
+    __slots__ = ("_cells", "acts", "rows")
+
+    def __init__(self, rows: Sequence[Row], *, acts: bool = True) -> None:
         self.rows: Final = rows
+        self.acts: Final = acts
         self._cells: list[Cell] = []
 
     @property

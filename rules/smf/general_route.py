@@ -106,10 +106,10 @@ class _TrackGroup:
                     hits[group] += 1
                 else:
                     self.count_singly(number, message)
-                before, waited = agenda.count, len(waiting[number])
+                before, waited = engine.put_off, len(waiting[number])
                 engine.feed(number, message, tick, out)
                 self._write(number, message, event, out)
-                self._count(number, message, out, agenda.count - before, waited)
+                self._count(number, message, out, engine.put_off - before, waited)
                 out.clear()
         while agenda.next_due < NEVER:
             tick = agenda.next_due
@@ -136,11 +136,11 @@ class _TrackGroup:
             return
         sent = message[:1] + content(message)
         out: list[Sent] = []
-        before, waited = self.engine.agenda.count, len(self.engine.waiting[number])
+        before, waited = self.engine.put_off, len(self.engine.waiting[number])
         self.count_singly(number, sent)
         self.engine.feed(number, sent, tick, out)
         self._write(number, sent, event, out)
-        self._count(number, sent, out, self.engine.agenda.count - before, waited)
+        self._count(number, sent, out, self.engine.put_off - before, waited)
 
     def count_singly(self, number: int, message: bytes) -> None:
         """Count a message by all that it is."""

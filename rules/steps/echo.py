@@ -67,4 +67,4 @@ class EchoStep(Step):
         """Note-ons go to the node that copies them; all else passes."""
         if form.kind != NOTE_ON:
             return [form]
-        return [form._replace(node=around.node(lambda: EchoNode(Delay(self.ms, self.beats), self.copies)))]
+        return [form._replace(node=around.node(lambda: EchoNode(Delay(self.ms, self.beats), self.times, self.copies)))]

@@ -1,35 +1,32 @@
-"""`echo`: a note goes on at once and again, quieter and moved; every copy is a holder of its own (ruling 22)."""
+"""The node of `echo`: a note goes on at once and again, quieter and moved (ruling 22)."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from rules.program.byte_tables import ALL
-from rules.program.node import Node
-from rules.program.tables import Evaluation
+from rules.program.event import Event
+from rules.program.node import Evaluation, Node
 from rules.timing.delays import Delay
 
 Copies = Callable[[int, int], list[tuple[int, int, int]]]
+"""Given key and velocity: the copies as (number from 1, key, velocity)."""
 
 
 class EchoNode(Node):
-    """Knows how far apart the copies are and how to make them from key and velocity."""
+    """Knows how far apart the copies are, how many there may be, and how to make them from key and velocity."""
 
-    def __init__(self, delay: Delay, copies: Copies) -> None:
+    def __init__(self, delay: Delay, times: int, copies: Copies) -> None:
         super().__init__()
-        self._delay = delay
+        self._delays = [delay.times(n) for n in range(times + 1)]
         self._copies = copies
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
         """Copies may have any key."""
         return [(status, ALL)]
 
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
-        """The note itself, then its copies."""
-        walk.follow(self.after, status, d1, d2)
-        lag, copy = walk.lag, walk.copy
+    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+        """The note itself, then its copies, each a holder of its own."""
+        out.emit(event, status, d1, d2)
         for n, key, velocity in self._copies(d1, d2):
-            walk.lag = lag.plus(self._delay.times(n))
-            walk.copy = (*copy, *self.place, n)
-            walk.follow(self.after, status, key, velocity)
-        walk.lag, walk.copy = lag, copy
+            out.emit(event, status, key, velocity, after=self._delays[n], copy=(*self.place, n))

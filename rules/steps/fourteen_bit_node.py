@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from rules.midi.messages import NOTE_ON
 from rules.program.byte_tables import ALL
-from rules.program.node import Node
-from rules.program.tables import Evaluation
+from rules.program.event import Event
+from rules.program.node import Evaluation, Node, Waiting
 from rules.steps.crossing_node import Name, forget_player, rises
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
@@ -26,6 +27,8 @@ class _Memory:
 class FourteenBitNode(Node):
     """Remembers the coarse half, by player and channel. Coarse controllers are 0-31, fine ones 32 higher."""
 
+    acts: ClassVar[bool] = True
+
     def __init__(self, outputs: Outputs) -> None:
         super().__init__()
         self._outputs = outputs
@@ -38,22 +41,23 @@ class FourteenBitNode(Node):
         """Whatever values become."""
         return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
+    def take(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
         """Either half gives the whole value that is known by now; notes are made of the coarse half alone."""
-        name = (walk.player, status)
-        memory: _Memory = walk.memory(self)
-        if d1 < 32:
-            if not walk.trying:
-                memory.coarse[name] = d2
-            value = d2 << 7
-        else:
-            value = memory.coarse.get(name, 0) << 7 | d2
+        value = out.once((self.place, "whole", status, d1, d2), lambda: self._whole(memory, event, status, d1, d2, out))
         for kind, first, second in self._outputs(value):
             made = kind | status & 0x0F
-            if kind != NOTE_ON or (d1 < 32 and rises(walk, self.place, memory.up, made, first, second)):
-                walk.follow(self.after, made, first, second)
+            if kind != NOTE_ON or (d1 < 32 and rises(out, event, self.place, memory.up, made, first, second)):
+                out.emit(event, made, first, second)
 
-    def forget(self, memory: _Memory, player: int) -> None:
+    def _whole(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> int:
+        name = (event.player, status)
+        if d1 >= 32:
+            return memory.coarse.get(name, 0) << 7 | d2
+        if not out.trying:
+            memory.coarse[name] = d2
+        return d2 << 7
+
+    def forget(self, memory: _Memory, player: int, out: Waiting) -> None:
         """Nothing is known of a lost source."""
         for name in [name for name in memory.coarse if name[0] == player]:
             del memory.coarse[name]

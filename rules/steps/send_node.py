@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import ClassVar
 
 from rules.midi.controllers import FIRST_MODE, SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.midi.notation import MessageText
-from rules.program.node import Node
-from rules.program.tables import Evaluation
+from rules.program.event import Event
+from rules.program.node import Evaluation, Node, Waiting
 
 Name = tuple[int, int, int]
 """Player, status, controller."""
@@ -16,6 +17,8 @@ Name = tuple[int, int, int]
 
 class SendNode(Node):
     """Remembers the last value of each controller, to know when it crosses to 64."""
+
+    acts: ClassVar[bool] = True
 
     def __init__(self, messages: Sequence[MessageText], pass_on: bool, fires_on: frozenset[int]) -> None:
         super().__init__()
@@ -37,34 +40,33 @@ class SendNode(Node):
         written = [message.on(channel) for message in self._messages] if fires else []
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
 
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
+    def take(self, memory: dict[Name, int], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
         if status & 0xF0 == CONTROLLER and d1 < FIRST_MODE:
-            walk.heard.append(d2 >= SWITCH_ON)
+            out.heard.append(d2 >= SWITCH_ON)
         if self._pass_on:
-            walk.follow(self.after, status, d1, d2)
-        if not walk.trying and self._fires(walk, status, d1, d2) and not walk.catching_up:
+            out.emit(event, status, d1, d2)
+        if not out.trying and self._fires(memory, event, status, d1, d2, out) and not out.known:
             channel = (status & 0x0F) + 1 if status < SYSEX else 1
             for message in self._messages:
-                walk.send(self.after, message.on(channel))
+                out.send(event, message.on(channel))
 
-    def _fires(self, walk: Evaluation, status: int, d1: int, d2: int) -> bool:
+    def _fires(self, memory: dict[Name, int], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> bool:
         kind = status & 0xF0 if status < SYSEX else status
-        if kind == CONTROLLER:
-            return d1 < FIRST_MODE and self._crosses(walk, status, d1, d2)
-        return kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
+        if kind != CONTROLLER:
+            return kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
+        if d1 >= FIRST_MODE:
+            return False
 
-    def _crosses(self, walk: Evaluation, status: int, d1: int, d2: int) -> bool:
         def crosses() -> bool:
-            name = (walk.player, status, d1)
-            values: dict[Name, int] = walk.memory(self)
-            before = values.get(name, 0)
-            values[name] = d2
+            name = (event.player, status, d1)
+            before = memory.get(name, 0)
+            memory[name] = d2
             return before < SWITCH_ON <= d2
 
-        return walk.first_time((self.place, status, d1, d2), crosses)
+        return bool(out.once((self.place, status, d1, d2), crosses))
 
-    def forget(self, memory: dict[Name, int], player: int) -> None:
+    def forget(self, memory: dict[Name, int], player: int, out: Waiting) -> None:
         """A lost source's pedals are up."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

@@ -1,15 +1,15 @@
-"""`thin`: at most one value each so many milliseconds, and the last one always arrives (ruling 23)."""
+"""The node of `thin`: at most one value each so many milliseconds, and the last one always arrives (ruling 23)."""
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass, field
+from typing import ClassVar, Final
 
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, PARAMETER_SELECT, SWITCH_CONTROLLERS
-from rules.midi.messages import CONTROLLER, POLY_PRESSURE
+from rules.midi.messages import CONTROLLER, POLY_PRESSURE, split_message
 from rules.program.byte_tables import gate_of
-from rules.program.node import Node
-from rules.program.tables import Evaluation
-from rules.program.thinning import Gate
+from rules.program.event import Event
+from rules.program.node import Node, Waiting
 from rules.timing.delays import Delay
 
 _UNTOUCHED: Final = {
@@ -19,20 +19,98 @@ _UNTOUCHED: Final = {
 THINNED: Final = gate_of(number for number in range(128) if number not in _UNTOUCHED)
 """The controllers that may be thinned."""
 
+Stream = tuple[int, int]
+"""Status, and controller or key. A pair of 14 bits is one stream."""
+
+
+@dataclass(slots=True)
+class _Flow:
+    """One stream: when the last value went on, as what, and what waits.
+
+    What one message becomes at a step passes or waits together: `passing` is that message, `waiting` names those of the
+    two lists.
+    """
+
+    last: int
+    passing: object
+    fine_may_follow: bool
+    wake: int = 0
+    coarse: list[Event] = field(default_factory=list)
+    fine: list[Event] = field(default_factory=list)
+
+
+Memory = dict[Stream, _Flow]
+
 
 class ThinNode(Node):
-    """Knows how long the pause is. Which values wait is known where they go out, when all else about them is."""
+    """Knows how long the pause is; remembers each stream."""
+
+    waits: ClassVar[bool] = True
+    thins: ClassVar[bool] = True
 
     def __init__(self, pause: Delay) -> None:
         super().__init__()
         self._pause = pause
 
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
-        """Everything goes on, through a gate."""
-        way = walk.way
+    def fresh(self) -> Memory:
+        """Nothing went."""
+        return {}
+
+    def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, out: Waiting) -> None:
+        """Passes a value, or keeps it in place of the one that is kept."""
         is_fine = status & 0xF0 == CONTROLLER and 32 < d1 < 64
         number = d1 - 32 if is_fine else d1 if status & 0xF0 in (CONTROLLER, POLY_PRESSURE) else 0
-        passage = walk.passage((self.place, status, d1, d2, walk.lag.delay))
-        walk.way = (*way, Gate((self.place, status, number), self._pause, is_fine, passage))
-        walk.follow(self.after, status, d1, d2)
-        walk.way = way
+        message = self._message(event)
+        flow = memory.get((status, number))
+        if flow is None:
+            memory[status, number] = _Flow(out.now, message, not is_fine)
+        elif flow.passing is not message:
+            if is_fine and flow.fine_may_follow:
+                flow.passing, flow.fine_may_follow = message, False
+            elif out.now >= out.later(flow.last, self._pause):
+                flow.last, flow.passing, flow.fine_may_follow = out.now, message, not is_fine
+            else:
+                self._keep(flow, event, (status, number), is_fine, out)
+                return
+        out.emit(event, status, d1, d2)
+
+    def _message(self, event: Event) -> object:
+        """What stands for the message at this step: the same for all ways that bring it there alike."""
+        return event.family.once((self.place, "at", event.message, event.lasting), object)
+
+    def _keep(self, flow: _Flow, event: Event, stream: Stream, is_fine: bool, out: Waiting) -> None:
+        """A value waits in place of the one that did; a new coarse half is not yet refined."""
+        was_empty = not (flow.coarse or flow.fine)
+        first = next(iter(flow.coarse or flow.fine), None)
+        kept = flow.fine if is_fine else flow.coarse
+        if not kept or self._message(kept[0]) is not self._message(event):
+            kept.clear()
+            if not is_fine:
+                flow.fine.clear()
+                flow.fine_may_follow = False
+        kept.append(event)
+        if was_empty:
+            out.put_off()
+        if (flow.coarse or flow.fine)[0] is not first:
+            if flow.wake:
+                out.cancel(flow.wake)
+            flow.wake = out.wake(self, stream, flow.last, self._pause)
+
+    def woken(self, memory: Memory, key: Stream, out: Waiting) -> None:
+        """The pause is over: what was kept goes on."""
+        flow = memory[key]
+        kept = [*flow.coarse, *flow.fine]
+        flow.last, flow.passing, flow.wake = out.now, None, 0
+        flow.fine_may_follow = bool(flow.coarse) and not flow.fine
+        flow.coarse, flow.fine = [], []
+        for event in kept:
+            out.emit(event, *split_message(event.message), anew=True)
+
+    def forget(self, memory: Memory, player: int, out: Waiting) -> None:
+        """What a player sent is kept no longer."""
+        for flow in memory.values():
+            flow.coarse = [event for event in flow.coarse if event.player != player]
+            flow.fine = [event for event in flow.fine if event.player != player]
+            if flow.wake and not (flow.coarse or flow.fine):
+                out.cancel(flow.wake)
+                flow.wake = 0

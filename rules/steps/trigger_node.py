@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, ClassVar
 
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_OFF
-from rules.program.node import Node
-from rules.program.tables import Evaluation
+from rules.program.event import Event
+from rules.program.node import Evaluation, Node, Waiting
 
 if TYPE_CHECKING:
     from rules.program.switch_states import State
@@ -24,6 +24,7 @@ class TriggerNode(Node):
     """
 
     leads_on: ClassVar[bool] = False
+    acts: ClassVar[bool] = True
 
     def __init__(
         self, switch: str, *, pass_on: bool = False, momentary: bool = False, state: State | None = None, by: int = 0
@@ -40,34 +41,33 @@ class TriggerNode(Node):
         """No value is known."""
         return {}
 
-    def take(self, walk: Evaluation, status: int, d1: int, d2: int) -> None:
+    def take(self, memory: dict[Name, int], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
         """A press turns the switch; the end of a press matters only to one that holds."""
-        if walk.trying:
+        if out.trying or out.known:
             return
-        walk.swallowed = walk.swallowed or not self._pass_on
+        out.swallowed = out.swallowed or not self._pass_on
         kind = status & 0xF0
         if kind == NOTE_OFF:
             pressed = False
         elif kind == CONTROLLER:
-            name = (walk.player, status, d1)
-            values: dict[Name, int] = walk.memory(self)
-            before = values.get(name, 0)
-            values[name] = d2
+            name = (event.player, status, d1)
+            before = memory.get(name, 0)
+            memory[name] = d2
             pressed = before < SWITCH_ON <= d2
             if self._momentary and pressed != (d2 >= SWITCH_ON):
                 return
         else:
             pressed = True
         if self._momentary:
-            walk.turn(self.switch, pressed)
+            out.turn(self.switch, pressed)
         elif pressed and self._toggles:
-            walk.toggle(self.switch)
+            out.toggle(self.switch)
         elif pressed and self._by:
-            walk.step_switch(self.switch, self._by)
+            out.step_switch(self.switch, self._by)
         elif pressed and self._state is not None:
-            walk.turn(self.switch, self._state)
+            out.turn(self.switch, self._state)
 
-    def forget(self, memory: dict[Name, int], player: int) -> None:
+    def forget(self, memory: dict[Name, int], player: int, out: Waiting) -> None:
         """A lost source's pedals are up."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

@@ -12,15 +12,19 @@ Entry = TypeVar("Entry")
 
 
 class Agenda(Generic[Entry]):
-    """Entries by due time, those of one time in order of origin. `count` is how many were ever put in."""
+    """Entries by due time, those of one time in order of origin.
 
-    __slots__ = ("_heap", "_origins", "_serial", "count", "next_due")
+    Each entry has a serial number from 1. What is cancelled stays in the heap until it is its turn, since to find it
+    there would take a look at all; `next_due` never tells of it.
+    """
+
+    __slots__ = ("_cancelled", "_heap", "_origins", "_serial", "next_due")
 
     def __init__(self) -> None:
         self._heap: list[tuple[int, int, int, Entry]] = []
+        self._cancelled: set[int] = set()
         self._origins = 0
         self._serial = 0
-        self.count = 0
         self.next_due = NEVER
 
     def origin(self) -> int:
@@ -28,27 +32,38 @@ class Agenda(Generic[Entry]):
         self._origins += 1
         return self._origins
 
-    def add(self, due: int, entry: Entry, origin: int | None = None) -> None:
-        """Puts an entry in at its time; without an `origin` it is the latest."""
-        self.count += 1
-        self.put_back(due, entry, self.origin() if origin is None else origin)
-
-    def put_back(self, due: int, entry: Entry, origin: int) -> None:
-        """The same for an entry that was in before, or stands for one that was."""
+    def add(self, due: int, entry: Entry, origin: int = 0) -> int:
+        """Puts an entry in at its time; without an `origin` it is the latest. Returns its serial number."""
         self._serial += 1
-        heapq.heappush(self._heap, (due, origin, self._serial, entry))
+        heapq.heappush(self._heap, (due, origin or self.origin(), self._serial, entry))
         self.next_due = self._heap[0][0]
+        return self._serial
 
-    def pop(self) -> tuple[int, Entry]:
-        """Takes out the entry that is due first. Raises IndexError when there is none."""
-        due, _, _, entry = heapq.heappop(self._heap)
-        self.next_due = self._heap[0][0] if self._heap else NEVER
-        return due, entry
+    def cancel(self, serial: int) -> None:
+        """Takes back an entry that isn't due yet."""
+        self._cancelled.add(serial)
+        self._uncover()
+
+    def pop(self) -> tuple[int, int, Entry]:
+        """Takes out the entry that is due first: when, its origin, and what. Raises IndexError when there is none."""
+        due, origin, _, entry = heapq.heappop(self._heap)
+        self._uncover()
+        return due, origin, entry
 
     def take(self, wanted: Callable[[Entry], bool]) -> list[Entry]:
         """Takes out all entries of a sort, in the order in which they would have been due."""
-        taken = [item[3] for item in sorted(self._heap, key=lambda item: item[:3]) if wanted(item[3])]
-        self._heap = [item for item in self._heap if not wanted(item[3])]
+        there = [item for item in self._heap if item[2] not in self._cancelled]
+        self._cancelled.clear()
+        taken = [item[3] for item in sorted(there, key=lambda item: item[:3]) if wanted(item[3])]
+        self._heap = [item for item in there if not wanted(item[3])]
         heapq.heapify(self._heap)
-        self.next_due = self._heap[0][0] if self._heap else NEVER
+        self._uncover()
         return taken
+
+    def _uncover(self) -> None:
+        """Brings an entry to the top that isn't cancelled."""
+        heap, cancelled = self._heap, self._cancelled
+        if cancelled:
+            while heap and heap[0][2] in cancelled:
+                cancelled.discard(heapq.heappop(heap)[2])
+        self.next_due = heap[0][0] if heap else NEVER

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.engine.bookkeeping import Books
+from rules.engine.delivery import Sent
+from rules.engine.endings import drop_pending, end_player, leave_ports
 from rules.engine.engine import Engine
-from rules.engine.evaluation import Walk
-from rules.engine.merge import Merge
+from rules.engine.evaluation import Evaluation
 from rules.midi.messages import split_message
+from rules.program.event import Event, Family
 from rules.program.holders import in_key_of
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
-from tests.support.players import plugged
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
 MS = 1_000_000
@@ -19,29 +19,33 @@ NOTE, BEND = in_key_of(0x90, 60), in_key_of(0xE0, 0)
 
 
 class Desk:
-    """Books beside an engine that only lends its clock, its switches and its tables."""
+    """The books of an engine, with rules from the keys to the rack; messages are booked past the short ways."""
 
-    def __init__(self, steps: str) -> None:
-        rules = f'{PORTS}[[rules]]\nfrom = "keys"\nto = "rack"\nsteps = [{steps}]\n'
-        pipeline = compile_rules(read_rules([("rules.toml", rules.encode())]))
+    def __init__(self, *steps: str) -> None:
+        rules = "".join(f'[[rules]]\nfrom = "keys"\nto = "rack"\nsteps = [{each}]\n' for each in steps)
+        pipeline = compile_rules(read_rules([("rules.toml", f"{PORTS}{rules}".encode())]))
         self.engine = Engine(pipeline, steady_nanoseconds(120))
-        self.books = Books(self.engine, Merge(frozenset()))
-        self.player = plugged("keys", pipeline)
-        self.books.players.append(self.player)
+        self.engine.add_player("keys")
+        (self.player,) = self.engine.players
+        self.books = self.engine.books
+        self.out: list[Sent] = []
 
     def enter(self, message: bytes, now: int = 0) -> None:
         """Books one message."""
-        self.engine.now = now
-        status, first, second = split_message(message)
-        table = self.player.table
-        walk = Walk(self.engine, 0, in_key_of(status, first), now, self.engine.word, message, table)
-        walk.follow(table, status, first, second)
-        self.books.enter(self.player, walk, message)
+        status, first, _ = split_message(message)
+        start = Event(0, 0, in_key_of(status, first), message, now, Family(self.engine.word))
+        evaluation = Evaluation(self.engine, start, self.player.table, now, self.out)
+        evaluation.run()
+        self.books.enter(self.player.ledger, start.in_key, evaluation, self.out)
+
+    def drop_pending(self, now: int = 0) -> None:
+        """All that is pending is dropped, or ends something."""
+        drop_pending(self.books, lambda event: True, now, self.out)
 
     def sent(self) -> list[bytes]:
         """What went out since the last time."""
-        sent = [message for _, message, *_ in self.books.delivery.out]
-        self.books.delivery.out = []
+        sent = [message for _, message, *_ in self.out]
+        self.out.clear()
         return sent
 
 
@@ -98,23 +102,31 @@ def test_what_is_pending_ends_or_never_comes() -> None:
     desk = Desk("{ delay = 5 }")
     desk.enter(b"\x90\x3c\x40")
     desk.enter(b"\x80\x40\x21")
-    desk.books.drop_pending(lambda sending: True)
+    desk.drop_pending()
     assert desk.sent() == [b"\x80\x40\x21"]
     assert desk.books.agenda.next_due == NEVER
 
 
-def test_what_waits_at_a_thin_ends_or_never_comes_either() -> None:
-    """A value at rest goes out now, any other never."""
+def test_what_a_node_keeps_never_comes_and_what_it_let_go_comes_to_rest() -> None:
+    """A player that is lost takes along what is kept; the ledger behind the node knows what to bring to rest."""
     desk = Desk("{ thin = 20 }")
     desk.enter(b"\xe0\x00\x50")
     desk.enter(b"\xe0\x00\x51", 1)
-    desk.sent()
-    desk.books.drop_pending(lambda sending: True)
-    assert desk.sent() == []
-    desk.enter(b"\xe0\x00\x40", 2)
-    desk.books.drop_pending(lambda sending: True)
+    assert desk.sent() == [b"\xe0\x00\x50"]
+    ((ledger, key, in_key),) = desk.books.stations.held_by(0)
+    assert (list(ledger.resting(key)), in_key) == ([(0, 0xE0, 0)], BEND)
+    end_player(desk.books, desk.player, 2, desk.out)
     assert desk.sent() == [b"\xe0\x00\x40"]
-    assert desk.books.agenda.next_due == NEVER
+    assert (desk.books.stations.held_by(0), desk.player.rests) == ([], {})
+
+
+def test_a_value_at_rest_behind_a_node_goes_once() -> None:
+    """Also where it went there past the node as well: in whichever way it comes to rest, it has."""
+    desk = Desk("{ thin = 20 }", "")
+    desk.enter(b"\xe0\x00\x50")
+    assert desk.sent() == [b"\xe0\x00\x50"]
+    end_player(desk.books, desk.player, 2, desk.out)
+    assert desk.sent() == [b"\xe0\x00\x40"]
 
 
 def test_notes_and_values_of_a_player_can_be_ended() -> None:
@@ -123,8 +135,7 @@ def test_notes_and_values_of_a_player_can_be_ended() -> None:
     desk.enter(b"\x90\x3c\x40")
     desk.enter(b"\xb0\x40\x7f")
     desk.sent()
-    desk.books.end_notes(desk.player)
-    desk.books.end_values(desk.player)
+    end_player(desk.books, desk.player, 0, desk.out)
     assert desk.sent() == [b"\x82\x3c\x40", b"\xb2\x40\x00"]
     assert (desk.player.presses, desk.player.rests) == ({}, {})
 
@@ -134,6 +145,6 @@ def test_a_port_that_goes_leaves_its_presses_behind() -> None:
     desk = Desk("{ transpose = 12 }")
     desk.enter(b"\x90\x3c\x40")
     desk.sent()
-    desk.books.leave_ports(frozenset({0}))
+    leave_ports(desk.books, frozenset({0}), 0, desk.out)
     assert desk.sent() == [b"\x80\x48\x40"]
     assert [press.soundings for press in desk.player.ledger.pressed(NOTE)] == [[]]

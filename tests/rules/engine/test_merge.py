@@ -7,22 +7,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.engine.merge import Merge
+from rules.program.event import Event, Family
 from rules.program.holders import holder_of, in_key_of, note_place
-from rules.program.sending import Sending
 
 PLACE = note_place(0, 0, 60)
 KEYS, PADS = (holder_of(source, in_key_of(0x90, 60), ()) for source in (0, 1))
 OFF, OTHER_OFF = b"\x80\x3c\x21", b"\x80\x3c\x40"
 
 
-def sending(source: int, message: bytes) -> Sending:
+def event(source: int, message: bytes) -> Event:
     """A message to the first port from a source, as it came in."""
-    return Sending(source, source, in_key_of(message[0], message[1]), (), 0, message)
+    return Event(source, source, in_key_of(message[0], message[1]), message, 0, Family(0), 0)
 
 
 def passed(merge: Merge, source: int, *message: int) -> list[bytes]:
     """What goes out of a message from a source."""
-    return [data for _, data, _ in merge.pass_on(sending(source, bytes(message)))]
+    return [data for _, data, _ in merge.pass_on(event(source, bytes(message)))]
 
 
 def test_a_note_off_waits_for_the_last_holder() -> None:

@@ -82,7 +82,7 @@ def test_values_that_have_made_notes_leave_the_short_way() -> None:
     pipeline = pipeline_of()
     player = plugged("keys", pipeline)
     volume, pressure = in_key_of(0xB0, 7), in_key_of(0xD0, 0)
-    player.presses = {volume: [], pressure: [], NOTE: []}
+    player.presses.update({volume: [], pressure: [], NOTE: []})
     player.plug(pipeline, frozenset())
     opened = {volume, *range(pressure, pressure + 128)}
     for place, (mine, its) in enumerate(zip(player.cells, pipeline.tables[0].cells, strict=True)):

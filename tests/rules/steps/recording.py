@@ -1,16 +1,17 @@
-"""A walk before one node: what the node sends on is noted, not followed."""
+"""One node by itself: what it sends on is noted, not followed."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from rules.engine.evaluation import Walk
-from rules.program.lag import Lag
-from rules.program.switch_states import Layout
-from rules.program.tables import NOWHERE, AnyNode, Table
-from rules.program.thinning import Way
-from rules.timing.delays import Delay, Later
+from rules.program.event import Event, Family
+from rules.program.holders import Copy
+from rules.program.switch_states import Layout, State
+from rules.program.tables import AnyNode
+from rules.timing.delays import AT_ONCE, NEVER, Delay
+from rules.timing.scheduler import Agenda
 
 
 def ms(number: int) -> Delay:
@@ -19,49 +20,113 @@ def ms(number: int) -> Delay:
 
 
 class Desk:
-    """Stands for the engine: it keeps memories by place, and its time is in milliseconds."""
-
-    now = 0
+    """Stands for the engine: it keeps memories by place, an agenda of wakes, and its time is in milliseconds."""
 
     def __init__(self, layout: Layout | None = None) -> None:
         self.layout = Layout({}) if layout is None else layout
         self.word = self.layout.start
+        self.agenda: Agenda[tuple[AnyNode, Any]] = Agenda()
+        self.kept = 0
         self._memories: dict[tuple[str | int, ...], Any] = {}
-
-    @property
-    def later(self) -> Later:
-        """Milliseconds are whole."""
-        return lambda now, delay: now + int(delay.ms)
 
     def memory(self, node: AnyNode) -> Any:
         """What a node remembers."""
-        return self._memories.setdefault(node.place, node.fresh())
+        return self._memories.setdefault(node.main.place, node.main.fresh())
 
-    def turned(self, walk: Walk, word: int) -> None:
-        """A switch was turned."""
-        self.word = walk.word = word
+    def woken(self) -> list[tuple[int, list[bytes]]]:
+        """Wakes all who asked for it, in order; what they sent on then, by time."""
+        found = []
+        while self.agenda.next_due < NEVER:
+            due, _, (node, key) = self.agenda.pop()
+            recorder = Recorder(self, now=due)
+            node.woken(self.memory(node), key, recorder)
+            found.append((due, recorder.made))
+        return found
 
 
-class Recorder(Walk):
-    """A walk of one message to a node."""
+class Recorder:
+    """What a node does with one message is noted."""
 
-    __slots__ = ("made", "waits")
-
-    def __init__(self, desk: Desk, in_key: int = 0, player: int = 0, now: int = 0) -> None:
-        super().__init__(desk, player, in_key, now, desk.word, b"", NOWHERE)
+    def __init__(self, desk: Desk, *, now: int = 0, trying: bool = False, known: bool = False) -> None:
+        self.now = now
+        self.trying = trying
+        self.known = known
+        self.heard: list[bool] = []
+        self.swallowed = False
         self.made: list[bytes] = []
-        self.waits: list[tuple[Lag, Way]] = []
+        self.delays: list[Delay] = []
+        self.copies: list[Copy] = []
+        self.orders: list[bool] = []
+        self._desk = desk
+        self._family = Family(0)
 
-    def follow(self, table: Table | None, status: int, d1: int, d2: int) -> None:
+    def event(self, node: AnyNode, *message: int, in_key: int = 0, player: int = 0) -> Event:
+        """A message at a node."""
+        event = Event(player, player, in_key, bytes(message), self.now, self._family)
+        event.node = node.main
+        return event
+
+    def hand(self, node: AnyNode, *message: int, in_key: int = 0, player: int = 0) -> list[bytes]:
+        """Hands a message to a node; all that was sent on so far."""
+        event = self.event(node, *message, in_key=in_key, player=player)
+        node.take(self._desk.memory(node), event, message[0], message[1], message[2] if len(message) > 2 else 0, self)
+        return self.made
+
+    def emit(
+        self,
+        event: Event,
+        status: int,
+        d1: int,
+        d2: int,
+        *,
+        after: Delay = AT_ONCE,
+        copy: Copy = (),
+        ordered: bool = False,
+        anew: bool = False,
+    ) -> None:
         """Notes one message."""
-        self.made.append(self.written(status, d1, d2))
-        self.waits.append((self.lag, self.way))
+        self.made.append(bytes((status, d1) if status & 0xE0 == 0xC0 else (status, d1, d2)))
+        self.delays.append(after)
+        self.copies.append(copy)
+        self.orders.append(ordered)
+
+    def send(self, event: Event, message: bytes) -> None:
+        """Notes one message that the step wrote."""
+        self.made.append(message)
+
+    def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
+        """An answer that is given once."""
+        return self._family.once(name, answer)
+
+    def turn(self, switch: str, state: State) -> None:
+        """A switch is turned."""
+        self._desk.word = self._desk.layout.turned(self._desk.word, switch, state)
+
+    def toggle(self, switch: str) -> None:
+        """A switch goes to its other state."""
+        self.turn(switch, not self._desk.layout.state(self._desk.word, switch))
+
+    def step_switch(self, switch: str, by: int) -> None:
+        """A switch goes on."""
+        self._desk.word = self._desk.layout.stepped(self._desk.word, switch, by)
+
+    def later(self, base: int, delay: Delay) -> int:
+        """Milliseconds are whole, and a beat has 500."""
+        return base + int(delay.ms + delay.beats * 500)
+
+    def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
+        """A node asks to be woken."""
+        return self._desk.agenda.add(self.later(base, delay), (node, key))
+
+    def cancel(self, wake: int) -> None:
+        """It doesn't any more."""
+        self._desk.agenda.cancel(wake)
+
+    def put_off(self) -> None:
+        """A message is kept."""
+        self._desk.kept += 1
 
 
-def taken(node: AnyNode, desk: Desk, *message: int, **settings: Any) -> list[bytes]:
+def taken(node: AnyNode, desk: Desk, *message: int, in_key: int = 0, player: int = 0, **settings: Any) -> list[bytes]:
     """What a node sends on of one message."""
-    walk = Recorder(desk)
-    for name, value in settings.items():
-        setattr(walk, name, value)
-    node.take(walk, message[0], message[1], message[2] if len(message) > 2 else 0)
-    return walk.made
+    return Recorder(desk, **settings).hand(node, *message, in_key=in_key, player=player)

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.steps.crossing_node import CrossingNode
-from tests.rules.steps.recording import Desk, taken
+from tests.rules.steps.recording import Desk, Recorder, taken
 
 VALUES = st.lists(st.integers(0, 127), max_size=20)
 
@@ -25,7 +25,7 @@ def test_each_knob_has_its_own_note() -> None:
     assert taken(node, desk, 0x90, 62, 100, in_key=1) == [b"\x90\x3e\x64"]
     assert taken(node, desk, 0x90, 62, 100, in_key=2) == [b"\x90\x3e\x64"]
     assert taken(node, desk, 0x90, 62, 100, in_key=1) == []
-    node.forget(desk.memory(node), 0)
+    node.forget(desk.memory(node), 0, Recorder(desk))
     assert taken(node, desk, 0x90, 62, 100, in_key=1) == [b"\x90\x3e\x64"]
 
 
@@ -33,7 +33,7 @@ def test_catching_up_plays_nothing_but_is_noted() -> None:
     """The knob is up then, and plays when it comes up again; a trial isn't noted."""
     node, desk = CrossingNode(), Desk()
     assert taken(node, desk, 0x90, 62, 100, trying=True) == []
-    assert taken(node, desk, 0x90, 62, 100, catching_up=True) == []
+    assert taken(node, desk, 0x90, 62, 100, known=True) == []
     assert taken(node, desk, 0x90, 62, 110) == []
     taken(node, desk, 0x90, 62, 0)
     assert taken(node, desk, 0x90, 62, 110) == [b"\x90\x3e\x6e"]

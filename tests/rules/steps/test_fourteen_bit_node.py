@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.steps.fourteen_bit_node import FourteenBitNode
-from tests.rules.steps.recording import Desk, taken
+from tests.rules.steps.recording import Desk, Recorder, taken
 
 
 def as_bend(value: int) -> list[tuple[int, int, int]]:
@@ -26,7 +26,7 @@ def test_a_lost_source_has_no_coarse_half() -> None:
     taken(node, desk, 0xB0, 1, 64, trying=True)
     assert taken(node, desk, 0xB0, 33, 7) == [b"\xe0\x07\x00"]
     taken(node, desk, 0xB0, 1, 64)
-    node.forget(desk.memory(node), 0)
+    node.forget(desk.memory(node), 0, Recorder(desk))
     assert taken(node, desk, 0xB0, 33, 7) == [b"\xe0\x07\x00"]
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from rules.midi.notation import parse_message
 from rules.steps.send_node import SendNode
-from tests.rules.steps.recording import Desk, taken
+from tests.rules.steps.recording import Desk, Recorder, taken
 
 FIRED = b"\xc2\x03"
 
@@ -48,7 +48,7 @@ def test_a_pedal_fires_once_a_press() -> None:
     fired = [bool(taken(node, desk, 0xB2, 64, value)) for value in (30, 64, 90, 127, 20, 70)]
     assert fired == [False, True, False, False, False, True]
     assert taken(node, desk, 0xB2, 66, 100) == [FIRED]
-    node.forget(desk.memory(node), 0)
+    node.forget(desk.memory(node), 0, Recorder(desk))
     assert taken(node, desk, 0xB2, 64, 100) == [FIRED]
 
 
@@ -61,5 +61,5 @@ def test_a_trial_and_catching_up_fire_nothing() -> None:
     """A trial isn't remembered; a value that is caught up with is."""
     node, desk = node_of(), Desk()
     assert taken(node, desk, 0xB2, 64, 100, trying=True) == []
-    assert taken(node, desk, 0xB2, 64, 100, catching_up=True) == []
+    assert taken(node, desk, 0xB2, 64, 100, known=True) == []
     assert taken(node, desk, 0xB2, 64, 110) == []

@@ -57,9 +57,9 @@ def test_numbers_stop_at_their_ends() -> None:
 def test_a_trigger_is_swallowed_unless_it_may_pass() -> None:
     """A trial swallows nothing and turns nothing."""
     for settings, swallowed in (({}, True), ({"pass_on": True}, False)):
-        walk = Recorder(desk())
-        TriggerNode("up", **settings).take(walk, 0x90, 1, 9)
-        assert (walk.swallowed, walk.made) == (swallowed, [])
+        recorder = Recorder(desk())
+        recorder.hand(TriggerNode("up", **settings), 0x90, 1, 9)
+        assert (recorder.swallowed, recorder.made) == (swallowed, [])
     here = desk()
     before = here.word
     taken(TriggerNode("up"), here, 0x90, 1, 9, trying=True)

@@ -1,0 +1,176 @@
+"""When a message goes, and where to: at once or by the agenda, to its output or to a node that waits."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections.abc import Iterator
+from typing import Any, Protocol
+
+from rules.engine.delivery import Delivery, Sent
+from rules.engine.evaluation import Clerk
+from rules.engine.ledger import Key, Ledger
+from rules.engine.merge import Merge
+from rules.engine.player import Player
+from rules.engine.stations import Stations, Wake
+from rules.midi.messages import PROGRAM, SYSEX, split_message
+from rules.midi.neutral import rest_place
+from rules.program.event import Event, Queue
+from rules.program.holders import Copy
+from rules.program.tables import AnyNode
+from rules.timing.delays import AT_ONCE, Delay, Later
+from rules.timing.scheduler import Agenda
+
+
+class Desk(Clerk, Protocol):
+    """What is asked of the engine."""
+
+    @property
+    def later(self) -> Later:
+        """How delays become times."""
+        ...
+
+    def is_present(self, target: int) -> bool:
+        """Whether there is such a port by the rules of now."""
+        ...
+
+
+class Dispatch:
+    """Agenda, outputs and waiting nodes of one engine, and its players.
+
+    `latest` says when the last message is due where nothing overtakes; `put_off` counts messages that were put on the
+    agenda, or kept by a node.
+    """
+
+    def __init__(self, desk: Desk, merge: Merge) -> None:
+        self.desk = desk
+        self.merge = merge
+        self.agenda: Agenda[Event | Wake] = Agenda()
+        self.players: list[Player] = []
+        self.stations = Stations()
+        self.delivery = Delivery(merge, self.held_by_hand)
+        self.latest: dict[Queue, int] = {}
+        self.put_off = 0
+
+    def held_by(self, player: Player) -> list[tuple[Ledger, Key, int]]:
+        """Everything under which a player may hold something: ledger, key, and in-key."""
+        ledger = player.ledger
+        own: list[tuple[Ledger, Key, int]] = [
+            (ledger, key, key) for key in {**ledger.presses, **ledger.rests} if isinstance(key, int)
+        ]
+        return own + self.stations.held_by(player.number) if self.stations else own
+
+    def held_by_hand(self, hand: int) -> Iterator[tuple[Ledger, Key, int]]:
+        """The same for all players of a hand."""
+        for player in self.players:
+            if player.hand == hand:
+                yield from self.held_by(player)
+
+    def find_due(self, event: Event) -> None:
+        """When an event is due: after its delays, and after what it must not overtake."""
+        lasting = event.lasting
+        due = event.base + event.wait if lasting is AT_ONCE else self.desk.later(event.base, lasting) + event.wait
+        if event.names:
+            queue = event.queue
+            if event.copy:
+                event.held = event.family.waits.get(queue, 0)
+            else:
+                event.held = max(0, self.latest.get(queue, due) - due)
+                self.latest[queue] = due + event.held
+                if event.held:
+                    event.family.waits[queue] = event.held
+            event.wait += event.held
+            due += event.held
+        event.due = due
+
+    def go(self, event: Event, now: int, out: list[Sent]) -> None:
+        """Sends or hands over now, or later if it is not yet due."""
+        place = rest_place(event.target, event.message)
+        if place is not None:
+            event.due = self.players[event.player].in_turn(event.in_key, place, event.due, now)
+        if event.due <= now:
+            self.arrive(event, now, out)
+        else:
+            self.put_off += 1
+            self.agenda.add(event.due, event, event.origin)
+
+    def arrive(self, event: Event, now: int, out: list[Sent]) -> None:
+        """An event is due: it goes out, or to its node."""
+        if event.target >= 0:
+            self.delivery.deliver(event, now, out)
+            return
+        event.is_out = True
+        node = event.node
+        assert node is not None
+        if not event.origin:
+            event.origin = self.agenda.origin()
+        status, first, second = split_message(event.message)
+        node.take(self.desk.memory(node), event, status, first, second, NodeOut(self, now, event.origin, out))
+
+    def wake(self, wake: Wake, origin: int, now: int, out: list[Sent]) -> None:
+        """A node is woken."""
+        wake.node.woken(self.desk.memory(wake.node), wake.key, NodeOut(self, now, origin, out))
+
+    @abstractmethod
+    def emitted(self, start: Event, now: int, out: list[Sent]) -> None:
+        """A waiting node emits a message."""
+
+
+class NodeOut:
+    """Where a waiting node sends things on, while it is handed a message or woken. `now` is the time."""
+
+    def __init__(self, dispatch: Dispatch, now: int, origin: int, out: list[Sent]) -> None:
+        self.now = now
+        self._dispatch = dispatch
+        self._origin = origin
+        self._out = out
+
+    def emit(
+        self,
+        event: Event,
+        status: int,
+        d1: int,
+        d2: int,
+        *,
+        after: Delay = AT_ONCE,
+        copy: Copy = (),
+        ordered: bool = False,
+        anew: bool = False,
+    ) -> None:
+        """Begins an evaluation behind the node, with the switches of the event; see `rules.program.node.Out`."""
+        node = event.node
+        assert node is not None
+        start = event.derived(_message_like(event.message, status, d1, d2))
+        if anew:
+            start.base, start.before, start.wait = self.now, AT_ONCE, 0
+        else:
+            start.before = event.lasting
+        start.delay = after
+        start.names = ((node.place, event.rule),) if ordered and not event.copy else ()
+        start.copy = (*event.copy, *copy)
+        start.known = event.known or node.thins
+        start.origin = self._origin
+        self._dispatch.emitted(start, self.now, self._out)
+
+    def later(self, base: int, delay: Delay) -> int:
+        """The time after a delay."""
+        return self._dispatch.desk.later(base, delay)
+
+    def wake(self, node: AnyNode, key: Any, base: int, delay: Delay) -> int:
+        """Wakes a node later, in the order of what is being done."""
+        due = max(self.now, self.later(base, delay))
+        return self._dispatch.agenda.add(due, Wake(node, key), self._origin)
+
+    def cancel(self, wake: int) -> None:
+        """Wakes it no more."""
+        self._dispatch.agenda.cancel(wake)
+
+    def put_off(self) -> None:
+        """A message that came goes out later."""
+        self._dispatch.put_off += 1
+
+
+def _message_like(message: bytes, status: int, d1: int, d2: int) -> bytes:
+    """A message of a node, as long as its kind wants it; what it hands on stays as it came."""
+    if status >= SYSEX or split_message(message) == (status, d1, d2):
+        return message
+    return bytes((status, d1)) if status & 0xE0 == PROGRAM else bytes((status, d1, d2))

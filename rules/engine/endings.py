@@ -1,0 +1,89 @@
+"""What ends at once: a lost source, a panic, ports that go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from rules.engine.bookkeeping import Books
+from rules.engine.delivery import Sent, send
+from rules.engine.ledger import Key, Ledger, Rest
+from rules.engine.player import Player
+from rules.engine.stations import Wake
+from rules.midi.messages import POLY_PRESSURE, is_note_off
+from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
+from rules.program.event import Event
+from rules.program.holders import holder_of, in_channel_of
+
+
+def drop_pending(books: Books, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:
+    """What is pending of a sort: for ports, note-offs and values at rest go out now; all else never."""
+    for event in books.agenda.take(lambda entry: not isinstance(entry, Wake) and wanted(entry)):
+        assert not isinstance(event, Wake)
+        place = rest_place(event.target, event.message)
+        if place is not None:
+            books.players[event.player].owed.pop((event.in_key, place), None)
+        if event.target >= 0 and _ends_something(event):
+            books.delivery.deliver(event, now, out)
+
+
+def end_player(books: Books, player: Player, now: int, out: list[Sent]) -> None:
+    """Ends everything that a player has sounding, and brings all that it holds back to rest, at once."""
+    held = books.held_by(player)
+    for ledger, key, _ in held:
+        for press in ledger.pressed(key):
+            for sounding in press.soundings:
+                books.end_now(sounding, now, out)
+        ledger.presses.pop(key, None)
+    for rest, place in _taken(held, lambda place: True):
+        if place[0] >= 0:
+            books.go(rest.event.anew(rest_message(place), now), now, out)
+
+
+def _taken(held: Iterable[tuple[Ledger, Key, int]], wanted: Callable[[Place], bool]) -> list[tuple[Rest, Place]]:
+    """Takes values out of ledgers. What went to a port both past a node and through it is brought to rest once."""
+    found: dict[tuple[int, Place], Rest] = {}
+    for ledger, key, in_key in held:
+        for rest in ledger.come_to_rest(key, lambda place, _: wanted(place)):
+            place = rest_place(rest.event.target, rest.event.message)
+            assert place is not None
+            found.setdefault((in_key, place), rest)
+    return [(rest, place) for (_, place), rest in found.items()]
+
+
+def leave_ports(books: Books, targets: frozenset[int], now: int, out: list[Sent]) -> None:
+    """Ports that are going: what sounds there ends at once, and so does what is pending for them.
+
+    Presses stay, so that the note-offs to come find nothing to end.
+    """
+    if not targets:
+        return
+    drop_pending(books, lambda event: event.target in targets, now, out)
+    for player in books.players:
+        held = books.held_by(player)
+        for ledger, key, _ in held:
+            for press in ledger.pressed(key):
+                for sounding in press.soundings:
+                    if sounding.target in targets and sounding.is_out:
+                        out.append((sounding.target, sounding.off(), now, player.number))
+                press.soundings = [sounding for sounding in press.soundings if sounding.target not in targets]
+        for _, place in _taken(held, lambda place: place[0] in targets):
+            out.append((place[0], rest_message(place), now, player.number))
+    send(books.merge.drop_ports(targets), now, out)
+
+
+def write_out(books: Books, player: Player) -> None:
+    """Turns what was noted the short way into full entries, since the tables will change."""
+    notes, bends = player.ledger.untold()
+    for in_key, place in notes:
+        books.merge.press(place, holder_of(player.hand, in_key, ()))
+    for in_key, channel, message in bends:
+        books.merge.bend(channel, (player.hand, in_channel_of(in_key)), message)
+    player.ledger.promote_all()
+
+
+def _ends_something(event: Event) -> bool:
+    """Whether a message ends a note or brings a value to rest."""
+    message = event.message
+    if rest_place(event.target, message) is not None:
+        return is_at_rest(message, fully=True)
+    return message[0] < POLY_PRESSURE and is_note_off(message)
