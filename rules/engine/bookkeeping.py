@@ -44,7 +44,7 @@ class Books(Dispatch):
         begins = is_note_on(message)
         if is_note_off(message):
             if ledger.pressed(key):
-                self._end_first(ledger, key, message, evaluation.now, out)
+                self._end_first(ledger, key, evaluation.start, evaluation.now, out)
                 events = [
                     event for event in events if event.literal or not (_is_note(event) and is_note_off(event.message))
                 ]
@@ -54,7 +54,7 @@ class Books(Dispatch):
         new = [event for event in events if _is_note(event) and is_note_on(event.message)]
         press = Press([], evaluation.table, evaluation.word)
         if begins or new:
-            self._end_moved(ledger, key, {event.place for event in new}, evaluation.now, out)
+            self._end_moved(ledger, key, {event.place for event in new}, evaluation.start.origin, evaluation.now, out)
             # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
             ledger.presses[key] = [*ledger.pressed(key), press]
         self._book_all(ledger, key, evaluation, events, press, out)
@@ -125,7 +125,7 @@ class Books(Dispatch):
         if start.made:
             # the ledger before the node made it, for what the node's own has away from rest: nothing else concerns it
             for rest in ledger.come_to_rest(key, lambda place, rest: True):
-                self._rest(rest, start.family, now, out)
+                self._rest(rest, start, now, out)
             return
         evaluation = Evaluation(self.desk, start, node.after, now, out)
         if status >= POLY_PRESSURE and key in ledger.presses:
@@ -139,7 +139,7 @@ class Books(Dispatch):
         """A controller, bend or pressure that made notes ends them when it falls, whatever the rules say by now."""
         for press in list(ledger.pressed(key)):
             if self._falls(start, press, now, out):
-                self._end_press(ledger, key, press, now, out)
+                self._end_press(ledger, key, press, start.origin, now, out)
 
     def _falls(self, start: Event, press: Press, now: int, out: list[Sent]) -> bool:
         """Whether a value is below 64 for those who made notes of it, else by itself."""
@@ -160,7 +160,7 @@ class Books(Dispatch):
         return trial
 
     def _end_press(
-        self, ledger: Ledger, key: Key, press: Press, now: int, out: list[Sent], came: bytes | None = None
+        self, ledger: Ledger, key: Key, press: Press, origin: int, now: int, out: list[Sent], came: bytes | None = None
     ) -> None:
         """A press ends, wherever it sounds, as late as it began (ruling 9)."""
         presses = ledger.pressed(key)
@@ -168,25 +168,26 @@ class Books(Dispatch):
         if not presses:
             del ledger.presses[key]
         for sounding in press.soundings:
-            self._end(sounding, now, out, came)
+            self._end(sounding, origin, now, out, came)
 
-    def _end_first(self, ledger: Ledger, key: Key, message: bytes, now: int, out: list[Sent]) -> None:
+    def _end_first(self, ledger: Ledger, key: Key, off: Event, now: int, out: list[Sent]) -> None:
         """A note-off ends the oldest press of its key.
 
         A press that came to nothing waits for the others: not every source ends each of its note-ons.
         """
         presses = ledger.pressed(key)
         press = next((press for press in presses if press.soundings), presses[0])
-        self._end_press(ledger, key, press, now, out, message)
+        self._end_press(ledger, key, press, off.origin, now, out, off.message)
 
-    def _end_moved(self, ledger: Ledger, key: Key, places: set[Place], now: int, out: list[Sent]) -> None:
+    def _end_moved(self, ledger: Ledger, key: Key, places: set[Place], origin: int, now: int, out: list[Sent]) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
         for sounding in ledger.strike(key, lambda sounding: sounding.place not in places):
-            self._end(sounding, now, out)
+            self._end(sounding, origin, now, out)
 
-    def _end(self, sounding: Event, now: int, out: list[Sent], came: bytes | None = None) -> None:
+    def _end(self, sounding: Event, origin: int, now: int, out: list[Sent], came: bytes | None = None) -> None:
         """Sends the note-off of what sounds, as late as its note-on went, counted from the table where it began."""
         off = sounding.anew(sounding.off(came), now)
+        off.origin = origin
         if sounding.delay is not AT_ONCE or sounding.held:
             due = self.desk.later(now, sounding.delay) + sounding.held
             if sounding.names and not sounding.copy:
@@ -246,7 +247,7 @@ class Books(Dispatch):
             return place in left and place not in reached and self._is_released(evaluation, place, rest, out)
 
         for rest in ledger.come_to_rest(key, comes):
-            self._rest(rest, evaluation.start.family, evaluation.now, out)
+            self._rest(rest, evaluation.start, evaluation.now, out)
 
     def _reached_behind(self, events: Sequence[Event], now: int, out: list[Sent]) -> set[Place | None]:
         """The places that events will come to through nodes that wait."""
@@ -272,12 +273,13 @@ class Books(Dispatch):
             message[0] & 0xF0 not in (NOTE_ON, PROGRAM) and message[0] < SYSEX and is_at_rest(message, fully=False)
         )
 
-    def _rest(self, rest: Rest, family: Family, now: int, out: list[Sent]) -> None:
-        """Sends the value at rest on the way of the one that was away from it."""
+    def _rest(self, rest: Rest, release: Event, now: int, out: list[Sent]) -> None:
+        """Sends the value at rest on the way of the one that was away from it; it is of the family of its release."""
         place = rest_place(rest.event.target, rest.event.message)
         assert place is not None
         event = rest.event.anew(rest_message(place), now)
-        event.family = family
+        event.family = release.family
+        event.origin = release.origin
         event.made = True
         self._forget_everywhere(event, place)
         self.find_due(event)

@@ -301,6 +301,7 @@ class Engine:
             held = ledger.pressed(in_key_of(NOTE_ON | status & 0x0F, first))
             if held:  # it follows its held note: the way of then, and only where the note sounds (ruling 13)
                 table, start.word = held[-1].table, held[-1].word
+                start.family = Family(start.word)
                 start.family.sounding = self._places(player.number, held)
         evaluation = Evaluation(self, start, table, now, out)
         evaluation.run()

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import singledispatch
+from typing import Any
 
 from rules.fields.conditions import Condition
 from rules.midi.controllers import FIRST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
@@ -31,7 +32,7 @@ At = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """A `delay` on the way: nothing overtakes at `at`, which includes the rule and the channel there.
+    """A `delay` on the way: nothing overtakes at `at`, which includes the rule.
 
     The waits of echo copies have an empty `at`: a copy is overtaken by what is played meanwhile, and holds up nothing.
     """
@@ -40,21 +41,26 @@ class Wait:
     delay: Delay
 
 
-class Passage:
-    """One message before a `thin`: whatever is made of it behind the step passes or waits together."""
+Follow = Callable[["Flow", "Moment"], list[Any]]
+"""What becomes of a flow further on: flows, at the very end emissions."""
 
 
 @dataclass(frozen=True, slots=True)
-class Gate:
-    """A `thin` on the way: `at` includes the channel and the thing that is thinned."""
+class Stop:
+    """A step that keeps things: a flow ends here, and goes on when the step lets it. `follow` is the rest of its way.
 
+    `step` and `at` say which, `match` is what the rule asked for, `switches` how they stood.
+    """
+
+    step: Step
     at: At
-    interval: Delay
-    is_fine: bool
-    passage: Passage
+    match: tuple[Condition, ...]
+    switches: Mapping[str, bool | int | str]
+    follow: tuple[Follow, ...] = ()
 
-
-Station = Wait | Gate
+    def then(self, follow: Follow) -> Stop:
+        """The same with one more thing to come."""
+        return replace(self, follow=(*self.follow, follow))
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,24 +68,48 @@ class Flow:
     """A message somewhere in a chain, and what it has met.
 
     `rule` names the rule it is in, `copy` tells echo copies apart, `release` holds the velocity steps that shape its
-    release velocity, `sent` marks what a `send` made.
+    release velocity, `sent` marks what a `send` made, `stop` is the step that keeps it.
     """
 
     message: bytes
-    way: tuple[Station, ...] = ()
+    way: tuple[Wait, ...] = ()
     rule: str = ""
     copy: At = ()
     release: tuple[VelocityStep, ...] = ()
     sent: bool = False
+    stop: Stop | None = None
 
     @property
     def delay(self) -> Delay:
         """All delays so far."""
-        return sum((station.delay for station in self.way if isinstance(station, Wait)), AT_ONCE)
+        return sum((wait.delay for wait in self.way), AT_ONCE)
+
+    @property
+    def names(self) -> tuple[At, ...]:
+        """The delays where nothing overtakes."""
+        return tuple(wait.at for wait in self.way if wait.at)
 
     def with_message(self, message: bytes) -> Flow:
         """The same flow with other bytes."""
         return replace(self, message=message)
+
+
+def onward(flows: Iterable[Flow], follow: Follow, moment: Moment) -> list[Any]:
+    """Flows one thing further on; those that a step keeps will meet it later."""
+    after: list[Any] = []
+    for flow in flows:
+        after += follow(flow, moment) if flow.stop is None else [replace(flow, stop=flow.stop.then(follow))]
+    return after
+
+
+def resumed(flow: Flow, message: bytes, moment: Moment) -> list[Any]:
+    """What becomes of a flow behind the step that kept it, as another message."""
+    assert flow.stop is not None
+    moment.match = flow.stop.match
+    flows: list[Any] = [replace(flow, message=message, way=(), stop=None)]
+    for follow in flow.stop.follow:
+        flows = onward(flows, follow, moment)
+    return flows
 
 
 class Memory:
@@ -127,16 +157,17 @@ def through(steps: Iterable[Stage], at: At, flow: Flow, moment: Moment) -> list[
     """What comes out of `steps`, in order. A step whose `when` doesn't hold is skipped (ruling 6)."""
     flows = [flow]
     for number, stage in enumerate(steps):
-        here = (*at, number)
-        if holds(stage.when, moment.switches):
-            flows = [
-                after
-                for before in flows
-                for after in after_step(stage.step, here, before, replace(moment, heard=[]) if before.sent else moment)
-            ]
-        elif isinstance(stage.step, DelayStep):
-            flows = [_waiting(here, before, AT_ONCE) for before in flows]
+        flows = onward(flows, _stage(stage, (*at, number)), moment)
     return flows
+
+
+def _stage(stage: Stage, here: At) -> Follow:
+    def follow(flow: Flow, moment: Moment) -> list[Flow]:
+        if holds(stage.when, moment.switches):
+            return after_step(stage.step, here, flow, replace(moment, heard=[]) if flow.sent else moment)
+        return [_waiting(here, flow, AT_ONCE)] if isinstance(stage.step, DelayStep) else [flow]
+
+    return follow
 
 
 @singledispatch
@@ -206,8 +237,7 @@ def _delay(step: DelayStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
 
 
 def _waiting(at: At, flow: Flow, delay: Delay) -> Flow:
-    channel = facts.channel_of(flow.message) if facts.has_channel(flow.message) else -1
-    return replace(flow, way=(*flow.way, Wait(() if flow.copy else (*at, flow.rule, channel), delay)))
+    return replace(flow, way=(*flow.way, Wait(() if flow.copy else (*at, flow.rule), delay)))
 
 
 @after_step.register
@@ -231,13 +261,10 @@ def _thin(step: ThinStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     message = flow.message
     if not facts.has_channel(message):
         return [flow]
-    kind, channel, number = message[0] & 0xF0, facts.channel_of(message), facts.number_of(message)
-    if kind not in (0xA0, 0xB0, 0xD0, 0xE0) or (kind == 0xB0 and number in _NEVER_THINNED):
+    kind, number = message[0] & 0xF0, facts.number_of(message)
+    if kind not in (0xA0, 0xB0, 0xD0, 0xE0) or (kind == 0xB0 and number in _NEVER_THINNED) or flow.sent:
         return [flow]
-    is_fine = kind == 0xB0 and 33 <= number <= 63
-    thing = number - 32 if is_fine else number
-    gate = Gate((*at, channel, kind, thing), Delay(step.ms), is_fine, Passage())
-    return [replace(flow, way=(*flow.way, gate))]
+    return [replace(flow, stop=Stop(step, at, tuple(moment.match), dict(moment.switches)))]
 
 
 @after_step.register

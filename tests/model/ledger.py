@@ -4,20 +4,39 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.chain import At
 from tests.model.facts import InKey, Place
-from tests.model.routing import Emission, Way
+from tests.model.routing import Emission, Way, WayBehind
+
+Key = tuple[Any, ...]
+"""What holds something down: an in-key, and, behind a step that keeps things, the step, the echo copy, and the status
+and number of the step's own message. So each step has a ledger of its own."""
+
+
+@dataclass(slots=True, eq=False)
+class Family:
+    """What all that becomes of one message has in common.
+
+    `gone` is what was sent of it, `waits` how long originals were held where nothing overtakes, `alike` stands for the
+    messages that came to a step alike.
+    """
+
+    gone: set[object] = field(default_factory=set)
+    waits: dict[object, int] = field(default_factory=dict)
+    alike: dict[object, object] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
 class Item:
     """A message on its way out, sent for what `player` has in hand (`in_key`; None: for nothing that is held).
 
-    `order` is its turn among those due at one time. `sounding` is the note that it begins. `was_sent` tells whether its
-    time has come.
+    `port` may also be the name of a step that keeps things; `emission` says what the message will be there. `order` is
+    its turn among those due at one time. `sounding` is the note that it begins. `was_sent` tells whether its time has
+    come. It comes `delay` after `base`, and `waited` later. The ledger `made` it to bring something to rest.
     """
 
     port: str
@@ -29,6 +48,17 @@ class Item:
     order: int = 0
     sounding: Sounding | None = None
     was_sent: bool = False
+    emission: Emission | None = None
+    family: Family = field(default_factory=Family)
+    base: int = 0
+    delay: Delay = field(default_factory=Delay)
+    waited: int = 0
+    made: bool = False
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether it goes to a step."""
+        return self.emission is not None and self.emission.is_kept
 
     @property
     def hand(self) -> tuple[str, int]:
@@ -56,7 +86,8 @@ class Item:
 class Sounding:
     """One note that was sent: its note-on, and the delay that it got, which its note-off gets too (ruling 9).
 
-    `delay` and `extra` are that delay; `waits` are the same at each `delay` on the way.
+    `delay` counts from the rules, or from the step that kept it; `extra` is how long it was held where nothing
+    overtakes, which is `queue`.
     """
 
     on: Item
@@ -64,7 +95,7 @@ class Sounding:
     due: int = 0
     delay: Delay = field(default_factory=Delay)
     extra: int = 0
-    waits: list[tuple[At, Delay, int]] = field(default_factory=list)
+    queue: object = None
 
     @property
     def was_sent(self) -> bool:
@@ -81,7 +112,7 @@ class Sounding:
 class Press:
     """What one note-on, or another trigger of notes, set sounding; and the way that it took."""
 
-    way: Way
+    way: Way | WayBehind
     soundings: list[Sounding]
 
 
@@ -90,10 +121,10 @@ class Ledger:
     """All presses by what is held down, oldest first; and the places that are away from rest, with the way there, and
     what brought them away."""
 
-    presses: dict[InKey, list[Press]] = field(default_factory=dict)
-    rests: dict[InKey, dict[Place, tuple[Way, Emission, Item]]] = field(default_factory=dict)
+    presses: dict[Key, list[Press]] = field(default_factory=dict)
+    rests: dict[Key, dict[Place, tuple[Way | WayBehind, Emission, Item]]] = field(default_factory=dict)
 
-    def soundings(self) -> Iterator[tuple[InKey, Sounding]]:
+    def soundings(self) -> Iterator[tuple[Key, Sounding]]:
         """Everything that sounds, player by player, in the order in which it was pressed."""
         for in_key in sorted(self.presses, key=lambda in_key: in_key[0]):
             for press in self.presses[in_key]:
@@ -114,7 +145,7 @@ class Ledger:
             else:
                 del self.presses[in_key]
 
-    def forget_rests(self, gone: Callable[[InKey, Place], bool]) -> None:
+    def forget_rests(self, gone: Callable[[Key, Place], bool]) -> None:
         """Takes out places that are at rest by other means."""
         for in_key in list(self.rests):
             places = self.rests[in_key]

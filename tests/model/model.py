@@ -11,49 +11,51 @@ from itertools import product
 
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, UNDEFINED
+from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
+from rules.steps.thin import ThinStep
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.asking import holds
-from tests.model.chain import Flow, Gate, Memory, Moment, Passage, Wait, shaped_release
+from tests.model.chain import Flow, Follow, Memory, Moment, Stop, onward, resumed, shaped_release
 from tests.model.facts import InKey
-from tests.model.ledger import Item, Ledger, Press, Sounding
+from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding
 from tests.model.merging import Merge, Out, Output
 from tests.model.reach import Reach
-from tests.model.routing import Emission, Way, branches_of, clock_source, once
+from tests.model.routing import Branch, Emission, Way, WayBehind, branches_of, clock_source, once
 
 NEVER = (1 << 62) - 1
 NOBODY = -1
 """The player of what nobody played: a switch turned by hand, a panic."""
 
 
-@dataclass(slots=True)
-class Traveller:
-    """An item on its way through delays and thins.
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where a message begins that is to be booked: in a player's hand, or behind a step that kept it.
 
-    `base + delay` is where it is in time, `extra` is what it had to wait besides. A `twin` goes along with an identical
-    message that was sent at once: it only counts if a `thin` makes it late.
+    `key` is what the ledger knows it by. It comes `before` after `base`, and `waited` later; `order` is its turn (0:
+    the latest).
     """
 
-    item: Item
-    emission: Emission
+    player: int
+    in_key: InKey | None
+    key: Key | None
+    family: Family
     base: int
-    delay: Delay = AT_ONCE
-    extra: int = 0
-    waits: list[tuple[tuple[str | int, ...], Delay, int]] = field(default_factory=list)
-    station: int = 0
-    twin: bool = False
+    before: Delay = AT_ONCE
+    waited: int = 0
+    order: int = 0
+    is_behind: bool = False
 
 
 @dataclass(slots=True)
 class Pending:
-    """Something that becomes due: a message to send, one that reaches a `thin`, or a `thin` that lets go."""
+    """Something that becomes due: a message to send, one that reaches a step, or a `thin` that lets go."""
 
     due: int
     order: int
     item: Item | None = None
-    traveller: Traveller | None = None
     thin: Thin | None = None
 
 
@@ -62,10 +64,10 @@ class Thin:
     """What one `thin` remembers of one thing (ruling 23)."""
 
     last: int | None = None
-    passing: Passage | None = None
+    passing: object = None
     fine_may_follow: bool = False
-    coarse: list[Traveller] = field(default_factory=list)
-    fine: list[Traveller] = field(default_factory=list)
+    coarse: list[Item] = field(default_factory=list)
+    fine: list[Item] = field(default_factory=list)
     pending: Pending | None = None
 
 
@@ -84,10 +86,10 @@ class Model:
         self.ledger = Ledger()
         self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
         self.agenda: list[Pending] = []
-        self.latest: dict[tuple[str | int, ...], int] = {}
-        self.latest_at_ports = self.latest
-        self.thins: dict[tuple[str | int, ...], Thin] = {}
+        self.latest: dict[object, int] = {}
+        self.thins: dict[tuple[object, ...], Thin] = {}
         self.running: set[int] = set()
+        self.let_in = False
         self.orders = 0
 
     # What the engine offers
@@ -108,9 +110,7 @@ class Model:
             pending = min(self.agenda, key=lambda entry: (entry.due, entry.order))
             self.agenda.remove(pending)
             if pending.item is not None:
-                self.merge.send(pending.item, pending.due, out)
-            elif pending.traveller is not None:
-                self._travel(pending.traveller, pending.due, out)
+                self._arrive(pending.item, pending.due, out)
             elif pending.thin is not None:
                 self._open(pending.thin, pending.due, out)
 
@@ -136,6 +136,7 @@ class Model:
         """A source is lost: what it holds is ended."""
         self.advance(now, out)
         self._end_pending(lambda item: item.player == player, now, out)
+        self._forget_kept(player)
         for in_key, sounding in list(self.ledger.soundings()):
             if in_key[0] == player:
                 self._made_off_now(sounding, now, out)
@@ -155,6 +156,8 @@ class Model:
         """Panic (ruling 17)."""
         self.advance(now, out)
         self._end_pending(lambda item: True, now, out)
+        for player in range(len(self.players)):
+            self._forget_kept(player)
         for _, sounding in list(self.ledger.soundings()):
             self._made_off_now(sounding, now, out)
         for player in range(len(self.players)):
@@ -188,11 +191,8 @@ class Model:
         for place, held_back in self.merge.held_back.items():
             for item in held_back if place[0] in gone else ():
                 self.merge.put(item, now, out)
-        for in_key, places in self.ledger.rests.items():
-            for place, (_, emission, _) in places.items():
-                if place[0] in gone:
-                    item = replace(self._item(emission, in_key[0], in_key), message=facts.rest_at(place))
-                    self.merge.put(item, now, out)
+        for emission, key, place in self._away(lambda place: place[0] in gone):
+            self.merge.put(replace(self._item(emission, key[0], key[:3]), message=facts.rest_at(place)), now, out)
         self.ledger.forget_rests(lambda in_key, place: place[0] in gone)
         for presses in self.ledger.presses.values():
             for press in presses:
@@ -215,23 +215,34 @@ class Model:
         if in_key is not None and not facts.is_note(message):
             self._release_trigger(key, message, now, out)
         moment = Moment(self.switches, self.memory, player, key)
-        emissions: list[Emission] = []
-        latest = dict(self.latest)
         arrived = self._now().into_rules(source, message, moment)
-        let_in = []
-        for flow in arrived:
-            if not self._trigger(player, flow.message, now, out):
-                let_in.append(flow)
-                self._know(player, flow.message, message)
-                moment.switches = dict(self.switches)
-                emissions += self._now().out_of_rules(source, flow, moment)
-        emissions = once(emissions)
+        self.let_in = False
+        emissions = once(e for flow in arrived for e in self._come_in(flow, player, message, moment, now, out))
         held = self.ledger.presses.get((player, message[0] & 0x0F | 0x90, facts.number_of(message)))
         if in_key is not None and facts.is_key_pressure(message) and held:
-            emissions = self._following(held, message, in_key) if let_in or not arrived else []
-        self.latest_at_ports = latest  # it was through the steps of its port before it turned any switch
+            emissions = self._following(held, message, in_key) if self.let_in or not arrived else []
         self._dispatch(player, message, in_key, emissions, now, out)
-        self.latest_at_ports = self.latest
+
+    def _come_in(self, flow: Flow, player: int, message: bytes, moment: Moment, now: int, out: Out) -> list[Emission]:
+        """What left the steps of a port turns switches, and goes to the rules; also what a step of the port keeps."""
+        if flow.stop is None:
+            if self._trigger(player, flow.message, now, out):
+                return []
+            self.let_in = True
+            self._know(player, flow.message, message)
+            moment.switches = dict(self.switches)
+            return self._now().out_of_rules(self.players[player], flow, moment)
+        behind: list[Emission] = []
+        for each in resumed(flow, flow.message, moment):
+            behind += self._come_in(each, player, message, moment, now, out)
+        way = self._now()
+        past = [each for each in behind if not each.is_kept and (each.flow.sent or facts.is_note(each.message))]
+        kept = tuple(each for each in behind if each not in past)
+        stop = replace(flow.stop.then(way.from_port(self.players[player])), switches=way.switches)
+        return [
+            *(replace(each, flow=replace(each.flow, way=(*flow.way, *each.flow.way))) for each in past),
+            Emission(f"step {flow.stop.at}", replace(flow, stop=stop), kept),
+        ]
 
     def _now(self) -> Way:
         return Way(self.ruleset, dict(self.switches))
@@ -241,52 +252,62 @@ class Model:
     ) -> None:
         """Sends what came of a message, and what is owed to what it lets go."""
         way = self._now()
+        start = Start(player, in_key, in_key, Family(), now)
         if in_key is None:
-            return self._emit_all(emissions, player, None, Press(way, []), now, out)
-        presses = self.ledger.presses.get(in_key, [])
-        if facts.is_off(message) and presses:
-            self._end_press(in_key, message, now, out)
+            return self._emit_all(emissions, start, Press(way, []), now, out)
+        self._book(start, message, emissions, way, now, out)
+
+    def _book(
+        self, start: Start, message: bytes, emissions: list[Emission], way: Way | WayBehind, now: int, out: Out
+    ) -> None:
+        """Holds what a message became against what its hand holds, and sends it."""
+        key = start.key
+        assert key is not None
+        is_off, was_pressed = facts.is_off(message), bool(self.ledger.presses.get(key))
+        if is_off and was_pressed:
+            self._end_press(key, message, start, now, out)
+        if is_off and (was_pressed or start.is_behind):
             emissions = [emission for emission in emissions if emission.flow.sent or not facts.is_off(emission.message)]
         press = Press(way, [])
         if facts.is_on(message) or any(facts.is_on(emission.message) for emission in emissions):
-            self._end_others(in_key, emissions, now, out)
+            self._end_others(start, emissions, now, out)
             # Also if nothing comes of a note-on: then its note-off has nothing to end, and goes nowhere.
-            self.ledger.presses.setdefault(in_key, []).append(press)
-        self._emit_all(emissions, player, in_key, press, now, out)
-        self._bring_to_rest(player, message, in_key, emissions, now, out)
+            self.ledger.presses.setdefault(key, []).append(press)
+        self._emit_all(emissions, start, press, now, out)
+        self._bring_to_rest(start, message, emissions, now, out)
 
-    def _emit_all(
-        self, emissions: list[Emission], player: int, in_key: InKey | None, press: Press, now: int, out: Out
-    ) -> None:
+    def _emit_all(self, emissions: list[Emission], start: Start, press: Press, now: int, out: Out) -> None:
         """Sends emissions, identical ones once, and notes what they leave sounding or away from rest."""
-        gone = set()
+        key, gone = start.key, start.family.gone
         for emission in emissions:
-            twin = emission.likeness in gone
-            if in_key is None:
-                left = self._start(emission, player, None, now, out, twin=twin)
+            if start.is_behind and not emission.is_kept and not self._exists(emission.port):
+                continue
+            likeness = (emission.port, emission.message, start.base, start.before + emission.flow.delay)
+            twin = likeness in gone
+            gone.add(likeness)
+            if twin and (emission.is_kept or (facts.has_channel(emission.message) and facts.is_note(emission.message))):
+                continue
+            item = self._item_of(emission, start)
+            if key is None:
+                self._start(item, emission, start, now, out, twin=twin)
             elif facts.is_on(emission.message):
-                sounding = self._sounding(emission, player, in_key)
-                press.soundings.append(sounding)
-                presses = self.ledger.presses.setdefault(in_key, [])
+                item.sounding = Sounding(item, emission)
+                press.soundings.append(item.sounding)
+                presses = self.ledger.presses.setdefault(key, [])
                 if press not in presses:  # what a `send` sent had ended all that it had, so far
                     presses.append(press)
-                left = self._start(emission, player, in_key, now, out, sounding)
+                self._start(item, emission, start, now, out)
             elif facts.is_off(emission.message) and emission.flow.sent:
-                left = self._sent_off(emission, player, in_key, now, out)
+                self._sent_off(item, emission, start, now, out)
             else:
-                item = self._item(emission, player, in_key)
                 if facts.has_channel(emission.message):
-                    self._remember_rest(item, emission, in_key, press.way)
-                left = self._start(emission, player, in_key, now, out, item=item, twin=twin)
-            if left:
-                gone.add(emission.likeness)
+                    self._remember_rest(item, emission, start, press.way)
+                self._start(item, emission, start, now, out, twin=twin)
+
+    def _exists(self, port: str) -> bool:
+        return port in self.ruleset.ports and self.ruleset.ports[port].can_send
 
     # Presses and releases (rulings 9, 10, 12)
-
-    def _sounding(self, emission: Emission, player: int, in_key: InKey) -> Sounding:
-        item = self._item(emission, player, in_key)
-        item.sounding = Sounding(item, emission)
-        return item.sounding
 
     def _item(self, emission: Emission, player: int, in_key: InKey | None) -> Item:
         return Item(
@@ -297,59 +318,69 @@ class Model:
         self.orders += 1
         return self.orders
 
-    def _end_press(self, in_key: InKey, off: bytes, now: int, out: Out) -> None:
+    def _item_of(self, emission: Emission, start: Start) -> Item:
+        item = self._item(emission, start.player, start.in_key)
+        item.order = start.order or item.order
+        item.emission, item.family = emission, start.family
+        return item
+
+    def _end_press(self, key: Key, off: bytes, start: Start, now: int, out: Out) -> None:
         """The oldest press that sounds ends: a note-off for each of its notes, as it came in, form and velocity."""
-        presses = self.ledger.presses[in_key]
+        presses = self.ledger.presses[key]
         press = next((press for press in presses if press.soundings), presses[0])
         presses.remove(press)
         if not presses:
-            del self.ledger.presses[in_key]
+            del self.ledger.presses[key]
         for sounding in press.soundings:
-            _, _, channel, key = sounding.place
-            message = bytes((off[0] & 0xF0 | channel, key, off[2]))
-            self._owed(sounding, shaped_release(message, sounding.emission.flow.release), now, out)
+            _, _, channel, number = sounding.place
+            message = bytes((off[0] & 0xF0 | channel, number, off[2]))
+            self._owed(sounding, shaped_release(message, sounding.emission.flow.release), start, now, out)
 
-    def _owed(self, sounding: Sounding, off: bytes, now: int, out: Out) -> None:
+    def _owed(self, sounding: Sounding, off: bytes, start: Start, now: int, out: Out) -> None:
         """Sends a note-off with the delay its note-on got; never before the note-on."""
-        for at, delay, extra in sounding.waits:
-            self.latest[at] = max(self.latest.get(at, 0), self._after(now, delay) + extra)
-        due = max(self._after(now, sounding.delay) + sounding.extra, sounding.due)
-        item = replace(sounding.on, message=off, sounding=None, order=self._order())
-        self._send_at(item, due, now, out)
+        late = self._after(now, sounding.delay) + sounding.extra
+        if sounding.queue is not None:
+            self.latest[sounding.queue] = max(self.latest.get(sounding.queue, 0), late)
+        order = start.order or self._order()
+        item = replace(sounding.on, message=off, sounding=None, order=order, was_sent=False, family=Family())
+        item.base, item.delay, item.waited = now, sounding.delay, sounding.extra
+        self._send_at(item, max(late, sounding.due) if late > now else now, now, out)
 
     def _made_off_now(self, sounding: Sounding, now: int, out: Out) -> None:
-        if sounding.was_sent:
+        if sounding.was_sent and not sounding.on.is_kept:
             _, _, channel, key = sounding.place
             item = replace(sounding.on, message=facts.made_off(channel, key), sounding=None)
             self.merge.send(item, now, out)
 
-    def _end_others(self, in_key: InKey, emissions: list[Emission], now: int, out: Out) -> None:
+    def _end_others(self, start: Start, emissions: list[Emission], now: int, out: Out) -> None:
         """A second on of a held key: what sounds elsewhere is ended first (ruling 10)."""
+        key = start.key
+        assert key is not None
         places = {emission.place for emission in emissions if facts.is_on(emission.message)}
         kept = []
-        for press in self.ledger.presses.get(in_key, []):
+        for press in self.ledger.presses.get(key, []):
             for sounding in press.soundings:
                 if sounding.place not in places:
-                    _, _, channel, key = sounding.place
-                    self._owed(sounding, facts.made_off(channel, key), now, out)
+                    _, _, channel, number = sounding.place
+                    self._owed(sounding, facts.made_off(channel, number), start, now, out)
             staying = [sounding for sounding in press.soundings if sounding.place in places]
             if staying or not press.soundings:
                 kept.append(press)
             press.soundings = staying
         if kept:
-            self.ledger.presses[in_key] = kept
+            self.ledger.presses[key] = kept
         else:
-            self.ledger.presses.pop(in_key, None)
+            self.ledger.presses.pop(key, None)
 
-    def _sent_off(self, emission: Emission, player: int, in_key: InKey, now: int, out: Out) -> bool:
+    def _sent_off(self, item: Item, emission: Emission, start: Start, now: int, out: Out) -> None:
         """A note-off among the messages of a `send` ends the latest such note, if this hand holds one."""
-        for press in reversed(self.ledger.presses.get(in_key, [])):
+        for press in reversed(self.ledger.presses.get(start.key or (), [])):
             for sounding in reversed(press.soundings):
                 if sounding.place == emission.place:
                     press.soundings = [other for other in press.soundings if other is not sounding]
-                    copy = sounding.on.copy
-                    return self._start(emission, player, in_key, now, out, not_before=sounding.due, copy=copy)
-        return self._start(emission, player, in_key, now, out)
+                    item.copy = sounding.on.copy
+                    return self._start(item, emission, start, now, out)
+        self._start(item, emission, start, now, out)
 
     def _release_trigger(self, in_key: InKey, message: bytes, now: int, out: Out) -> None:
         """A controller, bend or pressure that made notes lets them go when it falls.
@@ -364,9 +395,10 @@ class Model:
             if not falls:
                 kept.append(press)
                 continue
+            start = Start(in_key[0], in_key, in_key, Family(), now)
             for sounding in press.soundings:
                 _, _, channel, key = sounding.place
-                self._owed(sounding, facts.made_off(channel, key), now, out)
+                self._owed(sounding, facts.made_off(channel, key), start, now, out)
         if kept:
             self.ledger.presses[in_key] = kept
         elif presses:
@@ -375,199 +407,227 @@ class Model:
     def _following(self, presses: list[Press], message: bytes, in_key: InKey) -> list[Emission]:
         """Key pressure follows its held note: by the way of the newest press, to places where the note sounds."""
         emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key, self.memory)
-        sounding = {(s.on.port, *s.place[2:]) for press in presses for s in press.soundings}
-        return [
-            emission
-            for emission in emissions
-            if emission.port in self.ruleset.ports
-            and (not facts.is_key_pressure(emission.message) or (emission.port, *emission.place[2:]) in sounding)
-        ]
+        note = (in_key[0], message[0] & 0x0F | 0x90, facts.number_of(message))
+        sounding = {(s.on.port, *s.place[2:]) for key, s in self.ledger.soundings() if key[:3] == note}
+        return [after for emission in emissions for after in self._where_it_sounds(emission, sounding)]
+
+    def _where_it_sounds(self, emission: Emission, sounding: set[tuple[str, int, int]]) -> list[Emission]:
+        if emission.is_kept:
+            behind = [after for each in emission.behind for after in self._where_it_sounds(each, sounding)]
+            return [replace(emission, behind=tuple(behind))]
+        follows = not facts.has_channel(emission.message) or not facts.is_key_pressure(emission.message)
+        there = follows or (emission.port, *emission.place[2:]) in sounding
+        return [emission] if there and self._exists(emission.port) else []
 
     # Coming to rest (ruling 13)
 
-    def _remember_rest(self, item: Item, emission: Emission, in_key: InKey, way: Way) -> None:
-        message, place = emission.message, emission.place
+    def _remember_rest(self, item: Item, emission: Emission, start: Start, way: Way | WayBehind) -> None:
+        message, place, key = emission.message, emission.place, start.key
+        assert key is not None
         if not self._is_held_down(emission):
             return
         if facts.is_at_rest(message):
-            self.ledger.forget_rests(lambda key, at: key == in_key and at == place)
+            self._has_come_to_rest(key, place, emission)
         else:
-            self.ledger.rests.setdefault(in_key, {})[place] = (way, emission, item)
+            self.ledger.rests.setdefault(key, {})[place] = (way, emission, item)
+
+    def _has_come_to_rest(self, key: Key, place: facts.Place, emission: Emission) -> None:
+        """Nothing is away from rest there any more, whatever way it went there: past a step, or through it."""
+        port = not emission.is_kept
+        self.ledger.forget_rests(lambda at, there: there == place and (at == key or (port and at[:3] == key[:3])))
 
     def _is_held_down(self, emission: Emission) -> bool:
         """Whether it comes to rest with the hand. What a `send` sends stays: nobody holds it down."""
         return facts.is_held_like_a_note(emission.message) and not emission.flow.sent
 
-    def _bring_to_rest(
-        self, player: int, message: bytes, in_key: InKey, emissions: list[Emission], now: int, out: Out
-    ) -> None:
+    def _bring_to_rest(self, start: Start, message: bytes, emissions: list[Emission], now: int, out: Out) -> None:
         """Places that got a value before and are not reached any more come to rest with the hand."""
+        key = start.key
+        assert key is not None
         reached = {emission.place for emission in emissions if facts.has_channel(emission.message)}
-        passages: dict[Passage, Passage] = {}
-        for place, (way, emission, _) in list(self.ledger.rests.get(in_key, {}).items()):
+        reached |= {place for emission in emissions if emission.is_kept for place in emission.places()}
+        going = []
+        for place, (way, emission, _) in self.ledger.rests.get(key, {}).items():
             if place in reached:
                 continue
-            then, _ = way.everything(self.players[player], message, in_key, self.memory)
+            then, _ = way.everything(self.players[start.player], message, key, self.memory)
             values = [other.message for other in then if facts.has_channel(other.message) and other.place == place]
             if facts.is_low(values[-1] if values else message):
-                self.ledger.forget_rests(lambda key, at, gone=place: key == in_key and at == gone)  # type: ignore[misc]
-                rest = replace(emission, flow=emission.flow.with_message(facts.rest_at(place)))
-                self._start(_anew(rest, passages), player, in_key, now, out)
+                going.append((place, emission))
+        for place, _ in going:
+            self.ledger.forget_rests(lambda at, there, gone=place: at == key and there == gone)  # type: ignore[misc]
+        for place, emission in going:
+            self._rest(key, place, emission, start, now, out)
+
+    def _rest(self, key: Key, place: facts.Place, emission: Emission, start: Start, now: int, out: Out) -> None:
+        """The value at rest goes the way of the one that was away from it, with the delays from there."""
+        rest = replace(emission, flow=emission.flow.with_message(facts.rest_at(place)))
+        self._has_come_to_rest(key, place, rest)
+        begin = replace(start, base=now, before=AT_ONCE, waited=0)
+        item = self._item_of(rest, begin)
+        item.copy, item.made = emission.flow.copy, True
+        self._start(item, rest, begin, now, out)
+
+    def _away(self, wanted: Callable[[facts.Place], bool]) -> list[tuple[Emission, Key, facts.Place]]:
+        """The places at ports that are away from rest, each once for each hand."""
+        found: dict[object, tuple[Emission, Key, facts.Place]] = {}
+        for key, places in self.ledger.rests.items():
+            for place, (_, emission, _) in places.items():
+                if not emission.is_kept and wanted(place):
+                    found.setdefault((key[:3], place), (emission, key, place))
+        return list(found.values())
 
     def _rest_now(self, player: int, now: int, out: Out) -> None:
         """All that a player has away from rest comes to rest."""
-        for in_key, places in list(self.ledger.rests.items()):
-            for place, (_, emission, _) in list(places.items()):
-                if in_key[0] == player:
-                    item = self._item(emission, player, in_key)
-                    self.merge.send(replace(item, message=facts.rest_at(place)), now, out)
-        self.ledger.forget_rests(lambda in_key, place: in_key[0] == player)
+        for emission, key, place in self._away(lambda place: True):
+            if key[0] == player:
+                item = self._item(emission, player, key[:3])
+                self.merge.send(replace(item, message=facts.rest_at(place)), now, out)
+        self.ledger.forget_rests(lambda key, place: key[0] == player)
 
     # Time (rulings 22, 23, 29)
 
     def _after(self, now: int, delay: Delay) -> int:
         return now if delay == AT_ONCE else self.later(now, delay)
 
-    def _start(
-        self,
-        emission: Emission,
-        player: int,
-        in_key: InKey | None,
-        now: int,
-        out: Out,
-        sounding: Sounding | None = None,
-        not_before: int = 0,
-        copy: tuple[str | int, ...] | None = None,
-        twin: bool = False,
-        item: Item | None = None,
-    ) -> bool:
-        """Sets an emission on its way through the delays and thins that it met; False if a `thin` keeps it."""
-        if item is None:
-            item = sounding.on if sounding is not None else self._item(emission, player, in_key)
-        if copy is not None:
-            item.copy = copy
-        traveller = Traveller(item, emission, now, twin=twin)
-        if not_before:
-            reached = self._after(now, emission.flow.delay)
-            traveller.extra = max(0, not_before - reached)
-        return self._travel(traveller, now, out)
-
-    def _travel(self, traveller: Traveller, now: int, out: Out) -> bool:
-        way = traveller.emission.flow.way
-        while traveller.station < len(way):
-            station = way[traveller.station]
-            time = self._after(traveller.base, traveller.delay) + traveller.extra
-            if isinstance(station, Wait):
-                self._wait(traveller, station)
-            elif traveller.emission.passes_gates:
-                pass
-            elif time > now:
-                self.agenda.append(Pending(time, traveller.item.order, traveller=traveller))
-                return True
-            elif not self._passes(traveller, station, time):
-                traveller.twin = False
-                return False
-            traveller.station += 1
-        due = self._after(traveller.base, traveller.delay) + traveller.extra
-        sounding = traveller.item.sounding
-        if sounding is not None:
-            sounding.due, sounding.delay, sounding.extra = due, traveller.delay, traveller.extra
-            sounding.waits = traveller.waits
-        if traveller.twin:
-            traveller.item.was_sent = True
+    def _start(self, item: Item, emission: Emission, start: Start, now: int, out: Out, *, twin: bool = False) -> None:
+        """Sends an item after its delays; nothing overtakes on one rule and output channel (ruling 22)."""
+        flow = emission.flow
+        item.base, item.delay, item.waited = start.base, start.before + flow.delay, start.waited
+        due = self._after(item.base, item.delay) + item.waited
+        channel = facts.channel_of(item.message) if facts.has_channel(item.message) else -1
+        queue = (flow.names, item.port, channel)
+        extra = 0
+        if flow.names and flow.copy:
+            extra = item.family.waits.get(queue, 0)
+        elif flow.names:
+            extra = max(0, self.latest.get(queue, due) - due)
+            self.latest[queue] = due + extra
+            item.family.waits[queue] = extra
+        item.waited += extra
+        if item.sounding is not None:
+            sounding = item.sounding
+            sounding.due, sounding.delay, sounding.extra = due + extra, flow.delay, extra
+            sounding.queue = queue if flow.names and not flow.copy else None
+        if twin:
+            item.was_sent = True
         else:
-            self._send_at(traveller.item, due, now, out)
-        return True
+            self._send_at(item, due + extra, now, out)
 
     def _send_at(self, item: Item, due: int, now: int, out: Out) -> None:
         """Sends, or puts off; what is held like a note waits for what the same hand sent there before (ruling 22)."""
-        if facts.is_held_like_a_note(item.message):
+        if facts.has_channel(item.message) and facts.is_held_like_a_note(item.message):
             before = [
                 pending.due
                 for pending in self.agenda
                 if pending.item is not None
+                and facts.has_channel(pending.item.message)
                 and facts.is_held_like_a_note(pending.item.message)
                 and (pending.item.player, pending.item.in_key) == (item.player, item.in_key)
                 and pending.item.place == item.place
             ]
             due = max([due, *before])
         if due <= now:
-            self.merge.send(item, now, out)
+            self._arrive(item, now, out)
         else:
             self.agenda.append(Pending(due, item.order, item=item))
 
-    def _wait(self, traveller: Traveller, wait: Wait) -> None:
-        """A `delay`: nothing overtakes on one rule and channel."""
-        traveller.delay += wait.delay
-        if not wait.at:
-            return
-        time = self._after(traveller.base, traveller.delay) + traveller.extra
-        queue = self.latest_at_ports if wait.at[0] == "port" else self.latest
-        latest = max(time, queue.get(wait.at, time))
-        self.latest[wait.at] = max(latest, self.latest.get(wait.at, latest))
-        traveller.extra += latest - time
-        traveller.waits.append((wait.at, traveller.delay, traveller.extra))
+    # Steps that keep things
 
-    def _passes(self, traveller: Traveller, gate: Gate, time: int) -> bool:
-        """A `thin`: whether the traveller passes now; if not, it waits in place of the one that waited."""
-        thin = self.thins.setdefault(gate.at, Thin())
-        if gate.passage is thin.passing:
-            return True
-        if gate.is_fine and thin.fine_may_follow:
-            thin.passing, thin.fine_may_follow = gate.passage, False
-            return True
-        if thin.last is None or time >= (opens := self.later(thin.last, gate.interval)):
-            thin.last, thin.passing, thin.fine_may_follow = time, gate.passage, not gate.is_fine
-            return True
-        waiting = thin.fine if gate.is_fine else thin.coarse
-        if not (waiting and _passage(waiting[0]) is gate.passage):
+    def _arrive(self, item: Item, now: int, out: Out) -> None:
+        """An item is due: it goes out, or to its step."""
+        if not item.is_kept:
+            return self.merge.send(item, now, out)
+        item.was_sent = True
+        assert item.emission is not None
+        assert item.emission.flow.stop is not None
+        if isinstance(item.emission.flow.stop.step, ThinStep):
+            self._at_thin(item, item.emission.flow.stop, item.emission.flow.stop.step, now, out)
+
+    def _at_thin(self, item: Item, stop: Stop, step: ThinStep, now: int, out: Out) -> None:
+        """A `thin`: an item passes, or waits in place of the one that waited."""
+        kind, channel, number = item.message[0] & 0xF0, facts.channel_of(item.message), facts.number_of(item.message)
+        is_fine = kind == 0xB0 and 33 <= number <= 63
+        thin = self.thins.setdefault((*stop.at, channel, kind, number - 32 if is_fine else number), Thin())
+        alike = self._alike(item, stop)
+        if thin.passing is not alike:
+            if is_fine and thin.fine_may_follow:
+                thin.passing, thin.fine_may_follow = alike, False
+            elif thin.last is None or now >= self.later(thin.last, Delay(step.ms)):
+                thin.last, thin.passing, thin.fine_may_follow = now, alike, not is_fine
+            else:
+                return self._wait_at_thin(thin, item, stop, step, is_fine)
+        self._let_on(item, now, out)
+
+    def _alike(self, item: Item, stop: Stop) -> object:
+        """What one message brings to a step alike, on whatever ways, passes or waits together."""
+        return item.family.alike.setdefault((stop.at, item.message, item.delay), object())
+
+    def _wait_at_thin(self, thin: Thin, item: Item, stop: Stop, step: ThinStep, is_fine: bool) -> None:
+        waiting = thin.fine if is_fine else thin.coarse
+        if not (waiting and self._alike(waiting[0], stop) is self._alike(item, stop)):
             waiting.clear()
-            if not gate.is_fine:
+            if not is_fine:
                 thin.fine.clear()
                 thin.fine_may_follow = False
-        waiting.append(traveller)
+        waiting.append(item)
         if thin.pending is None:
-            thin.pending = Pending(opens, traveller.item.order, thin=thin)
+            assert thin.last is not None
+            thin.pending = Pending(self.later(thin.last, Delay(step.ms)), item.order, thin=thin)
             self.agenda.append(thin.pending)
-        thin.pending.order = (thin.coarse or thin.fine)[0].item.order
-        return False
+        thin.pending.order = (thin.coarse or thin.fine)[0].order
 
     def _open(self, thin: Thin, now: int, out: Out) -> None:
-        """The time of a `thin` has come: what waited passes."""
+        """The time of a `thin` has come: what waited passes, from now."""
         waiting = [*thin.coarse, *thin.fine]
+        assert thin.pending is not None
+        order = thin.pending.order
         thin.last, thin.passing = now, None
         thin.fine_may_follow = bool(thin.coarse) and not thin.fine
         thin.coarse.clear()
         thin.fine.clear()
         thin.pending = None
-        for traveller in waiting:
-            traveller.base, traveller.delay, traveller.extra = now, AT_ONCE, 0
-            traveller.station += 1
-            self._travel(traveller, now, out)
+        for item in waiting:
+            item.base, item.delay, item.waited, item.order = now, AT_ONCE, 0, order
+            self._let_on(item, now, out)
+
+    def _let_on(self, item: Item, now: int, out: Out) -> None:
+        """A step lets a value go on: as it was judged to when it came."""
+        emission = item.emission
+        assert emission is not None
+        assert item.in_key is not None
+        key = (*item.in_key, item.port, item.copy, *facts.in_key_of(item.player, item.message)[1:])
+        start = Start(
+            item.player, item.in_key, key, item.family, item.base, item.delay, item.waited, item.order, is_behind=True
+        )
+        if item.made:
+            for place, (_, away, _) in list(self.ledger.rests.get(key, {}).items()):
+                self._rest(key, place, away, start, now, out)
+            return
+        way = WayBehind(self._now(), emission)
+        self._book(start, item.message, once(emission.behind), way, now, out)
+
+    def _forget_kept(self, player: int) -> None:
+        """What a player sent is kept no longer."""
+        for thin in self.thins.values():
+            thin.coarse = [item for item in thin.coarse if item.player != player]
+            thin.fine = [item for item in thin.fine if item.player != player]
+            if thin.pending is not None and not thin.coarse and not thin.fine:
+                self.agenda.remove(thin.pending)
+                thin.pending = None
 
     def _end_pending(self, chosen: Callable[[Item], bool], now: int, out: Out) -> None:
-        """What is pending ends at once: offs are sent, and what brings something to rest; all else is dropped."""
-        for pending in sorted(self.agenda, key=lambda entry: (entry.due, entry.order)):
-            if pending.thin is not None:
-                items = self._leave_thin(pending.thin, chosen)
-            else:
-                items = [item for item in (pending.item, pending.traveller and pending.traveller.item) if item]
-                items = [item for item in items if chosen(item)]
-                if not items:
-                    continue
-            if pending.thin is None or pending.thin.pending is None:
-                self.agenda.remove(pending)
-            for item in items:
-                if facts.has_channel(item.message) and _ends_something(item.message):
-                    self.merge.send(item, now, out)
+        """What is pending for ports ends at once: offs go out, and what brings something to rest; all else is dropped.
 
-    def _leave_thin(self, thin: Thin, chosen: Callable[[Item], bool]) -> list[Item]:
-        leaving = [traveller.item for traveller in (*thin.coarse, *thin.fine) if chosen(traveller.item)]
-        thin.coarse = [traveller for traveller in thin.coarse if not chosen(traveller.item)]
-        thin.fine = [traveller for traveller in thin.fine if not chosen(traveller.item)]
-        if not thin.coarse and not thin.fine:
-            thin.pending = None
-        return leaving
+        What is on its way to a step never comes there: what the step has let go is ended by the ledgers.
+        """
+        for pending in sorted(self.agenda, key=lambda entry: (entry.due, entry.order)):
+            item = pending.item
+            if item is None or not chosen(item):
+                continue
+            self.agenda.remove(pending)
+            if not item.is_kept and facts.has_channel(item.message) and _ends_something(item.message):
+                self.merge.send(item, now, out)
 
     # Switches (ruling 25)
 
@@ -626,11 +686,16 @@ class Model:
                 if rule.chase and not branch.is_open(before) and branch.is_open(after):
                     for known, in_key, message in self._last_known(rule.source, rule.chase):
                         moment = Moment(after, self.memory, known, in_key)
-                        flows = self._now().into_rules(self.players[known], message, moment)
-                        emissions = once(e for flow in flows for e in self._now().along(rule, [branch], flow, moment))
+                        way = self._now()
+                        flows = way.into_rules(self.players[known], message, moment)
+                        along = _along(way, rule, branch)
+                        outs = onward(flows, along, moment)
+                        name = f" chase {self.ruleset.rules.index(rule)} {branch.number}"
+                        emissions = once(e for each in outs for e in way.at_stop(each, moment, name))
                         # Values are chased, nothing else: they fire no `send` and make no notes.
                         emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
-                        self._emit_all(emissions, known, in_key, Press(self._now(), []), now, out)
+                        start = Start(known, in_key, in_key, Family(), now)
+                        self._emit_all(emissions, start, Press(way, []), now, out)
 
     def _know(self, player: int, arrived: bytes, message: bytes) -> None:
         """Remembers the last `message` behind each controller, program, bend and pressure that any rule chases."""
@@ -687,6 +752,11 @@ class Model:
         return self.reach.shares_banks(output)
 
 
+def _along(way: Way, rule: Rule, branch: Branch) -> Follow:
+    """What one branch of a rule makes of a flow."""
+    return lambda flow, moment: way.along(rule, [branch], flow, moment)
+
+
 def _start(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> bool | int | str:
     return switch.initial if isinstance(switch, OnOffSwitch) else switch.first
 
@@ -732,19 +802,3 @@ def _is_below_on(message: bytes) -> bool:
 def _ends_something(message: bytes) -> bool:
     """A note-off, or a value at rest of what is held like a note."""
     return facts.is_off(message) or facts.is_at_rest(message)
-
-
-def _passage(traveller: Traveller) -> Passage | None:
-    station = traveller.emission.flow.way[traveller.station]
-    return station.passage if isinstance(station, Gate) else None
-
-
-def _anew(emission: Emission, passages: dict[Passage, Passage]) -> Emission:
-    """The same way once more: at each `thin` as a message of its own."""
-    way = tuple(
-        replace(station, passage=passages.setdefault(station.passage, Passage()))
-        if isinstance(station, Gate)
-        else station
-        for station in emission.flow.way
-    )
-    return replace(emission, flow=replace(emission.flow, way=way))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from rules.rulefile.rule_tables import Outlet, Rule, Zone
 from rules.rulefile.ruleset import RuleSet
@@ -11,15 +12,19 @@ from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.arithmetic import octave_inside
 from tests.model.asking import counts_as_taken, fits, holds, rule_takes
-from tests.model.chain import Flow, Gate, Memory, Moment, through
+from tests.model.chain import Flow, Follow, Memory, Moment, onward, resumed, through
 
 
 @dataclass(frozen=True, slots=True)
 class Emission:
-    """A message at an output port, with all that it met on its way there."""
+    """A message at an output port, or at a step that keeps it, with all that it met on its way there.
+
+    A step has a name like a port. What it keeps is judged when it comes: `behind` is what it will become (ruling 6).
+    """
 
     port: str
     flow: Flow
+    behind: tuple[Emission, ...] = ()
 
     @property
     def message(self) -> bytes:
@@ -32,14 +37,21 @@ class Emission:
         return facts.place_of(self.port, self.message)
 
     @property
-    def passes_gates(self) -> bool:
-        """Whether no `thin` holds it back: notes, and what a `send` fires."""
-        return self.flow.sent or facts.is_note(self.message)
+    def is_kept(self) -> bool:
+        """Whether it goes to a step that keeps it."""
+        return self.flow.stop is not None
 
     @property
     def likeness(self) -> tuple[str, bytes, Delay]:
         """What makes two emissions of one message identical (ruling 7)."""
         return self.port, self.message, self.flow.delay
+
+    def places(self) -> Iterator[facts.Place]:
+        """All places at ports that it comes to."""
+        if not self.is_kept and facts.has_channel(self.message):
+            yield self.place
+        for emission in self.behind:
+            yield from emission.places()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,39 +121,102 @@ class Way:
         flows = through(rule.steps, ("rule", name), replace(flow, rule=name), moment)
         emissions: list[Emission] = []
         for branch in fitting:
-            for each in flows:
-                outs = [each]
-                if branch.zone is not None:
-                    outs = through(branch.zone.steps, ("zone", name, branch.number), each, moment)
-                for out in outs:
-                    emissions += self._deliver(branch, out, moment)
+            for each in onward(flows, self._zone(branch, name), moment):
+                for out in onward([each], self._delivery(branch), moment):
+                    emissions += self.at_stop(out, moment, f" {name} {branch.number}")
         return emissions
 
-    def _deliver(self, branch: Branch, flow: Flow, moment: Moment) -> Iterator[Emission]:
-        for name in _names(branch.outlets, flow.message):
-            if name not in self.ruleset.devices:
-                yield Emission(name, flow)
-                continue
-            device = self.ruleset.devices[name]
-            for out in through(device.steps, ("device", name), flow, moment):
-                message = out.message
-                if device.notes is not None and device.outside != "pass" and facts.has_key(message):
-                    key = _inside(message[1], device.notes, device.outside)
-                    if key is None:
-                        continue
-                    message = bytes((message[0], key, message[2]))
-                if device.channel is not None and facts.has_channel(message):
-                    message = facts.on_channel(message, device.channel - 1)
-                yield Emission(device.port, replace(out, message=message))
+    def _zone(self, branch: Branch, name: str) -> Follow:
+        def follow(flow: Flow, moment: Moment) -> list[Flow]:
+            if branch.zone is None:
+                return [flow]
+            return through(branch.zone.steps, ("zone", name, branch.number), flow, moment)
+
+        return follow
+
+    def at_stop(self, out: Emission | Flow, moment: Moment, branch: str) -> list[Emission]:
+        """An emission as it is; a flow that a step keeps as an emission to that step, with what it becomes behind.
+
+        Notes and what a `send` fires go past a step that thins. A step of a rule has a name for each zone that follows,
+        since what it keeps for one is nothing to the others; so has a step of a port for what is chased.
+        """
+        if isinstance(out, Emission):
+            return [out]
+        assert out.stop is not None
+        own = branch if out.stop.at[0] == "rule" or branch.startswith(" chase") else ""
+        behind: list[Emission] = []
+        for each in resumed(out, out.message, moment):
+            behind += self.at_stop(each, moment, branch)
+        past = [each for each in behind if not each.is_kept and (each.flow.sent or facts.is_note(each.message))]
+        kept = tuple(each for each in behind if each not in past)
+        return [
+            *(replace(each, flow=replace(each.flow, way=(*out.way, *each.flow.way))) for each in past),
+            Emission(f"step {out.stop.at}{own}", out, kept),
+        ]
+
+    def _delivery(self, branch: Branch) -> Follow:
+        def follow(flow: Flow, moment: Moment) -> list[Emission]:
+            emissions: list[Emission] = []
+            for name in _names(branch.outlets, flow.message):
+                if name not in self.ruleset.devices:
+                    emissions.append(Emission(name, flow))
+                    continue
+                outs = through(self.ruleset.devices[name].steps, ("device", name), flow, moment)
+                for out in onward(outs, self._arrival(name), moment):
+                    emissions += self.at_stop(out, moment, "")
+            return emissions
+
+        return follow
+
+    def _arrival(self, name: str) -> Follow:
+        device = self.ruleset.devices[name]
+
+        def follow(flow: Flow, moment: Moment) -> list[Emission]:
+            message = flow.message
+            if device.notes is not None and device.outside != "pass" and facts.has_key(message):
+                key = _inside(message[1], device.notes, device.outside)
+                if key is None:
+                    return []
+                message = bytes((message[0], key, message[2]))
+            if device.channel is not None and facts.has_channel(message):
+                message = facts.on_channel(message, device.channel - 1)
+            return [Emission(device.port, replace(flow, message=message))]
+
+        return follow
+
+    def from_port(self, source: str) -> Follow:
+        """What the rules make of what left the port's steps, once more; switches have turned by then."""
+        return lambda flow, moment: self.out_of_rules(source, flow, moment)
 
     def everything(
-        self, source: str, message: bytes, in_key: facts.InKey, memory: Memory
+        self, source: str, message: bytes, in_key: tuple[Any, ...], memory: Memory
     ) -> tuple[list[Emission], Moment]:
         """All that this way makes of a message, without doing it: nothing is remembered."""
-        moment = Moment(self.switches, memory.frozen(), in_key[0], in_key)
-        emissions = []
-        for flow in self.into_rules(source, message, moment):
-            emissions += self.out_of_rules(source, flow, moment)
+        moment = Moment(self.switches, memory.frozen(), in_key[0], in_key[:3])
+        emissions: list[Emission] = []
+        for out in onward(self.into_rules(source, message, moment), self.from_port(source), moment):
+            emissions += self.at_stop(out, moment, "")
+        return once(emissions), moment
+
+
+@dataclass(frozen=True, slots=True)
+class WayBehind:
+    """The same behind a step that keeps things: the rest of the way of what it kept."""
+
+    way: Way
+    kept: Emission
+
+    def everything(
+        self, source: str, message: bytes, in_key: tuple[Any, ...], memory: Memory
+    ) -> tuple[list[Emission], Moment]:
+        """All that this way makes of a message of the step."""
+        stop = self.kept.flow.stop
+        assert stop is not None
+        moment = Moment(stop.switches, memory.frozen(), in_key[0], in_key[:3])
+        branch = self.kept.port.removeprefix(f"step {stop.at}")
+        emissions: list[Emission] = []
+        for out in resumed(self.kept.flow, message, moment):
+            emissions += self.way.at_stop(out, moment, branch)
         return once(emissions), moment
 
 
@@ -163,12 +238,10 @@ def _inside(key: int, notes: tuple[int, int], outside: str) -> int | None:
 
 
 def once(emissions: Iterable[Emission]) -> list[Emission]:
-    """The same list with identical ones sent once (ruling 7). What comes through a `thin` may come later, and stays."""
+    """The same list with identical ones sent once (ruling 7)."""
     found: dict[object, Emission] = {}
     for emission in emissions:
-        gates = [] if emission.passes_gates else [station for station in emission.flow.way if isinstance(station, Gate)]
-        thins = tuple(gate.at for gate in gates)
-        found.setdefault((emission.likeness, thins), emission)
+        found.setdefault(emission.likeness, emission)
     return list(found.values())
 
 
