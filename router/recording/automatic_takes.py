@@ -12,6 +12,7 @@ from router.recording.takes import Saved, save
 from router.text.durations import as_musicians_do
 from router.text.formatting import count, plain
 from rules.errors import MachineError
+from rules.journal.format import RECORDED, TRIMMED, pack
 
 PAUSE_NS: Final = 60_000_000_000
 """How long (ns) nobody plays until a take has ended."""
@@ -64,9 +65,15 @@ class StandingTakes:
         if played:
             self._played_at = now
 
+    def go_on(self, now: int) -> None:
+        """Nothing came for a while, and the take goes on until now."""
+        if self._file is not None:
+            self._file.add(pack((RECORDED, now, 0, TRIMMED)), 0)
+
     def look(self, now: int) -> None:
         """End the take if nobody plays any more, or if it is long enough."""
         if self._file is not None and (now - self._played_at > PAUSE_NS or self._size > LONGEST_BYTES):
+            self.go_on(now)
             file, self._file = self._file, None
             file.end(lambda: save_and_tell(file.path, self._say))
 

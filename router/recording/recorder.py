@@ -20,7 +20,7 @@ from router.recording.ring_buffer import Ring
 from router.recording.takes import left_behind, save_all
 from router.text.terminal import complain
 from rules.errors import MachineError
-from rules.journal.format import LASTING, STATE, WALL, Record, pack, state_data, wall_data
+from rules.journal.format import LASTING, RECORDED, STATE, TRIMMED, WALL, Record, pack, state_data, wall_data
 from rules.journal.snapshot import is_played
 from rules.program.switch_states import State
 
@@ -28,6 +28,7 @@ LAST_SECONDS: Final = 600
 LAST_BYTES: Final = 24 * 1024 * 1024
 
 _DRAIN_EVERY_S: Final = 0.5  # seconds between two looks into the queue
+_SILENCE_NS: Final = 1_000_000_000  # ns without a record until journals note that the recording goes on
 _WALL_EVERY_NS: Final = 60_000_000_000  # ns
 
 
@@ -55,6 +56,7 @@ class Recorder:
         self._asked_at = 0
         self._standing: StandingTakes | None = None
         self._recovery: threading.Thread | None = None
+        self._handed_on_at = 0
         self._guard = threading.Lock()  # around what the thread of the recorder does
         self._asking = threading.Lock()  # one begins or ends a recording at a time
         self._ending = threading.Event()
@@ -70,8 +72,7 @@ class Recorder:
         if self._thread.is_alive():
             self._thread.join()
         with self._guard:
-            self._drain()
-            asked, self._asked = self._asked, None
+            asked = self._end_asked()
             standing, self._standing = self._standing, None
         try:
             if asked is not None:
@@ -86,10 +87,11 @@ class Recorder:
     # -- the last minutes ---------------------------------------------------------------------------------------------
 
     def last(self, seconds: float) -> bytes:
-        """The packed records of the last seconds, after the rules and names of then."""
+        """The packed records of the last seconds, after the rules and names of then, and until when they are."""
         with self._guard:
             self._drain()
-            return self._ring.since(self._clock.now_ns() - int(seconds * 1e9))
+            now = self._clock.now_ns()
+            return self._ring.since(now - int(seconds * 1e9)) + pack((RECORDED, now, 0, TRIMMED))
 
     def everything(self) -> bytes:
         """All packed records that are kept, after what still counts of the time before, and last what time it is."""
@@ -140,12 +142,19 @@ class Recorder:
         Raises MachineError if there is none.
         """
         with self._asking, self._guard:
-            self._drain()
-            file, self._asked = self._asked, None
+            file = self._end_asked()
         if file is None:
             raise MachineError("nothing is being recorded; to save what was just played: pointsman record --last 5m")
         file.close()
         return file.path, file.lost
+
+    def _end_asked(self) -> JournalFile | None:
+        """The recording that was asked for gets no more, but its end."""
+        self._drain()
+        asked, self._asked = self._asked, None
+        if asked is not None:
+            asked.add(pack((RECORDED, self._clock.now_ns(), 0, b"")), 0)
+        return asked
 
     def record_into(self, folder: Path) -> None:
         """Record all that is played into a folder, a take for each stretch without a minute's pause.
@@ -181,11 +190,22 @@ class Recorder:
         if self._queue:
             self._note_surroundings(now)
             self._hand_on(now)
+        elif now - self._handed_on_at >= _SILENCE_NS:
+            self._note_silence(now)
         self._ring.trim(now)
         if self._standing is not None:
             self._standing.look(now)
 
+    def _note_silence(self, now: int) -> None:
+        """Let journals know that they go on, so that a killed recording ends about when it was killed."""
+        self._handed_on_at = now
+        if self._asked is not None:
+            self._asked.add(pack((RECORDED, now, 0, b"")), 0)
+        if self._standing is not None:
+            self._standing.go_on(now)
+
     def _hand_on(self, now: int) -> None:
+        self._handed_on_at = now
         packed, lasting, played = bytearray(), [], False
         amount = len(self._queue)
         for _ in range(amount):

@@ -38,7 +38,7 @@ from rules.rulefile.ruleset import RuleSet
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})
 _STREAMS: Final = frozenset({POLY_PRESSURE, PRESSURE, PITCH_BEND})
-_EVENTS: Final = journal.RECORD_KINDS - journal.LASTING - {journal.OUT} | {journal.RULES}
+_EVENTS: Final = journal.RECORD_KINDS - journal.LASTING - {journal.OUT, journal.RECORDED} | {journal.RULES}
 
 PortMessage = tuple[str, bytes]
 """Port and message."""

@@ -3,7 +3,8 @@
 Each port that had something to say has a track of its own, inputs first ("keys in", "rack1 out"). The first track holds
 the tempo and the transport of the clock as markers. A file can't hold what only makes sense while it happens (clock,
 active sensing, time code, system reset), so that is left out; sysex is kept whole. What an input that is lost held,
-ends where it was lost, as it did at the outputs.
+ends where it was lost, as it did at the outputs. A take begins with its first message, and ends when the recording
+ended (`journal.RECORDED`), so that what was held to the end sounds to the end.
 
 Source: Standard MIDI Files 1.0 (RP-001).
 """
@@ -45,6 +46,7 @@ from rules.timing.midi_clock import CLOCKS_A_BEAT
 _MARKERS: Final = {START: b"start", CONTINUE: b"continue", STOP: b"stop"}
 _CLOCKWORK: Final = frozenset({CLOCK, SONG_POSITION, *_MARKERS})
 _NANOSECONDS_A_MINUTE: Final = 60_000_000_000
+_NOTED_LATER: Final = frozenset({journal.WALL, journal.RECORDED})  # by another thread: records before may be younger
 
 Held = tuple[int, int]
 """What has to be let go: the status of its note-on or pedal message, and key or controller."""
@@ -91,31 +93,41 @@ def make_take(data: bytes, begin: int = 0) -> Take:
     clock = overview.clock
     grid = Grid(overview.begin, int(_NANOSECONDS_A_MINUTE / Fraction(overview.bpm)), beat_runs(clock))
     tracks: dict[tuple[int, int], _TrackBuilder] = {}
-    for kind, time, number, message in _with_silent_losses(unpack(data, begin)):
+    lost_at = 0
+    for kind, time, number, message in _with_silent_losses(unpack(data, begin), overview.recorded):
         if kind == journal.LOST:
             if lost := tracks.get((journal.IN, number)):
                 lost.let_go(grid.tick(time))
+                lost_at = time
         elif kind in (journal.IN, journal.OUT) and (message[0] <= SYSEX):
             track = tracks.get((kind, number))
             if track is None:
                 track = tracks[kind, number] = _TrackBuilder(overview.names, kind, number)
             track.put(grid.tick(time), message)
-    end = max((grid.tick(overview.end), *(track.tick for track in tracks.values())))
     parts = [tracks[key] for key in sorted(tracks)]
     summaries = tuple(part.summary for part in parts)  # before the end lets go of what they hold
+    last = overview.recorded if any(part.held for part in summaries) else max(overview.end, lost_at)
+    end = max((grid.tick(last), *(track.tick for track in tracks.values())))
     bodies = [_conductor(grid, clock, end), *(track.ended(end) for track in parts)]
-    return Take(_file(bodies), summaries, (overview.end - overview.begin) / 1e9)
+    return Take(_file(bodies), summaries, (last - overview.begin) / 1e9)
 
 
-def _with_silent_losses(records: Iterable[journal.Record]) -> Iterator[journal.Record]:
-    """The records, and a LOST for each input that fell silent by its active sensing: the journal tells only of cables,
-    since whoever plays it again finds the others lost by itself."""
+def _with_silent_losses(records: Iterable[journal.Record], end: int) -> Iterator[journal.Record]:
+    """Yield the records, and a LOST for each input that fell silent by its active sensing before `end` (ns).
+
+    The journal has a LOST only for cables: a replay finds the others lost by itself.
+    """
     sensing = Sensing()
+
+    def silent(time: int) -> Iterator[journal.Record]:
+        while (due := sensing.due) <= time:
+            for player in sensing.lost():
+                yield journal.LOST, due, player, b""
+
     for record in records:
         kind, time, number, message = record
-        while kind != journal.WALL and (due := sensing.due) <= time:
-            for silent in sensing.lost():
-                yield journal.LOST, due, silent, b""
+        if kind not in _NOTED_LATER:
+            yield from silent(time)
         if kind == journal.LOST:
             sensing.forget(number)
         elif kind == journal.IN:
@@ -123,15 +135,19 @@ def _with_silent_losses(records: Iterable[journal.Record]) -> Iterator[journal.R
             if message[0] == ACTIVE_SENSING:
                 sensing.promise(number, time)
         yield record
+    yield from silent(end)
 
 
 class _Overview:
-    """A first look at a journal: when it begins and ends, whose clock it follows, and what its numbers mean."""
+    """A first look at a journal: when it begins and ends, whose clock it follows, and what its numbers mean.
+
+    `end` is when the take ends where nothing is held, `recorded` until when it was recorded.
+    """
 
     def __init__(self, records: Iterable[journal.Record]) -> None:
         self.names = Names()
         self.begin = -1
-        self.end = 0
+        self.end = self.recorded = 0
         self._clocks: dict[int, list[tuple[int, bytes]]] = {}
         texts: tuple[tuple[str, bytes], ...] = ()
         for kind, time, number, data in records:
@@ -143,10 +159,13 @@ class _Overview:
                 self.begin = time if self.begin < 0 else self.begin
                 if kind == journal.IN and data[0] in _CLOCKWORK:
                     self._clocks.setdefault(number, []).append((time, data))
-            if kind != journal.WALL:
+            if kind == journal.RECORDED and data == journal.TRIMMED:
+                self.recorded = max(self.recorded, time)
+            elif kind != journal.WALL:
                 self.end = max(self.end, time)
         self.begin = max(self.begin, 0)
         self.end = max(self.begin, self.end)
+        self.recorded = max(self.end, self.recorded)
         try:
             self.bpm = read_rules(texts).bpm if texts else DEFAULT_BPM
         except RuleFileError:  # the rules of an older version, perhaps: the music is still the music

@@ -40,8 +40,14 @@ WALL: Final = 10
 """What the clock on the wall showed: JSON, seconds since 1970 (UTC)."""
 STATE: Final = 11
 """How the switches stand, noted now and then: JSON, {switch: state}."""
+RECORDED: Final = 12
+"""The recording went on until this time, though nothing happened; data 01 (`TRIMMED`) if silence at its end may go."""
 
-RECORD_KINDS: Final = frozenset(range(RULES, STATE + 1))
+TRIMMED: Final = b"\x01"
+"""The data of a RECORDED record of a recording that nobody ended on purpose: it lasts until its last message, or for
+as long as something is held."""
+
+RECORD_KINDS: Final = frozenset(range(RULES, RECORDED + 1))
 
 LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
 """What holds until the next record of its kind: whoever begins in the midst of a journal has to know the last ones."""

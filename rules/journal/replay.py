@@ -29,6 +29,8 @@ class Replay:
     def feed(self, record: Record, out: list[Sent]) -> None:
         """One record; what goes out is appended to `out`. Raises RuleFileError for rules that can't be read."""
         kind, time, number, data = record
+        if kind == journal.RECORDED:  # what was due by then was sent, and logged, a moment later perhaps
+            return
         self.now = max(self.now, time)
         session = self.session
         if kind == journal.RULES:

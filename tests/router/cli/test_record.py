@@ -20,6 +20,7 @@ from router.files.clock import Clock
 from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder, recorder_handlers
 from router.text.usage import UsageError
+from rules.journal.format import IN
 from tests.support import mido_reader
 from tests.support.command_desk import Desk
 from tests.support.fake_midi_system import FakeBackend, Hub
@@ -123,6 +124,32 @@ def test_a_recording_ends_by_itself_after_a_while(
         "lost": 0,
         "tracks": [{"name": "keys in", "messages": 2, "held": 0}, {"name": "rack out", "messages": 2, "held": 0}],
     }
+
+
+@pytest.mark.parametrize("more", [("--for", "0.3s"), ("--last", "5m")])
+def test_a_note_that_is_held_to_the_end_lasts_until_the_end(
+    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str], more: tuple[str, ...]
+) -> None:
+    """For three seconds by the daemon's clock; no message comes at their end."""
+
+    def hold() -> None:
+        daemon.recorder.log(NAMED)
+        daemon.recorder.log((IN, 0, 0, ON))
+        daemon.now = 3_000_000_000
+
+    if more[0] == "--last":
+        hold()
+        assert main(["record", "-o", "take.mid", "--json", *more]) == 0
+    else:
+        thread = daemon.while_recorded(hold)
+        assert main(["record", "-o", "take.mid", "--json", *more]) == 0
+        thread.join()
+    told = json.loads(capsys.readouterr().out)
+    assert (told["seconds"], told["held"]) == (3.0, 1)
+    offs = [
+        event for event in mido_reader.events((desk.folder / "take.mid").read_bytes()) if event.kind == "Note_off_c"
+    ]
+    assert [event.tick for event in offs] == [5760]
 
 
 def test_what_nobody_recorded_can_be_had_afterwards(

@@ -4,6 +4,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -11,15 +12,38 @@ import pytest
 from router.files.clock import Clock
 from router.recording import recorder
 from router.recording.recorder import Recorder, recorder_handlers
+from router.recording.takes import left_behind, save
 from rules.errors import MachineError
-from rules.journal.format import HEAD, IN, NAMES, OUT, RULES, STATE, WALL, Record, state_in, unpack, wall_in
+from rules.journal.export import make_take
+from rules.journal.format import (
+    HEAD,
+    IN,
+    NAMES,
+    OUT,
+    RECORDED,
+    RULES,
+    STATE,
+    TRIMMED,
+    WALL,
+    Record,
+    state_in,
+    unpack,
+    wall_in,
+)
 from rules.program.switch_states import State
 from tests.support import mido_reader
-from tests.support.journal_samples import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
+from tests.support.journal_samples import MS, NAMED, OFF, ON, PLAYED, orphan, packed, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")
 SECOND = 1000 * MS
+HELD: tuple[Record, ...] = (NAMED, (IN, 0, 0, ON), (IN, 0, 0, b"\x90\x40\x64"), (IN, 0, 0, b"\xb0\x40\x7f"))
+RELEASES = (OFF, b"\x80\x40\x40", b"\xb0\x40\x00")
 ROOT = Path(__file__).parents[3]
+
+
+def ends(journal: Path) -> list[Record]:
+    """The records of a journal that say that it went on."""
+    return [record for record in unpack(journal.read_bytes(), len(HEAD)) if record[0] == RECORDED]
 
 
 class Desk:
@@ -37,8 +61,10 @@ class Desk:
             self.recorder.log(record)
 
     def last(self, seconds: float) -> list[Record]:
-        """The last seconds, without the time on the wall."""
-        return [record for record in unpack(self.recorder.last(seconds)) if record[0] != WALL]
+        """The last seconds, without the time on the wall, and without the end."""
+        *records, (kind, time, _, data) = unpack(self.recorder.last(seconds))
+        assert (kind, time, data) == (RECORDED, self.now, TRIMMED)
+        return [record for record in records if record[0] != WALL]
 
     def everything(self) -> list[Record]:
         """All that is known, without the time on the wall."""
@@ -108,8 +134,42 @@ def test_a_recording_holds_what_came_while_it_ran(desk: Desk, tmp_path: Path) ->
     assert desk.recorder.stop_recording() == (journal, 0)
     desk.log(PLAYED[4])
     kinds = [record[0] for record in unpack(journal.read_bytes(), len(HEAD))]
-    assert kinds == [RULES, NAMES, WALL, IN]
+    assert kinds == [RULES, NAMES, WALL, IN, RECORDED]
     assert desk.recorder.recording is None
+
+
+def test_a_recording_lasts_as_long_as_it_was_recorded(desk: Desk, tmp_path: Path) -> None:
+    """Two keys and a pedal held for three seconds: no message comes at their end, and yet that is when they end."""
+    journal = desk.recorder.start_recording(tmp_path / "take.mid")
+    desk.log(*HELD)
+    desk.now = 3 * SECOND
+    desk.recorder.stop_recording()
+    take = make_take(journal.read_bytes(), len(HEAD))
+    assert (take.seconds, take.held) == (3.0, 3)
+
+
+def test_the_last_seconds_last_until_now_if_something_is_held(desk: Desk) -> None:
+    """Silence after the last release isn't part of what was played."""
+    desk.log(*HELD)
+    desk.now = 3 * SECOND
+    assert make_take(desk.recorder.last(60)).seconds == 3.0
+    desk.log(*((IN, desk.now, 0, release) for release in RELEASES))
+    desk.now = 50 * SECOND
+    assert make_take(desk.recorder.last(60)).seconds == 3.0
+
+
+def test_a_silent_recording_notes_each_second_that_it_goes_on(desk: Desk, tmp_path: Path) -> None:
+    """So that a killed one ends about when it was killed; where something comes, that says it."""
+    journals = [desk.recorder.start_recording(tmp_path / "take.mid")]
+    desk.recorder.record_into(tmp_path / "evening")
+    desk.log(*HELD)
+    for desk.now in range(0, 3 * SECOND + 1, SECOND // 2):
+        desk.recorder.last(0)
+    journals.append(*left_behind(tmp_path / "evening"))
+    for journal, data in zip(journals, (b"", TRIMMED), strict=True):
+        expected = [(RECORDED, second * SECOND, 0, data) for second in (1, 2, 3)]
+        wait_for(partial(lambda journal, expected: ends(journal) == expected, journal, expected))
+        assert make_take(journal.read_bytes(), len(HEAD)).seconds == 3.0
 
 
 def test_one_recording_at_a_time(desk: Desk, tmp_path: Path) -> None:
@@ -197,7 +257,8 @@ def test_what_can_be_asked_over_the_socket(desk: Desk, tmp_path: Path) -> None:
     desk.log(*PLAYED)
     everything = handlers["last"]({})["journal"]
     assert [record for record in unpack(everything) if record[0] != WALL] == [RULED, *PLAYED]
-    assert everything.startswith(handlers["last"]({"seconds": 60})["journal"])
+    *last, _ = unpack(handlers["last"]({"seconds": 60})["journal"])
+    assert everything.startswith(packed(*last))
     assert handlers["record"]({})["journal"] is None
     begun = handlers["record"]({"path": str(tmp_path / "take.mid")})
     desk.now = 2 * SECOND
@@ -239,3 +300,29 @@ def test_what_was_recorded_before_a_kill_is_saved_at_the_next_start(desk: Desk, 
     (take,) = tmp_path.glob("*.mid")
     kinds = [event.kind for event in mido_reader.events(take.read_bytes())]
     assert kinds.count("Note_on_c") == kinds.count("Note_off_c") == 2
+
+
+KILLED_WHILE_HELD = """
+import os, signal, sys, time
+from pathlib import Path
+from router.recording.recorder import Recorder
+from rules.journal.format import HEAD, RECORDED, unpack
+from tests.support.journal_samples import NAMED, ON, wait_for
+recorder = Recorder()
+recorder.start()
+journal = recorder.start_recording(Path(sys.argv[1]))
+began = time.monotonic_ns()
+recorder.log(NAMED)
+recorder.log((3, began, 0, ON))
+wait_for(lambda: sum(one[0] == RECORDED and one[1] > began for one in unpack(journal.read_bytes(), len(HEAD))) >= 2)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_a_note_held_when_the_recording_was_killed_lasts_about_until_then(tmp_path: Path) -> None:
+    """kill -9 about two seconds after the only message."""
+    target = tmp_path / "take.mid"
+    killed = subprocess.run([sys.executable, "-c", KILLED_WHILE_HELD, str(target)], cwd=ROOT, check=False)
+    assert killed.returncode == -signal.SIGKILL
+    take = save(tmp_path / "take.mid.journal").take
+    assert (take.held, take.seconds > 1.4) == (1, True)

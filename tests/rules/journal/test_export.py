@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 import rules.journal.format as journal
 from rules.journal.export import Take, make_take
-from rules.journal.format import IN, LEFT, LOST, NAMES, OUT, RULES, WALL, Names, Record, pack
+from rules.journal.format import IN, LEFT, LOST, NAMES, OUT, RECORDED, RULES, TRIMMED, WALL, Names, Record, pack
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, START, STOP
 from rules.timing.active_sensing import PATIENCE
 from tests.support import mido_reader
@@ -106,6 +106,29 @@ def test_what_is_still_held_is_let_go_at_the_end() -> None:
         (960, "End_track", None, ()),
     ]
     assert take.held == 3
+
+
+def test_what_is_held_sounds_until_the_recording_ended() -> None:
+    """Nothing came after the note-on, and it was held for a second and a half."""
+    take = take_of((IN, 0, 0, ON), (RECORDED, 1000 * MS, 0, b""), (RECORDED, 1500 * MS, 0, b""))
+    assert [(event.tick, event.kind) for event in told(take, 2)[-2:]] == [(2880, "Note_off_c"), (2880, "End_track")]
+    assert take.seconds == 1.5
+
+
+def test_silence_at_the_end_stays_only_where_somebody_ended_the_recording() -> None:
+    """What nobody recorded on purpose ends with its last message, unless something is held."""
+    released = (IN, 0, 0, ON), (IN, 500 * MS, 0, OFF)
+    assert take_of(*released, (RECORDED, 2000 * MS, 0, b"")).seconds == 2.0
+    assert take_of(*released, (RECORDED, 2000 * MS, 0, TRIMMED)).seconds == 0.5
+    assert take_of(*released[:1], (RECORDED, 2000 * MS, 0, TRIMMED)).seconds == 2.0
+
+
+def test_an_input_that_falls_silent_before_the_end_of_the_recording_is_lost_there() -> None:
+    """It promised to be heard (active sensing), and its key isn't held to the end."""
+    sensing = (IN, 0, 0, bytes((ACTIVE_SENSING,)))
+    take = take_of((IN, 0, 0, ON), sensing, (RECORDED, 5000 * MS, 0, b""))
+    assert [event.tick for event in told(take, 2) if event.kind == "Note_off_c"] == [round(PATIENCE / MS * 1.92)]
+    assert (take.seconds, take.held) == (5.0, 0)
 
 
 def test_what_a_lost_input_held_is_let_go_where_it_was_lost() -> None:
