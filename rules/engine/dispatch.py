@@ -147,6 +147,7 @@ class NodeOut:
         start.delay = after
         start.names = ((node.place, event.rule),) if ordered and not event.copy else ()
         start.copy = (*event.copy, *copy)
+        start.release = None  # the ledger before the node has shaped what comes through
         start.known = event.known or node.thins
         start.origin = self._origin
         self._dispatch.emitted(start, self.now, self._out)

@@ -111,6 +111,9 @@ class _TrackGroup:
                 self._write(number, message, event, out)
                 self._count(number, message, out, engine.put_off - before, waited)
                 out.clear()
+        engine.close(tick, out)
+        self._write_new(out)
+        out.clear()
         while agenda.next_due < NEVER:
             tick = agenda.next_due
             self._write_due(tick)

@@ -202,6 +202,10 @@ class Model:
         self.merge.settle(now, out, lambda output: not self._shares_banks(output))
         self.switches = {name: _carried(it, self.switches.get(name)) for name, it in new.switches.items()}
 
+    def close(self, now: int, out: Out) -> None:
+        """The last event of a file: what steps keep going by themselves ends; what `thin` keeps arrives in its time."""
+        self.advance(now, out)
+
     def settle(self, now: int, out: Out) -> None:
         """The end of a file: bank selects that still wait go out."""
         self.advance(now, out)

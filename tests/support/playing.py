@@ -8,6 +8,7 @@ A performance is a line an event, times in milliseconds, at 120 beats a minute:
     at 5 release keys                   a source is lost
     at 5 panic          at 5 panic every key
     at 5 reload                         the next rule file takes over
+    at 5 close                          the last event of a file
     at 5 settle                         the end of a file
 
 What comes out is written alike: `at 10 synth note-on 1 C4 100`, with `synth#2` for what the second player of a port
@@ -46,6 +47,7 @@ class Subject(Protocol):
     def release(self, player: int, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None: ...  # noqa: D102
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None: ...  # noqa: D102
+    def close(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def settle(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
 
 
@@ -97,7 +99,7 @@ class Stage:
         at, time, word, *rest = line.split()
         assert at == "at", line
         now = int(time)
-        if word in ("turn", "release", "panic", "reload", "settle"):
+        if word in ("turn", "release", "panic", "reload", "close", "settle"):
             self.subject.advance(now, self.out)
         match word:
             case "turn":
@@ -109,6 +111,8 @@ class Stage:
             case "reload":
                 self.ruleset = self.reloads.pop(0)
                 self.subject.replace(self.ruleset, now, self.out)
+            case "close":
+                self.subject.close(now, self.out)
             case "settle":
                 self.subject.settle(now, self.out)
             case _:

@@ -567,7 +567,7 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
             reloads -= 1
             lines.append(f"at {now} reload")
         elif what == 38:
-            lines.append(f"at {now} {draw(one_of('panic', 'panic every key', 'settle'))}")
+            lines.append(f"at {now} {draw(one_of('panic', 'panic every key', 'settle', 'close'))}")
         elif what == 37:
             lines.append(f"at {now} release {draw(st.sampled_from(players))}")
         elif what in (35, 36) and first["switches"]:

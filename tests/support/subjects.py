@@ -62,6 +62,12 @@ class EngineSubject:
         self._engine.replace(self._pipeline, now, sent)
         self._name(sent, out)
 
+    def close(self, now: int, out: list[Sent]) -> None:
+        """The last event of a file."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.close(now, sent)
+        self._name(sent, out)
+
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a file."""
         sent: list[tuple[int, bytes, int, int]] = []
