@@ -154,7 +154,7 @@ def plan(found: Iterable[Found | Unusable | LinkedFolder], to: Destination, port
         identities.append(item.identity if isinstance(item, Found) else None)
     inputs = {identity for identity in identities if identity is not None}
     claims: dict[str, int] = {}
-    looks = _Looks()
+    looks = _SimilarNames()
     kept = []
     for at in range(len(planned)):
         job = planned[at]
@@ -200,7 +200,7 @@ def _clash(result: str, rival: Job | Unusable) -> str:
     return f"its result would be {result}, as that of {path}; rewrite them in two runs, to two folders"
 
 
-class _Looks:
+class _SimilarNames:
     """The names of results as they look on disks that take "Take.mid" for "take.mid", or one form of é for another."""
 
     def __init__(self) -> None:

@@ -125,7 +125,7 @@ def results(jobs: Jobs, here: Begin, recipe: Recipe, workers: int, writers: Writ
             writers.put(at, here(jobs[at]))
         yield from writers.rest()
     else:
-        yield from _Crew(jobs, recipe).work(workers)
+        yield from _WorkerPool(jobs, recipe).work(workers)
 
 
 def with_progress(numbered: Iterable[Numbered], jobs: Jobs) -> Iterator[Numbered]:
@@ -214,7 +214,7 @@ def serve(pipe: Connection, recipe: Recipe, inherited: Iterable[Connection]) -> 
                 writers.put(0, begin(job))
 
 
-class _Crew:
+class _WorkerPool:
     """Workers, and the jobs that are left: largest files first, so that nobody is left with a long one at the end.
 
     When a worker is no more, one of the files that it had begun is to blame. If it had begun several, these are done

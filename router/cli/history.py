@@ -51,7 +51,7 @@ class HistorySettings(NamedTuple):
 def history(settings: HistorySettings) -> int:
     """Print the last seconds; return the exit code. Raises MachineError if no such daemon runs."""
     records = list(unpack(ask_daemon(settings.name, "last", patience=_PATIENCE_S)["journal"]))
-    told = Told(history_of(records, int(settings.seconds * 1e9)))
+    told = HistoryReport(history_of(records, int(settings.seconds * 1e9)))
     if settings.json:
         say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **told.data()}, indent=2)])
     else:
@@ -59,7 +59,7 @@ def history(settings: HistorySettings) -> int:
     return FINE
 
 
-class Told:
+class HistoryReport:
     """A story in words or as data."""
 
     def __init__(self, story: History) -> None:

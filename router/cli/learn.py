@@ -22,8 +22,8 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
-from router.midi.listening_ports import Ears
+from router.midi.library_stderr import LibraryStderr
+from router.midi.listening_ports import ListeningPorts
 from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
@@ -66,7 +66,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _call(arguments: argparse.Namespace) -> int:
-    with Noise():
+    with LibraryStderr():
         return learn(LearnSettings(tuple(arguments.rules), arguments.backend, arguments.json))
 
 
@@ -84,22 +84,22 @@ def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock 
     """Listen to every port until Ctrl-C; return the exit code. Raises RuleFileError, MachineError or UsageError."""
     names = PortNames.of(settings.rules)
     system = backend or choose_backend(settings.backend, "pointsman-learn")
-    ears = Ears(system, "learn")
-    pupil = Pupil(names, system, settings.json)
+    listening = ListeningPorts(system, "learn")
+    report = GestureReport(names, system, settings.json)
     next_scan = 0
 
     def poll() -> bool:
-        heard = list(ears.poll())
+        heard = list(listening.poll())
         for port, message in heard:
-            pupil.hear(port, message, clock.now_ns() / _SECOND_NS)
+            report.hear(port, message, clock.now_ns() / _SECOND_NS)
         return bool(heard)
 
     def tend(now: int) -> int:
         nonlocal next_scan
         if now >= next_scan:
             next_scan = now + PORT_SCAN_EVERY_NS
-            pupil.meet(ears.look())
-        pupil.tell(now / _SECOND_NS)
+            report.meet(listening.look())
+        report.tell(now / _SECOND_NS)
         return min(next_scan, now + _GESTURE_EVERY_NS)
 
     try:
@@ -108,7 +108,7 @@ def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock 
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C
     finally:
-        ears.close()
+        listening.close()
         if backend is None:
             system.close()
     return FINE
@@ -156,7 +156,7 @@ class Gesture:
         self.messages: list[bytes] = []
 
 
-class Pupil:
+class GestureReport:
     """Collects gestures, and says what they were."""
 
     def __init__(self, names: PortNames, backend: Backend, as_json: bool) -> None:

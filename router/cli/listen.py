@@ -19,8 +19,8 @@ from router.cli.parsing import add_backend, length
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
-from router.midi.listening_ports import Ears
+from router.midi.library_stderr import LibraryStderr
+from router.midi.listening_ports import ListeningPorts
 from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
 from router.text.exit_codes import FINE
 from router.text.formatting import fitted, plain
@@ -159,7 +159,7 @@ def _call(arguments: argparse.Namespace) -> int:
         backend=arguments.backend,
         json=arguments.json,
     )
-    with Noise():
+    with LibraryStderr():
         return listen(settings)
 
 
@@ -174,15 +174,17 @@ _LEAST_NAME: Final = 12  # characters of a port's name, also where the screen is
 def listen(settings: ListenSettings, backend: Backend | None = None, clock: Clock = SYSTEM_CLOCK) -> int:
     """Tell what arrives until Ctrl-C, or as long as was asked; return the exit code. Raises MachineError."""
     system = backend or choose_backend(settings.backend, "pointsman-listen")
-    ears = Ears(system, "listen", settings.ports or (() if settings.virtual else ("*",)), settings.virtual)
-    listener = Listener(settings, ears, clock)
+    listening = ListeningPorts(
+        system, "listen", settings.ports or (() if settings.virtual else ("*",)), settings.virtual
+    )
+    listener = Listener(settings, listening, clock)
     try:
         PollLoop(listener.poll, listener.tend, clock).run(listener.is_over)
     except KeyboardInterrupt:
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C
     finally:
-        ears.close()
+        listening.close()
         if backend is None:
             system.close()
     return FINE
@@ -191,10 +193,10 @@ def listen(settings: ListenSettings, backend: Backend | None = None, clock: Cloc
 class Listener:
     """What the loop does: hears, tells, and looks for new ports."""
 
-    def __init__(self, settings: ListenSettings, ears: Ears, clock: Clock) -> None:
-        self._ears = ears
+    def __init__(self, settings: ListenSettings, listening: ListeningPorts, clock: Clock) -> None:
+        self._listening = listening
         self._now_ns = clock.now_ns
-        self._told = Told(settings, self._now())
+        self._told = IncomingReport(settings, self._now())
         self._next_scan = 0
 
     def _now(self) -> float:
@@ -207,7 +209,7 @@ class Listener:
     def poll(self) -> bool:
         """Tell what has arrived; whether anything had."""
         busy = False
-        for port, message, since in self._ears.poll_with_times():
+        for port, message, since in self._listening.poll_with_times():
             busy = True
             self._told.hear(port, message, self._now(), since)
         return busy
@@ -216,12 +218,12 @@ class Listener:
         """Look for new ports, and for what has fallen silent; when to come again (ns)."""
         if now >= self._next_scan:
             self._next_scan = now + PORT_SCAN_EVERY_NS
-            self._told.meet(self._ears.look())
+            self._told.meet(self._listening.look())
         self._told.look(now / _SECOND_NS)
         return min(self._next_scan, now + _SILENCE_EVERY_NS)
 
 
-class Told:
+class IncomingReport:
     """What was told so far, and how: lines for people, or for programs."""
 
     def __init__(self, settings: ListenSettings, began: float) -> None:

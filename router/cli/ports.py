@@ -26,7 +26,7 @@ from typing import Any, Final, NamedTuple
 from router.cli.parsing import add_backend, file_name
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
+from router.midi.library_stderr import LibraryStderr
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, plain
 from router.text.terminal import painted, say
@@ -64,7 +64,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _call(arguments: argparse.Namespace) -> int:
-    with Noise():
+    with LibraryStderr():
         return ports(PortsSettings(tuple(arguments.rules), arguments.backend, arguments.json))
 
 

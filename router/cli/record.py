@@ -20,14 +20,14 @@ from typing import Any, Final, NamedTuple
 from router.cli.parsing import add_backend, add_daemon_name, file_name, length
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
-from router.daemon.signals import heeded
+from router.daemon.signals import signals_heeded
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.file_names import is_midi_name
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
+from router.midi.library_stderr import LibraryStderr
 from router.recording.automatic_takes import in_words, take_name
 from router.recording.journal_files import SUFFIX, target_of
-from router.recording.port_recording import tape
+from router.recording.port_recording import record_ports
 from router.recording.recorder import LAST_SECONDS
 from router.recording.takes import BusyError, Saved, left_behind, save, save_all, write_take
 from router.text.durations import as_written
@@ -129,7 +129,7 @@ def _call(arguments: argparse.Namespace) -> int:
         backend=arguments.backend,
         json=arguments.json,
     )
-    with Noise():
+    with LibraryStderr():
         return record(settings)
 
 
@@ -190,7 +190,7 @@ def _as_new_files_are() -> os.stat_result:
 def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path, int]:
     """Until it is over; should the daemon leave before, or somebody else end it, it is saved all the same."""
     is_over = _Until(settings.duration, clock)
-    with heeded(is_over.ask, _go_on):
+    with signals_heeded(is_over.ask, _go_on):
         journal = Path(ask_daemon(settings.name, "record", path=str(target))["journal"])
         complain([f'recording the daemon "{settings.name}" {_how_long(settings)}'])
         asked = clock.now_ns()
@@ -233,9 +233,9 @@ def _record_ports(settings: RecordSettings, target: Path, clock: Clock) -> tuple
     backend = choose_backend(settings.backend, _CLIENT)
     try:
         is_over = _Until(settings.duration, clock)
-        with heeded(is_over.ask, _go_on):
+        with signals_heeded(is_over.ask, _go_on):
             complain([f"recording {_how_long(settings)}"])
-            journal, lost = tape(backend, settings.ports, settings.virtual, target, is_over, clock=clock)
+            journal, lost = record_ports(backend, settings.ports, settings.virtual, target, is_over, clock=clock)
             return save(journal), lost
     finally:
         backend.close()

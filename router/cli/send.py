@@ -22,10 +22,10 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
-from router.midi.output_port import Outlet
+from router.midi.library_stderr import LibraryStderr
+from router.midi.output_port import OutputPort
 from router.midi.poll_loop import PollLoop, nothing_arrives
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import is_terminal, say
@@ -93,7 +93,7 @@ def _call(arguments: argparse.Namespace) -> int:
         backend=arguments.backend,
         json=arguments.json,
     )
-    with Noise():
+    with LibraryStderr():
         return send(settings)
 
 
@@ -106,27 +106,27 @@ def send(settings: SendSettings, backend: Backend | None = None, clock: Clock = 
     """Send, and end the notes; return the exit code. Raises UsageError or MachineError."""
     messages = read_messages(settings.words)
     with ended_like_ctrl_c(), ExitStack() as closing:
-        ports = Ports(backend or choose_backend(settings.backend, "pointsman-send"), clock)
+        ports = PortManager(backend or choose_backend(settings.backend, "pointsman-send"), clock)
         closing.callback(ports.close)
-        outlet = _open(ports, settings, clock.now_ns())
-        port = bare_name(outlet.computer_port)
+        output_port = _open(ports, settings, clock.now_ns())
+        port = bare_name(output_port.computer_port)
         if settings.virtual:
             _wait_for_somebody(settings, clock)
-        _refuse_too_long(messages, outlet)
-        sent = _play(ports, outlet, messages, settings.hold, clock)
-        if complaint := outlet.complaint(clock.now_ns(), "the MIDI system"):
+        _refuse_too_long(messages, output_port)
+        sent = _play(ports, output_port, messages, settings.hold, clock)
+        if complaint := output_port.complaint(clock.now_ns(), "the MIDI system"):
             raise MachineError(complaint)
     _tell(port, sent, settings.json)
     return FINE
 
 
-def _open(ports: Ports, settings: SendSettings, now: int) -> Outlet:
+def _open(ports: PortManager, settings: SendSettings, now: int) -> OutputPort:
     events = ports.want([Wanted(_NAME, "out", settings.port, virtual=settings.virtual)], now)
-    outlet = ports.outlets[_NAME]
-    if not outlet.is_open:
+    output_port = ports.outputs[_NAME]
+    if not output_port.is_open:
         words = events[0].words.removeprefix(f'output "{_NAME}": ') if events else "the MIDI system doesn't answer"
         raise UsageError(f'{words.removesuffix("; waiting for it")}; "pointsman ports" lists what there is')
-    return outlet
+    return output_port
 
 
 def _wait_for_somebody(settings: SendSettings, clock: Clock) -> None:
@@ -139,20 +139,22 @@ def _wait_for_somebody(settings: SendSettings, clock: Clock) -> None:
         clock.sleep_s(_CONNECT_S if settings.wait is None else settings.wait)
 
 
-def _refuse_too_long(messages: Sequence[bytes], outlet: Outlet) -> None:
+def _refuse_too_long(messages: Sequence[bytes], output_port: OutputPort) -> None:
     """Before anything is sent."""
     longest = max(len(message) for message in messages)
-    if outlet.limit is not None and longest > outlet.limit:
+    if output_port.limit is not None and longest > output_port.limit:
         raise MachineError(
-            f"a sysex of {longest:,} bytes is too long for this MIDI system; it carries {outlet.limit:,}"
+            f"a sysex of {longest:,} bytes is too long for this MIDI system; it carries {output_port.limit:,}"
         )
 
 
-def _play(ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, clock: Clock) -> list[bytes]:
+def _play(
+    ports: PortManager, output_port: OutputPort, messages: Sequence[bytes], hold: float, clock: Clock
+) -> list[bytes]:
     """Send all, and end what then sounds, even if Ctrl-C or its like comes in between."""
     try:
         for message in messages:
-            outlet.send(message, clock.now_ns())
+            output_port.send(message, clock.now_ns())
         ends = note_offs(messages)
         ports.flush(_LAST_SENDS_NS)
         if ends:
@@ -162,7 +164,7 @@ def _play(ports: Ports, outlet: Outlet, messages: Sequence[bytes], hold: float, 
             )
     finally:
         for message in note_offs(messages):
-            outlet.send(message, clock.now_ns())
+            output_port.send(message, clock.now_ns())
         ports.flush(_LAST_SENDS_NS)
     return [*messages, *ends]
 

@@ -26,10 +26,10 @@ from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
+from router.midi.library_stderr import LibraryStderr
 from router.midi.poll_loop import PollLoop, nothing_arrives
 from router.midi.port_events import PortEvent
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, count, plain
 from router.text.terminal import is_terminal, painted, say
@@ -88,7 +88,7 @@ def _seconds(text: str) -> float:
 
 def _call(arguments: argparse.Namespace) -> int:
     settings = SoundcheckSettings(tuple(arguments.rules), arguments.seconds, arguments.backend, arguments.json)
-    with Noise():
+    with LibraryStderr():
         return soundcheck(settings)
 
 
@@ -123,29 +123,29 @@ def soundcheck(
     if waits is None:
         waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_S, clock)
     with ended_like_ctrl_c(), ExitStack() as closing:
-        ports = Ports(backend or choose_backend(settings.backend, "pointsman-soundcheck"), clock)
+        ports = PortManager(backend or choose_backend(settings.backend, "pointsman-soundcheck"), clock)
         closing.callback(ports.close)
-        booth = Booth(reading, planned, ports, clock)
+        player = NotePlayer(reading, planned, ports, clock)
         if not settings.json:
             say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
-        booth.begin(_for_enter() if by_hand else lambda: True)
-        booth.play_all(waits, quiet=settings.json)
-        booth.require_all_sent()
+        player.begin(_for_enter() if by_hand else lambda: True)
+        player.play_all(waits, quiet=settings.json)
+        player.require_all_sent()
     if settings.json:
-        say([json.dumps(booth.data(), indent=2)])
+        say([json.dumps(player.data(), indent=2)])
     else:
-        say(booth.summary())
-    return FINE if booth.ok else INCOMPLETE
+        say(player.summary())
+    return FINE if player.ok else INCOMPLETE
 
 
 def _no_devices() -> str:
     return "The rule files name no devices. [devices] holds the instruments, each with its port and channel."
 
 
-class Booth:
+class NotePlayer:
     """Plays the notes of a plan on ports, and ends every note that it has begun."""
 
-    def __init__(self, reading: Reading, planned: Plan, ports: Ports, clock: Clock) -> None:
+    def __init__(self, reading: Reading, planned: Plan, ports: PortManager, clock: Clock) -> None:
         from rules.engine.session import Session
 
         used = {check.port for check in planned.checks}
@@ -156,7 +156,7 @@ class Booth:
         self._now_ns = clock.now_ns
         self._loop = PollLoop(nothing_arrives, self._tend, clock)
         self._session = Session(planned.ruleset, planned.pipeline)
-        self._outlets = planned.pipeline.ports
+        self._outputs = planned.pipeline.ports
         self._out: list[Sent] = []
         self._virtual = {one.name for one in wanted if one.virtual}
         events = ports.want((one for one in wanted if not one.virtual), self._now_ns())
@@ -210,16 +210,18 @@ class Booth:
 
     def _send(self) -> None:
         for target, message, _, _ in self._out:
-            outlet = self._ports.outlets.get(self._outlets[target])
-            if outlet is not None:
-                outlet.send(message, self._now_ns())
+            output_port = self._ports.outputs.get(self._outputs[target])
+            if output_port is not None:
+                output_port.send(message, self._now_ns())
         self._out.clear()
 
     def require_all_sent(self) -> None:
         """Raise MachineError where the MIDI system refused a message: it can't be told then what was heard."""
         now = self._now_ns()
-        said = ((outlet, outlet.complaint(now, "the MIDI system")) for outlet in self._ports.outlets.values())
-        complaints = [f"{outlet.wanted.words}: {words}" for outlet, words in said if words]
+        said = (
+            (output_port, output_port.complaint(now, "the MIDI system")) for output_port in self._ports.outputs.values()
+        )
+        complaints = [f"{output_port.wanted.words}: {words}" for output_port, words in said if words]
         if complaints:
             raise MachineError("; ".join(complaints))
 

@@ -35,7 +35,7 @@ _CLIENT_PATIENCE_S: Final = 30.0  # seconds for a client to ask, or to take its 
 _LAST_ANSWERS_S: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
 
 
-class Control:
+class ControlServer:
     """The daemon's end. `handlers` answer by verb; `report` is told, in words, what went wrong in one of them.
 
     Once started, `follows_a_crash` tells whether the last daemon of this name ended without a word. Whoever has ended

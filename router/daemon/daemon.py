@@ -8,20 +8,20 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from router.daemon.control_server import Control, Handler
+from router.daemon.control_server import ControlServer, Handler
 from router.daemon.live import Live
-from router.daemon.log_thread import Announcer
+from router.daemon.log_thread import LogThread
 from router.daemon.prepared_rules import Prepared, prepare
 from router.daemon.realtime import prefer_latency
 from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
-from router.daemon.service_manager import Service
-from router.daemon.signals import heeded
+from router.daemon.service_manager import ServiceManager
+from router.daemon.signals import signals_heeded
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.switch_values import read_switch
 from router.midi.backend_choice import choose_backend
-from router.midi.library_stderr import Noise
-from router.midi.port_manager import Ports
+from router.midi.library_stderr import LibraryStderr
+from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder, recorder_handlers
 from router.text.exit_codes import FINE
 from router.text.usage import UsageError
@@ -35,16 +35,16 @@ def run(settings: RunSettings) -> int:
     Raises RuleFileError, MachineError or UsageError for what keeps the daemon from starting; nothing does later.
     """
     with ExitStack() as closing:
-        noise = closing.enter_context(Noise())
-        announcer = Announcer()
-        closing.callback(announcer.stop)
-        daemon = Daemon(settings, prepare(settings.rules), announcer.say, noise.lines)
-        control = Control(settings.name, daemon.handlers(), announcer.say)
+        stderr = closing.enter_context(LibraryStderr())
+        log = LogThread()
+        closing.callback(log.stop)
+        daemon = Daemon(settings, prepare(settings.rules), log.say, stderr.lines)
+        control = ControlServer(settings.name, daemon.handlers(), log.say)
         control.start()
         closing.callback(control.stop)
         backend = choose_backend(settings.backend, settings.name)
         closing.callback(backend.close)
-        daemon.play(Ports(backend), control)
+        daemon.play(PortManager(backend), control)
     return FINE
 
 
@@ -66,7 +66,7 @@ class Daemon:
         self._say = say
         self._noises = noises
         self._clock = clock
-        self._service = Service(clock=clock)
+        self._service = ServiceManager(clock=clock)
         self._recorder = Recorder(say, clock=clock)
         self._reloader = Reloader(
             settings.rules,
@@ -79,12 +79,12 @@ class Daemon:
         )
         self._live: Live | None = None
 
-    def play(self, ports: Ports, control: Control) -> None:
+    def play(self, ports: PortManager, control: ControlServer) -> None:
         """Plays until a signal says to leave; outputs are silenced first where something may sound from before."""
         live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look, self._clock)
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
-        with heeded(live.stop, self._reloader.request):
+        with signals_heeded(live.stop, self._reloader.request):
             try:
                 if self._settings.record is not None:
                     self._recorder.record_into(Path(self._settings.record))

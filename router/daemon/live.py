@@ -16,11 +16,11 @@ from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts
-from router.midi.input_port import Inlet
-from router.midi.output_port import Outlet
+from router.midi.input_port import InputPort
+from router.midi.output_port import OutputPort
 from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
 from router.midi.port_events import PortEvent
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.journal.format import Record
@@ -43,7 +43,7 @@ class Live:
     def __init__(
         self,
         prepared: Prepared,
-        ports: Ports,
+        ports: PortManager,
         log: Callable[[Record], None],
         say: Callable[[str], None],
         look: Callable[[], None] = lambda: None,
@@ -62,8 +62,8 @@ class Live:
         self._requests = Requests()
         self._stopping = False
         self._out: list[Sent] = []
-        self._inlets: list[tuple[Inlet, int]] = []
-        self._outlets: list[Outlet | None] = []
+        self._open_inputs: list[tuple[InputPort, int]] = []
+        self._outputs: list[OutputPort | None] = []
         self._next_scan = 0
         self._began = 0
         self._texts = prepared.texts
@@ -126,23 +126,23 @@ class Live:
             self._requests.answer()
             self._loop.tend_soon()
         busy = False
-        for inlet, player in self._inlets:
-            get_message = inlet.get_message
+        for input_port, player in self._open_inputs:
+            get_message = input_port.get_message
             for _ in range(MOST_AT_ONCE):
                 received = get_message()
                 if received is None:
                     break
                 busy = True
-                self._arrive(inlet, player, received[0])
+                self._arrive(input_port, player, received[0])
         return busy
 
-    def _arrive(self, inlet: Inlet, player: int, received: Any) -> None:
+    def _arrive(self, input_port: InputPort, player: int, received: Any) -> None:
         """One message on its way through; whatever goes wrong is counted, and never stops the next one."""
         now = self._now_ns()
-        inlet.messages += 1
+        input_port.messages += 1
         try:
             message = bytes(received)
-            for whole in inlet.mend(message) if message_fault(message) else (message,):
+            for whole in input_port.mend(message) if message_fault(message) else (message,):
                 self._log((journal.IN, now, player, whole))
                 self.session.arrive(player, whole, now, self._out)
         except Exception:
@@ -153,13 +153,13 @@ class Live:
 
     def _send(self, now: int) -> None:
         """Sends what the session gave out."""
-        out, log, outlets = self._out, self._log, self._outlets
+        out, log, outputs = self._out, self._log, self._outputs
         for target, message, due, _ in out:
             log((journal.OUT, due, target, message))
-            outlet = outlets[target]
-            if outlet is not None:
+            output_port = outputs[target]
+            if output_port is not None:
                 try:
-                    outlet.send(message, now)
+                    output_port.send(message, now)
                 except Exception:
                     self._report()
         out.clear()
@@ -206,9 +206,11 @@ class Live:
     def _connect(self, without: Collection[str] = ()) -> None:
         """Who plays what: looked up once, not for every message. Nothing is sent to the outputs `without`."""
         players = self.session.players
-        self._inlets = [(inlet, players[inlet.name]) for inlet in self.ports.inlets if inlet.name in players]
-        outlets = {name: outlet for name, outlet in self.ports.outlets.items() if name not in without}
-        self._outlets = [outlets.get(name) for name in self.session.pipeline.ports]
+        self._open_inputs = [
+            (input_port, players[input_port.name]) for input_port in self.ports.inputs if input_port.name in players
+        ]
+        outputs = {name: output_port for name, output_port in self.ports.outputs.items() if name not in without}
+        self._outputs = [outputs.get(name) for name in self.session.pipeline.ports]
 
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from router.text.formatting import plain
 _MOST_WAITING: Final = 1_000
 
 
-class Announcer:
+class LogThread:
     """Says lines in order. What can't be said, since a thousand lines wait already, is left unsaid."""
 
     def __init__(self) -> None:

@@ -16,7 +16,7 @@ from typing import Final, Literal
 
 from router.daemon.folder_watcher import Watcher, watched_folders
 from router.daemon.prepared_rules import Prepared, prepare_texts
-from router.daemon.replaced_rules import Retired
+from router.daemon.replaced_rules import ReplacedRules
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError, PointsmanError, RuleFileError
@@ -91,7 +91,7 @@ class Reloader:
         self._began = began
         self._ended = ended
         self._seen: Found = prepared.texts
-        self._retired = Retired()
+        self._retired = ReplacedRules()
         self._asked: SimpleQueue[SimpleQueue[Outcome] | None] = SimpleQueue()
         self._stopping = Event()
         self._watcher = Watcher(lambda: self._asked.put(None), say)

@@ -18,7 +18,7 @@ from rules.rulefile.rule_tables import Rule
 _OURS_ALONE: Final = 2  # references to a table: from the variable that looks at it, and from the counting
 
 
-class Retired:
+class ReplacedRules:
     """Rules that were replaced. All calls come from one thread, and not from the one that plays."""
 
     def __init__(self) -> None:

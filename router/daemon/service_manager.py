@@ -22,7 +22,7 @@ asks for two."""
 _NEVER: Final = 1 << 63
 
 
-class Service:
+class ServiceManager:
     """The line to the manager. Its methods never wait and never raise. The loop that plays calls `beat`."""
 
     def __init__(self, environment: Mapping[str, str] = os.environ, clock: Clock = SYSTEM_CLOCK) -> None:

@@ -14,7 +14,7 @@ from router.text.terminal import is_terminal
 
 
 @contextmanager
-def heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
+def signals_heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
     """Calls `leave` at SIGINT and SIGTERM; a second one ends the process at once.
 
     SIGHUP calls `reload`; but where a terminal started us it means that the terminal was closed, so `leave`. It never

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from router.midi import alsa_sequencer
-from router.midi.rtmidi_backend import Client, Library, MidiIn, MidiOut, System
+from router.midi.rtmidi_backend import Client, Library, MidiIn, MidiOut, RtmidiBackend
 from rules.ports.pacing import Limit, Rate
 
 
-class Alsa(System):
+class AlsaBackend(RtmidiBackend):
     """The sequencer.
 
     Between clients a sysex travels in pieces of 28 bytes through the receiver's pool, 200 of them unless it asked for

@@ -11,31 +11,31 @@ from importlib import import_module
 from typing import Final, cast
 
 from router.midi import alsa_sequencer
-from router.midi.alsa_backend import Alsa
+from router.midi.alsa_backend import AlsaBackend
 from router.midi.backend import Backend
-from router.midi.jack_backend import Jack
-from router.midi.rtmidi_backend import Library, System
+from router.midi.jack_backend import JackBackend
+from router.midi.rtmidi_backend import Library, RtmidiBackend
 from rules.errors import MachineError
 
 
-class CoreMidi(System):
+class CoreMidiBackend(RtmidiBackend):
     """The MIDI system of macOS."""
 
     name = "CoreMIDI"
 
 
-class WindowsMm(System):
+class WindowsMmBackend(RtmidiBackend):
     """The MIDI system of Windows."""
 
     name = "Windows MM"
     has_virtual = False
 
 
-_SYSTEMS: Final[dict[str, tuple[str, type[System]]]] = {
-    "alsa": ("alsa", Alsa),
-    "jack": ("jack", Jack),
-    "coremidi": ("core", CoreMidi),
-    "winmm": ("winmm", WindowsMm),
+_SYSTEMS: Final[dict[str, tuple[str, type[RtmidiBackend]]]] = {
+    "alsa": ("alsa", AlsaBackend),
+    "jack": ("jack", JackBackend),
+    "coremidi": ("core", CoreMidiBackend),
+    "winmm": ("winmm", WindowsMmBackend),
 }
 """By the name that the user gives: the library's name for it, and what we know about it. Tried in this order."""
 

@@ -13,7 +13,7 @@ from rules.ports.patterns import Wanted, bare_name
 Received = tuple[Sequence[int], float]
 
 
-class Inlet:
+class InputPort:
     """An input of ours, open or not.
 
     The loop counts `messages`; `faulty` are those that were no complete MIDI message, nor became one.
@@ -106,11 +106,11 @@ def _nothing() -> Received | None:
     return None
 
 
-def first_this(message: Received, inlet: Inlet, raw: RawInput) -> Callable[[], Received | None]:
+def first_this(message: Received, input_port: InputPort, raw: RawInput) -> Callable[[], Received | None]:
     """Give a message that was taken too early, then go on as before."""
 
     def get_message() -> Received | None:
-        inlet.get_message = raw.get_message
+        input_port.get_message = raw.get_message
         return message
 
     return get_message

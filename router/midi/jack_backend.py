@@ -12,8 +12,8 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from router.midi.jack_library import Wires
-from router.midi.rtmidi_backend import Client, Library, MidiIn, MidiOut, OpenInput, OpenOutput, System, asking
+from router.midi.jack_library import JackConnections
+from router.midi.rtmidi_backend import Client, Library, MidiIn, MidiOut, OpenInput, OpenOutput, RtmidiBackend, asking
 from rules.errors import MachineError
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ _SERVER_VARIABLE: Final = "JACK_DEFAULT_SERVER"
 _USUAL_SERVER: Final = "default"
 
 
-class Jack(System):
+class JackBackend(RtmidiBackend):
     """A JACK server, which can die and come back.
 
     Once it has died, everything of ours is dead with it, and making a new client frees the old ones behind our back:
@@ -48,7 +48,7 @@ class Jack(System):
     sysex_sticks = True
 
     _child: subprocess.Popen[bytes] | None = None
-    _wires: Wires | None = None
+    _wires: JackConnections | None = None
     _silence = ""
 
     def __init__(self, library: Library, api: int, client: str) -> None:
@@ -133,7 +133,7 @@ class Jack(System):
     def _begin(self) -> None:
         super()._begin()
         with contextlib.suppress(MachineError):  # it is only less safe without
-            self._wires = Wires()
+            self._wires = JackConnections()
         if self._wires is not None:
             with asking("JACK can't be used"):
                 self._silence = self._make_port(self._make_out(self.client), SILENCE)

@@ -13,7 +13,7 @@ _NO_START_SERVER: Final = 1
 _NAME: Final = b"pointsman-wires"
 
 
-class Wires:
+class JackConnections:
     """A client without ports, which costs nothing while nobody asks it for anything.
 
     Raises MachineError where there is no library, or no server.

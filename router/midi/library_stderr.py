@@ -34,7 +34,7 @@ _MEANINGS: Final = {
 """What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0 and JACK 2."""
 
 
-class Noise:
+class LibraryStderr:
     """While this lasts, libraries write into a file that nobody has to read, and Python to standard error as before."""
 
     def __init__(self) -> None:

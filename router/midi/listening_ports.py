@@ -1,4 +1,4 @@
-"""Ears: ports of the computer that are listened to, whatever comes and goes."""
+"""Ports of the computer that are listened to, whatever comes and goes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from rules.errors import MachineError
 from rules.ports.patterns import bare_name, matching
 
 
-class Ears:
+class ListeningPorts:
     """Every port of the computer that sends, or those that one of the `patterns` fits; never our own.
 
     `label` is what our side of the connections is called; `virtual` are ports to be made, that other programs send to.

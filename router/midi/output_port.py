@@ -18,13 +18,13 @@ _COMPLAIN_EVERY_NS: Final = 10_000_000_000  # ns
 
 
 class Line(Protocol):
-    """Where outlets stand that have something waiting."""
+    """The outputs that have something waiting."""
 
-    def append(self, outlet: Outlet, /) -> None:
-        """An outlet has something waiting from now on."""
+    def append(self, output_port: OutputPort, /) -> None:
+        """An output has something waiting from now on."""
 
 
-class Outlet:
+class OutputPort:
     """An output of ours, open or not.
 
     `messages` counts what went out, `lost` what couldn't (no such port, far too much at once, or the system failed),

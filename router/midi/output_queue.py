@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from router.midi.output_port import Outlet
+from router.midi.output_port import OutputPort
 from router.midi.port_events import PortEvent
 from router.text.formatting import count
 from rules.timing.delays import NEVER
@@ -14,14 +14,14 @@ class OutputQueue:
     """Outputs put themselves here when something begins to wait, and leave when nothing does any more."""
 
     def __init__(self) -> None:
-        self._waiting: deque[Outlet] = deque()
+        self._waiting: deque[OutputPort] = deque()
 
     def __len__(self) -> int:
         return len(self._waiting)
 
-    def append(self, outlet: Outlet, /) -> None:
+    def append(self, output_port: OutputPort, /) -> None:
         """An output has something waiting from now on."""
-        self._waiting.append(outlet)
+        self._waiting.append(output_port)
 
     def clear(self) -> None:
         """The server has died, and everything that waited with it."""
@@ -31,24 +31,24 @@ class OutputQueue:
         """Send what may go by now (ns); when to come again (ns), NEVER: when you like."""
         wake = NEVER
         for _ in range(len(self._waiting)):
-            outlet = self._waiting.popleft()
-            wake = min(wake, outlet.pump(now))
-            if outlet.waits:
-                self._waiting.append(outlet)
+            output_port = self._waiting.popleft()
+            wake = min(wake, output_port.pump(now))
+            if output_port.waits:
+                self._waiting.append(output_port)
         return wake
 
     def make_way(self) -> list[PortEvent]:
         """Drop whatever waits and ends nothing, for silence to come first."""
         events = []
         for _ in range(len(self._waiting)):
-            outlet = self._waiting.popleft()
-            if dropped := outlet.make_way():
+            output_port = self._waiting.popleft()
+            if dropped := output_port.make_way():
                 words = f"dropped {count(dropped, 'message')} that waited, so that silence comes first"
-                events.append(PortEvent("dropping", outlet.wanted, f"{outlet.wanted.words}: {words}"))
-            if outlet.waits:
-                self._waiting.append(outlet)
+                events.append(PortEvent("dropping", output_port.wanted, f"{output_port.wanted.words}: {words}"))
+            if output_port.waits:
+                self._waiting.append(output_port)
         return events
 
     def wire_time(self, now: int) -> int:
         """How long (ns) the slowest DIN wire needs for all that was sent and that waits."""
-        return max([outlet.wire_time(now) for outlet in self._waiting], default=0)
+        return max([output_port.wire_time(now) for output_port in self._waiting], default=0)

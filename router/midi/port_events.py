@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from router.midi.input_port import Inlet
-from router.midi.output_port import Outlet
+from router.midi.input_port import InputPort
+from router.midi.output_port import OutputPort
 from rules.ports.patterns import Wanted
 
 Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
-Port = Inlet | Outlet
+Port = InputPort | OutputPort
 
 
 @dataclass(frozen=True, slots=True)

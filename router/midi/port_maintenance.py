@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
 from router.midi.backend import Backend
-from router.midi.input_port import Inlet, first_this
-from router.midi.output_port import Outlet
+from router.midi.input_port import InputPort, first_this
+from router.midi.output_port import OutputPort
 from rules.errors import MachineError
 
 _QUIET_NS: Final = 2_000_000_000
@@ -30,7 +30,7 @@ _SILENT_NS: Final = 1_000_000_000
 """How long (ns) an input must have heard nothing to be taken for stuck."""
 
 
-class Upkeep:
+class PortMaintenance:
     """`look` is called four times a second, and does one thing at a time."""
 
     def __init__(self, backend: Backend, is_alive: Callable[[], bool]) -> None:
@@ -39,7 +39,7 @@ class Upkeep:
         self._counted = 0
         self._quiet_since = 0
         self._reopened_at = 0
-        self._to_reopen: deque[Inlet] = deque()
+        self._to_reopen: deque[InputPort] = deque()
 
     def begin(self, now: int) -> None:
         """From the first ports on (`now` in ns) silence is counted."""
@@ -49,48 +49,50 @@ class Upkeep:
         """The server has died, and with it whatever was to be opened anew."""
         self._to_reopen.clear()
 
-    def look(self, ports: Iterable[Inlet | Outlet], inlets: Sequence[Inlet], now: int) -> None:
-        """Do one of the things that are to be done, if it is quiet enough for it. `inlets` are the open inputs."""
+    def look(self, ports: Iterable[InputPort | OutputPort], inputs: Sequence[InputPort], now: int) -> None:
+        """Do one of the things that are to be done, if it is quiet enough for it. `inputs` are those that are open."""
         counted = sum(port.messages for port in ports)
         if counted != self._counted:
             self._counted, self._quiet_since = counted, now
-        for inlet in inlets:
-            if inlet.messages != inlet.heard:
-                inlet.heard, inlet.heard_at = inlet.messages, now
+        for input_port in inputs:
+            if input_port.messages != input_port.heard:
+                input_port.heard, input_port.heard_at = input_port.messages, now
         quiet = now - self._quiet_since
         self._backend.keeps_ready = quiet < _READY_FOR_NS
         if quiet > _REOPEN_AFTER_NS and self._reopened_at < self._quiet_since:
-            self._reopen_later(inlet for inlet in inlets if inlet.heard_at > self._reopened_at)
+            self._reopen_later(input_port for input_port in inputs if input_port.heard_at > self._reopened_at)
             self._reopened_at = now
         if self._to_reopen and self._is_alive():
             self._reopen(self._to_reopen.popleft())
         elif self._backend.untidy > (0 if quiet > _QUIET_NS else _MOST_UNTIDY) and self._is_alive():
             self._backend.tidy()
 
-    def cure(self, inlets: Iterable[Inlet], now: int) -> None:
+    def cure(self, inputs: Iterable[InputPort], now: int) -> None:
         """Have inputs that have fallen silent opened anew, one at each look.
 
         A sysex without an end swallows everything that comes after it, and nothing tells that from silence.
         """
-        self._reopen_later(inlet for inlet in inlets if inlet.messages and now - inlet.heard_at > _SILENT_NS)
+        self._reopen_later(
+            input_port for input_port in inputs if input_port.messages and now - input_port.heard_at > _SILENT_NS
+        )
 
-    def _reopen_later(self, inlets: Iterable[Inlet]) -> None:
+    def _reopen_later(self, inputs: Iterable[InputPort]) -> None:
         if self._backend.sysex_sticks:
-            self._to_reopen.extend(inlet for inlet in inlets if inlet not in self._to_reopen)
+            self._to_reopen.extend(input_port for input_port in inputs if input_port not in self._to_reopen)
 
-    def _reopen(self, inlet: Inlet) -> None:
+    def _reopen(self, input_port: InputPort) -> None:
         """Connect anew before disconnecting, so that nothing is missed in between."""
-        old = inlet.raw
-        if old is None or inlet.wanted.virtual:
+        old = input_port.raw
+        if old is None or input_port.wanted.virtual:
             return
         try:
-            new = self._backend.open_input(inlet.computer_port, inlet.name)
+            new = self._backend.open_input(input_port.computer_port, input_port.name)
         except MachineError:
             return
         came = old.get_message()
         if came is not None:  # it isn't stuck
-            inlet.get_message = first_this(came, inlet, old)
+            input_port.get_message = first_this(came, input_port, old)
             new.close()
             return
-        inlet.connect(new, inlet.computer_port)
+        input_port.connect(new, input_port.computer_port)
         old.close()

@@ -12,11 +12,11 @@ from typing import Any, Final
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.heartbeat import POLL_S, Heartbeat
-from router.midi.input_port import Inlet
-from router.midi.output_port import Outlet
+from router.midi.input_port import InputPort
+from router.midi.output_port import OutputPort
 from router.midi.output_queue import OutputQueue
 from router.midi.port_events import Port, PortEvent
-from router.midi.port_maintenance import Upkeep
+from router.midi.port_maintenance import PortMaintenance
 from router.midi.port_opening import PortOpener
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
@@ -29,23 +29,23 @@ LONGEST_FLUSH_NS: Final = 10_000_000_000
 """How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""
 
 
-class Ports:
+class PortManager:
     """All ports of a session on one MIDI system.
 
-    `inlets` are the open inputs, to be polled; `outlets` every output that is wanted, by our name. Both are replaced,
+    `inputs` are those that are open, to be polled; `outputs` are all that are wanted, by our name. Both are replaced,
     not changed, when ports come and go: each time, there is an event. `report` is called while an exception is handled
     that costs no more than a message.
     """
 
     def __init__(self, backend: Backend, clock: Clock = SYSTEM_CLOCK) -> None:
-        self.inlets: list[Inlet] = []
-        self.outlets: dict[str, Outlet] = {}
+        self.inputs: list[InputPort] = []
+        self.outputs: dict[str, OutputPort] = {}
         self.report: Callable[[], None] = _unreported
         self._backend = backend
         self._clock = clock
-        self._inputs: dict[str, Inlet] = {}
+        self._inputs: dict[str, InputPort] = {}
         self._dropped: list[Port] = []
-        self._closing: list[Outlet] = []
+        self._closing: list[OutputPort] = []
         self._queue = OutputQueue()
         self._names: dict[Direction, list[str]] = {"in": [], "out": []}
         self._unlisted = ""
@@ -54,20 +54,20 @@ class Ports:
         self._down = False
         self._hiccup_said_at = -_HICCUPS_EVERY_NS
         self._heartbeat = self._begin_heartbeat()
-        self._upkeep = Upkeep(backend, self._is_alive)
+        self._maintenance = PortMaintenance(backend, self._is_alive)
 
     def _begin_heartbeat(self) -> Heartbeat | None:
         loop = self._backend.loopback()
         return None if loop is None else Heartbeat(*loop, self._clock)
 
     def _all(self) -> list[Port]:
-        return [*self._inputs.values(), *self.outlets.values()]
+        return [*self._inputs.values(), *self.outputs.values()]
 
     def _of(self, wanted: Wanted) -> Port | None:
-        return (self._inputs if wanted.direction == "in" else self.outlets).get(wanted.name)
+        return (self._inputs if wanted.direction == "in" else self.outputs).get(wanted.name)
 
-    def _list_inlets(self) -> None:
-        self.inlets = [inlet for inlet in self._inputs.values() if inlet.is_open]
+    def _list_inputs(self) -> None:
+        self.inputs = [input_port for input_port in self._inputs.values() if input_port.is_open]
 
     # -- what is wanted -----------------------------------------------------------------------------------------------
 
@@ -78,7 +78,7 @@ class Ports:
         MachineError, before anything has changed, for virtual ports where the system has none.
         """
         wanted = tuple(wanted)
-        self._upkeep.begin(now)
+        self._maintenance.begin(now)
         self._refuse_virtual(wanted)
         self._take_back()
         plan = changes((port.wanted for port in self._all()), wanted)
@@ -89,7 +89,7 @@ class Ports:
         for one in plan.add:
             events += self._add(one)
         events += self._scan_names()
-        self._list_inlets()
+        self._list_inputs()
         return events
 
     def _refuse_virtual(self, wanted: Iterable[Wanted]) -> None:
@@ -101,20 +101,20 @@ class Ports:
     def _take_back(self) -> None:
         """Whoever wanted to drop ports, and didn't, has thought better of it."""
         for port in self._dropped:
-            if isinstance(port, Inlet):
+            if isinstance(port, InputPort):
                 self._inputs.setdefault(port.name, port)
         self._dropped = [port for port in self._dropped if port is not self._of(port.wanted)]
 
     def _keep(self, wanted: Wanted) -> None:
         port = self._of(wanted)
-        if isinstance(port, Outlet):
+        if isinstance(port, OutputPort):
             port.rewire(wanted)
         elif port is not None:
             port.wanted = wanted
 
     def _set_aside(self, wanted: Wanted) -> list[PortEvent]:
         """An output that goes still gets its note-offs, an input is heard no more."""
-        port = self._inputs.pop(wanted.name) if wanted.direction == "in" else self.outlets[wanted.name]
+        port = self._inputs.pop(wanted.name) if wanted.direction == "in" else self.outputs[wanted.name]
         self._dropped.append(port)
         return [PortEvent("lost", wanted, f"{wanted.words}: no longer wanted")] if port.is_open else []
 
@@ -131,9 +131,9 @@ class Ports:
                 events.append(PortEvent("lost", before.wanted, words))
             self._dropped.append(before)
         if wanted.direction == "in":
-            self._inputs[wanted.name] = Inlet(wanted)
+            self._inputs[wanted.name] = InputPort(wanted)
         else:
-            self.outlets = {**self.outlets, wanted.name: Outlet(wanted, self._queue)}
+            self.outputs = {**self.outputs, wanted.name: OutputPort(wanted, self._queue)}
         self._look_again = True
         return events
 
@@ -141,21 +141,23 @@ class Ports:
         """Close what is no longer wanted. What still waits for a slow wire there is sent first."""
         dropped, self._dropped = self._dropped, []
         for port in dropped:
-            if isinstance(port, Inlet):
+            if isinstance(port, InputPort):
                 port.disconnect("closed")
                 continue
-            if self.outlets.get(port.name) is port:
-                self.outlets = {name: outlet for name, outlet in self.outlets.items() if outlet is not port}
+            if self.outputs.get(port.name) is port:
+                self.outputs = {
+                    name: output_port for name, output_port in self.outputs.items() if output_port is not port
+                }
             elif port.is_open:
                 _silence(port, self._clock.now_ns())
             self._closing.append(port)
         self._close_drained()
-        self._list_inlets()
+        self._list_inputs()
 
     def _close_drained(self) -> None:
-        for outlet in [outlet for outlet in self._closing if not outlet.waits]:
-            outlet.disconnect("closed")
-            self._closing.remove(outlet)
+        for output_port in [output_port for output_port in self._closing if not output_port.waits]:
+            output_port.disconnect("closed")
+            self._closing.remove(output_port)
 
     # -- looking around -----------------------------------------------------------------------------------------------
 
@@ -168,10 +170,10 @@ class Ports:
             return events + self._go_down()
         found = self._scan_names()
         if found:
-            self._list_inlets()
+            self._list_inputs()
         self._close_drained()
         try:
-            self._upkeep.look(self._all(), self.inlets, now)
+            self._maintenance.look(self._all(), self.inputs, now)
         except Exception:  # what was found must be told all the same
             self.report()
         return events + found
@@ -238,9 +240,9 @@ class Ports:
                 port.disconnect("server lost", close=False)
         self._closing.clear()
         self._queue.clear()
-        self._upkeep.forget()
+        self._maintenance.forget()
         self._heartbeat = None
-        self._list_inlets()
+        self._list_inputs()
         return events
 
     def _come_back(self) -> list[PortEvent]:
@@ -250,12 +252,12 @@ class Ports:
         self._down = False
         self._look_again = True
         events += self._scan_names()
-        self._list_inlets()
+        self._list_inputs()
         return events
 
     def cure(self, now: int) -> None:
         """Something is wrong, says the user: inputs that have fallen silent are opened anew, one at each scan."""
-        self._upkeep.cure(self.inlets, now)
+        self._maintenance.cure(self.inputs, now)
 
     # -- what waits ---------------------------------------------------------------------------------------------------
 
@@ -302,7 +304,10 @@ class Ports:
             self._hiccup_said_at, self._heartbeat.skipped = now, 0
             words = f"{self._backend.name} has had a hiccup; what was played in that moment may be lost"
             events.append(PortEvent("dropping", None, words))
-        said = ((outlet.wanted, outlet.complaint(now, self._backend.name)) for outlet in self.outlets.values())
+        said = (
+            (output_port.wanted, output_port.complaint(now, self._backend.name))
+            for output_port in self.outputs.values()
+        )
         events += [PortEvent("dropping", wanted, f"{wanted.words}: {words}") for wanted, words in said if words]
         return events
 
@@ -320,7 +325,7 @@ class Ports:
         for port in [*self._all(), *self._dropped, *self._closing]:
             if port.is_open:
                 port.disconnect("closed")
-        self._list_inlets()
+        self._list_inputs()
         self._backend.close()
 
 
@@ -332,7 +337,7 @@ def _is_cut_off(port: Port) -> bool:
     return port.is_cut_off and not port.wanted.virtual
 
 
-def _silence(outlet: Outlet, now: int) -> None:
+def _silence(output_port: OutputPort, now: int) -> None:
     """The session knows only the new port of this name: what sounds at the old one is ended here."""
     for message in silence_messages():
-        outlet.send(message, now)
+        output_port.send(message, now)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from router.midi.backend import Backend
 from router.midi.heartbeat import Heartbeat
-from router.midi.input_port import Inlet
+from router.midi.input_port import InputPort
 from router.midi.port_events import Port, PortEvent, found, said_once
 from rules.errors import MachineError
 from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find
@@ -50,7 +50,7 @@ class PortOpener:
 
     def _connect(self, port: Port, name: str, heartbeat: Heartbeat | None) -> list[PortEvent]:
         try:
-            if isinstance(port, Inlet):
+            if isinstance(port, InputPort):
                 port.connect(self._backend.open_input(name, port.name), name)
             else:
                 port.connect(self._backend.open_output(name, port.name), name, self._backend, heartbeat)
@@ -62,7 +62,7 @@ class PortOpener:
     def _make_virtual(self, port: Port, heartbeat: Heartbeat | None) -> list[PortEvent]:
         label = port.wanted.pattern
         try:
-            if isinstance(port, Inlet):
+            if isinstance(port, InputPort):
                 port.connect(self._backend.virtual_input(label), label)
             else:
                 port.connect(self._backend.virtual_output(label), label, self._backend, heartbeat)

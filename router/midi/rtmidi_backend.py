@@ -140,7 +140,7 @@ class OpenOutput:
         self._park(self._client)
 
 
-class System:
+class RtmidiBackend:
     """A MIDI system by way of python-rtmidi. Raises MachineError when it isn't there.
 
     A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. So one of each kind is

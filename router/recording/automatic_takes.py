@@ -21,7 +21,7 @@ LONGEST_BYTES: Final = 64 * 1024 * 1024
 """Where a take ends at the latest, in bytes of its journal: an hour and more of dense playing."""
 
 
-class StandingTakes:
+class AutomaticTakes:
     """Takes in a folder. `before` gives what a journal has to begin with.
 
     All methods are called by one thread at a time, and never wait for the disk but for `begin` and `stop`.

@@ -10,7 +10,7 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
 from router.midi.port_events import PortEvent
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
 from router.text.terminal import complain
 from router.text.usage import UsageError
@@ -22,7 +22,7 @@ _IDLE_PAUSE_NS: Final = 500_000
 """Shorter than elsewhere: the first note of a take has no other time than that of the look that found it."""
 
 
-def tape(
+def record_ports(
     backend: Backend,
     patterns: Sequence[str],
     virtual: Sequence[str],
@@ -36,11 +36,11 @@ def tape(
     Raises UsageError where a port is named twice, MachineError if one can't be made, or the file can't be written.
     """
     recorder = Recorder(say, clock=clock)
-    ports = Ports(backend, clock)
+    ports = PortManager(backend, clock)
     recorder.start()
     try:
         journal = recorder.start_recording(target)
-        _Tape(ports, recorder, say, clock).run(wanted_inputs(backend, patterns, virtual), is_over)
+        _PortRecording(ports, recorder, say, clock).run(wanted_inputs(backend, patterns, virtual), is_over)
         return journal, recorder.stop_recording()[1]
     finally:
         recorder.stop()
@@ -69,10 +69,10 @@ def _meant(pattern: str, names: Sequence[str], ours: Sequence[int]) -> Iterator[
         yield Wanted(pattern, "in", pattern)
 
 
-class _Tape:
+class _PortRecording:
     """The loop: what arrives is logged with its time."""
 
-    def __init__(self, ports: Ports, recorder: Recorder, say: Callable[[str], None], clock: Clock) -> None:
+    def __init__(self, ports: PortManager, recorder: Recorder, say: Callable[[str], None], clock: Clock) -> None:
         self._ports = ports
         self._recorder = recorder
         self._say = say
@@ -108,23 +108,23 @@ class _Tape:
     def _poll(self) -> bool:
         """Logs what has arrived; whether anything had."""
         busy = False
-        for inlet in self._ports.inlets:
-            number = self._numbers[inlet.name]
+        for input_port in self._ports.inputs:
+            number = self._numbers[input_port.name]
             for _ in range(MOST_AT_ONCE):
-                received = inlet.get_message()
+                received = input_port.get_message()
                 if received is None:
                     break
                 busy = True
                 message = bytes(received[0])
-                inlet.messages += 1
-                for whole in inlet.mend(message) if message_fault(message) else (message,):
+                input_port.messages += 1
+                for whole in input_port.mend(message) if message_fault(message) else (message,):
                     self._recorder.log((IN, self._clock.now_ns(), number, whole))
         return busy
 
     def _name(self) -> None:
         """Tracks are called as the computer calls their ports; as they were asked for until those are there."""
-        for inlet in self._ports.inlets:
-            if not inlet.wanted.virtual:
-                self._called[self._numbers[inlet.name]] = bare_name(inlet.computer_port)
+        for input_port in self._ports.inputs:
+            if not input_port.wanted.virtual:
+                self._called[self._numbers[input_port.name]] = bare_name(input_port.computer_port)
         names = Names(tuple(self._called))
         self._recorder.log((NAMES, self._clock.now_ns(), 0, names_data(names)))

@@ -14,9 +14,9 @@ from typing import Any, Final
 
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.file_names import is_midi_name
-from router.recording.automatic_takes import StandingTakes, save_and_tell
+from router.recording.automatic_takes import AutomaticTakes, save_and_tell
 from router.recording.journal_files import JournalFile
-from router.recording.ring_buffer import Ring
+from router.recording.ring_buffer import RingBuffer
 from router.recording.takes import left_behind, save_all
 from router.text.terminal import complain
 from rules.errors import MachineError
@@ -50,11 +50,11 @@ class Recorder:
         self.switches: Callable[[], Mapping[str, State]] | None = None
         self._say = say
         self._clock = clock
-        self._ring = Ring(int(limit_seconds * 1e9), limit_bytes)
+        self._ring = RingBuffer(int(limit_seconds * 1e9), limit_bytes)
         self._lasting: dict[int, Record] = {}
         self._asked: JournalFile | None = None
         self._asked_at = 0
-        self._standing: StandingTakes | None = None
+        self._automatic: AutomaticTakes | None = None
         self._recovery: threading.Thread | None = None
         self._handed_on_at = 0
         self._guard = threading.Lock()  # around what the thread of the recorder does
@@ -73,14 +73,14 @@ class Recorder:
             self._thread.join()
         with self._guard:
             asked = self._end_asked()
-            standing, self._standing = self._standing, None
+            automatic, self._automatic = self._automatic, None
         try:
             if asked is not None:
                 asked.close()
                 save_and_tell(asked.path, self._say)
         finally:  # whatever becomes of that one, the others are saved
-            if standing is not None:
-                standing.stop()
+            if automatic is not None:
+                automatic.stop()
             if self._recovery is not None:
                 self._recovery.join()
 
@@ -104,8 +104,8 @@ class Recorder:
     @property
     def recording(self) -> Path | None:
         """The journal that is being written, if any."""
-        asked, standing = self._asked, self._standing
-        return asked.path if asked is not None else standing.journal if standing is not None else None
+        asked, automatic = self._asked, self._automatic
+        return asked.path if asked is not None else automatic.journal if automatic is not None else None
 
     @property
     def state(self) -> dict[str, Any]:
@@ -164,11 +164,11 @@ class Recorder:
         recovery = threading.Thread(
             target=save_all, args=(left_behind(folder), self._say), name="recovery", daemon=True
         )
-        standing = StandingTakes(folder, self._before, self._say, self._clock)
+        automatic = AutomaticTakes(folder, self._before, self._say, self._clock)
         with self._guard:
             self._drain()
-            standing.begin(self._clock.now_ns())
-            self._standing = standing
+            automatic.begin(self._clock.now_ns())
+            self._automatic = automatic
         self._recovery = recovery
         recovery.start()
 
@@ -193,8 +193,8 @@ class Recorder:
         elif now - self._handed_on_at >= _SILENCE_NS:
             self._note_silence(now)
         self._ring.trim(now)
-        if self._standing is not None:
-            self._standing.look(now)
+        if self._automatic is not None:
+            self._automatic.look(now)
 
     def _note_silence(self, now: int) -> None:
         """Let journals know that they go on, so that a killed recording ends about when it was killed."""
@@ -218,8 +218,8 @@ class Recorder:
         self._ring.add(data, now, tuple(lasting))
         if self._asked is not None:
             self._asked.add(data, amount)
-        if self._standing is not None:
-            self._standing.add(data, amount, played, now)
+        if self._automatic is not None:
+            self._automatic.add(data, amount, played, now)
         self._lasting.update((record[0], record) for record in lasting)
 
     def _note_surroundings(self, now: int) -> None:

@@ -22,7 +22,7 @@ class _Chunk:
     lasting: tuple[Record, ...]
 
 
-class Ring:
+class RingBuffer:
     """Keeps records of the last `limit_ns`, and of less where they'd take more than `limit_bytes`.
 
     What is given up leaves behind what still counts (`Snapshot`), so that a note that was pressed an hour ago and never

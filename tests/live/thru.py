@@ -17,7 +17,7 @@ from typing import Any
 
 from router.midi.backend_choice import choose_backend
 from router.midi.port_events import PortEvent
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Wanted
 from tests.live.peer import Program, system_of_tests
@@ -67,7 +67,7 @@ def wanted(text: str) -> Wanted:
 class Loop:
     """What the daemon's loop does with ports, without rules."""
 
-    def __init__(self, ports: Ports) -> None:
+    def __init__(self, ports: PortManager) -> None:
         self.ports = ports
         self.commands: list[str] = []
         self.running = True
@@ -79,11 +79,11 @@ class Loop:
         scan_at = 0
         while self.running:
             now = time.monotonic_ns()
-            for inlet in self.ports.inlets:
-                while (received := inlet.get_message()) is not None:
-                    inlet.messages += 1
+            for input_port in self.ports.inputs:
+                while (received := input_port.get_message()) is not None:
+                    input_port.messages += 1
                     message = bytes(received[0])
-                    for whole in inlet.mend(message) if message_fault(message) else (message,):
+                    for whole in input_port.mend(message) if message_fault(message) else (message,):
                         self.send(whole)
             if now >= scan_at:
                 scan_at = now + 100_000_000
@@ -98,8 +98,8 @@ class Loop:
 
     def send(self, message: bytes) -> None:
         """To every output."""
-        for outlet in self.ports.outlets.values():
-            outlet.send(message, time.monotonic_ns())
+        for output_port in self.ports.outputs.values():
+            output_port.send(message, time.monotonic_ns())
 
     def obey(self, command: str, *arguments: str) -> None:
         """Do what was asked."""
@@ -127,7 +127,7 @@ class Loop:
 
 def main(*texts: str) -> None:
     """Be the router."""
-    loop = Loop(Ports(choose_backend(system_of_tests(), "pointsman")))
+    loop = Loop(PortManager(choose_backend(system_of_tests(), "pointsman")))
 
     def listen() -> None:
         for line in sys.stdin:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from router.daemon.control_server import Control
+from router.daemon.control_server import ControlServer
 from rules.errors import MachineError
 
 STATUS: dict[str, Any] = {
@@ -66,7 +66,7 @@ class PlayedDaemon:
         self.outcome: dict[str, Any] = {"outcome": "applied", "words": ["rules: 2 new, 1 gone"]}
         self.asked: list[tuple[str, dict[str, Any]]] = []
         verbs = {"status": self._tell, "panic": self._panic, "switch": self._turn, "reload": self._reload}
-        self.control = Control(name, verbs)
+        self.control = ControlServer(name, verbs)
 
     def _tell(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         self.asked.append(("status", asked))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from router.files.clock import Clock
-from router.midi.input_port import Inlet
+from router.midi.input_port import InputPort
 from router.midi.port_events import PortEvent
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from rules.ports.patterns import Wanted
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
@@ -32,7 +32,7 @@ class Rig:
         self.rack: Device = self.hub.plug("Rack", sends=False)
         self.backend = FakeBackend(self.hub, server=server)
         self.now = 100 * SECOND
-        self.ports = Ports(self.backend, Clock(lambda: self.now, sleep_s=self._sleep))
+        self.ports = PortManager(self.backend, Clock(lambda: self.now, sleep_s=self._sleep))
         self.first = self.ports.want(wanted or (KEYS, RACK), self.now)
 
     def _sleep(self, seconds: float) -> None:
@@ -41,15 +41,15 @@ class Rig:
     def scan(self, seconds: float = 0.25) -> list[tuple[str, str]]:
         """What is said a moment later; whatever arrived is counted, as the loop does."""
         self.now += int(seconds * SECOND)
-        for inlet in self.ports.inlets:
-            while inlet.get_message() is not None:
-                inlet.messages += 1
+        for input_port in self.ports.inputs:
+            while input_port.get_message() is not None:
+                input_port.messages += 1
         self.ports.pump(self.now)
         return told(self.ports.scan(self.now))
 
-    def inlet(self, name: str) -> Inlet:
+    def input_port(self, name: str) -> InputPort:
         """An open input, by our name."""
-        return next(inlet for inlet in self.ports.inlets if inlet.name == name)
+        return next(input_port for input_port in self.ports.inputs if input_port.name == name)
 
     def die(self) -> list[tuple[str, str]]:
         """The server dies; what is said until it is missed."""
@@ -64,8 +64,8 @@ class Rig:
     def passes(self) -> bool:
         """Whether a note comes in, and another goes out."""
         self.stage.play(NOTE)
-        came = self.inlet("keys").get_message()
-        self.ports.outlets["rack"].send(NOTE, self.now)
+        came = self.input_port("keys").get_message()
+        self.ports.outputs["rack"].send(NOTE, self.now)
         for _ in range(2):  # a server answers once before anything goes over a new connection
             self.now += 1_000_000
             self.ports.pump(self.now)

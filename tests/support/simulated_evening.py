@@ -11,7 +11,7 @@ from functools import cache
 from router.daemon.live import Live
 from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.files.clock import Clock
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from rules.journal.format import Record
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
@@ -72,7 +72,9 @@ class Evening:
         self._resume = 0
 
     def _made(self, rules: Prepared) -> Live:
-        return Live(rules, Ports(self.backend, self.clock), self.records.append, self.said.append, clock=self.clock)
+        return Live(
+            rules, PortManager(self.backend, self.clock), self.records.append, self.said.append, clock=self.clock
+        )
 
     def goes(self, script: Iterable[float]) -> None:
         """Play: whatever is in the script happens between two turns of the loop; then the daemon leaves."""

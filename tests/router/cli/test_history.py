@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from router.cli import history as command
-from router.cli.history import Told
+from router.cli.history import HistoryReport
 from router.cli.main import main
 from rules.analysis.history import history_of
 from rules.journal.format import WALL, Record, pack, wall_data
@@ -128,7 +128,7 @@ def test_what_differs_from_the_rules_is_told_apart() -> None:
     performance.arrive(0, ON)
     performance.replace(SECOND)
     performance.arrive(0, OFF)
-    lines = list(Told(history_of(performance.log, 30_000 * MS)).lines(30))
+    lines = list(HistoryReport(history_of(performance.log, 30_000 * MS)).lines(30))
     at = lines.index("    lets go of what its press set sounding, whatever the rules say by now")
     assert lines[at + 1 : at + 3] == ["      went to rack: note-off 4 C4 10", "      went to box: note-off 1 C4 10"]
 
@@ -137,7 +137,9 @@ def test_doubt_is_told() -> None:
     """Where the journal doesn't give what went out."""
     performance = played()
     performance.log = [record for record in performance.log if record[3] != ON]
-    assert "doesn't reach back far enough" in list(Told(history_of(performance.log, 30_000 * MS)).lines(30))[-1]
+    assert (
+        "doesn't reach back far enough" in list(HistoryReport(history_of(performance.log, 30_000 * MS)).lines(30))[-1]
+    )
 
 
 def test_a_clock_is_told_as_its_tempo(answer: Answer, capsys: pytest.CaptureFixture[str]) -> None:

@@ -166,7 +166,7 @@ def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str])
     lines = capsys.readouterr().out.splitlines()[1:]
     assert [line.split("  ")[0] for line in lines] == ["clock at 125.0 BPM", "clock ended"]
     assert all(line.endswith("  Pit Keyboard:MIDI 1") for line in lines)
-    evening.now = 100
+    evening.time.now = 100 * SECOND_NS
     for at in range(100):
         evening.play(1 + at * 0.02, evening.stage, "clock")
     evening.listen(ListenSettings(without=("clock",)))

@@ -15,7 +15,7 @@ import pytest
 from router.cli import record as recording
 from router.cli.main import main
 from router.cli.record import where
-from router.daemon.control_server import Control
+from router.daemon.control_server import ControlServer
 from router.files.clock import Clock
 from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder, recorder_handlers
@@ -34,7 +34,7 @@ class Daemon:
         self.now = 0
         self.recorder = Recorder(lambda text: None, clock=Clock(lambda: self.now))
         self.recorder.start()
-        self.control = Control("pointsman", recorder_handlers(self.recorder))
+        self.control = ControlServer("pointsman", recorder_handlers(self.recorder))
         self.control.start()
 
     def leave(self) -> None:

@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 from router.daemon.control_client import ask_daemon, running_daemons
-from router.daemon.control_server import LONGEST_QUESTION, Control
+from router.daemon.control_server import LONGEST_QUESTION, ControlServer
 from router.text.usage import UsageError
 from rules.errors import MachineError
 
@@ -47,7 +47,7 @@ class Daemon:
             "last": self.last,
             "broken": self.broken,
         }
-        self.control = Control(name, verbs, self.reports.append)
+        self.control = ControlServer(name, verbs, self.reports.append)
 
     def status(self, _: dict[str, Any]) -> Mapping[str, Any]:
         """Tell a little."""
@@ -275,7 +275,7 @@ def test_a_second_daemon_of_the_name_is_refused(start: Callable[[str], Daemon]) 
     with pytest.raises(
         MachineError, match=rf'"pit" runs already \(process {os.getpid()}\): give this one another name'
     ):
-        Control("pit", {}).start()
+        ControlServer("pit", {}).start()
     assert ask_daemon("pit", "status")["held"] == 3
 
 
@@ -284,7 +284,7 @@ def test_it_is_refused_as_well_when_the_lock_was_tidied_away(start: Callable[[st
     start("pit")
     (login / "pointsman" / "pit.lock").unlink()
     with pytest.raises(MachineError, match='"pit" runs already: give'):
-        Control("pit", {}).start()
+        ControlServer("pit", {}).start()
     assert ask_daemon("pit", "status")["held"] == 3
 
 
@@ -314,8 +314,8 @@ def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], l
     What it left sounding is not forgotten before a daemon says that it has ended it.
     """
     program = (
-        "import time; from router.daemon.control_server import Control; "
-        "Control('pit', {}).start(); print('up', flush=True); time.sleep(60)"
+        "import time; from router.daemon.control_server import ControlServer; "
+        "ControlServer('pit', {}).start(); print('up', flush=True); time.sleep(60)"
     )
     with subprocess.Popen([sys.executable, "-c", program], cwd=ROOT, stdout=subprocess.PIPE) as killed:
         assert killed.stdout is not None
@@ -379,7 +379,7 @@ def test_a_daemon_that_lets_nobody_in_is_not_taken_for_dead(login: Path) -> None
             with pytest.raises(MachineError, match=r"doesn't answer; waited 0\.05 s"):
                 ask_daemon("pit", "status", patience=0.05)
             with pytest.raises(MachineError, match='"pit" runs already'):
-                Control("pit", {}).start()
+                ControlServer("pit", {}).start()
 
 
 def test_a_path_that_is_too_long_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -390,19 +390,19 @@ def test_a_path_that_is_too_long_is_told(tmp_path: Path, monkeypatch: pytest.Mon
     with pytest.raises(
         MachineError, match=r"longer than the 103 bytes .* use a shorter --name, or set XDG_RUNTIME_DIR"
     ):
-        Control("pit", {}).start()
+        ControlServer("pit", {}).start()
 
 
 def test_a_system_without_such_sockets_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """On Windows both ends say so."""
     monkeypatch.delattr(socket, "AF_UNIX")
-    for attempt in (lambda: Control("pit", {}).start(), lambda: ask_daemon("pit", "status")):
+    for attempt in (lambda: ControlServer("pit", {}).start(), lambda: ask_daemon("pit", "status")):
         with pytest.raises(MachineError, match="this system has no control sockets"):
             attempt()
 
 
 def test_a_name_that_leads_elsewhere_is_refused() -> None:
     """Both ends refuse it before they look at any folder."""
-    for attempt in (lambda: Control("../pit", {}), lambda: ask_daemon("../pit", "status")):
+    for attempt in (lambda: ControlServer("../pit", {}), lambda: ask_daemon("../pit", "status")):
         with pytest.raises(UsageError, match="a daemon's name is 1 to 32 letters"):
             attempt()

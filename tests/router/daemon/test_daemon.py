@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from router.daemon import daemon as run_module
-from router.daemon.control_server import Control
+from router.daemon.control_server import ControlServer
 from router.daemon.daemon import Daemon
 from router.daemon.prepared_rules import prepare
 from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
 from rules.errors import MachineError
 from tests.support.fake_midi_system import FakeBackend, Hub
@@ -39,7 +39,7 @@ class Club:
         self.rack = self.hub.plug("Rack", sends=False)
         self.takes = folder / "takes"
         self.takes.mkdir()
-        self.control = Control("club", {})
+        self.control = ControlServer("club", {})
         (folder / "rules.toml").write_text(RULES)
         settings = RunSettings((str(folder / "rules.toml"),), name="club", record=str(self.takes))
         self._first = first
@@ -48,7 +48,7 @@ class Club:
 
     def opens(self) -> None:
         """Play until it is over."""
-        self._daemon.play(Ports(FakeBackend(self.hub)), self.control)
+        self._daemon.play(PortManager(FakeBackend(self.hub)), self.control)
 
     def _look(self) -> list[str]:
         """The daemon asks for noises four times a second: so the evening goes on."""
@@ -113,7 +113,7 @@ def test_a_start_that_fails_forgets_no_crash(tmp_path: Path, monkeypatch: pytest
     def broken(*_: object) -> None:
         raise MachineError("no port is free")
 
-    monkeypatch.setattr(Ports, "want", broken)
+    monkeypatch.setattr(PortManager, "want", broken)
     club = Club(tmp_path)
     club.control.follows_a_crash = True
     with pytest.raises(MachineError, match="no port is free"):

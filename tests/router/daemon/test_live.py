@@ -115,8 +115,8 @@ def test_an_output_that_fails_harms_no_other_message(evening: Evening, monkeypat
     """Whatever sending raises is counted, and the loop goes on."""
 
     def script() -> Iterator[float]:
-        outlet = evening.live.ports.outlets["rack"]
-        send = type(outlet).send
+        output_port = evening.live.ports.outputs["rack"]
+        send = type(output_port).send
         failing = iter([True, False, False])
 
         def broken(self: object, message: bytes, now: int) -> None:
@@ -124,7 +124,7 @@ def test_an_output_that_fails_harms_no_other_message(evening: Evening, monkeypat
                 raise OSError("the cable burns")
             send(self, message, now)  # type: ignore[arg-type]
 
-        monkeypatch.setattr(type(outlet), "send", broken)
+        monkeypatch.setattr(type(output_port), "send", broken)
         evening.keys.play(PEDAL, ON, OFF)
         yield 1
 
@@ -152,7 +152,7 @@ def test_an_output_that_fails_on_a_slow_wire_harms_no_other_message(monkeypatch:
 
     evening.goes(script())
     assert evening.rack.heard == [PROGRAM, ON, OFF, PEDAL_UP]
-    assert (evening.live.errors, evening.live.ports.outlets["rack"].lost) == (0, 1)
+    assert (evening.live.errors, evening.live.ports.outputs["rack"].lost) == (0, 1)
     assert 'output "rack": 1 message dropped: fake says: the cable burns' in evening.said
 
 
@@ -518,7 +518,7 @@ def test_leaving_doesn_t_wait_for_what_ends_nothing() -> None:
     evening = Evening(SLOW)
     evening.goes(flood(evening))
     assert evening.rack.heard == [OFF, b"\x80\x40\x40", PEDAL_UP]
-    assert evening.live.ports.outlets["rack"].lost == 0
+    assert evening.live.ports.outputs["rack"].lost == 0
     assert replay(evening.records) == went_out(evening.records)
 
 
@@ -544,7 +544,7 @@ def test_silence_after_a_crash_leaves_what_devices_want_first() -> None:
     evening = Evening(wants)
 
     def script() -> Iterator[float]:
-        assert evening.live.ports.outlets["rack"].waits
+        assert evening.live.ports.outputs["rack"].waits
         evening.live.silence()
         yield 300
 

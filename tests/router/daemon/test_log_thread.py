@@ -7,15 +7,15 @@ import sys
 
 import pytest
 
-from router.daemon.log_thread import Announcer
+from router.daemon.log_thread import LogThread
 
 
 def test_lines_are_said_in_order_and_all_before_the_stop(capfd: pytest.CaptureFixture[str]) -> None:
     """Whatever was said is on standard error once it has stopped; control characters come as codes."""
-    announcer = Announcer()
+    log = LogThread()
     for line in ("one", "two \x1b[31m", "three"):
-        announcer.say(line)
-    announcer.stop()
+        log.say(line)
+    log.stop()
     assert capfd.readouterr().err == "one\ntwo \\x1b[31m\nthree\n"
 
 
@@ -24,12 +24,12 @@ def test_a_reader_that_reads_nothing_holds_up_nobody(monkeypatch: pytest.MonkeyP
     read, write = os.pipe()
     with os.fdopen(read), os.fdopen(write, "w") as full:
         monkeypatch.setattr(sys, "stderr", full)
-        announcer = Announcer()
+        log = LogThread()
         for _ in range(10_000):
-            announcer.say("x" * 100)
-        assert not announcer.stop(patience=0.05)
+            log.say("x" * 100)
+        assert not log.stop(patience=0.05)
         os.set_blocking(read, False)
-        while not announcer.stop(patience=0.001):
+        while not log.stop(patience=0.001):
             with contextlib.suppress(BlockingIOError):
                 os.read(read, 1 << 20)
 
@@ -44,7 +44,7 @@ class _Gone(io.StringIO):
 def test_a_reader_that_has_gone_is_no_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
     """The lines go nowhere, and the next ones are taken all the same."""
     monkeypatch.setattr(sys, "stderr", _Gone())
-    announcer = Announcer()
-    announcer.say("nobody hears this")
-    announcer.say("nor this")
-    assert announcer.stop()
+    log = LogThread()
+    log.say("nobody hears this")
+    log.say("nor this")
+    assert log.stop()

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 
 from router.daemon.prepared_rules import Prepared, prepare_texts
-from router.daemon.replaced_rules import Retired
+from router.daemon.replaced_rules import ReplacedRules
 from rules.engine.session import Session
 from rules.program.tables import Cell
 
@@ -61,7 +61,7 @@ def test_rules_that_were_replaced_are_gone_at_once() -> None:
     after = prepared(AFTER, before)
     assert living() > only_one
     session.replace(after.ruleset, after.pipeline, 0, [])
-    retired = Retired()
+    retired = ReplacedRules()
     retired.add(before)
     del before
     retired.part()
@@ -77,7 +77,7 @@ def test_rules_outlive_their_notes() -> None:
     session.arrive(session.players["keys"], bytes((0x90, 60, 100)), 0, [])
     after = prepared(AFTER, before)
     session.replace(after.ruleset, after.pipeline, 1, [])
-    retired = Retired()
+    retired = ReplacedRules()
     retired.add(before)
     del before
     retired.part()
@@ -90,7 +90,7 @@ def test_rules_outlive_their_notes() -> None:
 def test_rules_in_force_stay() -> None:
     """What is handed over too early stays whole."""
     playing = prepared(BEFORE)
-    retired = Retired()
+    retired = ReplacedRules()
     retired.add(playing)
     retired.part()
     assert len(retired) > 0

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from router.daemon.service_manager import Service
+from router.daemon.service_manager import ServiceManager
 
 SECOND = 1_000_000_000
 
@@ -45,21 +45,23 @@ def manager(request: pytest.FixtureRequest) -> Iterator[Manager]:
 
 
 @pytest.fixture
-def service(manager: Manager) -> Iterator[Service]:
+def service(manager: Manager) -> Iterator[ServiceManager]:
     """The daemon's line to it, with a watchdog of 30 seconds."""
-    line = Service({"NOTIFY_SOCKET": manager.address, "WATCHDOG_USEC": "30000000", "WATCHDOG_PID": str(os.getpid())})
+    line = ServiceManager(
+        {"NOTIFY_SOCKET": manager.address, "WATCHDOG_USEC": "30000000", "WATCHDOG_PID": str(os.getpid())}
+    )
     yield line
     line.close()
 
 
-def test_readiness_is_told_with_a_line_for_people(manager: Manager, service: Service) -> None:
+def test_readiness_is_told_with_a_line_for_people(manager: Manager, service: ServiceManager) -> None:
     """One datagram; words of several lines stay one line."""
     service.ready("2 rules\nREADY=0")
     service.ready()
     assert manager.heard() == [["READY=1", "STATUS=2 rules\\x0aREADY=0"], ["READY=1"]]
 
 
-def test_a_reload_is_told_with_its_time(manager: Manager, service: Service) -> None:
+def test_a_reload_is_told_with_its_time(manager: Manager, service: ServiceManager) -> None:
     """Both in one datagram, since systemd fails a reload without the time (systemd.service(5), notify-reload)."""
     service.reloading()
     service.ready("rejected")
@@ -69,13 +71,13 @@ def test_a_reload_is_told_with_its_time(manager: Manager, service: Service) -> N
     assert ready == ["READY=1", "STATUS=rejected"]
 
 
-def test_leaving_is_told(manager: Manager, service: Service) -> None:
+def test_leaving_is_told(manager: Manager, service: ServiceManager) -> None:
     """The manager knows that it is no crash."""
     service.stopping()
     assert manager.heard() == [["STOPPING=1", "STATUS=ending what still sounds"]]
 
 
-def test_signs_of_life_come_three_times_within_the_limit(manager: Manager, service: Service) -> None:
+def test_signs_of_life_come_three_times_within_the_limit(manager: Manager, service: ServiceManager) -> None:
     """However often the loop comes by, and at once at the start."""
     for quarter in range(0, 30 * 4):
         service.beat(5 * SECOND + quarter * SECOND // 4)
@@ -94,7 +96,7 @@ def test_signs_of_life_come_three_times_within_the_limit(manager: Manager, servi
 )
 def test_who_is_not_watched_gives_no_signs(manager: Manager, watchdog: dict[str, str]) -> None:
     """No limit, or one that is meant for another process."""
-    line = Service({"NOTIFY_SOCKET": manager.address, **watchdog})
+    line = ServiceManager({"NOTIFY_SOCKET": manager.address, **watchdog})
     line.beat(5 * SECOND)
     line.close()
     assert manager.heard() == []
@@ -117,7 +119,7 @@ def _target(path: Path) -> str:
 def test_without_a_manager_nothing_happens(address: str) -> None:
     """Started by hand, the daemon tells nobody and misses nothing."""
     before = sockets()
-    line = Service({"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "30000000"})
+    line = ServiceManager({"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "30000000"})
     line.ready("plays")
     line.reloading()
     line.beat(SECOND)
@@ -127,7 +129,7 @@ def test_without_a_manager_nothing_happens(address: str) -> None:
     assert sockets() == before
 
 
-def test_a_manager_that_goes_or_does_not_listen_holds_nobody_up(manager: Manager, service: Service) -> None:
+def test_a_manager_that_goes_or_does_not_listen_holds_nobody_up(manager: Manager, service: ServiceManager) -> None:
     """Its ear full, what comes next is lost; its ear gone, everything is."""
     for _ in range(10_000):
         service.ready("again")

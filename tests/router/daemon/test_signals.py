@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from router.daemon.signals import heeded
+from router.daemon.signals import signals_heeded
 from router.text.exit_codes import INTERRUPTED
 
 ROOT = Path(__file__).parents[3]
@@ -41,7 +41,7 @@ def handlers() -> list[object]:
 def test_a_daemon_is_told_to_leave(number: signal.Signals) -> None:
     """It only takes note, and the signals are handled as before afterwards."""
     before, heard = handlers(), Heard()
-    with heeded(heard.leave, heard.reload):
+    with signals_heeded(heard.leave, heard.reload):
         os.kill(os.getpid(), number)
     assert heard.words == ["leave"]
     assert handlers() == before
@@ -52,7 +52,7 @@ def test_hanging_up_means_two_things(monkeypatch: pytest.MonkeyPatch, on_a_termi
     """A daemon reads its rules as often as it is told; one that a terminal started leaves with it."""
     monkeypatch.setattr("router.daemon.signals.is_terminal", lambda _: on_a_terminal)
     heard = Heard()
-    with heeded(heard.leave, heard.reload):
+    with signals_heeded(heard.leave, heard.reload):
         for _ in words:
             os.kill(os.getpid(), signal.SIGHUP)
     assert heard.words == words
@@ -64,7 +64,7 @@ def test_hanging_up_never_ends_it_at_once(monkeypatch: pytest.MonkeyPatch, first
     monkeypatch.setattr("router.daemon.signals.is_terminal", lambda _: True)
     heard = Heard()
     monkeypatch.setattr("os._exit", lambda code: heard.words.append(f"ended with {code}"))
-    with heeded(heard.leave, heard.reload):
+    with signals_heeded(heard.leave, heard.reload):
         for number in (first, signal.SIGHUP, signal.SIGHUP):
             os.kill(os.getpid(), number)
     assert heard.words == ["leave"]
@@ -83,7 +83,7 @@ def test_what_its_parent_had_it_ignore_stays_ignored(
     monkeypatch.setattr("os._exit", lambda code: heard.words.append(f"ended with {code}"))
     for number in (signal.SIGINT, signal.SIGHUP):
         signal.signal(number, signal.SIG_IGN)
-    with heeded(heard.leave, heard.reload):
+    with signals_heeded(heard.leave, heard.reload):
         for number in (signal.SIGINT, signal.SIGHUP, signal.SIGTERM):
             os.kill(os.getpid(), number)
     assert heard.words == words
@@ -93,9 +93,9 @@ def test_what_its_parent_had_it_ignore_stays_ignored(
 def test_a_second_signal_ends_it_at_once() -> None:
     """Whoever presses Ctrl-C twice doesn't want to wait."""
     program = (
-        "import time; from router.daemon.signals import heeded\n"
+        "import time; from router.daemon.signals import signals_heeded\n"
         "def leave(): print('leaving', flush=True)\n"
-        "with heeded(leave, leave):\n"
+        "with signals_heeded(leave, leave):\n"
         "    print('ready', flush=True)\n"
         "    while True: time.sleep(0.01)\n"
     )

@@ -74,7 +74,7 @@ def test_the_loopback_costs_no_client(library: Library) -> None:
     assert library.clients[0].deeds == ["all types", "open 2 heartbeat"]
 
 
-class FakeWires:
+class FakeJackConnections:
     """Connections between ports, and who left."""
 
     def __init__(self) -> None:
@@ -92,20 +92,20 @@ class FakeWires:
 
 
 @pytest.fixture
-def wires(library: Library, monkeypatch: pytest.MonkeyPatch) -> list[FakeWires]:
+def wires(library: Library, monkeypatch: pytest.MonkeyPatch) -> list[FakeJackConnections]:
     """Those that were made."""
-    made: list[FakeWires] = []
+    made: list[FakeJackConnections] = []
 
-    def make() -> FakeWires:
-        made.append(FakeWires())
+    def make() -> FakeJackConnections:
+        made.append(FakeJackConnections())
         return made[-1]
 
-    monkeypatch.setattr(jack_backend, "Wires", make)
+    monkeypatch.setattr(jack_backend, "JackConnections", make)
     library.lists_all = True
     return made
 
 
-def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: list[FakeWires]) -> None:
+def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: list[FakeJackConnections]) -> None:
     """So that the server copies what comes; also to one that gets the name of one that was closed before."""
     system = choose_backend("jack", "pit")
     assert library.clients[4].deeds == ["virtual silence"]
@@ -121,7 +121,7 @@ def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: li
     assert [one.closed for one in wires] == [1]
 
 
-def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: list[FakeWires]) -> None:
+def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: list[FakeJackConnections]) -> None:
     """Another command of our name may run beside us; whoever is connected to our silence waits for us."""
     library.ports.append(b"pit-07:keys")
     system = choose_backend("jack", "pit")
@@ -129,7 +129,7 @@ def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: lis
     assert wires[0].made == []
 
 
-def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeWires]) -> None:
+def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeJackConnections]) -> None:
     """As little as their heartbeats."""
     system = choose_backend("jack", "pit")
     assert [system.is_ours(name) for name in ("stage-02:silence", "stage:heartbeat", "stage:keys")] == [
@@ -139,7 +139,7 @@ def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeWires]) ->
     ]
 
 
-def test_wires_that_died_with_the_server_are_not_touched(wires: list[FakeWires], loop: Loop) -> None:
+def test_wires_that_died_with_the_server_are_not_touched(wires: list[FakeJackConnections], loop: Loop) -> None:
     """New ones are made with everything else."""
     loop.system.lose()
     loop.system.revive()

@@ -9,28 +9,28 @@ from pathlib import Path
 
 import pytest
 
-from router.midi.library_stderr import Noise
+from router.midi.library_stderr import LibraryStderr
 
 ROOT = Path(__file__).parents[3]
 
 
 def test_lines_are_told_once_with_their_number(capfd: pytest.CaptureFixture[str]) -> None:
     """Nothing of it reaches standard error; what was told is not told again."""
-    with Noise() as noise:
+    with LibraryStderr() as stderr_lines:
         os.write(2, b"Cannot read socket\nCheckRes error\nCheckRes error\n\n")
-        assert noise.lines() == ["Cannot read socket", "CheckRes error (2 times)"]
-        assert noise.lines() == []
+        assert stderr_lines.lines() == ["Cannot read socket", "CheckRes error (2 times)"]
+        assert stderr_lines.lines() == []
         os.write(2, b"and on\n")
-        assert noise.lines() == ["and on"]
+        assert stderr_lines.lines() == ["and on"]
     os.write(2, b"after\n")
     assert capfd.readouterr().err == "after\n"
 
 
 def test_a_flood_is_cut(capfd: pytest.CaptureFixture[str]) -> None:
     """The first lines, and how many more there were; bytes that are no text don't matter."""
-    with Noise() as noise:
+    with LibraryStderr() as stderr_lines:
         os.write(2, b"\xff\xfe\n" + b"".join(b"line %d\n" % at for at in range(100)))
-        told = noise.lines()
+        told = stderr_lines.lines()
     assert told[:2] == ["\ufffd\ufffd", "line 0"]
     assert told[-1] == "and 93 lines more"
     assert capfd.readouterr().err == ""
@@ -38,14 +38,14 @@ def test_a_flood_is_cut(capfd: pytest.CaptureFixture[str]) -> None:
 
 def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str]) -> None:
     """What the library says of them names its own functions; what to do about it counts."""
-    with Noise() as noise:
+    with LibraryStderr() as stderr_lines:
         os.write(2, b"\nMidiInAlsa::alsaMidiHandler: MIDI input buffer overrun!\n\n")
         os.write(2, b"\nMidiInAlsa::alsaMidiHandler: unknown MIDI input error!\n")
         os.write(2, b"System reports: Resource temporarily unavailable\n")
         os.write(2, b"\nMidiInJack: message queue limit reached!!\n\n")
         os.write(2, b"Jack::MidiBufferMixdown - got invalid next event\n")
         os.write(2, b"Jack::MidiBufferMixdown - invalid source buffer\n")
-        told = noise.lines()
+        told = stderr_lines.lines()
     hint = "if a note hangs, pointsman panic ends it"
     assert told == [
         f"more came in at once than ALSA keeps for us, and all that waited there is lost; {hint} (2 times)",
@@ -60,9 +60,9 @@ def test_python_goes_on_writing_to_standard_error() -> None:
     """In a real process: our words arrive, the library's don't, before, meanwhile and after."""
     program = (
         "import os, sys\n"
-        "from router.midi.library_stderr import Noise\n"
+        "from router.midi.library_stderr import LibraryStderr\n"
         "print('one', file=sys.stderr)\n"
-        "with Noise():\n"
+        "with LibraryStderr():\n"
         "    os.write(2, b'library\\n')\n"
         "    print('two \\udcff', file=sys.stderr)\n"
         "print('three', file=sys.stderr)\n"

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import pytest
 
 from router.midi.heartbeat import Heartbeat
-from router.midi.output_port import Outlet
+from router.midi.output_port import OutputPort
 from rules.ports.pacing import MOST_WAITING
 from rules.ports.patterns import Wanted
 from rules.timing.delays import NEVER
@@ -21,53 +21,55 @@ SECOND = 1_000_000_000
 
 
 class Bench:
-    """An outlet to a device, on a system with or without a server that acknowledges."""
+    """An output to a device, on a system with or without a server that acknowledges."""
 
     def __init__(self, wire: str = "usb", server: bool = False) -> None:
         self.hub = Hub()
         self.device: Device = self.hub.plug("Rack")
         self.backend = FakeBackend(self.hub, server=server)
-        self.line: deque[Outlet] = deque()
-        self.outlet = Outlet(Wanted("rack", "out", "Rack", connection="din" if wire == "din" else "usb"), self.line)
+        self.line: deque[OutputPort] = deque()
+        self.output_port = OutputPort(
+            Wanted("rack", "out", "Rack", connection="din" if wire == "din" else "usb"), self.line
+        )
         loop = self.backend.loopback()
         self.heartbeat = None if loop is None else Heartbeat(*loop)
 
-    def connect(self) -> Outlet:
+    def connect(self) -> OutputPort:
         """Open the port."""
-        self.outlet.connect(FakeOutput(self.device), "Rack", self.backend, self.heartbeat)
+        self.output_port.connect(FakeOutput(self.device), "Rack", self.backend, self.heartbeat)
         if self.heartbeat is not None:
             self.heartbeat.beat(0)
             self.heartbeat.beat(1)
-        return self.outlet
+        return self.output_port
 
     def pumped(self, now: int = 0, until: int = 10 * SECOND) -> Iterator[int]:
         """Pump whenever it makes sense; the times."""
-        while now <= until and self.outlet.waits:
+        while now <= until and self.output_port.waits:
             yield now
-            now = self.outlet.pump(now)
+            now = self.output_port.pump(now)
 
 
 @pytest.mark.parametrize("server", [False, True])
 def test_short_messages_go_at_once_and_in_order(server: bool) -> None:
     """As many as the system takes; all are counted."""
     bench = Bench(server=server)
-    outlet = bench.connect()
+    output_port = bench.connect()
     sent = [bytes((0x90, at >> 7, at & 127)) for at in range(900)]
     for message in sent:
-        outlet.send(message, 0)
+        output_port.send(message, 0)
     assert bench.device.heard == sent
-    assert (outlet.messages, outlet.lost, outlet.waits) == (900, 0, False)
+    assert (output_port.messages, output_port.lost, output_port.waits) == (900, 0, False)
 
 
 def test_without_a_port_everything_is_lost_and_counted() -> None:
     """Before it is there, and after it has gone."""
     bench = Bench()
-    bench.outlet.send(NOTE, 0)
+    bench.output_port.send(NOTE, 0)
     bench.connect().send(NOTE, 0)
-    bench.outlet.disconnect("missing")
-    bench.outlet.send(OFF, 0)
+    bench.output_port.disconnect("missing")
+    bench.output_port.send(OFF, 0)
     assert bench.device.heard == [NOTE]
-    assert (bench.outlet.messages, bench.outlet.lost, bench.outlet.state) == (1, 2, "missing")
+    assert (bench.output_port.messages, bench.output_port.lost, bench.output_port.state) == (1, 2, "missing")
 
 
 def test_what_the_system_refuses_is_lost_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -81,13 +83,13 @@ def test_what_the_system_refuses_is_lost_and_counted(monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(FakeOutput, "send_message", unwilling)
     bench = Bench()
-    outlet = bench.connect()
+    output_port = bench.connect()
     for message in (PEDAL, NOTE, PEDAL, OFF):
-        outlet.send(message, 0)
+        output_port.send(message, 0)
     assert bench.device.heard == [NOTE, OFF]
-    assert (outlet.messages, outlet.lost) == (2, 2)
-    outlet.lost += 3  # too much came at once, besides
-    told = outlet.complaint(SECOND, "JACK")
+    assert (output_port.messages, output_port.lost) == (2, 2)
+    output_port.lost += 3  # too much came at once, besides
+    told = output_port.complaint(SECOND, "JACK")
     assert told == "2 messages dropped: JACK says: the cable burns; 3 messages dropped: far more than it can take"
 
 
@@ -99,10 +101,10 @@ def test_a_port_that_refuses_to_be_closed_is_closed_for_us(monkeypatch: pytest.M
 
     monkeypatch.setattr(FakeOutput, "close", refuse)
     bench = Bench(server=True)
-    outlet = bench.connect()
-    outlet.disconnect("missing")
-    outlet.send(NOTE, 0)
-    assert (outlet.is_open, outlet.state, outlet.lost, bench.device.heard) == (False, "missing", 1, [])
+    output_port = bench.connect()
+    output_port.disconnect("missing")
+    output_port.send(NOTE, 0)
+    assert (output_port.is_open, output_port.state, output_port.lost, bench.device.heard) == (False, "missing", 1, [])
 
 
 def test_nothing_goes_over_a_new_connection_before_the_server_has_answered() -> None:
@@ -110,32 +112,32 @@ def test_nothing_goes_over_a_new_connection_before_the_server_has_answered() -> 
     bench = Bench(server=True)
     heartbeat = bench.heartbeat
     assert heartbeat is not None
-    bench.outlet.connect(FakeOutput(bench.device), "Rack", bench.backend, heartbeat)
-    bench.outlet.send(NOTE, 0)
-    assert (bench.device.heard, heartbeat.hurry, list(bench.line)) == ([], True, [bench.outlet])
+    bench.output_port.connect(FakeOutput(bench.device), "Rack", bench.backend, heartbeat)
+    bench.output_port.send(NOTE, 0)
+    assert (bench.device.heard, heartbeat.hurry, list(bench.line)) == ([], True, [bench.output_port])
     heartbeat.beat(0)
     heartbeat.beat(1)
-    bench.outlet.pump(2)
+    bench.output_port.pump(2)
     assert bench.device.heard == [NOTE]
 
 
 def test_a_server_that_says_nothing_gets_no_more_than_its_buffers_hold() -> None:
     """The rest waits for the heartbeat, and follows it in order; what is short leads to a beat soon."""
     bench = Bench(server=True)
-    outlet, heartbeat = bench.connect(), bench.heartbeat
+    output_port, heartbeat = bench.connect(), bench.heartbeat
     assert heartbeat is not None
     sent = [bytes((0x90, at >> 7, at & 127)) for at in range(3_000)]
     for message in sent:
-        outlet.send(message, 0)
+        output_port.send(message, 0)
     assert len(bench.device.heard) == 1_024
     assert heartbeat.hurry
-    assert outlet.pump(SECOND) == NEVER
+    assert output_port.pump(SECOND) == NEVER
     for at in range(1, 4):
         heartbeat.beat(at * SECOND)
         heartbeat.beat(at * SECOND + 1_000)
-        outlet.pump(at * SECOND + 2_000)
+        output_port.pump(at * SECOND + 2_000)
     assert bench.device.heard == sent
-    assert outlet.messages == 3_000
+    assert output_port.messages == 3_000
 
 
 def test_a_message_that_the_system_refuses_costs_no_other_one(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -149,37 +151,37 @@ def test_a_message_that_the_system_refuses_costs_no_other_one(monkeypatch: pytes
 
     monkeypatch.setattr(FakeOutput, "send_message", broken)
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for message in (NOTE, PEDAL, OFF):
-        outlet.send(message, 0)
-    outlet.pump(SECOND)
-    outlet.pump(2 * SECOND)
+        output_port.send(message, 0)
+    output_port.pump(SECOND)
+    output_port.pump(2 * SECOND)
     assert bench.device.heard == [NOTE, OFF]
-    assert (outlet.messages, outlet.lost, outlet.waits) == (2, 1, False)
-    assert outlet.complaint(SECOND, "WinMM") == "1 message dropped: WinMM says: error sending the message"
+    assert (output_port.messages, output_port.lost, output_port.waits) == (2, 1, False)
+    assert output_port.complaint(SECOND, "WinMM") == "1 message dropped: WinMM says: error sending the message"
 
 
 def test_a_wire_is_fed_at_its_pace() -> None:
     """A chord of ten takes 9.6 ms, less the two bytes that we are ahead; the load says so."""
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for _ in range(10):
-        outlet.send(NOTE, 0)
+        output_port.send(NOTE, 0)
     times = list(bench.pumped())
     assert times[-1] == 9 * 960_000 - 640_000
     assert bench.device.heard == [NOTE] * 10
-    assert outlet.load(SECOND - 1) == pytest.approx(0.0096)
+    assert output_port.load(SECOND - 1) == pytest.approx(0.0096)
     assert Bench().connect().load(0) is None
 
 
 def test_what_waits_when_the_port_goes_is_lost() -> None:
     """And counted; the next port begins with nothing."""
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for _ in range(10):
-        outlet.send(NOTE, 0)
-    outlet.disconnect("missing")
-    assert (outlet.messages, outlet.lost, outlet.waits) == (1, 9, False)
+        output_port.send(NOTE, 0)
+    output_port.disconnect("missing")
+    assert (output_port.messages, output_port.lost, output_port.waits) == (1, 9, False)
     bench.connect().send(OFF, 0)
     assert bench.device.heard == [NOTE, OFF]
 
@@ -187,11 +189,11 @@ def test_what_waits_when_the_port_goes_is_lost() -> None:
 def test_what_makes_way_for_silence_is_counted_apart() -> None:
     """It is no fault of anybody, so nobody complains; the note that has begun ends next."""
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for message in (NOTE, NOTE, OFF, b"\xf0" + bytes(900) + b"\xf7", OFF):
-        outlet.send(message, 0)
-    assert outlet.make_way() == 3
-    assert (outlet.dropped, outlet.lost, outlet.complaint(99 * SECOND, "fake")) == (3, 0, "")
+        output_port.send(message, 0)
+    assert output_port.make_way() == 3
+    assert (output_port.dropped, output_port.lost, output_port.complaint(99 * SECOND, "fake")) == (3, 0, "")
     assert list(bench.pumped())[-1] == 320_000
     assert bench.device.heard == [NOTE, OFF]
 
@@ -199,66 +201,66 @@ def test_what_makes_way_for_silence_is_counted_apart() -> None:
 def test_the_time_that_a_slow_wire_needs() -> None:
     """For what it carries and for what waits; other outputs need none."""
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for _ in range(10):
-        outlet.send(NOTE, 0)
-    assert outlet.wire_time(0) == 9_600_000
-    assert outlet.wire_time(960_000) == 8_640_000
+        output_port.send(NOTE, 0)
+    assert output_port.wire_time(0) == 9_600_000
+    assert output_port.wire_time(960_000) == 8_640_000
     assert Bench().connect().wire_time(0) == 0
 
 
 def test_another_wire_goes_on_with_what_waits() -> None:
     """On reload `wire` may change while the port stays open: nothing is lost or overtaken."""
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for _ in range(3):
-        outlet.send(NOTE, 0)
-    outlet.rewire(Wanted("rack", "out", "Rack"))
-    outlet.send(OFF, 0)
-    outlet.pump(0)
+        output_port.send(NOTE, 0)
+    output_port.rewire(Wanted("rack", "out", "Rack"))
+    output_port.send(OFF, 0)
+    output_port.pump(0)
     assert bench.device.heard == [NOTE, NOTE, NOTE, OFF]
-    assert outlet.load(0) is None
-    outlet.rewire(Wanted("rack", "out", "Rack", connection="din"))
-    outlet.send(NOTE, 0)
-    outlet.send(NOTE, 0)
-    assert outlet.waits
-    assert outlet.load(0) is not None
+    assert output_port.load(0) is None
+    output_port.rewire(Wanted("rack", "out", "Rack", connection="din"))
+    output_port.send(NOTE, 0)
+    output_port.send(NOTE, 0)
+    assert output_port.waits
+    assert output_port.load(0) is not None
 
 
 def test_sysex_beyond_the_limit_is_refused_in_words() -> None:
     """Once in ten seconds, with the number of bytes; what fits passes."""
     bench = Bench()
-    outlet = bench.connect()
+    output_port = bench.connect()
     fits, big = b"\xf0" + bytes(998) + b"\xf7", b"\xf0" + bytes(1_499) + b"\xf7"
     for message in (fits, big, big):
-        outlet.send(message, 0)
+        output_port.send(message, 0)
     assert bench.device.heard == [fits]
-    assert (outlet.refused, outlet.lost) == (2, 0)
-    assert outlet.complaint(0, "fake") == "2 sysex refused, of up to 1,501 bytes; fake carries 1,000"
-    outlet.send(big, 0)
-    assert outlet.complaint(SECOND, "fake") == ""
-    assert outlet.complaint(11 * SECOND, "fake") == "1 sysex refused, of up to 1,501 bytes; fake carries 1,000"
-    assert outlet.complaint(99 * SECOND, "fake") == ""
+    assert (output_port.refused, output_port.lost) == (2, 0)
+    assert output_port.complaint(0, "fake") == "2 sysex refused, of up to 1,501 bytes; fake carries 1,000"
+    output_port.send(big, 0)
+    assert output_port.complaint(SECOND, "fake") == ""
+    assert output_port.complaint(11 * SECOND, "fake") == "1 sysex refused, of up to 1,501 bytes; fake carries 1,000"
+    assert output_port.complaint(99 * SECOND, "fake") == ""
 
 
 def test_far_too_much_is_dropped_and_told() -> None:
-    """What no wire can carry: note-ons go first, and the outlet says how many."""
+    """What no wire can carry: note-ons go first, and the output says how many."""
     bench = Bench("din")
-    outlet = bench.connect()
+    output_port = bench.connect()
     for _ in range(MOST_WAITING // 2 + 11):
-        outlet.send(NOTE, 0)
-    assert outlet.complaint(0, "fake") == "10 messages dropped: far more than it can take"
-    outlet.disconnect("missing")
-    assert outlet.complaint(99 * SECOND, "fake") == ""
+        output_port.send(NOTE, 0)
+    assert output_port.complaint(0, "fake") == "10 messages dropped: far more than it can take"
+    output_port.disconnect("missing")
+    assert output_port.complaint(99 * SECOND, "fake") == ""
     bench.connect()
-    assert outlet.complaint(999 * SECOND, "fake") == ""
+    assert output_port.complaint(999 * SECOND, "fake") == ""
 
 
 def test_the_state_as_plain_values() -> None:
     """For the command `status`."""
     bench = Bench("din")
     bench.connect().send(NOTE, 0)
-    assert bench.outlet.state_at(0) == {
+    assert bench.output_port.state_at(0) == {
         "name": "rack",
         "direction": "out",
         "state": "open",

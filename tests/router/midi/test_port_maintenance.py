@@ -95,11 +95,11 @@ def test_a_cure_opens_silent_inputs_anew_and_loses_nothing() -> None:
     rig.ports.scan(rig.now)
     rig.ports.scan(rig.now)
     assert rig.backend.opened == opened + 2
-    received = [rig.inlet("keys").get_message() for _ in range(3)]
+    received = [rig.input_port("keys").get_message() for _ in range(3)]
     assert received == [(list(NOTE), 0.0), (list(OFF), 0.0), None]
     assert (len(rig.stage.listeners), len(pads.listeners)) == (1, 1)
     pads.play(OFF)
-    assert rig.inlet("pads").get_message() == (list(OFF), 0.0)
+    assert rig.input_port("pads").get_message() == (list(OFF), 0.0)
 
 
 # -- the rest ---------------------------------------------------------------------------------------------------------

@@ -41,7 +41,7 @@ def test_missing_ports_are_waited_for() -> None:
     rig.hub.plug("Pad Box")
     rig.hub.unplug(other)
     assert rig.scan() == [("found", 'input "pads": Pad Box')]
-    assert [inlet.name for inlet in rig.ports.inlets] == ["pads"]
+    assert [input_port.name for input_port in rig.ports.inputs] == ["pads"]
 
 
 def test_a_device_that_is_unplugged_and_plugged_in_again() -> None:
@@ -55,8 +55,8 @@ def test_a_device_that_is_unplugged_and_plugged_in_again() -> None:
         ("waiting", 'input "keys": the computer has no port "Pit Key*"; waiting for it'),
         ("waiting", 'output "rack": the computer has no port "Rack*"; waiting for it'),
     ]
-    rig.ports.outlets["rack"].send(NOTE, rig.now)
-    assert (rig.ports.inlets, rig.ports.outlets["rack"].lost) == ([], 1)
+    rig.ports.outputs["rack"].send(NOTE, rig.now)
+    assert (rig.ports.inputs, rig.ports.outputs["rack"].lost) == ([], 1)
     rig.stage, rig.rack = rig.hub.plug("Pit Keyboard"), rig.hub.plug("Rack", sends=False)
     assert rig.scan() == [("found", 'input "keys": Pit Keyboard'), ("found", 'output "rack": Rack')]
     assert rig.passes()
@@ -87,7 +87,7 @@ def test_several_candidates_are_listed_once() -> None:
     boxes = [rig.hub.plug("Box"), rig.hub.plug("Box")]
     ambiguous = '"Box*" means Box or Box: write more of the name, or #2 behind it for the second'
     assert rig.scan() == [("ambiguous", f'output "first": {ambiguous}'), ("found", 'output "second": Box')]
-    rig.ports.outlets["second"].send(NOTE, 0)
+    rig.ports.outputs["second"].send(NOTE, 0)
     assert (boxes[0].heard, boxes[1].heard) == ([], [NOTE])
     rig.hub.plug("Other")
     assert rig.scan() == []
@@ -113,8 +113,8 @@ def test_virtual_ports_are_made_and_never_connected_to_ourselves() -> None:
         ("found", 'output "take": other programs find it as "take"'),
     ]
     rig.hub.find("pointsman:from-daw").hear(NOTE)
-    assert rig.inlet("from-daw").get_message() == (list(NOTE), 0.0)
-    rig.ports.outlets["take"].send(OFF, 0)
+    assert rig.input_port("from-daw").get_message() == (list(NOTE), 0.0)
+    rig.ports.outputs["take"].send(OFF, 0)
     assert rig.hub.find("pointsman:take").heard == [OFF]
 
 
@@ -152,8 +152,8 @@ def test_ports_that_stay_are_not_touched() -> None:
     assert rig.ports.want([Wanted("keys", "in", "*board"), RACK], rig.now) == []
     rig.ports.drop_unwanted()
     assert rig.backend.opened == opened
-    assert rig.inlet("keys").get_message() is not None
-    assert rig.inlet("keys").wanted.pattern == "*board"
+    assert rig.input_port("keys").get_message() is not None
+    assert rig.input_port("keys").wanted.pattern == "*board"
 
 
 def test_what_is_no_longer_wanted_closes_after_its_note_offs() -> None:
@@ -163,11 +163,11 @@ def test_what_is_no_longer_wanted_closes_after_its_note_offs() -> None:
         ("lost", 'input "keys": no longer wanted'),
         ("lost", 'output "rack": no longer wanted'),
     ]
-    assert rig.ports.inlets == []
-    rig.ports.outlets["rack"].send(OFF, rig.now)
+    assert rig.ports.inputs == []
+    rig.ports.outputs["rack"].send(OFF, rig.now)
     rig.ports.drop_unwanted()
     assert rig.rack.heard == [OFF]
-    assert (rig.ports.outlets, rig.stage.listeners) == ({}, [])
+    assert (rig.ports.outputs, rig.stage.listeners) == ({}, [])
 
 
 def test_note_offs_on_a_slow_wire_are_sent_before_the_port_closes() -> None:
@@ -175,14 +175,14 @@ def test_note_offs_on_a_slow_wire_are_sent_before_the_port_closes() -> None:
     slow = Wanted("rack", "out", "Rack*", connection="din")
     rig = Rig(slow)
     rig.ports.want([], rig.now)
-    outlet = rig.ports.outlets["rack"]
+    output_port = rig.ports.outputs["rack"]
     for _ in range(5):
-        outlet.send(OFF, rig.now)
+        output_port.send(OFF, rig.now)
     rig.ports.drop_unwanted()
-    assert (rig.ports.outlets, outlet.is_open) == ({}, True)
+    assert (rig.ports.outputs, output_port.is_open) == ({}, True)
     for _ in range(6):
         rig.scan(0.001)
-    assert (rig.rack.heard, outlet.is_open) == ([OFF] * 5, False)
+    assert (rig.rack.heard, output_port.is_open) == ([OFF] * 5, False)
 
 
 def test_a_name_that_moves_to_another_port() -> None:
@@ -198,7 +198,7 @@ def test_a_name_that_moves_to_another_port() -> None:
     ]
     rig.ports.drop_unwanted()
     assert b"\xb0\x7b\x00" in rig.rack.heard
-    rig.ports.outlets["rack"].send(NOTE, rig.now)
+    rig.ports.outputs["rack"].send(NOTE, rig.now)
     assert other.heard == [NOTE]
     assert NOTE not in rig.rack.heard
 
@@ -209,7 +209,7 @@ def test_a_port_under_a_new_name() -> None:
     events = rig.ports.want([Wanted("organ", "out", "Rack*")], rig.now)
     assert told(events) == [("lost", 'output "rack": no longer wanted'), ("found", 'output "organ": Rack')]
     rig.ports.drop_unwanted()
-    rig.ports.outlets["organ"].send(NOTE, rig.now)
+    rig.ports.outputs["organ"].send(NOTE, rig.now)
     assert rig.rack.heard == [NOTE]
 
 
@@ -220,7 +220,7 @@ def test_rules_that_came_to_nothing_leave_the_ports_as_they_were() -> None:
     assert told(rig.ports.want([KEYS, RACK], rig.now)) == [("lost", 'output "take": no longer wanted')]
     rig.ports.drop_unwanted()
     assert rig.passes()
-    assert list(rig.ports.outlets) == ["rack"]
+    assert list(rig.ports.outputs) == ["rack"]
 
 
 def test_the_wire_of_an_open_port_may_change() -> None:
@@ -228,7 +228,7 @@ def test_the_wire_of_an_open_port_may_change() -> None:
     rig = Rig()
     assert rig.ports.want([KEYS, Wanted("rack", "out", "Rack*", connection="din")], rig.now) == []
     for _ in range(3):
-        rig.ports.outlets["rack"].send(NOTE, rig.now)
+        rig.ports.outputs["rack"].send(NOTE, rig.now)
     assert rig.rack.messages == [NOTE]
 
 
@@ -259,8 +259,8 @@ def test_a_server_that_dies_is_missed_and_waited_for() -> None:
         ("lost", 'output "rack": lost with it'),
         ("lost", 'output "take": lost with it'),
     ]
-    rig.ports.outlets["rack"].send(NOTE, rig.now)
-    assert (rig.ports.inlets, rig.backend.losses) == ([], 1)
+    rig.ports.outputs["rack"].send(NOTE, rig.now)
+    assert (rig.ports.inputs, rig.backend.losses) == ([], 1)
     assert {port["state"] for port in rig.ports.state()} == {"server lost"}
     rig.hub.revive()
     assert rig.scan() == [
@@ -338,7 +338,7 @@ def test_a_server_that_fails_is_reported_and_missed(monkeypatch: pytest.MonkeyPa
 def test_what_is_refused_is_told_by_port() -> None:
     """A sysex that is too long for the system."""
     rig = Rig()
-    rig.ports.outlets["rack"].send(b"\xf0" + bytes(2_000) + b"\xf7", rig.now)
+    rig.ports.outputs["rack"].send(b"\xf0" + bytes(2_000) + b"\xf7", rig.now)
     words = 'output "rack": 1 sysex refused, of up to 2,002 bytes; fake carries 1,000'
     assert rig.scan() == [("dropping", words)]
 
@@ -346,8 +346,8 @@ def test_what_is_refused_is_told_by_port() -> None:
 def test_the_state_of_all_ports() -> None:
     """For `status`: inputs first."""
     rig = Rig(KEYS, RACK, Wanted("pads", "in", "Pads"))
-    rig.inlet("keys").messages = 5
-    rig.inlet("keys").faulty = 1
+    rig.input_port("keys").messages = 5
+    rig.input_port("keys").faulty = 1
     states = [(port["name"], port["direction"], port["state"], port["computer_port"]) for port in rig.ports.state()]
     assert states == [
         ("keys", "in", "open", "Pit Keyboard"),
@@ -370,9 +370,9 @@ def test_what_waits_goes_on_if_one_message_fails(monkeypatch: pytest.MonkeyPatch
     rig = Rig(Wanted("rack", "out", "Rack*", connection="din"), Wanted("box", "out", "Box*", connection="din"))
     box = rig.hub.plug("Box", sends=False)
     rig.scan()
-    for outlet in rig.ports.outlets.values():
+    for output_port in rig.ports.outputs.values():
         for message in (NOTE, OFF, NOTE):
-            outlet.send(message, rig.now)
+            output_port.send(message, rig.now)
     for _ in range(4):
         rig.now += SECOND
         wake = rig.ports.pump(rig.now)
@@ -395,7 +395,7 @@ def test_a_port_that_refuses_its_silence_is_dropped_all_the_same(monkeypatch: py
     box = rig.hub.plug("Box", sends=False)
     rig.ports.want([Wanted("rack", "out", "Box*")], rig.now)
     rig.ports.drop_unwanted()
-    rig.ports.outlets["rack"].send(NOTE, rig.now)
+    rig.ports.outputs["rack"].send(NOTE, rig.now)
     assert len(rig.rack.heard) == 16
     assert box.heard == [NOTE]
 
@@ -413,18 +413,18 @@ def test_leaving_sends_what_waits(server: bool) -> None:
     """Even on a slow wire; then everything is closed."""
     rig = Rig(Wanted("rack", "out", "Rack*", connection="din"), KEYS, server=server)
     for _ in range(4):
-        rig.ports.outlets["rack"].send(OFF, 0)
+        rig.ports.outputs["rack"].send(OFF, 0)
     rig.ports.flush(SECOND)
     assert rig.rack.heard == [OFF] * 4
     rig.ports.close()
-    assert (rig.ports.inlets, rig.stage.listeners, rig.backend.closed) == ([], [], True)
+    assert (rig.ports.inputs, rig.stage.listeners, rig.backend.closed) == ([], [], True)
 
 
 def test_leaving_waits_as_long_as_a_slow_wire_needs() -> None:
     """Without any patience beyond that."""
     rig = Rig(Wanted("rack", "out", "Rack*", connection="din"))
     for _ in range(20):
-        rig.ports.outlets["rack"].send(OFF, rig.now)
+        rig.ports.outputs["rack"].send(OFF, rig.now)
     rig.ports.flush(0)
     assert rig.rack.heard == [OFF] * 20
 
@@ -433,12 +433,12 @@ def test_leaving_waits_no_longer_than_a_service_manager(monkeypatch: pytest.Monk
     """It would end us in the midst of anything; what waits then is counted as lost."""
     monkeypatch.setattr("router.midi.port_manager.LONGEST_FLUSH_NS", 0)
     rig = Rig(Wanted("rack", "out", "Rack*", connection="din"))
-    outlet = rig.ports.outlets["rack"]
+    output_port = rig.ports.outputs["rack"]
     for _ in range(20):
-        outlet.send(OFF, rig.now)
+        output_port.send(OFF, rig.now)
     rig.ports.flush(60 * SECOND)
     rig.ports.close()
-    assert outlet.lost == 20 - len(rig.rack.heard) > 0
+    assert output_port.lost == 20 - len(rig.rack.heard) > 0
 
 
 def test_what_waits_makes_way_for_silence() -> None:
@@ -448,20 +448,20 @@ def test_what_waits_makes_way_for_silence() -> None:
     box, _ = rig.hub.plug("Box"), rig.hub.plug("Idle")
     other = b"\x90\x40\x64"
     rig.ports.want(wanted, rig.now)
-    outlets = rig.ports.outlets
+    outputs = rig.ports.outputs
     for message in (NOTE, other, other):
-        outlets["Rack"].send(message, rig.now)
+        outputs["Rack"].send(message, rig.now)
     for message in (NOTE, other):
-        outlets["Box"].send(message, rig.now)
+        outputs["Box"].send(message, rig.now)
     rig.ports.want(wanted[:1], rig.now)
-    outlets["Box"].send(OFF, rig.now)
+    outputs["Box"].send(OFF, rig.now)
     rig.ports.drop_unwanted()
     assert told(rig.ports.make_way()) == [
         ("dropping", 'output "Rack": dropped 2 messages that waited, so that silence comes first'),
         ("dropping", 'output "Box": dropped 1 message that waited, so that silence comes first'),
     ]
     assert rig.ports.make_way() == []
-    outlets["Rack"].send(OFF, rig.now)
+    outputs["Rack"].send(OFF, rig.now)
     rig.ports.flush(SECOND)
     assert (rig.rack.heard, box.heard) == ([NOTE, OFF], [NOTE, OFF])
 
@@ -470,7 +470,7 @@ def test_leaving_a_server_that_has_just_died_touches_nothing_of_it() -> None:
     """Not yet missed, but it is asked before: what is dead with it must not even be closed."""
     rig = Rig(server=True)
     rig.hub.die()
-    raw = rig.inlet("keys").raw
+    raw = rig.input_port("keys").raw
     assert isinstance(raw, FakeInput)
     rig.ports.flush(SECOND)
     rig.ports.close()

@@ -6,7 +6,7 @@ import pytest
 
 from router.files.clock import Clock
 from router.recording import automatic_takes, takes
-from router.recording.automatic_takes import PAUSE_NS, StandingTakes, in_words, save_and_tell, take_name
+from router.recording.automatic_takes import PAUSE_NS, AutomaticTakes, in_words, save_and_tell, take_name
 from router.recording.takes import save
 from tests.support.journal_samples import NAMED, PLAYED, orphan, packed, wait_for
 
@@ -20,7 +20,7 @@ class Evening:
         self.folder = folder
         self.said: list[str] = []
         self.wall = EVENING
-        self.takes = StandingTakes(folder, lambda: packed(NAMED), self.said.append, Clock(wall_s=lambda: self.wall))
+        self.takes = AutomaticTakes(folder, lambda: packed(NAMED), self.said.append, Clock(wall_s=lambda: self.wall))
         self.takes.begin(0)
 
     def play(self, now: int) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from router.daemon.live import Live
 from router.daemon.prepared_rules import Prepared, prepare_texts
-from router.midi.port_manager import Ports
+from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
 from router.recording.takes import save
 from rules.journal.format import HEAD, Record, unpack
@@ -40,7 +40,7 @@ class Stage:
         self.recorder.start()
         self.journal = self.recorder.start_recording(folder / "take.mid")
         self.said: list[str] = []
-        self.live = Live(self.prepared, Ports(FakeBackend(self.hub)), self.recorder.log, self.said.append)
+        self.live = Live(self.prepared, PortManager(FakeBackend(self.hub)), self.recorder.log, self.said.append)
         self.live.begin()
         self.thread = threading.Thread(target=self.live.run)
         self.thread.start()

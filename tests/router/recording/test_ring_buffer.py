@@ -3,15 +3,15 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.recording.ring_buffer import Ring
+from router.recording.ring_buffer import RingBuffer
 from rules.journal.format import IN, NAMES, OUT, RULES, Record, pack, unpack
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 
 
-def ring_of(limit_ns: int, limit_bytes: int, *chunks: list[Record]) -> Ring:
+def ring_of(limit_ns: int, limit_bytes: int, *chunks: list[Record]) -> RingBuffer:
     """A ring that was given these records, a chunk a list."""
-    ring = Ring(limit_ns, limit_bytes)
+    ring = RingBuffer(limit_ns, limit_bytes)
     for chunk in chunks:
         lasting = tuple(record for record in chunk if record[0] in (RULES, NAMES))
         ring.add(b"".join(map(pack, chunk)), chunk[-1][1], lasting)
@@ -54,7 +54,7 @@ def test_a_part_begins_with_the_rules_of_its_time() -> None:
 @given(st.lists(st.binary(min_size=3, max_size=60), max_size=40), st.integers(0, 1000))
 def test_memory_is_bounded(messages: list[bytes], limit: int) -> None:
     """Whatever comes, the ring is never larger than allowed."""
-    ring = Ring(10**9, limit)
+    ring = RingBuffer(10**9, limit)
     for time, data in enumerate(messages):
         ring.add(pack((OUT, time, 0, data)), time)
         assert ring.size <= limit
