@@ -201,8 +201,8 @@ class Recorder:
         self._handed_on_at = now
         if self._asked is not None:
             self._asked.add(pack((RECORDED, now, 0, b"")), 0)
-        if self._standing is not None:
-            self._standing.go_on(now)
+        if self._automatic is not None:
+            self._automatic.go_on(now)
 
     def _hand_on(self, now: int) -> None:
         self._handed_on_at = now

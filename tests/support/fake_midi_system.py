@@ -2,7 +2,7 @@
 
 hub = Hub()
 stage = hub.plug("Pit Keyboard")           # a keyboard: full name "Pit Keyboard 20:0", as ALSA would list it
-ports = Ports(FakeBackend(hub))        # ... want, scan ...
+ports = PortManager(FakeBackend(hub))        # ... want, scan ...
 stage.play(b"\\x90\\x3c\\x64")            # what the musician does
 stage.heard                            # what the device was sent
 hub.unplug(stage)
