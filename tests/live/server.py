@@ -1,14 +1,19 @@
-"""A JACK server of our own, with its dummy driver: no sound card, no realtime rights, a name that nobody else uses."""
+"""A JACK server of our own, with its dummy driver: no sound card, a name that nobody else uses.
+
+It is a realtime process where this computer allows that: then it loses nothing, however busy the computer is.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import fcntl
+import functools
 import os
 import shutil
 import signal
 import socket
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -21,6 +26,15 @@ _NAMES: Final = 4
 
 _WITH_US: Final = ("setpriv", "--pdeathsig", "KILL")
 """How to start a server that ends with us, even if we are killed."""
+
+_PRIORITY: Final = 20
+
+
+@functools.cache
+def may_be_realtime() -> bool:
+    """Whether this computer lets us start realtime processes: as root, or with a limit that says so (`ulimit -r`)."""
+    us = (sys.executable, "-c", f"import os; os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param({_PRIORITY}))")
+    return subprocess.run(us, stderr=subprocess.DEVNULL, check=False).returncode == 0
 
 
 def until(condition: Callable[[], object], what: str = "") -> None:
@@ -61,15 +75,17 @@ class JackServer:
     """A server that can be started, killed, stopped in its tracks, and started again.
 
     `frames` make a period, at 48,000 a second. A server without realtime rights on a busy computer drops whole periods,
-    and the shorter they are the more of them.
+    and the shorter they are the more of them. With `realtime` it takes these rights where it may: `is_realtime`.
     """
 
-    def __init__(self, frames: int = 512) -> None:
+    def __init__(self, frames: int = 512, *, realtime: bool = True) -> None:
         self._lock, name = _free_name()
         self.name = name
         self.environment = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}
-        jackd = ("jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(frames))
-        self._command = (*_WITH_US, *jackd)
+        self.is_realtime = realtime and may_be_realtime()
+        how = ("--realtime", "--realtime-priority", str(_PRIORITY)) if self.is_realtime else ("--no-realtime",)
+        driver = ("-d", "dummy", "--rate", "48000", "--period", str(frames))
+        self._command = (*_WITH_US, "jackd", *how, "-n", name, *driver)
         self._process: subprocess.Popen[bytes] | None = None
 
     @classmethod
