@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import Annotated, Any, Final
 
-from pydantic import AfterValidator, BeforeValidator, ValidationInfo, field_validator, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rules.fields.numbers import Channels, Controllers, Notes, Programs, Velocities, read_range
 from rules.fields.part import OneOrMany, Part, fault, shown
@@ -64,13 +64,48 @@ class Condition(Part):
     is 0-127, or -8192..8191 with `kind = "pitch-bend"`.
     """
 
-    kind: Kinds | None = None
-    channel: Channels | None = None
-    notes: Notes | None = None
-    velocity: Velocities | None = None
-    controller: Controllers | None = None
-    value: tuple[int, int] | None = None
-    program: Programs | None = None
+    kind: Kinds | None = Field(
+        default=None,
+        description="asks for kinds of message, one or a list",
+        examples=['kind = ["note", "pitch-bend"]'],
+        json_schema_extra={"default": "all"},
+    )
+    channel: Channels | None = Field(
+        default=None,
+        description="asks for channels, 1 to 16",
+        examples=['channel = "1..4"'],
+        json_schema_extra={"default": "all"},
+    )
+    notes: Notes | None = Field(
+        default=None,
+        description="asks for notes",
+        examples=['notes = "C3..B4"'],
+        json_schema_extra={"default": "all"},
+    )
+    velocity: Velocities | None = Field(
+        default=None,
+        description="asks for velocities of note-ons, 1 to 127",
+        examples=['velocity = "100.."'],
+        json_schema_extra={"default": "all"},
+    )
+    controller: Controllers | None = Field(
+        default=None,
+        description="asks for controllers, by name or number",
+        examples=['controller = ["sustain", 70]'],
+        json_schema_extra={"default": "all"},
+    )
+    value: tuple[int, int] | None = Field(
+        default=None,
+        description="asks for values of a controller, pressure or bend",
+        examples=['value = "64.."'],
+        json_schema_extra={"default": "all"},
+    )
+    program: Programs | None = Field(
+        default=None,
+        description="asks for programs",
+        examples=['program = "1..8"'],
+        json_schema_extra={"default": "all"},
+    )
 
     @field_validator("value", mode="before")
     @classmethod

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.names import Pattern, PatternOrTrue, Reference
 from rules.fields.numbers import Channel, NoteRange
@@ -22,14 +22,48 @@ class Port(Part):
     `steps` act before every rule.
     """
 
-    both: Pattern | None = None
-    input: PatternOrTrue | None = None
-    output: PatternOrTrue | None = None
-    virtual: bool = False
-    connection: Literal["din", "usb"] = "usb"
-    clock: Reference | None = None
-    pass_reset: bool = False
-    steps: Steps = ()
+    both: Pattern | None = Field(
+        default=None,
+        description="names the computer's port for both directions",
+        examples=['seq = { both = "Cue Sequencer*" }'],
+        json_schema_extra={"default": "your name for it"},
+    )
+    input: PatternOrTrue | None = Field(
+        default=None,
+        description="names the computer's input; `true` means it has the same name as here",
+        examples=['keyboard = { input = "Pit Keyboard*" }'],
+    )
+    output: PatternOrTrue | None = Field(
+        default=None,
+        description="names the computer's output; `true` means it has the same name as here",
+        examples=['rack1 = { output = "Pit Interface*1" }'],
+    )
+    virtual: bool = Field(
+        default=False,
+        description="makes a port that other programs connect to, instead of opening one",
+        examples=["screen = { output = true, virtual = true }"],
+    )
+    connection: Literal["din", "usb"] = Field(
+        default="usb",
+        description='says what carries the messages: `"usb"`, or `"din"` for a slow 5-pin cable',
+        examples=['rack1 = { output = "Rack*", connection = "din" }'],
+    )
+    clock: Reference | None = Field(
+        default=None,
+        description='names the port whose clock and transport go out here, or `"none"`',
+        examples=['rack1 = { output = "Rack*", clock = "seq" }'],
+        json_schema_extra={"default": "the source of the only rule without `match` to it"},
+    )
+    pass_reset: bool = Field(
+        default=False,
+        description="passes system reset on",
+        examples=['rack1 = { output = "Rack*", pass_reset = true }'],
+    )
+    steps: Steps = Field(
+        default=(),
+        description="changes everything that arrives here, before any rule",
+        examples=['pads = { input = "Pad*", steps = [{ velocity = { louder = 0.5 } }] }'],
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -62,12 +96,37 @@ class Port(Part):
 class Device(Part):
     """An instrument at the end of a port, as its manual says; its channel (1-16) is set last (ruling 8)."""
 
-    port: Reference
-    channel: Channel | None = None
-    notes: NoteRange | None = None
-    outside: Literal["pass", "drop", "octave"] = "pass"
-    setup: Messages = ()
-    steps: Steps = ()
+    port: Reference = Field(
+        description="names the port that the device is connected to",
+        examples=['organ = { port = "rack" }'],
+    )
+    channel: Channel | None = Field(
+        default=None,
+        description="sets the channel of everything that reaches the device, 1 to 16",
+        examples=['organ = { port = "rack", channel = 4 }'],
+        json_schema_extra={"default": "the channel of the message"},
+    )
+    notes: NoteRange | None = Field(
+        default=None,
+        description="says which notes the device can play",
+        examples=['organ = { port = "rack", notes = "C2..C7" }'],
+        json_schema_extra={"default": "all"},
+    )
+    outside: Literal["pass", "drop", "octave"] = Field(
+        default="pass",
+        description='says what happens to other notes: `"pass"`, `"drop"`, or `"octave"` to move them into the range',
+        examples=['organ = { port = "rack", notes = "C2..C7", outside = "octave" }'],
+    )
+    setup: Messages = Field(
+        default=(),
+        description="sends these messages when a live session begins and when the port returns",
+        examples=['organ = { port = "rack", channel = 4, setup = "program 17" }'],
+    )
+    steps: Steps = Field(
+        default=(),
+        description="changes everything that goes to the device, after the steps of the rules",
+        examples=['organ = { port = "rack", steps = [{ transpose = 12 }] }'],
+    )
 
     @model_validator(mode="after")
     def _range_given(self) -> Device:

@@ -56,9 +56,23 @@ Sources = Annotated[Names, AfterValidator(_some_source)]
 class Zone(Condition):
     """One part of a split: judged by the key as played (ruling 6). A zone without `to` uses the rule's."""
 
-    when: WhenField | None = None
-    steps: Steps = ()
-    to: Destination | None = None
+    when: WhenField | None = Field(
+        default=None,
+        description="opens the zone only while switches have these states",
+        examples=['when = "place = garden"'],
+        json_schema_extra={"default": "always"},
+    )
+    steps: Steps = Field(
+        default=(),
+        description="changes the messages of this zone, after the steps of the rule",
+        examples=["steps = [{ transpose = -12 }]"],
+    )
+    to: Destination | None = Field(
+        default=None,
+        description="names where the zone goes",
+        examples=['to = "piano"'],
+        json_schema_extra={"default": "the `to` of the rule"},
+    )
 
 
 def _chased(raw: Any) -> Any:
@@ -85,15 +99,56 @@ CHASED_KINDS = ("program", "channel-pressure", "pitch-bend")
 class Rule(Part):
     """A cable: what arrives on `from` and fits `match` goes through `steps` to `to`, or on to its zones."""
 
-    name: Title | None = None
-    source: Sources = Field(alias="from")
-    match: Conditions = ()
-    otherwise: bool = False
-    when: WhenField | None = None
-    chase: Annotated[tuple[int | str, ...], BeforeValidator(_chased)] = ()
-    steps: Steps = ()
-    zones: tuple[Zone, ...] = Field(default=(), strict=False)
-    to: Destination | None = None
+    name: Title | None = Field(
+        default=None,
+        description="names the rule in messages and reports",
+        examples=['name = "left hand"'],
+        json_schema_extra={"default": "its number"},
+    )
+    source: Sources = Field(
+        alias="from",
+        description="names the port, or a list of ports, that messages come from",
+        examples=['from = ["keyboard", "pads"]'],
+    )
+    match: Conditions = Field(
+        default=(),
+        description="chooses messages; a list of tables means any of them",
+        examples=["match = { channel = 10 }"],
+        json_schema_extra={"default": "all messages"},
+    )
+    otherwise: bool = Field(
+        default=False,
+        description="matches only what no other rule of that source matched",
+        examples=["otherwise = true"],
+    )
+    when: WhenField | None = Field(
+        default=None,
+        description="lets the rule match only while switches have these states",
+        examples=['when = "place = cave"'],
+        json_schema_extra={"default": "always"},
+    )
+    chase: Annotated[tuple[int | str, ...], BeforeValidator(_chased)] = Field(
+        default=(),
+        description="sends last known values first when a switch opens the rule",
+        examples=['chase = ["sustain", "volume"]'],
+    )
+    steps: Steps = Field(
+        default=(),
+        description="changes the messages, in this order",
+        examples=["steps = [{ transpose = 12 }]"],
+    )
+    zones: tuple[Zone, ...] = Field(
+        default=(),
+        strict=False,
+        description="splits the messages, each zone with its own target",
+        examples=["[[rules.zones]]"],
+    )
+    to: Destination | None = Field(
+        default=None,
+        description="names a port or device, a list of them, or a table by channel; `[]` discards",
+        examples=['to = ["piano", "reed box"]'],
+        json_schema_extra={"default": "required without zones"},
+    )
 
     @model_validator(mode="after")
     def _leads_somewhere(self) -> Rule:
@@ -128,18 +183,36 @@ class Branch:
 class OnSwitch(Part):
     """What is sent when a condition on switches becomes true: messages by device or port."""
 
-    when: WhenField
-    send: dict[str, Messages]
+    when: WhenField = Field(description="says which condition has to become true", examples=['when = "place = cave"'])
+    send: dict[str, Messages] = Field(
+        description="sends messages, by device or port",
+        examples=['send = { organ = ["program 20", "controller volume 80"] }'],
+    )
 
 
 class RuleTest(Part):
     """A proof in the rule file (ruling 35): `play` arrives on `from`; exactly `expect` comes out, else silence."""
 
-    name: Title
-    source: Reference = Field(alias="from")
-    play: TimedMessages
-    expect: dict[str, TimedMessages]
-    switches: dict[str, SwitchState] = Field(default_factory=dict)
+    name: Title = Field(description="says what the test proves", examples=['name = "the organ plays an octave lower"'])
+    source: Reference = Field(
+        alias="from",
+        description="names the port that the messages arrive on",
+        examples=['from = "keyboard"'],
+    )
+    play: TimedMessages = Field(
+        description="plays a message or a list of them",
+        examples=['play = ["note-on 1 C4 100", "note-off 1 C4"]'],
+    )
+    expect: dict[str, TimedMessages] = Field(
+        description="says what comes out, by device or port; `{}` means silence",
+        examples=['expect = { organ = "note-on C4 100" }'],
+    )
+    switches: dict[str, SwitchState] = Field(
+        default_factory=dict,
+        description="sets switches before the test begins",
+        examples=["switches = { low = true }"],
+        json_schema_extra={"default": "their initial states"},
+    )
 
     @model_validator(mode="after")
     def _asserts(self) -> RuleTest:

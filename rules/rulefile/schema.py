@@ -21,12 +21,52 @@ from rules.rulefile.switch_tables import Switch
 class RuleFile(Part):
     """One whole rule file."""
 
-    middle_c: Literal["C3", "C4"] = "C4"
-    first_program: Annotated[int, whole("the number of the first program", 0, 1)] = 1
-    bpm: Annotated[float, decimal("a tempo", 10, 1000)] | None = None
-    ports: dict[Name, Port] = Field(default_factory=dict)
-    devices: dict[Name, Device] = Field(default_factory=dict)
-    switches: dict[Name, Switch] = Field(default_factory=dict)
-    rules: tuple[Rule, ...] = Field(default=(), strict=False)
-    on_switch: tuple[OnSwitch, ...] = Field(default=(), strict=False)
-    tests: tuple[RuleTest, ...] = Field(default=(), strict=False)
+    middle_c: Literal["C3", "C4"] = Field(
+        default="C4",
+        description='says which C is middle C, key 60: `"C4"` or `"C3"`',
+        examples=['middle_c = "C3"'],
+    )
+    first_program: Annotated[int, whole("the number of the first program", 0, 1)] = Field(
+        default=1,
+        description="says how your manuals number the first program: 1 or 0",
+        examples=["first_program = 0"],
+    )
+    bpm: Annotated[float, decimal("a tempo", 10, 1000)] | None = Field(
+        default=None,
+        description="sets the tempo for beats where neither a recording nor a clock has one, 10 to 1000 BPM",
+        examples=["bpm = 96"],
+        json_schema_extra={"default": "`120`"},
+    )
+    ports: dict[Name, Port] = Field(
+        default_factory=dict,
+        description="holds your names for the computer's ports",
+        examples=["[ports]"],
+    )
+    devices: dict[Name, Device] = Field(
+        default_factory=dict,
+        description="holds your instruments",
+        examples=["[devices]"],
+    )
+    switches: dict[Name, Switch] = Field(
+        default_factory=dict,
+        description="holds states that pedals and pads change",
+        examples=["[switches]"],
+    )
+    rules: tuple[Rule, ...] = Field(
+        default=(),
+        strict=False,
+        description="holds the rules, one header each",
+        examples=["[[rules]]"],
+    )
+    on_switch: tuple[OnSwitch, ...] = Field(
+        default=(),
+        strict=False,
+        description="holds messages that go out when switches change",
+        examples=["[[on_switch]]"],
+    )
+    tests: tuple[RuleTest, ...] = Field(
+        default=(),
+        strict=False,
+        description="holds examples that `check` runs",
+        examples=["[[tests]]"],
+    )

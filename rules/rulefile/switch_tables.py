@@ -26,13 +26,42 @@ class Trigger(Part):
     The trigger is not passed on, press and release, unless `pass_on` is true (ruling 25). `channel` None is any.
     """
 
-    source: Reference = Field(alias="from")
-    channel: Channels | None = None
-    note: Note | None = None
-    controller: Controller | None = None
-    program: Program | None = None
-    kind: Annotated[str, BeforeValidator(_signal)] | None = None
-    pass_on: bool = False
+    source: Reference = Field(
+        alias="from",
+        description="names the port that the press comes from",
+        examples=['giant = { from = "keyboard", controller = 66 }'],
+    )
+    channel: Channels | None = Field(
+        default=None,
+        description="asks for channels, 1 to 16",
+        examples=['giant = { from = "keyboard", channel = 1, controller = 66 }'],
+        json_schema_extra={"default": "all"},
+    )
+    note: Note | None = Field(
+        default=None,
+        description="reacts to this note",
+        examples=['mirrors = { from = "pads", note = "E5" }'],
+    )
+    controller: Controller | None = Field(
+        default=None,
+        description="reacts to this controller; 64 and above is on",
+        examples=['giant = { from = "keyboard", controller = "sostenuto" }'],
+    )
+    program: Program | None = Field(
+        default=None,
+        description="reacts to this program change",
+        examples=['solo = { from = "keyboard", program = 5 }'],
+    )
+    kind: Annotated[str, BeforeValidator(_signal)] | None = Field(
+        default=None,
+        description="reacts to clock or transport",
+        examples=['playing = { from = "keyboard", kind = "start" }'],
+    )
+    pass_on: bool = Field(
+        default=False,
+        description="sends the press on to the rules as well",
+        examples=['giant = { from = "keyboard", controller = 66, pass_on = true }'],
+    )
 
     @model_validator(mode="after")
     def _one_thing(self) -> Trigger:
@@ -47,13 +76,19 @@ class Trigger(Part):
 class SetTrigger(Trigger):
     """A trigger that chooses a value."""
 
-    value: SwitchState
+    value: SwitchState = Field(
+        description="chooses this value or number",
+        examples=['place = { values = ["garden", "cave"], set = { from = "pads", note = "D6", value = "cave" } }'],
+    )
 
 
 class AdvanceTrigger(Trigger):
     """A trigger that advances by so many: numbers stop at their ends, values go round."""
 
-    by: Annotated[int, whole("a number of places to advance", -127, 127)]
+    by: Annotated[int, whole("a number of places to advance", -127, 127)] = Field(
+        description="goes on by this many places, -127 to 127",
+        examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "F6", by = -1 } }'],
+    )
 
 
 SetTriggers = Annotated[tuple[SetTrigger, ...], OneOrMany]
@@ -64,8 +99,16 @@ AdvanceTriggers = Annotated[tuple[AdvanceTrigger, ...], OneOrMany]
 class OnOffSwitch(Trigger):
     """A switch that is on or off: `momentary` while the trigger is down, `toggle` at each press (ruling 25)."""
 
-    mode: Literal["momentary", "toggle"] = "toggle"
-    initial: bool = False
+    mode: Literal["momentary", "toggle"] = Field(
+        default="toggle",
+        description='chooses `"toggle"` or `"momentary"`',
+        examples=['giant = { from = "keyboard", controller = 66, mode = "momentary" }'],
+    )
+    initial: bool = Field(
+        default=False,
+        description='sets the state at the beginning; not with `"momentary"`',
+        examples=['giant = { from = "keyboard", controller = 66, initial = true }'],
+    )
 
     @model_validator(mode="after")
     def _modes(self) -> OnOffSwitch:
@@ -84,10 +127,26 @@ class OnOffSwitch(Trigger):
 class ValueSwitch(Part):
     """A switch with named values; at first it has `initial`, or the first."""
 
-    values: Annotated[tuple[SwitchValue, ...], OneOrMany, Field(min_length=2, max_length=64)]
-    initial: str | None = None
-    set: SetTriggers = ()
-    advance: AdvanceTriggers = ()
+    values: Annotated[tuple[SwitchValue, ...], OneOrMany, Field(min_length=2, max_length=64)] = Field(
+        description="names the values, 2 to 64 of them",
+        examples=['place = { values = ["garden", "cave"] }'],
+    )
+    initial: str | None = Field(
+        default=None,
+        description="sets the value at the beginning",
+        examples=['place = { values = ["garden", "cave"], initial = "cave" }'],
+        json_schema_extra={"default": "the first value"},
+    )
+    set: SetTriggers = Field(
+        default=(),
+        description="lists what chooses a value",
+        examples=['place = { values = ["garden", "cave"], set = { from = "pads", note = "D6", value = "cave" } }'],
+    )
+    advance: AdvanceTriggers = Field(
+        default=(),
+        description="lists what goes on to another value",
+        examples=['place = { values = ["garden", "cave"], advance = { from = "pads", note = "D6", by = 1 } }'],
+    )
 
     @model_validator(mode="after")
     def _each_once(self) -> ValueSwitch:
@@ -109,10 +168,26 @@ class ValueSwitch(Part):
 class NumberSwitch(Part):
     """A switch that counts: `numbers = "-6..6"`; at first it has `initial`, or the number nearest to 0."""
 
-    numbers: NumberRange
-    initial: int | None = None
-    set: SetTriggers = ()
-    advance: AdvanceTriggers = ()
+    numbers: NumberRange = Field(
+        description="sets the lowest and highest number, within -64 to 64",
+        examples=['key = { numbers = "-3..3" }'],
+    )
+    initial: int | None = Field(
+        default=None,
+        description="sets the number at the beginning",
+        examples=['key = { numbers = "-3..3", initial = 2 }'],
+        json_schema_extra={"default": "the number nearest to 0"},
+    )
+    set: SetTriggers = Field(
+        default=(),
+        description="lists what chooses a number",
+        examples=['key = { numbers = "-3..3", set = { from = "pads", note = "C6", value = 0 } }'],
+    )
+    advance: AdvanceTriggers = Field(
+        default=(),
+        description="lists what counts",
+        examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "E6", by = 1 } }'],
+    )
 
     @property
     def state_count(self) -> int:

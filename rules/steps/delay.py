@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any, ClassVar
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.numbers import Beats, Milliseconds
 from rules.fields.part import fault
@@ -20,8 +20,18 @@ class DelayStep(Step):
     """`delay = 250` or `delay = { ms = 250 }`, `delay = { beats = 0.5 }`; a beat is a quarter note (ruling 22)."""
 
     key: ClassVar[str] = "delay"
-    ms: Milliseconds = Fraction(0)
-    beats: Beats = Fraction(0)
+    ms: Milliseconds = Field(
+        default=Fraction(0),
+        description="waits for this many milliseconds, up to 600,000",
+        examples=["{ delay = { ms = 40 } }"],
+        json_schema_extra={"default": "`0`"},
+    )
+    beats: Beats = Field(
+        default=Fraction(0),
+        description="waits for this many quarter notes, up to 1024; a fraction is text",
+        examples=['{ delay = { beats = "1/3" } }'],
+        json_schema_extra={"default": "`0`"},
+    )
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.numbers import Beats, Milliseconds, Semitones, whole
 from rules.fields.part import fault
@@ -27,11 +27,33 @@ class EchoStep(Step):
     """
 
     key: ClassVar[str] = "echo"
-    ms: Milliseconds = Fraction(0)
-    beats: Beats = Fraction(0)
-    times: Annotated[int, whole("a number of copies", 1, 64)] = 1
-    decay: Annotated[int, whole("a loss in percent", 0, 100)] = 30
-    transpose: Semitones = 0
+    ms: Milliseconds = Field(
+        default=Fraction(0),
+        description="sets the time between copies in milliseconds, up to 600,000",
+        examples=["{ echo = { ms = 250 } }"],
+        json_schema_extra={"default": "`0`"},
+    )
+    beats: Beats = Field(
+        default=Fraction(0),
+        description="sets the time between copies in quarter notes, up to 1024",
+        examples=["{ echo = { beats = 0.5 } }"],
+        json_schema_extra={"default": "`0`"},
+    )
+    times: Annotated[int, whole("a number of copies", 1, 64)] = Field(
+        default=1,
+        description="sets the number of copies, 1 to 64",
+        examples=["{ echo = { ms = 250, times = 3 } }"],
+    )
+    decay: Annotated[int, whole("a loss in percent", 0, 100)] = Field(
+        default=30,
+        description="makes each copy quieter than the one before, in percent",
+        examples=["{ echo = { ms = 250, times = 3, decay = 50 } }"],
+    )
+    transpose: Semitones = Field(
+        default=0,
+        description="moves each copy further, in semitones",
+        examples=["{ echo = { beats = 1, times = 3, transpose = 12 } }"],
+    )
 
     @model_validator(mode="after")
     def _says_when(self) -> EchoStep:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.conditions import Condition, Conditions
 from rules.fields.matching import split_any
@@ -24,8 +24,18 @@ class FilterStep(Step):
     """
 
     key: ClassVar[str] = "filter"
-    keep: Conditions = ()
-    drop: Conditions = ()
+    keep: Conditions = Field(
+        default=(),
+        description="lets only these messages go on",
+        examples=['{ filter = { keep = { kind = "note", velocity = "40.." } } }'],
+        json_schema_extra={"default": "everything"},
+    )
+    drop: Conditions = Field(
+        default=(),
+        description="drops these messages",
+        examples=['{ filter = { drop = { controller = "volume" } } }'],
+        json_schema_extra={"default": "nothing"},
+    )
 
     @model_validator(mode="after")
     def _says_something(self) -> FilterStep:

@@ -66,15 +66,55 @@ class MapStep(Step):
     """
 
     key: ClassVar[str] = "map"
-    source: EndField | None = Field(default=None, alias="from")
-    to: EndField | None = None
-    bits: Literal[7, 14] = 7
-    inside: tuple[int, int] | None = Field(default=None, alias="in")
-    out: tuple[int, int] | None = None
-    notes: Annotated[dict[Note, Note], EachOnce] = Field(default_factory=dict)
-    controllers: Annotated[dict[Controller, Controller], EachOnce] = Field(default_factory=dict)
-    programs: Annotated[dict[Program, Program], EachOnce] = Field(default_factory=dict)
-    others: Literal["pass", "drop"] = "pass"
+    source: EndField | None = Field(
+        default=None,
+        alias="from",
+        description="names what is turned into something else",
+        examples=['{ map = { from = "channel-pressure", to = "controller modulation" } }'],
+    )
+    to: EndField | None = Field(
+        default=None,
+        description="names what it becomes",
+        examples=['{ map = { from = "controller modulation", to = "pitch-bend" } }'],
+    )
+    bits: Literal[7, 14] = Field(
+        default=7,
+        description="reads and writes controllers 0 to 31 with 7 or 14 bits",
+        examples=['{ map = { from = "pitch-bend", to = "controller 16", bits = 14 } }'],
+    )
+    inside: tuple[int, int] | None = Field(
+        default=None,
+        alias="in",
+        description="uses this part of the incoming range",
+        examples=['{ map = { from = "pitch-bend", to = "controller modulation", in = "0..8191" } }'],
+        json_schema_extra={"default": "the whole range"},
+    )
+    out: tuple[int, int] | None = Field(
+        default=None,
+        description="spreads it over this range; the higher end first turns it round",
+        examples=['{ map = { from = "controller foot", to = "controller volume", out = "127..40" } }'],
+        json_schema_extra={"default": "the whole range"},
+    )
+    notes: Annotated[dict[Note, Note], EachOnce] = Field(
+        default_factory=dict,
+        description="replaces notes, old = new",
+        examples=['{ map = { notes = { C3 = "C2", D3 = "D2" } } }'],
+    )
+    controllers: Annotated[dict[Controller, Controller], EachOnce] = Field(
+        default_factory=dict,
+        description="replaces controllers, old = new",
+        examples=['{ map = { controllers = { foot = "volume" } } }'],
+    )
+    programs: Annotated[dict[Program, Program], EachOnce] = Field(
+        default_factory=dict,
+        description="replaces programs, old = new",
+        examples=["{ map = { programs = { 1 = 17, 2 = 20 } } }"],
+    )
+    others: Literal["pass", "drop"] = Field(
+        default="pass",
+        description='says what happens to numbers that the table doesn\'t name: `"pass"` or `"drop"`',
+        examples=['{ map = { notes = { C3 = "C2" }, others = "drop" } }'],
+    )
 
     @field_validator("inside", "out", mode="before")
     @classmethod

@@ -22,8 +22,16 @@ class RechannelStep(Step):
 
     key: ClassVar[str] = "rechannel"
     only_rechannels: ClassVar[bool] = True
-    to: Channel | None = None
-    moves: Annotated[dict[Channel, Channel], EachOnce] = Field(default_factory=dict)
+    to: Channel | None = Field(
+        default=None,
+        description="moves every channel to this one, 1 to 16",
+        examples=["{ rechannel = { to = 4 } }"],
+    )
+    moves: Annotated[dict[Channel, Channel], EachOnce] = Field(
+        default_factory=dict,
+        description="moves some channels, old = new; others pass",
+        examples=["{ rechannel = { moves = { 1 = 4, 2 = 5 } } }"],
+    )
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

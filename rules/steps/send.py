@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.part import fault
 from rules.fields.written_messages import Messages
@@ -25,8 +25,15 @@ class SendStep(Step):
 
     key: ClassVar[str] = "send"
     writes_messages: ClassVar[bool] = True
-    messages: Messages
-    pass_on: bool = False
+    messages: Messages = Field(
+        description="sends these messages, in this order",
+        examples=['{ send = { messages = ["program 17", "controller volume 90"] } }'],
+    )
+    pass_on: bool = Field(
+        default=False,
+        description="lets the message that came go on first",
+        examples=['{ send = { messages = "start", pass_on = true } }'],
+    )
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

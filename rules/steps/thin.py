@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.numbers import Milliseconds
 from rules.fields.part import fault
@@ -20,7 +20,10 @@ class ThinStep(Step):
     """`thin = 20`: at most one value each 20 ms for each controller, bend or pressure and channel (ruling 23)."""
 
     key: ClassVar[str] = "thin"
-    ms: Milliseconds
+    ms: Milliseconds = Field(
+        description="lets one value pass in this many milliseconds",
+        examples=["{ thin = { ms = 20 } }"],
+    )
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Final, Literal
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field
 
 from rules.fields.matching import NOTE_STATUSES
 from rules.fields.numbers import MOST_SEMITONES, ChannelsOrNone
@@ -66,9 +66,21 @@ class TransposeStep(Step):
     """
 
     key: ClassVar[str] = "transpose"
-    by: Annotated[int | str, BeforeValidator(_read_by)]
-    outside: Literal["drop", "octave"] = "drop"
-    except_channels: ChannelsOrNone = frozenset()
+    by: Annotated[int | str, BeforeValidator(_read_by)] = Field(
+        description="moves notes by semitones, -127 to 127, or by a number switch",
+        examples=["{ transpose = { by = 7 } }"],
+    )
+    outside: Literal["drop", "octave"] = Field(
+        default="drop",
+        description='says what happens to notes outside keys 0 to 127: `"drop"`, or `"octave"` to move them back',
+        examples=['{ transpose = { by = 24, outside = "octave" } }'],
+    )
+    except_channels: ChannelsOrNone = Field(
+        default=frozenset(),
+        description="leaves these channels as they are",
+        examples=["{ transpose = { by = 7, except_channels = 10 } }"],
+        json_schema_extra={"default": "none"},
+    )
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:

@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cached_property, lru_cache
 from typing import Annotated, Any, ClassVar, Final, NamedTuple
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from rules.fields.numbers import Channels, Velocity, VelocityRange, decimal, whole
 from rules.fields.part import fault
@@ -88,16 +88,57 @@ class VelocityStep(Step):
     """
 
     key: ClassVar[str] = "velocity"
-    points: list[list[Velocity]] | None = None
-    quieter: Amount | None = None
-    louder: Amount | None = None
-    percent: Annotated[float, decimal("a percentage", 0, 1000)] | None = None
-    add: Annotated[int, whole("a velocity to add", -127, 127)] | None = None
-    fixed: Velocity | None = None
-    limit: VelocityRange | None = None
-    scale_to: VelocityRange | None = None
-    channel: Channels | None = None
-    release: bool = False
+    points: list[list[Velocity]] | None = Field(
+        default=None,
+        description="draws straight lines between pairs [played, sent]; flat beyond the ends",
+        examples=["{ velocity = { points = [[1, 20], [64, 80], [127, 120]] } }"],
+    )
+    quieter: Amount | None = Field(
+        default=None,
+        description="bends the curve down by an amount, 0.01 to 10; 127 stays 127",
+        examples=["{ velocity = { quieter = 0.5 } }"],
+    )
+    louder: Amount | None = Field(
+        default=None,
+        description="bends the curve up by an amount, 0.01 to 10; 127 stays 127",
+        examples=["{ velocity = { louder = 0.5 } }"],
+    )
+    percent: Annotated[float, decimal("a percentage", 0, 1000)] | None = Field(
+        default=None,
+        description="scales velocities, 0 to 1000 percent",
+        examples=["{ velocity = { percent = 80 } }"],
+    )
+    add: Annotated[int, whole("a velocity to add", -127, 127)] | None = Field(
+        default=None,
+        description="adds to velocities, after `percent`, -127 to 127",
+        examples=["{ velocity = { percent = 80, add = 10 } }"],
+    )
+    fixed: Velocity | None = Field(
+        default=None,
+        description="gives every note this velocity, 1 to 127",
+        examples=["{ velocity = { fixed = 100 } }"],
+    )
+    limit: VelocityRange | None = Field(
+        default=None,
+        description="keeps velocities within a range",
+        examples=['{ velocity = { limit = "30..110" } }'],
+    )
+    scale_to: VelocityRange | None = Field(
+        default=None,
+        description="spreads the whole range 1 to 127 over this range",
+        examples=['{ velocity = { scale_to = "20..127" } }'],
+    )
+    channel: Channels | None = Field(
+        default=None,
+        description="changes only these channels",
+        examples=['{ velocity = { percent = 80, channel = "1..4" } }'],
+        json_schema_extra={"default": "all"},
+    )
+    release: bool = Field(
+        default=False,
+        description="changes release velocities too",
+        examples=["{ velocity = { fixed = 64, release = true } }"],
+    )
 
     @classmethod
     def from_short(cls, raw: Any) -> Any:
