@@ -1,6 +1,6 @@
 """Rewrites a folder of recordings by a rule file, several at a time: a start for a program of your own.
 
-    python rewrite_folder.py mend-takes.toml takes/ mended/
+    python rewrite_folder.py repair-takes.toml takes/ repaired/
 
 The results go into a new folder, under the same names. The recordings are only read. A recording that can't be
 rewritten is named with the reason, and the others go on. The exit code is then 1.

@@ -29,9 +29,10 @@ def test_all_are_here() -> None:
     """There is a rule file for each of the jobs that the examples are to show."""
     assert RULE_FILES == [
         "echoes-in-time.toml",
-        "mend-takes.toml",
+        "one-keyboard-two-modules.toml",
         "pads-to-kit.toml",
         "pedal-transposes.toml",
+        "repair-takes.toml",
         "shy-keyboard.toml",
         "split-and-layer.toml",
         "two-keyboards-one-module.toml",
@@ -108,9 +109,9 @@ def test_demo_notes(demo: Rewritten) -> None:
     assert [note for notes in heard for note in notes] == _note_ons(RECORDING)
 
 
-def test_mended_take() -> None:
+def test_repaired_take() -> None:
     """The folder repair moves two parts of a take and leaves every other event where it was."""
-    rewritten = _rewritten("mend-takes.toml")
+    rewritten = _rewritten("repair-takes.toml")
     channels = {2: 3, 3: 4, 4: 1, 5: 2, 6: 10}
     expected = [_moved(event, channels) for event in mido_reader.events(RECORDING)]
     assert mido_reader.events(rewritten.outputs[""]) == expected

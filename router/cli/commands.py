@@ -34,7 +34,9 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "record": "record what is played to a .mid file",
             "rewrite": "apply rules to .mid files",
         },
-        "help": {},
+        "help": {
+            "help": "show the manual, a page for each topic",
+        },
     }
 )
 """Names and lines for the list, in the order in which help shows them, by what a player does with them.

@@ -34,7 +34,7 @@ The daemon is the program that "pointsman run" starts: it plays until you end it
 exit codes:
 {chr(10).join(f"  {code:<4} {meaning}" for code, meaning in MEANINGS.items())}
 
-"pointsman COMMAND --help" explains a command."""
+"pointsman COMMAND --help" explains a command. "pointsman help" lists the pages of the manual."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:

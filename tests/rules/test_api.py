@@ -411,8 +411,8 @@ def contents(place: Path) -> dict[str, bytes]:
 def test_the_example_rewrites_a_folder(tmp_path: Path) -> None:
     """Each recording as one call would rewrite it; the damaged one is named with the reason; the takes stay."""
     files = takes(tmp_path)
-    done = folder(tmp_path, str(EXAMPLES / "mend-takes.toml"))
-    loaded = example("mend-takes.toml")
+    done = folder(tmp_path, str(EXAMPLES / "repair-takes.toml"))
+    loaded = example("repair-takes.toml")
     assert done.stderr.splitlines() == [
         f"{Path('takes/night/broken.mid')}: byte 0: not a Standard MIDI File: MThd is missing"
     ]
@@ -428,7 +428,7 @@ def test_the_example_writes_into_no_folder_that_exists(tmp_path: Path) -> None:
     """So it can't harm what is there."""
     takes(tmp_path)
     (tmp_path / "mended").mkdir()
-    done = folder(tmp_path, str(EXAMPLES / "mend-takes.toml"))
+    done = folder(tmp_path, str(EXAMPLES / "repair-takes.toml"))
     assert (done.returncode, done.stdout) == (2, "")
     assert "mended" in done.stderr
     assert contents(tmp_path / "mended") == {}

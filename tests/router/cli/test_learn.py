@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +14,7 @@ from rules.rulefile.reading import read_rules
 from tests.support.command_desk import Desk
 from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
+from tests.support.pages import PAGES
 
 
 class Evening:
@@ -72,9 +72,8 @@ def test_a_pad_is_told_with_its_lines(evening: Evening, hub: Hub, capsys: pytest
     evening.play(1, pads, "note-on 10 C2 97", "note-off 10 C2 64")
     assert evening.learn() == 0
     out = capsys.readouterr().out
-    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
     told = out.partition("MIDI 1\n\n")[2].rstrip()
-    assert f"```text\n{told}\n```" in readme
+    assert f"```text\n{told}\n```" in PAGES["learn"]
     assert out.splitlines() == [
         "Press a key, a pad or a pedal, or turn a knob. Ctrl-C ends it.",
         "Listening to Pad Box:Pad Box MIDI 1",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +13,7 @@ from router.cli.status import Screen, StatusSettings, in_words, status
 from router.files.clock import Clock
 from tests.support.command_desk import Desk
 from tests.support.fake_daemon import STATUS, PlayedDaemon
+from tests.support.pages import PAGES
 
 APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
 WORDS = f"""\
@@ -47,10 +47,9 @@ def test_it_is_told_in_words(desk: Desk) -> None:
     assert answer.out == WORDS
 
 
-def test_the_readme_shows_it() -> None:
-    """The same lines stand there, but for the day."""
-    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
-    assert f"```text\n{WORDS.replace(APPLIED, '2026-11-25 20:30:00')}```\n" in readme
+def test_the_manual_shows_it() -> None:
+    """Its page has the same lines, but for the day."""
+    assert f"```text\n{WORDS.replace(APPLIED, '2026-11-25 20:30:00')}```\n" in PAGES["status"]
 
 
 @pytest.mark.usefixtures("daemon")
