@@ -11,7 +11,6 @@ from collections.abc import Callable, Collection, Iterable
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
-from router.daemon.latency import Latency
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.files.clock import SYSTEM_CLOCK, Clock
@@ -30,8 +29,36 @@ from rules.program.switch_states import State
 
 T = TypeVar("T")
 
+_LATENCY_STEP: Final = 10  # 2 ** 10 ns: about a microsecond a place
+_LATENCY_PLACES: Final = 4_096
 _MOST_TRACEBACKS: Final = 10
 _LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyond the time that slow wires need
+
+
+class Latency:
+    """Counts spans (ns) in steps of 1.024 microseconds up to 4.2 ms; what is longer counts as that."""
+
+    __slots__ = ("_counts",)
+
+    def __init__(self) -> None:
+        self._counts = [0] * _LATENCY_PLACES
+
+    def note(self, span: int) -> None:
+        """One message took so long (ns)."""
+        place = span >> _LATENCY_STEP
+        self._counts[place if place < _LATENCY_PLACES else _LATENCY_PLACES - 1] += 1
+
+    def percentile(self, share: float) -> float | None:
+        """The span (microseconds) that `share` (0-1) of the messages kept to; None before the first message."""
+        total = sum(self._counts)
+        if not total:
+            return None
+        seen = 0
+        for place, count in enumerate(self._counts):
+            seen += count
+            if seen >= share * total:
+                return (place + 1 << _LATENCY_STEP) / 1_000
+        raise AssertionError("a share above 1")
 
 
 class Live:
@@ -60,6 +87,7 @@ class Live:
         self._now_ns = clock.now_ns
         self._loop = PollLoop(self._poll, self._tend, clock)
         self._requests = Requests()
+        self._waiting = self._requests.waiting
         self._stopping = False
         self._out: list[Sent] = []
         self._open_inputs: list[tuple[InputPort, int]] = []
@@ -122,7 +150,7 @@ class Live:
 
     def _poll(self) -> bool:
         """Does what other threads have asked for, then takes what has arrived; whether anything had."""
-        if self._requests:
+        if self._waiting:  # the queue itself: a call to ask it would be made thousands of times a second
             self._requests.answer()
             self._loop.tend_soon()
         busy = False

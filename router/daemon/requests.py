@@ -15,14 +15,11 @@ _PATIENCE_S: Final = 10.0  # for the loop's answer
 
 
 class Requests:
-    """Calls that wait for the loop. It calls `answer` when there are any, and `close` when it has ended."""
+    """Calls that wait for the loop. It calls `answer` when any are `waiting`, and `close` when it has ended."""
 
     def __init__(self) -> None:
-        self._waiting: deque[tuple[Future[Any], Callable[[], Any]]] = deque()
+        self.waiting: deque[tuple[Future[Any], Callable[[], Any]]] = deque()
         self._closed = False
-
-    def __len__(self) -> int:
-        return len(self._waiting)
 
     def ask(self, work: Callable[[], T]) -> T:
         """Have the loop call `work`, and return what it returns, or raise what it raises.
@@ -31,7 +28,7 @@ class Requests:
         """
         if not self._closed:
             answer: Future[T] = Future()
-            self._waiting.append((answer, work))
+            self.waiting.append((answer, work))
             try:
                 return answer.result(_PATIENCE_S)
             except CancelledError:
@@ -43,8 +40,8 @@ class Requests:
 
     def answer(self) -> None:
         """Make the calls that wait. For the loop."""
-        while self._waiting:
-            answer, work = self._waiting.popleft()
+        while self.waiting:
+            answer, work = self.waiting.popleft()
             if answer.set_running_or_notify_cancel():
                 try:
                     answer.set_result(work())
@@ -54,5 +51,5 @@ class Requests:
     def close(self) -> None:
         """Refuse what waits, and all that comes later. For the loop, at its end."""
         self._closed = True
-        while self._waiting:
-            self._waiting.popleft()[0].cancel()
+        while self.waiting:
+            self.waiting.popleft()[0].cancel()

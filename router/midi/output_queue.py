@@ -10,45 +10,31 @@ from router.text.formatting import count
 from rules.timing.delays import NEVER
 
 
-class OutputQueue:
-    """Outputs put themselves here when something begins to wait, and leave when nothing does any more."""
-
-    def __init__(self) -> None:
-        self._waiting: deque[OutputPort] = deque()
-
-    def __len__(self) -> int:
-        return len(self._waiting)
-
-    def append(self, output_port: OutputPort, /) -> None:
-        """An output has something waiting from now on."""
-        self._waiting.append(output_port)
-
-    def clear(self) -> None:
-        """The server has died, and everything that waited with it."""
-        self._waiting.clear()
+class OutputQueue(deque[OutputPort]):
+    """Outputs append themselves when something begins to wait, and leave when nothing does any more."""
 
     def pump(self, now: int) -> int:
         """Send what may go by now (ns); when to come again (ns), NEVER: when you like."""
         wake = NEVER
-        for _ in range(len(self._waiting)):
-            output_port = self._waiting.popleft()
+        for _ in range(len(self)):
+            output_port = self.popleft()
             wake = min(wake, output_port.pump(now))
             if output_port.waits:
-                self._waiting.append(output_port)
+                self.append(output_port)
         return wake
 
     def make_way(self) -> list[PortEvent]:
         """Drop whatever waits and ends nothing, for silence to come first."""
         events = []
-        for _ in range(len(self._waiting)):
-            output_port = self._waiting.popleft()
+        for _ in range(len(self)):
+            output_port = self.popleft()
             if dropped := output_port.make_way():
                 words = f"dropped {count(dropped, 'message')} that waited, so that silence comes first"
                 events.append(PortEvent("dropping", output_port.wanted, f"{output_port.wanted.words}: {words}"))
             if output_port.waits:
-                self._waiting.append(output_port)
+                self.append(output_port)
         return events
 
     def wire_time(self, now: int) -> int:
         """How long (ns) the slowest DIN wire needs for all that was sent and that waits."""
-        return max([output_port.wire_time(now) for output_port in self._waiting], default=0)
+        return max([output_port.wire_time(now) for output_port in self], default=0)

@@ -52,34 +52,36 @@ class PollLoop:
     ) -> None:
         self._poll = poll
         self._tend = tend
-        self._now_ns = clock.now_ns
-        self._sleep_s = clock.sleep_s
-        self._wait = wait or self._sleep
+        self._clock = clock
+        self._wait = wait
         self._idle_pause_ns = idle_pause_ns
         self._busy_until = 0
         self._wake = 0
 
     def run(self, is_over: Callable[[], bool]) -> None:
-        """Turn until `is_over`, which is asked before each turn."""
+        """Turn until `is_over`, which is asked before each turn.
+
+        Most turns find nothing, and there are thousands a second: those must cost next to nothing. So one turn is
+        written out here, with what it calls in local names.
+        """
+        poll, tend, now_ns, sleep_s, wait = self._poll, self._tend, self._clock.now_ns, self._clock.sleep_s, self._wait
         while not is_over():
-            self._turn()
+            if poll():
+                self._busy_until = now_ns() + STAYS_BUSY_NS
+                self._wake = 0  # what came may have left something to do
+            now = now_ns()
+            if now >= self._wake:
+                self._wake = tend(now)
+                now = now_ns()
+            at_most = self._wake - now
+            if at_most <= 0:
+                continue
+            if wait is not None:
+                wait(at_most)
+                continue
+            pause = BUSY_PAUSE_NS if now < self._busy_until else self._idle_pause_ns
+            sleep_s(min(pause, at_most) / 1e9)
 
     def tend_soon(self) -> None:
         """Have `tend` called in this turn, or the next: something may have become due."""
         self._wake = 0
-
-    def _turn(self) -> None:
-        """Most turns find nothing, and there are thousands a second: those must cost next to nothing."""
-        if self._poll():
-            self._busy_until = self._now_ns() + STAYS_BUSY_NS
-            self._wake = 0  # what came may have left something to do
-        now = self._now_ns()
-        if now >= self._wake:
-            self._wake = self._tend(now)
-            now = self._now_ns()
-        if (at_most := self._wake - now) > 0:
-            self._wait(at_most)
-
-    def _sleep(self, at_most_ns: int) -> None:
-        pause = BUSY_PAUSE_NS if self._now_ns() < self._busy_until else self._idle_pause_ns
-        self._sleep_s(min(pause, at_most_ns) / 1e9)

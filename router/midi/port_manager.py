@@ -21,6 +21,7 @@ from router.midi.port_opening import PortOpener
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Direction, Wanted, bare_name, changes
+from rules.timing.delays import NEVER
 
 _LAST_BEAT_NS: Final = 300_000_000  # ns
 _HICCUPS_EVERY_NS: Final = 60_000_000_000  # ns
@@ -268,7 +269,7 @@ class PortManager:
                 self._heartbeat.beat(now)
             except Exception:  # should none get through any more, the server will be missed
                 self.report()
-        wake = self._queue.pump(now)
+        wake = self._queue.pump(now) if self._queue else NEVER
         return wake if self._heartbeat is None else min(wake, self._heartbeat.next_time)
 
     def make_way(self) -> list[PortEvent]:
