@@ -22,6 +22,7 @@ from rules.journal.format import HEAD
 if TYPE_CHECKING:
     from rules.journal.export import Take
 
+_MOST_BYTES: Final = 1 << 30  # bytes of a journal: more than a day of dense playing
 _NEWBORN_S: Final = 60.0  # seconds in which a journal gets its first bytes, and its lock
 _OPEN_FILES_STAY: Final = os.name == "nt"  # nobody can delete a file that is open
 
@@ -34,7 +35,7 @@ class BusyError(MachineError):
 class Saved:
     """What came of a journal: the .mid file, None where nobody played, and what is in it.
 
-    `undeleted` says why the journal is still there; "" where it isn't.
+    `undeleted` says why the journal is still there (it can't be deleted, or is damaged); "" where it isn't.
     """
 
     path: Path | None
@@ -47,7 +48,8 @@ def save(journal: Path, disk: Disk = DISK, clock: Clock = SYSTEM_CLOCK) -> Saved
 
     No file is overwritten: the take gets another name where there is one, unless that is this very take, of a journal
     that couldn't be deleted before. A journal in which nobody played is only deleted. Raises BusyError if it is still
-    being written, MachineError if the disk refuses the take, or no take can be made of it; then the journal stays.
+    being written, MachineError if the disk refuses the take, or no take can be made of it; then the journal stays. So
+    does one that is damaged: the take holds what was played before that.
     """
     try:
         handle = open_regular(journal)
@@ -58,22 +60,33 @@ def save(journal: Path, disk: Disk = DISK, clock: Clock = SYSTEM_CLOCK) -> Saved
         if not lock(handle):
             raise BusyError(f"{journal} is still being written")
         like = os.fstat(handle)
-        take = _take_of(journal, _content(journal, clock.wall_s() - like.st_mtime))
+        take, damage = _take_of(journal, _content(journal, clock.wall_s() - like.st_mtime))
         path = write_take(target_of(journal), take, like, disk) if take.played else None
         remove_abandoned_drafts(journal.parent)  # of a process that was killed while it saved this very take
         if _OPEN_FILES_STAY:
             locked.close()  # elsewhere it is locked until it is gone, so that nobody else saves it meanwhile
-        return Saved(path, take, _delete(journal))
+        return Saved(path, take, damage or _delete(journal))
 
 
-def _take_of(journal: Path, data: bytes) -> Take:
-    """What a journal holds as a take. Raises MachineError where damage, or a fault of ours, lets none be made."""
+def _take_of(journal: Path, data: bytes) -> tuple[Take, str]:
+    """What a journal holds as a take, up to its damage; and what is damaged, "" for nothing.
+
+    Raises MachineError where nobody played before the damage, or a fault of ours lets no take be made.
+    """
     from rules.journal.export import make_take  # which reads rules: no command loads that before it saves
+    from rules.journal.integrity import intact_part
 
+    end, damage = intact_part(data, len(HEAD))
     try:
-        return make_take(data, len(HEAD))
+        take = make_take(data[:end], len(HEAD))
     except Exception as error:
         raise MachineError(f"no take can be made of {journal}: {type(error).__name__}: {error}") from error
+    if not damage:
+        return take, ""
+    where = f"damaged at byte {end:,}: {damage}"
+    if not take.played:
+        raise MachineError(f"no take can be made of {journal}: it is {where}")
+    return take, f"the journal {journal} is {where}. The take holds what was played before that, and the journal stays"
 
 
 def _delete(journal: Path) -> str:
@@ -122,7 +135,7 @@ def save_all(
 def _content(journal: Path, age: float) -> bytes:
     """What a journal holds; `age` is since how many seconds it hasn't changed."""
     try:
-        data = read_regular(journal)
+        data = read_regular(journal, _MOST_BYTES)
     except OSError as error:
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
     if not data.startswith(HEAD):

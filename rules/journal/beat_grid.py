@@ -22,6 +22,7 @@ TICKS_A_BEAT: Final = 960
 _CLOCKS_A_SIXTEENTH: Final = 6
 _BEATS_A_BAR: Final = 4
 _LONGEST_BEAT: Final = (1 << 24) - 1  # what a tempo event can hold, in microseconds (RP-001, "Set Tempo")
+_SHORTEST_BEAT: Final = 60_000_000  # ns: 1000 BPM
 _MOST_STRETCH: Final = 10  # a stretch may change by 1/10 to become whole bars
 
 
@@ -36,12 +37,14 @@ class Tempo:
 def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
     """The moments of beats, from what one clock source sent as (time in ns, message).
 
-    Within a run every beat has its 24 clocks; a run ends where the clock falls silent or starts anew.
+    Within a run every beat has its 24 clocks; a run ends where the clock falls silent or starts anew. Clocks that come
+    in one burst, as after a computer stood still, make no beat of their own: none is shorter than `_SHORTEST_BEAT`.
     """
     runs: list[list[int]] = [[]]
     count = 0
     before: int | None = None
     jumped = False
+    beat_at = -_SHORTEST_BEAT
     for time, message in clock:
         status = message[0]
         if status == START:
@@ -54,8 +57,9 @@ def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
             if runs[-1] and (jumped or (before is not None and time - before > SILENCE)):
                 runs.append([])
             jumped, before = False, time
-            if count % CLOCKS_A_BEAT == 0 and runs[-1][-1:] != [time]:
+            if count % CLOCKS_A_BEAT == 0 and time - beat_at >= _SHORTEST_BEAT:
                 runs[-1].append(time)
+                beat_at = time
             count += 1
     return [run for run in runs if run]
 

@@ -41,12 +41,13 @@ from rules.smf.chunks import END
 from rules.smf.vlq import encode
 from rules.smf.writing import TrackWriter, stored
 from rules.timing.active_sensing import Sensing
+from rules.timing.delays import NEVER
 from rules.timing.midi_clock import CLOCKS_A_BEAT
 
 _MARKERS: Final = {START: b"start", CONTINUE: b"continue", STOP: b"stop"}
 _CLOCKWORK: Final = frozenset({CLOCK, SONG_POSITION, *_MARKERS})
 _NANOSECONDS_A_MINUTE: Final = 60_000_000_000
-_NOTED_LATER: Final = frozenset({journal.WALL, journal.RECORDED})  # by another thread: records before may be younger
+_NO_MOMENTS: Final = journal.LASTING | {journal.RECORDED}  # their times are from long before, or a moment after
 
 Held = tuple[int, int]
 """What has to be let go: the status of its note-on or pedal message, and key or controller."""
@@ -120,13 +121,13 @@ def _with_silent_losses(records: Iterable[journal.Record], end: int) -> Iterator
     sensing = Sensing()
 
     def silent(time: int) -> Iterator[journal.Record]:
-        while (due := sensing.due) <= time:
+        while (due := sensing.due) <= min(time, NEVER - 1):
             for player in sensing.lost():
                 yield journal.LOST, due, player, b""
 
     for record in records:
         kind, time, number, message = record
-        if kind not in _NOTED_LATER:
+        if kind not in _NO_MOMENTS:
             yield from silent(time)
         if kind == journal.LOST:
             sensing.forget(number)
@@ -156,12 +157,12 @@ class _Overview:
             elif kind == journal.NAMES:
                 self.names = journal.names_in(data)
             elif kind in (journal.IN, journal.OUT):
-                self.begin = time if self.begin < 0 else self.begin
+                self.begin = time if self.begin < 0 else min(self.begin, time)
                 if kind == journal.IN and data[0] in _CLOCKWORK:
                     self._clocks.setdefault(number, []).append((time, data))
             if kind == journal.RECORDED and data == journal.TRIMMED:
                 self.recorded = max(self.recorded, time)
-            elif kind != journal.WALL:
+            elif kind not in journal.LASTING:
                 self.end = max(self.end, time)
         self.begin = max(self.begin, 0)
         self.end = max(self.begin, self.end)

@@ -72,10 +72,16 @@ def pack(record: Record) -> bytes:
 
 
 def unpack(data: bytes, begin: int = 0) -> Iterator[Record]:
-    """Every whole record from `begin` on, up to the first that isn't one.
+    """Yield every whole record from `begin` on, up to the first that isn't one.
 
     The last may have been torn off by the end of the process. Zeros, as a power cut leaves them, are no records.
     """
+    for record, _ in unpack_with_ends(data, begin):
+        yield record
+
+
+def unpack_with_ends(data: bytes, begin: int = 0) -> Iterator[tuple[Record, int]]:
+    """Yield the same records, each with the place where it ends in `data`."""
     at, finish = begin, len(data)
     unpack_from = _RECORD.unpack_from
     while at + _RECORD.size <= finish:
@@ -89,8 +95,23 @@ def unpack(data: bytes, begin: int = 0) -> Iterator[Record]:
         end = at + length
         if end > finish or kind not in RECORD_KINDS:
             return
-        yield kind, time, number, data[at:end]
+        yield (kind, time, number, data[at:end]), end
         at = end
+
+
+def torn_record(data: bytes, at: int) -> tuple[int, bytes]:
+    """The length that the torn record at `at` was to have (0 if that is torn, too), and what there is of its data."""
+    head = data[at : at + _RECORD.size]
+    if len(head) < _RECORD.size:
+        return 0, b""
+    at += _RECORD.size
+    length = head[1]
+    if length == _LONG:
+        if at + _LENGTH.size > len(data):
+            return 0, b""
+        (length,) = _LENGTH.unpack_from(data, at)
+        at += _LENGTH.size
+    return length, data[at:]
 
 
 @dataclass(frozen=True, slots=True)

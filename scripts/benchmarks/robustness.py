@@ -22,13 +22,15 @@ def against_model(quick: bool) -> list[Figure]:
 
 
 def fuzz(quick: bool) -> list[Figure]:
-    """Damaged .mid files and rule files."""
-    recordings, rules = (500, 200) if quick else (20_000, 5_000)
+    """Damaged .mid files, rule files and journals."""
+    recordings, rules, journals = (500, 200, 200) if quick else (20_000, 5_000, 5_000)
     midi = [sys.executable, "scripts/fuzzing/fuzz_midi.py", str(recordings), "--command-files", str(recordings // 50)]
     toml = [sys.executable, "scripts/fuzzing/fuzz_rules.py", str(rules)]
+    takes = [sys.executable, "scripts/fuzzing/fuzz_journals.py", str(journals)]
     return [
         _figure(f"{recordings:,} damaged .mid files", midi),
         _figure(f"{rules:,} damaged rule files", toml),
+        _figure(f"{journals:,} damaged journals", takes),
     ]
 
 

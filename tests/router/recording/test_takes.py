@@ -11,7 +11,7 @@ from router.recording import takes
 from router.recording.journal_files import lock
 from router.recording.takes import left_behind, save, save_all
 from rules.errors import MachineError
-from rules.journal.format import HEAD, NAMES, OUT, Record, unpack
+from rules.journal.format import HEAD, IN, NAMES, OUT, Record, pack, unpack
 from tests.support import mido_reader
 from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan
 
@@ -127,6 +127,28 @@ def test_a_damaged_journal_keeps_no_other_from_being_saved(tmp_path: Path) -> No
     assert save_all(left_behind(tmp_path), said.append) == [tmp_path / "b.mid"]
     assert f"no take can be made of {bad}" in said[0]
     assert bad.exists()
+
+
+@pytest.mark.parametrize("time", [(1 << 62) + 5, (1 << 64) - 1, 1 << 47])
+def test_a_damaged_time_costs_only_what_follows_it(tmp_path: Path, time: int) -> None:
+    """The take holds what was played before, once; the journal stays, and the others are saved."""
+    damaged = (*PLAYED, (IN, time, 0, ON), (IN, PLAYED[-1][1], 0, OFF))
+    bad = orphan(tmp_path / "a.mid.journal", *damaged)
+    orphan(tmp_path / "b.mid.journal", *PLAYED)
+    orphan(tmp_path / "c.mid.journal", NAMED, *damaged[-2:])
+    said: list[str] = []
+    complained: list[str] = []
+    for _ in range(2):
+        saved = save_all(left_behind(tmp_path), said.append, complained.append)
+    assert sorted(path.name for path in tmp_path.glob("*.mid")) == ["a.mid", "b.mid", "c.mid"]
+    assert saved == [tmp_path / "a.mid", tmp_path / "c.mid"]
+    assert notes(tmp_path / "a.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert bad.exists()
+    assert complained[0] == (
+        f"a recording was left behind; it is saved as {tmp_path}/a.mid, but the journal {bad} is damaged at byte "
+        f"{len(HEAD) + sum(len(pack(record)) for record in PLAYED)}: a time more than a day away from the one before "
+        "it. The take holds what was played before that, and the journal stays"
+    )
 
 
 def test_where_open_files_cannot_be_deleted_a_journal_is_closed_first(

@@ -123,3 +123,13 @@ def test_beats_of_a_clock_lie_on_the_grid(clock: list[tuple[int, bytes]]) -> Non
     assert all(grid.tick(run[-1]) % TICKS_A_BEAT == 0 for run in runs[-1:])
     if len(runs) == 1:
         assert [grid.tick(time) % TICKS_A_BEAT for time in runs[0]] == [0] * len(runs[0])
+
+
+def test_a_burst_of_clocks_makes_no_beats_of_its_own() -> None:
+    """A computer that stood still takes two beats of clock at once; no beat is shorter than 60 ms (1000 BPM)."""
+    clock = [(20 * MS * number, bytes((CLOCK,))) for number in range(25)]
+    burst = [(5000 * MS + number, bytes((CLOCK,))) for number in range(96)]
+    later = [(5000 * MS + 20 * MS * number, bytes((CLOCK,))) for number in range(1, 49)]
+    beats = [beat for run in beat_runs([*clock, *burst, *later]) for beat in run]
+    assert all(later - earlier >= 60 * MS for earlier, later in pairwise(beats))
+    assert len(beats) >= 4
