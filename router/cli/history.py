@@ -32,7 +32,7 @@ from router.text.formatting import number, plain
 from router.text.terminal import say
 from rules.analysis.history import Arrival, Departure, Event, Held, History, PortMessage, history_of, naming_of
 from rules.journal.format import unpack
-from rules.midi.messages import CONTROLLER, NOTE_ON, PITCH_BEND, POLY_PRESSURE
+from rules.midi.messages import CONTROLLER, KEY_PRESSURE, NOTE_ON, PITCH_BEND
 from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
 
 _MOST: Final = 40  # of what happened is shown on a terminal
@@ -133,7 +133,7 @@ class HistoryReport:
         kind = held.status & 0xF0
         if kind == NOTE_ON:
             return f"note {format_note(held.number, naming)}"
-        if kind == POLY_PRESSURE:
+        if kind == KEY_PRESSURE:
             return f"key pressure of {format_note(held.number, naming)}"
         if kind == CONTROLLER:
             return format_controller(held.number)

@@ -22,7 +22,7 @@ from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import say
 from router.text.usage import UsageError
-from rules.midi.messages import NOTE_OFF, NOTE_ON, POLY_PRESSURE
+from rules.midi.messages import KEY_PRESSURE, NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming, format_message, in_hex
 from rules.midi.pitch import hertz
 
@@ -156,7 +156,7 @@ class Traced:
 
     def _key(self) -> str:
         """The key by number and pitch: note names alone leave the octave open, as middle C is C3 or C4."""
-        if self.message[0] & 0xF0 not in (NOTE_ON, NOTE_OFF, POLY_PRESSURE):
+        if self.message[0] & 0xF0 not in (NOTE_ON, NOTE_OFF, KEY_PRESSURE):
             return ""
         return f", key {self.message[1]}, {hertz(self.message[1]):.1f} Hz"
 

@@ -19,12 +19,12 @@ from rules.journal.replay import Replay
 from rules.midi.controllers import PEDALS
 from rules.midi.messages import (
     ACTIVE_SENSING,
+    CHANNEL_PRESSURE,
     CLOCK,
     CONTROLLER,
+    KEY_PRESSURE,
     MTC,
     PITCH_BEND,
-    POLY_PRESSURE,
-    PRESSURE,
     SYSEX,
     is_note_off,
     split_message,
@@ -37,7 +37,7 @@ from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})
-_STREAMS: Final = frozenset({POLY_PRESSURE, PRESSURE, PITCH_BEND})
+_STREAMS: Final = frozenset({KEY_PRESSURE, CHANNEL_PRESSURE, PITCH_BEND})
 _EVENTS: Final = journal.RECORD_KINDS - journal.LASTING - {journal.OUT, journal.RECORDED} | {journal.RULES}
 
 PortMessage = tuple[str, bytes]
@@ -67,7 +67,7 @@ class Arrival:
         status, first, _ = split_message(self.message)
         kind = status & 0xF0
         if kind in _STREAMS or (kind == CONTROLLER and first not in PEDALS):
-            return self.source, status, first if kind in (CONTROLLER, POLY_PRESSURE) else 0
+            return self.source, status, first if kind in (CONTROLLER, KEY_PRESSURE) else 0
         return None
 
     def why(self, naming: Naming) -> list[TraceLine]:

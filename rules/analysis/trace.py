@@ -76,7 +76,7 @@ class _Tracer:
         self._ruleset = ruleset
         self._source = source
         self._naming = naming
-        self._word = self.layout.start
+        self._word = self.layout.initial
         for name, state in switches.items():
             self._word = self.layout.turned(self._word, name, state)
 
@@ -277,7 +277,7 @@ class _Recorder:
     def __init__(self, layout: Layout, word: int, one: _Passing) -> None:
         self.word = word
         self.heard: list[bool] = []
-        self.swallowed = False
+        self.consumed = False
         self.made: list[_Passing] = []
         self._layout = layout
         self._event = Event(0, 0, 0, one.message, 0, Family(word))
@@ -332,9 +332,9 @@ class _Recorder:
         """The same for a switch that goes to its other state."""
         self.turn(switch, not self._layout.state(self.word, switch))
 
-    def step_switch(self, switch: str, by: int) -> None:
+    def advance_switch(self, switch: str, by: int) -> None:
         """The same for a switch that goes on by so many."""
-        self.word = self._layout.stepped(self.word, switch, by)
+        self.word = self._layout.advanced(self.word, switch, by)
 
     def later(self, base: int, delay: Delay) -> int:
         """Only delays are told, not times."""

@@ -65,7 +65,7 @@ class Rules:
     def switches(self) -> dict[str, State]:
         """The states that the switches begin with: on or off (bool), a value (str) or a number (int)."""
         layout = self.compiled.layout
-        return {name: layout.state(layout.start, name) for name in self.ruleset.switches}
+        return {name: layout.state(layout.initial, name) for name in self.ruleset.switches}
 
     def __reduce__(self) -> tuple[object, tuple[Files]]:
         return _restored, (self._files,)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, MODULATION, PARAMETER_SELECT, PEDALS
-from rules.midi.messages import CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_PRESSURE, PRESSURE, PROGRAM
+from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, NOTE_OFF, NOTE_ON, PITCH_BEND, PROGRAM
 from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.program.forms import Form
 from rules.program.holders import OutputChannel
@@ -17,7 +17,7 @@ Lanes = tuple[Lane, ...]
 _CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(FIRST_MODE, 128)}
 """Controllers that holders of one channel must share with care; they never take the short way."""
 
-_KIND_NAMES: Final = {PROGRAM: "program", PRESSURE: "channel-pressure", PITCH_BEND: "pitch-bend"}
+_KIND_NAMES: Final = {PROGRAM: "program", CHANNEL_PRESSURE: "channel-pressure", PITCH_BEND: "pitch-bend"}
 
 
 class CellMaker:
@@ -93,7 +93,7 @@ class CellMaker:
             on_cell = self._kept((on, way, "on"), Cell(on, way))
             new_ons.append(on_cell)
             new_offs.append(self._kept((on, off, way), Cell(off, way, ons=on_cell)))
-            follows = way == NOTE and bool(press) and _same_notes(on, press, POLY_PRESSURE, first)
+            follows = way == NOTE and bool(press) and _same_notes(on, press, KEY_PRESSURE, first)
             press_way = HELD if follows and _rests_simply(press) else WHOLE
             new_presses.append(self._kept((on, press, way, press_way), Cell(press, press_way, ons=on_cell)))
         rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
@@ -119,7 +119,7 @@ class CellMaker:
         )
         outputs = {(lane.target, lane.status & 0x0F) for lane in lanes}
         modulates = kind == CONTROLLER and any(lane.one[first] == MODULATION for lane in lanes)
-        rests = bool(lanes) and (modulates or kind in (PRESSURE, PITCH_BEND))
+        rests = bool(lanes) and (modulates or kind in (CHANNEL_PRESSURE, PITCH_BEND))
         if rests:
             simple = simple and _rests_simply(lanes)
         merged = kind == PITCH_BEND and bool(outputs & shared)
@@ -168,7 +168,7 @@ def _rests_simply(lanes: Lanes) -> bool:
             if lane.one is not IDENTITY or lane.two is not IDENTITY:
                 return False
             continue
-        values = lane.one if kind == PRESSURE else lane.two
+        values = lane.one if kind == CHANNEL_PRESSURE else lane.two
         if values[0] != 0 or 0 in values[1:128]:
             return False
     return True

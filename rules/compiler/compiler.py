@@ -121,7 +121,7 @@ class Compiler:
                 if isinstance(switch, OnOffSwitch) and switch.mode == "momentary"
             },
             clocks=clocks,
-            starts=tuple(self._starts()),
+            setups=tuple(self._setups()),
             shared=shared,
             banks=banks,
         )
@@ -199,7 +199,7 @@ class Compiler:
         """Where the clock of each output comes from."""
         return clock_choices(self.ruleset)
 
-    # -- what switches and starts send ----------------------------------------------------------------------------
+    # -- what switches and setups send ----------------------------------------------------------------------------
 
     def _chasing(self) -> Iterable[ChasedBranch]:
         for number, branch in enumerate(self.branches):
@@ -222,7 +222,7 @@ class Compiler:
             messages = [self._addressed(name, message) for name, written in turned.send.items() for message in written]
             yield SwitchSend(guard_of(self.layout, turned.when), tuple(messages))
 
-    def _starts(self) -> Iterable[tuple[int, bytes]]:
+    def _setups(self) -> Iterable[tuple[int, bytes]]:
         for name, device in self.ruleset.devices.items():
             for message in device.setup:
                 yield self._addressed(name, message)

@@ -193,7 +193,7 @@ def _by_status(entries: Iterable[BranchEntry]) -> Mapping[int, Sequence[BranchEn
 
 
 class ArrivingEntry:
-    """The end of a chain that only asks what comes to the rules, and isn't swallowed by a switch."""
+    """The end of a chain that only asks what comes to the rules, and isn't consumed by a switch."""
 
     def __init__(self, entry: SourceEntry) -> None:
         self._entry = entry

@@ -15,8 +15,8 @@ from rules.engine.ledger import Key, Ledger, Press, Rest
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import (
     CONTROLLER,
+    KEY_PRESSURE,
     NOTE_ON,
-    POLY_PRESSURE,
     PROGRAM,
     SYSEX,
     is_note_off,
@@ -128,7 +128,7 @@ class Books(Dispatch):
                 self._rest(rest, start, now, out)
             return
         evaluation = Evaluation(self.desk, start, node.after, now, out)
-        if status >= POLY_PRESSURE and key in ledger.presses:
+        if status >= KEY_PRESSURE and key in ledger.presses:
             self.let_fall(ledger, key, start, now, out)
         evaluation.run()
         self.enter(ledger, key, evaluation, out)
@@ -287,11 +287,11 @@ class Books(Dispatch):
 
 
 def _is_note(event: Event) -> bool:
-    return event.message[0] < POLY_PRESSURE
+    return event.message[0] < KEY_PRESSURE
 
 
 def _may_follow(event: Event, sounding: set[tuple[int, int, int]]) -> bool:
     """Whether an event isn't poly pressure for a port where its note doesn't sound (ruling 13)."""
-    if event.target < 0 or event.message[0] & 0xF0 != POLY_PRESSURE:
+    if event.target < 0 or event.message[0] & 0xF0 != KEY_PRESSURE:
         return True
     return (event.target, event.channel, event.message[1]) in sounding

@@ -1,4 +1,4 @@
-"""`catch_up`: the last values, kept for rules that want them once their `when` turns true (ruling 25)."""
+"""`chase`: the last values, kept for rules that want them once their `when` turns true (ruling 25)."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ Things = frozenset[int | str]
 """Controllers by number, and kinds of message."""
 
 
-def caught_by(pipeline: Pipeline) -> Things:
-    """What some rule wants to catch up with."""
-    return frozenset(thing for branch in pipeline.branches for thing in branch.catch_up)
+def chased_by(pipeline: Pipeline) -> Things:
+    """What some rule wants to chase."""
+    return frozenset(thing for branch in pipeline.branches for thing in branch.chase)
 
 
 def keep_values(
@@ -22,7 +22,7 @@ def keep_values(
 ) -> None:
     """Keeps the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
     message = evaluation.start.message
-    arrived = [] if evaluation.swallowed else [message]
+    arrived = [] if evaluation.consumed else [message]
     table = pipeline.arrivals[player.source] if player.plugged else None
     if table is not None:
         start = evaluation.start.derived(message)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator
 from rules.engine.ledger import Key, Ledger
 from rules.engine.merge import Merge
 from rules.midi.controllers import EVERY_NOTE_ENDS, RESET_CONTROLLERS
-from rules.midi.messages import CONTROLLER, POLY_PRESSURE, SYSEX, is_note_on
+from rules.midi.messages import CONTROLLER, KEY_PRESSURE, SYSEX, is_note_on
 from rules.program.event import Event
 from rules.program.holders import holder_of, in_channel_of, note_place
 
@@ -36,7 +36,7 @@ class Delivery:
         if status >= SYSEX:
             out.append((event.target, message, due, event.player))
             return
-        if status < POLY_PRESSURE:
+        if status < KEY_PRESSURE:
             place = note_place(event.target, status, message[1])
             holder = holder_of(event.hand, event.in_key, event.copy)
             if is_note_on(message):

@@ -9,7 +9,7 @@ from rules.engine.delivery import Sent, send
 from rules.engine.ledger import Key, Ledger, Rest
 from rules.engine.player import Player
 from rules.engine.stations import Wake
-from rules.midi.messages import POLY_PRESSURE, is_note_off
+from rules.midi.messages import KEY_PRESSURE, is_note_off
 from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
 from rules.program.event import Event
 from rules.program.holders import holder_of, in_channel_of
@@ -86,4 +86,4 @@ def _ends_something(event: Event) -> bool:
     message = event.message
     if rest_place(event.target, message) is not None:
         return is_at_rest(message, fully=True)
-    return message[0] < POLY_PRESSURE and is_note_off(message)
+    return message[0] < KEY_PRESSURE and is_note_off(message)

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from rules.engine.bookkeeping import Books
-from rules.engine.chase import caught_by, keep_values, last_values
+from rules.engine.chase import chased_by, keep_values, last_values
 from rules.engine.delivery import Sent, send
 from rules.engine.dispatch import NodeOut
 from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
@@ -30,9 +30,9 @@ from rules.midi.messages import (
     BEND_CENTRE,
     CONTINUE,
     CONTROLLER,
+    KEY_PRESSURE,
     NOTE_ON,
     PITCH_BEND,
-    POLY_PRESSURE,
     PROGRAM,
     START,
     STOP,
@@ -64,14 +64,14 @@ class Engine:
     def __init__(self, pipeline: Pipeline, later: Later) -> None:
         self.pipeline = pipeline
         self.later = later
-        self.word = pipeline.layout.start
+        self.word = pipeline.layout.initial
         self.books = Books(self, Merge(pipeline.banks))
         self.agenda = self.books.agenda
         self._players = self.books.players
         self._hands: dict[str, int] = {}
         self._notes = self.books.merge.notes
         self._present = frozenset(pipeline.present)
-        self._caught = caught_by(pipeline)
+        self._chased = chased_by(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
         self._rememberers: dict[tuple[str | int, ...], AnyNode] = {}
         self._memory_of: dict[AnyNode, Any] = {}
@@ -295,9 +295,9 @@ class Engine:
         ledger = player.ledger
         start = Event(player.number, player.hand, in_key, message, now, Family(word))
         table = player.table
-        if status >= POLY_PRESSURE and in_key in player.presses:
+        if status >= KEY_PRESSURE and in_key in player.presses:
             self.books.let_fall(ledger, in_key, start, now, out)
-        if status & 0xF0 == POLY_PRESSURE:
+        if status & 0xF0 == KEY_PRESSURE:
             held = ledger.pressed(in_key_of(NOTE_ON | status & 0x0F, first))
             if held:  # it follows its held note: the way of then, and only where the note sounds (ruling 13)
                 table, start.word = held[-1].table, held[-1].word
@@ -306,8 +306,8 @@ class Engine:
         evaluation = Evaluation(self, start, table, now, out)
         evaluation.run()
         self.books.enter(ledger, in_key, evaluation, out)
-        if self._caught:
-            keep_values(self, self.pipeline, self._caught, player, evaluation, word)
+        if self._chased:
+            keep_values(self, self.pipeline, self._chased, player, evaluation, word)
 
     def _places(self, player: int, held: list[Press]) -> set[tuple[int, int, int]]:
         """The ports, channels and keys where presses sound, also behind nodes."""
@@ -329,7 +329,7 @@ class Engine:
         start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
         evaluation = Evaluation(self, start, player.table, now, out)
         evaluation.follow(player.table, start, status, 0, 0)
-        if status in (START, CONTINUE, STOP) and not evaluation.swallowed:
+        if status in (START, CONTINUE, STOP) and not evaluation.consumed:
             player.running = status != STOP
         self.books.enter(player.ledger, in_key, evaluation, out)
 
@@ -361,14 +361,14 @@ class Engine:
                 out += [(target, message, now, player) for target, message in sends.messages]
         for branch in self.pipeline.branches:
             if holds(branch.guard, word) and not holds(branch.guard, before):
-                self._catch_up(branch, now, out)
+                self._chase(branch, now, out)
 
-    def _catch_up(self, branch: ChasedBranch, now: int, out: list[Sent]) -> None:
+    def _chase(self, branch: ChasedBranch, now: int, out: list[Sent]) -> None:
         """The last values that a branch wants, as if they came now."""
         for player in self._players:
             if player.source != branch.source:
                 continue
-            for message in last_values(player, branch.catch_up):
+            for message in last_values(player, branch.chase):
                 status, first, second = split_message(message)
                 in_key = in_key_of(status, first)
                 start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
@@ -447,7 +447,7 @@ class Engine:
         self._present = frozenset(pipeline.present)
         self.word = pipeline.layout.translated(self.word, old.layout)
         send(self.books.merge.change_banks(pipeline.banks), now, out)
-        self._caught = caught_by(pipeline)
+        self._chased = chased_by(pipeline)
         self._replace_nodes(pipeline, now, out)
         held = self._held_alone()
         for player in self._players:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from rules.engine.delivery import Sent
-from rules.midi.messages import LENGTH, NOTE_OFF, NOTE_ON, POLY_PRESSURE, SYSEX, split_message
+from rules.midi.messages import KEY_PRESSURE, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Event
 from rules.program.guards import ALWAYS
@@ -59,13 +59,13 @@ class Evaluation:
         "ahead",
         "as_note_on",
         "clerk",
+        "consumed",
         "events",
         "heard",
         "known",
         "now",
         "out",
         "start",
-        "swallowed",
         "table",
         "through",
         "trying",
@@ -85,7 +85,7 @@ class Evaluation:
         self.ahead = 0
         self.trying = False
         self.through = False
-        self.swallowed = False
+        self.consumed = False
         self.events: list[Event] = []
         self.heard: list[bool] = []
 
@@ -119,7 +119,7 @@ class Evaluation:
         node = lane.node
         if node is None:
             # What a node keeps is evaluated when it goes on. What it doesn't keep is notes, and what a `send` wrote.
-            if not self.ahead or event.literal or status < POLY_PRESSURE:
+            if not self.ahead or event.literal or status < KEY_PRESSURE:
                 made = event.derived(self._written(event, status, first, second))
                 made.target = lane.target
                 made.node = None
@@ -147,7 +147,7 @@ class Evaluation:
             self.ahead += 1
             self.follow(node.after, event, status, first, second)
             self.ahead -= 1
-        if self.ahead and not event.literal and status >= POLY_PRESSURE:
+        if self.ahead and not event.literal and status >= KEY_PRESSURE:
             return  # it comes here again when the node before lets it go on
         made = event.derived(self._written(event, status, first, second))
         made.target = self.clerk.station(node)
@@ -222,10 +222,10 @@ class Evaluation:
         if switch in layout.fields:
             self._turned(layout.turned(self.clerk.word, switch, not layout.state(self.clerk.word, switch)))
 
-    def step_switch(self, switch: str, by: int) -> None:
+    def advance_switch(self, switch: str, by: int) -> None:
         """The same for a switch that goes on by so many."""
         if switch in self.clerk.layout.fields:
-            self._turned(self.clerk.layout.stepped(self.clerk.word, switch, by))
+            self._turned(self.clerk.layout.advanced(self.clerk.word, switch, by))
 
     def _turned(self, word: int) -> None:
         if word != self.clerk.word:

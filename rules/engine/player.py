@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Final, cast
 
 from rules.engine.ledger import Held, Ledger, Press
-from rules.midi.messages import NOTE_ON, POLY_PRESSURE, PROGRAM
+from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
 from rules.midi.neutral import Place
 from rules.program.holders import channel_of, in_key_of
 from rules.program.pipeline import Pipeline
@@ -14,7 +14,7 @@ from rules.program.tables import NOTE, NOWHERE, Cell
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
 """The first in-key of notes."""
-_VALUES: Final = in_key_of(POLY_PRESSURE, 0)
+_VALUES: Final = in_key_of(KEY_PRESSURE, 0)
 """The first in-key of what isn't a note."""
 _WIDE: Final = in_key_of(PROGRAM, 0)
 """The first in-key of what concerns a whole channel."""

@@ -63,7 +63,7 @@ class Session:
 
     def start(self, now: int, out: list[Sent]) -> None:
         """The begin: what the devices want to be sent first (ruling 8)."""
-        out += _plain(self.pipeline.starts, now)
+        out += _plain(self.pipeline.setups, now)
 
     # -- messages -----------------------------------------------------------------------------------------------------
 
@@ -107,7 +107,7 @@ class Session:
         self.advance(now, out)
         target = self.pipeline.ports.index(port)
         silenced = ((target, message) for message in silence_messages())
-        out += _plain(chain(silenced, (start for start in self.pipeline.starts if start[0] == target)), now)
+        out += _plain(chain(silenced, (setup for setup in self.pipeline.setups if setup[0] == target)), now)
 
     # -- commands -----------------------------------------------------------------------------------------------------
 
@@ -124,12 +124,12 @@ class Session:
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """New rules while notes sound (ruling 30), and what new devices want to be sent first."""
         self.advance(now, out)
-        before = set(self.pipeline.starts)
+        before = set(self.pipeline.setups)
         self.engine.replace(pipeline, now, out)
         self.ruleset = ruleset
         self.time.follow(ruleset.bpm)
         self._add_players(pipeline.sources)
-        out += _plain((start for start in pipeline.starts if start not in before), now)
+        out += _plain((setup for setup in pipeline.setups if setup not in before), now)
 
     def leave(self, now: int, out: list[Sent]) -> None:
         """The end: everything that is held ends, and what waits for note-offs is sent off (ruling 22)."""

@@ -16,20 +16,20 @@ from rules.fields.numbers import Channels
 from rules.midi.controllers import FIRST_MODE
 from rules.midi.messages import (
     BEND_CENTRE,
+    CHANNEL_PRESSURE,
     CONTROLLER,
+    KEY_PRESSURE,
     KIND_OF_STATUS,
     NOTE_OFF,
     NOTE_ON,
     PITCH_BEND,
-    POLY_PRESSURE,
-    PRESSURE,
 )
 from rules.program.byte_tables import ALL, FIRST, gate_of
 from rules.program.forms import Form
 
 _CONTROLLERS = gate_of(range(FIRST_MODE))
 _MODES = ALL & ~_CONTROLLERS
-NOTE_STATUSES: tuple[int, ...] = (NOTE_OFF, NOTE_ON, POLY_PRESSURE)
+NOTE_STATUSES: tuple[int, ...] = (NOTE_OFF, NOTE_ON, KEY_PRESSURE)
 
 
 def split(form: Form, condition: Condition, *, strictly: bool = False) -> tuple[list[Form], list[Form]]:
@@ -48,7 +48,7 @@ def split(form: Form, condition: Condition, *, strictly: bool = False) -> tuple[
         if form.kind == PITCH_BEND:
             return _bends(form, condition.value)
         wanted = gate_of(range(condition.value[0], condition.value[1] + 1))
-        part = part.having_one(wanted) if form.kind == PRESSURE else part.having_two(wanted)
+        part = part.having_one(wanted) if form.kind == CHANNEL_PRESSURE else part.having_two(wanted)
     return ([part] if part.exists else []), form.without(part)
 
 

@@ -14,11 +14,11 @@ from rules.midi.messages import (
     ACTIVE_SENSING,
     BEND_CENTRE,
     CONTROLLER,
+    KEY_PRESSURE,
     KIND_OF_STATUS,
     NOTE_OFF,
     NOTE_ON,
     PITCH_BEND,
-    POLY_PRESSURE,
     PROGRAM,
     RESET,
     SYSEX,
@@ -127,7 +127,7 @@ def _read(status: int, first: int, second: int) -> tuple[str, int | None, int | 
     match status & 0xF0:
         case high if high in (NOTE_ON, NOTE_OFF):
             return "note", first, second if high == NOTE_ON else None
-        case high if high in (POLY_PRESSURE, CONTROLLER):
+        case high if high in (KEY_PRESSURE, CONTROLLER):
             return KIND_OF_STATUS[high], first, second
         case high if high == PROGRAM:
             return "program", first, None

@@ -11,10 +11,10 @@ from typing import Final
 
 NOTE_OFF: Final = 0x80
 NOTE_ON: Final = 0x90
-POLY_PRESSURE: Final = 0xA0
+KEY_PRESSURE: Final = 0xA0
 CONTROLLER: Final = 0xB0
 PROGRAM: Final = 0xC0
-PRESSURE: Final = 0xD0
+CHANNEL_PRESSURE: Final = 0xD0
 PITCH_BEND: Final = 0xE0
 SYSEX: Final = 0xF0
 MTC: Final = 0xF1
@@ -33,10 +33,10 @@ STATUS_OF_KIND: Final = MappingProxyType(
     {
         "note-off": NOTE_OFF,
         "note-on": NOTE_ON,
-        "key-pressure": POLY_PRESSURE,
+        "key-pressure": KEY_PRESSURE,
         "controller": CONTROLLER,
         "program": PROGRAM,
-        "channel-pressure": PRESSURE,
+        "channel-pressure": CHANNEL_PRESSURE,
         "pitch-bend": PITCH_BEND,
         "sysex": SYSEX,
         "mtc": MTC,

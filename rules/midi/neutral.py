@@ -15,7 +15,15 @@ from rules.midi.controllers import (
     SUSTAIN,
     SWITCH_ON,
 )
-from rules.midi.messages import BEND_CENTRE, CONTROLLER, NOTE_OFF, OFF_VELOCITY, PITCH_BEND, POLY_PRESSURE, PRESSURE
+from rules.midi.messages import (
+    BEND_CENTRE,
+    CHANNEL_PRESSURE,
+    CONTROLLER,
+    KEY_PRESSURE,
+    NOTE_OFF,
+    OFF_VELOCITY,
+    PITCH_BEND,
+)
 
 Place = tuple[int, int, int]
 """An output: port, status (channel included), and key or controller (0 where there is none)."""
@@ -29,9 +37,9 @@ def rest_place(target: int, message: bytes) -> Place | None:
     kind = status & 0xF0
     if kind == CONTROLLER:
         return (target, status, message[1]) if message[1] in HELD_CONTROLLERS else None
-    if kind == POLY_PRESSURE:
+    if kind == KEY_PRESSURE:
         return target, status, message[1]
-    return (target, status, 0) if kind in (PRESSURE, PITCH_BEND) else None
+    return (target, status, 0) if kind in (CHANNEL_PRESSURE, PITCH_BEND) else None
 
 
 def is_at_rest(message: bytes, *, fully: bool) -> bool:
@@ -39,7 +47,7 @@ def is_at_rest(message: bytes, *, fully: bool) -> bool:
     kind = message[0] & 0xF0
     if kind == PITCH_BEND:
         return message[2] << 7 | message[1] == BEND_CENTRE
-    if kind == PRESSURE:
+    if kind == CHANNEL_PRESSURE:
         return message[1] == 0
     if kind == CONTROLLER and message[1] in PEDALS and not fully:
         return message[2] < SWITCH_ON
@@ -52,7 +60,7 @@ def rest_message(place: Place) -> bytes:
     kind = status & 0xF0
     if kind == PITCH_BEND:
         return bytes((status, BEND_CENTRE & 0x7F, BEND_CENTRE >> 7))
-    return bytes((status, 0)) if kind == PRESSURE else bytes((status, number, 0))
+    return bytes((status, 0)) if kind == CHANNEL_PRESSURE else bytes((status, number, 0))
 
 
 def panic_messages(channel: int, every_key: bool = False) -> list[bytes]:

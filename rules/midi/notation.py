@@ -15,7 +15,9 @@ from rules.midi.controllers import CONTROLLER_NAMES, CONTROLLER_NUMBERS
 from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import (
     BEND_CENTRE,
+    CHANNEL_PRESSURE,
     CONTROLLER,
+    KEY_PRESSURE,
     KIND_OF_STATUS,
     LENGTH,
     MTC,
@@ -23,8 +25,6 @@ from rules.midi.messages import (
     NOTE_ON,
     OFF_VELOCITY,
     PITCH_BEND,
-    POLY_PRESSURE,
-    PRESSURE,
     PROGRAM,
     SONG_POSITION,
     SONG_SELECT,
@@ -200,13 +200,13 @@ def _hex_bytes(text: str, words: list[str]) -> bytes:
 _FORMS: Final = {
     NOTE_OFF: "note-off CHANNEL NOTE VELOCITY",
     NOTE_ON: "note-on CHANNEL NOTE VELOCITY",
-    POLY_PRESSURE: "key-pressure CHANNEL NOTE PRESSURE",
+    KEY_PRESSURE: "key-pressure CHANNEL NOTE PRESSURE",
     CONTROLLER: "controller CHANNEL CONTROLLER VALUE",
     PROGRAM: "program CHANNEL PROGRAM",
-    PRESSURE: "channel-pressure CHANNEL PRESSURE",
+    CHANNEL_PRESSURE: "channel-pressure CHANNEL PRESSURE",
     PITCH_BEND: "pitch-bend CHANNEL -8192..+8191",
 }
-_WORDS_WITHOUT_CHANNEL: Final = {PROGRAM: 1, PRESSURE: 1, PITCH_BEND: 1}
+_WORDS_WITHOUT_CHANNEL: Final = {PROGRAM: 1, CHANNEL_PRESSURE: 1, PITCH_BEND: 1}
 
 
 def _take_channel(status: int, words: list[str]) -> tuple[int | None, list[str]]:

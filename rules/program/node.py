@@ -41,13 +41,13 @@ class Evaluation(Out, Protocol):
 
     `trying`: only to see where a message would go; nothing is remembered of it. `known`: a value that came before; it
     fires nothing and makes no notes. `heard`: what makes notes of values, and `send`, were told: True for a value of 64
-    and above. `swallowed`: a switch keeps the message from the rules.
+    and above. `consumed`: a switch kept the message from the rules.
     """
 
     heard: list[bool]
     trying: bool
     known: bool
-    swallowed: bool
+    consumed: bool
 
     def send(self, event: Event, message: bytes) -> None:
         """Sends on a message that the step wrote itself."""
@@ -65,7 +65,7 @@ class Evaluation(Out, Protocol):
         """Turns a switch to its other state."""
         ...
 
-    def step_switch(self, switch: str, by: int) -> None:
+    def advance_switch(self, switch: str, by: int) -> None:
         """Moves a switch on by so many."""
         ...
 

@@ -12,11 +12,11 @@ from rules.program.tables import AnyNode, Table
 
 @dataclass(frozen=True, slots=True)
 class ChasedBranch:
-    """A rule, or one zone of it, from one source: what `catch_up` sends when `guard` turns true."""
+    """A rule, or one zone of it, from one source: what `chase` sends when `guard` turns true."""
 
     source: int
     guard: Guard
-    catch_up: tuple[int | str, ...]
+    chase: tuple[int | str, ...]
     table: Table
 
 
@@ -35,7 +35,7 @@ class Pipeline:
     `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
     are those that exist now, in file order. `sources` are the input ports by number, `tables` theirs, `clocks` the
     ports that get each one's transport, `arrivals` what becomes of a message before its rules (None: nothing),
-    `takers` tables whose lanes say which of `rules` it fits. `held_by` says by which source a switch is held, `starts`
+    `takers` tables whose lanes say which of `rules` it fits. `held_by` says by which source a switch is held, `setups`
     what devices want at the start. `shared` are the (port, channel 0-15) that two holders can reach, `banks` those
     where bank selects of two sources can meet.
     """
@@ -53,6 +53,6 @@ class Pipeline:
     sends: tuple[SwitchSend, ...]
     held_by: Mapping[str, int]
     clocks: tuple[tuple[int, ...], ...]
-    starts: tuple[tuple[int, bytes], ...]
+    setups: tuple[tuple[int, bytes], ...]
     shared: frozenset[tuple[int, int]]
     banks: frozenset[tuple[int, int]]

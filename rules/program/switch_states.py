@@ -13,7 +13,7 @@ State = bool | str | int
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One switch's place in the word: `states` in order of their codes, and the code it starts with."""
+    """One switch's place in the word: `states` in order of their codes, and the code it has at first."""
 
     shift: int
     mask: int
@@ -40,13 +40,13 @@ class Layout:
 
     def __init__(self, switches: Mapping[str, SwitchStates]) -> None:
         self.fields: dict[str, Field] = {}
-        self.start = 0
+        self.initial = 0
         shift = 0
         for name, switch in switches.items():
             code = switch.states.index(switch.first)
             width = (len(switch.states) - 1).bit_length() or 1
             self.fields[name] = Field(shift, ((1 << width) - 1) << shift, switch.states, code, switch.round)
-            self.start |= code << shift
+            self.initial |= code << shift
             shift += width
 
     def state(self, word: int, name: str) -> State:
@@ -59,7 +59,7 @@ class Layout:
         field = self.fields[name]
         return word & ~field.mask | field.states.index(state) << field.shift
 
-    def stepped(self, word: int, name: str, by: int) -> int:
+    def advanced(self, word: int, name: str, by: int) -> int:
         """The word after a switch went on by so many: values go round, numbers stop at their ends."""
         field = self.fields[name]
         code = ((word & field.mask) >> field.shift) + by
@@ -68,7 +68,7 @@ class Layout:
 
     def translated(self, word: int, old: Layout) -> int:
         """A word of another layout, as far as its switches and states exist here; the rest as at the start."""
-        new = self.start
+        new = self.initial
         for name, field in self.fields.items():
             if name in old.fields and (state := old.state(word, name)) in field.states:
                 new = self.turned(new, name, state)

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from rules.fields.numbers import Milliseconds
 from rules.fields.part import fault
-from rules.midi.messages import CONTROLLER, PITCH_BEND, POLY_PRESSURE, PRESSURE
+from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, PITCH_BEND
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, Surroundings
@@ -47,7 +47,7 @@ class ThinStep(Step):
 
     def fold(self, form: Form, around: Surroundings) -> list[Form]:
         """What may be thinned goes to the node that remembers when the last value went; all else passes."""
-        if form.kind not in (CONTROLLER, PITCH_BEND, PRESSURE, POLY_PRESSURE):
+        if form.kind not in (CONTROLLER, PITCH_BEND, CHANNEL_PRESSURE, KEY_PRESSURE):
             return [form]
         thinned = form if form.kind != CONTROLLER else form.having_one(THINNED)
         pieces = [thinned._replace(node=around.node(lambda: ThinNode(Delay(self.ms))))] if thinned.exists else []

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, PARAMETER_SELECT, SWITCH_CONTROLLERS
-from rules.midi.messages import CONTROLLER, POLY_PRESSURE, split_message
+from rules.midi.messages import CONTROLLER, KEY_PRESSURE, split_message
 from rules.program.byte_tables import gate_of
 from rules.program.event import Event
 from rules.program.node import Node, Waiting
@@ -59,7 +59,7 @@ class ThinNode(Node):
     def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, out: Waiting) -> None:
         """Passes a value, or keeps it in place of the one that is kept."""
         is_fine = status & 0xF0 == CONTROLLER and 32 < d1 < 64
-        number = d1 - 32 if is_fine else d1 if status & 0xF0 in (CONTROLLER, POLY_PRESSURE) else 0
+        number = d1 - 32 if is_fine else d1 if status & 0xF0 in (CONTROLLER, KEY_PRESSURE) else 0
         message = self._message(event)
         flow = memory.get((status, number))
         if flow is None:

@@ -45,7 +45,7 @@ class TriggerNode(Node):
         """A press turns the switch; the end of a press matters only to one that holds."""
         if out.trying or out.known:
             return
-        out.swallowed = out.swallowed or not self._pass_on
+        out.consumed = out.consumed or not self._pass_on
         kind = status & 0xF0
         if kind == NOTE_OFF:
             pressed = False
@@ -63,7 +63,7 @@ class TriggerNode(Node):
         elif pressed and self._toggles:
             out.toggle(self.switch)
         elif pressed and self._by:
-            out.step_switch(self.switch, self._by)
+            out.advance_switch(self.switch, self._by)
         elif pressed and self._state is not None:
             out.turn(self.switch, self._state)
 

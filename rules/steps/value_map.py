@@ -7,12 +7,12 @@ from functools import cached_property, lru_cache
 
 from rules.midi.messages import (
     BEND_CENTRE,
+    CHANNEL_PRESSURE,
     CONTROLLER,
+    KEY_PRESSURE,
     NOTE_OFF,
     NOTE_ON,
     PITCH_BEND,
-    POLY_PRESSURE,
-    PRESSURE,
     PROGRAM,
     STATUS_OF_KIND,
 )
@@ -150,12 +150,12 @@ class ValueMap:
         """The mapped value for each incoming value byte of a form with a 7-bit value; a note-off has the value 0."""
         if form.kind == NOTE_OFF:
             return (self.mapped(0),) * 128
-        table = form.one if form.kind in (PROGRAM, PRESSURE) else form.two
+        table = form.one if form.kind in (PROGRAM, CHANNEL_PRESSURE) else form.two
         return tuple(self.mapped(table[number]) if table[number] < 128 else 0 for number in range(128))
 
     def _made(self, form: Form, values: tuple[int, ...], node: Node | None) -> list[Form]:
         """The forms for mapped values, as a function of the byte that feeds the value."""
-        feed = form.feed_one if form.kind in (PROGRAM, PRESSURE) else form.feed_two
+        feed = form.feed_one if form.kind in (PROGRAM, CHANNEL_PRESSURE) else form.feed_two
         channel = form.status & 0x0F
         made = []
         for kind, first, second in _shapes(self.to, self.to.is_wide(self.bits), values):
@@ -194,7 +194,7 @@ def _shapes(to: End, wide: bool, values: tuple[int, ...]) -> list[tuple[int, byt
         case "channel-pressure" | "program":
             return [(STATUS_OF_KIND[to.kind], low, constant(0))]
         case "key-pressure":
-            return [(POLY_PRESSURE, number, low)]
+            return [(KEY_PRESSURE, number, low)]
         case "note":
             return [(NOTE_ON, number, low)]
     assert to.number is not None

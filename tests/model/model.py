@@ -636,8 +636,8 @@ class Model:
     # Switches (ruling 25)
 
     def _trigger(self, player: int, message: bytes, now: int, out: Out) -> bool:
-        """Turns the switches that this message triggers; tells whether it is swallowed."""
-        swallowed = False
+        """Turns the switches that this message triggers; tells whether it is consumed."""
+        consumed = False
         for name, switch in self.ruleset.switches.items():
             triggers: tuple[Trigger, ...] = (
                 (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
@@ -645,8 +645,8 @@ class Model:
             for number, trigger in enumerate(triggers):
                 if trigger.source == self.players[player] and _is_meant(trigger, message):
                     self._pull(name, number, trigger, player, message, now, out)
-                    swallowed = swallowed or not trigger.pass_on
-        return swallowed
+                    consumed = consumed or not trigger.pass_on
+        return consumed
 
     def _pull(self, name: str, number: int, trigger: Trigger, player: int, message: bytes, now: int, out: Out) -> None:
         """One trigger, pressed or released."""

@@ -176,7 +176,7 @@ def _everything() -> list[Rectangle]:
 
 def _reached(ruleset: RuleSet, source: str, before: Setting, switches: Setting) -> Iterator[Output]:
     """Where bank selects or program changes from `source` can come out, if the steps of its port see `before`."""
-    arrived = _not_swallowed(ruleset, source, through(ruleset.ports[source].steps, _everything(), Scene(before)))
+    arrived = _not_consumed(ruleset, source, through(ruleset.ports[source].steps, _everything(), Scene(before)))
     rules = [rule for rule in ruleset.rules if source in rule.source and holds(rule.when, switches)]
     left = arrived
     for rule in rules:
@@ -199,8 +199,8 @@ def _reached(ruleset: RuleSet, source: str, before: Setting, switches: Setting) 
                     yield from _choosing(ruleset, name, existing(here), scene)
 
 
-def _not_swallowed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -> list[Rectangle]:
-    """What no switch swallows (ruling 25)."""
+def _not_consumed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -> list[Rectangle]:
+    """What no switch consumes (ruling 25)."""
     for switch in ruleset.switches.values():
         for trigger in _triggers(switch):
             if trigger.source == source and not trigger.pass_on:

@@ -62,7 +62,7 @@ def test_clock_and_transport_go_by_port(status: int, ports: list[int]) -> None:
     assert entry_of(REST).clocked(form(status)) == ports
 
 
-def test_a_trigger_is_swallowed_unless_it_may_pass() -> None:
+def test_a_trigger_is_consumed_unless_it_may_pass() -> None:
     """Press and release (ruling 25)."""
     entry = entry_of(SWITCH + REST)
     assert entry.let_in(form(0x90, 1)) == entry.let_in(form(0x80, 1)) == []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.engine.chase import caught_by, last_values
+from rules.engine.chase import chased_by, last_values
 from rules.engine.engine import Engine
 from rules.engine.player import Player
 from rules.program.pipeline import Pipeline
@@ -29,11 +29,11 @@ def played(pipeline: Pipeline, *messages: str) -> Player:
     return engine.players[number]
 
 
-def test_what_all_rules_together_want_is_caught() -> None:
+def test_what_all_rules_together_want_is_chased() -> None:
     """Controllers go by number, other kinds by name; where no rule chases, nothing is kept."""
     rules = RULE + 'chase = ["volume", "program"]\n' + RULE + 'chase = ["volume", "pitch-bend"]\n' + RULE
-    assert caught_by(pipeline_of(rules)) == {7, "program", "pitch-bend"}
-    assert caught_by(pipeline_of(RULE)) == frozenset()
+    assert chased_by(pipeline_of(rules)) == {7, "program", "pitch-bend"}
+    assert chased_by(pipeline_of(RULE)) == frozenset()
 
 
 def test_the_last_value_of_each_channel_is_kept() -> None:

@@ -59,11 +59,11 @@ def test_a_trial_changes_nothing() -> None:
     """Neither a switch nor what a `send` knows of its pedal, and nothing is fired."""
     engine = engine_of('{ send = { messages = ["program 4"], pass_on = true } }')
     assert bytes_of(evaluated(engine, b"\xb0\x14\x7f", trying=True)) == [b"\xb0\x14\x7f"]
-    assert engine.word == engine.pipeline.layout.start
+    assert engine.word == engine.pipeline.layout.initial
     assert bytes_of(evaluated(engine, b"\xb0\x14\x7f")) == [b"\xb0\x14\x7f", b"\xc0\x03"]
 
 
-def test_catching_up_fires_nothing_but_is_remembered() -> None:
+def test_chasing_fires_nothing_but_is_remembered() -> None:
     """A pedal that is down already doesn't fire when it is moved on."""
     engine = engine_of('{ send = { messages = ["program 4"], pass_on = true } }')
     assert bytes_of(evaluated(engine, b"\xb0\x40\x7f", known=True)) == [b"\xb0\x40\x7f"]

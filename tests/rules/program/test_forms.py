@@ -83,7 +83,7 @@ def test_folded_lanes_give_what_the_steps_give(data: st.DataObject) -> None:
     ruleset = one_rule(data.draw(chains(RIG, "rule", most=4), label="steps"))
     switches = {name: data.draw(st.sampled_from(states), label=name) for name, states in STATES.items()}
     pipeline = compile_rules(ruleset)
-    word = pipeline.layout.start
+    word = pipeline.layout.initial
     for name, state in switches.items():
         word = pipeline.layout.turned(word, name, state)
     some = st.lists(st.integers(0, 127), min_size=3, max_size=3)
@@ -126,7 +126,7 @@ def test_no_byte_is_folded_wrong(steps: list[dict[str, Any]]) -> None:
             for second in range(first % 5, 128, 5) if LENGTH[kind] == 3 else (0,):
                 message = bytes_of(kind, first, second)
                 if kind != 0x90 or second:
-                    made = by_lanes(pipeline.tables[0], pipeline.layout.start, message)
+                    made = by_lanes(pipeline.tables[0], pipeline.layout.initial, message)
                     assert made == by_steps(ruleset, switches, message), message.hex(" ")
 
 

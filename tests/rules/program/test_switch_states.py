@@ -35,7 +35,7 @@ CONDITIONS = st.lists(st.lists(st.sampled_from(TERMS), min_size=1, max_size=3), 
 def words() -> Iterator[tuple[int, Switches]]:
     """Every word of the layout with what its switches are at."""
     for states in itertools.product(*STATES.values()):
-        word = LAYOUT.start
+        word = LAYOUT.initial
         for name, state in zip(STATES, states, strict=True):
             word = LAYOUT.turned(word, name, state)
         yield word, dict(zip(STATES, states, strict=True))
@@ -43,7 +43,7 @@ def words() -> Iterator[tuple[int, Switches]]:
 
 def test_switches_start_as_the_rule_file_says() -> None:
     """Off, the value named as `initial`, and the number nearest to 0."""
-    assert {name: LAYOUT.state(LAYOUT.start, name) for name in STATES} == {"up": False, "song": "chorus", "key": 0}
+    assert {name: LAYOUT.state(LAYOUT.initial, name) for name in STATES} == {"up": False, "song": "chorus", "key": 0}
 
 
 def test_each_switch_has_bits_of_its_own() -> None:
@@ -86,16 +86,16 @@ def test_equals_is_one_state() -> None:
 )
 def test_numbers_stop_and_values_go_round(name: str, state: State, by: int, after: State) -> None:
     """A step beyond the last number stays there; beyond the last value comes the first."""
-    word = LAYOUT.turned(LAYOUT.start, name, state)
-    assert LAYOUT.state(LAYOUT.stepped(word, name, by), name) == after
+    word = LAYOUT.turned(LAYOUT.initial, name, state)
+    assert LAYOUT.state(LAYOUT.advanced(word, name, by), name) == after
 
 
 def test_what_no_switch_can_be_at_is_refused() -> None:
     """Unknown names and states are told by exceptions that callers turn into words."""
     with pytest.raises(KeyError, match="nobody"):
-        LAYOUT.turned(LAYOUT.start, "nobody", True)
+        LAYOUT.turned(LAYOUT.initial, "nobody", True)
     with pytest.raises(ValueError, match="not in tuple"):
-        LAYOUT.turned(LAYOUT.start, "song", "bridge")
+        LAYOUT.turned(LAYOUT.initial, "song", "bridge")
 
 
 def test_a_reload_keeps_what_still_exists() -> None:

@@ -60,7 +60,7 @@ def test_every_message_is_counted_where_it_belongs(messages: list[tuple[int, int
     """Each rule's count, those by channel, and what is left, are what plain counting gives."""
     tally = RuleCounts(PIPELINE)
     hits, groups = tally.counters(0)
-    word = PIPELINE.layout.turned(PIPELINE.layout.start, "up", up)
+    word = PIPELINE.layout.turned(PIPELINE.layout.initial, "up", up)
     for kind, channel, first, second in messages:
         index = (kind & 0x7F) << 7 if kind == 0xF0 else (kind & 0x7F | channel) << 7 | first
         if groups[index]:

@@ -24,7 +24,7 @@ class Desk:
 
     def __init__(self, layout: Layout | None = None) -> None:
         self.layout = Layout({}) if layout is None else layout
-        self.word = self.layout.start
+        self.word = self.layout.initial
         self.agenda: Agenda[tuple[AnyNode, Any]] = Agenda()
         self.kept = 0
         self._memories: dict[tuple[str | int, ...], Any] = {}
@@ -52,7 +52,7 @@ class Recorder:
         self.trying = trying
         self.known = known
         self.heard: list[bool] = []
-        self.swallowed = False
+        self.consumed = False
         self.made: list[bytes] = []
         self.delays: list[Delay] = []
         self.copies: list[Copy] = []
@@ -106,9 +106,9 @@ class Recorder:
         """A switch goes to its other state."""
         self.turn(switch, not self._desk.layout.state(self._desk.word, switch))
 
-    def step_switch(self, switch: str, by: int) -> None:
+    def advance_switch(self, switch: str, by: int) -> None:
         """A switch goes on."""
-        self._desk.word = self._desk.layout.stepped(self._desk.word, switch, by)
+        self._desk.word = self._desk.layout.advanced(self._desk.word, switch, by)
 
     def later(self, base: int, delay: Delay) -> int:
         """Milliseconds are whole, and a beat has 500."""

@@ -29,7 +29,7 @@ def test_each_knob_has_its_own_note() -> None:
     assert taken(node, desk, 0x90, 62, 100, in_key=1) == [b"\x90\x3e\x64"]
 
 
-def test_catching_up_plays_nothing_but_is_noted() -> None:
+def test_chasing_plays_nothing_but_is_noted() -> None:
     """The knob is up then, and plays when it comes up again; a trial isn't noted."""
     node, desk = CrossingNode(), Desk()
     assert taken(node, desk, 0x90, 62, 100, trying=True) == []

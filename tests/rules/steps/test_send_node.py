@@ -57,8 +57,8 @@ def test_what_is_kept_goes_first() -> None:
     assert taken(node_of(pass_on=True), Desk(), 0x92, 60, 1) == [b"\x92\x3c\x01", FIRED]
 
 
-def test_a_trial_and_catching_up_fire_nothing() -> None:
-    """A trial isn't remembered; a value that is caught up with is."""
+def test_a_trial_and_chasing_fire_nothing() -> None:
+    """A trial isn't remembered; a value that is chased is."""
     node, desk = node_of(), Desk()
     assert taken(node, desk, 0xB2, 64, 100, trying=True) == []
     assert taken(node, desk, 0xB2, 64, 100, known=True) == []

@@ -54,12 +54,12 @@ def test_numbers_stop_at_their_ends() -> None:
     assert states(TriggerNode("key", state=1), "key", (0xC0, 5, 0)) == [1]
 
 
-def test_a_trigger_is_swallowed_unless_it_may_pass() -> None:
-    """A trial swallows nothing and turns nothing."""
-    for settings, swallowed in (({}, True), ({"pass_on": True}, False)):
+def test_a_trigger_is_consumed_unless_it_may_pass() -> None:
+    """A trial consumes nothing and turns nothing."""
+    for settings, consumed in (({}, True), ({"pass_on": True}, False)):
         recorder = Recorder(desk())
         recorder.hand(TriggerNode("up", **settings), 0x90, 1, 9)
-        assert (recorder.swallowed, recorder.made) == (swallowed, [])
+        assert (recorder.consumed, recorder.made) == (consumed, [])
     here = desk()
     before = here.word
     taken(TriggerNode("up"), here, 0x90, 1, 9, trying=True)
