@@ -133,6 +133,17 @@ def name_of(requirement: str) -> str:
     return found[0]
 
 
+@pytest.mark.parametrize(("compiled", "names"), [("0", set()), ("1", {"mypy", "pydantic", "setuptools"})])
+def test_a_build_says_what_it_needs(compiled: str, names: set[str]) -> None:
+    """The pure wheel needs nothing but what packs it, also where it is built in an environment of its own."""
+    program = "from hatchling.build import *; print(*get_requires_for_build_wheel(), sep='\\n')"
+    environment = {**os.environ, "POINTSMAN_COMPILE": compiled}
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=SOURCE, env=environment, capture_output=True, text=True, check=True
+    )
+    assert {name_of(line) for line in done.stdout.split("\n") if line} == names
+
+
 @pytest.mark.parametrize("name", ["LICENSE", "README.md", "pyproject.toml", "rules/py.typed", "router/py.typed"])
 def test_a_source_archive_is_enough_to_build_from(name: str, archive: set[str]) -> None:
     """It holds what the wheels are made of."""

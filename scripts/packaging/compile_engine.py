@@ -8,6 +8,7 @@ run, and it isn't needed at every message.
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Iterator
 from importlib.metadata import version as version_of
@@ -19,6 +20,9 @@ from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 _HANDED_BACK: Final = "workers hand it back, and compiled frozen dataclasses can't be unpickled"
 
 _RARE: Final = "it is asked when rules are read or a session begins, not at every message"
+
+_NEEDED: Final = {"mypy", "setuptools", "pydantic"}
+"""What compiles, and what the types of the compiled modules come from; pyproject.toml says in which versions."""
 
 PACKAGES: Final[dict[str, dict[str, str]]] = {
     "rules/engine": {"session": _RARE},
@@ -60,7 +64,9 @@ class CompileEngine(BuildHookInterface[Any]):
 
     def dependencies(self) -> list[str]:
         """Return what a build in an environment of its own needs."""
-        return [*_requirements(self.metadata.core.optional_dependencies["dev"])] if _is_wanted() else []
+        core = self.metadata.core
+        lines = [*core.dependencies, *core.optional_dependencies["dev"]]
+        return [line for line in lines if re.split(r"[^\w-]", line)[0] in _NEEDED] if _is_wanted() else []
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Compile, and add the results to what the builder packs."""
@@ -84,11 +90,6 @@ class CompileEngine(BuildHookInterface[Any]):
 
 def _is_wanted() -> bool:
     return os.environ.get("POINTSMAN_COMPILE") == "1"
-
-
-def _requirements(development: list[str]) -> Iterator[str]:
-    """Yield the compiler's own lines, so that their versions stand in pyproject.toml only."""
-    return (line for line in development if line.startswith(("mypy>", "setuptools>")))
 
 
 def _compile(root: Path, folder: Path) -> None:
