@@ -106,7 +106,8 @@ def resumed(flow: Flow, message: bytes, moment: Moment) -> list[Any]:
     """What becomes of a flow behind the step that kept it, as another message."""
     assert flow.stop is not None
     moment.match = flow.stop.match
-    flows: list[Any] = [replace(flow, message=message, way=(), release=(), stop=None)]
+    sent = flow.sent and not facts.is_note(message)  # a note is the step's own here
+    flows: list[Any] = [replace(flow, message=message, way=(), release=(), sent=sent, stop=None)]
     for follow in flow.stop.follow:
         flows = onward(flows, follow, moment)
     return flows

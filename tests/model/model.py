@@ -240,7 +240,7 @@ class Model:
         for each in resumed(flow, flow.message, moment):
             behind += self._come_in(each, player, message, moment, now, out)
         way = self._now()
-        past = [each for each in behind if not each.is_kept and (each.flow.sent or facts.is_note(each.message))]
+        past = [each for each in behind if each.flow.sent or facts.is_note(each.message)]
         kept = tuple(each for each in behind if each not in past)
         stop = replace(flow.stop.then(way.from_port(self.players[player])), switches=way.switches)
         return [

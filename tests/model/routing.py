@@ -147,7 +147,7 @@ class Way:
         behind: list[Emission] = []
         for each in resumed(out, out.message, moment):
             behind += self.at_stop(each, moment, branch)
-        past = [each for each in behind if not each.is_kept and (each.flow.sent or facts.is_note(each.message))]
+        past = [each for each in behind if each.flow.sent or facts.is_note(each.message)]
         kept = tuple(each for each in behind if each not in past)
         return [
             *(replace(each, flow=replace(each.flow, way=(*out.way, *each.flow.way))) for each in past),

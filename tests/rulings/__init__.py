@@ -38,6 +38,7 @@ else has to be touched. It looks like this:
       at 5 release keys                   a source is lost
       at 5 panic                          panic; `at 5 panic every key` adds a note-off for each key
       at 5 reload                         the next rule file takes over
+      at 5 close                          the last event of a file
       at 5 settle                         the end of a file
 
 - `sent` is all that goes out, in its order: `at 10 synth note-on 1 C4 100`, with `synth#2` for what the second track
