@@ -12,6 +12,7 @@ from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep
+from rules.steps.length import LengthStep
 from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
@@ -27,6 +28,7 @@ STEPS: Final[tuple[type[Step], ...]] = (
     MapStep,
     DelayStep,
     EchoStep,
+    LengthStep,
     ThinStep,
     SendStep,
 )

@@ -69,7 +69,8 @@ ODD_TOKENS = (
     ),
     *("{", "}", "[", "]", "[[", "]]", "=", ",", ".", "#", "\n", '"', "'", '"""', "{}", "[]", "[{}]", "{ 1 = 2 }", "\\"),
     *("from", "to", "match", "steps", "zones", "when", "send", "expect", "port", "input", "output", "channel", "notes"),
-    *("rechannel", "filter", "transpose", "velocity", "map", "delay", "echo", "thin", "keep", "drop", "kind", "values"),
+    *("rechannel", "filter", "transpose", "velocity", "map", "delay", "echo", "length", "thin"),
+    *("keep", "drop", "kind", "values"),
     *("[[rules]]", "[[rules.zones]]", "[[tests]]", "[[on_switch]]", "[ports]", "[switches]", "name", "initial", "set"),
     *("advance", "play"),
 )

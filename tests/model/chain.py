@@ -14,6 +14,7 @@ from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep
+from rules.steps.length import LengthStep
 from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
@@ -264,6 +265,13 @@ def _thin(step: ThinStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
         return [flow]
     kind, number = message[0] & 0xF0, facts.number_of(message)
     if kind not in (0xA0, 0xB0, 0xD0, 0xE0) or (kind == 0xB0 and number in _NEVER_THINNED) or flow.sent:
+        return [flow]
+    return [replace(flow, stop=Stop(step, at, tuple(moment.match), dict(moment.switches)))]
+
+
+@after_step.register
+def _length(step: LengthStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
+    if not facts.is_note(flow.message):
         return [flow]
     return [replace(flow, stop=Stop(step, at, tuple(moment.match), dict(moment.switches)))]
 

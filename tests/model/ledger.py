@@ -21,11 +21,12 @@ and number of the step's own message. So each step has a ledger of its own."""
 class Family:
     """What all that becomes of one message has in common.
 
-    `gone` is what was sent of it, `waits` how long originals were held where nothing overtakes, `alike` stands for the
-    messages that came to a step alike.
+    `switches` is how they stood once it had turned them, `gone` what was sent of it, `waits` how long originals were
+    held where nothing overtakes. `alike` stands for the messages that came to a step alike.
     """
 
     gone: set[object] = field(default_factory=set)
+    switches: dict[str, bool | int | str] = field(default_factory=dict)
     waits: dict[object, int] = field(default_factory=dict)
     alike: dict[object, object] = field(default_factory=dict)
 

@@ -5,7 +5,7 @@ It offers what the engine offers, so that both can be fed the same and compared.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -13,7 +13,9 @@ from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, UNDEFINED
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
+from rules.steps.length import LengthStep
 from rules.steps.thin import ThinStep
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
@@ -51,12 +53,13 @@ class Start:
 
 @dataclass(slots=True)
 class Pending:
-    """Something that becomes due: a message to send, one that reaches a step, or a `thin` that lets go."""
+    """Something that becomes due: a message for a port or a step, a `thin` that lets go, the end of a note."""
 
     due: int
     order: int
     item: Item | None = None
     thin: Thin | None = None
+    note: object = None
 
 
 @dataclass(slots=True)
@@ -88,6 +91,7 @@ class Model:
         self.agenda: list[Pending] = []
         self.latest: dict[object, int] = {}
         self.thins: dict[tuple[object, ...], Thin] = {}
+        self.notes: dict[object, tuple[Item, Pending]] = {}
         self.running: set[int] = set()
         self.let_in = False
         self.orders = 0
@@ -113,6 +117,9 @@ class Model:
                 self._arrive(pending.item, pending.due, out)
             elif pending.thin is not None:
                 self._open(pending.thin, pending.due, out)
+            elif pending.note is not None:
+                item, _ = self.notes.pop(pending.note)
+                self._end_note(item, pending.order, pending.due, out)
 
     def feed(self, player: int, message: bytes, now: int, out: Out) -> None:
         """One message arrives."""
@@ -200,11 +207,13 @@ class Model:
         for port in gone:
             self.merge.forget_port(port)
         self.merge.settle(now, out, lambda output: not self._shares_banks(output))
+        self._end_notes(self._is_changed, now, out)
         self.switches = {name: _carried(it, self.switches.get(name)) for name, it in new.switches.items()}
 
     def close(self, now: int, out: Out) -> None:
         """The last event of a file: what steps keep going by themselves ends; what `thin` keeps arrives in its time."""
         self.advance(now, out)
+        self._end_notes(lambda item: True, now, out)
 
     def settle(self, now: int, out: Out) -> None:
         """The end of a file: bank selects that still wait go out."""
@@ -237,6 +246,10 @@ class Model:
             moment.switches = dict(self.switches)
             return self._now().out_of_rules(self.players[player], flow, moment)
         behind: list[Emission] = []
+        way = self._now()
+        if facts.is_note(flow.message):  # it goes on when the step lets it, by itself
+            stop = flow.stop.then(way.from_port(self.players[player]))
+            return [Emission(f"step {flow.stop.at}", replace(flow, stop=stop))]
         for each in resumed(flow, flow.message, moment):
             behind += self._come_in(each, player, message, moment, now, out)
         way = self._now()
@@ -256,7 +269,7 @@ class Model:
     ) -> None:
         """Sends what came of a message, and what is owed to what it lets go."""
         way = self._now()
-        start = Start(player, in_key, in_key, Family(), now)
+        start = Start(player, in_key, in_key, Family(switches=dict(self.switches)), now)
         if in_key is None:
             return self._emit_all(emissions, start, Press(way, []), now, out)
         self._book(start, message, emissions, way, now, out)
@@ -545,8 +558,76 @@ class Model:
         item.was_sent = True
         assert item.emission is not None
         assert item.emission.flow.stop is not None
-        if isinstance(item.emission.flow.stop.step, ThinStep):
-            self._at_thin(item, item.emission.flow.stop, item.emission.flow.stop.step, now, out)
+        stop = item.emission.flow.stop
+        if isinstance(stop.step, ThinStep):
+            self._at_thin(item, stop, stop.step, now, out)
+        elif isinstance(stop.step, LengthStep):
+            self._at_length(item, stop.step, now, out)
+
+    # `length`: a note ends after its time
+
+    def _at_length(self, item: Item, step: LengthStep, now: int, out: Out) -> None:
+        if facts.is_off(item.message):
+            return
+        length = Delay(step.ms, step.beats)
+        name = (item.port, item.player, item.in_key, item.copy, facts.channel_of(item.message), item.message[1])
+        if name in self.notes:
+            before, pending = self.notes.pop(name)
+            self.agenda.remove(pending)
+            self._end_note(before, item.order, now, out)
+        self._play_behind(item, item.message, item.order, now, out)
+        due = self.later(now, length) if item.waited else self.later(item.base, item.delay + length)
+        pending = Pending(max(due, now), item.order, note=name)
+        self.notes[name] = (item, pending)
+        self.agenda.append(pending)
+
+    def _end_note(self, item: Item, order: int, now: int, out: Out) -> None:
+        ending = replace(item, base=now, delay=AT_ONCE, waited=0)
+        self._play_behind(ending, facts.made_off(facts.channel_of(item.message), item.message[1]), order, now, out)
+
+    def _play_behind(self, item: Item, message: bytes, order: int, now: int, out: Out) -> None:
+        """A note that a step plays, by the rules and switches that were in force when it came."""
+        emission, in_key = item.emission, item.in_key
+        assert emission is not None
+        assert emission.flow.stop is not None
+        assert in_key is not None
+        stop, player = emission.flow.stop, item.player
+        moment = Moment(stop.switches, self.memory, player, in_key)
+        way = Way(self.ruleset, item.family.switches)
+        emissions: list[Emission] = []
+        if stop.at[0] == "port":
+            for flow in resumed(replace(emission.flow, stop=replace(stop, follow=stop.follow[:-1])), message, moment):
+                before = dict(self.switches)
+                is_swallowed = self._trigger(player, flow.message, now, out)
+                if self.switches != before:
+                    item.family.switches = dict(self.switches)
+                if not is_swallowed:
+                    moment.switches = item.family.switches
+                    emissions += Way(self.ruleset, item.family.switches).out_of_rules(
+                        self.players[player], flow, moment
+                    )
+        else:
+            branch = emission.port.removeprefix(f"step {stop.at}")
+            for each in resumed(emission.flow, message, moment):
+                emissions += way.at_stop(each, moment, branch)
+        key = (*in_key, item.port, item.copy, *facts.in_key_of(player, message)[1:])
+        start = Start(player, in_key, key, item.family, item.base, item.delay, item.waited, order, is_behind=True)
+        self._book(start, message, once(emissions), WayBehind(way, emission), now, out)
+
+    def _end_notes(self, wanted: Callable[[Item], bool], now: int, out: Out) -> None:
+        """Notes end before their time."""
+        for name, (item, pending) in list(self.notes.items()):
+            if wanted(item):
+                del self.notes[name]
+                self.agenda.remove(pending)
+                self._end_note(item, 0, now, out)
+
+    def _is_changed(self, item: Item) -> bool:
+        """Whether the step that plays a note is gone, or another by now."""
+        assert item.emission is not None
+        assert item.emission.flow.stop is not None
+        stop = item.emission.flow.stop
+        return _step_at(self.ruleset, stop.at) != stop.step
 
     def _at_thin(self, item: Item, stop: Stop, step: ThinStep, now: int, out: Out) -> None:
         """A `thin`: an item passes, or waits in place of the one that waited."""
@@ -613,6 +694,10 @@ class Model:
 
     def _forget_kept(self, player: int) -> None:
         """What a player sent is kept no longer."""
+        for name, (kept, pending) in list(self.notes.items()):
+            if kept.player == player:
+                del self.notes[name]
+                self.agenda.remove(pending)
         for thin in self.thins.values():
             thin.coarse = [item for item in thin.coarse if item.player != player]
             thin.fine = [item for item in thin.fine if item.player != player]
@@ -754,6 +839,23 @@ class Model:
 
     def _shares_banks(self, output: Output) -> bool:
         return self.reach.shares_banks(output)
+
+
+def _step_at(ruleset: RuleSet, at: tuple[str | int, ...]) -> object:
+    """The step at a place of a rule file; None if there is none."""
+    kind, name, *numbers = at
+    stages: Sequence[Stage] = ()
+    if kind == "port" and name in ruleset.ports and ruleset.ports[str(name)].can_receive:
+        stages = ruleset.ports[str(name)].steps
+    if kind == "device" and name in ruleset.devices:
+        stages = ruleset.devices[str(name)].steps
+    for rule in ruleset.rules:
+        if kind in ("rule", "zone") and rule.name == name:
+            stages = rule.steps if kind == "rule" else ()
+            if kind == "zone" and int(numbers[0]) < len(rule.zones):
+                stages = rule.zones[int(numbers[0])].steps
+    number = int(numbers[-1])
+    return stages[number].step if number < len(stages) else None
 
 
 def _along(way: Way, rule: Rule, branch: Branch) -> Follow:

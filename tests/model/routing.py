@@ -145,6 +145,8 @@ class Way:
         assert out.stop is not None
         own = branch if out.stop.at[0] == "rule" or branch.startswith(" chase") else ""
         behind: list[Emission] = []
+        if facts.is_note(out.message):  # it goes on when the step lets it, by itself
+            return [Emission(f"step {out.stop.at}{own}", out)]
         for each in resumed(out, out.message, moment):
             behind += self.at_stop(each, moment, branch)
         past = [each for each in behind if each.flow.sent or facts.is_note(each.message)]

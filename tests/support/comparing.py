@@ -12,7 +12,7 @@ from tests.support.subjects import make_engine
 
 _SHOWN: Final = 12
 
-UNORDERED: Final = ("panic", "release", "reload")
+UNORDERED: Final = ("panic", "release", "reload", "close")
 """What ends many notes at once: in which order it does is nobody's business."""
 
 

@@ -115,7 +115,7 @@ def steps(draw: Draw, rig: Rig, place: str) -> Table:
     """One entry of `steps` for a place: `port`, `rule`, `zone` or `device`."""
     names = ["transpose", "transpose", "filter", "filter", "velocity", "map", "map", "rechannel"]
     names += ["echo"] if place != "port" else []
-    names += ["delay", "thin"]
+    names += ["delay", "thin", "length"]
     names += ["send", "send"] if place in ("rule", "zone") else []
     if place == "device":
         names = [name for name in names if name != "rechannel"]
@@ -233,6 +233,12 @@ def thins(draw: Draw, rig: Rig) -> Any:
 
 
 @st.composite
+def lengths(draw: Draw, rig: Rig) -> Any:
+    """A short time, or beats."""
+    return draw(one_of(10, 25, 60, {"beats": 0.1}))
+
+
+@st.composite
 def rechannels(draw: Draw, rig: Rig) -> Any:
     """To one channel, or by a table."""
     return draw(one_of(1, 2, {"1": 2}, {"1": 2, "2": 1}, {"2": 3, "3": 3}))
@@ -271,6 +277,7 @@ _STEPS: dict[str, Callable[[Rig], st.SearchStrategy[Any]]] = {
     "delay": delays,
     "echo": echoes,
     "thin": thins,
+    "length": lengths,
     "rechannel": rechannels,
     "send": sends,
 }

@@ -95,6 +95,7 @@ def step_story(step: str, message: str = "note-on 1 C4 100", head: str = "", nam
         ("{ delay = 250 }", "delay of 250 ms"),
         ("{ echo = { beats = 0.5, times = 3 } }", "echo, 3 times, every 1/2 beats, each 30 percent quieter"),
         ("{ echo = { ms = 40, decay = 0, transpose = 12 } }", "echo, once, after 40 ms, each +12 semitones"),
+        ("{ length = { beats = 0.5 } }", "length of 1/2 beats"),
         ("{ thin = 20 }", "thin to one value each 20 ms"),
         ('{ send = ["start", "note-on C4 100"] }', "send start, note-on C4 100"),
     ],

@@ -16,6 +16,7 @@ from rules.rulefile.rule_tables import Outlet, Rule
 from rules.steps.base import Step
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
+from rules.steps.length import LengthStep
 from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
@@ -104,7 +105,7 @@ def test_rules_keep_the_order_of_the_file(everything: Reading) -> None:
     assert keyboard.source == ("keys", "pads")
     assert keyboard.to == (Outlet(to=("organ",)),)
     assert keyboard.chase == (64, 7, "program", "channel-pressure", "pitch-bend")
-    assert len(keyboard.steps) == 27
+    assert len(keyboard.steps) == 28
     assert [zone.to for zone in keyboard.zones] == [
         (Outlet(to=("organ", "take")),),
         None,
@@ -152,6 +153,7 @@ def test_conditions_on_switches(everything: Reading) -> None:
         ('delay = { beats = "1/3" }', DelayStep(beats=Fraction(1, 3))),
         ('delay = { beats = "1.5" }', DelayStep(beats=Fraction(3, 2))),
         ("echo = { ms = 3 }", EchoStep(ms=Fraction(3), times=1, decay=30, transpose=0)),
+        ("length = 120", LengthStep(ms=Fraction(120))),
         ("thin = 20", ThinStep(ms=Fraction(20))),
         ('send = "start"', SendStep(messages=(MessageText(b"\xfa", None),))),
         (
@@ -217,8 +219,8 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert str(everything.switches["key"]) == "everything.toml:29"
     assert [place.line for place in everything.rules] == [33, 38]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 58
-    assert [place.line for place in everything.on_switch] == [99]
-    assert [(place.line, place.words) for place in everything.tests] == [(103, 'test "part 11 reaches only the organ"')]
+    assert [place.line for place in everything.on_switch] == [100]
+    assert [(place.line, place.words) for place in everything.tests] == [(104, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:

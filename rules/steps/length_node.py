@@ -1,0 +1,71 @@
+"""The node of `length`: every note ends a fixed time after it began (ruling 22)."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from rules.midi.messages import NOTE_OFF, OFF_VELOCITY
+from rules.program.event import Event
+from rules.program.holders import Copy
+from rules.program.node import Node, Waiting
+from rules.timing.delays import Delay
+
+Name = tuple[int, int, int, Copy, int, int]
+"""A note: which way on from the step, player, in-key, echo copy, outgoing channel 0-15 and key."""
+
+Memory = dict[Name, tuple[Event, int]]
+"""The note-ons that sound, and the wakes that will end them."""
+
+
+class LengthNode(Node):
+    """Knows how long a note is; remembers those that it will end."""
+
+    waits: ClassVar[bool] = True
+
+    def __init__(self, length: Delay) -> None:
+        super().__init__()
+        self.length = length
+
+    def fresh(self) -> Memory:
+        """Nothing sounds."""
+        return {}
+
+    def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, out: Waiting) -> None:
+        """A note begins, and the same note before it ends first. What ends it is the time, not its note-off."""
+        if status & 0xF0 == NOTE_OFF:
+            return
+        name = (event.target, event.player, event.in_key, event.copy, status & 0x0F, d1)
+        if name in memory:
+            self._end(memory, name, out)
+        out.emit(event, status, d1, d2)
+        # from where its delays count, so that nothing is rounded twice; but from now, if it was held for others
+        base, delay = (out.now, self.length) if event.wait else (event.base, event.lasting + self.length)
+        memory[name] = event, out.wake(self, name, base, delay)
+
+    def woken(self, memory: Memory, key: Name, out: Waiting) -> None:
+        """The time of a note is over."""
+        self._emit_off(*memory.pop(key), out)
+
+    def forget(self, memory: Memory, player: int, out: Waiting) -> None:
+        """What a player began is ended already."""
+        for name in [name for name in memory if name[1] == player]:
+            _, wake = memory.pop(name)
+            out.cancel(wake)
+
+    def replaced(self, memory: Memory, successor: Node | None, out: Waiting) -> None:
+        """Notes live on if the step is still there, as it was; else they end."""
+        if not isinstance(successor, LengthNode) or successor.length != self.length:
+            self.close(memory, out)
+
+    def close(self, memory: Memory, out: Waiting) -> None:
+        """Every note ends."""
+        for name in list(memory):
+            self._end(memory, name, out)
+
+    def _end(self, memory: Memory, name: Name, out: Waiting) -> None:
+        event, wake = memory.pop(name)
+        out.cancel(wake)
+        self._emit_off(event, wake, out)
+
+    def _emit_off(self, event: Event, wake: int, out: Waiting) -> None:
+        out.emit(event, NOTE_OFF | event.channel, event.key, OFF_VELOCITY, anew=True)
