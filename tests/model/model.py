@@ -228,12 +228,13 @@ class Model:
         if in_key is not None and not facts.is_note(message):
             self._release_trigger(key, message, now, out)
         moment = Moment(self.switches, self.memory, player, key)
+        before = self.memory.frozen()
         arrived = self._now().into_rules(source, message, moment)
         self.let_in = False
         emissions = once(e for flow in arrived for e in self._come_in(flow, player, message, moment, now, out))
         held = self.ledger.presses.get((player, message[0] & 0x0F | 0x90, facts.number_of(message)))
         if in_key is not None and facts.is_key_pressure(message) and held:
-            emissions = self._following(held, message, in_key) if self.let_in or not arrived else []
+            emissions = self._following(held, message, in_key, before) if self.let_in or not arrived else []
         self._dispatch(player, message, in_key, emissions, now, out)
 
     def _come_in(self, flow: Flow, player: int, message: bytes, moment: Moment, now: int, out: Out) -> list[Emission]:
@@ -421,9 +422,9 @@ class Model:
         elif presses:
             del self.ledger.presses[in_key]
 
-    def _following(self, presses: list[Press], message: bytes, in_key: InKey) -> list[Emission]:
+    def _following(self, presses: list[Press], message: bytes, in_key: InKey, memory: Memory) -> list[Emission]:
         """Key pressure follows its held note: by the way of the newest press, to places where the note sounds."""
-        emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key, self.memory)
+        emissions, _ = presses[-1].way.everything(self.players[in_key[0]], message, in_key, memory)
         note = (in_key[0], message[0] & 0x0F | 0x90, facts.number_of(message))
         sounding = {(s.on.port, *s.place[2:]) for key, s in self.ledger.soundings() if key[:3] == note}
         return [after for emission in emissions for after in self._where_it_sounds(emission, sounding)]
