@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Protocol
 from router.batch.plan import Job
 from router.batch.search import Unusable
 from router.files.atomic_writing import (
-    Steps,
     TargetExistsError,
     Wait,
+    WritingSteps,
     at_once,
     exists_already,
     holds,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from rules.smf.report import FileReport, Rewritten
 
 
-class Outcome(Enum):
+class FileOutcome(Enum):
     """How it went with one file."""
 
     WRITTEN = "written"
@@ -62,7 +62,7 @@ class FileResult:
     """
 
     source: str
-    outcome: Outcome
+    outcome: FileOutcome
     targets: tuple[str, ...] = ()
     backup: str = ""
     reason: str = ""
@@ -75,7 +75,7 @@ class FileResult:
     @property
     def is_good(self) -> bool:
         """Whether all went as asked."""
-        return self.outcome not in (Outcome.REFUSED, Outcome.FAILED)
+        return self.outcome not in (FileOutcome.REFUSED, FileOutcome.FAILED)
 
 
 class Rewrites(Protocol):
@@ -101,7 +101,7 @@ class Manner:
 
 def unusable(item: Unusable) -> FileResult:
     """Return the result of a file that can't be begun with."""
-    return FileResult(str(item.path), Outcome.REFUSED if item.refused else Outcome.FAILED, reason=item.reason)
+    return FileResult(str(item.path), FileOutcome.REFUSED if item.refused else FileOutcome.FAILED, reason=item.reason)
 
 
 class Begun:
@@ -144,23 +144,23 @@ def do(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> FileR
     return begin(job, rewriter, manner, disk).finish()
 
 
-def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[FileResult]:
+def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> WritingSteps[FileResult]:
     name = str(job.source)
     try:
         return (yield from _rewrite(job, rewriter, manner, disk))
     except MidiFileError as error:
-        return FileResult(name, Outcome.FAILED, reason=error.text, offset=error.offset)
+        return FileResult(name, FileOutcome.FAILED, reason=error.text, offset=error.offset)
     except TargetExistsError as error:
-        return FileResult(name, Outcome.REFUSED, reason=str(error))
+        return FileResult(name, FileOutcome.REFUSED, reason=str(error))
     except MachineError as error:
-        return FileResult(name, Outcome.FAILED, reason=str(error))
+        return FileResult(name, FileOutcome.FAILED, reason=str(error))
     except MemoryError:
-        return FileResult(name, Outcome.FAILED, reason="this machine has not enough memory for it; try --jobs 1")
+        return FileResult(name, FileOutcome.FAILED, reason="this machine has not enough memory for it; try --jobs 1")
     except Exception as error:
-        return FileResult(name, Outcome.FAILED, reason=our_fault(error))
+        return FileResult(name, FileOutcome.FAILED, reason=our_fault(error))
 
 
-def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[FileResult]:
+def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> WritingSteps[FileResult]:
     try:
         like = job.source.stat()
         data = read_regular(job.source)
@@ -168,28 +168,28 @@ def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Steps[
         raise MachineError(f"the file can't be read: {why(error)}") from error
     may_be_done = manner.resume or job.again
     if may_be_done and job.in_place and _was_rewritten(job.source, data, rewriter):
-        return FileResult(str(job.source), Outcome.DONE)
+        return FileResult(str(job.source), FileOutcome.DONE)
     rewritten = rewriter.rewrite(data)
     name, report = str(job.source), rewritten.report
     if job.in_place and rewritten.outputs == {"": data}:
-        return FileResult(name, Outcome.UNCHANGED, report=report)
+        return FileResult(name, FileOutcome.UNCHANGED, report=report)
     files = {} if job.target is None else {for_port(job.target, port): out for port, out in rewritten.outputs.items()}
     targets = tuple(map(str, files))
     stamp = stamp_of(like)
     may_replace = manner.force or job.replace
     if may_be_done and not job.in_place and _are_there(files):
         if job.again:
-            return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
-        return FileResult(name, Outcome.DONE, targets, stamp=stamp)
+            return FileResult(name, FileOutcome.WRITTEN, targets, report=report, stamp=stamp)
+        return FileResult(name, FileOutcome.DONE, targets, stamp=stamp)
     if manner.dry_run:
         if not (may_replace or job.in_place):
             _require_free(files)
-        return FileResult(name, Outcome.LOOKED_AT, targets, report=report)
+        return FileResult(name, FileOutcome.LOOKED_AT, targets, report=report)
     if job.in_place:
         backup = yield from writing_back(job.source, rewritten.outputs[""], disk=disk)
-        return FileResult(name, Outcome.WRITTEN, targets, str(backup), report=report)
+        return FileResult(name, FileOutcome.WRITTEN, targets, str(backup), report=report)
     yield from writing_new(files, like=like, replace=may_replace, disk=disk)
-    return FileResult(name, Outcome.WRITTEN, targets, report=report, stamp=stamp)
+    return FileResult(name, FileOutcome.WRITTEN, targets, report=report, stamp=stamp)
 
 
 def _require_free(files: dict[Path, bytes]) -> None:

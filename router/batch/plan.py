@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import overload
 
 from router.batch.rewrite_settings import RewriteSettings
-from router.batch.search import Found, Identity, LinkedFolder, Unusable, real
+from router.batch.search import FileIdentity, FoundFile, LinkedFolder, Unusable, real
 from router.files.file_names import for_port, is_midi_name
 from router.text.usage import UsageError
 
@@ -38,7 +38,7 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class Destination:
+class ResultDestination:
     """Where results go: into the folder `path`, or, with `whole`, to `path` itself; None in place or nowhere."""
 
     path: Path | None
@@ -54,31 +54,31 @@ class Destination:
         return self.path / below
 
 
-def destination(settings: RewriteSettings) -> Destination:
+def destination(settings: RewriteSettings) -> ResultDestination:
     """Return where the results go. Raises UsageError if that isn't said, or can't be meant."""
     if settings.in_place:
         if settings.per_port:
             raise UsageError("--per-port makes several files of one, so --in-place can't hold them: use -o FOLDER")
-        return Destination(None, in_place=True)
+        return ResultDestination(None, in_place=True)
     if settings.out is None:
         if settings.dry_run:
-            return Destination(None)
+            return ResultDestination(None)
         raise UsageError("say where the results go: -o FOLDER, or --in-place; --dry-run only looks")
     out = Path(settings.out)
     is_folder = os.path.isdir(out) or settings.out.endswith(("/", os.sep))
     if is_folder or not is_midi_name(out.name):
         if os.path.exists(out) and not is_folder:
             raise UsageError(f"-o {settings.out}: this is a file, and no MIDI file; name a folder or a .mid file")
-        return Destination(out)
+        return ResultDestination(out)
     if len(settings.files) != 1 or os.path.isdir(settings.files[0]):
         raise UsageError(f"-o {settings.out} names one file, and there may be several results: name a folder")
-    return Destination(out, whole=True)
+    return ResultDestination(out, whole=True)
 
 
-class Plan(Sequence[Job | Unusable]):
+class BatchPlan(Sequence[Job | Unusable]):
     """What to do with each file, in order. Jobs are made when they are asked for: kept are names and sizes."""
 
-    def __init__(self, to: Destination) -> None:
+    def __init__(self, to: ResultDestination) -> None:
         self._to = to
         self._paths: list[str] = []
         self._below = array("q")  # where in its path begins what is below the argument
@@ -87,7 +87,7 @@ class Plan(Sequence[Job | Unusable]):
         self.linked_folders: list[Path] = []
         """Links to folders that were not followed."""
 
-    def add(self, item: Found | Unusable) -> None:
+    def add(self, item: FoundFile | Unusable) -> None:
         """Put a file behind the others."""
         if isinstance(item, Unusable):
             self._unusable[len(self._paths)] = item
@@ -137,21 +137,23 @@ class Plan(Sequence[Job | Unusable]):
         return Job(path, target, self._sizes[at], self._to.in_place)
 
 
-def plan(found: Iterable[Found | Unusable | LinkedFolder], to: Destination, ports: Sequence[str]) -> Plan:
+def plan(
+    found: Iterable[FoundFile | Unusable | LinkedFolder], to: ResultDestination, ports: Sequence[str]
+) -> BatchPlan:
     """Return what to do with each file, in order. A file named twice is done once.
 
     `ports` are the output ports that may get a file each, or [""] for one result a file. A result never meets an input
     (unless rewritten in place) nor the result of an earlier file, nor one whose name only looks like its own: such
     files are refused.
     """
-    planned = Plan(to)
-    identities: list[Identity | None] = []
+    planned = BatchPlan(to)
+    identities: list[FileIdentity | None] = []
     for item in found:
         if isinstance(item, LinkedFolder):
             planned.linked_folders.append(item.path)
             continue
         planned.add(item)
-        identities.append(item.identity if isinstance(item, Found) else None)
+        identities.append(item.identity if isinstance(item, FoundFile) else None)
     inputs = {identity for identity in identities if identity is not None}
     claims: dict[str, int] = {}
     looks = _SimilarNames()
@@ -237,7 +239,7 @@ def _may_meet(earlier: str, source: str, result: str) -> bool:
     return not alike or one is None or ground is None or one[0] != ground[0]
 
 
-def _harm(results: Iterable[str], inputs: set[Identity], own: Identity | None) -> str:
+def _harm(results: Iterable[str], inputs: set[FileIdentity], own: FileIdentity | None) -> str:
     """What a result would overwrite that is to be read; "" for nothing."""
     for result in results:
         if (harmed := _identity(result)) in inputs:
@@ -252,7 +254,7 @@ def _settled(path: Path) -> Path:
     return real(path.parent) / path.name
 
 
-def _identity(path: str, *, by_link: bool = True) -> Identity | None:
+def _identity(path: str, *, by_link: bool = True) -> FileIdentity | None:
     try:
         status = os.stat(path, follow_symlinks=by_link)
     except OSError:

@@ -34,7 +34,7 @@ from pathlib import Path
 from textwrap import indent
 from typing import TYPE_CHECKING, Any, Final
 
-from router.batch.job import FileResult, Outcome
+from router.batch.job import FileOutcome, FileResult
 from router.batch.totals import COUNTS, Totals
 from router.text.durations import to_a_hundredth
 from router.text.formatting import Listing, columns, count, number, plain, streamed_columns
@@ -96,7 +96,7 @@ def as_json(summary: Summary) -> Iterator[str]:
         "files": [],
         "total": {
             "files": totals.files,
-            **{outcome.value: totals.outcomes[outcome] for outcome in Outcome},
+            **{outcome.value: totals.outcomes[outcome] for outcome in FileOutcome},
             **{what: totals.counts[what] for what in COUNTS},
             "seconds": round(summary.seconds, 6),
         },
@@ -189,12 +189,12 @@ def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
 
 
 _PARTS: Final = (
-    (Outcome.WRITTEN, "rewritten"),
-    (Outcome.LOOKED_AT, "looked at, nothing written"),
-    (Outcome.DONE, "done before, and unchanged since"),
-    (Outcome.UNCHANGED, "left alone, as the rules change nothing in it"),
-    (Outcome.REFUSED, "refused"),
-    (Outcome.FAILED, "failed"),
+    (FileOutcome.WRITTEN, "rewritten"),
+    (FileOutcome.LOOKED_AT, "looked at, nothing written"),
+    (FileOutcome.DONE, "done before, and unchanged since"),
+    (FileOutcome.UNCHANGED, "left alone, as the rules change nothing in it"),
+    (FileOutcome.REFUSED, "refused"),
+    (FileOutcome.FAILED, "failed"),
 )
 
 
@@ -227,10 +227,10 @@ def _rows_of_dry_run(summary: Summary) -> Iterator[tuple[str, ...]]:
     for result in summary.results:
         if result.report is None:
             continue
-        if result.outcome is Outcome.LOOKED_AT:
+        if result.outcome is FileOutcome.LOOKED_AT:
             counts = (number(getattr(result.report, what)) for what in COUNTS[:4])
             yield (plain(result.source), *counts, ", ".join(result.targets) or "-")
-        elif result.outcome is Outcome.UNCHANGED:
+        elif result.outcome is FileOutcome.UNCHANGED:
             messages = number(result.report.messages)
             yield (plain(result.source), messages, "0", "0", "0", "nothing, it stays as it is")
 

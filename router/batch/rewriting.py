@@ -11,8 +11,8 @@ from functools import partial
 from pathlib import Path
 
 from router.batch import workers
-from router.batch.job import FileResult, Manner, Outcome, begin, unusable
-from router.batch.plan import Destination, Job, Plan, left_over, plan
+from router.batch.job import FileOutcome, FileResult, Manner, begin, unusable
+from router.batch.plan import BatchPlan, Job, ResultDestination, left_over, plan
 from router.batch.report import Summary
 from router.batch.resume import RunRecord, fingerprint
 from router.batch.rewrite_settings import RewriteSettings
@@ -55,7 +55,7 @@ class RewriteRecipe:
 @contextmanager
 def rewritten(
     settings: RewriteSettings,
-    to: Destination,
+    to: ResultDestination,
     texts: RuleTexts,
     ruleset: RuleSet,
     playing: Playing,
@@ -87,7 +87,7 @@ def rewritten(
         )
 
 
-def _own_folder(to: Destination) -> Path | None:
+def _own_folder(to: ResultDestination) -> Path | None:
     """The folder of results, which is no source of recordings even if it lies among them."""
     return None if to.path is None or to.whole else real(to.path)
 
@@ -99,7 +99,7 @@ def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:
 
 @contextmanager
 def _recorded(
-    recipe: RewriteRecipe, to: Destination, ports: Sequence[str], settings: RewriteSettings
+    recipe: RewriteRecipe, to: ResultDestination, ports: Sequence[str], settings: RewriteSettings
 ) -> Iterator[RunRecord | None]:
     """The record of what is done, where one is kept."""
     if not settings.resume or to.path is None or to.whole:
@@ -114,7 +114,7 @@ def _recorded(
 class _Todo:
     """The jobs of a plan that are still to be done, and the record of those that are."""
 
-    def __init__(self, planned: Plan, record: RunRecord | None, ports: Sequence[str]) -> None:
+    def __init__(self, planned: BatchPlan, record: RunRecord | None, ports: Sequence[str]) -> None:
         self.planned = planned
         self.numbers = array("q")
         self.folders: set[str] = set()
@@ -128,7 +128,7 @@ class _Todo:
             if trouble := self.planned.unusable(at):
                 spool.put(at, unusable(trouble))
             elif self._record is not None and self._record.is_done(job := self._job(at)):
-                spool.put(at, FileResult(str(job.source), Outcome.DONE))
+                spool.put(at, FileResult(str(job.source), FileOutcome.DONE))
             else:
                 self.numbers.append(at)
 

@@ -13,18 +13,18 @@ from pathlib import Path
 from router.files.file_names import MIDI_SUFFIXES, is_hidden, is_midi_name, is_rule_name
 from router.text.formatting import why
 
-Identity = tuple[int, int]
+FileIdentity = tuple[int, int]
 """What a file is, whatever its names: device and number on the device."""
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundFile:
     """A file to rewrite: `path`, and `below`, its path as seen from the argument that led to it (a name, or folders
     and a name). `size` is in bytes."""
 
     path: Path
     below: Path
-    identity: Identity
+    identity: FileIdentity
     size: int
 
 
@@ -47,7 +47,7 @@ class LinkedFolder:
 
 def find(
     arguments: Iterable[str], leave_out: Path | None = None, *, follow_links: bool = False
-) -> Iterator[Found | Unusable | LinkedFolder]:
+) -> Iterator[FoundFile | Unusable | LinkedFolder]:
     """Yield every file meant by `arguments`: files as they are, folders with all MIDI files in and below them.
 
     Hidden files and folders are passed over, and so is the folder `leave_out` (where results go) below an argument.
@@ -67,7 +67,7 @@ def find(
             yield Unusable(path, f"no MIDI file ({endings}) is in this folder or below it")
 
 
-def _judged(path: Path, below: Path) -> Found | Unusable:
+def _judged(path: Path, below: Path) -> FoundFile | Unusable:
     if is_rule_name(path.name):
         return Unusable(path, "this is a rule file; further rule files are given with --rules")
     try:
@@ -76,12 +76,12 @@ def _judged(path: Path, below: Path) -> Found | Unusable:
         return Unusable(path, f"the file can't be read: {why(error)}")
     if not os.path.isfile(path):
         return Unusable(path, "this is no file that has a content of its own")
-    return Found(path, below, (status.st_dev, status.st_ino), status.st_size)
+    return FoundFile(path, below, (status.st_dev, status.st_ino), status.st_size)
 
 
 def _walk(
-    folder: Path, below: Path, leave_out: Path | None, seen: set[Identity], follow_links: bool
-) -> Iterator[Found | Unusable | LinkedFolder]:
+    folder: Path, below: Path, leave_out: Path | None, seen: set[FileIdentity], follow_links: bool
+) -> Iterator[FoundFile | Unusable | LinkedFolder]:
     """The MIDI files of one folder and those below; a folder that links lead back to is walked once."""
     try:
         status = folder.stat()

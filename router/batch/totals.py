@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from router.batch.job import FileResult, Outcome
+from router.batch.job import FileOutcome, FileResult
 from router.text.formatting import Listing, count
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ _MOST_NAMES: Final = 6
 _MOST_REMARKS: Final = 1_000
 
 
-class Names:
+class FirstNames:
     """The first few names of many: `first` has one more than are shown, `amount` is how many there are."""
 
     __slots__ = ("amount", "first")
@@ -49,14 +49,14 @@ class Totals:
     """
 
     def __init__(self) -> None:
-        self.outcomes: Counter[Outcome] = Counter()
+        self.outcomes: Counter[FileOutcome] = Counter()
         self.reported = 0
         self.counts: Counter[str] = Counter()
         self.taken: Counter[str] = Counter()
         self.left: Counter[int | None] = Counter()
-        self.backups = Names()
-        self.targets = Names()
-        self.unended_in = Names()
+        self.backups = FirstNames()
+        self.targets = FirstNames()
+        self.unended_in = FirstNames()
         self.silent = Listing(_MOST_LINES)
         self.leftovers = Listing(_MOST_LINES)
         self.damage = Listing(_MOST_LINES)
@@ -71,7 +71,7 @@ class Totals:
     @property
     def ok(self) -> bool:
         """Whether every file went as asked."""
-        return not self.outcomes[Outcome.REFUSED] and not self.outcomes[Outcome.FAILED]
+        return not self.outcomes[FileOutcome.REFUSED] and not self.outcomes[FileOutcome.FAILED]
 
     @property
     def folder(self) -> str:
@@ -81,7 +81,7 @@ class Totals:
     def add(self, result: FileResult) -> None:
         """Add the result of one file; those named first are listed first."""
         self.outcomes[result.outcome] += 1
-        if result.outcome is Outcome.WRITTEN:
+        if result.outcome is FileOutcome.WRITTEN:
             self._add_written(result)
         for path in result.leftovers:
             self.leftovers.add(f"{path} is no result of this run: its port gets nothing to play")

@@ -15,7 +15,7 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Protocol, Self
 
-from router.batch.job import Begun, FileResult, Outcome
+from router.batch.job import Begun, FileOutcome, FileResult
 from router.batch.plan import Job
 from router.files.interrupts import leave_ctrl_c_to_the_leader, undisturbed
 from router.text.terminal import is_terminal
@@ -286,4 +286,4 @@ class _WorkerPool:
 
 def _lost(job: Job) -> FileResult:
     reason = "the system ended the process that rewrote it, perhaps for want of memory; the file is as it was"
-    return FileResult(str(job.source), Outcome.FAILED, reason=f"{reason}. Try again with --jobs 1")
+    return FileResult(str(job.source), FileOutcome.FAILED, reason=f"{reason}. Try again with --jobs 1")

@@ -170,7 +170,7 @@ class Live:
         input_port.messages += 1
         try:
             message = bytes(received)
-            for whole in input_port.mend(message) if message_fault(message) else (message,):
+            for whole in input_port.reassemble(message) if message_fault(message) else (message,):
                 self._log((journal.IN, now, player, whole))
                 self.session.arrive(player, whole, now, self._out)
         except Exception:
@@ -244,7 +244,7 @@ class Live:
 
     def panic(self, every_key: bool = False) -> None:
         """Silences everything, ahead of all that waits for a slow wire, and sees after inputs that may be stuck."""
-        self.ports.cure(self._now_ns())
+        self.ports.reopen_silent(self._now_ns())
         self._make_way()
         self.silence(every_key)
 

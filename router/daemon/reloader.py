@@ -24,7 +24,7 @@ from rules.errors import MachineError, PointsmanError, RuleFileError
 _PATIENCE_S: Final = 60  # seconds that someone waits for a reload: the tests of the files run as well
 _MOST_LINES: Final = 20
 
-Found = RuleTexts | str
+ReadFiles = RuleTexts | str
 """What a look at the files finds: their contents, or why they can't be read."""
 
 
@@ -44,7 +44,7 @@ class Pace:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class ReloadOutcome:
     """What became of a reload, and why, in words. Where it was rejected, the rules from before play on."""
 
     kind: Literal["applied", "unchanged", "rejected"]
@@ -52,7 +52,7 @@ class Outcome:
 
 
 _USUAL_PACE: Final = Pace()
-_LEAVING: Final = Outcome("rejected", ("the daemon is about to leave",))
+_LEAVING: Final = ReloadOutcome("rejected", ("the daemon is about to leave",))
 
 
 def _nothing(*_: object) -> None:
@@ -76,12 +76,12 @@ class Reloader:
         swap: Callable[[Prepared], None],
         say: Callable[[str], None],
         began: Callable[[], None] = _nothing,
-        ended: Callable[[Outcome], None] = _nothing,
+        ended: Callable[[ReloadOutcome], None] = _nothing,
         clock: Clock = SYSTEM_CLOCK,
         pace: Pace = _USUAL_PACE,
     ) -> None:
         self.prepared = prepared
-        self.last = Outcome("applied", prepared.words)
+        self.last = ReloadOutcome("applied", prepared.words)
         self._clock = clock
         self.pace = pace
         self.applied_at = clock.wall_s()
@@ -90,9 +90,9 @@ class Reloader:
         self._say = say
         self._began = began
         self._ended = ended
-        self._seen: Found = prepared.texts
+        self._seen: ReadFiles = prepared.texts
         self._retired = ReplacedRules()
-        self._asked: SimpleQueue[SimpleQueue[Outcome] | None] = SimpleQueue()
+        self._asked: SimpleQueue[SimpleQueue[ReloadOutcome] | None] = SimpleQueue()
         self._stopping = Event()
         self._watcher = Watcher(lambda: self._asked.put(None), say)
         self._thread = Thread(target=self._work, name="reloader", daemon=True)
@@ -116,12 +116,12 @@ class Reloader:
         """Has the files read anew, soon. Waits for nothing, so that a signal handler may call it."""
         self._asked.put(SimpleQueue())
 
-    def reload_now(self) -> Outcome:
+    def reload_now(self) -> ReloadOutcome:
         """Reads the files anew at once, and waits for what comes of it; never call it from the loop that `swap` needs.
 
         Raises MachineError if there is no answer for a minute.
         """
-        answer: SimpleQueue[Outcome] = SimpleQueue()
+        answer: SimpleQueue[ReloadOutcome] = SimpleQueue()
         self._asked.put(answer)
         for _ in range(_PATIENCE_S):
             with suppress(Empty):
@@ -144,20 +144,20 @@ class Reloader:
                 self._retired.part()
             except Exception:
                 self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
-                self._ended(Outcome("rejected", ("a mistake of ours",)))
+                self._ended(ReloadOutcome("rejected", ("a mistake of ours",)))
         while not self._asked.empty():
             asked = self._asked.get()
             if asked is not None:
                 asked.put(_LEAVING)
 
-    def _next(self, patience: float) -> SimpleQueue[Outcome] | None:
+    def _next(self, patience: float) -> SimpleQueue[ReloadOutcome] | None:
         """Whoever asks for a reload; None for a look, because something has changed or because it is time for one."""
         try:
             return self._asked.get(timeout=patience)
         except Empty:
             return None
 
-    def _look(self) -> Found:
+    def _look(self) -> ReadFiles:
         try:
             return read_rule_files(self._arguments)
         except PointsmanError as error:
@@ -177,7 +177,7 @@ class Reloader:
                 return
             self._ended(prepared)
 
-    def _settled(self, found: Found) -> Found:
+    def _settled(self, found: ReadFiles) -> ReadFiles:
         """What is found once it has stayed the same for a while."""
         looks = 0
         while not self._stopping.wait(self.pace.quiet_s):
@@ -187,31 +187,31 @@ class Reloader:
                 break
         return found
 
-    def _became_blank(self, found: Found) -> bool:
+    def _became_blank(self, found: ReadFiles) -> bool:
         before = dict(self.prepared.texts)
         return isinstance(found, tuple) and any(before.get(name) and not text.strip() for name, text in found)
 
     # -- one reload ---------------------------------------------------------------------------------------------------
 
-    def _reload(self, found: Found) -> Outcome:
+    def _reload(self, found: ReadFiles) -> ReloadOutcome:
         return self._conclude(found, self._prepared(found))
 
-    def _prepared(self, found: Found) -> Prepared | Outcome:
+    def _prepared(self, found: ReadFiles) -> Prepared | ReloadOutcome:
         """Files made ready; or the outcome, where nothing is to be put in force."""
         self._began()
         if isinstance(found, str):
-            return Outcome("rejected", (found,))
+            return ReloadOutcome("rejected", (found,))
         try:
             prepared = prepare_texts(found, self.prepared)
         except RuleFileError as error:
-            return Outcome("rejected", tuple(str(problem) for problem in error.problems))
+            return ReloadOutcome("rejected", tuple(str(problem) for problem in error.problems))
         except PointsmanError as error:
-            return Outcome("rejected", (str(error),))
+            return ReloadOutcome("rejected", (str(error),))
         except Exception:
-            return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
-        return Outcome("unchanged", ("no rule file has changed",)) if prepared is self.prepared else prepared
+            return ReloadOutcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+        return ReloadOutcome("unchanged", ("no rule file has changed",)) if prepared is self.prepared else prepared
 
-    def _conclude(self, found: Found, prepared: Prepared | Outcome) -> Outcome:
+    def _conclude(self, found: ReadFiles, prepared: Prepared | ReloadOutcome) -> ReloadOutcome:
         """Puts rules in force that are ready, and tells how it ended."""
         outcome = self._applied(prepared) if isinstance(prepared, Prepared) else prepared
         self._seen = found
@@ -220,19 +220,19 @@ class Reloader:
         self._ended(outcome)
         return outcome
 
-    def _applied(self, prepared: Prepared) -> Outcome:
+    def _applied(self, prepared: Prepared) -> ReloadOutcome:
         try:
             self._swap(prepared)
         except PointsmanError as error:
-            return Outcome("rejected", (str(error),))
+            return ReloadOutcome("rejected", (str(error),))
         except Exception:
-            return Outcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+            return ReloadOutcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
         self._retired.add(self.prepared)
         self.prepared = prepared
         self.applied_at = self._clock.wall_s()
-        return Outcome("applied", prepared.words)
+        return ReloadOutcome("applied", prepared.words)
 
-    def _tell(self, outcome: Outcome) -> None:
+    def _tell(self, outcome: ReloadOutcome) -> None:
         if outcome.kind == "unchanged":
             self._say("no rule file has changed: the rules play on")
             return

@@ -40,12 +40,12 @@ class TargetExistsError(MachineError):
 Wait = Callable[[], None]
 """Waits until the disk has what was written. Any thread may do that; it raises nothing."""
 
-Steps = Generator[Wait, None, T]
+WritingSteps = Generator[Wait, None, T]
 """Writing in two steps, for who has other things to do meanwhile: files are written, a wait is given, and once that is
 over they get their names. Whoever doesn't go on leaves nothing behind."""
 
 
-def at_once(steps: Steps[T]) -> T:
+def at_once(steps: WritingSteps[T]) -> T:
     """Go all steps, and wait where there is to wait."""
     while True:
         try:
@@ -66,7 +66,7 @@ def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: boo
         at_once(writing_new(files, like=like, replace=replace, disk=disk))
 
 
-def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk) -> Steps[None]:
+def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk) -> WritingSteps[None]:
     """Do the same in steps."""
     with ExitStack() as drafts:
         with undisturbed():
@@ -85,7 +85,7 @@ def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: b
         disk.settle(folder)
 
 
-def writing_back(path: Path, data: bytes, *, disk: Disk) -> Steps[Path]:
+def writing_back(path: Path, data: bytes, *, disk: Disk) -> WritingSteps[Path]:
     """Put `data` in place of the file `path`, in steps; they return the name under which the old file was kept.
 
     A link stays a link: the file that it names is the one rewritten. Raises MachineError; then the file is as it was.

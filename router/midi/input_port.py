@@ -61,7 +61,7 @@ class InputPort:
         """Whether it is open, and yet the other side has gone."""
         return self.raw is not None and not self.raw.is_connected()
 
-    def mend(self, faulty: bytes) -> list[bytes]:
+    def reassemble(self, faulty: bytes) -> list[bytes]:
         """The complete messages that can be made of what is none."""
         messages = self._reassembly.mend(faulty)
         if not messages:

@@ -17,7 +17,7 @@ _ALLOWANCE: Final = 64  # messages
 _COMPLAIN_EVERY_NS: Final = 10_000_000_000  # ns
 
 
-class Line(Protocol):
+class WaitingOutputs(Protocol):
     """The outputs that have something waiting."""
 
     def append(self, output_port: OutputPort, /) -> None:
@@ -55,7 +55,7 @@ class OutputPort:
         "wanted",
     )
 
-    def __init__(self, wanted: Wanted, line: Line) -> None:
+    def __init__(self, wanted: Wanted, line: WaitingOutputs) -> None:
         self.wanted = wanted
         self.computer_port = ""
         self.state = "missing"

@@ -10,7 +10,7 @@ from router.midi.output_port import OutputPort
 from rules.ports.patterns import Wanted
 
 Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
-Port = InputPort | OutputPort
+ManagedPort = InputPort | OutputPort
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class PortEvent:
     words: str
 
 
-def said_once(port: Port, kind: Kind, words: str) -> list[PortEvent]:
+def said_once(port: ManagedPort, kind: Kind, words: str) -> list[PortEvent]:
     """Return an event, unless the last one of this port said the same."""
     if words == port.said:
         return []
@@ -30,7 +30,7 @@ def said_once(port: Port, kind: Kind, words: str) -> list[PortEvent]:
     return [PortEvent(kind, port.wanted, f"{port.wanted.words}: {words}")]
 
 
-def found(port: Port, words: str) -> list[PortEvent]:
+def found(port: ManagedPort, words: str) -> list[PortEvent]:
     """Return the event of a port that is open from now on."""
     port.said = ""
     return [PortEvent("found", port.wanted, f"{port.wanted.words}: {words}")]

@@ -67,7 +67,7 @@ class PortMaintenance:
         elif self._backend.untidy > (0 if quiet > _QUIET_NS else _MOST_UNTIDY) and self._is_alive():
             self._backend.tidy()
 
-    def cure(self, inputs: Iterable[InputPort], now: int) -> None:
+    def reopen_silent(self, inputs: Iterable[InputPort], now: int) -> None:
         """Have inputs that have fallen silent opened anew, one at each look.
 
         A sysex without an end swallows everything that comes after it, and nothing tells that from silence.

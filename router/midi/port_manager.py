@@ -15,7 +15,7 @@ from router.midi.heartbeat import POLL_S, Heartbeat
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
 from router.midi.output_queue import OutputQueue
-from router.midi.port_events import Port, PortEvent
+from router.midi.port_events import ManagedPort, PortEvent
 from router.midi.port_maintenance import PortMaintenance
 from router.midi.port_opening import PortOpener
 from rules.errors import MachineError
@@ -45,7 +45,7 @@ class PortManager:
         self._backend = backend
         self._clock = clock
         self._inputs: dict[str, InputPort] = {}
-        self._dropped: list[Port] = []
+        self._dropped: list[ManagedPort] = []
         self._closing: list[OutputPort] = []
         self._queue = OutputQueue()
         self._names: dict[Direction, list[str]] = {"in": [], "out": []}
@@ -61,10 +61,10 @@ class PortManager:
         loop = self._backend.loopback()
         return None if loop is None else Heartbeat(*loop, self._clock)
 
-    def _all(self) -> list[Port]:
+    def _all(self) -> list[ManagedPort]:
         return [*self._inputs.values(), *self.outputs.values()]
 
-    def _of(self, wanted: Wanted) -> Port | None:
+    def _of(self, wanted: Wanted) -> ManagedPort | None:
         return (self._inputs if wanted.direction == "in" else self.outputs).get(wanted.name)
 
     def _list_inputs(self) -> None:
@@ -256,9 +256,9 @@ class PortManager:
         self._list_inputs()
         return events
 
-    def cure(self, now: int) -> None:
+    def reopen_silent(self, now: int) -> None:
         """Something is wrong, says the user: inputs that have fallen silent are opened anew, one at each scan."""
-        self._maintenance.cure(self.inputs, now)
+        self._maintenance.reopen_silent(self.inputs, now)
 
     # -- what waits ---------------------------------------------------------------------------------------------------
 
@@ -334,7 +334,7 @@ def _unreported() -> None:
     """For whoever counts only what was lost."""
 
 
-def _is_cut_off(port: Port) -> bool:
+def _is_cut_off(port: ManagedPort) -> bool:
     return port.is_cut_off and not port.wanted.virtual
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from router.midi.backend import Backend
 from router.midi.heartbeat import Heartbeat
 from router.midi.input_port import InputPort
-from router.midi.port_events import Port, PortEvent, found, said_once
+from router.midi.port_events import ManagedPort, PortEvent, found, said_once
 from rules.errors import MachineError
 from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find
 
@@ -19,7 +19,7 @@ class PortOpener:
         self.failed = False
         self._backend = backend
 
-    def means(self, wanted: Wanted, port: Port, names: Sequence[str]) -> bool:
+    def means(self, wanted: Wanted, port: ManagedPort, names: Sequence[str]) -> bool:
         """Whether another pattern means the port that is open already, among these names of the computer's."""
         if wanted.virtual or port.wanted.virtual:
             return False
@@ -27,7 +27,7 @@ class PortOpener:
         return isinstance(meant, Found) and names[meant.index] == port.computer_port
 
     def open(
-        self, port: Port, names: Sequence[str], taken: Iterable[Port], heartbeat: Heartbeat | None
+        self, port: ManagedPort, names: Sequence[str], taken: Iterable[ManagedPort], heartbeat: Heartbeat | None
     ) -> list[PortEvent]:
         """Open a port if it is there, or say once why not. `taken` are the ports that stay."""
         wanted = port.wanted
@@ -48,7 +48,7 @@ class PortOpener:
                 return said_once(port, "ambiguous", f"{bare_name(name)} is {other.wanted.words} already")
         return self._connect(port, name, heartbeat)
 
-    def _connect(self, port: Port, name: str, heartbeat: Heartbeat | None) -> list[PortEvent]:
+    def _connect(self, port: ManagedPort, name: str, heartbeat: Heartbeat | None) -> list[PortEvent]:
         try:
             if isinstance(port, InputPort):
                 port.connect(self._backend.open_input(name, port.name), name)
@@ -59,7 +59,7 @@ class PortOpener:
             return said_once(port, "waiting", str(error))
         return found(port, bare_name(name))
 
-    def _make_virtual(self, port: Port, heartbeat: Heartbeat | None) -> list[PortEvent]:
+    def _make_virtual(self, port: ManagedPort, heartbeat: Heartbeat | None) -> list[PortEvent]:
         label = port.wanted.pattern
         try:
             if isinstance(port, InputPort):

@@ -117,7 +117,7 @@ class _PortRecording:
                 busy = True
                 message = bytes(received[0])
                 input_port.messages += 1
-                for whole in input_port.mend(message) if message_fault(message) else (message,):
+                for whole in input_port.reassemble(message) if message_fault(message) else (message,):
                     self._recorder.log((IN, self._clock.now_ns(), number, whole))
         return busy
 

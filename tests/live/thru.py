@@ -83,7 +83,7 @@ class Loop:
                 while (received := input_port.get_message()) is not None:
                     input_port.messages += 1
                     message = bytes(received[0])
-                    for whole in input_port.mend(message) if message_fault(message) else (message,):
+                    for whole in input_port.reassemble(message) if message_fault(message) else (message,):
                         self.send(whole)
             if now >= scan_at:
                 scan_at = now + 100_000_000
@@ -106,7 +106,7 @@ class Loop:
         if command == "state":
             print("state: " + json.dumps(self.ports.state()))
         elif command == "cure":
-            self.ports.cure(time.monotonic_ns())
+            self.ports.reopen_silent(time.monotonic_ns())
         elif command == "flood":
             for at in range(int(arguments[0])):
                 self.send(bytes((0x90, at >> 7 & 127, at & 127)))

@@ -9,7 +9,7 @@ import pytest
 
 from router.batch.plan import Job, destination, plan
 from router.batch.rewrite_settings import RewriteSettings
-from router.batch.search import Found, LinkedFolder, Unusable, find
+from router.batch.search import FoundFile, LinkedFolder, Unusable, find
 from router.text.usage import UsageError
 
 
@@ -35,8 +35,8 @@ def takes(tmp_path: Path) -> Path:
 def found(*arguments: Path, leave_out: Path | None = None, follow_links: bool = False) -> list[str]:
     """The files found, as seen from their arguments."""
     items = list(find(map(str, arguments), leave_out, follow_links=follow_links))
-    assert all(isinstance(item, Found) for item in items)
-    return [str(item.below) for item in items if isinstance(item, Found)]
+    assert all(isinstance(item, FoundFile) for item in items)
+    return [str(item.below) for item in items if isinstance(item, FoundFile)]
 
 
 def troubles(*arguments: Path) -> list[str]:
@@ -99,7 +99,7 @@ def test_a_missing_file_is_named_and_the_others_go_on(takes: Path) -> None:
     """The trouble stands in the place of the file, in the order of the command line."""
     items = list(find([str(takes / "gone.mid"), str(takes / "b.mid")]))
     assert items[0] == Unusable(takes / "gone.mid", "the file can't be read: there is no such file or folder")
-    assert isinstance(items[1], Found)
+    assert isinstance(items[1], FoundFile)
 
 
 def test_a_folder_without_recordings_says_which_endings_count(tmp_path: Path) -> None:

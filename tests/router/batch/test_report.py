@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from router.batch import report as reporting
-from router.batch.job import FileResult, Outcome
+from router.batch.job import FileOutcome, FileResult
 from router.batch.report import Summary, problems
 from rules.smf.damage import Damage
 from tests.support.fake_rewriting import RULE, report
@@ -28,11 +28,11 @@ def as_data(summary: Summary) -> Any:
 
 def written(name: str, **keywords: int) -> FileResult:
     """A file that was rewritten."""
-    return FileResult(name, Outcome.WRITTEN, (f"out/{name}",), seconds=0.25, report=report(**keywords))
+    return FileResult(name, FileOutcome.WRITTEN, (f"out/{name}",), seconds=0.25, report=report(**keywords))
 
 
-BAD = FileResult("bad.mid", Outcome.FAILED, reason="not a Standard MIDI File", offset=0)
-TAKEN = FileResult("a.mid", Outcome.REFUSED, reason="out/a.mid exists already")
+BAD = FileResult("bad.mid", FileOutcome.FAILED, reason="not a Standard MIDI File", offset=0)
+TAKEN = FileResult("a.mid", FileOutcome.REFUSED, reason="out/a.mid exists already")
 
 
 def test_the_summary_counts_in_words() -> None:
@@ -80,8 +80,8 @@ def test_an_interruption_says_how_far_it_came() -> None:
 def test_a_dry_run_says_what_would_change_in_each_file() -> None:
     """A line for each file with its counts and where the result would go."""
     results = [
-        replace(written("a.mid", messages=1200), outcome=Outcome.LOOKED_AT),
-        FileResult("b.mid", Outcome.UNCHANGED, report=report(changed=0)),
+        replace(written("a.mid", messages=1200), outcome=FileOutcome.LOOKED_AT),
+        FileResult("b.mid", FileOutcome.UNCHANGED, report=report(changed=0)),
     ]
     assert in_words(Summary(results, [], 0.5, dry_run=True))[:5] == [
         "1 file looked at, nothing written, 1 file left alone, as the rules change nothing in it; 0.50 s",
@@ -146,7 +146,7 @@ def test_a_dry_run_says_what_would_be_left_out() -> None:
     """Nothing has been left out yet."""
     told = report()
     told.left = {1: 2}
-    result = replace(written("a.mid"), outcome=Outcome.LOOKED_AT, report=told)
+    result = replace(written("a.mid"), outcome=FileOutcome.LOOKED_AT, report=told)
     lines = in_words(Summary([result], [RULE], 0.5, dry_run=True))
     assert "  2 messages fit no rule and would be left out (channel 1)." in lines
 
@@ -235,7 +235,7 @@ def test_the_data_has_everything() -> None:
 
 def test_what_was_done_before_is_counted() -> None:
     """Files that an earlier run did are told by their number, and nothing is said of what is in them."""
-    summary = Summary([FileResult("a.mid", Outcome.DONE), written("b.mid")], [RULE], 0.5)
+    summary = Summary([FileResult("a.mid", FileOutcome.DONE), written("b.mid")], [RULE], 0.5)
     assert in_words(summary)[:3] == [
         "1 file rewritten, 1 file done before, and unchanged since; 0.50 s",
         "",

@@ -6,7 +6,7 @@ import tracemalloc
 
 import pytest
 
-from router.batch.job import FileResult, Outcome
+from router.batch.job import FileOutcome, FileResult
 from router.batch.report import Summary, as_json, in_words
 from router.batch.spool import Spool
 from rules.errors import MachineError
@@ -15,7 +15,7 @@ from tests.support.fake_rewriting import RULE, report
 
 def result(number: int) -> FileResult:
     """The result of one of many files."""
-    return FileResult(f"{number}.mid", Outcome.WRITTEN, (f"out/{number}.mid",), report=report())
+    return FileResult(f"{number}.mid", FileOutcome.WRITTEN, (f"out/{number}.mid",), report=report())
 
 
 def test_results_stand_in_the_order_of_their_files() -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.batch.job import FileResult, Outcome
+from router.batch.job import FileOutcome, FileResult
 from router.batch.totals import COUNTS, Totals
 from tests.support.fake_rewriting import RULE, report
 
@@ -15,7 +15,7 @@ RESULTS = st.lists(
     st.builds(
         FileResult,
         st.sampled_from(["a.mid", "b.mid", "c/d.mid"]),
-        st.sampled_from(Outcome),
+        st.sampled_from(FileOutcome),
         st.lists(st.sampled_from(["out/a.mid", "out/b/c.mid"]), max_size=2).map(tuple),
         report=st.one_of(st.none(), st.builds(report, st.integers(0, 9), st.integers(0, 9), st.integers(0, 9))),
     ),
@@ -42,7 +42,7 @@ def test_totals_are_sums_over_the_files(results: list[FileResult]) -> None:
 def test_results_in_the_folder_of_the_command_lie_in_a_folder_too() -> None:
     """Names without a folder have "." in common, not nothing."""
     totals = Totals()
-    totals.add(FileResult("take.mid", Outcome.WRITTEN, ("take.rack1.mid", "take.rack2.mid")))
+    totals.add(FileResult("take.mid", FileOutcome.WRITTEN, ("take.rack1.mid", "take.rack2.mid")))
     assert totals.folder == "."
 
 
@@ -53,8 +53,8 @@ def test_what_is_listed_by_name_has_an_end() -> None:
         told = report(unended=1)
         told.remarks = (f"remark {number}", "the same")
         name = f"{number}.mid"
-        totals.add(FileResult(name, Outcome.WRITTEN, (f"out/deep/{name}", f"out/{name}"), report=told))
-        totals.add(replace(FileResult(name, Outcome.WRITTEN, (name,), backup=f"{name}.bak"), report=None))
+        totals.add(FileResult(name, FileOutcome.WRITTEN, (f"out/deep/{name}", f"out/{name}"), report=told))
+        totals.add(replace(FileResult(name, FileOutcome.WRITTEN, (name,), backup=f"{name}.bak"), report=None))
     assert totals.folder == "out"
     for names, amount in ((totals.targets, 10_000), (totals.backups, 5_000), (totals.unended_in, 5_000)):
         assert (names.amount, len(names.first), names.are_few) == (amount, 6, False)

@@ -14,7 +14,7 @@ from threading import Event
 
 import pytest
 
-from router.batch.job import Begun, FileResult, Manner, Outcome
+from router.batch.job import Begun, FileOutcome, FileResult, Manner
 from router.batch.plan import Job
 from router.batch.workers import Numbered, Writers, cores, results, with_progress
 from router.files.disk import DISK
@@ -63,7 +63,7 @@ def test_the_number_of_workers_changes_nothing(tmp_path: Path) -> None:
 def test_a_worker_that_is_killed_costs_one_file(tmp_path: Path) -> None:
     """A process ended by the system is one failure with an advice; the other files are rewritten by the others."""
     found = run(jobs(tmp_path, "one", "die", "two", "die", "three", "four"), 2)
-    assert [result.outcome is Outcome.WRITTEN for result in found] == [True, False, True, False, True, True]
+    assert [result.outcome is FileOutcome.WRITTEN for result in found] == [True, False, True, False, True, True]
     assert found[1].reason == (
         "the system ended the process that rewrote it, perhaps for want of memory; the file is as it was. "
         "Try again with --jobs 1"
@@ -96,7 +96,7 @@ def test_files_are_begun_while_the_disk_writes_others(tmp_path: Path) -> None:
         for go in reversed(going):
             go.set()
         told = list(writers.rest())
-    assert [(at, result.outcome) for at, result in told] == [(at, Outcome.WRITTEN) for at in range(4)]
+    assert [(at, result.outcome) for at, result in told] == [(at, FileOutcome.WRITTEN) for at in range(4)]
     assert tree(tmp_path / "out") == {"0.mid": b"ONE", "1.mid": b"TWO", "2.mid": b"THREE", "3.mid": b"FOUR"}
 
 
@@ -136,7 +136,7 @@ def test_a_worker_that_is_killed_while_it_writes_takes_no_other_file_along(tmp_p
     words = [f"tune {at}" for at in range(40)]
     words[17] = "die"
     found = run(jobs(tmp_path, *words), 2)
-    assert [at for at, result in enumerate(found) if result.outcome is not Outcome.WRITTEN] == [17]
+    assert [at for at, result in enumerate(found) if result.outcome is not FileOutcome.WRITTEN] == [17]
     assert len(tree(tmp_path / "out")) == 39
 
 
@@ -161,7 +161,7 @@ def test_workers_leave_ctrl_c_to_their_leader(tmp_path: Path) -> None:
         assert child.pid is not None
         os.kill(child.pid, signal.SIGINT)
     found += numbered
-    assert all(result.outcome is Outcome.WRITTEN for _, result in found)
+    assert all(result.outcome is FileOutcome.WRITTEN for _, result in found)
     assert len(found) == 4
 
 
@@ -223,7 +223,7 @@ def test_a_terminal_sees_a_bar(monkeypatch: pytest.MonkeyPatch) -> None:
     """On a terminal there is a bar while files are done, and what passes is unchanged."""
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    numbered = [(at, FileResult(str(at), Outcome.WRITTEN)) for at in range(3)]
+    numbered = [(at, FileResult(str(at), FileOutcome.WRITTEN)) for at in range(3)]
     files = JobList(Job(Path(str(at)), None, 100) for at in range(3))
     assert list(with_progress(iter(numbered), files)) == numbered
     assert "B/s" in terminal.text
@@ -231,7 +231,7 @@ def test_a_terminal_sees_a_bar(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_nobody_looking_sees_no_bar(capsys: pytest.CaptureFixture[str]) -> None:
     """In a script or a log there is nothing but the summary."""
-    numbered = [(at, FileResult(str(at), Outcome.WRITTEN)) for at in range(3)]
+    numbered = [(at, FileResult(str(at), FileOutcome.WRITTEN)) for at in range(3)]
     files = JobList(Job(Path(str(at)), None, 100) for at in range(3))
     assert list(with_progress(iter(numbered), files)) == numbered
     assert capsys.readouterr() == ("", "")

@@ -12,7 +12,7 @@ from threading import Thread
 import pytest
 
 from router.daemon.prepared_rules import Prepared, prepare
-from router.daemon.reloader import Outcome, Pace, Reloader
+from router.daemon.reloader import Pace, Reloader, ReloadOutcome
 from rules.errors import MachineError
 
 LONG = 60.0
@@ -34,7 +34,7 @@ class Stage:
     """A reloader at work, and what it does: outcomes, lines, and the rules that play."""
 
     def __init__(self, arguments: list[str], began: Callable[[], None] = lambda: None) -> None:
-        self.outcomes: SimpleQueue[Outcome] = SimpleQueue()
+        self.outcomes: SimpleQueue[ReloadOutcome] = SimpleQueue()
         self.lines: list[str] = []
         self.playing = prepare(arguments)
         self.obstacle: Exception | None = None
@@ -53,7 +53,7 @@ class Stage:
         """The names of the rules that play."""
         return [rule.name for rule in self.playing.ruleset.rules]
 
-    def next(self) -> Outcome:
+    def next(self) -> ReloadOutcome:
         """The next outcome, whenever it comes."""
         return self.outcomes.get(timeout=LONG)
 
@@ -130,9 +130,9 @@ def test_a_new_file_in_a_folder_is_read(file: Path) -> None:
     """A folder among the arguments means whatever rule files lie in it."""
     with staged(file.parent) as stage:
         (file.parent / "more.toml").write_text('[[rules]]\nname = "more"\nfrom = "keys"\nto = "rack"\n')
-        assert stage.next() == Outcome("applied", ('rules: new "more"',))
+        assert stage.next() == ReloadOutcome("applied", ('rules: new "more"',))
         (file.parent / "more.toml").unlink()
-        assert stage.next() == Outcome("applied", ('rules: gone "more"',))
+        assert stage.next() == ReloadOutcome("applied", ('rules: gone "more"',))
 
 
 def test_a_link_turned_elsewhere_is_noticed(tmp_path: Path) -> None:
@@ -201,7 +201,7 @@ def test_a_file_mended_to_what_it_was_leaves_the_rules_alone(file: Path) -> None
         file.write_text("[ports")
         assert stage.next().kind == "rejected"
         file.write_text(rules("a"))
-        assert stage.next() == Outcome("unchanged", ("no rule file has changed",))
+        assert stage.next() == ReloadOutcome("unchanged", ("no rule file has changed",))
         assert stage.playing is before
 
 
@@ -256,7 +256,7 @@ def test_an_emptied_file_is_awaited(file: Path) -> None:
         file.write_text("")
         assert stage.outcomes.empty()
         file.write_text(rules("b"))
-        assert stage.next() == Outcome("applied", ('rules: new "b"; gone "a"',))
+        assert stage.next() == ReloadOutcome("applied", ('rules: new "b"; gone "a"',))
 
 
 def test_a_file_that_stays_empty_is_believed(file: Path) -> None:
@@ -273,7 +273,7 @@ def test_rules_that_cant_be_swapped_are_rejected(file: Path) -> None:
         before = stage.playing
         stage.obstacle = MachineError("no port is free")
         file.write_text(rules("b"))
-        assert stage.next() == Outcome("rejected", ("no port is free",))
+        assert stage.next() == ReloadOutcome("rejected", ("no port is free",))
         stage.obstacle = ValueError("a mistake")
         outcome = stage.reloader.reload_now()
         assert (outcome.kind, stage.playing) == ("rejected", before)
@@ -288,14 +288,14 @@ def test_rules_that_cant_be_swapped_are_rejected(file: Path) -> None:
 def test_a_reload_on_demand_says_what_came_of_it(file: Path) -> None:
     """Whoever asks gets the outcome: applied, unchanged or rejected."""
     with staged(file) as stage:
-        assert stage.reloader.reload_now() == Outcome("unchanged", ("no rule file has changed",))
+        assert stage.reloader.reload_now() == ReloadOutcome("unchanged", ("no rule file has changed",))
         os.utime(file)
         assert stage.reloader.reload_now().kind == "unchanged"
         file.write_text("[ports")
         assert stage.reloader.reload_now().kind == "rejected"
         assert stage.reloader.reload_now().kind == "rejected"
         file.write_text(rules("b"))
-        assert stage.reloader.reload_now() == Outcome("applied", ('rules: new "b"; gone "a"',))
+        assert stage.reloader.reload_now() == ReloadOutcome("applied", ('rules: new "b"; gone "a"',))
         assert stage.reloader.last.kind == "applied"
         assert stage.reloader.prepared is stage.playing
 
@@ -387,7 +387,7 @@ def test_a_name_that_is_no_text_does_no_harm(file: Path) -> None:
 
 def test_stopping_answers_whoever_still_waits(file: Path) -> None:
     """A client that asks while the daemon leaves gets an answer."""
-    answers: SimpleQueue[Outcome] = SimpleQueue()
+    answers: SimpleQueue[ReloadOutcome] = SimpleQueue()
     with staged(file) as stage:
         clients = [Thread(target=lambda: answers.put(stage.reloader.reload_now())) for _ in range(8)]
         for client in clients:

@@ -69,7 +69,7 @@ def test_an_input_that_refuses_to_be_closed_spoils_no_look_around(monkeypatch: p
     rig.stage.play(NOTE)
     rig.scan()
     monkeypatch.setattr(FakeInput, "close", refuse)
-    rig.ports.cure(rig.now + 2 * SECOND)
+    rig.ports.reopen_silent(rig.now + 2 * SECOND)
     rig.hub.unplug(rig.rack)
     assert rig.scan()[0] == ("lost", 'output "rack": Rack has gone')
     assert len(rig.stage.listeners) == 2
@@ -87,10 +87,10 @@ def test_a_cure_opens_silent_inputs_anew_and_loses_nothing() -> None:
     rig.stage.play(NOTE)
     rig.scan()
     opened = rig.backend.opened
-    rig.ports.cure(rig.now + SECOND // 2)
+    rig.ports.reopen_silent(rig.now + SECOND // 2)
     rig.scan()
     assert rig.backend.opened == opened
-    rig.ports.cure(rig.now + 2 * SECOND)
+    rig.ports.reopen_silent(rig.now + 2 * SECOND)
     rig.stage.play(NOTE, OFF)  # after the loop has polled, before the look
     rig.ports.scan(rig.now)
     rig.ports.scan(rig.now)
