@@ -12,7 +12,7 @@ from rules.engine.ledger import Key, Ledger
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.engine.stations import Stations, Wake
-from rules.midi.messages import POLY_PRESSURE, PROGRAM, SYSEX, split_message
+from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Event, Queue
 from rules.program.holders import Copy
@@ -148,7 +148,7 @@ class NodeOut:
         start.names = ((node.place, event.rule),) if ordered and not event.copy else ()
         start.copy = (*event.copy, *copy)
         start.release = None  # the ledger before the node has shaped what comes through
-        if status < POLY_PRESSURE:
+        if status < KEY_PRESSURE:
             start.literal = False  # a note is the node's own here, also where a `send` wrote it
         start.known = event.known or node.thins
         start.origin = self._origin
