@@ -1,9 +1,7 @@
 """The engine: messages in, messages out.
 
-Any message can go the whole way, which is wiring only: a walk through the tables says what it becomes, and the books
-hold that against ledger, merge and agenda. But nearly all messages need less, and for them the objects of a walk and of
-the ledger would be most of the cost. So `feed`, `answer` and `_hold` go short ways where a cell allows it, and do the
-ledger's bookkeeping themselves: the cell stands for the entry. Whatever looks unusual is left to the whole way.
+Any message can go the whole way, which is wiring only: an evaluation of the tables says what it becomes, and the books
+hold that against ledgers, merge and agenda. Nearly all messages need less, and go the short ways of `fast_path`.
 
 It knows no ports, files or clocks. Time is an ordered integer that the caller brings; `later` turns delays into it.
 What goes out is appended to the caller's list as (port number, message, due, player), so that an error while sending
@@ -21,22 +19,18 @@ from rules.engine.delivery import Sent, send
 from rules.engine.dispatch import NodeOut
 from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
 from rules.engine.evaluation import Evaluation
+from rules.engine.fast_path import FastPath
 from rules.engine.ledger import Press
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.engine.stations import Wake
 from rules.midi.messages import (
     ACTIVE_SENSING,
-    BEND_CENTRE,
     CONTINUE,
-    CONTROLLER,
     KEY_PRESSURE,
     NOTE_ON,
-    PITCH_BEND,
-    PROGRAM,
     START,
     STOP,
-    SYSEX,
     UNDEFINED,
     routed_status,
     split_message,
@@ -44,32 +38,25 @@ from rules.midi.messages import (
 from rules.midi.neutral import Place, silence_messages
 from rules.program.event import Event, Family
 from rules.program.guards import holds
-from rules.program.holders import IN_KEYS, in_key_of
-from rules.program.native import i64
+from rules.program.holders import in_key_of
 from rules.program.pipeline import ChasedBranch, Pipeline
 from rules.program.switch_states import Layout, State
-from rules.program.tables import HELD, NOTE, PASS, SHARED, AnyNode, Cell
+from rules.program.tables import AnyNode
 from rules.timing.delays import Later
-
-NOTE_ONS: Final = 0x800
-"""The bit of a cell's index that tells note-ons from note-offs."""
 
 NOBODY: Final = -1
 """The player of what no player caused: a panic, a switch turned by a command."""
 
 
-class Engine:
+class Engine(FastPath):
     """Runs a pipeline. Every method may append to `out`; times never go backwards."""
 
     def __init__(self, pipeline: Pipeline, later: Later) -> None:
         self.pipeline = pipeline
         self.later = later
         self.word = pipeline.layout.initial
-        self.books = Books(self, Merge(pipeline.banks))
-        self.agenda = self.books.agenda
-        self._players = self.books.players
+        super().__init__(Books(self, Merge(pipeline.banks)))
         self._hands: dict[str, int] = {}
-        self._notes = self.books.merge.notes
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
         self._memories: dict[tuple[str | int, ...], Any] = {}
@@ -154,138 +141,6 @@ class Engine:
         return player.number
 
     # -- messages ---------------------------------------------------------------------------------------------------
-
-    def feed(self, number: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """One message from a player, after what was due before it (ruling 29).
-
-        `message` is complete and valid; a message that begins with F7 is a sysex packet or an escape from a file.
-        """
-        if now >= self.agenda.next_due:
-            self.advance(now, out)
-        status: i64 = message[0]
-        player = self._players[number]
-        if status >= SYSEX:
-            self._system(player, message, now, out)
-            return
-        first: i64 = message[1]
-        index = (status << 7 | first) & 0x3FFF
-        second: i64
-        cell = player.cells[index]
-        way = cell.way
-        if way == NOTE:
-            second = message[2]
-            presses = player.presses
-            in_key = IN_KEYS[index | NOTE_ONS]
-            if second and index & NOTE_ONS:
-                if in_key in presses:
-                    self._take(player, message, now, out)
-                    return
-                presses[in_key] = cell
-            elif presses.get(in_key) is (cell.ons or cell):
-                del presses[in_key]
-            else:
-                self._take(player, message, now, out)
-                return
-            for lane in cell.lanes:
-                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-        elif way == SHARED:
-            second = message[2]
-            presses, notes = player.presses, self._notes
-            in_key = IN_KEYS[index | NOTE_ONS]
-            if second and index & NOTE_ONS:
-                if in_key in presses:
-                    self._take(player, message, now, out)
-                    return
-                presses[in_key] = cell
-                holder = player.first_holder | index
-                for lane in cell.lanes:
-                    place = lane.places[first]
-                    if place in notes:
-                        self.books.merge.press(place, holder)
-                    else:
-                        notes[place] = holder
-                    out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-            elif presses.get(in_key) is (cell.ons or cell):
-                del presses[in_key]
-                holder = player.first_holder | index | NOTE_ONS
-                for lane in cell.lanes:
-                    place = lane.places[first]
-                    if notes.get(place) == holder:
-                        del notes[place]
-                        out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-                    else:
-                        data = lane.heads[first] + lane.tails[second]
-                        for target, going, owner in self.books.merge.let_go(place, holder, data, number):
-                            out.append((target, going, now, owner))
-            else:
-                self._take(player, message, now, out)
-        elif way == PASS:
-            if player.rests and in_key_of(status, first) in player.rests:
-                self._take(player, message, now, out)
-                return
-            second = message[2] if len(message) > 2 else 0
-            for lane in cell.lanes:
-                out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-        elif way == HELD:
-            self._hold(player, cell, index, message, now, out)
-        else:
-            self._take(player, message, now, out)
-
-    def answer(self, number: int, message: bytes, now: int) -> bytes | None:
-        """The one channel message that `feed` would send at once for this one; None where `feed` has to be asked.
-
-        For who plays thousands in a row: `feed` makes a list, and in it an entry, for each.
-        """
-        player = self._players[number]
-        status: i64 = message[0]
-        first: i64 = message[1]
-        index = (status << 7 | first) & 0x3FFF
-        cell = player.cells[index]
-        if len(cell.lanes) != 1 or now >= self.agenda.next_due:
-            return None
-        second: i64 = message[2] if len(message) > 2 else 0
-        if cell.way == NOTE:
-            presses = player.presses
-            in_key = IN_KEYS[index | NOTE_ONS]
-            if second and index & NOTE_ONS:
-                if in_key in presses:
-                    return None
-                presses[in_key] = cell
-            elif presses.get(in_key) is (cell.ons or cell):
-                del presses[in_key]
-            else:
-                return None
-        elif cell.way != PASS or (player.rests and in_key_of(status, first) in player.rests):
-            return None
-        lane = cell.lanes[0]
-        return lane.heads[first] + lane.tails[second]
-
-    def _hold(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """The short way for what is held until it comes to rest: its cell says where it went."""
-        status, first = message[0], message[1]
-        second = message[2] if len(message) > 2 else 0
-        in_key = index if status < PROGRAM else index & ~0x7F
-        held = player.rests.get(in_key)
-        pressed = player.presses.get(index & 0x7FF | NOTE_ONS) if status < CONTROLLER else None
-        is_strange = (held is not None and held is not cell) or (pressed is not None and pressed is not cell.ons)
-        if is_strange or now < player.owed_until:
-            self._take(player, message, now, out)
-            return
-        if status >= PITCH_BEND:
-            away = second << 7 | first != BEND_CENTRE
-            player.bends[in_key] = message
-        else:
-            away = (second if status < PROGRAM else first) != 0
-        if away:
-            player.rests[in_key] = cell
-        elif held is not None:
-            del player.rests[in_key]
-        number = player.number
-        for lane in cell.lanes:
-            data = lane.heads[first] + lane.tails[second]
-            if cell.merged:
-                self.books.merge.bend((lane.target, lane.status & 0x0F), (player.hand, status & 0x0F), data)
-            out.append((lane.target, data, now, number))
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """A channel message the whole way: evaluation, then books."""
