@@ -50,7 +50,7 @@ class HistorySettings(NamedTuple):
 
 def history(settings: HistorySettings) -> int:
     """Print the last seconds; return the exit code. Raises MachineError if no such daemon runs."""
-    records = list(unpack(ask_daemon(settings.name, "last", patience=_PATIENCE_S)["journal"]))
+    records = list(unpack(ask_daemon(settings.name, "last", patience_s=_PATIENCE_S)["journal"]))
     told = HistoryReport(history_of(records, int(settings.seconds * 1e9)))
     if settings.json:
         say([json.dumps({"command": "trace", "ok": True, "name": settings.name, **told.data()}, indent=2)])

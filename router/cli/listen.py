@@ -56,7 +56,7 @@ start, continue, stop, song-position, song-select, tune-request, mtc, active-sen
 class ListenSettings(NamedTuple):
     """What `listen` shall tell: of `ports` (patterns; none: all) and `virtual` ones of our own.
 
-    `only` and `without` are kinds of messages as written, `channels` 1 to 16, each empty for no condition. `duration`
+    `only` and `without` are kinds of messages as written, `channels` 1 to 16, each empty for no condition. `duration_s`
     is in seconds and `most` in messages, None until Ctrl-C.
     """
 
@@ -65,7 +65,7 @@ class ListenSettings(NamedTuple):
     only: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
     channels: frozenset[int] = frozenset()
-    duration: float | None = None
+    duration_s: float | None = None
     most: int | None = None
     bytes: bool = False
     backend: str | None = None
@@ -153,7 +153,7 @@ def _call(arguments: argparse.Namespace) -> int:
         only=tuple(name for names in arguments.only for name in names),
         without=tuple(name for names in arguments.without for name in names),
         channels=frozenset(channel for channels in arguments.channel for channel in channels),
-        duration=arguments.duration,
+        duration_s=arguments.duration,
         most=arguments.count,
         bytes=arguments.bytes,
         backend=arguments.backend,
@@ -239,8 +239,8 @@ class IncomingReport:
 
     def is_over(self, now: float) -> bool:
         """Whether as much was told as was asked for."""
-        duration = self._settings.duration
-        return self._is_enough or (duration is not None and now - self._began >= duration)
+        duration_s = self._settings.duration_s
+        return self._is_enough or (duration_s is not None and now - self._began >= duration_s)
 
     @property
     def _is_enough(self) -> bool:

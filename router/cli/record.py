@@ -64,13 +64,13 @@ class RecordSettings(NamedTuple):
     (`virtual`, names).
 
     `last` is how many seconds to save from the daemon's history, `stop` ends a recording that goes on, `recover` are
-    folders and files with what was left behind. `duration` is in seconds, None until Ctrl-C; `out` a file or folder.
+    folders and files with what was left behind. `duration_s` is in seconds, None until Ctrl-C; `out` a file or folder.
     """
 
     name: str = STANDARD_NAME
     out: str | None = None
     last: float | None = None
-    duration: float | None = None
+    duration_s: float | None = None
     stop: bool = False
     recover: tuple[str, ...] = ()
     ports: tuple[str, ...] = ()
@@ -121,7 +121,7 @@ def _call(arguments: argparse.Namespace) -> int:
         name=arguments.name,
         out=arguments.out,
         last=arguments.last,
-        duration=arguments.duration,
+        duration_s=arguments.duration,
         stop=arguments.stop,
         recover=tuple(arguments.recover),
         ports=tuple(arguments.ports),
@@ -176,7 +176,7 @@ def _save_last(settings: RecordSettings, target: Path) -> Saved:
 
     if (settings.last or 0) > LAST_SECONDS:
         complain([f"the daemon remembers the last {as_written(LAST_SECONDS)} at most; this is what it knows"])
-    take = make_take(ask_daemon(settings.name, "last", patience=_SAVING_S, seconds=settings.last)["journal"])
+    take = make_take(ask_daemon(settings.name, "last", patience_s=_SAVING_S, seconds=settings.last)["journal"])
     return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
 
 
@@ -189,7 +189,7 @@ def _as_new_files_are() -> os.stat_result:
 
 def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path, int]:
     """Until it is over; should the daemon leave before, or somebody else end it, it is saved all the same."""
-    is_over = _Until(settings.duration, clock)
+    is_over = _Until(settings.duration_s, clock)
     with signals_heeded(is_over.ask, _go_on):
         journal = Path(ask_daemon(settings.name, "record", path=str(target))["journal"])
         complain([f'recording the daemon "{settings.name}" {_how_long(settings)}'])
@@ -232,7 +232,7 @@ def _save_for_others(journal: Path, clock: Clock) -> Saved | Path:
 def _record_ports(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path, int]:
     backend = choose_backend(settings.backend, _CLIENT)
     try:
-        is_over = _Until(settings.duration, clock)
+        is_over = _Until(settings.duration_s, clock)
         with signals_heeded(is_over.ask, _go_on):
             complain([f"recording {_how_long(settings)}"])
             journal, lost = record_ports(backend, settings.ports, settings.virtual, target, is_over, clock=clock)
@@ -274,9 +274,9 @@ def _meant(name: str) -> list[Path]:
 class _Until:
     """Says when it is over: after a while, or when somebody wants it."""
 
-    def __init__(self, duration: float | None, clock: Clock) -> None:
+    def __init__(self, duration_s: float | None, clock: Clock) -> None:
         self._now_ns = clock.now_ns
-        self._deadline = None if duration is None else clock.now_ns() + duration * 1e9
+        self._deadline = None if duration_s is None else clock.now_ns() + duration_s * 1e9
         self._asked = False
 
     def ask(self) -> None:
@@ -292,9 +292,9 @@ def _go_on() -> None:
 
 
 def _how_long(settings: RecordSettings) -> str:
-    if settings.duration is None:
+    if settings.duration_s is None:
         return "until Ctrl-C"
-    return f"for {as_written(settings.duration)}; Ctrl-C ends it before"
+    return f"for {as_written(settings.duration_s)}; Ctrl-C ends it before"
 
 
 def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:

@@ -54,15 +54,15 @@ next note much louder. The daemon isn't asked: messages go past its rules."""
 class SendSettings(NamedTuple):
     """What `send` shall send, and where: to the `port` that a pattern means, or from a `virtual` port of our own.
 
-    `words` are the messages as written. Notes are ended after `hold` seconds. A virtual port waits `wait` seconds for
-    somebody to connect, None until Enter is pressed.
+    `words` are the messages as written. Notes are ended after `hold_s` seconds. A virtual port waits `wait_s`
+    seconds for somebody to connect, None until Enter is pressed.
     """
 
     port: str
     words: tuple[str, ...]
     virtual: bool = False
-    hold: float = 0.5
-    wait: float | None = None
+    hold_s: float = 0.5
+    wait_s: float | None = None
     backend: str | None = None
     json: bool = False
 
@@ -88,8 +88,8 @@ def _call(arguments: argparse.Namespace) -> int:
         port=arguments.port,
         words=tuple(arguments.words),
         virtual=arguments.virtual,
-        hold=arguments.hold,
-        wait=arguments.wait,
+        hold_s=arguments.hold,
+        wait_s=arguments.wait,
         backend=arguments.backend,
         json=arguments.json,
     )
@@ -113,7 +113,7 @@ def send(settings: SendSettings, backend: Backend | None = None, clock: Clock = 
         if settings.virtual:
             _wait_for_somebody(settings, clock)
         _refuse_too_long(messages, output_port)
-        sent = _play(ports, output_port, messages, settings.hold, clock)
+        sent = _play(ports, output_port, messages, settings.hold_s, clock)
         if complaint := output_port.complaint(clock.now_ns(), "the MIDI system"):
             raise MachineError(complaint)
     _tell(port, sent, settings.json)
@@ -131,12 +131,12 @@ def _open(ports: PortManager, settings: SendSettings, now: int) -> OutputPort:
 
 def _wait_for_somebody(settings: SendSettings, clock: Clock) -> None:
     """Nobody tells us that a program has connected to our port."""
-    if settings.wait is None and is_terminal(sys.stdin):
+    if settings.wait_s is None and is_terminal(sys.stdin):
         say([f'The port "{plain(settings.port)}" is there now. Connect it, then press Enter.'])
         sys.stdout.flush()
         sys.stdin.readline()
     else:
-        clock.sleep_s(_CONNECT_S if settings.wait is None else settings.wait)
+        clock.sleep_s(_CONNECT_S if settings.wait_s is None else settings.wait_s)
 
 
 def _refuse_too_long(messages: Sequence[bytes], output_port: OutputPort) -> None:
@@ -149,7 +149,7 @@ def _refuse_too_long(messages: Sequence[bytes], output_port: OutputPort) -> None
 
 
 def _play(
-    ports: PortManager, output_port: OutputPort, messages: Sequence[bytes], hold: float, clock: Clock
+    ports: PortManager, output_port: OutputPort, messages: Sequence[bytes], hold_s: float, clock: Clock
 ) -> list[bytes]:
     """Send all, and end what then sounds, even if Ctrl-C or its like comes in between."""
     try:
@@ -158,7 +158,7 @@ def _play(
         ends = note_offs(messages)
         ports.flush(_LAST_SENDS_NS)
         if ends:
-            end = clock.now_ns() + hold * 1e9
+            end = clock.now_ns() + hold_s * 1e9
             PollLoop(nothing_arrives, lambda now: min(ports.pump(now), int(end)), clock).run(
                 lambda: clock.now_ns() >= end
             )

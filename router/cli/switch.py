@@ -50,7 +50,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _names_of_switches(parsed_args: argparse.Namespace, **_: Any) -> list[str]:
-    return list(ask_daemon(parsed_args.name, "status", patience=1.0)["switches"])
+    return list(ask_daemon(parsed_args.name, "status", patience_s=1.0)["switches"])
 
 
 def _call(arguments: argparse.Namespace) -> int:

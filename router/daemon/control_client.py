@@ -17,18 +17,18 @@ from rules.errors import MachineError
 LONGEST_ANSWER_LINE: Final = 16 * 1024 * 1024
 
 
-def ask_daemon(name: str, verb: str, /, patience: float = 10.0, **arguments: Any) -> dict[str, Any]:
+def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: Any) -> dict[str, Any]:
     """Ask the running daemon `name` and return its answer; values of type bytes come back as bytes.
 
-    `patience` is how many seconds each part of the answer may take. Raises MachineError if no such daemon runs, or
+    `patience_s` is how many seconds each part of the answer may take. Raises MachineError if no such daemon runs, or
     doesn't answer in time, or says that it can't; UsageError for what can't be a name.
     """
     path = socket_path(valid_name(name))
     held: dict[str, bytearray] = {}
     try:
-        with connected(path, patience) as daemon:
+        with connected(path, patience_s) as daemon:
             daemon.sendall(line_of({"verb": verb, **arguments}))
-            for line in lines_from(daemon, LONGEST_ANSWER_LINE, patience):
+            for line in lines_from(daemon, LONGEST_ANSWER_LINE, patience_s):
                 answer = dict(json.loads(line))
                 if "piece" not in answer:
                     return _told(answer, held)
@@ -37,7 +37,7 @@ def ask_daemon(name: str, verb: str, /, patience: float = 10.0, **arguments: Any
     except (FileNotFoundError, ConnectionRefusedError):
         raise MachineError(_nobody(name, path)) from None
     except TimeoutError:
-        raise MachineError(f'the daemon "{name}" doesn\'t answer; waited {patience:g} s') from None
+        raise MachineError(f'the daemon "{name}" doesn\'t answer; waited {patience_s:g} s') from None
     except (OSError, ValueError, KeyError, TypeError, TooLongError) as error:
         reason = why(error) if isinstance(error, OSError) else "it isn't what this version of pointsman understands"
         raise MachineError(f'no answer of the daemon "{name}": {reason}') from error

@@ -37,12 +37,12 @@ def socket_path(name: str) -> Path:
     return path
 
 
-def connected(path: Path, patience: float, clock: Clock = SYSTEM_CLOCK) -> socket.socket:
-    """Return a connection, waited for up to `patience` seconds where others queue. Raises OSError."""
+def connected(path: Path, patience_s: float, clock: Clock = SYSTEM_CLOCK) -> socket.socket:
+    """Return a connection, waited for up to `patience_s` seconds where others queue. Raises OSError."""
     daemon = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     try:
-        daemon.settimeout(patience)
-        deadline = clock.now_ns() + patience * 1e9
+        daemon.settimeout(patience_s)
+        deadline = clock.now_ns() + patience_s * 1e9
         while True:
             try:
                 daemon.connect(str(path))
@@ -71,17 +71,17 @@ class TooLongError(Exception):
     """The other end sends a line without an end."""
 
 
-def lines_from(stream: socket.socket, longest: int, patience: float, clock: Clock = SYSTEM_CLOCK) -> Iterator[bytes]:
-    """Yield the lines that arrive until the other end has no more, each within `patience` seconds.
+def lines_from(stream: socket.socket, longest: int, patience_s: float, clock: Clock = SYSTEM_CLOCK) -> Iterator[bytes]:
+    """Yield the lines that arrive until the other end has no more, each within `patience_s` seconds.
 
     Raises OSError, and TooLongError for a line of more than `longest` bytes.
     """
     held = bytearray()
     begun = clock.now_ns()
     while len(held) <= longest:
-        stream.settimeout(max(patience - (clock.now_ns() - begun) / 1e9, 0.001))
+        stream.settimeout(max(patience_s - (clock.now_ns() - begun) / 1e9, 0.001))
         data = stream.recv(64 * 1024)
-        stream.settimeout(patience)
+        stream.settimeout(patience_s)
         if not data:
             return
         seen = len(held)

@@ -30,10 +30,10 @@ class LogThread:
         if self._lines.qsize() < _MOST_WAITING:
             self._lines.put(text)
 
-    def stop(self, patience: float = 1.0) -> bool:
+    def stop(self, patience_s: float = 1.0) -> bool:
         """Says what waits, at most so long (seconds); whether all was said."""
         self._lines.put(None)
-        self._thread.join(patience)
+        self._thread.join(patience_s)
         return not self._thread.is_alive()
 
     def _work(self) -> None:

@@ -150,10 +150,10 @@ class Reloader:
             if asked is not None:
                 asked.put(_LEAVING)
 
-    def _next(self, patience: float) -> SimpleQueue[ReloadOutcome] | None:
+    def _next(self, patience_s: float) -> SimpleQueue[ReloadOutcome] | None:
         """Whoever asks for a reload; None for a look, because something has changed or because it is time for one."""
         try:
-            return self._asked.get(timeout=patience)
+            return self._asked.get(timeout=patience_s)
         except Empty:
             return None
 

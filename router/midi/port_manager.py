@@ -276,10 +276,10 @@ class PortManager:
         """Drop whatever waits and ends nothing, for silence to come first."""
         return self._queue.make_way()
 
-    def flush(self, patience: int) -> None:
+    def flush(self, patience_ns: int) -> None:
         """Wait until everything is sent and carried: as long as slow wires need, and at most so long (ns) beyond."""
         now = self._clock.now_ns()
-        end, latest = now + self._queue.wire_time(now) + patience, now + LONGEST_FLUSH_NS
+        end, latest = now + self._queue.wire_time(now) + patience_ns, now + LONGEST_FLUSH_NS
         while now < min(end, latest) and self._queue and not self._down:
             wake = max(min(self.pump(now), now + 1_000_000), now + 100_000)
             self._clock.sleep_s((wake - now) / 1e9)

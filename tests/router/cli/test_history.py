@@ -26,7 +26,7 @@ def answer(monkeypatch: pytest.MonkeyPatch) -> Answer:
     def remember(performance: Performance) -> None:
         wall: Record = (WALL, 0, 0, wall_data(EIGHT))
         data = b"".join(map(pack, [performance.log[0], wall, *performance.log[1:]]))
-        monkeypatch.setattr(command, "ask_daemon", lambda name, verb, patience: {"journal": data, "verb": verb})
+        monkeypatch.setattr(command, "ask_daemon", lambda name, verb, patience_s: {"journal": data, "verb": verb})
 
     return remember
 

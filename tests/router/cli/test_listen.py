@@ -143,7 +143,7 @@ def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureF
         (ListenSettings(only=("note",), channels=frozenset({1, 2})), ["note-on"]),
         (ListenSettings(("Pads",)), []),
         (ListenSettings(most=2), ["note-on", "note-off"]),
-        (ListenSettings(duration=0.5), []),
+        (ListenSettings(duration_s=0.5), []),
     ],
 )
 def test_filters(

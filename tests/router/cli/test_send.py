@@ -33,7 +33,7 @@ def test_a_note_is_sent_and_ended(hub: Hub, capsys: pytest.CaptureFixture[str]) 
     """After the time that was asked for; both are told."""
     rack, time, heard = hub.find("Rack:MIDI 1"), FakeClock(100), []
     time.on_sleep = lambda: heard.append(list(rack.heard))
-    settings = SendSettings("Rack", ("note-on", "1", "C4", "100"), hold=2.0)
+    settings = SendSettings("Rack", ("note-on", "1", "C4", "100"), hold_s=2.0)
     assert send(settings, FakeBackend(hub), time.clock) == 0
     assert time.seconds == 102.0
     assert heard == [[NOTE]] * len(heard)
@@ -132,7 +132,7 @@ def test_a_port_of_our_own_waits_to_be_connected(
     send(SendSettings("test", ("note-on 1 C4 100",), virtual=True), FakeBackend(hub), time.clock)
     assert (heard[0], heard[-1]) == ((101.0, []), (101.5, [NOTE]))
     heard.clear()
-    send(SendSettings("test", ("start",), virtual=True, wait=3.0), FakeBackend(hub), time.clock)
+    send(SendSettings("test", ("start",), virtual=True, wait_s=3.0), FakeBackend(hub), time.clock)
     assert heard == [(104.5, [])]
 
     class Terminal(io.StringIO):

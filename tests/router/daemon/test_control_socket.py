@@ -242,7 +242,7 @@ def test_too_many_clients_are_told_so(login: Path) -> None:
 def test_a_daemon_that_does_not_answer_is_not_waited_for_long() -> None:
     """The error says how long."""
     with pytest.raises(MachineError, match=r'the daemon "pit" doesn\'t answer; waited 0\.05 s'):
-        ask_daemon("pit", "wait", patience=0.05)
+        ask_daemon("pit", "wait", patience_s=0.05)
 
 
 @pytest.mark.usefixtures("login")
@@ -377,7 +377,7 @@ def test_a_daemon_that_lets_nobody_in_is_not_taken_for_dead(login: Path) -> None
         listener.listen(0)
         with connected(login):
             with pytest.raises(MachineError, match=r"doesn't answer; waited 0\.05 s"):
-                ask_daemon("pit", "status", patience=0.05)
+                ask_daemon("pit", "status", patience_s=0.05)
             with pytest.raises(MachineError, match='"pit" runs already'):
                 ControlServer("pit", {}).start()
 

@@ -27,9 +27,9 @@ def test_a_reader_that_reads_nothing_holds_up_nobody(monkeypatch: pytest.MonkeyP
         log = LogThread()
         for _ in range(10_000):
             log.say("x" * 100)
-        assert not log.stop(patience=0.05)
+        assert not log.stop(patience_s=0.05)
         os.set_blocking(read, False)
-        while not log.stop(patience=0.001):
+        while not log.stop(patience_s=0.001):
             with contextlib.suppress(BlockingIOError):
                 os.read(read, 1 << 20)
 
