@@ -84,3 +84,13 @@ def test_drums_that_a_rule_transposed_are_remarked(step: str, channel: int, is_r
     rewritten = Rewriter(ruleset, compile_rules(ruleset), Playing("seq")).rewrite(named(b"Drums", channel))
     remark = 'rule "up" transposed channel 10, where drums usually are: `except_channels = 10` spares them'
     assert rewritten.report.remarks == ((remark,) if is_remarked else ())
+
+
+def test_what_a_step_keeps_going_ends_at_the_last_event() -> None:
+    """A note of two beats ends with the file, where its key was let go; none is left without an end (ruling 31)."""
+    ruleset = read_rules([("rules.toml", f"{ONE_RULE}steps = [{{ length = {{ beats = 2 }} }}]\n".encode())])
+    rewritten = Rewriter(ruleset, compile_rules(ruleset), Playing("seq")).rewrite(
+        one_track(f"00 90 3C 64 30 80 3C 21 {END}")
+    )
+    assert rewritten.outputs[""] == one_track(f"00 90 3C 64 30 80 3C 40 {END}")
+    assert (rewritten.report.dropped, rewritten.report.added, rewritten.report.unended) == (1, 0, 0)
