@@ -21,7 +21,7 @@ def rival_clocks(compiler: Compiler, reading: Reading) -> Iterator[Problem]:
             text = f"clock could come from {' or '.join(written.values())}, so none goes out"
         else:
             others = " and ".join(words for source, words in written.items() if source != choice.source)
-            text = f"clock comes from {written[choice.source]}, though what other rules leave of {others} goes here too"
+            text = f"clock comes from {written[choice.source]}, although {others} plays here too"
         first = next(iter(rivals))
         yield reading.ports[name].problem(f'{text}: write clock = "{first}" on port "{name}", or "none"')
 

@@ -75,8 +75,8 @@ def _keys_outside(compiler: Compiler, branch: BranchReach) -> Iterator[Problem]:
             naming = branch.place.source.naming
             came = _from_to(strays[0], strays[-1], naming)
             yield branch.place.problem(
-                f'"{name}" has the notes {_from_to(low, high, naming)}, and {came} may come: write '
-                f'outside = "drop" or "octave" at the device, unless that is meant'
+                f'"{name}" has the notes {_from_to(low, high, naming)}, and {came} may arrive: write '
+                f'outside = "drop" or "octave" at the device, or widen `notes`'
             )
 
 

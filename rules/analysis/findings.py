@@ -51,7 +51,7 @@ def _folding(compiler: Compiler, branches: Sequence[BranchReach]) -> Iterator[Pr
                 found[name] = device.channel
     if found:
         names = ", ".join(f'"{name}" (channel {channel})' for name, channel in found.items())
-        text = f"all 16 channels go into one at {names}: if only some are meant, name them in `match`"
+        text = f"all 16 channels go into one at {names}: if you mean only some, name them in `match`"
         yield branches[0].rule_place.problem(text)
 
 
@@ -73,4 +73,4 @@ def _never_matching(branch: BranchReach) -> Iterator[Problem]:
     if plan.zone is None or not plan.rule.match:
         return
     if not taken_by(replace(plan, guard=ALWAYS), ALL_MESSAGES):
-        yield branch.place.problem("nothing that fits the rule's `match` fits this zone too: it stays silent")
+        yield branch.place.problem("no message matches both the rule and this zone: the zone stays silent")

@@ -73,7 +73,7 @@ class Arrival:
     def why(self, naming: Naming) -> list[TraceLine]:
         """The way through the rules and switches of its time."""
         if self.lets_go:
-            return [TraceLine(0, "lets go of what its press set sounding, whatever the rules say by now")]
+            return [TraceLine(0, "ends what its note-on began, whatever the rules are now")]
         return trace(self.rules, self.source, self.message, self.switches, naming)
 
     @property
@@ -239,17 +239,17 @@ class _HistoryReader:
             case journal.RULES:
                 return f"rules applied: {', '.join(name for name, _ in journal.rules_in(data))}"
             case journal.LOST:
-                return f"input {self._names.player(number)} has gone: what it held ends"
+                return f"input {self._names.player(number)} has gone: its notes and pedals end"
             case journal.BACK:
-                return f"output {data.decode()} is there again"
+                return f"output {data.decode()} is back"
             case journal.TURN:
                 switch, state = journal.turn_in(data)
                 shown = ("on" if state else "off") if isinstance(state, bool) else state
-                return f"switch {switch} turned to {shown} by command"
+                return f"switch {switch} set to {shown} by command"
             case journal.PANIC:
                 return "panic: everything was silenced"
             case _:
-                return "the daemon left"
+                return "the daemon ended"
 
     # -- what is held -------------------------------------------------------------------------------------------------
 

@@ -102,7 +102,7 @@ def _faults(
                 name = _nearest_name(ruleset, port, one.message)
                 unexpected.setdefault(name, []).append(_words(one, place.source.naming))
     for name, words in unexpected.items():
-        yield place.problem(f'"{name}" must stay silent, but {_listed(words)} came')
+        yield place.problem(f'"{name}" must stay silent, but got {_listed(words)}')
 
 
 def _concerns(message: bytes, channel: int | None, expected: Sequence[TimedMessage]) -> bool:
@@ -124,12 +124,11 @@ def _difference(
         return ""
     wanted = [_expected_words(timed, channel, naming) for timed in expected]
     got = [_words(one, naming, with_time=any(timed.ms is not None for timed in expected)) for one in came]
-    if max(len(wanted), len(got)) <= _MOST_SHOWN:
-        return f"expected {_listed(wanted)}, but {_listed(got)} came"
-    return (
-        f"message {same + 1} of {len(wanted)}: expected {_listed(wanted[same : same + 1])}, "
-        f"but {_listed(got[same : same + 1])} came"
-    )
+    if not wanted or max(len(wanted), len(got)) <= _MOST_SHOWN:
+        return f"expected {_listed(wanted)}, but got {_listed(got)}"
+    if same == len(wanted):
+        return f"after message {same}: expected nothing more, but got {_listed(got[same:])}"
+    return f"message {same + 1} of {len(wanted)}: expected {wanted[same]}, but got {_listed(got[same : same + 1])}"
 
 
 def _is_same(timed: TimedMessage, arrival: OutgoingMessage, channel: int | None) -> bool:

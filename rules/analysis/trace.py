@@ -88,7 +88,7 @@ class _Tracer:
     def lines(self, message: bytes) -> list[TraceLine]:
         """The whole story."""
         if message[0] == ACTIVE_SENSING:
-            return [TraceLine(0, "goes nowhere: it tells that its source is alive, and nothing else")]
+            return [TraceLine(0, "goes nowhere: active sensing only shows that the cable is connected")]
         entry = self._compiler.entry(self._source, self._compiler.clock_ports(self._source))
         passing = [_Passing(message)]
         lines: list[TraceLine] = []
@@ -107,7 +107,7 @@ class _Tracer:
             arrived = [message for line in lines for at, message in line.outcomes if at == name]
             if arrived and port.connection == "din":
                 busy = microseconds_on_wire(arrived) / 1000
-                yield TraceLine(0, f"keeps the DIN cable of {name} busy for {busy:g} ms")
+                yield TraceLine(0, f"keeps the DIN connection of {name} busy for {busy:g} ms")
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
         form = _form(one.message)
@@ -127,7 +127,7 @@ class _Tracer:
         if taken or entry.clocked(form):
             return
         is_signal = form.status > SYSEX
-        reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else ["no rule takes it"]
+        reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else ["no rule matches"]
         yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
 
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
@@ -162,7 +162,7 @@ class _Tracer:
             if refusal is not None:
                 yield [TraceLine(0, head + refusal.reason)], refusal.counts_as_taken
                 continue
-            lines = [TraceLine(0, head + "takes it")]
+            lines = [TraceLine(0, head + "matches")]
             lines += self._follow(branch.chain, [one], 1)
             yield lines, True
 
@@ -172,16 +172,16 @@ class _Tracer:
         if form.status > SYSEX and not rule.match:
             return _Refusal("clock and transport don't go by rules")
         if rule.match and not self._fits(form, rule.match):
-            return _Refusal("it doesn't fit `match`")
+            return _Refusal("doesn't match")
         if rule.otherwise and not any(holds(left.guard, self._word) for left in entry.left([form])):
-            return _Refusal("another rule took it (otherwise)")
+            return _Refusal("another rule matched (otherwise)")
         if rule.when is not None and not holds(guard_of(self.layout, rule.when), self._word):
-            return _Refusal(f"not now: it waits for {rule.when}")
+            return _Refusal(f"not now, it waits for {rule.when}")
         if zone is not None and not self._fits(form, [zone]):
             return _Refusal("not in this zone", counts_as_taken=True)
         if zone is not None and zone.when is not None and not holds(guard_of(self.layout, zone.when), self._word):
-            return _Refusal(f"not now: the zone waits for {zone.when}")
-        return None if BranchEntry(branch).fold(form) else _Refusal("it doesn't fit")
+            return _Refusal(f"not now, the zone waits for {zone.when}")
+        return None if BranchEntry(branch).fold(form) else _Refusal("doesn't match")
 
     def _fits(self, form: Form, conditions: Sequence[Condition]) -> bool:
         return bool(split_any(form, conditions)[0])
@@ -357,7 +357,7 @@ def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
     kept = []
     for line in lines:
         if line.is_arrival and line.text in arrived:
-            kept.append(TraceLine(line.depth, f"{line.text}: it went there already, so it is sent once"))
+            kept.append(TraceLine(line.depth, f"{line.text}: already sent there, so it goes out once"))
         else:
             kept.append(line)
         if line.is_arrival:
@@ -373,7 +373,7 @@ def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> 
         return f'leaves the switch "{name}" at {state}'
     if isinstance(trigger, AdvanceTrigger):
         return f'advances the switch "{name}" by {trigger.by:+d} to {state}'
-    verb = "toggles" if isinstance(trigger, OnOffSwitch) and trigger.mode == "toggle" else "turns"
+    verb = "toggles" if isinstance(trigger, OnOffSwitch) and trigger.mode == "toggle" else "sets"
     return f'{verb} the switch "{name}" to {state}'
 
 

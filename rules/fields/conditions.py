@@ -50,7 +50,7 @@ def _kinds(raw: Any) -> frozenset[str]:
             raise fault(f"{shown(kind)} is not a kind of message: allowed are {', '.join(sorted(KINDS))}{hint}")
         found.add(kind_named(kind))
     if not found:
-        raise fault("an empty list of kinds: name at least one")
+        raise fault("this list is empty: name at least one kind")
     return frozenset(found)
 
 
@@ -124,7 +124,8 @@ class Condition(Part):
         if len(chosen) > 1 or (chosen and noted):
             first, second = (chosen + noted)[:2]
             raise fault(
-                f"`{first}` and `{second}` name different kinds of message: use a list of two tables for any of"
+                f"`{first}` and `{second}` are about different kinds of message: "
+                "write a list of two tables to match either"
             )
         if self.kind is not None:
             self._kind_agrees(self.kind)
@@ -148,7 +149,7 @@ class Condition(Part):
         if self.value is not None and "pitch-bend" in kinds and len(kinds) > 1:
             raise fault("`value` can't be a bend and something else at once: use a list of two tables")
         if self.channel is not None and not kinds <= CHANNEL_KINDS:
-            raise fault("`channel` goes with kinds that have one; clock, transport and sysex have none")
+            raise fault("`channel` goes with kinds that have one: clock, transport and sysex have none")
 
     @cached_property
     def kinds(self) -> frozenset[str] | None:
@@ -169,7 +170,7 @@ class Condition(Part):
 
 def _each_asks(conditions: tuple[Condition, ...]) -> tuple[Condition, ...]:
     if not conditions or not all(condition.model_fields_set for condition in conditions):
-        raise fault(f"nothing is asked here: name at least one of {', '.join(Condition.model_fields)}")
+        raise fault(f"this condition is empty: write at least one of {', '.join(Condition.model_fields)}")
     return conditions
 
 

@@ -48,10 +48,10 @@ _JOINING: Final = frozenset({"and", "or", "not"})
 
 
 def _read_name(raw: Any) -> Any:
-    if not isinstance(raw, str) or not _NAME.fullmatch(raw) or not _JOINING.isdisjoint(raw.split()) or raw == "none":
-        raise fault(
-            f"{shown(raw)} can't be a name: write letters, digits, - and _, a letter first; no and, or, not, none"
-        )
+    if not isinstance(raw, str) or not _NAME.fullmatch(raw):
+        raise fault(f"{shown(raw)} can't be a name: write a letter, then letters, digits, single spaces, - and _")
+    if raw == "none" or not _JOINING.isdisjoint(raw.split()):
+        raise fault(f"{shown(raw)} can't be a name: the words and, or, not and none mean something else here")
     return raw
 
 
@@ -59,10 +59,10 @@ Name = Annotated[str, BeforeValidator(_read_name)]
 
 
 def _read_switch_value(raw: Any) -> Any:
-    if not isinstance(raw, str) or not _VALUE.fullmatch(raw) or not _JOINING.isdisjoint(raw.split()):
-        raise fault(
-            f"{shown(raw)} can't be a value: write words in quotes, of letters, digits, . + - and _; no and, or, not"
-        )
+    if not isinstance(raw, str) or not _VALUE.fullmatch(raw):
+        raise fault(f"{shown(raw)} can't be a value: write words in quotes, of letters, digits, . + - and _")
+    if not _JOINING.isdisjoint(raw.split()):
+        raise fault(f"{shown(raw)} can't be a value: the words and, or and not mean something else in conditions")
     return raw
 
 
@@ -71,7 +71,9 @@ SwitchValue = Annotated[str, BeforeValidator(_read_switch_value)]
 
 def _read_state(raw: Any) -> Any:
     if not isinstance(raw, bool | int | str):
-        raise fault(f'{shown(raw)} is no state of a switch: write true or false, a number or a value such as "chorus"')
+        raise fault(
+            f'{shown(raw)} isn\'t a state of a switch: write true or false, a number or a value such as "chorus"'
+        )
     return raw
 
 

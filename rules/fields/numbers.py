@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator, ValidationInfo
+from pydantic_core import PydanticCustomError
 
 from rules.errors import NotationError
 from rules.fields.part import fault, naming_of, shown
@@ -55,8 +56,32 @@ def _allowed(what: str, low: int, high: int, info: ValidationInfo) -> str:
             return f"a whole number from {low} to {high}"
 
 
+_OTHER_RANGE: Final = re.compile(r"\s*(\S.*?)\s*(?:\.\.\.+|[-\u2013\u2014\u2026]|\bto\b)\s*(\S.*?)\s*")
+
+
 def read_ends(raw: Any, what: str, low: int, high: int, info: ValidationInfo) -> tuple[int, int]:
-    """The ends of a range `"A..B"` as written (an end that is left open is `low` or `high`), or of a single number."""
+    """The ends of a range `"A..B"` as written (an end that is left open is `low` or `high`), or of a single number.
+
+    The error for a range in another form, such as `"A-B"`, says how it is written.
+    """
+    try:
+        return _ends(raw, what, low, high, info)
+    except PydanticCustomError:
+        other = _OTHER_RANGE.fullmatch(raw) if isinstance(raw, str) else None
+        if other is None or not all(_is_one(end, what, low, high, info) for end in other.groups()):
+            raise
+    raise fault(f'{shown(raw)} is not a range: write "{other[1]}..{other[2]}"')
+
+
+def _is_one(text: str, what: str, low: int, high: int, info: ValidationInfo) -> bool:
+    try:
+        _one(text, what, low, high, info)
+    except PydanticCustomError:
+        return False
+    return True
+
+
+def _ends(raw: Any, what: str, low: int, high: int, info: ValidationInfo) -> tuple[int, int]:
     if not (isinstance(raw, str) and ".." in raw):
         only = _one(raw, what, low, high, info)
         return only, only
@@ -79,7 +104,7 @@ def _read_set(raw: Any, what: str, low: int, high: int, info: ValidationInfo) ->
         return raw
     items = raw if isinstance(raw, list) else [raw]
     if not items:
-        raise fault(f"an empty list: write {what}, a range or a list of them")
+        raise fault(f"this list is empty: write {what}, a range or a list of them")
     found: set[int] = set()
     for item in items:
         bottom, top = read_range(item, what, low, high, info)

@@ -21,7 +21,7 @@ class Part(BaseModel):
 def _once(raw: Any, handler: ValidatorFunctionWrapHandler) -> Any:
     read = handler(raw)
     if isinstance(raw, dict) and len(read) < len(raw):
-        raise fault("two lines of this table name the same: write each once")
+        raise fault("two lines of this table are about the same number: write each once")
     return read
 
 

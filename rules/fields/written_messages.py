@@ -60,7 +60,7 @@ def _read_timed(raw: Any, info: ValidationInfo) -> Any:
         ms = Fraction(match[1])
         text = text[match.end() :]
     elif text.startswith("at "):
-        raise fault(f'"{raw}": a time is written as in "at 12 ms note-on 4 C4 100"')
+        raise fault(f'"{raw}": write a time as in "at 12 ms note-on 4 C4 100"')
     source, text = _split_source(text)
     return TimedMessage(_read_message(text, info), ms, source)
 

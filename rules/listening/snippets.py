@@ -58,7 +58,7 @@ def _switch(name: str, port: str, control: Control, says: dict[str, Value], note
         place["channel"] = control.channel
     line = f"{_key(name)} = {toml({**place, **says})}{note}"
     return Block(
-        "a switch that it turns; it is not passed on then, unless you add pass_on = true", ("[switches]", line)
+        "a switch that it changes; the press is not passed on, unless you add pass_on = true", ("[switches]", line)
     )
 
 
@@ -118,9 +118,9 @@ def _steps(control: Control, naming: Naming) -> dict[str, Value] | None:
 def _rule(port: str, match: dict[str, Value], step: dict[str, Value] | None, note: str) -> Block:
     lines = ["[[rules]]", f"from = {toml(port)}", f"match = {toml(match)}{note}"]
     if step:
-        lines += ["# what becomes of it; without this line it passes as it is", f"steps = {toml([step])}"]
+        lines += ["# what it becomes; without this line it passes unchanged", f"steps = {toml([step])}"]
     lines.append("to = []  # write a device or a port between the brackets")
-    return Block("a rule that takes nothing else", tuple(lines))
+    return Block("a rule that matches nothing else", tuple(lines))
 
 
 def _named_key(control: Control, naming: Naming) -> str:

@@ -96,7 +96,7 @@ def message_fault(message: bytes) -> str:
             return "between F0 and F7 every byte is 00-7F"
         return ""
     if status in UNDEFINED or status == END_OF_SYSEX or status < NOTE_OFF:
-        return f"{status:02X} can't start a message"
+        return f"{status:02X} can't begin a message"
     if len(message) != LENGTH[status]:
         length = LENGTH[status]
         return f"a message with status {status:02X} has {length} byte{'s' if length > 1 else ''}, not {len(message)}"

@@ -243,13 +243,15 @@ def _channel_data(status: int, words: list[str], naming: Naming) -> tuple[int, .
         case 0xE0, [bend]:
             raised = parse_integer(bend, -BEND_CENTRE, BEND_CENTRE - 1, "a bend") + BEND_CENTRE
             return raised & 0x7F, raised >> 7
-    raise NotationError(f"`{KIND_OF_STATUS[status]} {' '.join(words)}` has not the form `{_FORMS[status]}`")
+    raise NotationError(
+        f"`{KIND_OF_STATUS[status]} {' '.join(words)}` is incomplete or too long: write `{_FORMS[status]}`"
+    )
 
 
 def _system_data(kind: str, status: int, words: list[str]) -> tuple[int, ...]:
     wanted = 1 if status in (MTC, SONG_POSITION, SONG_SELECT) else 0
     if len(words) != wanted:
-        raise NotationError(f"`{kind}` takes {'one number' if wanted else 'nothing'} after it")
+        raise NotationError(f"`{kind}` has {'one number' if wanted else 'nothing'} after it")
     if status == SONG_POSITION:
         position = parse_integer(words[0], 0, 16383, "a song position")
         return position & 0x7F, position >> 7

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable
+from collections.abc import Collection
+from typing import Final
+
+_LETTERS_PER_SLIP: Final = 3
+_FEWEST_LETTERS: Final = 3
 
 
 def did_you_mean(word: str) -> str:
@@ -11,7 +14,41 @@ def did_you_mean(word: str) -> str:
     return f' - did you mean "{word}"?'
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def nearest(word: str, known: Collection[str]) -> str:
     """` - did you mean "x"?` for the nearest of `known`, or nothing when none is near."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return did_you_mean(found[0]) if found else ""
+    found = near_word(word, known)
+    return did_you_mean(found) if found is not None else ""
+
+
+def near_word(word: str, known: Collection[str]) -> str | None:
+    """The one of `known` that a word is a slip of; None where that would be a guess.
+
+    A slip is a letter too many, missing, wrong, or two letters in the wrong order. One is likely in three letters, two
+    in six. The beginning or the end of a longer name counts as the name too.
+    """
+    typed = word.lower()
+    most = len(typed) // _LETTERS_PER_SLIP
+    best, fewest = None, most + 1
+    for name in known:
+        if abs(len(name) - len(typed)) < fewest and (count := _slips(typed, name.lower())) < fewest:
+            best, fewest = name, count
+    return best if best is not None else next((name for name in known if _is_part(typed, name.lower())), None)
+
+
+def _is_part(one: str, other: str) -> bool:
+    short, long = sorted((one, other), key=len)
+    return len(short) >= _FEWEST_LETTERS and (long.startswith(short) or long.endswith(short))
+
+
+def _slips(typed: str, meant: str) -> int:
+    """How many slips lead from one word to another: the optimal string alignment distance."""
+    before, last = list[int](), list(range(len(meant) + 1))
+    for row, letter in enumerate(typed, start=1):
+        now = [row]
+        for column, other in enumerate(meant, start=1):
+            cost = min(last[column] + 1, now[-1] + 1, last[column - 1] + (letter != other))
+            if row > 1 and column > 1 and letter == meant[column - 2] and other == typed[row - 2]:
+                cost = min(cost, before[column - 2] + 1)
+            now.append(cost)
+        before, last = last, now
+    return last[-1]

@@ -62,9 +62,7 @@ def check_devices(draft: Draft) -> Iterator[Problem]:
         yield from _other_channels(device, device.setup, entry.place.inside("setup"))
         stages = list(staged(device.steps, entry.place))
         if stages and device.channel is not None and stages[-1].value.step.only_rechannels:
-            text = (
-                f"the device is on channel {device.channel} after all, so this changes nothing: leave one of them away"
-            )
+            text = f"the device is on channel {device.channel} anyway, so this changes nothing: remove one of them"
             yield stages[-1].place.problem(text)
 
 
@@ -72,7 +70,7 @@ def _other_channels(device: Device, messages: tuple[MessageText, ...], place: Lo
     """Messages for a device need no channel, and mustn't have another than its own."""
     for number, message in enumerate(messages):
         if device.channel is not None and message.channel not in (None, device.channel):
-            text = f"channel {message.channel}, but the device is on {device.channel}: leave the channel away"
+            text = f"channel {message.channel}, but the device is on {device.channel}: remove the channel"
             yield place.inside(number).problem(text)
 
 
@@ -155,9 +153,7 @@ def check_last_rechannel(draft: Draft) -> Iterator[Problem]:
         fixed = [name for name in names if name in draft.devices and draft.devices[name].value.channel is not None]
         if names and fixed == names and not by_channel and place not in inside:
             channels = " and ".join(f'"{name}" on {draft.devices[name].value.channel}' for name in fixed)
-            yield place.problem(
-                f"the devices set the channel last ({channels}), so this changes nothing: leave it away"
-            )
+            yield place.problem(f"the devices set the channel last ({channels}), so this changes nothing: remove it")
 
 
 def check_kinds(draft: Draft) -> Iterator[Problem]:
@@ -195,10 +191,10 @@ def _only_to_send(condition: Condition, place: Location, sends: bool) -> Iterato
     if sends:
         return
     if "note-off" in kinds and not kinds & {"note", "note-on"}:
-        text = 'note-offs go with their note-ons: write "note-on" for both; "note-off" alone needs a `send` step'
+        text = 'note-offs go with their note-ons: write "note-on" for both. "note-off" alone needs a `send` step'
         yield place.inside("kind").problem(text)
     if signals := sorted(kinds & SIGNAL_KINDS):
-        text = f'"{signals[0]}" may only start a `send` step: clock and transport go by port (`clock`), not by rule'
+        text = f'"{signals[0]}" needs a `send` step: clock and transport go by port (`clock`), not by rule'
         yield place.inside("kind").problem(text)
 
 
@@ -221,8 +217,8 @@ def check_combinations(draft: Draft) -> Iterator[Problem]:
         most = max(_combinations(draft, (*first, *inside, *last)) for first in before for last in behind)
         if most > MOST_COMBINATIONS:
             text = (
-                f"its steps ask for switches that can be set in {most} ways together, and {MOST_COMBINATIONS} is the "
-                "most: ask for fewer switches in one rule, or make their numbers fewer"
+                f"its steps ask for switches in too many combinations ({most:,}, at most {MOST_COMBINATIONS}): "
+                "divide the rule in two, or use fewer numbers"
             )
             yield branch.place.problem(text)
 

@@ -34,11 +34,11 @@ def _term_fault(switch: AnySwitch, term: Term) -> str:
     if isinstance(switch, NumberSwitch):
         return _number_fault(name, *switch.numbers, term.value)
     if term.value is None:
-        return f'"{name}" is never just on: write one of its values, as in "{name} = {switch.values[0]}"'
+        return f'"{name}" isn\'t on or off: write one of its values, as in "{name} = {switch.values[0]}"'
     if term.value in switch.values:
         return ""
     known = ", ".join(switch.values)
-    return f'"{name}" is never "{term.value}": its values are {known}{nearest(term.value, switch.values)}'
+    return f'"{term.value}" isn\'t a value of "{name}": its values are {known}{nearest(term.value, switch.values)}'
 
 
 def _number_fault(name: str, low: int, high: int, value: str | None) -> str:
@@ -49,7 +49,7 @@ def _number_fault(name: str, low: int, high: int, value: str | None) -> str:
     if first > last:
         return f'the range "{value}" is empty: write the lower end first'
     if not low <= first <= last <= high:
-        return f'"{name}" goes from {low} to {high}, so "{value}" asks for more than it can be'
+        return f'"{value}" is outside the numbers of "{name}": write {low} to {high}'
     return ""
 
 
@@ -60,7 +60,7 @@ def check_number_switches(draft: Draft, stages: Iterable[Placed[Stage]]) -> Iter
         for key, name in step.number_switches.items():
             fault = switch_fault(draft, name)
             if not fault and name in draft.switches and not isinstance(draft.switches[name].value, NumberSwitch):
-                fault = f'the switch "{name}" doesn\'t count: {step.key} by one with `numbers`, such as "-6..6"'
+                fault = f'the switch "{name}" has no numbers: {step.key} by one with `numbers = "-6..6"`'
             if fault:
                 yield entry.place.inside(step.key, key).problem(fault)
 
@@ -85,19 +85,16 @@ def state_fault(draft: Draft, name: str, state: bool | int | str) -> str:
         return fault
     switch = draft.switches[name].value
     if isinstance(switch, OnOffSwitch):
-        return (
-            ""
-            if isinstance(state, bool)
-            else f"{shown(state)} is no state of a switch that is on or off: write true or false"
-        )
+        return "" if isinstance(state, bool) else f"{shown(state)} isn't a state of this switch: write true or false"
     if isinstance(switch, NumberSwitch):
         low, high = switch.numbers
         is_number = isinstance(state, int) and not isinstance(state, bool)
         return (
             ""
             if is_number and state in range(low, high + 1)
-            else f"{shown(state)} is not a number from {low} to {high}"
+            else f"{shown(state)} isn't a number of this switch: write a whole number from {low} to {high}"
         )
     if isinstance(state, str) and state in switch.values:
         return ""
-    return f"{shown(state)} is none of the values {', '.join(switch.values)}{nearest(str(state), switch.values)}"
+    known = ", ".join(switch.values)
+    return f"{shown(state)} isn't a value of this switch: its values are {known}{nearest(str(state), switch.values)}"

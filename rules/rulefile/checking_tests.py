@@ -46,13 +46,13 @@ def _check_expected(draft: Draft, name: str, messages: tuple[TimedMessage, ...],
     own = draft.devices[name].value.channel if name in draft.devices else None
     for number, timed in enumerate(messages):
         if timed.source is not None:
-            yield place.inside(number).problem("`from` goes with what is played, not with what is expected")
+            yield place.inside(number).problem("`from` belongs in `play`, not in `expect`: remove it")
         if not timed.message.has_channel or name in draft.broken:
             continue
         if timed.message.channel is None and own is None:
             yield place.inside(number).problem(f'write the channel: "{name}" has none of its own')
         if own is not None and timed.message.channel not in (None, own):
-            text = f'channel {timed.message.channel} can\'t come: "{name}" gets everything on channel {own}'
+            text = f'channel {timed.message.channel} can\'t arrive: "{name}" gets everything on channel {own}'
             yield place.inside(number).problem(text)
 
 

@@ -24,13 +24,13 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     old, new = ({rule.name or "": rule for rule in ruleset.rules} for ruleset in (before, after))
     yield from _named("rules", old, new)
     if [name for name in old if name in new] != [name for name in new if name in old]:
-        yield "rules: their order changed"
+        yield "rules: new order"
     if before.on_switch != after.on_switch:
-        yield "what switches send when they turn changed"
+        yield "on_switch: what switches send has changed"
     if before.bpm != after.bpm:
         yield f"bpm: {before.bpm:g} became {after.bpm:g}"
     if before.tests != after.tests:
-        yield f"tests changed: {len(after.tests)} now, {len(before.tests)} before"
+        yield f"tests: changed, now {len(after.tests)}, before {len(before.tests)}"
 
 
 def _named(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:

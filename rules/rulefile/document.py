@@ -14,27 +14,32 @@ _TWICE: Final = re.compile(r"Cannot (overwrite|declare|mutate|redefine)|Duplicat
 _SPLIT: Final = re.compile(r"Invalid initial character for a key part|Unclosed inline table")
 
 _IN_OUR_WORDS: Final = (
-    ("Cannot|Duplicate", "a name is written twice, or is a value in one place and a table in another"),
-    ("Expected newline", "one `key = value` stands on a line, and here something follows it"),
-    ("Expected '='", "after a key come `=` and its value"),
-    ("Invalid initial character", "a key is expected here: letters, digits, - and _ (others in quotes)"),
-    ("Invalid statement", "this is no line of a rule file: write `key = value`, `[table]` or `# a comment`"),
-    ("Invalid value", 'no value is found after `=`: text stands in quotes ("C4"), numbers, true and false don\'t'),
-    ("Unclosed array", "here the list that begins in line {begin} needs a comma, or its closing ]"),
-    ("Unclosed inline table", "here the table that begins in line {begin} needs a comma, or its closing }"),
-    (r"Expected '\]", "the header of a table ends with as many ] as it begins with ["),
-    (r"Illegal character '\\n'", "a text is not closed on its line: its second quote is missing"),
-    (r"Unterminated|Expected [\"']", "the text that begins in line {begin} is not closed: its last quotes are missing"),
-    ("Illegal|Found invalid", "a control character stands here, which text can't hold: remove it"),
-    (r"Unescaped '\\'", r"a \ in quotes begins an escape such as \n: write \\, or the text in single quotes"),
-    ("Invalid hex|Escaped", r"an escape such as \u00e9 has four hex digits, \U0001f3b9 eight"),
-    ("Invalid date", "this date or time doesn't exist"),
+    ("Cannot|Duplicate", "a name is written twice, or is a value in one place and a table in another: write it once"),
+    ("Expected newline", "something follows the value on this line: write one `setting = value` a line"),
+    ("Expected '='", "write `=` and a value after the name. A name with a space needs quotes"),
+    ("Invalid initial character", "write a name here, of letters, digits, - and _, or any other name in quotes"),
+    ("Invalid statement", "this isn't a line of a rule file: write `setting = value`, `[table]` or `# a comment`"),
+    ("Invalid value", 'there is no value after `=`: write text in quotes ("C4"), and numbers, true and false without'),
+    ("Unclosed array", "the list that begins in line {begin} needs a comma here, or its closing ]"),
+    ("Unclosed inline table", "the table that begins in line {begin} needs a comma here, or its closing }"),
+    (r"Expected '\]", "a header needs as many ] as [: write it as in [ports] or [[rules]]"),
+    (r"Illegal character '\\n'", "the text isn't closed on its line: write its second quote"),
+    (r"Unterminated|Expected [\"']", "the text that begins in line {begin} isn't closed: write its last quotes"),
+    ("Illegal|Found invalid", "there is a control character here: remove it"),
+    (r"Unescaped '\\'", r"a \ in quotes begins an escape such as \n: write \\, or put the text in single quotes"),
+    ("Invalid hex|Escaped", r"write an escape such as \u00e9 with four hex digits, or \U0001f3b9 with eight"),
+    ("Invalid date", "this date or time doesn't exist: write it in quotes if it is text"),
 )
 
 _SPLIT_TABLE: Final = (
     "an inline table { ... } stands on one line, with no comma at its end: join the lines, or give it a header of its "
     "own such as [ports.keys]"
 )
+
+
+_CURLY: Final = re.compile("[\u201c\u201d\u201e\u2018\u2019\u00ab\u00bb]")
+_STRAIGHT_TEXT: Final = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'|#.*")
+_CURLY_QUOTES: Final = 'the quotes on this line are curly: write straight ones, as in "C4"'
 
 
 def parse(file: str, data: bytes) -> tuple[str, dict[str, Any]]:
@@ -45,11 +50,11 @@ def parse(file: str, data: bytes) -> tuple[str, dict[str, Any]]:
     except tomllib.TOMLDecodeError as error:
         raise _refused(file, *_explained(str(error), text)) from None
     except ValueError:
-        raise _refused(
-            file, 0, "a number with thousands of digits stands in this file: nothing here is that large"
-        ) from None
+        raise _refused(file, 0, "this file has a number with thousands of digits: write a smaller one") from None
     except RecursionError:
-        raise _refused(file, 0, "lists within lists go too deep: a rule file has only a few levels") from None
+        raise _refused(
+            file, 0, "this file has lists within lists within lists: a rule file needs only a few levels"
+        ) from None
 
 
 def _refused(file: str, line: int, text: str) -> RuleFileError:
@@ -68,7 +73,7 @@ def _decoded(file: str, data: bytes) -> str:
         ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise _refused(file, line, "this is not a text file: it holds a byte 00. A rule file is written in TOML")
+        raise _refused(file, line, "this is not a text file, because it has a byte 00: save the rules as plain text")
     return text
 
 
@@ -83,6 +88,8 @@ def _explained(error: str, text: str) -> tuple[int, str]:
         return repeat.second, f"`{_written(repeat.path)}` is already in line {repeat.first}: write it once"
     if _is_split(message, line, positions):
         return positions.split_table or line, _SPLIT_TABLE
+    if _CURLY.search(_STRAIGHT_TEXT.sub("", text.splitlines()[line - 1] if text.strip() else "")):
+        return line, _CURLY_QUOTES
     for pattern, words in _IN_OUR_WORDS:
         if re.match(pattern, message):
             return line, words.replace("{begin}", str(positions.unclosed or line))

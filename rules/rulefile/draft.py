@@ -84,7 +84,7 @@ class Draft:
         if self.tempos and self.tempos[0].value != bpm:
             first = self.tempos[0]
             self.clashes.append(
-                place.problem(f"{bpm:g} here and {first.value:g} in {first.place}: all files together have one tempo")
+                place.problem(f"{bpm:g} here, but {first.value:g} in {first.place}: write one tempo for all files")
             )
         self.tempos.append(Placed(bpm, place))
 
@@ -93,7 +93,7 @@ class Draft:
         if first is not place:
             self.clashes.append(
                 place.problem(
-                    f'the name "{name}" is taken by the {first.words.split(" ")[0]} in {first}: choose another'
+                    f'the {first.words.split(" ")[0]} in {first} has the name "{name}" already: choose another'
                 )
             )
 

@@ -5,7 +5,6 @@ A misspelt key is one mistake, though it is found twice: as a key that is unknow
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Annotated, Any, Final, get_args, get_origin
@@ -15,7 +14,7 @@ from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
 from rules.fields.part import Part, shown
-from rules.midi.suggestions import did_you_mean, nearest
+from rules.midi.suggestions import did_you_mean, near_word, nearest
 from rules.rulefile.locations import STEP_KEYS, SourceFile
 from rules.rulefile.other_words import key_meant, value_meant, wrapped
 from rules.rulefile.positions import Path
@@ -23,15 +22,15 @@ from rules.rulefile.schema import RuleFile
 
 _IS_MISSING: Final = {
     "from": "name the port that messages come from",
-    "to": "say what it becomes",
+    "to": "write what it becomes",
     "port": "name the port that the device is connected to",
     "name": "give it a name",
     "send": "write the messages to send",
     "play": "write the messages that arrive",
     "expect": "write what must come out of which device, or `expect = {}` if everything must stay silent",
     "when": 'write the condition that turns true, such as "song = chorus"',
-    "value": "say which value the switch takes",
-    "by": "say by how much",
+    "value": "write the value that it sets",
+    "by": "write by how much",
     "ms": "write milliseconds",
     "messages": "write the messages to send",
 }
@@ -53,11 +52,11 @@ def _says(text: str) -> Wording:
 
 
 def _short(raw: Any, context: Mapping[str, Any]) -> str:
-    return f"there must be at least {context['min_length']} here, and found was {context['actual_length']}"
+    return f"write at least {context['min_length']} here: this has {context['actual_length']}"
 
 
 def _long(raw: Any, context: Mapping[str, Any]) -> str:
-    return f"there are too many here: at most {context['max_length']} are allowed"
+    return f"there are too many here: write at most {context['max_length']}"
 
 
 WORDINGS: Final[Mapping[str, Wording]] = {
@@ -67,12 +66,12 @@ WORDINGS: Final[Mapping[str, Wording]] = {
     "int_type": _says("is not a whole number"),
     "int_parsing_size": _says("is not allowed here"),
     "float_type": _says("is not a number"),
-    "finite_number": _says("is not a number to count with"),
+    "finite_number": _says("is not a number here: write one with digits"),
     "bool_type": _says("is neither true nor false: write one of them, without quotes"),
     "tuple_type": _says("is not a list: write it as [ ... ]"),
     "list_type": _says("is not a list: write it as [ ... ]"),
-    "dict_type": _says("is not a table: write it as { key = value }"),
-    "model_type": _says("is not a table: write it as { key = value }"),
+    "dict_type": _says("is not a table: write it as { setting = value }"),
+    "model_type": _says("is not a table: write it as { setting = value }"),
     "frozen_set_type": _says("is not a list: write it as [ ... ]"),
     "too_short": _short,
     "too_long": _long,
@@ -107,19 +106,19 @@ def _worded(detail: ErrorDetails) -> str:
     wording = WORDINGS.get(detail["type"])
     if wording is not None:
         return wording(detail["input"], detail.get("ctx", {}))
-    return f"{shown(detail['input'])} can't stand here: {detail['msg'].removeprefix('Input ')}"
+    return f"{shown(detail['input'])} can't be here: {detail['msg'].removeprefix('Input ')}"
 
 
 def _pairs(unknown: list[Path], missing: list[Path]) -> Iterator[tuple[Path, Path]]:
     """Unknown keys and the missing keys of the same table that they are misspellings of, or other words for."""
     left = list(missing)
     for path in unknown:
-        beside = {str(other[-1]): other for other in left if other[:-1] == path[:-1]}
-        meant = key_meant(str(path[-1]), beside)
-        near = [meant] if meant else difflib.get_close_matches(str(path[-1]).lower(), beside, n=1, cutoff=0.5)
+        missing_here = {str(other[-1]): other for other in left if other[:-1] == path[:-1]}
+        meant = key_meant(str(path[-1]), missing_here)
+        near = meant or near_word(str(path[-1]), missing_here)
         if near:
-            left.remove(beside[near[0]])
-            yield path, beside[near[0]]
+            left.remove(missing_here[near])
+            yield path, missing_here[near]
 
 
 def _unknown(path: Path, meant: Path | None) -> str:
@@ -128,16 +127,16 @@ def _unknown(path: Path, meant: Path | None) -> str:
     hint = _hint(key, known) if meant is None else did_you_mean(str(meant[-1]))
     if STEP_KEYS.issubset(known):
         steps = ", ".join(step for step in known if step in STEP_KEYS)
-        return f'unknown step "{key}": the steps are {steps}; `when` may stand beside one{hint}'
-    return f'unknown key "{key}": allowed here are {", ".join(known)}{hint}'
+        return f'unknown step "{key}": the steps are {steps}; `when` may be next to one{hint}'
+    return f'unknown setting "{key}": allowed here are {", ".join(known)}{hint}'
 
 
 def _hint(key: str, known: Sequence[str]) -> str:
-    """What an unknown key may mean: something that is written deeper inside, another word, or a misspelt one."""
+    """What an unknown setting may mean: something that is written deeper inside, another word, or a misspelt one."""
     if forms := wrapped(key, known):
         return f" - did you mean {' or '.join(f'`{form}`' for form in forms)}?"
     meant = key_meant(key, known)
-    return did_you_mean(meant) if meant is not None else nearest(key.lower(), known)
+    return did_you_mean(meant) if meant is not None else nearest(key, known)
 
 
 def allowed_keys(path: Path) -> list[str]:

@@ -71,15 +71,19 @@ class Port(Part):
         if isinstance(raw, str):
             return {"both": raw}
         if not isinstance(raw, dict | Port):
-            raise fault(f"{shown(raw)} is not a port: write the computer's name for it in quotes, or {{ key = value }}")
+            raise fault(
+                f"{shown(raw)} is not a port: write the computer's name for it in quotes, or {{ setting = value }}"
+            )
         return raw
 
     @model_validator(mode="after")
     def _directions(self) -> Port:
         if self.both is not None and (self.input is not None or self.output is not None):
-            raise fault("`both` is both directions: write it alone, or `input` and `output`")
+            raise fault("`both` means input and output: write it alone, or write those two")
         if not self.can_send and (self.clock is not None or self.pass_reset):
-            raise fault("`clock` and `pass_reset` say what goes out here, and this port has no output")
+            raise fault(
+                "`clock` and `pass_reset` need an output, and this port has none: write `output`, or remove them"
+            )
         return self
 
     @property
@@ -131,7 +135,7 @@ class Device(Part):
     @model_validator(mode="after")
     def _range_given(self) -> Device:
         if self.outside != "pass" and self.notes is None:
-            raise fault("`outside` needs `notes`, the range of the device")
+            raise fault("`outside` needs the range of the device: write `notes` too")
         if self.outside == "octave" and self.notes is not None and self.notes[1] - self.notes[0] < 11:
-            raise fault('`outside = "octave"` needs a range of at least an octave')
+            raise fault('`outside = "octave"` needs a range of at least an octave: widen `notes`')
         return self

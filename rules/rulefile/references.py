@@ -17,7 +17,7 @@ def source_fault(draft: Draft, name: str) -> str:
     if name in draft.devices:
         return f'"{name}" is a device: messages come from ports, and its port is "{draft.devices[name].value.port}"'
     known = [port for port, entry in draft.ports.items() if entry.value.can_receive] + draft.broken_names("ports")
-    return f'there is no port "{name}"{_known("ports that messages come from", name, known)}'
+    return f'there is no port named "{name}"{_known("ports that messages come from", "[ports]", name, known)}'
 
 
 def destination_fault(draft: Draft, name: str) -> str:
@@ -28,7 +28,8 @@ def destination_fault(draft: Draft, name: str) -> str:
         return "" if draft.ports[name].value.can_send else f'"{name}" is an input: nothing can be sent there'
     known = [*draft.devices, *(port for port, entry in draft.ports.items() if entry.value.can_send)]
     known += draft.broken_names("devices", "ports")
-    return f'there is no device or port "{name}"{_known("devices and ports to send to", name, known)}'
+    others = _known("devices and ports to send to", "[devices] or [ports]", name, known)
+    return f'there is no device or port named "{name}"{others}'
 
 
 def port_fault(draft: Draft, name: str) -> str:
@@ -38,18 +39,19 @@ def port_fault(draft: Draft, name: str) -> str:
     if name in draft.devices:
         return f'"{name}" is a device itself: name its port'
     known = [port for port, entry in draft.ports.items() if entry.value.can_send] + draft.broken_names("ports")
-    return f'there is no port "{name}"{_known("ports to send to", name, known)}'
+    return f'there is no port named "{name}"{_known("ports to send to", "[ports]", name, known)}'
 
 
 def switch_fault(draft: Draft, name: str) -> str:
     """Why a name is no switch; empty when it is one."""
     if name in draft.broken or name in draft.switches:
         return ""
-    return f'there is no switch "{name}"{_known("switches", name, [*draft.switches, *draft.broken_names("switches")])}'
+    known = [*draft.switches, *draft.broken_names("switches")]
+    return f'there is no switch named "{name}"{_known("switches", "[switches]", name, known)}'
 
 
-def _known(what: str, name: str, known: Sequence[str]) -> str:
+def _known(what: str, section: str, name: str, known: Sequence[str]) -> str:
     if not known:
-        return f": there are no {what} at all"
+        return f": add it under {section}"
     hint = nearest(name, known)
     return hint or f": the {what} are {', '.join(known)}"

@@ -46,7 +46,7 @@ without a channel (sysex) goes to the names of every line."""
 
 def _some_source(names: tuple[str, ...]) -> tuple[str, ...]:
     if not names:
-        raise fault("an empty list: name at least one port that messages come from")
+        raise fault("this list is empty: name at least one port that messages come from")
     return names
 
 
@@ -153,9 +153,9 @@ class Rule(Part):
     @model_validator(mode="after")
     def _leads_somewhere(self) -> Rule:
         if self.to is None and not self.zones:
-            raise fault("a rule leads somewhere: write `to`, or zones that have one; `to = []` drops")
+            raise fault("this rule leads nowhere: write `to`, or zones that have one. `to = []` drops")
         if self.to is None and any(zone.to is None for zone in self.zones):
-            raise fault("a zone without `to` uses the rule's, and this rule has none")
+            raise fault("this zone has no `to`, and neither has its rule: write one")
         return self
 
     def branches(self) -> Iterator[Branch]:
@@ -217,5 +217,5 @@ class RuleTest(Part):
     @model_validator(mode="after")
     def _asserts(self) -> RuleTest:
         if not self.play:
-            raise fault("a test that plays nothing proves nothing: give `play` at least one message")
+            raise fault("this test plays nothing: give `play` at least one message")
         return self

@@ -30,7 +30,9 @@ class Stage(Part):
         given = [step.key for step in self._given()]
         if len(given) != 1:
             found = f"this has {' and '.join(f'`{key}`' for key in given)}" if given else "this has none"
-            raise fault(f"an entry of `steps` holds one step ({found}): {', '.join(kind.key for kind in STEPS)}")
+            raise fault(
+                f"write one step in each entry ({found}): the steps are {', '.join(kind.key for kind in STEPS)}"
+            )
         return self
 
 

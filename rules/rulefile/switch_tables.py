@@ -16,7 +16,7 @@ from rules.midi.suggestions import nearest
 def _signal(raw: Any) -> Any:
     if not isinstance(raw, str) or raw not in SIGNAL_KINDS:
         kinds = ", ".join(sorted(SIGNAL_KINDS))
-        raise fault(f"{shown(raw)} can't turn a switch: allowed are {kinds}{nearest(str(raw), SIGNAL_KINDS)}")
+        raise fault(f"{shown(raw)} can't change a switch: allowed are {kinds}{nearest(str(raw), SIGNAL_KINDS)}")
     return raw
 
 
@@ -67,7 +67,7 @@ class Trigger(Part):
     def _one_thing(self) -> Trigger:
         given = [name for name in ("note", "controller", "program", "kind") if getattr(self, name) is not None]
         if len(given) != 1:
-            raise fault("a switch is turned by one thing: write `note`, `controller`, `program` or `kind`")
+            raise fault("a switch is changed by one thing: write `note`, `controller`, `program` or `kind`")
         if self.kind is not None and self.channel is not None:
             raise fault(f"`{self.kind}` has no channel")
         return self
@@ -85,7 +85,7 @@ class SetTrigger(Trigger):
 class AdvanceTrigger(Trigger):
     """A trigger that advances by so many: numbers stop at their ends, values go round."""
 
-    by: Annotated[int, whole("a number of places to advance", -127, 127)] = Field(
+    by: Annotated[int, whole("a number of values to advance", -127, 127)] = Field(
         description="goes on by this many places, -127 to 127",
         examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "F6", by = -1 } }'],
     )
@@ -115,7 +115,7 @@ class OnOffSwitch(Trigger):
         if self.mode == "momentary" and "initial" in self.model_fields_set:
             raise fault('a momentary switch is off at first: remove `initial`, or write `mode = "toggle"`')
         if self.mode == "momentary" and (self.program is not None or self.kind is not None):
-            raise fault('`mode = "momentary"` needs a note or a controller, which is let go again')
+            raise fault('`mode = "momentary"` needs a note or a controller, which can be released')
         return self
 
     @property
@@ -151,7 +151,7 @@ class ValueSwitch(Part):
     @model_validator(mode="after")
     def _each_once(self) -> ValueSwitch:
         if len(frozenset(self.values)) != len(self.values):
-            raise fault("`values` holds one value twice")
+            raise fault("`values` has a value twice: write each once")
         return self
 
     @property

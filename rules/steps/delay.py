@@ -41,7 +41,7 @@ class DelayStep(Step):
     @model_validator(mode="after")
     def _says_something(self) -> DelayStep:
         if not self.ms and not self.beats:
-            raise fault("a delay is longer than nothing: write `ms` or `beats`")
+            raise fault("a delay needs a time above 0: write `ms` or `beats`")
         return self
 
     @property

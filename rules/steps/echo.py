@@ -58,7 +58,7 @@ class EchoStep(Step):
     @model_validator(mode="after")
     def _says_when(self) -> EchoStep:
         if not self.ms and not self.beats:
-            raise fault("an echo comes later: write `ms` or `beats`")
+            raise fault("an echo needs a time above 0: write `ms` or `beats`")
         return self
 
     def copies(self, key: int, velocity: int) -> list[tuple[int, int, int]]:

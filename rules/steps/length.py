@@ -42,7 +42,7 @@ class LengthStep(Step):
     @model_validator(mode="after")
     def _says_something(self) -> LengthStep:
         if not self.ms and not self.beats:
-            raise fault("a note lasts longer than nothing: write `ms` or `beats`")
+            raise fault("`length` needs a time above 0: write `ms` or `beats`")
         return self
 
     @property

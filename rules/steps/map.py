@@ -29,7 +29,7 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
         return raw
     if not isinstance(raw, str) or not raw.strip():
         raise fault(
-            f'{shown(raw)} is not one end of a map: write one such as "controller modulation", "pitch-bend", "note C1"'
+            f'{shown(raw)} can\'t be mapped: write one such as "controller modulation", "pitch-bend", "note C1"'
         )
     word, _, rest = raw.strip().partition(" ")
     kind = kind_named(word)
@@ -37,7 +37,7 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
         raise fault(f'"{word}" can\'t be mapped: allowed are {", ".join(_KINDS)}{kind_hint(word, _KINDS)}')
     try:
         if kind == "controller" and not rest:
-            raise fault('say which controller, by name or number, as in "controller modulation"')
+            raise fault('write which controller, by name or number, as in "controller modulation"')
         if kind == "controller":
             return End(kind, parse_controller(rest))
         if kind in ("note", "key-pressure") and rest:
@@ -45,7 +45,7 @@ def _end(raw: Any, info: ValidationInfo) -> Any:
     except NotationError as error:
         raise fault(str(error)) from None
     if rest:
-        raise fault(f"`{kind}` stands alone in a map; it has no number")
+        raise fault(f"`{kind}` has no number: remove what follows it")
     return End(kind, None)
 
 
@@ -133,12 +133,13 @@ class MapStep(Step):
         if tables:
             if len(tables) > 1 or self.source or self.to or self.inside or self.out or self.bits != 7:
                 raise fault(
-                    "a map is one table (`notes`, `controllers` or `programs`), or goes `from` something `to` something"
+                    "a map has one table (`notes`, `controllers` or `programs`), or `from` and `to`: "
+                    "write one of the two"
                 )
             return self
         if self.source is None or self.to is None:
             raise fault(
-                'a map goes `from` something `to` something, as in { from = "channel-pressure", to = "controller mod" }'
+                'a map needs a table, or `from` and `to` as in { from = "channel-pressure", to = "controller mod" }'
             )
         if self.others != "pass":
             raise fault("`others` goes with a table of notes, controllers or programs")
@@ -147,17 +148,17 @@ class MapStep(Step):
 
     def _check_ends(self, source: End, to: End) -> None:
         if to.kind == "note" and source.kind == "program":
-            raise fault("a program change has no release, so a note made from it would never end: use `send`")
+            raise fault("a program change is never released, so its note would never end: use `send`")
         if to.kind == "note" and to.number is None and source.kind != "note":
-            raise fault('say which note, as in to = "note C3"')
+            raise fault('write which note, as in to = "note C3"')
         if to.kind == "key-pressure" and to.number is None and source.kind not in ("note", "key-pressure"):
-            raise fault('say of which note, as in to = "key-pressure C3"')
+            raise fault('write of which note, as in to = "key-pressure C3"')
         if self.bits == 14 and not (source.is_wide(14) or to.is_wide(14)):
             raise fault("`bits = 14` needs a controller 0-31, which has its fine half at 32-63")
         for end, span, name in ((source, self.inside, "in"), (to, self.out, "out")):
             low, high = end.span(self.bits)
             if span is not None and not (low <= min(span) and max(span) <= high):
-                raise fault(f"`{name}` lies inside {low}..{high} for {end.kind}")
+                raise fault(f"`{name}` is too wide for {end.kind}: write a range within {low}..{high}")
 
     @cached_property
     def mapping(self) -> NumberTable | ValueMap:

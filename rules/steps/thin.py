@@ -33,7 +33,7 @@ class ThinStep(Step):
     @model_validator(mode="after")
     def _says_something(self) -> ThinStep:
         if not self.ms:
-            raise fault("`thin` needs a time above 0 ms")
+            raise fault("`thin` needs a time above 0: write milliseconds")
         return self
 
     @property

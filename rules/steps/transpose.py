@@ -99,10 +99,7 @@ class TransposeStep(Step):
     def doubts(self, channels: frozenset[int]) -> Iterator[str]:
         """Channel 10 moved along with the rest, where `except_channels` doesn't say that it is meant (ruling 19)."""
         if self.transposes(DRUMS) and DRUMS in channels and "except_channels" not in self.model_fields_set:
-            yield (
-                "channel 10, the drums by custom, is transposed too: write `except_channels = 10`, or `[]` if it is "
-                "meant"
-            )
+            yield "channel 10 (usually drums) is transposed too: write `except_channels = 10`, or `[]` to keep that"
 
     def words(self, naming: Naming) -> str:
         """The step in words."""

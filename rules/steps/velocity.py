@@ -150,7 +150,7 @@ class VelocityStep(Step):
         given = [name for name in _SHAPES if getattr(self, name) is not None]
         if len(given) != 1 and given != ["percent", "add"]:
             found = f"found {' and '.join(f'`{name}`' for name in given)}" if given else "found none"
-            raise fault(f"a velocity step has one shape ({found}): write one of {', '.join(_SHAPES)}, or two steps")
+            raise fault(f"a velocity step needs one shape ({found}): write one of {', '.join(_SHAPES)}, or two steps")
         if self.points is not None:
             self._check_points(self.points)
         return self

@@ -136,7 +136,7 @@ def test_the_take_that_nobody_recorded(daemon: Daemon) -> None:
     until(lambda: daemon.ask("trace", "--last")["held"], "a note is held")
     lately = daemon.ask("trace", "--last")
     assert lately["certain"]
-    assert lately["happened"][-1]["why"][0]["text"] == 'rule "octave up": takes it'
+    assert lately["happened"][-1]["why"][0]["text"] == 'rule "octave up": matches'
     assert lately["held"][0]["lets_go"] == [{"port": "rack", "message": "note-off 1 C5 64", "bytes": "80 48 40"}]
 
 

@@ -61,7 +61,7 @@ def test_a_test_that_fails_says_what_came_instead(desk: Desk) -> None:
     assert count == "1 of 3 tests failed:"
     line = FAILING.splitlines().index('expect = { rack2 = ["note-on 10 C2 100", "note-on 10 C2 100"] }') + 1
     assert fault.startswith(f'  failing.toml:{line}: test "drums sound twice": ')
-    assert "expected note-on 10 C2 100, note-on 10 C2 100, but note-on 10 C2 100 came" in fault
+    assert "expected note-on 10 C2 100, note-on 10 C2 100, but got note-on 10 C2 100" in fault
 
 
 def test_hints_are_no_faults(desk: Desk) -> None:
@@ -82,7 +82,7 @@ def test_hints_are_no_faults(desk: Desk) -> None:
         (False, 'clock could come from "seq" (rig.toml:6) or "keys" (rig.toml:9), so none goes out'),
         (
             True,
-            'clock comes from "seq" (rig.toml:6), though what other rules leave of "keys" (rig.toml:9) goes here too',
+            'clock comes from "seq" (rig.toml:6), although "keys" (rig.toml:9) plays here too',
         ),
     ],
 )

@@ -51,7 +51,7 @@ def test_what_happened_is_told_in_words(answer: Answer, capsys: pytest.CaptureFi
     assert main(["trace", "--last"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == "20:00:01.000  from keys: note-on 1 C4 100"
-    assert lines[1:3] == ['    rule "keys": takes it', "      transpose by +12: not now, it waits for up"]
+    assert lines[1:3] == ['    rule "keys": matches', "      transpose by +12: not now, it waits for up"]
     assert "        arrives at port rack: note-on 4 C4 100" in lines
     assert "20:00:01.507  to rack: controller 3 sustain 127 (later, from seq)" in lines
     assert lines[-7:] == [
@@ -80,7 +80,7 @@ def test_the_same_as_data(answer: Answer, capsys: pytest.CaptureFixture[str]) ->
         "90 3C 64",
     )
     assert first["sent"][0] == {"port": "rack", "message": "note-on 4 C4 100", "bytes": "93 3C 64"}
-    assert first["why"][0] == {"depth": 0, "text": 'rule "keys": takes it'}
+    assert first["why"][0] == {"depth": 0, "text": 'rule "keys": matches'}
     assert told["held"][0] == {
         "from": "keys",
         "what": "note C4",
@@ -129,7 +129,7 @@ def test_what_differs_from_the_rules_is_told_apart() -> None:
     performance.replace(SECOND)
     performance.arrive(0, OFF)
     lines = list(HistoryReport(history_of(performance.log, 30_000 * MS)).lines(30))
-    at = lines.index("    lets go of what its press set sounding, whatever the rules say by now")
+    at = lines.index("    ends what its note-on began, whatever the rules are now")
     assert lines[at + 1 : at + 3] == ["      went to rack: note-off 4 C4 10", "      went to box: note-off 1 C4 10"]
 
 

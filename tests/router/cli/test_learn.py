@@ -83,12 +83,12 @@ def test_a_pad_is_told_with_its_lines(evening: Evening, hub: Hub, capsys: pytest
         "  [ports]",
         '  pad_box = { input = "Pad Box" }',
         "",
-        "  # a switch that it turns; it is not passed on then, unless you add pass_on = true",
+        "  # a switch that it changes; the press is not passed on, unless you add pass_on = true",
         "  [switches]",
         '  note_c2 = { from = "pad_box", channel = 10, note = 36, mode = "toggle" }'
         "  # 36 is C2, with middle C called C4",
         "",
-        "  # a rule that takes nothing else",
+        "  # a rule that matches nothing else",
         "  [[rules]]",
         '  from = "pad_box"',
         '  match = { kind = "note", channel = 10, notes = 36 }  # 36 is C2, with middle C called C4',
@@ -126,7 +126,7 @@ def test_it_is_told_as_data(evening: Evening, hub: Hub, capsys: pytest.CaptureFi
         "words": "pitch bend, channel 1: from +0 to +100",
         "again": False,
     }
-    assert [block["purpose"] for block in first["blocks"]] == ["the port", "a rule that takes nothing else"]
+    assert [block["purpose"] for block in first["blocks"]] == ["the port", "a rule that matches nothing else"]
     assert [block["lines"][0] for block in second["blocks"]] == ["[switches]", "[[rules]]"]
     assert (third["again"], third["blocks"]) == (True, [])
 

@@ -46,7 +46,7 @@ def test_a_message_is_followed_in_words(desk: Desk) -> None:
     assert (answer.code, answer.err) == (0, "")
     lines = answer.out.splitlines()
     assert lines[0] == "note-on 1 C3 100  (90 3C 64, key 60, 261.6 Hz)  from keys"
-    assert lines[1] == '  rule "keyboard": takes it'
+    assert lines[1] == '  rule "keyboard": matches'
     assert "note-on 1 C4 100" in lines[2]
     assert lines[-1].endswith("arrives at port rack: note-on 4 C4 100")
 
@@ -67,7 +67,7 @@ def test_the_wire_is_told_how_busy_it_is(desk: Desk) -> None:
     desk.put("rig.toml", layer)
     answer = desk.run("trace", "rig.toml", "--from", "keys", "note-on", "1", "C3", "100")
     assert (answer.code, answer.err) == (0, "")
-    assert answer.out.splitlines()[-1] == "  keeps the DIN cable of rack busy for 2.88 ms"
+    assert answer.out.splitlines()[-1] == "  keeps the DIN connection of rack busy for 2.88 ms"
 
 
 @pytest.mark.parametrize(

@@ -50,8 +50,8 @@ def test_a_device_that_nothing_reaches_is_mentioned() -> None:
 
 
 OUTSIDE = (
-    '"bass" has the notes C2 to C4, and {} may come: '
-    'write outside = "drop" or "octave" at the device, unless that is meant'
+    '"bass" has the notes C2 to C4, and {} may arrive: write outside = "drop" or "octave" at the device, '
+    "or widen `notes`"
 )
 
 

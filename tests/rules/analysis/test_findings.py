@@ -34,7 +34,7 @@ def rule(lines: str) -> str:
     return f'[[rules]]\nname = "one"\nfrom = "keys"\n{lines}\n'
 
 
-FOLDED = 'rule "one": all 16 channels go into one at "organ" (channel 4): if only some are meant, name them in `match`'
+FOLDED = 'rule "one": all 16 channels go into one at "organ" (channel 4): if you mean only some, name them in `match`'
 
 
 @pytest.mark.parametrize(
@@ -77,7 +77,7 @@ def test_a_port_that_chooses_the_channel() -> None:
     assert hints(rule('to = "organ"'), rig) == []
 
 
-DRUMS = "channel 10, the drums by custom, is transposed too: write `except_channels = 10`, or `[]` if it is meant"
+DRUMS = "channel 10 (usually drums) is transposed too: write `except_channels = 10`, or `[]` to keep that"
 
 
 @pytest.mark.parametrize(
@@ -125,8 +125,8 @@ CLOCK = (
     'write clock = "seq" on port "rack", or "none"'
 )
 LEFT_OVER = (
-    'port "rack": clock comes from "seq" (rules.toml:14), though what other rules leave of "keys" (rules.toml:17) goes '
-    'here too: write clock = "seq" on port "rack", or "none"'
+    'port "rack": clock comes from "seq" (rules.toml:14), although "keys" (rules.toml:17) plays here too: '
+    'write clock = "seq" on port "rack", or "none"'
 )
 
 
@@ -166,7 +166,7 @@ def test_a_destination_that_no_zone_uses_brings_no_clock() -> None:
     assert hints(TWO + '[[rules.zones]]\nto = "box"\n', rig) == []
 
 
-NEVER = 'rule "one", zone 1: nothing that fits the rule\'s `match` fits this zone too: it stays silent'
+NEVER = 'rule "one", zone 1: no message matches both the rule and this zone: the zone stays silent'
 
 
 @pytest.mark.parametrize(

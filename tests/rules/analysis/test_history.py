@@ -35,7 +35,7 @@ def test_an_arrival_tells_where_it_went_and_why() -> None:
     assert (arrival.time, arrival.source, arrival.message, arrival.count) == (MS, "keys", ON, 1)
     assert arrival.outcomes == (("rack", bytes((0x93, 60, 100))), ("box", ON))
     assert [line.text for line in arrival.why(STANDARD)][:2] == [
-        'rule "keys": takes it',
+        'rule "keys": matches',
         "transpose by +12: not now, it waits for up",
     ]
     assert arrival.agrees
@@ -61,9 +61,7 @@ def test_a_note_off_goes_where_its_note_on_went() -> None:
     assert note_off.lets_go
     assert not note_off.agrees
     assert note_off.outcomes == (("rack", bytes((0x83, 60, 10))), ("box", OFF))
-    assert [line.text for line in note_off.why(STANDARD)] == [
-        "lets go of what its press set sounding, whatever the rules say by now"
-    ]
+    assert [line.text for line in note_off.why(STANDARD)] == ["ends what its note-on began, whatever the rules are now"]
 
 
 def test_what_goes_out_later_is_told_at_its_time() -> None:
@@ -113,13 +111,13 @@ def test_other_events_are_told_with_what_they_sent() -> None:
     at(performance, 8).leave()
     events = [one for one in history(performance).happened if isinstance(one, Event)]
     assert [one.words for one in events] == [
-        "input keys has gone: what it held ends",
-        "output box is there again",
-        "switch song turned to chorus by command",
-        "switch up turned to on by command",
+        "input keys has gone: its notes and pedals end",
+        "output box is back",
+        "switch song set to chorus by command",
+        "switch up set to on by command",
         "panic: everything was silenced",
         "rules applied: rules.toml",
-        "the daemon left",
+        "the daemon ended",
     ]
     assert events[0].outcomes == (("rack", bytes((0x83, 60, 64))), ("box", bytes((0x80, 60, 64))))
     assert events[2].outcomes == (("rack", bytes((0xC3, 19))),)

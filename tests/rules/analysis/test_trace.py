@@ -127,13 +127,13 @@ def test_notes_and_programs_are_named_as_in_the_file() -> None:
 @pytest.mark.parametrize(
     ("message", "switches", "first"),
     [
-        ("controller 1 soft-pedal 127", {}, 'turns the switch "up" to on, and is not passed on'),
-        ("controller 1 soft-pedal 0", {"up": True}, 'turns the switch "up" to off, and is not passed on'),
+        ("controller 1 soft-pedal 127", {}, 'sets the switch "up" to on, and is not passed on'),
+        ("controller 1 soft-pedal 0", {"up": True}, 'sets the switch "up" to off, and is not passed on'),
         ("controller 1 soft-pedal 0", {}, 'leaves the switch "up" at off, and is not passed on'),
         ("note-on 1 C1 100", {}, 'toggles the switch "loud" to on, and is not passed on'),
         ("note-on 1 C1 100", {"loud": True}, 'toggles the switch "loud" to off, and is not passed on'),
         ("note-off 1 C1 0", {}, 'leaves the switch "loud" at off, and is not passed on'),
-        ("program 1 3", {}, 'turns the switch "song" to chorus, and is not passed on'),
+        ("program 1 3", {}, 'sets the switch "song" to chorus, and is not passed on'),
         ("program 1 3", {"song": "chorus"}, 'leaves the switch "song" at chorus, and is not passed on'),
         ("note-on 1 D1 100", {"key": -2}, 'advances the switch "key" by +3 to 1, and passes on'),
         ("note-on 1 D1 100", {"key": 1}, 'advances the switch "key" by +3 to 2, and passes on'),
@@ -175,7 +175,7 @@ def test_a_message_that_two_rules_send_alike_goes_out_once() -> None:
     twice = PORTS + '[[rules]]\nfrom = "keys"\nto = "rack"\n' * 2
     ruleset = read_rules([("rules.toml", twice.encode())])
     lines = trace(ruleset, "keys", bytes((0x90, 60, 100)))
-    assert lines[-1].text == "arrives at port rack: note-on 1 C4 100: it went there already, so it is sent once"
+    assert lines[-1].text == "arrives at port rack: note-on 1 C4 100: already sent there, so it goes out once"
     assert [line.outcomes for line in lines if line.outcomes] == [(("rack", bytes((0x90, 60, 100))),)]
 
 
@@ -199,7 +199,7 @@ BOTH = PORTS + 'seq = { input = true }\nbox = { output = true }\n[[rules]]\nfrom
             'no port takes clock and transport from "keys": set clock = "keys" on port rack or box',
         ),
         (BOTH, "reset", "a system reset goes only to ports that ask for it: write `pass_reset = true` on the port"),
-        (BOTH.replace('["keys", "seq"]', '"seq"'), "note-on 1 C4 100", "no rule takes it"),
+        (BOTH.replace('["keys", "seq"]', '"seq"'), "note-on 1 C4 100", "no rule matches"),
     ],
 )
 def test_what_goes_nowhere_is_told_with_the_remedy(rules: str, message: str, reason: str) -> None:

@@ -36,7 +36,7 @@ def test_rules_are_new_changed_or_gone() -> None:
 
 def test_another_order_is_a_change() -> None:
     """The order of rules decides what comes out first, so it is told when nothing else differs."""
-    assert said(rule("a") + rule("b"), rule("b") + rule("a")) == ("rules: their order changed",)
+    assert said(rule("a") + rule("b"), rule("b") + rule("a")) == ("rules: new order",)
 
 
 def test_a_rule_in_between_leaves_the_order_as_it_was() -> None:
@@ -74,8 +74,8 @@ def test_tempo_sends_and_tests_are_told() -> None:
     turn = '[[on_switch]]\nwhen = "up"\nsend = { rack = "program 1 5" }\n'
     test = '[[tests]]\nname = "t"\nfrom = "keys"\nplay = "clock"\nexpect = {}\n'
     assert said(switch, switch + turn + test) == (
-        "what switches send when they turn changed",
-        "tests changed: 1 now, 0 before",
+        "on_switch: what switches send has changed",
+        "tests: changed, now 1, before 0",
     )
     assert said(PORTS, "bpm = 99.5\n" + PORTS, common="") == ("bpm: 120 became 99.5",)
 

@@ -32,7 +32,7 @@ def test_utf_16(encoding: str) -> None:
 def test_no_text_at_all() -> None:
     """A file with bytes 00, such as a picture or UTF-16 without its mark, is told from a text."""
     assert refusal(b"a = 1\nb\0c = 2") == (
-        "rules.toml:2: this is not a text file: it holds a byte 00. A rule file is written in TOML"
+        "rules.toml:2: this is not a text file, because it has a byte 00: save the rules as plain text"
     )
 
 
@@ -44,35 +44,39 @@ def test_midi_file() -> None:
 def test_numbers_without_end() -> None:
     """A number of thousands of digits, which Python doesn't read, is refused and not a crash."""
     assert refusal(b"bpm = " + b"9" * 5000) == (
-        "rules.toml: a number with thousands of digits stands in this file: nothing here is that large"
+        "rules.toml: this file has a number with thousands of digits: write a smaller one"
     )
 
 
 def test_lists_without_end() -> None:
     """Lists within lists, deeper than Python goes, are refused and not a crash."""
     assert refusal(b"bpm = " + b"[" * 20_000 + b"]" * 20_000) == (
-        "rules.toml: lists within lists go too deep: a rule file has only a few levels"
+        "rules.toml: this file has lists within lists within lists: a rule file needs only a few levels"
     )
 
 
 @pytest.mark.parametrize(
     ("text", "line", "words"),
     [
-        ('bpm = "fast\n', 1, "a text is not closed on its line: its second quote is missing"),
-        ('bpm = "fast', 1, "the text that begins in line 1 is not closed: its last quotes are missing"),
-        ("\na = '''x\ny = 3", 3, "the text that begins in line 2 is not closed: its last quotes are missing"),
-        ('a = [\n"""x\n]', 3, "the text that begins in line 2 is not closed: its last quotes are missing"),
-        ('a = "x\\u12"', 1, r"an escape such as \u00e9 has four hex digits, \U0001f3b9 eight"),
-        ('a = "x\ty\x01"', 1, "a control character stands here, which text can't hold: remove it"),
-        ("# comment \x07", 1, "a control character stands here, which text can't hold: remove it"),
-        ("a = [1,\n2\nb = 3", 3, "here the list that begins in line 1 needs a comma, or its closing ]"),
-        ("a = [\n{ b = 1 }\n{ c = 1 }\n]", 3, "here the list that begins in line 1 needs a comma, or its closing ]"),
-        ("a = [\n{ b = 1 c = 2 }]", 2, "here the table that begins in line 2 needs a comma, or its closing }"),
-        ("a. = 1", 1, "a key is expected here: letters, digits, - and _ (others in quotes)"),
-        ("[[rules]\n", 1, "the header of a table ends with as many ] as it begins with ["),
-        ("a = 1979-02-30", 1, "this date or time doesn't exist"),
+        ('bpm = "fast\n', 1, "the text isn't closed on its line: write its second quote"),
+        ('bpm = "fast', 1, "the text that begins in line 1 isn't closed: write its last quotes"),
+        ("\na = '''x\ny = 3", 3, "the text that begins in line 2 isn't closed: write its last quotes"),
+        ('a = [\n"""x\n]', 3, "the text that begins in line 2 isn't closed: write its last quotes"),
+        ('a = "x\\u12"', 1, r"write an escape such as \u00e9 with four hex digits, or \U0001f3b9 with eight"),
+        ('a = "x\ty\x01"', 1, "there is a control character here: remove it"),
+        ("# comment \x07", 1, "there is a control character here: remove it"),
+        ("a = [1,\n2\nb = 3", 3, "the list that begins in line 1 needs a comma here, or its closing ]"),
+        ("a = [\n{ b = 1 }\n{ c = 1 }\n]", 3, "the list that begins in line 1 needs a comma here, or its closing ]"),
+        ("a = [\n{ b = 1 c = 2 }]", 2, "the table that begins in line 2 needs a comma here, or its closing }"),
+        ("a. = 1", 1, "write a name here, of letters, digits, - and _, or any other name in quotes"),
+        ("[[rules]\n", 1, "a header needs as many ] as [: write it as in [ports] or [[rules]]"),
+        ("a = 1979-02-30", 1, "this date or time doesn't exist: write it in quotes if it is text"),
         ("x = 1\na = { b = 1, b = 2 }", 2, "`a.b` is already in line 2: write it once"),
-        ("a = { b = 1 }\na.c = 2", 2, "a name is written twice, or is a value in one place and a table in another"),
+        (
+            "a = { b = 1 }\na.c = 2",
+            2,
+            "a name is written twice, or is a value in one place and a table in another: write it once",
+        ),
     ],
 )
 def test_syntax_errors_have_their_line_and_our_own_words(text: str, line: int, words: str) -> None:
