@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, replace
 from enum import Enum
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
+from router.batch.in_place_record import NO_MARK, Mark, digest, note_rewriting
 from router.batch.plan import Job
 from router.batch.search import Unusable
 from router.files.atomic_writing import (
@@ -29,6 +31,12 @@ from rules.errors import MachineError, MidiFileError
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport, Rewritten
+
+
+TWICE: Final = (
+    "these rules have rewritten it in place already; --again applies them once more, --resume passes over it, and "
+    "--undo restores what it was"
+)
 
 
 class FileOutcome(Enum):
@@ -90,13 +98,16 @@ class Rewrites(Protocol):
 class Manner:
     """How results are written: `force` replaces what is there, `dry_run` writes nothing.
 
-    With `resume` a result that is there, the same byte for byte, is done before; and so is a recording in place whose
+    In place, `twice` lets rules be applied to what they made, and `mark` is what the record tells of this run. With
+    `resume` a result that is there, the same byte for byte, is done before; and so is a recording in place whose
     latest backup would become what the recording is now.
     """
 
     force: bool = False
     dry_run: bool = False
     resume: bool = False
+    twice: bool = False
+    mark: Mark = NO_MARK
 
 
 def unusable(item: Unusable) -> FileResult:
@@ -167,12 +178,14 @@ def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Writin
     except OSError as error:
         raise MachineError(f"the file can't be read: {why(error)}") from error
     may_be_done = manner.resume or job.again
-    if may_be_done and job.in_place and _was_rewritten(job.source, data, rewriter):
+    if may_be_done and job.in_place and (digest(data) in job.made or _was_rewritten(job.source, data, rewriter)):
         return FileResult(str(job.source), FileOutcome.DONE)
     rewritten = rewriter.rewrite(data)
     name, report = str(job.source), rewritten.report
     if job.in_place and rewritten.outputs == {"": data}:
         return FileResult(name, FileOutcome.UNCHANGED, report=report)
+    if job.in_place and not manner.twice and _was_made(job, data, rewriter):
+        return FileResult(name, FileOutcome.REFUSED, reason=TWICE)
     files = {} if job.target is None else {for_port(job.target, port): out for port, out in rewritten.outputs.items()}
     targets = tuple(map(str, files))
     stamp = stamp_of(like)
@@ -186,10 +199,17 @@ def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Writin
             _require_free(files)
         return FileResult(name, FileOutcome.LOOKED_AT, targets, report=report)
     if job.in_place:
-        backup = yield from writing_back(job.source, rewritten.outputs[""], disk=disk)
+        announce = partial(_announce, mark=manner.mark, before=data, after=rewritten.outputs[""])
+        backup = yield from writing_back(job.source, rewritten.outputs[""], disk=disk, announce=announce)
         return FileResult(name, FileOutcome.WRITTEN, targets, str(backup), report=report)
     yield from writing_new(files, like=like, replace=may_replace, disk=disk)
     return FileResult(name, FileOutcome.WRITTEN, targets, report=report, stamp=stamp)
+
+
+def _announce(path: Path, mark: Mark, before: bytes, after: bytes) -> None:
+    """Put a rewriting in place down, where a record is kept."""
+    if mark != NO_MARK:
+        note_rewriting(path, mark, before, after)
 
 
 def _require_free(files: dict[Path, bytes]) -> None:
@@ -201,6 +221,16 @@ def _require_free(files: dict[Path, bytes]) -> None:
 def _are_there(files: dict[Path, bytes]) -> bool:
     """Whether all results are there, the same byte for byte."""
     return bool(files) and all(holds(path, data) for path, data in files.items())
+
+
+def _was_made(job: Job, data: bytes, rewriter: Rewrites) -> bool:
+    """Whether a file in place is what these rules have made of it, as far as record or backup tell."""
+    if digest(data) in job.made:
+        return True
+    try:
+        return _was_rewritten(job.source, data, rewriter)
+    except MachineError:  # it may be anybody's backup
+        return False
 
 
 def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:

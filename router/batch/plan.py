@@ -35,6 +35,8 @@ class Job:
     """True where an earlier run of ours wrote what is there."""
     again: bool = False
     """True where a worker of ours may have written what is there, and was ended before it could say so."""
+    made: frozenset[str] = frozenset()
+    """In place: digests of what the same rules have made of it in earlier runs."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from router.batch import workers
+from router.batch.in_place_record import NO_MARK, InPlaceRecords, mark_of
 from router.batch.job import FileOutcome, FileResult, Manner, begin, unusable
 from router.batch.plan import BatchPlan, Job, ResultDestination, left_over, plan
 from router.batch.report import Summary
@@ -66,13 +67,18 @@ def rewritten(
     `ruleset` is what `texts` say. Raises RuleFileError or MachineError before anything is written.
     """
     began = clock.now_ns()
-    manner = Manner(settings.force, settings.dry_run, settings.resume)
+    mark = mark_of([text for _, text in texts], (playing, settings.strict), clock) if to.in_place else NO_MARK
+    manner = Manner(settings.force, settings.dry_run, settings.resume, settings.again, mark)
     recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, manner)
     here = recipe.beginner(ruleset)
     ports = _ports(ruleset, settings.per_port)
     planned = plan(find(settings.files, _own_folder(to), follow_links=settings.follow_links), to, ports)
-    with Spool(len(planned)) as spool, _recorded(recipe, to, ports, settings) as record:
-        interrupted = _run(_Todo(planned, record, ports), here, recipe, spool, settings)
+    with (
+        Spool(len(planned)) as spool,
+        _recorded(recipe, to, ports, settings) as record,
+        _recorded_in_place(planned, to, settings.dry_run) as in_place,
+    ):
+        interrupted = _run(_Todo(planned, ports, record, in_place, mark.rules), here, recipe, spool, settings)
         rules = [rule.name or "" for rule in ruleset.rules]
         yield (
             Summary(
@@ -111,15 +117,39 @@ def _recorded(
         yield record
 
 
-class _Todo:
-    """The jobs of a plan that are still to be done, and the record of those that are."""
+@contextmanager
+def _recorded_in_place(planned: BatchPlan, to: ResultDestination, dry_run: bool) -> Iterator[InPlaceRecords | None]:
+    """The records of what was rewritten in place, locked for this run."""
+    if not to.in_place:
+        yield None
+        return
+    jobs = (planned[at] for at in range(len(planned)))
+    paths = (str(job.source) for job in jobs if isinstance(job, Job))
+    with closing(InPlaceRecords(paths, read_only=dry_run)) as records:
+        yield records
 
-    def __init__(self, planned: BatchPlan, record: RunRecord | None, ports: Sequence[str]) -> None:
+
+class _Todo:
+    """The jobs of a plan that are still to be done, and the records of those that are.
+
+    `rules` is what the record in place calls the rules of this run.
+    """
+
+    def __init__(
+        self,
+        planned: BatchPlan,
+        ports: Sequence[str],
+        record: RunRecord | None = None,
+        in_place: InPlaceRecords | None = None,
+        rules: str = "",
+    ) -> None:
         self.planned = planned
         self.numbers = array("q")
         self.folders: set[str] = set()
         """The folders that results were written to, or would have been."""
         self._record = record
+        self._in_place = in_place
+        self._rules = rules
         self._ports = ports
 
     def fill(self, spool: Spool) -> None:
@@ -148,6 +178,8 @@ class _Todo:
 
     def __getitem__(self, number: int) -> Job:
         job = self._job(self.numbers[number])
+        if self._in_place is not None:
+            return replace(job, made=self._in_place.results(str(job.source), self._rules))
         if self._record is not None and self._record.may_replace(job):
             return replace(job, replace=True)
         return job

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import json
 from typing import TYPE_CHECKING, Final
 
 from router.cli.parsing import CAUTION, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.terminal import complain, problem, say
+from router.text.usage import UsageError
 
 if TYPE_CHECKING:
     from router.batch.report import Summary
@@ -23,6 +25,7 @@ examples:
   pointsman rewrite pit.toml take.mid -o mended.mid           one recording
   pointsman rewrite pit.toml takes/ -o mended/                a folder and all below it, names kept
   pointsman rewrite pit.toml takes/ --in-place                the files themselves; a backup stays beside each
+  pointsman rewrite --undo takes/                             restore what the last run with --in-place changed
   pointsman rewrite pit.toml takes/ --dry-run                 only say what would change
   pointsman rewrite pit.toml takes/ -o mended/ --resume       take up a run that was stopped
   pointsman rewrite pit.toml take.mid -o out/ --per-port      a file for each output port: out/take.rack1.mid ...
@@ -34,8 +37,12 @@ rewritten never stops the others; the summary names it, and the exit code is 1.
 
 A run may be stopped at any time. With --resume the next one passes over what an earlier run with --resume has done, as
 long as recording, result, rules and options are the same (a file .pointsman-resume beside the results remembers them),
-and over results that are the same to the byte. In place, a recording is done if it is what its latest backup would
-become.
+and over results that are the same to the byte. In place, a recording is done if it is what these
+rules have made of it, or would make of its latest backup.
+
+In place, the same rules aren't applied to what they have made, unless you add --again. A file .pointsman-in-place in
+the folder remembers what was rewritten. --undo restores the recordings that the last run changed, and that nobody has
+changed since; the same command once more undoes the run before it.
 
 {CAUTION}"""
 
@@ -44,8 +51,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call, strays="files")
     add = parser.add_argument
-    add("rules", metavar="RULES", type=file_name, help="a rule file, or a folder of them (*.toml, by name)")
-    add("files", metavar="FILES", type=file_name, nargs="+", help="MIDI files, and folders of them")
+    add("rules", metavar="RULES", type=file_name, nargs="?", help="a rule file, or a folder of them (*.toml, by name)")
+    add("files", metavar="FILES", type=file_name, nargs="*", help="MIDI files, and folders of them")
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
         "-o",
@@ -56,6 +63,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     where.add_argument(
         "--in-place", action="store_true", help="rewrite the files themselves; take.mid.bak keeps the old one"
+    )
+    where.add_argument(
+        "--undo",
+        metavar="PLACE",
+        type=file_name,
+        nargs="+",
+        default=[],
+        help="restore what the last run with --in-place changed in these files and folders",
     )
     add(
         "--rules",
@@ -80,6 +95,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("--strict", action="store_true", help="refuse damaged files instead of reading what is readable")
     add("--force", action="store_true", help="replace results that exist already")
     add("--resume", action="store_true", help="take up an earlier run: pass over what is done and unchanged since")
+    add("--again", action="store_true", help="in place, apply rules once more to what they have made")
     add("--follow-links", action="store_true", help="also enter links to folders, wherever they lead")
     add("--jobs", metavar="N", type=_jobs, help="how many files at a time (as many as there are cores)")
     add("--json", action="store_true", help="print the summary as JSON")
@@ -95,8 +111,13 @@ def _jobs(text: str) -> int:
 def _call(arguments: argparse.Namespace) -> int:
     from router.batch.rewrite_settings import RewriteSettings
 
+    is_undo = bool(arguments.undo)
+    if is_undo and (arguments.rules or arguments.more_rules):
+        raise UsageError("--undo takes no rules: write pointsman rewrite --undo FOLDER")
+    if not is_undo and not arguments.files:
+        raise UsageError("name a rule file (RULES), then MIDI files or folders (FILES)")
     settings = RewriteSettings(
-        rules=(arguments.rules, *arguments.more_rules),
+        rules=() if is_undo else (arguments.rules, *arguments.more_rules),
         files=tuple(arguments.files),
         out=arguments.out,
         in_place=arguments.in_place,
@@ -110,8 +131,24 @@ def _call(arguments: argparse.Namespace) -> int:
         resume=arguments.resume,
         quiet=arguments.quiet,
         follow_links=arguments.follow_links,
+        again=arguments.again,
+        undo=tuple(arguments.undo),
     )
-    return rewrite(settings)
+    return _undo(settings) if is_undo else rewrite(settings)
+
+
+def _undo(settings: RewriteSettings) -> int:
+    """Restore what a run in place changed, and print it; return the exit code. Raises MachineError."""
+    from router.batch import undo
+
+    undone = undo.undo(settings.undo, follow_links=settings.follow_links, dry_run=settings.dry_run)
+    if settings.json:
+        say([json.dumps(undo.as_data(undone), indent=2)])
+    else:
+        if not settings.quiet:
+            say(undo.in_words(undone))
+        complain(problem(f"{file}: {reason}") for file, reason in undone.problems)
+    return INCOMPLETE if undone.problems else FINE
 
 
 def rewrite(settings: RewriteSettings) -> int:

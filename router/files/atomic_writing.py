@@ -85,10 +85,13 @@ def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: b
         disk.settle(folder)
 
 
-def writing_back(path: Path, data: bytes, *, disk: Disk) -> WritingSteps[Path]:
+def writing_back(
+    path: Path, data: bytes, *, disk: Disk, announce: Callable[[Path], None] = lambda path: None
+) -> WritingSteps[Path]:
     """Put `data` in place of the file `path`, in steps; they return the name under which the old file was kept.
 
-    A link stays a link: the file that it names is the one rewritten. Raises MachineError; then the file is as it was.
+    A link stays a link: the file that it names is the one rewritten. `announce` is called with that when all is ready,
+    just before anything changes its name. Raises MachineError; then the file is as it was.
     """
     path = Path(os.path.realpath(path))
     with ExitStack() as drafts:
@@ -99,6 +102,7 @@ def writing_back(path: Path, data: bytes, *, disk: Disk) -> WritingSteps[Path]:
         with undisturbed(), _explained(path), drafts.pop_all():
             draft.close()
             _give_to_owner(draft.path, like)
+            announce(path)
             backup = _keep(path, like, disk)
             try:
                 disk.replace(draft.path, path)
@@ -107,6 +111,12 @@ def writing_back(path: Path, data: bytes, *, disk: Disk) -> WritingSteps[Path]:
                 raise
     DISK.settle(path.parent)  # at once: the only copy of what was played lies here
     return backup
+
+
+def give_back(path: Path, backup: Path, *, disk: Disk = DISK) -> None:
+    """Let a backup take the place of the file `path`, whose content is gone then. Raises MachineError."""
+    with undisturbed(), _explained(path):
+        disk.replace(backup, path)
 
 
 @contextmanager

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from router.files.disk import Disk
+from router.files.file_lock import lock
 from router.files.file_names import is_midi_name
 from router.text.formatting import count, why
 from rules.errors import MachineError
@@ -199,18 +200,3 @@ def numbered(path: Path) -> Iterator[Path]:
     yield path
     for number in range(2, 10_000):
         yield path.with_name(f"{path.stem}-{number}{path.suffix}")
-
-
-def lock(handle: int) -> bool:
-    """Lock a journal for this process; False if another one has it. Where files can't be locked, nobody has it."""
-    try:
-        import fcntl
-    except ImportError:
-        return True
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    except OSError:  # a network disk that can't lock
-        return True
-    return True

@@ -13,8 +13,9 @@ from router.files.atomic_writing import TargetExistsError, holds, write_new
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, Disk
 from router.files.draft_file import remove_abandoned_drafts
+from router.files.file_lock import lock
 from router.files.regular_files import open_regular, read_regular
-from router.recording.journal_files import SUFFIX, lock, numbered, target_of
+from router.recording.journal_files import SUFFIX, numbered, target_of
 from router.text.formatting import plain, why
 from rules.errors import MachineError
 from rules.journal.format import HEAD

@@ -156,7 +156,9 @@ def test_in_place_nothing_is_done_twice(desk: Desk) -> None:
     answer = desk.rewrite("takes", "--in-place", "--resume")
     assert head(answer) == "1 file rewritten, 1 file done before, and unchanged since"
     assert desk.files()["takes/a.mid"] == desk.files()["takes/b.mid"] == once
-    desk.rewrite("takes", "--in-place")
+    assert desk.rewrite("takes", "--in-place").code == 1
+    assert desk.files()["takes/a.mid"] == once
+    assert desk.rewrite("takes", "--in-place", "--again").code == 0
     assert desk.files()["takes/a.mid"] != once
 
 

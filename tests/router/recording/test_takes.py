@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from router.files.disk import Disk
+from router.files.file_lock import lock
 from router.recording import takes
-from router.recording.journal_files import lock
 from router.recording.takes import left_behind, save, save_all
 from rules.errors import MachineError
 from rules.journal.format import HEAD, IN, NAMES, OUT, Record, pack, unpack
