@@ -161,7 +161,7 @@ class NodeOut:
     def wake(self, node: AnyNode, key: Any, base: int, delay: Delay) -> int:
         """Wakes a node later, in the order of what is being done."""
         due = max(self.now, self.later(base, delay))
-        return self._dispatch.agenda.add(due, Wake(node, key), self._origin)
+        return self._dispatch.agenda.add(due, Wake(node, key, base, delay), self._origin)
 
     def cancel(self, wake: int) -> None:
         """Wakes it no more."""

@@ -106,7 +106,13 @@ class Engine(FastPath):
     @property
     def sounding(self) -> int:
         """How many notes sound by the ledgers, echo copies included."""
-        return sum(len(self.held(player, key)[0]) for player in self._players for key in self.keys(player))
+        return sum(
+            sounding.target >= 0
+            for player in self._players
+            for ledger, key, _ in self.books.held_by(player)
+            for press in ledger.pressed(key)
+            for sounding in press.soundings
+        )
 
     def keys(self, player: Player) -> list[int]:
         """The in-keys for which something is held."""

@@ -11,18 +11,21 @@ from typing import Any
 
 from rules.engine.ledger import Key, Ledger
 from rules.program.tables import AnyNode
+from rules.timing.delays import Delay
 
 Name = tuple[str | int, ...]
 
 
 class Wake:
-    """What stands on the agenda for a node that asked to be woken."""
+    """What stands on the agenda for a node that asked to be woken, a delay after `base`."""
 
-    __slots__ = ("key", "node")
+    __slots__ = ("base", "delay", "key", "node")
 
-    def __init__(self, node: AnyNode, key: Any) -> None:
+    def __init__(self, node: AnyNode, key: Any, base: int, delay: Delay) -> None:
         self.node = node
         self.key = key
+        self.base = base
+        self.delay = delay
 
 
 class Station:
