@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -27,7 +28,8 @@ def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: A
     held: dict[str, bytearray] = {}
     try:
         with connected(path, patience_s) as daemon:
-            daemon.sendall(line_of({"verb": verb, **arguments}))
+            with suppress(BrokenPipeError):  # it has answered already, that it can't: the reason waits to be read
+                daemon.sendall(line_of({"verb": verb, **arguments}))
             for line in lines_from(daemon, LONGEST_ANSWER_LINE, patience_s):
                 answer = dict(json.loads(line))
                 if "piece" not in answer:

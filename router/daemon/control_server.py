@@ -1,7 +1,7 @@
 """The daemon's end of the control socket.
 
 Each client has a thread of its own, which only waits and computes; what it asks of the music, the loop answers between
-two messages.
+two messages. Where there are too many clients, the one that has kept the daemon waiting longest makes room.
 """
 
 from __future__ import annotations
@@ -30,9 +30,26 @@ Handler = Callable[[dict[str, Any]], Mapping[str, Any]]
 LONGEST_QUESTION: Final = 64 * 1024
 _PIECE: Final = 48 * 1024
 _CLIENTS: Final = 16
+_MORE_FOR_PANIC: Final = 16  # clients that may come on top while all others wait for the daemon: panic gets through
+_PANIC: Final = "panic"
 _AT_THE_DOOR: Final = 128  # clients that may wait to be let in
 _CLIENT_PATIENCE_S: Final = 30.0  # seconds for a client to ask, or to take its answer
 _LAST_ANSWERS_S: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
+
+
+_CROWDED: Final = f"{_CLIENTS} others wait for the daemon's answer; try again later"
+_FULL: Final = line_of({"ok": False, "error": _CROWDED})
+
+
+class _Client:
+    """A client with a thread of its own. `kept_us_since` is since when (ns) the daemon has waited for it to ask or to
+    listen; None while the client waits for the daemon. With `only_panic` there was no room for any other question."""
+
+    def __init__(self, stream: socket.socket, since: int, only_panic: bool) -> None:
+        self.stream = stream
+        self.kept_us_since: int | None = since
+        self.only_panic = only_panic
+        self.thread = threading.current_thread()
 
 
 class ControlServer:
@@ -53,7 +70,7 @@ class ControlServer:
         self._handlers = dict(handlers)
         self._report = report
         self._clock = clock
-        self._clients: dict[socket.socket, threading.Thread] = {}
+        self._clients: list[_Client] = []
         self._guard = threading.Lock()
         self._stopping = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -84,12 +101,12 @@ class ControlServer:
         self._stopping.set()
         self._waker.send(b"x")
         with self._guard:
-            clients = dict(self._clients)
+            clients = list(self._clients)
         for client in clients:
             with suppress(OSError):
-                client.shutdown(socket.SHUT_RD)  # an answer that is on its way still gets there
+                client.stream.shutdown(socket.SHUT_RD)  # an answer that is on its way still gets there
         end = self._clock.now_ns() + _LAST_ANSWERS_S * 1e9
-        for thread in (*self._threads, *clients.values()):
+        for thread in (*self._threads, *(client.thread for client in clients)):
             if thread is not threading.current_thread():
                 thread.join(timeout=max((end - self._clock.now_ns()) / 1e9, 0.01))
         if not self.follows_a_crash:  # a socket that is left behind is how the next one knows
@@ -110,37 +127,55 @@ class ControlServer:
 
     def _accept(self) -> None:
         try:
-            client, _ = self._listener.accept()
+            stream, _ = self._listener.accept()
         except OSError as error:  # no descriptor is left, or the client has gone already
             self._report(f"control socket: a client couldn't be let in: {why(error)}")
             self._stopping.wait(0.1)
             return
-        client.settimeout(_CLIENT_PATIENCE_S)
+        stream.settimeout(_CLIENT_PATIENCE_S)
         with self._guard:
-            if len(self._clients) < _CLIENTS:
-                thread = threading.Thread(target=self._attend, args=(client,), name="control client", daemon=True)
-                self._clients[client] = thread
-                thread.start()
+            is_full = len(self._clients) >= _CLIENTS and not self._drop_slowest()
+            if len(self._clients) < _CLIENTS + _MORE_FOR_PANIC:
+                client = _Client(stream, self._clock.now_ns(), only_panic=is_full)
+                client.thread = threading.Thread(
+                    target=self._attend, args=(client,), name="control client", daemon=True
+                )
+                self._clients.append(client)
+                client.thread.start()
                 return
-        with client, suppress(OSError):
-            client.sendall(line_of({"ok": False, "error": f"{_CLIENTS} others talk to the daemon; try again later"}))
+        with stream, suppress(OSError):
+            stream.sendall(_FULL)
 
-    def _attend(self, client: socket.socket) -> None:
+    def _drop_slowest(self) -> bool:
+        """Leave the client that has kept us waiting longest; False if all of them wait for us."""
+        slow = [client for client in self._clients if client.kept_us_since is not None]
+        if not slow:
+            return False
+        slowest = min(slow, key=lambda client: client.kept_us_since or 0)
+        self._clients.remove(slowest)
+        with suppress(OSError):
+            slowest.stream.shutdown(socket.SHUT_RDWR)  # its thread wakes, and ends
+        return True
+
+    def _attend(self, client: _Client) -> None:
         """Answer one client until it leaves. What it does wrong ends its own connection, nothing else."""
+        stream = client.stream
         try:
-            with client, suppress(OSError):
-                for question in lines_from(client, LONGEST_QUESTION, _CLIENT_PATIENCE_S):
-                    for line in self._answer(question):
-                        client.sendall(line)
+            with stream, suppress(OSError):
+                for question in lines_from(stream, LONGEST_QUESTION, _CLIENT_PATIENCE_S, self._clock):
+                    client.kept_us_since = None
+                    for line in self._answer(question, client.only_panic):
+                        client.kept_us_since = self._clock.now_ns()
+                        stream.sendall(line)
         except TooLongError:
             pass
         finally:
-            with self._guard:
-                self._clients.pop(client, None)
+            with self._guard, suppress(ValueError):
+                self._clients.remove(client)
 
-    def _answer(self, line: bytes) -> Iterator[bytes]:
+    def _answer(self, line: bytes, only_panic: bool) -> Iterator[bytes]:
         try:
-            answer = dict(self._ask(line))
+            answer = dict(self._ask(line, only_panic))
             held = {key: value for key, value in answer.items() if isinstance(value, bytes)}
             last = line_of({"ok": True, **{key: value for key, value in answer.items() if key not in held}})
         except PointsmanError as error:
@@ -157,7 +192,7 @@ class ControlServer:
                 yield line_of({"piece": [key, base64.b64encode(value[at : at + _PIECE]).decode("ascii")]})
         yield last
 
-    def _ask(self, line: bytes) -> Mapping[str, Any]:
+    def _ask(self, line: bytes, only_panic: bool) -> Mapping[str, Any]:
         try:
             question = json.loads(line)
         except (ValueError, RecursionError):
@@ -166,6 +201,8 @@ class ControlServer:
         if not isinstance(verb, str) or verb not in self._handlers:
             known = ", ".join(sorted(self._handlers))
             raise MachineError(f"the daemon doesn't know {json.dumps(verb)[:60]}; it knows {known}")
+        if only_panic and verb != _PANIC:
+            raise MachineError(_CROWDED)
         return self._handlers[verb](question)
 
 

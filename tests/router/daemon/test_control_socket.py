@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import json
 import os
 import signal
@@ -39,10 +40,13 @@ class Daemon:
     def __init__(self, name: str) -> None:
         self.reports: list[str] = []
         self.gate = threading.Event()
+        self.waits = threading.Semaphore(0)
+        self.panics = 0
         self.turned: dict[str, Any] = {}
         verbs = {
             "status": self.status,
             "switch": self.turn,
+            "panic": self.panic,
             "wait": self.wait,
             "last": self.last,
             "broken": self.broken,
@@ -62,7 +66,13 @@ class Daemon:
 
     def wait(self, _: dict[str, Any]) -> Mapping[str, Any]:
         """Take as long as the test wants."""
+        self.waits.release()
         self.gate.wait(20)
+        return {}
+
+    def panic(self, _: dict[str, Any]) -> Mapping[str, Any]:
+        """Count."""
+        self.panics += 1
         return {}
 
     def last(self, asked: dict[str, Any]) -> Mapping[str, Any]:
@@ -176,7 +186,7 @@ def test_a_bug_is_reported_and_the_daemon_lives_on(daemon: Daemon) -> None:
         (b"status\n", "a question is a line of JSON"),
         (b"\xff\xfe\n", "a question is a line of JSON"),
         (b"[" * 60_000 + b"\n", "a question is a line of JSON"),
-        (b"[]\n", "doesn't know null; it knows broken, last, status, switch, wait"),
+        (b"[]\n", "doesn't know null; it knows broken, last, panic, status, switch, wait"),
         (b'{"verb": "dance"}\n', 'doesn\'t know "dance"; it knows'),
         (b'{"verb": ["status"]}\n', 'doesn\'t know ["status"]; it knows'),
         (b'{"verb": "switch"}\n', "KeyError"),
@@ -225,17 +235,70 @@ def test_a_slow_answer_keeps_nobody_else_waiting(login: Path) -> None:
 
 
 @pytest.mark.usefixtures("daemon")
-def test_too_many_clients_are_told_so(login: Path) -> None:
-    """Those who are there stay; when one goes, there is room again."""
+def test_the_client_that_keeps_the_daemon_waiting_longest_makes_room(login: Path) -> None:
+    """Sixteen have been answered and stay: the first of them is left, the others keep their places."""
     crowd = [connected(login) for _ in range(16)]
     for client in crowd:
         client.sendall(b'{"verb": "status"}\n')
         assert said(client)["ok"]
     with connected(login) as late:
-        assert said(late)["error"] == "16 others talk to the daemon; try again later"
+        late.sendall(b'{"verb": "status"}\n')
+        assert said(late)["ok"]
+    assert crowd[0].recv(1) == b""
+    for client in crowd[1:]:
+        client.sendall(b'{"verb": "status"}\n')
+        assert said(client)["ok"]
     for client in crowd:
         client.close()
-    assert answered_when_there_is_room()["held"] == 3
+
+
+@pytest.mark.parametrize("slow", [b"", b'{"verb": "pan', b'{"verb": "last", "many": 4000}\n' * 3], ids=str)
+def test_panic_gets_through_a_crowd_of_slow_clients(daemon: Daemon, login: Path, slow: bytes) -> None:
+    """They say nothing, half a question, or don't listen to their answers."""
+    crowd = [connected(login) for _ in range(40)]
+    for client in crowd:
+        with contextlib.suppress(BrokenPipeError):
+            client.sendall(slow)
+    assert ask_daemon("pit", "panic") == {}
+    assert daemon.panics == 1
+    for client in crowd:
+        client.close()
+
+
+def test_panic_gets_through_a_crowd_that_waits_for_the_daemon(daemon: Daemon, login: Path) -> None:
+    """None of them is left, since each waits for its answer; whoever asks for less than panic is told so."""
+    crowd = [connected(login) for _ in range(16)]
+    for client in crowd:
+        client.sendall(b'{"verb": "wait"}\n')
+    for _ in crowd:
+        assert daemon.waits.acquire(timeout=20)
+    with pytest.raises(MachineError, match=r"^16 others wait for the daemon's answer; try again later$"):
+        ask_daemon("pit", "status")
+    assert ask_daemon("pit", "panic") == {}
+    assert daemon.panics == 1
+    daemon.gate.set()
+    for client in crowd:
+        assert said(client) == {"ok": True}
+        client.close()
+
+
+def test_a_refusal_is_heard_though_the_question_got_nowhere(login: Path) -> None:
+    """The other end has answered and closed before it was asked: its words count, not the broken pipe."""
+    (login / "pointsman").mkdir(mode=0o700)
+    with socket.socket(socket.AF_UNIX) as listener:
+        listener.bind(str(login / "pointsman" / "pit.sock"))
+        listener.listen(1)
+
+        def refuse() -> None:
+            client, _ = listener.accept()
+            with client:
+                client.sendall(b'{"ok": false, "error": "go away"}\n')
+
+        other = threading.Thread(target=refuse)
+        other.start()
+        with pytest.raises(MachineError, match="^go away$"):
+            ask_daemon("pit", "panic", late="x" * 4_000_000)
+        other.join()
 
 
 @pytest.mark.usefixtures("daemon")
