@@ -1,7 +1,8 @@
 """Where beats fall in a recording: moments of a performance as ticks, so that the beats of a clock lie on the grid.
 
 A clock sends 24 messages a quarter note; after `start`, its next clock is beat 0, and a song position counts
-sixteenths (MIDI 1.0 Detailed Specification 4.2.1, p. 27-30). From one beat to the next the tempo is taken as steady.
+sixteenths (MIDI 1.0 Detailed Specification 4.2.1, p. 27-30). From one beat to the next the tempo is taken as steady,
+and over as many beats as one tempo explains: clocks come as much too late as the computer makes them (`blur_of`).
 Where no clock runs, the tempo of the last beat holds, or our own; a stretch between two runs of a clock gets whole
 beats, whole bars of four where they nearly fit, at the tempo that fills it. So the file plays as long as the
 performance took.
@@ -10,11 +11,13 @@ performance took.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from math import isqrt
 from typing import Final
 
 from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START
+from rules.timing.delays import NEVER
 from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE
 
 TICKS_A_BEAT: Final = 960
@@ -24,6 +27,10 @@ _BEATS_A_BAR: Final = 4
 _LONGEST_BEAT: Final = (1 << 24) - 1  # what a tempo event can hold, in microseconds (RP-001, "Set Tempo")
 _SHORTEST_BEAT: Final = 60_000_000  # ns: 1000 BPM
 _MOST_STRETCH: Final = 10  # a stretch may change by 1/10 to become whole bars
+_LEAST_BLUR: Final = 1_000_000  # ns
+_MOST_BLUR: Final = 25_000_000  # ns: a period of 1,024 frames, and a bit
+_SPREAD: Final = 5  # times the mean, which is far less than the most: a clock is late now and then only
+_MINUTE: Final = 60_000_000_000  # ns
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,25 +71,72 @@ def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
     return [run for run in runs if run]
 
 
+def blur_of(clock: Iterable[tuple[int, bytes]]) -> int:
+    """How far (ns) the clocks of a source lie from a steady pace: up to one period of a sound server, for example.
+
+    That is seen where a clock comes later than the one before and the one behind it let expect.
+    """
+    times = [time for time, message in clock if message[0] == CLOCK]
+    total = sum(
+        min(abs(one - 2 * middle + other), _MOST_BLUR) ** 2
+        for one, middle, other in zip(times, times[1:], times[2:], strict=False)
+    )
+    return min(max(_SPREAD * isqrt(total // max(len(times) - 2, 1)), _LEAST_BLUR), _MOST_BLUR)
+
+
+def _steady(run: Sequence[int], blur: int) -> Iterator[tuple[int, int]]:
+    """Where (ns) stretches of one tempo end in the beats of a run, and how many beats each has.
+
+    No beat lies further than `blur` (ns) from where it came.
+    """
+    begin, first = run[0], 0
+    while first < len(run) - 1:
+        low, high = 0, NEVER  # of a beat, in ns times the beats of the stretch
+        last = first
+        while last < len(run) - 1:
+            beats = last + 1 - first
+            early, late = -((begin - run[last + 1] + blur) // beats), (run[last + 1] - begin + blur) // beats
+            if max(low, early) > min(high, late):
+                break
+            low, high, last = max(low, early), min(high, late), last + 1
+        begin += _roundest(low, high) * (last - first)
+        yield begin, last - first
+        first = last
+
+
+def _roundest(low: int, high: int) -> int:
+    """A beat (ns) in a range, of the roundest tempo: whole beats a minute, else tenths or hundredths."""
+    middle = (low + high) // 2
+    for parts in (1, 10, 100):
+        tempo = (2 * parts * _MINUTE + middle) // (2 * middle)
+        if tempo and low <= (beat := parts * _MINUTE // tempo) <= high:
+            return beat
+    return middle
+
+
 class Grid:
     """Turns moments into ticks. `begin` is the first moment (ns) that will be asked for, `beat` our own quarter note
-    (ns) for where no clock has run, and `runs` are the beats of a clock.
+    (ns) for where no clock has run, and `runs` are the beats of a clock, each up to `blur` (ns) early or late.
 
     `start` is the moment of tick 0: the first beat of a clock begins a bar, so that silence may come before `begin`.
     """
 
-    def __init__(self, begin: int, beat: int, runs: Iterable[list[int]] = ()) -> None:
+    def __init__(self, begin: int, beat: int, runs: Iterable[list[int]] = (), blur: int = 0) -> None:
         self._free = beat
         self._times = [begin]
         self._beats = [0]
+        run: list[int] = []
         for run in runs:
             self._reach(run[0])
-            for time in run[1:]:
-                self._free = time - self._times[-1]
-                self._add(time, 1)
+            for time, beats in _steady(run, blur):
+                self._free = (time - self._times[-1]) // beats
+                self._add(time, beats)
         self.start = self._times[0]
-        self._times.append(self._times[-1] + self._free)
-        self._beats.append(self._beats[-1] + 1)
+        if len(run) > 1:  # the tempo of the last beats goes on
+            self._times[-1] += self._free
+            self._beats[-1] += 1
+        else:
+            self._add(self._times[-1] + self._free, 1)
 
     def _add(self, time: int, beats: int) -> None:
         self._times.append(time)
@@ -91,8 +145,7 @@ class Grid:
     def _reach(self, time: int) -> None:
         """On to the first beat of a run."""
         while len(self._times) > 1 and 2 * (time - self._times[-1]) < self._free:
-            self._times.pop()  # a short rest of a beat becomes part of the beat before it
-            self._beats.pop()
+            self._shorten()  # a short rest of a beat becomes part of the beat before it
         if len(self._times) > 1:
             self._add(time, _whole_beats(time - self._times[-1], self._free, self._beats[-1]))
             return
@@ -101,6 +154,16 @@ class Grid:
         self._times[0] = time - bars * self._free
         if bars:
             self._add(time, bars)
+
+    def _shorten(self) -> None:
+        """Take the last beat off the last stretch."""
+        beats = self._beats[-1] - self._beats[-2]
+        if beats == 1:
+            self._times.pop()
+            self._beats.pop()
+        else:
+            self._times[-1] -= (self._times[-1] - self._times[-2]) // beats
+            self._beats[-1] -= 1
 
     def tick(self, time: int) -> int:
         """The tick of a moment (ns), the nearest one; never below 0."""

@@ -18,7 +18,7 @@ from typing import Final
 
 import rules.journal.format as journal
 from rules.errors import RuleFileError
-from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs
+from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs, blur_of
 from rules.journal.format import Names, unpack
 from rules.midi.controllers import PEDALS, SWITCH_ON
 from rules.midi.messages import (
@@ -92,7 +92,7 @@ def make_take(data: bytes, begin: int = 0) -> Take:
     """The take of a journal, whose records lie in `data` from `begin` on; a torn end is left out."""
     overview = _Overview(unpack(data, begin))
     clock = overview.clock
-    grid = Grid(overview.begin, int(_NANOSECONDS_A_MINUTE / Fraction(overview.bpm)), beat_runs(clock))
+    grid = Grid(overview.begin, int(_NANOSECONDS_A_MINUTE / Fraction(overview.bpm)), beat_runs(clock), blur_of(clock))
     tracks: dict[tuple[int, int], _TrackBuilder] = {}
     lost_at = 0
     for kind, time, number, message in _with_silent_losses(unpack(data, begin), overview.recorded):

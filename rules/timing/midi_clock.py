@@ -22,26 +22,56 @@ _NO_BEAT: Final = Fraction(0)
 _NANOSECONDS_A_MINUTE: Final = 60_000 * NANOSECONDS_PER_MS
 
 
-class ClockReading:
-    """The tempo of one clock, averaged over its last quarter note, since single clocks come early and late."""
+_LONGEST_READ: Final = 8 * CLOCKS_A_BEAT
+"""Clocks that are read at most. A sound server hands them out once a period, up to 21 ms late: a quarter note alone
+would show 119.7 and 120.9 in turn for a steady 120."""
 
-    __slots__ = ("_times",)
+_BLUR: Final = 25 * NANOSECONDS_PER_MS
+"""How far (ns) a steady clock may come from where it is expected."""
+
+_CHANGED: Final = CLOCKS_A_BEAT // 4
+"""So many clocks in a row that come further off mean another tempo, and a single one no more than a hiccup."""
+
+
+class ClockReading:
+    """The tempo of one clock, averaged over its last eight quarter notes, or since its tempo changed.
+
+    Averaged are the clocks at both ends, up to a quarter note at each, and the tempo is what lies between.
+    """
+
+    __slots__ = ("_off", "_times")
 
     def __init__(self) -> None:
-        self._times: deque[int] = deque(maxlen=CLOCKS_A_BEAT + 1)
+        self._times: deque[int] = deque(maxlen=_LONGEST_READ)
+        self._off = 0
 
     def tick(self, now: int) -> None:
         """A clock message arrives at a time (ns)."""
-        if self._times and now - self._times[-1] > SILENCE:
-            self._times.clear()
-        self._times.append(now)
+        times = self._times
+        if times and now - times[-1] > SILENCE:
+            times.clear()
+        if len(times) > _CHANGED and abs(now - self._expected()) > _BLUR:
+            self._off += 1
+            if self._off == _CHANGED:
+                self._off = 0
+                self._times = times = deque(list(times)[1 - _CHANGED :], maxlen=_LONGEST_READ)
+        else:
+            self._off = 0
+        times.append(now)
+
+    def _expected(self) -> int:
+        """When (ns) the next clock comes if the tempo stays, by all but the last quarter note."""
+        many, first, last, between = _ends(list(self._times)[: -min(CLOCKS_A_BEAT, len(self._times) // 3)])
+        ahead = 2 * (len(self._times) - between) - many + 1  # half clocks from the middle of the later end
+        return (2 * last * between + (last - first) * ahead) // (2 * many * between)
 
     def beat(self, now: int) -> Fraction | None:
         """How long a quarter note takes (ns); None where no clock runs."""
         times = self._times
         if len(times) < 2 or now - times[-1] > SILENCE or times[-1] == times[0]:
             return None
-        return Fraction((times[-1] - times[0]) * CLOCKS_A_BEAT, len(times) - 1)
+        many, first, last, between = _ends(list(times))
+        return Fraction((last - first) * CLOCKS_A_BEAT, many * between)
 
     def bpm(self, now: int) -> float | None:
         """Quarter notes a minute; None where no clock runs."""
@@ -49,18 +79,28 @@ class ClockReading:
         return None if beat is None else float(_NANOSECONDS_A_MINUTE / beat)
 
 
-class LiveTime:
-    """Turns delays into nanoseconds: beats by the clock that runs, else by the tempo of the rule files."""
+def _ends(times: list[int]) -> tuple[int, int, int, int]:
+    """How many clocks are averaged at each end, the sums of their times, and how many are between the middles."""
+    many = min(CLOCKS_A_BEAT, len(times) // 2)
+    return many, sum(times[:many]), sum(times[-many:]), len(times) - many
 
-    __slots__ = ("_beat", "_readings")
+
+class LiveTime:
+    """Turns delays into nanoseconds: beats by the clock that runs, else by the one that ran last. Before any has run,
+    and once the tempo of the rule files is another one, they decide."""
+
+    __slots__ = ("_beat", "_bpm", "_readings")
 
     def __init__(self, bpm: float) -> None:
         self._readings: dict[int, ClockReading] = {}
+        self._bpm = 0.0
         self.follow(bpm)
 
     def follow(self, bpm: float) -> None:
-        """The tempo (quarter notes a minute) to keep where no clock runs."""
-        self._beat = Fraction(_NANOSECONDS_A_MINUTE) / Fraction(bpm)
+        """The tempo (quarter notes a minute) of the rule files, from now on."""
+        if bpm != self._bpm:
+            self._bpm = bpm
+            self._beat = Fraction(_NANOSECONDS_A_MINUTE) / Fraction(bpm)
 
     def tick(self, player: int, now: int) -> None:
         """A clock message from a player."""
@@ -70,6 +110,8 @@ class LiveTime:
             # of two clocks the one that is first in the rule files counts, whichever came first tonight
             self._readings = dict(sorted(self._readings.items()))
         reading.tick(now)
+        if self.running(now) == player:
+            self._beat = reading.beat(now) or self._beat  # it holds when the clock stops
 
     def running(self, now: int) -> int | None:
         """The player whose clock sets the tempo; None where no clock runs."""

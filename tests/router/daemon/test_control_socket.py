@@ -296,7 +296,7 @@ def test_a_refusal_is_heard_though_the_question_got_nowhere(login: Path) -> None
 
         other = threading.Thread(target=refuse)
         other.start()
-        with pytest.raises(MachineError, match="^go away$"):
+        with pytest.raises(MachineError, match=r"^go away$"):
             ask_daemon("pit", "panic", late="x" * 4_000_000)
         other.join()
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs
+from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs, blur_of
 from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP
 
 MS = 1_000_000
@@ -90,7 +90,7 @@ EVEN = st.builds(clocks, st.integers(0, 10**10), st.integers(0, 200), st.integer
 @given(CLOCKWORKS | EVEN, st.integers(60 * MS, 6_000 * MS), st.lists(st.integers(0, 10**11), max_size=20))
 def test_time_never_runs_back(clock: list[tuple[int, bytes]], beat: int, moments: list[int]) -> None:
     """Whatever a clock does, what came later has no lower tick."""
-    grid = Grid(clock[0][0] if clock else 0, beat, beat_runs(clock))
+    grid = Grid(clock[0][0] if clock else 0, beat, beat_runs(clock), blur_of(clock))
     ticks = [grid.tick(moment) for moment in sorted(moments)]
     assert all(one <= other for one, other in pairwise(ticks))
 
@@ -101,7 +101,7 @@ def test_the_file_plays_as_long_as_the_performance_took(
 ) -> None:
     """By the tempos of the file, every moment lies where it was, to a tick; roundings don't add up."""
     runs = beat_runs(clock)
-    grid = Grid(0, beat, runs)
+    grid = Grid(0, beat, runs, data.draw(st.sampled_from([0, blur_of(clock)])))
     tempos = grid.tempos()
     moment = data.draw(st.integers(0, 2 * 10**10))
     tick = grid.tick(moment)
@@ -133,3 +133,54 @@ def test_a_burst_of_clocks_makes_no_beats_of_its_own() -> None:
     beats = [beat for run in beat_runs([*clock, *burst, *later]) for beat in run]
     assert all(later - earlier >= 60 * MS for earlier, later in pairwise(beats))
     assert len(beats) >= 4
+
+
+def blurred(bpm: float, count: int, period: int, begin: int = 0) -> list[tuple[int, bytes]]:
+    """Clocks at a steady tempo as a sound server hands them out: once a period (ns), at its end."""
+    times = [begin + round(tick * 60_000 * MS / bpm / 24) for tick in range(count)]
+    return [(-(-time // period) * period, TICK) for time in times]
+
+
+@pytest.mark.parametrize("frames", [64, 128, 256, 512, 1_024])
+@pytest.mark.parametrize("bpm", [60, 97.5, 120, 174])
+def test_a_steady_clock_has_one_tempo(bpm: float, frames: int) -> None:
+    """Two minutes of it over a sound server: one tempo event, and every beat within a period of the grid."""
+    period = frames * 1_000 * MS // 48_000
+    clock = blurred(bpm, round(bpm * 2 * 24), period, 12_345)
+    runs = beat_runs(clock)
+    grid = Grid(clock[0][0], HALF_SECOND, runs, blur_of(clock))
+    assert [(tempo.tick, tempo.beat) for tempo in grid.tempos()] == [(0, round(60_000_000 / bpm))]
+    off = [(grid.tick(time) + 480) % TICKS_A_BEAT - 480 for time in runs[0]]
+    assert max(map(abs, off)) <= 1 + TICKS_A_BEAT * max(period, MS) * bpm / (60_000 * MS)
+
+
+def test_a_steady_clock_whose_beat_is_no_whole_microsecond_has_one_tempo() -> None:
+    """The microseconds of an odd tempo are rounded once, not from beat to beat."""
+    clock = [(round(tick * 60_000 * MS / 121 / 24), TICK) for tick in range(24 * 200)]
+    assert [tempo.beat for tempo in Grid(0, HALF_SECOND, beat_runs(clock), blur_of(clock)).tempos()] == [495_868]
+
+
+def test_another_tempo_of_a_clock_is_another_tempo_in_the_file() -> None:
+    """120, then 132 BPM: the change lies within two beats of where it was, and no third tempo lasts."""
+    clock = blurred(120, 24 * 16, 2_666_667)
+    clock += blurred(132, 24 * 16, 2_666_667, 16 * HALF_SECOND)
+    tempos = Grid(0, HALF_SECOND, beat_runs(clock), blur_of(clock)).tempos()
+    ends = [tempo.tick for tempo in tempos[1:]] + [31 * TICKS_A_BEAT]
+    lasting = [
+        (tempo.tick // TICKS_A_BEAT, round(60_000_000 / tempo.beat))
+        for tempo, end in zip(tempos, ends, strict=True)
+        if end - tempo.tick > 2 * TICKS_A_BEAT
+    ]
+    assert [bpm for _, bpm in lasting] == [120, 132]
+    assert 15 <= lasting[1][0] <= 18
+
+
+@given(CLOCKWORKS | EVEN)
+def test_no_beat_lies_further_from_the_grid_than_clocks_are_blurred(clock: list[tuple[int, bytes]]) -> None:
+    """Of a clock that ran on: to a tick more."""
+    runs, blur = beat_runs(clock), blur_of(clock)
+    grid = Grid(clock[0][0] if clock else 0, HALF_SECOND, runs, blur)
+    if len(runs) == 1:
+        for beat, time in enumerate(runs[0]):
+            begin = grid.tick(runs[0][0]) + beat * TICKS_A_BEAT
+            assert grid.tick(time - blur - 1) - 1 <= begin <= grid.tick(time + blur + 1) + 1

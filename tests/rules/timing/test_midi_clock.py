@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -56,8 +57,54 @@ def test_one_clock_alone_is_no_tempo() -> None:
     assert reading.bpm(5) is None
 
 
-def test_beats_follow_the_clock_and_the_rule_file_where_none_runs() -> None:
-    """A beat is half a second at 120; with a clock at 60 it is a second, and half a second again when that stops."""
+def blurred(bpm: float, count: int, period: int, start: int = 0) -> list[int]:
+    """Clocks at a steady tempo as a sound server hands them out: once a period (ns), at its end."""
+    return [-(-(start + round(tick * 60_000 * MS / bpm / 24)) // period) * period for tick in range(count)]
+
+
+@pytest.mark.parametrize("frames", [64, 128, 256, 512, 1_024])
+@pytest.mark.parametrize("bpm", [60, 97.3, 120, 174])
+def test_the_periods_of_a_sound_server_do_not_shake_the_tempo(bpm: float, frames: int) -> None:
+    """From the eighth beat on a steady tempo shows as one number (BPM, one decimal)."""
+    reading = ClockReading()
+    shown = set()
+    for tick, now in enumerate(blurred(bpm, 24 * 40, frames * 1_000 * MS // 48_000, 12_345)):
+        reading.tick(now)
+        if tick >= 24 * 8:
+            found = reading.bpm(now)
+            assert found is not None
+            shown.add(round(found, 1))
+    assert len(shown) == 1 or frames > 256
+    assert all(abs(one - bpm) < (0.35 if frames > 256 else 0.15) for one in shown)
+
+
+@pytest.mark.parametrize(("before", "after", "beats"), [(120, 60, 1), (60, 180, 2), (120, 130, 3), (120, 122, 9)])
+def test_another_tempo_is_followed(before: float, after: float, beats: int) -> None:
+    """To half a percent, so many beats after it began."""
+    reading, now = ticked(before, 24 * 12)
+    for tick in range(1, 24 * beats + 1):
+        reading.tick(now + round(tick * 60_000 * MS / after / 24))
+    found = reading.bpm(now + round(beats * 60_000 * MS / after))
+    assert found is not None
+    assert abs(found - after) < after / 200
+
+
+def test_a_moment_of_standstill_is_no_other_tempo() -> None:
+    """Four clocks come together, 60 ms late: the tempo is what it was, to a hundredth."""
+    reading, now = ticked(120, 24 * 8)
+    step = 60_000 * MS / 120 / 24
+    for tick in range(1, 49):
+        reading.tick(now + round(max(tick, 4 if tick < 4 else tick) * step))
+        found = reading.bpm(now + round(tick * step))
+        assert found is not None
+        assert abs(found - 120) < 1.2
+
+
+def test_beats_follow_the_clock_and_keep_its_tempo_when_it_stops() -> None:
+    """A beat is half a second at 120; with a clock at 60 it is a second, and goes on so when that stops.
+
+    Its first clock after that changes nothing, nor does a reload; another tempo in the rule files does.
+    """
     time = LiveTime(120)
     beat = Delay(beats=Fraction(1))
     assert time.later(0, beat) == 500 * MS
@@ -68,8 +115,23 @@ def test_beats_follow_the_clock_and_the_rule_file_where_none_runs() -> None:
     assert abs(time.later(last, beat) - last - 1_000 * MS) <= 1
     assert time.running(last) == 0
     stopped = last + SILENCE + 1
-    assert time.later(stopped, beat) == stopped + 500 * MS
+    assert abs(time.later(stopped, beat) - stopped - 1_000 * MS) <= 1
     assert time.running(stopped) is None
+    time.tick(0, stopped)
+    assert abs(time.later(stopped, beat) - stopped - 1_000 * MS) <= 1
+    time.follow(120)
+    assert abs(time.later(stopped, beat) - stopped - 1_000 * MS) <= 1
+    time.follow(240)
+    assert time.later(stopped, beat) == stopped + 250 * MS
+
+
+def test_of_two_clocks_that_stop_the_tempo_that_was_in_force_is_kept() -> None:
+    """Both stop at once, the second a moment after the first, which had set the tempo."""
+    time = LiveTime(120)
+    for tick in range(50):
+        time.tick(0, tick * 20 * MS)
+        time.tick(1, tick * 10 * MS + 500 * MS)
+    assert round(time.bpm(9_000 * MS)) == 125
 
 
 def test_of_two_clocks_the_first_source_counts() -> None:
