@@ -139,6 +139,30 @@ class Memory:
         return copy
 
 
+class Replayed(Memory):
+    """What one rule's steps knew before a message, while they are asked again about it for another zone.
+
+    The steps of a rule see each message once (ruling 6); all other steps remember as ever.
+    """
+
+    def __init__(self, memory: Memory, then: Memory, rule: At) -> None:
+        super().__init__()
+        self._memory = memory
+        self._then = then
+        self._rule = rule
+
+    def _of(self, key: At) -> Memory:
+        return self._then if key[: len(self._rule)] == self._rule else self._memory
+
+    def before(self, player: int, key: At) -> int:
+        """The last value; 0 before the first."""
+        return self._of(key).before(player, key)
+
+    def note(self, player: int, key: At, value: int) -> None:
+        """Remembers a value."""
+        self._of(key).note(player, key, value)
+
+
 @dataclass(slots=True)
 class Moment:
     """All that a step may look at besides the message.

@@ -12,7 +12,7 @@ from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.arithmetic import octave_inside
 from tests.model.asking import counts_as_taken, fits, holds, rule_takes
-from tests.model.chain import Flow, Follow, Memory, Moment, onward, resumed, through
+from tests.model.chain import Flow, Follow, Memory, Moment, Replayed, onward, resumed, through
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +118,12 @@ class Way:
             return []
         name = rule.name or ""
         moment.match = rule.match
+        then = moment.memory.frozen()
         flows = through(rule.steps, ("rule", name), replace(flow, rule=name), moment)
         emissions: list[Emission] = []
-        for branch in fitting:
+        for number, branch in enumerate(fitting):
+            if number and any(flow.stop is not None for flow in flows):
+                moment = replace(moment, memory=Replayed(moment.memory, then.frozen(), ("rule", name)))
             for each in onward(flows, self._zone(branch, name), moment):
                 for out in onward([each], self._delivery(branch), moment):
                     emissions += self.at_stop(out, moment, f" {name} {branch.number}")
