@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import Delay
 from tests.model import facts
 from tests.model.chain import At
@@ -21,11 +22,13 @@ and number of the step's own message. So each step has a ledger of its own."""
 class Family:
     """What all that becomes of one message has in common.
 
-    `switches` is how they stood once it had turned them, `gone` what was sent of it, `waits` how long originals were
-    held where nothing overtakes. `alike` stands for the messages that came to a step alike.
+    `ruleset` is the rules that it came under, `switches` how they stood once it had turned them. `gone` is what was
+    sent of it, `waits` how long originals were held where nothing overtakes, `alike` stands for the messages that came
+    to a step alike.
     """
 
     gone: set[object] = field(default_factory=set)
+    ruleset: RuleSet | None = None
     switches: dict[str, bool | int | str] = field(default_factory=dict)
     waits: dict[object, int] = field(default_factory=dict)
     alike: dict[object, object] = field(default_factory=dict)

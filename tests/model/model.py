@@ -270,7 +270,7 @@ class Model:
     ) -> None:
         """Sends what came of a message, and what is owed to what it lets go."""
         way = self._now()
-        start = Start(player, in_key, in_key, Family(switches=dict(self.switches)), now)
+        start = Start(player, in_key, in_key, Family(ruleset=self.ruleset, switches=dict(self.switches)), now)
         if in_key is None:
             return self._emit_all(emissions, start, Press(way, []), now, out)
         self._book(start, message, emissions, way, now, out)
@@ -594,7 +594,9 @@ class Model:
         assert in_key is not None
         stop, player = emission.flow.stop, item.player
         moment = Moment(stop.switches, self.memory, player, in_key)
-        way = Way(self.ruleset, item.family.switches)
+        ruleset = item.family.ruleset
+        assert ruleset is not None
+        way = Way(ruleset, item.family.switches)
         emissions: list[Emission] = []
         if stop.at[0] == "port":
             for flow in resumed(replace(emission.flow, stop=replace(stop, follow=stop.follow[:-1])), message, moment):
@@ -604,9 +606,8 @@ class Model:
                     item.family.switches = dict(self.switches)
                 if not is_swallowed:
                     moment.switches = item.family.switches
-                    emissions += Way(self.ruleset, item.family.switches).out_of_rules(
-                        self.players[player], flow, moment
-                    )
+                    way = Way(ruleset, item.family.switches)
+                    emissions += way.out_of_rules(self.players[player], flow, moment)
         else:
             branch = emission.port.removeprefix(f"step {stop.at}")
             for each in resumed(emission.flow, message, moment):
