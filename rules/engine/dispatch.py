@@ -1,4 +1,4 @@
-"""When a message goes, and where to: at once or by the agenda, to its output or to a node that waits."""
+"""When a message goes, and where: at once or by the scheduler, to its output or to a node that waits."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from rules.program.event import Event, Queue
 from rules.program.holders import Copy
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, Delay, Later
-from rules.timing.scheduler import Agenda
+from rules.timing.scheduler import Scheduler
 
 
 class Desk(Clerk, Protocol):
@@ -35,16 +35,16 @@ class Desk(Clerk, Protocol):
 
 
 class Dispatch:
-    """Agenda, outputs and waiting nodes of one engine, and its players.
+    """Scheduler, outputs and waiting nodes of one engine, and its players.
 
-    `latest` says when the last message is due where nothing overtakes; `put_off` counts messages that were put on the
-    agenda, or kept by a node.
+    `latest` says when the last message is due where nothing overtakes; `put_off` counts messages that were put into the
+    scheduler, or kept by a node.
     """
 
     def __init__(self, desk: Desk, merge: Merge) -> None:
         self.desk = desk
         self.merge = merge
-        self.agenda: Agenda[Event | Wake] = Agenda()
+        self.scheduler: Scheduler[Event | Wake] = Scheduler()
         self.players: list[Player] = []
         self.stations = Stations()
         self.delivery = Delivery(merge, self.held_by_hand)
@@ -91,7 +91,7 @@ class Dispatch:
             self.arrive(event, now, out)
         else:
             self.put_off += 1
-            self.agenda.add(event.due, event, event.origin)
+            self.scheduler.add(event.due, event, event.origin)
 
     def arrive(self, event: Event, now: int, out: list[Sent]) -> None:
         """An event is due: it goes out, or to its node."""
@@ -102,7 +102,7 @@ class Dispatch:
         node = event.node
         assert node is not None
         if not event.origin:
-            event.origin = self.agenda.origin()
+            event.origin = self.scheduler.origin()
         status, first, second = split_message(event.message)
         node.take(self.desk.memory(node), event, status, first, second, NodeOut(self, now, event.origin, out))
 
@@ -161,11 +161,11 @@ class NodeOut:
     def wake(self, node: AnyNode, key: Any, base: int, delay: Delay) -> int:
         """Wakes a node later, in the order of what is being done."""
         due = max(self.now, self.later(base, delay))
-        return self._dispatch.agenda.add(due, Wake(node, key, base, delay), self._origin)
+        return self._dispatch.scheduler.add(due, Wake(node, key, base, delay), self._origin)
 
     def cancel(self, wake: int) -> None:
         """Wakes it no more."""
-        self._dispatch.agenda.cancel(wake)
+        self._dispatch.scheduler.cancel(wake)
 
     def put_off(self) -> None:
         """A message that came goes out later."""

@@ -17,7 +17,7 @@ from rules.program.holders import holder_of, in_channel_of
 
 def drop_pending(books: Books, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:
     """What is pending of a sort: for ports, note-offs and values at rest go out now; all else never."""
-    for event in books.agenda.take(lambda entry: not isinstance(entry, Wake) and wanted(entry)):
+    for event in books.scheduler.take(lambda entry: not isinstance(entry, Wake) and wanted(entry)):
         assert not isinstance(event, Wake)
         place = rest_place(event.target, event.message)
         if place is not None:

@@ -1,7 +1,7 @@
 """The engine: messages in, messages out.
 
 Any message can go the whole way, which is wiring only: an evaluation of the tables says what it becomes, and the books
-hold that against ledgers, merge and agenda. Nearly all messages need less, and go the short ways of `fast_path`.
+hold that against ledgers, merge and scheduler. Nearly all messages need less, and go the short ways of `fast_path`.
 
 It knows no ports, files or clocks. Time is an ordered integer that the caller brings; `later` turns delays into it.
 What goes out is appended to the caller's list as (port number, message, due, player), so that an error while sending
@@ -96,7 +96,7 @@ class Engine(FastPath):
     @property
     def next_due(self) -> int:
         """When `advance` has something to do; NEVER when nothing is pending."""
-        return self.agenda.next_due
+        return self.scheduler.next_due
 
     @property
     def put_off(self) -> int:
@@ -198,8 +198,8 @@ class Engine(FastPath):
 
     def advance(self, now: int, out: list[Sent]) -> None:
         """Sends what is due by `now`, in order."""
-        while self.agenda.next_due <= now:
-            due, origin, entry = self.agenda.pop()
+        while self.scheduler.next_due <= now:
+            due, origin, entry = self.scheduler.pop()
             if isinstance(entry, Wake):
                 self.books.wake(entry, origin, due, out)
             else:
@@ -210,7 +210,7 @@ class Engine(FastPath):
 
     def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
         """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
-        if now >= self.agenda.next_due:
+        if now >= self.scheduler.next_due:
             self.advance(now, out)
         self.turned(self.layout.turned(self.word, switch, state), NOBODY, now, out)
 
@@ -242,7 +242,7 @@ class Engine(FastPath):
 
     def release(self, number: int, now: int, out: list[Sent]) -> None:
         """A source is lost: what its player held ends at once, and so do switches that it held."""
-        if now >= self.agenda.next_due:
+        if now >= self.scheduler.next_due:
             self.advance(now, out)
         player = self._players[number]
         drop_pending(self.books, lambda event: event.player == number, now, out)
@@ -278,7 +278,7 @@ class Engine(FastPath):
 
     def close(self, now: int, out: list[Sent]) -> None:
         """The last message of a performance has come: nodes end what they keep going by themselves."""
-        if now >= self.agenda.next_due:
+        if now >= self.scheduler.next_due:
             self.advance(now, out)
         asides = NodeOut(self.books, now, 0, out)
         for name, node in self._rememberers.items():
@@ -297,7 +297,7 @@ class Engine(FastPath):
         Ledger, switches, delays and pending echoes live on. What sounds at ports that are gone, or comes from sources
         that are gone, ends.
         """
-        if now >= self.agenda.next_due:
+        if now >= self.scheduler.next_due:
             self.advance(now, out)
         for player in self._players:
             if player.plugged and player.name not in pipeline.sources:

@@ -27,7 +27,7 @@ class FastPath:
 
     def __init__(self, books: Books) -> None:
         self.books = books
-        self.agenda = books.agenda
+        self.scheduler = books.scheduler
         self._players = books.players
         self._notes = books.merge.notes
 
@@ -48,7 +48,7 @@ class FastPath:
 
         `message` is complete and valid; a message that begins with F7 is a sysex packet or an escape from a file.
         """
-        if now >= self.agenda.next_due:
+        if now >= self.scheduler.next_due:
             self.advance(now, out)
         status: i64 = message[0]
         player = self._players[number]
@@ -141,7 +141,7 @@ class FastPath:
         index = (status << 7 | first) & 0x3FFF
         cell = player.cells[index]
         # One lane makes one message, and where nothing is due nothing goes before it. The rest is as in `feed`.
-        if len(cell.lanes) != 1 or now >= self.agenda.next_due:
+        if len(cell.lanes) != 1 or now >= self.scheduler.next_due:
             return None
         second: i64 = message[2] if len(message) > 2 else 0
         if cell.way == NOTE:

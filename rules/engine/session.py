@@ -54,7 +54,7 @@ class Session:
     @property
     def next_due(self) -> int:
         """When `advance` has something to do."""
-        return min(self.engine.agenda.next_due, self._sensing.due)
+        return min(self.engine.scheduler.next_due, self._sensing.due)
 
     def _add_players(self, names: Iterable[str]) -> None:
         for name in names:
@@ -74,7 +74,7 @@ class Session:
         self._sensing.hear(player, now)
         status = message[0]
         if status == CLOCK:
-            if now >= self.engine.agenda.next_due:
+            if now >= self.engine.scheduler.next_due:
                 self.engine.advance(now, out)  # what was due is due by the tempo of then
             self.time.tick(player, now)
         elif status == ACTIVE_SENSING:

@@ -17,7 +17,7 @@ Name = tuple[str | int, ...]
 
 
 class Wake:
-    """What stands on the agenda for a node that asked to be woken, a delay after `base`."""
+    """What stands in the scheduler for a node that asked to be woken, a delay after `base`."""
 
     __slots__ = ("base", "delay", "key", "node")
 

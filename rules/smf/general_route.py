@@ -88,12 +88,12 @@ class _TrackGroup:
 
     def play_together(self) -> None:
         """All tracks, in the order of playing, from the first event until nothing is pending any more."""
-        engine, agenda, waiting = self.engine, self.engine.agenda, self.engine.waiting
+        engine, scheduler, waiting = self.engine, self.engine.scheduler, self.engine.waiting
         tick = 0
         out: list[Sent] = []
         for batch in in_order([track.events for track in self._tracks]):
             for tick, number, event in batch:
-                if agenda.next_due <= tick:
+                if scheduler.next_due <= tick:
                     self._write_due(tick)
                 message = event[4]
                 status = message[0]
@@ -114,8 +114,8 @@ class _TrackGroup:
         engine.close(tick, out)
         self._write_new(out)
         out.clear()
-        while agenda.next_due < NEVER:
-            tick = agenda.next_due
+        while scheduler.next_due < NEVER:
+            tick = scheduler.next_due
             self._write_due(tick)
         engine.settle(tick, out)
         self._write_new(out)

@@ -11,11 +11,11 @@ from rules.timing.delays import NEVER
 Entry = TypeVar("Entry")
 
 
-class Agenda(Generic[Entry]):
+class Scheduler(Generic[Entry]):
     """Entries by due time, those of one time in order of origin.
 
-    Each entry has a serial number from 1. What is cancelled stays in the heap until it is its turn, since to find it
-    there would take a look at all; `next_due` never tells of it.
+    Each entry has a serial number from 1. A cancelled entry stays in the heap until its turn, since finding it there
+    would mean looking at all of them; `next_due` is always that of an entry that is not cancelled.
     """
 
     __slots__ = ("_cancelled", "_heap", "_origins", "_serial", "next_due")
@@ -28,30 +28,30 @@ class Agenda(Generic[Entry]):
         self.next_due = NEVER
 
     def origin(self) -> int:
-        """The next place in the order of origin."""
+        """Return the next number in the order of origin."""
         self._origins += 1
         return self._origins
 
     def add(self, due: int, entry: Entry, origin: int = 0) -> int:
-        """Puts an entry in at its time; without an `origin` it is the latest. Returns its serial number."""
+        """Add an entry at its time, without an `origin` as the latest; return its serial number."""
         self._serial += 1
         heapq.heappush(self._heap, (due, origin or self.origin(), self._serial, entry))
         self.next_due = self._heap[0][0]
         return self._serial
 
     def cancel(self, serial: int) -> None:
-        """Takes back an entry that isn't due yet."""
+        """Cancel an entry that is not due yet, by its serial number."""
         self._cancelled.add(serial)
         self._uncover()
 
     def pop(self) -> tuple[int, int, Entry]:
-        """Takes out the entry that is due first: when, its origin, and what. Raises IndexError when there is none."""
+        """Remove the entry that is due first; return its time, origin and value. Raises IndexError if there is none."""
         due, origin, _, entry = heapq.heappop(self._heap)
         self._uncover()
         return due, origin, entry
 
     def take(self, wanted: Callable[[Entry], bool]) -> list[Entry]:
-        """Takes out all entries of a sort, in the order in which they would have been due."""
+        """Remove the `wanted` entries, and return them in the order in which they would have been due."""
         there = [item for item in self._heap if item[2] not in self._cancelled]
         self._cancelled.clear()
         taken = [item[3] for item in sorted(there, key=lambda item: item[:3]) if wanted(item[3])]
@@ -61,7 +61,7 @@ class Agenda(Generic[Entry]):
         return taken
 
     def _uncover(self) -> None:
-        """Brings an entry to the top that isn't cancelled."""
+        """Remove cancelled entries from the top of the heap."""
         heap, cancelled = self._heap, self._cancelled
         if cancelled:
             while heap and heap[0][2] in cancelled:

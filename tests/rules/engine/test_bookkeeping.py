@@ -1,4 +1,4 @@
-"""What emissions do to ledger and agenda."""
+"""What emissions do to ledger and scheduler."""
 
 from __future__ import annotations
 
@@ -72,13 +72,13 @@ def test_a_note_that_comes_to_nothing_is_noted_as_well() -> None:
 
 
 def test_a_delayed_note_is_not_out_before_its_time() -> None:
-    """It waits on the agenda, and so does its note-off, as long."""
+    """It waits in the scheduler, and so does its note-off, as long."""
     desk = Desk("{ delay = 5 }")
     desk.enter(b"\x90\x3c\x40")
     (press,) = desk.player.ledger.pressed(NOTE)
-    assert (desk.sent(), press.soundings[0].is_out, desk.books.agenda.next_due) == ([], False, 5 * MS)
+    assert (desk.sent(), press.soundings[0].is_out, desk.books.scheduler.next_due) == ([], False, 5 * MS)
     desk.enter(b"\x80\x3c\x40", 3 * MS)
-    assert [desk.books.agenda.pop()[0] for _ in range(2)] == [5 * MS, 8 * MS]
+    assert [desk.books.scheduler.pop()[0] for _ in range(2)] == [5 * MS, 8 * MS]
 
 
 def test_a_value_away_from_rest_is_noted_until_it_is_back() -> None:
@@ -104,7 +104,7 @@ def test_what_is_pending_ends_or_never_comes() -> None:
     desk.enter(b"\x80\x40\x21")
     desk.drop_pending()
     assert desk.sent() == [b"\x80\x40\x21"]
-    assert desk.books.agenda.next_due == NEVER
+    assert desk.books.scheduler.next_due == NEVER
 
 
 def test_what_a_node_keeps_never_comes_and_what_it_let_go_comes_to_rest() -> None:

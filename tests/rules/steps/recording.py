@@ -11,7 +11,7 @@ from rules.program.holders import Copy
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, NEVER, Delay
-from rules.timing.scheduler import Agenda
+from rules.timing.scheduler import Scheduler
 
 
 def ms(number: int) -> Delay:
@@ -20,12 +20,12 @@ def ms(number: int) -> Delay:
 
 
 class Desk:
-    """Stands for the engine: it keeps memories by place, an agenda of wakes, and its time is in milliseconds."""
+    """Stands for the engine: it keeps memories by place, a scheduler of wakes, and its time is in milliseconds."""
 
     def __init__(self, layout: Layout | None = None) -> None:
         self.layout = Layout({}) if layout is None else layout
         self.word = self.layout.initial
-        self.agenda: Agenda[tuple[AnyNode, Any]] = Agenda()
+        self.scheduler: Scheduler[tuple[AnyNode, Any]] = Scheduler()
         self.kept = 0
         self._memories: dict[tuple[str | int, ...], Any] = {}
 
@@ -36,8 +36,8 @@ class Desk:
     def woken(self) -> list[tuple[int, list[bytes]]]:
         """Wakes all who asked for it, in order; what they sent on then, by time."""
         found = []
-        while self.agenda.next_due < NEVER:
-            due, _, (node, key) = self.agenda.pop()
+        while self.scheduler.next_due < NEVER:
+            due, _, (node, key) = self.scheduler.pop()
             recorder = Recorder(self, now=due)
             node.woken(self.memory(node), key, recorder)
             found.append((due, recorder.made))
@@ -116,11 +116,11 @@ class Recorder:
 
     def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
         """A node asks to be woken."""
-        return self._desk.agenda.add(self.later(base, delay), (node, key))
+        return self._desk.scheduler.add(self.later(base, delay), (node, key))
 
     def cancel(self, wake: int) -> None:
         """It doesn't any more."""
-        self._desk.agenda.cancel(wake)
+        self._desk.scheduler.cancel(wake)
 
     def put_off(self) -> None:
         """A message is kept."""

@@ -51,7 +51,7 @@ def test_notes_end_with_their_source() -> None:
     player = Player()
     player.play(0, *ON, player=3)
     player.node.forget(player.desk.memory(player.node), 3, Recorder(player.desk))
-    assert player.desk.agenda.next_due == NEVER
+    assert player.desk.scheduler.next_due == NEVER
     assert player.play(10, *ON, player=3) == [bytes(ON)]
 
 
@@ -63,4 +63,4 @@ def test_notes_live_on_only_where_the_step_is_as_it_was() -> None:
     assert player.close(20, LengthNode(ms(90))) == [ENDED]
     player.play(30, *ON)
     assert player.close(40, None) == [ENDED]
-    assert player.desk.agenda.next_due == NEVER
+    assert player.desk.scheduler.next_due == NEVER

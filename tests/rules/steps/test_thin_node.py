@@ -68,8 +68,8 @@ def test_what_waits_leaves_with_its_source() -> None:
     wheel.move(2, 1, player=3)
     out = Recorder(wheel.desk, now=2)
     wheel.node.forget(wheel.desk.memory(wheel.node), 4, out)
-    assert wheel.desk.agenda.next_due == 10
+    assert wheel.desk.scheduler.next_due == 10
     wheel.node.forget(wheel.desk.memory(wheel.node), 3, out)
-    assert wheel.desk.agenda.next_due == NEVER
+    assert wheel.desk.scheduler.next_due == NEVER
     assert not wheel.move(3, 5)
     assert wheel.woken() == [(10, [3])]

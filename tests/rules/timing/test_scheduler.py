@@ -6,14 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.timing.delays import NEVER
-from rules.timing.scheduler import Agenda
+from rules.timing.scheduler import Scheduler
 
 
-def popped(agenda: Agenda[int]) -> list[tuple[int, int]]:
+def popped(scheduler: Scheduler[int]) -> list[tuple[int, int]]:
     """All that is left, as (due, number), in the order it comes out."""
     found = []
-    while agenda.next_due < NEVER:
-        due, _, number = agenda.pop()
+    while scheduler.next_due < NEVER:
+        due, _, number = scheduler.pop()
         found.append((due, number))
     return found
 
@@ -21,52 +21,52 @@ def popped(agenda: Agenda[int]) -> list[tuple[int, int]]:
 @given(st.lists(st.integers(0, 5)))
 def test_entries_come_by_time_and_then_by_age(dues: list[int]) -> None:
     """The earliest comes first; of one time, the one that was put in first."""
-    agenda: Agenda[int] = Agenda()
+    scheduler: Scheduler[int] = Scheduler()
     for number, due in enumerate(dues):
-        agenda.add(due, number)
-        assert agenda.next_due == min(dues[: number + 1])
-    assert popped(agenda) == sorted((due, number) for number, due in enumerate(dues))
+        scheduler.add(due, number)
+        assert scheduler.next_due == min(dues[: number + 1])
+    assert popped(scheduler) == sorted((due, number) for number, due in enumerate(dues))
 
 
 def test_an_empty_agenda_is_never_due() -> None:
     """There is nothing to wait for before the first entry and after the last."""
-    agenda: Agenda[int] = Agenda()
-    assert agenda.next_due == NEVER
-    agenda.add(3, 0)
-    agenda.pop()
-    assert agenda.next_due == NEVER
+    scheduler: Scheduler[int] = Scheduler()
+    assert scheduler.next_due == NEVER
+    scheduler.add(3, 0)
+    scheduler.pop()
+    assert scheduler.next_due == NEVER
 
 
 @given(st.lists(st.integers(0, 5), max_size=12), st.integers(1, 4))
 def test_what_is_taken_out_leaves_the_rest_in_order(dues: list[int], step: int) -> None:
     """Entries that are asked for come out, in order; the others keep their times and their order."""
-    agenda: Agenda[int] = Agenda()
+    scheduler: Scheduler[int] = Scheduler()
     for number, due in enumerate(dues):
-        agenda.add(due, number)
+        scheduler.add(due, number)
 
     in_order = sorted((due, number) for number, due in enumerate(dues))
-    taken = agenda.take(lambda number: number % step == 0)
+    taken = scheduler.take(lambda number: number % step == 0)
     assert taken == [number for _, number in in_order if number % step == 0]
-    assert popped(agenda) == [(due, number) for due, number in in_order if number % step]
+    assert popped(scheduler) == [(due, number) for due, number in in_order if number % step]
 
 
 def test_of_one_time_the_older_origin_comes_first() -> None:
     """What took its place in the order before it was put in comes before what was put in meanwhile."""
-    agenda: Agenda[int] = Agenda()
-    origin = agenda.origin()
-    agenda.add(5, 1)
-    agenda.add(5, 2, origin)
-    assert popped(agenda) == [(5, 2), (5, 1)]
+    scheduler: Scheduler[int] = Scheduler()
+    origin = scheduler.origin()
+    scheduler.add(5, 1)
+    scheduler.add(5, 2, origin)
+    assert popped(scheduler) == [(5, 2), (5, 1)]
 
 
 @given(st.lists(st.integers(0, 5), max_size=12), st.sets(st.integers(0, 11)))
 def test_what_is_cancelled_never_comes(dues: list[int], cancelled: set[int]) -> None:
     """The next due time is that of the next entry that still counts; nothing is taken out that was cancelled."""
-    agenda: Agenda[int] = Agenda()
-    serials = [agenda.add(due, number) for number, due in enumerate(dues)]
+    scheduler: Scheduler[int] = Scheduler()
+    serials = [scheduler.add(due, number) for number, due in enumerate(dues)]
     for number in cancelled & set(range(len(dues))):
-        agenda.cancel(serials[number])
+        scheduler.cancel(serials[number])
     left = sorted((due, number) for number, due in enumerate(dues) if number not in cancelled)
-    assert agenda.next_due == (left[0][0] if left else NEVER)
-    assert agenda.take(lambda number: number == 0) == [number for _, number in left if number == 0]
-    assert popped(agenda) == [(due, number) for due, number in left if number]
+    assert scheduler.next_due == (left[0][0] if left else NEVER)
+    assert scheduler.take(lambda number: number == 0) == [number for _, number in left if number == 0]
+    assert popped(scheduler) == [(due, number) for due, number in left if number]
