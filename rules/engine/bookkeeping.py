@@ -30,13 +30,13 @@ from rules.program.tables import Table
 from rules.timing.delays import AT_ONCE
 
 
-class Books(Dispatch):
+class Bookkeeping(Dispatch):
     """Ledgers of players and behind nodes, and what goes out of them."""
 
     # -- one message ------------------------------------------------------------------------------------------------
 
     def enter(self, ledger: Ledger, key: Key, evaluation: Evaluation, out: list[Sent]) -> None:
-        """Books everything that a message became."""
+        """Enter everything that a message became."""
         message, events = evaluation.start.message, evaluation.events
         sounding = evaluation.start.family.sounding
         if sounding is not None:
@@ -57,44 +57,44 @@ class Books(Dispatch):
             self._end_moved(ledger, key, {event.place for event in new}, evaluation.start.origin, evaluation.now, out)
             # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
             ledger.presses[key] = [*ledger.pressed(key), press]
-        self._book_all(ledger, key, evaluation, events, press, out)
+        self._enter_events(ledger, key, evaluation, events, press, out)
         if key in ledger.rests:
             self._bring_to_rest(ledger, key, evaluation, events, out)
 
     def enter_values(self, ledger: Ledger, key: Key, evaluation: Evaluation, out: list[Sent]) -> None:
-        """Books what became of a value that came, and was booked, before."""
+        """Enter what became of a value that came, and was entered, before."""
         events = [event for event in evaluation.events if not _is_note(event)]
-        self._book_all(ledger, key, evaluation, events, Press([], evaluation.table, evaluation.word), out)
+        self._enter_events(ledger, key, evaluation, events, Press([], evaluation.table, evaluation.word), out)
 
-    def _book_all(
+    def _enter_events(
         self, ledger: Ledger, key: Key, evaluation: Evaluation, events: Sequence[Event], press: Press, out: list[Sent]
     ) -> None:
         gone = evaluation.start.family.gone
         # One event alone, with no others of its family, can't be sent twice.
         watch = bool(gone) or len(events) > 1
         for event in events:
-            if ledger.player < 0 and event.target >= 0 and not self.desk.is_present(event.target):
+            if ledger.player < 0 and event.target >= 0 and not self.host.is_present(event.target):
                 continue  # a node kept it while its port went
-            is_twin = False
+            is_duplicate = False
             if watch:
                 likeness = (event.target, id(event.node), event.message, event.base, event.lasting)
-                is_twin = likeness in gone
-                if is_twin and (_is_note(event) or event.target < 0):
+                is_duplicate = likeness in gone
+                if is_duplicate and (_is_note(event) or event.target < 0):
                     continue
                 gone.add(likeness)
-            self._book(ledger, key, evaluation, event, press, is_twin, out)
+            self._enter_event(ledger, key, evaluation, event, press, is_duplicate, out)
 
-    def _book(
+    def _enter_event(
         self,
         ledger: Ledger,
         key: Key,
         evaluation: Evaluation,
         event: Event,
         press: Press,
-        is_twin: bool,
+        is_duplicate: bool,
         out: list[Sent],
     ) -> None:
-        """Books one event. A twin goes along with an identical one, which was sent (ruling 7)."""
+        """Enter one event. A duplicate goes with an identical one, which was sent (ruling 7)."""
         now = evaluation.now
         self.find_due(event)
         if _is_note(event):
@@ -107,7 +107,7 @@ class Books(Dispatch):
                 event.copy = self._strike_out(ledger, key, event)
         else:
             self._remember(ledger, key, evaluation, event)
-        if is_twin:
+        if is_duplicate:
             event.is_out = True
         else:
             self.go(event, now, out)
@@ -127,7 +127,7 @@ class Books(Dispatch):
             for rest in ledger.come_to_rest(key, lambda place, rest: True):
                 self._rest(rest, start, now, out)
             return
-        evaluation = Evaluation(self.desk, start, node.after, now, out)
+        evaluation = Evaluation(self.host, start, node.after, now, out)
         if status >= KEY_PRESSURE and key in ledger.presses:
             self.let_fall(ledger, key, start, now, out)
         evaluation.run()
@@ -154,7 +154,7 @@ class Books(Dispatch):
         again = start.derived(start.message)
         again.family = Family(word)
         again.word = word
-        trial = Evaluation(self.desk, again, table, now, out)
+        trial = Evaluation(self.host, again, table, now, out)
         trial.trying = True
         trial.run()
         return trial
@@ -189,7 +189,7 @@ class Books(Dispatch):
         off = sounding.anew(sounding.off(came), now)
         off.origin = origin
         if sounding.delay is not AT_ONCE or sounding.held:
-            due = self.desk.later(now, sounding.delay) + sounding.held
+            due = self.host.later(now, sounding.delay) + sounding.held
             if sounding.names and not sounding.copy:
                 self.latest[sounding.queue] = max(due, self.latest.get(sounding.queue, due))
             off.wait = sounding.held
@@ -256,7 +256,7 @@ class Books(Dispatch):
             if event.node is not None and event.node.after is not None:
                 start = event.derived(event.message)
                 start.family = Family(event.word)
-                passing = Evaluation(self.desk, start, event.node.after, now, out)
+                passing = Evaluation(self.host, start, event.node.after, now, out)
                 passing.trying = passing.through = True
                 passing.run()
                 found |= {rest_place(each.target, each.message) for each in passing.events}

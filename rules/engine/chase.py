@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.engine.evaluation import Clerk, Evaluation
+from rules.engine.evaluation import Evaluation, EvaluationHost
 from rules.engine.player import Player
 from rules.midi.messages import CONTROLLER, KIND_OF_STATUS
 from rules.program.event import Family
@@ -18,7 +18,7 @@ def chased_by(pipeline: Pipeline) -> Things:
 
 
 def keep_values(
-    clerk: Clerk, pipeline: Pipeline, things: Things, player: Player, evaluation: Evaluation, word: int
+    host: EvaluationHost, pipeline: Pipeline, things: Things, player: Player, evaluation: Evaluation, word: int
 ) -> None:
     """Keeps the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
     message = evaluation.start.message
@@ -28,7 +28,7 @@ def keep_values(
         start = evaluation.start.derived(message)
         start.family = Family(word)
         start.word = word
-        trial = Evaluation(clerk, start, table, evaluation.now, evaluation.out)
+        trial = Evaluation(host, start, table, evaluation.now, evaluation.out)
         trial.trying = trial.through = True
         trial.run()
         arrived = [event.message for event in trial.events]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any, Protocol
 
 from rules.engine.delivery import Delivery, Sent
-from rules.engine.evaluation import Clerk
+from rules.engine.evaluation import EvaluationHost
 from rules.engine.ledger import Key, Ledger
 from rules.engine.merge import Merge
 from rules.engine.player import Player
@@ -21,7 +21,7 @@ from rules.timing.delays import AT_ONCE, Delay, Later
 from rules.timing.scheduler import Scheduler
 
 
-class Desk(Clerk, Protocol):
+class DispatchHost(EvaluationHost, Protocol):
     """What is asked of the engine."""
 
     @property
@@ -41,8 +41,8 @@ class Dispatch:
     scheduler, or kept by a node.
     """
 
-    def __init__(self, desk: Desk, merge: Merge) -> None:
-        self.desk = desk
+    def __init__(self, host: DispatchHost, merge: Merge) -> None:
+        self.host = host
         self.merge = merge
         self.scheduler: Scheduler[Event | Wake] = Scheduler()
         self.players: list[Player] = []
@@ -68,7 +68,7 @@ class Dispatch:
     def find_due(self, event: Event) -> None:
         """When an event is due: after its delays, and after what it must not overtake."""
         lasting = event.lasting
-        due = event.base + event.wait if lasting is AT_ONCE else self.desk.later(event.base, lasting) + event.wait
+        due = event.base + event.wait if lasting is AT_ONCE else self.host.later(event.base, lasting) + event.wait
         if event.names:
             queue = event.queue
             if event.copy:
@@ -104,11 +104,11 @@ class Dispatch:
         if not event.origin:
             event.origin = self.scheduler.origin()
         status, first, second = split_message(event.message)
-        node.take(self.desk.memory(node), event, status, first, second, NodeOut(self, now, event.origin, out))
+        node.take(self.host.memory(node), event, status, first, second, NodeOut(self, now, event.origin, out))
 
     def wake(self, wake: Wake, origin: int, now: int, out: list[Sent]) -> None:
         """A node is woken."""
-        wake.node.woken(self.desk.memory(wake.node), wake.key, NodeOut(self, now, origin, out))
+        wake.node.woken(self.host.memory(wake.node), wake.key, NodeOut(self, now, origin, out))
 
     @abstractmethod
     def emitted(self, start: Event, now: int, out: list[Sent]) -> None:
@@ -156,7 +156,7 @@ class NodeOut:
 
     def later(self, base: int, delay: Delay) -> int:
         """The time after a delay."""
-        return self._dispatch.desk.later(base, delay)
+        return self._dispatch.host.later(base, delay)
 
     def wake(self, node: AnyNode, key: Any, base: int, delay: Delay) -> int:
         """Wakes a node later, in the order of what is being done."""

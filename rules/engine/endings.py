@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rules.engine.bookkeeping import Books
+from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent, send
 from rules.engine.ledger import Key, Ledger, Rest
 from rules.engine.player import Player
@@ -15,28 +15,28 @@ from rules.program.event import Event
 from rules.program.holders import holder_of, in_channel_of
 
 
-def drop_pending(books: Books, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:
+def drop_pending(bookkeeping: Bookkeeping, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:
     """What is pending of a sort: for ports, note-offs and values at rest go out now; all else never."""
-    for event in books.scheduler.take(lambda entry: not isinstance(entry, Wake) and wanted(entry)):
+    for event in bookkeeping.scheduler.take(lambda entry: not isinstance(entry, Wake) and wanted(entry)):
         assert not isinstance(event, Wake)
         place = rest_place(event.target, event.message)
         if place is not None:
-            books.players[event.player].owed.pop((event.in_key, place), None)
+            bookkeeping.players[event.player].owed.pop((event.in_key, place), None)
         if event.target >= 0 and _ends_something(event):
-            books.delivery.deliver(event, now, out)
+            bookkeeping.delivery.deliver(event, now, out)
 
 
-def end_player(books: Books, player: Player, now: int, out: list[Sent]) -> None:
+def end_player(bookkeeping: Bookkeeping, player: Player, now: int, out: list[Sent]) -> None:
     """Ends everything that a player has sounding, and brings all that it holds back to rest, at once."""
-    held = books.held_by(player)
+    held = bookkeeping.held_by(player)
     for ledger, key, _ in held:
         for press in ledger.pressed(key):
             for sounding in press.soundings:
-                books.end_now(sounding, now, out)
+                bookkeeping.end_now(sounding, now, out)
         ledger.presses.pop(key, None)
     for rest, place in _taken(held, lambda place: True):
         if place[0] >= 0:
-            books.go(rest.event.anew(rest_message(place), now), now, out)
+            bookkeeping.go(rest.event.anew(rest_message(place), now), now, out)
 
 
 def _taken(held: Iterable[tuple[Ledger, Key, int]], wanted: Callable[[Place], bool]) -> list[tuple[Rest, Place]]:
@@ -50,16 +50,16 @@ def _taken(held: Iterable[tuple[Ledger, Key, int]], wanted: Callable[[Place], bo
     return [(rest, place) for (_, place), rest in found.items()]
 
 
-def leave_ports(books: Books, targets: frozenset[int], now: int, out: list[Sent]) -> None:
+def leave_ports(bookkeeping: Bookkeeping, targets: frozenset[int], now: int, out: list[Sent]) -> None:
     """Ports that are going: what sounds there ends at once, and so does what is pending for them.
 
     Presses stay, so that the note-offs to come find nothing to end.
     """
     if not targets:
         return
-    drop_pending(books, lambda event: event.target in targets, now, out)
-    for player in books.players:
-        held = books.held_by(player)
+    drop_pending(bookkeeping, lambda event: event.target in targets, now, out)
+    for player in bookkeeping.players:
+        held = bookkeeping.held_by(player)
         for ledger, key, _ in held:
             for press in ledger.pressed(key):
                 for sounding in press.soundings:
@@ -68,16 +68,16 @@ def leave_ports(books: Books, targets: frozenset[int], now: int, out: list[Sent]
                 press.soundings = [sounding for sounding in press.soundings if sounding.target not in targets]
         for _, place in _taken(held, lambda place: place[0] in targets):
             out.append((place[0], rest_message(place), now, player.number))
-    send(books.merge.drop_ports(targets), now, out)
+    send(bookkeeping.merge.drop_ports(targets), now, out)
 
 
-def write_out(books: Books, player: Player) -> None:
+def write_out(bookkeeping: Bookkeeping, player: Player) -> None:
     """Turns what was noted the short way into full entries, since the tables will change."""
     notes, bends = player.ledger.untold()
     for in_key, place in notes:
-        books.merge.press(place, holder_of(player.hand, in_key, ()))
+        bookkeeping.merge.press(place, holder_of(player.hand, in_key, ()))
     for in_key, channel, message in bends:
-        books.merge.bend(channel, (player.hand, in_channel_of(in_key)), message)
+        bookkeeping.merge.bend(channel, (player.hand, in_channel_of(in_key)), message)
     player.ledger.promote_all()
 
 

@@ -1,7 +1,7 @@
 """The engine: messages in, messages out.
 
-Any message can go the whole way, which is wiring only: an evaluation of the tables says what it becomes, and the books
-hold that against ledgers, merge and scheduler. Nearly all messages need less, and go the short ways of `fast_path`.
+Any message can take the general path: an evaluation of the tables says what it becomes, and bookkeeping compares that
+with ledgers, merge and scheduler. Nearly all messages need less, and take the `fast_path`.
 
 It knows no ports, files or clocks. Time is an ordered integer that the caller brings; `later` turns delays into it.
 What goes out is appended to the caller's list as (port number, message, due, player), so that an error while sending
@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from rules.engine.bookkeeping import Books
+from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.chase import chased_by, keep_values, last_values
 from rules.engine.delivery import Sent, send
 from rules.engine.dispatch import NodeOut
@@ -55,7 +55,7 @@ class Engine(FastPath):
         self.pipeline = pipeline
         self.later = later
         self.word = pipeline.layout.initial
-        super().__init__(Books(self, Merge(pipeline.banks)))
+        super().__init__(Bookkeeping(self, Merge(pipeline.banks)))
         self._hands: dict[str, int] = {}
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
@@ -82,7 +82,7 @@ class Engine(FastPath):
 
     def station(self, node: AnyNode) -> int:
         """The number, below zero, by which events go to a node that waits."""
-        return self.books.stations.number(node)
+        return self.bookkeeping.stations.number(node)
 
     def is_present(self, target: int) -> bool:
         """Whether there is such a port by the rules of now."""
@@ -101,7 +101,7 @@ class Engine(FastPath):
     @property
     def put_off(self) -> int:
         """How many messages were ever put off until later."""
-        return self.books.put_off
+        return self.bookkeeping.put_off
 
     @property
     def sounding(self) -> int:
@@ -109,18 +109,18 @@ class Engine(FastPath):
         return sum(
             sounding.target >= 0
             for player in self._players
-            for ledger, key, _ in self.books.held_by(player)
+            for ledger, key, _ in self.bookkeeping.held_by(player)
             for press in ledger.pressed(key)
             for sounding in press.soundings
         )
 
     def keys(self, player: Player) -> list[int]:
         """The in-keys for which something is held."""
-        return list(dict.fromkeys(in_key for _, _, in_key in self.books.held_by(player)))
+        return list(dict.fromkeys(in_key for _, _, in_key in self.bookkeeping.held_by(player)))
 
     def held(self, player: Player, in_key: int) -> tuple[list[Event], list[Place]]:
         """What an in-key has sounding at ports, and the places there that it holds away from rest."""
-        found = [(ledger, key) for ledger, key, holder in self.books.held_by(player) if holder == in_key]
+        found = [(ledger, key) for ledger, key, holder in self.bookkeeping.held_by(player) if holder == in_key]
         presses = [press for ledger, key in found for press in ledger.pressed(key)]
         places = [place for ledger, key in found for place in ledger.resting(key)]
         return (
@@ -131,7 +131,7 @@ class Engine(FastPath):
     @property
     def waiting(self) -> Mapping[int, list[bytes]]:
         """What waits at an output for others, by player: note-offs for the last holder, bank selects for a program."""
-        return self.books.merge.waiting
+        return self.bookkeeping.merge.waiting
 
     @property
     def players(self) -> tuple[Player, ...]:
@@ -149,7 +149,7 @@ class Engine(FastPath):
     # -- messages ---------------------------------------------------------------------------------------------------
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
-        """A channel message the whole way: evaluation, then books."""
+        """A channel message the whole way: evaluation, then bookkeeping."""
         word = self.word
         status, first, _ = split_message(message)
         in_key = in_key_of(status, first)
@@ -157,7 +157,7 @@ class Engine(FastPath):
         start = Event(player.number, player.hand, in_key, message, now, Family(word))
         table = player.table
         if status >= KEY_PRESSURE and in_key in player.presses:
-            self.books.let_fall(ledger, in_key, start, now, out)
+            self.bookkeeping.let_fall(ledger, in_key, start, now, out)
         if status & 0xF0 == KEY_PRESSURE:
             held = ledger.pressed(in_key_of(NOTE_ON | status & 0x0F, first))
             if held:  # it follows its held note: the way of then, and only where the note sounds (ruling 13)
@@ -166,7 +166,7 @@ class Engine(FastPath):
                 start.family.sounding = self._places(player.number, held)
         evaluation = Evaluation(self, start, table, now, out)
         evaluation.run()
-        self.books.enter(ledger, in_key, evaluation, out)
+        self.bookkeeping.enter(ledger, in_key, evaluation, out)
         if self._chased:
             keep_values(self, self.pipeline, self._chased, player, evaluation, word)
 
@@ -175,7 +175,7 @@ class Engine(FastPath):
         soundings = [sounding for press in held for sounding in press.soundings]
         if any(sounding.target < 0 for sounding in soundings):
             in_key = soundings[0].in_key
-            for ledger, key, holder in self.books.stations.held_by(player):
+            for ledger, key, holder in self.bookkeeping.stations.held_by(player):
                 if holder == in_key:
                     soundings += [sounding for press in ledger.pressed(key) for sounding in press.soundings]
         return {(sounding.target, sounding.channel, sounding.key) for sounding in soundings}
@@ -192,7 +192,7 @@ class Engine(FastPath):
         evaluation.follow(player.table, start, status, 0, 0)
         if status in (START, CONTINUE, STOP) and not evaluation.consumed:
             player.running = status != STOP
-        self.books.enter(player.ledger, in_key, evaluation, out)
+        self.bookkeeping.enter(player.ledger, in_key, evaluation, out)
 
     # -- time -------------------------------------------------------------------------------------------------------
 
@@ -201,10 +201,10 @@ class Engine(FastPath):
         while self.scheduler.next_due <= now:
             due, origin, entry = self.scheduler.pop()
             if isinstance(entry, Wake):
-                self.books.wake(entry, origin, due, out)
+                self.bookkeeping.wake(entry, origin, due, out)
             else:
                 entry.origin = origin
-                self.books.arrive(entry, due, out)
+                self.bookkeeping.arrive(entry, due, out)
 
     # -- switches ---------------------------------------------------------------------------------------------------
 
@@ -236,7 +236,7 @@ class Engine(FastPath):
                 start.known = True
                 evaluation = Evaluation(self, start, player.table, now, out)
                 evaluation.follow(branch.table, start, status, first, second)
-                self.books.enter_values(player.ledger, in_key, evaluation, out)
+                self.bookkeeping.enter_values(player.ledger, in_key, evaluation, out)
 
     # -- ends -------------------------------------------------------------------------------------------------------
 
@@ -245,11 +245,11 @@ class Engine(FastPath):
         if now >= self.scheduler.next_due:
             self.advance(now, out)
         player = self._players[number]
-        drop_pending(self.books, lambda event: event.player == number, now, out)
-        asides = NodeOut(self.books, now, 0, out)
+        drop_pending(self.bookkeeping, lambda event: event.player == number, now, out)
+        asides = NodeOut(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():  # also older rules' nodes, whose memory may be asked for again
             node.forget(self._memories[name], number, asides)
-        end_player(self.books, player, now, out)
+        end_player(self.bookkeeping, player, now, out)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch):
                 self.turned(self.layout.turned(self.word, switch, False), number, now, out)
@@ -263,30 +263,30 @@ class Engine(FastPath):
 
         Nobody knows what an instrument was left with. With `every_key`, note-offs for all 128 keys go out as well.
         """
-        drop_pending(self.books, lambda event: True, now, out)
-        self.books.latest.clear()
-        asides = NodeOut(self.books, now, 0, out)
+        drop_pending(self.bookkeeping, lambda event: True, now, out)
+        self.bookkeeping.latest.clear()
+        asides = NodeOut(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():
             if node.waits:
                 for player in self._players:
                     node.forget(self._memories[name], player.number, asides)
         for player in self._players:
-            end_player(self.books, player, now, out)
+            end_player(self.bookkeeping, player, now, out)
         for target in self.pipeline.present:
             out += [(target, message, now, NOBODY) for message in silence_messages(every_key)]
-        self.books.merge.clear()
+        self.bookkeeping.merge.clear()
 
     def close(self, now: int, out: list[Sent]) -> None:
         """The last message of a performance has come: nodes end what they keep going by themselves."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
-        asides = NodeOut(self.books, now, 0, out)
+        asides = NodeOut(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():
             node.close(self._memories[name], asides)
 
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a performance: bank selects that still wait for a program change go out."""
-        for target, message, number in self.books.merge.settle():
+        for target, message, number in self.bookkeeping.merge.settle():
             out.append((target, message, now, number))
 
     # -- reload -----------------------------------------------------------------------------------------------------
@@ -302,12 +302,12 @@ class Engine(FastPath):
         for player in self._players:
             if player.plugged and player.name not in pipeline.sources:
                 self.release(player.number, now, out)
-            write_out(self.books, player)
-        leave_ports(self.books, frozenset(self.pipeline.present) - frozenset(pipeline.present), now, out)
+            write_out(self.bookkeeping, player)
+        leave_ports(self.bookkeeping, frozenset(self.pipeline.present) - frozenset(pipeline.present), now, out)
         old, self.pipeline = self.pipeline, pipeline
         self._present = frozenset(pipeline.present)
         self.word = pipeline.layout.translated(self.word, old.layout)
-        send(self.books.merge.change_banks(pipeline.banks), now, out)
+        send(self.bookkeeping.merge.change_banks(pipeline.banks), now, out)
         self._chased = chased_by(pipeline)
         self._replace_nodes(pipeline, now, out)
         held = self._held_alone()
@@ -317,9 +317,9 @@ class Engine(FastPath):
     def _replace_nodes(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Tells each node which one takes its place; forgets those that are gone and remember nothing."""
         successors = {_name_of(node): node for node in pipeline.nodes.values()}
-        asides = NodeOut(self.books, now, 0, out)
+        asides = NodeOut(self.bookkeeping, now, 0, out)
         self._memory_of.clear()
-        self.books.stations.forget_nodes()
+        self.bookkeeping.stations.forget_nodes()
         for name, node in list(self._rememberers.items()):
             memory, successor = self._memories[name], successors.get(name)
             node.replaced(memory, successor, asides)
@@ -331,7 +331,7 @@ class Engine(FastPath):
     def _held_alone(self) -> frozenset[int]:
         """Where notes are held on channels that nobody shares by the rules of now: there, cells don't ask who else is
         there."""
-        return self.books.merge.held_outside(self.pipeline.shared)
+        return self.bookkeeping.merge.held_outside(self.pipeline.shared)
 
 
 def _name_of(node: AnyNode) -> tuple[str | int, ...]:

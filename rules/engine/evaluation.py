@@ -20,7 +20,7 @@ from rules.program.tables import AnyNode, Lane, Table
 from rules.timing.delays import AT_ONCE, Delay
 
 
-class Clerk(Protocol):
+class EvaluationHost(Protocol):
     """What an evaluation asks of the engine."""
 
     @property
@@ -58,10 +58,10 @@ class Evaluation:
     __slots__ = (
         "ahead",
         "as_note_on",
-        "clerk",
         "consumed",
         "events",
         "heard",
+        "host",
         "known",
         "now",
         "out",
@@ -72,8 +72,8 @@ class Evaluation:
         "word",
     )
 
-    def __init__(self, clerk: Clerk, start: Event, table: Table, now: int, out: list[Sent]) -> None:
-        self.clerk = clerk
+    def __init__(self, host: EvaluationHost, start: Event, table: Table, now: int, out: list[Sent]) -> None:
+        self.host = host
         self.start = start
         self.table = table
         self.now = now
@@ -134,7 +134,7 @@ class Evaluation:
         if node.waits:
             self._reach(at, node, lane, status, first, second)
         else:
-            node.take(self.clerk.memory(node.main), at, status, first, second, self)
+            node.take(self.host.memory(node.main), at, status, first, second, self)
 
     def _reach(self, event: Event, node: AnyNode, lane: Lane, status: int, first: int, second: int) -> None:
         """A node that waits: an event for it, and what goes past it."""
@@ -150,7 +150,7 @@ class Evaluation:
         if self.ahead and not event.literal and status >= KEY_PRESSURE:
             return  # it comes here again when the node before lets it go on
         made = event.derived(self._written(event, status, first, second))
-        made.target = self.clerk.station(node)
+        made.target = self.host.station(node)
         made.release = event.release
         made.word = self.word
         self.events.append(made)
@@ -212,25 +212,25 @@ class Evaluation:
 
     def turn(self, switch: str, state: State) -> None:
         """Turns a switch; what that sends goes out at once, and the rest of the evaluation sees the new state."""
-        layout = self.clerk.layout
+        layout = self.host.layout
         if switch in layout.fields:  # else this is an old rule's message, and newer rules lack the switch
-            self._turned(layout.turned(self.clerk.word, switch, state))
+            self._turned(layout.turned(self.host.word, switch, state))
 
     def toggle(self, switch: str) -> None:
         """The same for a switch that goes to its other state."""
-        layout = self.clerk.layout
+        layout = self.host.layout
         if switch in layout.fields:
-            self._turned(layout.turned(self.clerk.word, switch, not layout.state(self.clerk.word, switch)))
+            self._turned(layout.turned(self.host.word, switch, not layout.state(self.host.word, switch)))
 
     def advance_switch(self, switch: str, by: int) -> None:
         """The same for a switch that goes on by so many."""
-        if switch in self.clerk.layout.fields:
-            self._turned(self.clerk.layout.advanced(self.clerk.word, switch, by))
+        if switch in self.host.layout.fields:
+            self._turned(self.host.layout.advanced(self.host.word, switch, by))
 
     def _turned(self, word: int) -> None:
-        if word != self.clerk.word:
+        if word != self.host.word:
             self.word = self.start.family.word = word
-            self.clerk.turned(word, self.start.player, self.now, self.out)
+            self.host.turned(word, self.start.player, self.now, self.out)
 
 
 def _one_after_the_other(first: bytes | None, second: bytes | None) -> bytes | None:

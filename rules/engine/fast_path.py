@@ -10,7 +10,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from typing import Final
 
-from rules.engine.bookkeeping import Books
+from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent
 from rules.engine.player import Player
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM, SYSEX
@@ -25,11 +25,11 @@ NOTE_ONS: Final = 0x800
 class FastPath:
     """Where messages come in."""
 
-    def __init__(self, books: Books) -> None:
-        self.books = books
-        self.scheduler = books.scheduler
-        self._players = books.players
-        self._notes = books.merge.notes
+    def __init__(self, bookkeeping: Bookkeeping) -> None:
+        self.bookkeeping = bookkeeping
+        self.scheduler = bookkeeping.scheduler
+        self._players = bookkeeping.players
+        self._notes = bookkeeping.merge.notes
 
     @abstractmethod
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
@@ -96,7 +96,7 @@ class FastPath:
                 for lane in cell.lanes:
                     place = lane.places[first]
                     if place in notes:
-                        self.books.merge.press(place, holder)
+                        self.bookkeeping.merge.press(place, holder)
                     else:
                         # A lone holder who struck the note once is kept as its bare name; so does `Merge.press`.
                         notes[place] = holder
@@ -112,7 +112,7 @@ class FastPath:
                         out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
                     else:
                         data = lane.heads[first] + lane.tails[second]
-                        for target, going, owner in self.books.merge.let_go(place, holder, data, number):
+                        for target, going, owner in self.bookkeeping.merge.let_go(place, holder, data, number):
                             out.append((target, going, now, owner))
             else:
                 self._take(player, message, now, out)
@@ -189,5 +189,5 @@ class FastPath:
             data = lane.heads[first] + lane.tails[second]
             # A bend is noted with the merge only where another holder may reset the channel (ruling 15).
             if cell.merged:
-                self.books.merge.bend((lane.target, lane.status & 0x0F), (player.hand, status & 0x0F), data)
+                self.bookkeeping.merge.bend((lane.target, lane.status & 0x0F), (player.hand, status & 0x0F), data)
             out.append((lane.target, data, now, number))

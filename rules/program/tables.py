@@ -21,7 +21,7 @@ Place = tuple[str | int, ...]
 # How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no
 # two can meet at one place.
 WHOLE: Final = 0
-"""By evaluation and books, which is always right."""
+"""By evaluation and bookkeeping, which is always right."""
 
 NOTE: Final = 1
 """A short way for a note whose note-off by itself follows its note-on."""

@@ -19,7 +19,7 @@ def ms(number: int) -> Delay:
     return Delay(ms=Fraction(number))
 
 
-class Desk:
+class FakeEngine:
     """Stands for the engine: it keeps memories by place, a scheduler of wakes, and its time is in milliseconds."""
 
     def __init__(self, layout: Layout | None = None) -> None:
@@ -47,7 +47,7 @@ class Desk:
 class Recorder:
     """What a node does with one message is noted."""
 
-    def __init__(self, desk: Desk, *, now: int = 0, trying: bool = False, known: bool = False) -> None:
+    def __init__(self, engine: FakeEngine, *, now: int = 0, trying: bool = False, known: bool = False) -> None:
         self.now = now
         self.trying = trying
         self.known = known
@@ -57,7 +57,7 @@ class Recorder:
         self.delays: list[Delay] = []
         self.copies: list[Copy] = []
         self.orders: list[bool] = []
-        self._desk = desk
+        self._engine = engine
         self._family = Family(0)
 
     def event(self, node: AnyNode, *message: int, in_key: int = 0, player: int = 0) -> Event:
@@ -69,7 +69,7 @@ class Recorder:
     def hand(self, node: AnyNode, *message: int, in_key: int = 0, player: int = 0) -> list[bytes]:
         """Hands a message to a node; all that was sent on so far."""
         event = self.event(node, *message, in_key=in_key, player=player)
-        node.take(self._desk.memory(node), event, message[0], message[1], message[2] if len(message) > 2 else 0, self)
+        node.take(self._engine.memory(node), event, message[0], message[1], message[2] if len(message) > 2 else 0, self)
         return self.made
 
     def emit(
@@ -100,15 +100,15 @@ class Recorder:
 
     def turn(self, switch: str, state: State) -> None:
         """A switch is turned."""
-        self._desk.word = self._desk.layout.turned(self._desk.word, switch, state)
+        self._engine.word = self._engine.layout.turned(self._engine.word, switch, state)
 
     def toggle(self, switch: str) -> None:
         """A switch goes to its other state."""
-        self.turn(switch, not self._desk.layout.state(self._desk.word, switch))
+        self.turn(switch, not self._engine.layout.state(self._engine.word, switch))
 
     def advance_switch(self, switch: str, by: int) -> None:
         """A switch goes on."""
-        self._desk.word = self._desk.layout.advanced(self._desk.word, switch, by)
+        self._engine.word = self._engine.layout.advanced(self._engine.word, switch, by)
 
     def later(self, base: int, delay: Delay) -> int:
         """Milliseconds are whole, and a beat has 500."""
@@ -116,17 +116,19 @@ class Recorder:
 
     def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
         """A node asks to be woken."""
-        return self._desk.scheduler.add(self.later(base, delay), (node, key))
+        return self._engine.scheduler.add(self.later(base, delay), (node, key))
 
     def cancel(self, wake: int) -> None:
         """It doesn't any more."""
-        self._desk.scheduler.cancel(wake)
+        self._engine.scheduler.cancel(wake)
 
     def put_off(self) -> None:
         """A message is kept."""
-        self._desk.kept += 1
+        self._engine.kept += 1
 
 
-def taken(node: AnyNode, desk: Desk, *message: int, in_key: int = 0, player: int = 0, **settings: Any) -> list[bytes]:
+def taken(
+    node: AnyNode, engine: FakeEngine, *message: int, in_key: int = 0, player: int = 0, **settings: Any
+) -> list[bytes]:
     """What a node sends on of one message."""
-    return Recorder(desk, **settings).hand(node, *message, in_key=in_key, player=player)
+    return Recorder(engine, **settings).hand(node, *message, in_key=in_key, player=player)

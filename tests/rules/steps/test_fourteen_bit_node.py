@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.steps.fourteen_bit_node import FourteenBitNode
-from tests.rules.steps.recording import Desk, Recorder, taken
+from tests.rules.steps.recording import FakeEngine, Recorder, taken
 
 
 def as_bend(value: int) -> list[tuple[int, int, int]]:
@@ -13,26 +13,26 @@ def as_bend(value: int) -> list[tuple[int, int, int]]:
 
 def test_the_coarse_half_acts_at_once_and_the_fine_half_refines() -> None:
     """The fine half counts as 0 until it comes (ruling 21)."""
-    node, desk = FourteenBitNode(as_bend), Desk()
-    assert taken(node, desk, 0xB2, 33, 5) == [b"\xe2\x05\x00"]
-    assert taken(node, desk, 0xB2, 1, 64) == [b"\xe2\x00\x40"]
-    assert taken(node, desk, 0xB2, 33, 7) == [b"\xe2\x07\x40"]
-    assert taken(node, desk, 0xB3, 33, 7) == [b"\xe3\x07\x00"]
+    node, engine = FourteenBitNode(as_bend), FakeEngine()
+    assert taken(node, engine, 0xB2, 33, 5) == [b"\xe2\x05\x00"]
+    assert taken(node, engine, 0xB2, 1, 64) == [b"\xe2\x00\x40"]
+    assert taken(node, engine, 0xB2, 33, 7) == [b"\xe2\x07\x40"]
+    assert taken(node, engine, 0xB3, 33, 7) == [b"\xe3\x07\x00"]
 
 
 def test_a_lost_source_has_no_coarse_half() -> None:
     """When it comes back it starts anew; a trial was never there."""
-    node, desk = FourteenBitNode(as_bend), Desk()
-    taken(node, desk, 0xB0, 1, 64, trying=True)
-    assert taken(node, desk, 0xB0, 33, 7) == [b"\xe0\x07\x00"]
-    taken(node, desk, 0xB0, 1, 64)
-    node.forget(desk.memory(node), 0, Recorder(desk))
-    assert taken(node, desk, 0xB0, 33, 7) == [b"\xe0\x07\x00"]
+    node, engine = FourteenBitNode(as_bend), FakeEngine()
+    taken(node, engine, 0xB0, 1, 64, trying=True)
+    assert taken(node, engine, 0xB0, 33, 7) == [b"\xe0\x07\x00"]
+    taken(node, engine, 0xB0, 1, 64)
+    node.forget(engine.memory(node), 0, Recorder(engine))
+    assert taken(node, engine, 0xB0, 33, 7) == [b"\xe0\x07\x00"]
 
 
 def test_the_coarse_half_alone_makes_notes() -> None:
     """It strikes where it crosses to 64."""
-    node, desk = FourteenBitNode(lambda value: [(0x90, 60, value >> 7)]), Desk()
-    assert taken(node, desk, 0xB0, 1, 64) == [b"\x90\x3c\x40"]
-    assert taken(node, desk, 0xB0, 33, 127) == []
-    assert taken(node, desk, 0xB0, 1, 70) == []
+    node, engine = FourteenBitNode(lambda value: [(0x90, 60, value >> 7)]), FakeEngine()
+    assert taken(node, engine, 0xB0, 1, 64) == [b"\x90\x3c\x40"]
+    assert taken(node, engine, 0xB0, 33, 127) == []
+    assert taken(node, engine, 0xB0, 1, 70) == []

@@ -6,7 +6,7 @@ import pytest
 
 from rules.midi.notation import parse_message
 from rules.steps.send_node import SendNode
-from tests.rules.steps.recording import Desk, Recorder, taken
+from tests.rules.steps.recording import FakeEngine, Recorder, taken
 
 FIRED = b"\xc2\x03"
 
@@ -31,35 +31,35 @@ def node_of(*, pass_on: bool = False, fires_on: frozenset[int] = frozenset()) ->
 )
 def test_what_fires(message: tuple[int, ...], fires: bool) -> None:
     """A note-on, a program change, a controller that comes to 64; mode messages don't (ruling 24)."""
-    assert taken(node_of(), Desk(), *message) == ([FIRED] if fires else [])
+    assert taken(node_of(), FakeEngine(), *message) == ([FIRED] if fires else [])
 
 
 def test_note_offs_and_transport_fire_where_they_are_named() -> None:
     """What has no channel fires on channel 1 (rulings 3, 26)."""
     node = node_of(fires_on=frozenset({0x80, 0xFA}))
-    assert taken(node, Desk(), 0x82, 60, 64) == [FIRED]
-    assert taken(node, Desk(), 0xFA, 0) == [b"\xc0\x03"]
-    assert taken(node, Desk(), 0xFB, 0) == []
+    assert taken(node, FakeEngine(), 0x82, 60, 64) == [FIRED]
+    assert taken(node, FakeEngine(), 0xFA, 0) == [b"\xc0\x03"]
+    assert taken(node, FakeEngine(), 0xFB, 0) == []
 
 
 def test_a_pedal_fires_once_a_press() -> None:
     """On the crossing only, each controller for itself; a lost source's pedals are up."""
-    node, desk = node_of(), Desk()
-    fired = [bool(taken(node, desk, 0xB2, 64, value)) for value in (30, 64, 90, 127, 20, 70)]
+    node, engine = node_of(), FakeEngine()
+    fired = [bool(taken(node, engine, 0xB2, 64, value)) for value in (30, 64, 90, 127, 20, 70)]
     assert fired == [False, True, False, False, False, True]
-    assert taken(node, desk, 0xB2, 66, 100) == [FIRED]
-    node.forget(desk.memory(node), 0, Recorder(desk))
-    assert taken(node, desk, 0xB2, 64, 100) == [FIRED]
+    assert taken(node, engine, 0xB2, 66, 100) == [FIRED]
+    node.forget(engine.memory(node), 0, Recorder(engine))
+    assert taken(node, engine, 0xB2, 64, 100) == [FIRED]
 
 
 def test_what_is_kept_goes_first() -> None:
     """Then what it fires."""
-    assert taken(node_of(pass_on=True), Desk(), 0x92, 60, 1) == [b"\x92\x3c\x01", FIRED]
+    assert taken(node_of(pass_on=True), FakeEngine(), 0x92, 60, 1) == [b"\x92\x3c\x01", FIRED]
 
 
 def test_a_trial_and_chasing_fire_nothing() -> None:
     """A trial isn't remembered; a value that is chased is."""
-    node, desk = node_of(), Desk()
-    assert taken(node, desk, 0xB2, 64, 100, trying=True) == []
-    assert taken(node, desk, 0xB2, 64, 100, known=True) == []
-    assert taken(node, desk, 0xB2, 64, 110) == []
+    node, engine = node_of(), FakeEngine()
+    assert taken(node, engine, 0xB2, 64, 100, trying=True) == []
+    assert taken(node, engine, 0xB2, 64, 100, known=True) == []
+    assert taken(node, engine, 0xB2, 64, 110) == []

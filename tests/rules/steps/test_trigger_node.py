@@ -6,7 +6,7 @@ from rules.compiler.switch_guards import layout_of
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
 from rules.steps.trigger_node import TriggerNode
-from tests.rules.steps.recording import Desk, Recorder, taken
+from tests.rules.steps.recording import FakeEngine, Recorder, taken
 
 RULES = """
 [ports]
@@ -18,14 +18,14 @@ key = { numbers = "-2..2", advance = [{ from = "keys", note = 2, by = 1 }] }
 """
 
 
-def desk() -> Desk:
-    """A desk with a switch that is on or off and one that is a number."""
-    return Desk(layout_of(read_rules([("rules.toml", RULES.encode())]).switches))
+def engine() -> FakeEngine:
+    """A engine with a switch that is on or off and one that is a number."""
+    return FakeEngine(layout_of(read_rules([("rules.toml", RULES.encode())]).switches))
 
 
 def states(node: TriggerNode, switch: str, *messages: tuple[int, int, int]) -> list[State]:
     """What the switch is at after each message."""
-    here = desk()
+    here = engine()
     found = []
     for message in messages:
         taken(node, here, *message)
@@ -57,10 +57,10 @@ def test_numbers_stop_at_their_ends() -> None:
 def test_a_trigger_is_consumed_unless_it_may_pass() -> None:
     """A trial consumes nothing and turns nothing."""
     for settings, consumed in (({}, True), ({"pass_on": True}, False)):
-        recorder = Recorder(desk())
+        recorder = Recorder(engine())
         recorder.hand(TriggerNode("up", **settings), 0x90, 1, 9)
         assert (recorder.consumed, recorder.made) == (consumed, [])
-    here = desk()
+    here = engine()
     before = here.word
     taken(TriggerNode("up"), here, 0x90, 1, 9, trying=True)
     assert here.word == before
