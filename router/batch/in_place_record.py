@@ -118,7 +118,7 @@ class FolderRecord:
                 os.close(self._handle)
                 self._handle = None
                 raise MachineError(
-                    f"{self._path.parent}: another run is rewriting recordings in place here; wait until it has ended"
+                    f"{self._path.parent}: another run is rewriting recordings in place here: wait until it has ended"
                 )
             if os.fstat(self._handle).st_nlink:
                 return

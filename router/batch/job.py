@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 
 TWICE: Final = (
-    "these rules have rewritten it in place already; --again applies them once more, --resume passes over it, and "
-    "--undo restores what it was"
+    "these rules have rewritten it in place already: --again does so once more, --resume skips it, and --undo restores "
+    "what it was"
 )
 
 
@@ -166,7 +166,9 @@ def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Writin
     except MachineError as error:
         return FileResult(name, FileOutcome.FAILED, reason=str(error))
     except MemoryError:
-        return FileResult(name, FileOutcome.FAILED, reason="this machine has not enough memory for it; try --jobs 1")
+        return FileResult(
+            name, FileOutcome.FAILED, reason="this computer doesn't have enough memory for it: try --jobs 1"
+        )
     except Exception as error:
         return FileResult(name, FileOutcome.FAILED, reason=our_fault(error))
 
@@ -249,7 +251,7 @@ def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:
         return rewriter.rewrite(latest.read_bytes()).outputs == {"": data}
     except (OSError, MidiFileError) as error:
         reason = why(error) if isinstance(error, OSError) else error.text
-        raise MachineError(f"its backup {latest.name} can't tell whether it was rewritten before: {reason}") from error
+        raise MachineError(f"its backup {latest.name} can't be compared with it: {reason}") from error
 
 
 def our_fault(error: Exception) -> str:
@@ -260,6 +262,6 @@ def our_fault(error: Exception) -> str:
         where, line = trace.tb_frame.f_code.co_filename, trace.tb_lineno
         trace = trace.tb_next
     return (
-        f"a fault in Pointsman itself, not in your file, which is as it was: {type(error).__name__}: {error} "
-        f"({Path(where).name}:{line}). Please report this line, with the file if you can"
+        f"Internal error. Please report: {type(error).__name__}: {error} ({Path(where).name}:{line}). "
+        "Your file is as it was: send it too, if you can"
     )

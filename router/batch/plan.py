@@ -60,20 +60,20 @@ def destination(settings: RewriteSettings) -> ResultDestination:
     """Return where the results go. Raises UsageError if that isn't said, or can't be meant."""
     if settings.in_place:
         if settings.per_port:
-            raise UsageError("--per-port makes several files of one, so --in-place can't hold them: use -o FOLDER")
+            raise UsageError("--per-port makes several files of one, so --in-place can't be used: write -o FOLDER")
         return ResultDestination(None, in_place=True)
     if settings.out is None:
         if settings.dry_run:
             return ResultDestination(None)
-        raise UsageError("say where the results go: -o FOLDER, or --in-place; --dry-run only looks")
+        raise UsageError("write where the results go: -o FOLDER, --in-place, or --dry-run to write nothing")
     out = Path(settings.out)
     is_folder = os.path.isdir(out) or settings.out.endswith(("/", os.sep))
     if is_folder or not is_midi_name(out.name):
         if os.path.exists(out) and not is_folder:
-            raise UsageError(f"-o {settings.out}: this is a file, and no MIDI file; name a folder or a .mid file")
+            raise UsageError(f"-o {settings.out}: this file isn't a MIDI file: name a folder or a .mid file")
         return ResultDestination(out)
     if len(settings.files) != 1 or os.path.isdir(settings.files[0]):
-        raise UsageError(f"-o {settings.out} names one file, and there may be several results: name a folder")
+        raise UsageError(f"-o {settings.out} names one file, but there may be several results: name a folder")
     return ResultDestination(out, whole=True)
 
 
@@ -201,7 +201,7 @@ def left_over(results: Iterable[str], made: Iterable[str]) -> list[str]:
 
 def _clash(result: str, rival: Job | Unusable) -> str:
     path = rival.source if isinstance(rival, Job) else rival.path
-    return f"its result would be {result}, as that of {path}; rewrite them in two runs, to two folders"
+    return f"its result would be {result}, as that of {path}. Rewrite them in two runs, to two folders"
 
 
 class _SimilarNames:
@@ -216,8 +216,8 @@ class _SimilarNames:
             earlier = self._sources.setdefault(_look(result), str(source))
             if earlier != str(source) and _may_meet(earlier, str(source), result):
                 return (
-                    f"its result {result} and that of {earlier} may be one file on this disk: their names differ only "
-                    "in case, or in how accents are stored; rewrite them in two runs, to two folders"
+                    f"its result {result} and that of {earlier} may be one file on this disk. Their names differ only "
+                    "in case, or in how accents are stored. Rewrite them in two runs, to two folders"
                 )
         return ""
 
@@ -246,8 +246,8 @@ def _harm(results: Iterable[str], inputs: set[FileIdentity], own: FileIdentity |
     for result in results:
         if (harmed := _identity(result)) in inputs:
             if harmed == own:
-                return "the result would overwrite the file itself; use --in-place, which keeps a backup, or another -o"
-            return f"the result would overwrite {result}, which is one of the files to rewrite; use another -o"
+                return "the result would overwrite the file itself: use --in-place, which keeps a backup, or another -o"
+            return f"the result would overwrite {result}, which is one of the files to rewrite: use another -o"
     return ""
 
 

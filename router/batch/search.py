@@ -64,18 +64,18 @@ def find(
             yield item
         if is_empty:
             endings = ", ".join(sorted(MIDI_SUFFIXES))
-            yield Unusable(path, f"no MIDI file ({endings}) is in this folder or below it")
+            yield Unusable(path, f"there is no MIDI file ({endings}) in this folder or below it")
 
 
 def _judged(path: Path, below: Path) -> FoundFile | Unusable:
     if is_rule_name(path.name):
-        return Unusable(path, "this is a rule file; further rule files are given with --rules")
+        return Unusable(path, "this is a rule file: write --rules before it")
     try:
         status = path.stat()
     except OSError as error:
         return Unusable(path, f"the file can't be read: {why(error)}")
     if not os.path.isfile(path):
-        return Unusable(path, "this is no file that has a content of its own")
+        return Unusable(path, "this isn't a regular file")
     return FoundFile(path, below, (status.st_dev, status.st_ino), status.st_size)
 
 
@@ -87,7 +87,7 @@ def _walk(
         status = folder.stat()
         names = sorted(name for name in os.listdir(folder) if not is_hidden(name))
     except OSError as error:
-        yield Unusable(folder, f"the folder can't be looked into: {why(error)}")
+        yield Unusable(folder, f"the folder can't be read: {why(error)}")
         return
     if (status.st_dev, status.st_ino) in seen:
         return

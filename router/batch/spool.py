@@ -34,7 +34,7 @@ class Spool(Collection[FileResult]):
             self._file.seek(self._end)
             self._file.write(data)
         except OSError as error:
-            raise MachineError(f"the summary can't be kept in the folder for temporary files: {why(error)}") from error
+            raise MachineError(f"the summary can't be saved in the folder for temporary files: {why(error)}") from error
         self._places[at] = self._end
         self._end += len(data)
         self._amount += 1

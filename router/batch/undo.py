@@ -106,7 +106,7 @@ def _restored(steps: Iterable[_Step], dry_run: bool, disk: Disk) -> Iterator[Res
                 try:
                     if not dry_run:
                         if stamp_of(path.stat()) != stamp:
-                            yield LeftAlone(name, "it is being changed; end that first")
+                            yield LeftAlone(name, "another program is changing it: end that first")
                             continue
                         give_back(path, backup, disk=disk)
                         folders[path.parent] = None
@@ -136,10 +136,10 @@ def _step(name: str, path: Path, entries: Iterable[Entry], backups: _Backups) ->
     if any(entry.before == now for entry in entries):
         return None
     if made:
-        return LeftAlone(name, "its backup is gone, or was changed, so it stays as it is")
+        return LeftAlone(name, "its backup is gone or has changed, so it stays as it is")
     old = next((kept[entry.before].name for entry in reversed(entries) if entry.before in kept), "")
     hint = f"; the old file is {old}" if old else ""
-    return LeftAlone(name, f"it was changed after it had been rewritten, so it stays as it is{hint}")
+    return LeftAlone(name, f"it has changed since it was rewritten, so it stays as it is{hint}")
 
 
 class _Backups:
@@ -170,15 +170,15 @@ def in_words(undone: Undone) -> list[str]:
         return (
             []
             if undone.problems
-            else ["There is nothing to undo: no recording here is what a run with --in-place made of it."]
+            else ["There is nothing to undo: no recording here is as a run with --in-place left it."]
         )
-    verb = "would be again what it was" if undone.dry_run else "is again what it was"
-    verbs = verb.replace("is again", "are again").replace("it was", "they were")
+    verb = "would be restored to what it was" if undone.dry_run else "is restored to what it was"
+    verbs = verb.replace("is restored", "are restored").replace("it was", "they were")
     files = len(undone.restored)
     lines = [f"{count(files, 'file')} {verb if files == 1 else verbs} before the run of {undone.run}:", ""]
     lines += [f"  {file} (from {os.path.basename(backup)})" for file, backup in undone.restored]
     if undone.earlier and not undone.dry_run:
-        lines += ["", "There is an earlier run: the same command undoes that one, too."]
+        lines += ["", "There is an earlier run: the same command undoes it too."]
     return lines
 
 

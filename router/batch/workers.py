@@ -285,5 +285,5 @@ class _WorkerPool:
 
 
 def _lost(job: Job) -> FileResult:
-    reason = "the system ended the process that rewrote it, perhaps for want of memory; the file is as it was"
+    reason = "the system ended the process that rewrote it, perhaps because memory ran out; the file is as it was"
     return FileResult(str(job.source), FileOutcome.FAILED, reason=f"{reason}. Try again with --jobs 1")

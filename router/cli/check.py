@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from rules.rulefile.reading import Reading
 
 ABOUT: Final = """\
-Reads the rule files, says everything that is wrong with them at once, with file and line, and runs the tests that they
-carry. Do it before the show, and whenever you changed a rule. It needs no instrument and changes nothing."""
+Find mistakes in rule files, and run the tests in them. All mistakes are reported at once, with file and line. Do it
+before a show, and after each change of a rule. It needs no instruments and changes nothing."""
 
 MORE: Final = f"""\
 examples:
@@ -54,10 +54,8 @@ class CheckSettings(NamedTuple):
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
-    parser.add_argument(
-        "rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)"
-    )
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    parser.add_argument("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them")
+    parser.add_argument("--json", action="store_true", help="print the findings as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -111,10 +109,11 @@ class Findings:
 
     def _test_lines(self) -> list[str]:
         if not self.tests:
-            return ["No tests to run. [[tests]] in a rule file say what must come out, and are run here."]
+            return ["There are no tests. Write [[tests]] in a rule file to have its results checked here."]
         failed = [test for test in self.tests if not test.passed]
         if not failed:
-            return [painted(f"All {count(len(self.tests), 'test')} passed.", "good", sys.stdout)]
+            passed = "The test passed." if len(self.tests) == 1 else f"All {count(len(self.tests), 'test')} passed."
+            return [painted(passed, "good", sys.stdout)]
         lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
         for test in failed:
             lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in test.faults]

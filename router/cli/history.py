@@ -72,9 +72,9 @@ class HistoryReport:
         story = self._story
         happened = story.happened
         if not happened:
-            yield f"Nothing came or went in the last {as_written(seconds)}."
+            yield f"Nothing arrived or went out in the last {as_written(seconds)}."
         elif len(happened) > _MOST:
-            yield f"... {number(len(happened) - _MOST)} earlier ones are left out (--json lists all)"
+            yield f"... {number(len(happened) - _MOST)} earlier messages are left out (--json lists all)"
         for one in happened[-_MOST:]:
             yield from self._told(one)
         yield ""
@@ -83,8 +83,8 @@ class HistoryReport:
             yield f"The clock runs at {story.bpm:.1f} BPM."
         if not story.is_certain:
             yield (
-                "The history doesn't reach back far enough to be sure how everything was at its beginning. "
-                "What is shown here may be wrong where older notes or switches played a part."
+                "The history doesn't reach back far enough to know all earlier notes and switches. "
+                "Where those matter, this list may be wrong."
             )
 
     def _told(self, one: Arrival | Departure | Event) -> Iterable[str]:
@@ -93,7 +93,7 @@ class HistoryReport:
             yield f"{when}  {one.words}"
             yield from self._sent(one.outcomes)
         elif isinstance(one, Departure):
-            caused = f" (later, from {one.source})" if one.source else " (sent by itself)"
+            caused = f" (later, from {one.source})" if one.source else " (sent by Pointsman itself)"
             yield f"{when}  to {one.port}: {self._written(one.port, one.message)}{caused}"
         else:
             many = f"  (the last of {number(one.count)})" if one.count > 1 else ""
@@ -106,7 +106,7 @@ class HistoryReport:
             yield "  " * (line.depth + 2) + line.text
         if not arrival.agrees:
             if not arrival.lets_go:
-                yield "    by what was held, or what else played there, something else came of it:"
+                yield "    because of what was held or played there, the result was different:"
             yield from self._sent(arrival.outcomes)
             if not arrival.outcomes:
                 yield "      nothing went out at once"
@@ -126,7 +126,7 @@ class HistoryReport:
         for one in held:
             yield f"  {self._held_thing(one)} on channel {(one.status & 15) + 1} of {one.source}, {self._since(one)}"
             for port, message in one.releases:
-                yield f"    letting go sends to {port}: {self._written(port, message)}"
+                yield f"    its end sends to {port}: {self._written(port, message)}"
 
     def _held_thing(self, held: Held) -> str:
         naming = naming_of(self._story, held.source)
@@ -141,7 +141,7 @@ class HistoryReport:
 
     def _since(self, held: Held) -> str:
         if held.since is None:
-            return "since before all that is remembered"
+            return "since before the history begins"
         age = (self._story.now - held.since) / 1e9
         return f"since {self._clock_time(held.since)} ({age:.1f} s before the end)"
 

@@ -35,17 +35,17 @@ from rules.midi.notation import STANDARD, Naming
 from rules.ports.patterns import Found, Wanted, bare_name, find, wanted_ports
 
 ABOUT: Final = """\
-Says what you press or move: port, channel and number, and prints lines that are ready for the rule file. Listens to
-every port of the computer, also beside a daemon that runs."""
+Show what you press or move: port, channel and number, with lines for the rule file. You need it before you write a
+rule. It listens to every port of the computer, also while a daemon runs."""
 
 MORE: Final = """\
 examples:
-  pointsman learn                        press a key, a pad or a pedal, turn a knob; Ctrl-C ends it
-  pointsman learn pit.toml               calls the ports as this rule file does
-  pointsman learn --json                 a line of JSON for each thing that was touched
+  pointsman learn                        press a key, a pad or a pedal, or turn a knob
+  pointsman learn pit.toml               use the port names of this rule file
+  pointsman learn --json                 print a line of JSON for each control
 
-Lines for a switch and lines for a rule are two ways to use the same pad: take the one you want. Where two programs
-can't listen to one port at the same time, as on Windows, end the daemon first."""
+Ctrl-C ends it. You can use a pad for a switch or in a rule: copy the lines you want. On Windows, two programs can't
+listen to one port at the same time. End the daemon first there."""
 
 
 class LearnSettings(NamedTuple):
@@ -60,9 +60,15 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     add = parser.add_argument
-    add("rules", metavar="RULES", type=file_name, nargs="*", help="rule files whose names for ports are to be used")
+    add(
+        "rules",
+        metavar="RULES",
+        type=file_name,
+        nargs="*",
+        help="use the port names of these rule files (default: the computer's)",
+    )
     add_backend(parser)
-    add("--json", action="store_true", help="print a line of JSON for each thing that was touched")
+    add("--json", action="store_true", help="print a line of JSON for each control (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -175,7 +181,7 @@ class GestureReport:
         if not self._json and ports:
             say([f"Listening to {', '.join(plain(bare_name(port)) for port in ports)}", ""])
         elif not self._json and not self._met_any:
-            say(["No port of this computer sends MIDI; waiting until one is plugged in.", ""])
+            say(["There is no MIDI input yet. Waiting until you plug one in.", ""])
         self._met_any = True
         sys.stdout.flush()
 

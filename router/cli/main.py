@@ -99,7 +99,7 @@ def _explain(error: PointsmanError, arguments: argparse.Namespace) -> None:
         return
     if found:
         complain(problem(str(one)) for one in found)
-        complain([f"{count(len(found), 'problem')} in the rule files; nothing was done."])
+        complain([f"{count(len(found), 'problem')} in the rule files. Nothing was done."])
         return
     complain([problem(f"pointsman {arguments.command}: {error}")])
     if isinstance(error, UsageError):

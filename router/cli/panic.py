@@ -18,20 +18,19 @@ from router.text.exit_codes import FINE
 from router.text.terminal import say
 
 ABOUT: Final = """\
-Silences everything: ends the notes that sound, lets pedals go and centres bends, on every channel of every output.
-Whatever waits for a slow cable by then and ends nothing is dropped: controllers, programs and sysex too. The daemon
-plays on with what comes next."""
+Silence everything on every channel of every output: end notes, release pedals, centre bends. Messages that wait for
+a slow DIN cable are dropped, unless they end something. The daemon then plays on."""
 
 MORE: Final = """\
 examples:
   pointsman panic
-  pointsman panic --every-key            where an instrument hums on: a note-off for each key of each channel
+  pointsman panic --every-key            for an instrument that still hums
 
-On a DIN cable the 2,048 note-offs of --every-key take 2.0 s, and what is played meanwhile waits for them."""
+On a DIN cable the 2,048 note-offs of --every-key take 2.0 s. What you play in that time waits for them."""
 
 
-_SILENCED: Final = "Silence: all notes have been ended, pedals let go, bends centred, on every channel of every output."
-_EVERY_KEY: Final = "Note-offs for every key go out as well: 2.0 s on a DIN cable."  # ruling 17
+_SILENCED: Final = "Silence: all notes ended, pedals released and bends centred, on every channel of every output."
+_EVERY_KEY: Final = "Note-offs for every key go out too: 2.0 s on a DIN cable."  # ruling 17
 
 
 class PanicSettings(NamedTuple):
@@ -47,9 +46,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(call=_call)
     add_daemon_name(parser)
     parser.add_argument(
-        "--every-key", action="store_true", help="end each key of each channel by itself too: 2.0 s on a DIN cable"
+        "--every-key",
+        action="store_true",
+        help="also send a note-off for each key (default: off); 2.0 s on a DIN cable",
     )
-    parser.add_argument("--json", action="store_true", help="print the outcome as JSON")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:

@@ -26,14 +26,14 @@ def command(make: Any, name: str, about: str, more: str, **keywords: Any) -> arg
 def file_name(text: str) -> str:
     """A file or folder. An unset variable of the shell gives an empty name, which would mean the current folder."""
     if not text:
-        raise argparse.ArgumentTypeError("an empty name; is a variable of your shell unset?")
+        raise argparse.ArgumentTypeError("the name is empty: write one (is a variable of your shell unset?)")
     return text
 
 
 def add_daemon_name(parser: argparse.ArgumentParser) -> None:
     """Add the option that tells daemons apart."""
     option = parser.add_argument(
-        "--name", metavar="NAME", default=STANDARD_NAME, help=f'the name of the daemon ("{STANDARD_NAME}")'
+        "--name", metavar="NAME", default=STANDARD_NAME, help=f'the name of the daemon (default: "{STANDARD_NAME}")'
     )
     completed_by(option, _names_of_daemons)
 
@@ -44,7 +44,7 @@ def add_backend(parser: argparse.ArgumentParser, use: str = "use this MIDI syste
         "--backend",
         metavar="SYSTEM",
         choices=BACKEND_NAMES,
-        help=f"{use}: {', '.join(BACKEND_NAMES)}; without it, the first that is there",
+        help=f"{use}: {', '.join(BACKEND_NAMES)} (default: the first that is there)",
     )
 
 

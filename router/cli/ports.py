@@ -34,8 +34,8 @@ from rules.listening.snippets import pattern_for
 from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find, wanted_ports
 
 ABOUT: Final = """\
-Lists the MIDI ports of this computer, with what to write for each into a rule file. With rule files it says which of
-them each port of yours means, and which are missing."""
+List the MIDI ports of this computer, and what to write for each in a rule file. With rule files it shows which
+computer's port each of your ports means, and which are missing."""
 
 MORE: Final = """\
 examples:
@@ -57,10 +57,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     parser.add_argument(
-        "rules", metavar="RULES", type=file_name, nargs="*", help="rule files, and folders of them, whose ports to find"
+        "rules",
+        metavar="RULES",
+        type=file_name,
+        nargs="*",
+        help="rule files and folders of them, whose ports to find (default: none)",
     )
     add_backend(parser)
-    parser.add_argument("--json", action="store_true", help="print the list as JSON")
+    parser.add_argument("--json", action="store_true", help="print the list as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -98,8 +102,8 @@ def _list_all(system: str, inputs: Sequence[str], outputs: Sequence[str], as_jso
         data = {"inputs": _described(inputs), "outputs": _described(outputs)}
         say([json.dumps({"command": "ports", "ok": True, "system": system, **data}, indent=2)])
         return FINE
-    say(_section(f"inputs, to be listened to ({system})", inputs))
-    say(["", *_section(f"outputs, to be played to ({system})", outputs)])
+    say(_section(f"inputs ({system})", inputs))
+    say(["", *_section(f"outputs ({system})", outputs)])
     return FINE
 
 
@@ -150,8 +154,8 @@ def _list_meanings(system: str, meanings: Sequence[dict[str, Any]], as_json: boo
 def _row(meaning: dict[str, Any]) -> tuple[str, str, str]:
     words = {
         "found": str(meaning["computer_port"]),
-        "virtual": f'other programs will find it as "{meaning["pattern"]}"',
-        "missing": f'missing: no port is called "{meaning["pattern"]}"',
-        "ambiguous": f'"{meaning["pattern"]}" means {" or ".join(meaning["candidates"])}: write more, or #2 behind it',
+        "virtual": f'other programs find it as "{meaning["pattern"]}"',
+        "missing": f'missing: there is no port named "{meaning["pattern"]}"',
+        "ambiguous": f'"{meaning["pattern"]}" means {" or ".join(meaning["candidates"])}: write more, or #2 after it',
     }[meaning["state"]]
     return plain(meaning["name"]), meaning["direction"], plain(words)

@@ -38,25 +38,24 @@ from router.text.usage import UsageError
 from rules.errors import MachineError
 
 ABOUT: Final = """\
-Takes what is played to a .mid file: each input and each output of the running daemon in a track of its own, with the
-beats of the clock on the grid. The take that nobody recorded can be had afterwards: the daemon remembers the last ten
-minutes. A crash or a pulled plug costs a second at most."""
+Record what is played to a .mid file: each input and output of the running daemon on its own track, in time with
+the clock. You can also save what you played without recording it: the daemon remembers the last ten minutes. A crash
+or a power cut costs one second at most."""
 
 MORE: Final = """\
 examples:
   pointsman record                          the running daemon, until Ctrl-C, to take-DATE-TIME.mid
   pointsman record -o verse.mid --for 90s   for a minute and a half
-  pointsman record --last 5m                what was played in the last five minutes
+  pointsman record --last 5m                what you played in the last five minutes
   pointsman record --from "Pit Keyboard*"   a port of the computer, without a daemon
-  pointsman record --from "*"               all ports
+  pointsman record --from "*"               all ports of the computer
   pointsman record --stop                   end a recording whose terminal was closed, and save it
   pointsman record --recover takes/         make .mid files from what a crash left behind
-  pointsman run pit.toml --record takes/    no command at all: each stretch of playing becomes a file
+  pointsman run pit.toml --record takes/    record everything, a file for each stretch of playing
 
-No file is ever overwritten: where take.mid exists, the next one is take-2.mid. While it is recorded, the take lies
-beside it as take.mid.journal. Notes and pedals that are still held at the end are let go there, so that a recording
-never holds a stuck note. Clock, active sensing and time code make no sense in a file and are left out; the tempo of the
-clock isn't."""
+No file is ever overwritten: if take.mid exists, the next one is take-2.mid. During a recording, the take is in
+take.mid.journal next to it. Notes and pedals that are still held end with the take. Clock, active sensing and time code
+are left out; the tempo of the clock is kept."""
 
 
 class RecordSettings(NamedTuple):
@@ -83,18 +82,28 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     add = parser.add_argument
-    add("-o", "--out", metavar="OUT", type=file_name, help="the .mid file, or a folder for it")
+    add("-o", "--out", metavar="OUT", type=file_name, help="the .mid file, or a folder for it (default: this folder)")
     what = parser.add_mutually_exclusive_group()
-    what.add_argument("--last", metavar="TIME", type=length, help="save what was played before now: 90s, 5m, 10m")
-    what.add_argument("--for", dest="duration", metavar="TIME", type=length, help="how long: 90s, 5m, 1h30m")
-    what.add_argument("--stop", action="store_true", help="end a recording that goes on in the daemon, and save it")
+    what.add_argument(
+        "--last", metavar="TIME", type=length, help="save what you have played: 90s, 5m, 10m (default: record from now)"
+    )
+    what.add_argument(
+        "--for",
+        dest="duration",
+        metavar="TIME",
+        type=length,
+        help="record for this time: 90s, 5m, 1h30m (default: until Ctrl-C)",
+    )
+    what.add_argument(
+        "--stop", action="store_true", help="end the recording of the daemon, and save it (default: begin one)"
+    )
     what.add_argument(
         "--recover",
         metavar="PLACE",
         type=file_name,
         nargs="+",
         default=[],
-        help="folders with journals that were left behind, or journals",
+        help="folders with journals of a crash, or journals (default: none)",
     )
     add(
         "--from",
@@ -102,18 +111,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="PORT",
         action="append",
         default=[],
-        help="record a port of the computer instead of a daemon; * and ? stand for any letters",
+        help="record a port of the computer; * and ? mean any letters (default: the daemon)",
     )
     add(
         "--virtual",
         metavar="NAME",
         action="append",
         default=[],
-        help="make a port of this name that other programs send to, and record it",
+        help="make a port that other programs send to, and record it (default: none)",
     )
     add_backend(parser, "for --from and --virtual, use this MIDI system")
     add_daemon_name(parser)
-    add("--json", action="store_true", help="print what was saved as JSON")
+    add("--json", action="store_true", help="print what was saved as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -163,7 +172,7 @@ def where(out: str | None, wall: float) -> Path:
     if path.is_dir() or (out or "").endswith(os.sep):
         return path / name
     if not is_midi_name(path.name):
-        raise UsageError(f"{out} is no name of a .mid file, and no folder that is there; write it like -o take.mid")
+        raise UsageError(f"{out} isn't a .mid file, and there is no such folder: write it as in -o take.mid")
     return path
 
 
@@ -175,7 +184,7 @@ def _save_last(settings: RecordSettings, target: Path) -> Saved:
     from rules.journal.export import make_take
 
     if (settings.last or 0) > LAST_SECONDS:
-        complain([f"the daemon remembers the last {as_written(LAST_SECONDS)} at most; this is what it knows"])
+        complain([f"the daemon remembers only the last {as_written(LAST_SECONDS)}: this is all of it"])
     take = make_take(ask_daemon(settings.name, "last", patience_s=_SAVING_S, seconds=settings.last)["journal"])
     return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
 
@@ -199,7 +208,7 @@ def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tupl
             if clock.now_ns() - asked > _ASK_EVERY_S * 1e9:
                 asked = clock.now_ns()
                 if not _goes_on(settings.name, journal):
-                    complain(["the recording was ended from elsewhere, or the daemon has left"])
+                    complain(["the recording ended, because the daemon ended or another terminal ended it"])
                     return _save_for_others(journal, clock), 0
         answer = ask_daemon(settings.name, "record-stop")
         return save(Path(answer["journal"])), answer["lost"]
@@ -253,7 +262,7 @@ def _recover(settings: RecordSettings) -> int:
         data = {"command": "record", "ok": not problems, "files": [str(path) for path in files], "problems": problems}
         say([json.dumps(data, indent=2)])
     else:
-        say(words if words or problems else ["nothing was left behind"])
+        say(words if words or problems else ["there is nothing to recover"])
         complain(problem(text) for text in problems)
     return INCOMPLETE if problems else FINE
 
@@ -264,7 +273,7 @@ def _meant(name: str) -> list[Path]:
     if path.is_dir():
         return left_behind(path)
     if not path.name.endswith(SUFFIX):
-        raise UsageError(f"{name} is no journal: their names end with {SUFFIX}; a folder will do as well")
+        raise UsageError(f"{name} isn't a journal: name one that ends with {SUFFIX}, or a folder")
     return [path]
 
 
@@ -294,7 +303,7 @@ def _go_on() -> None:
 def _how_long(settings: RecordSettings) -> str:
     if settings.duration_s is None:
         return "until Ctrl-C"
-    return f"for {as_written(settings.duration_s)}; Ctrl-C ends it before"
+    return f"for {as_written(settings.duration_s)}; Ctrl-C ends it earlier"
 
 
 def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:
@@ -302,9 +311,9 @@ def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:
     if settings.json:
         say([json.dumps({"command": "record", "ok": True, **_data(saved), "lost": lost}, indent=2)])
     else:
-        say([in_words(saved) if isinstance(saved, Saved) else f"it is saved as {plain(str(saved))}"])
+        say([in_words(saved) if isinstance(saved, Saved) else f"saved as {plain(str(saved))}"])
         if lost:
-            complain([problem(f"{count(lost, 'message')} could not be written: the disk didn't take them")])
+            complain([problem(f"{count(lost, 'message')} could not be written to the disk")])
     if isinstance(saved, Saved) and saved.undeleted:
         complain([problem(saved.undeleted)])
 

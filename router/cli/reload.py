@@ -20,8 +20,8 @@ from router.text.formatting import plain
 from router.text.terminal import painted, say
 
 ABOUT: Final = """\
-Has the running daemon read its rule files now, though it does so by itself when they are saved, and says what came of
-it. Notes that sound go on. Files that can't be used, or whose tests fail, leave the rules as they were."""
+Read the rule files of the running daemon now, and show the result. The daemon does so by itself when you save a
+file. Notes that sound go on. If the files can't be used, or a test fails, the rules stay as they were."""
 
 MORE: Final = """\
 examples:
@@ -44,7 +44,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     add_daemon_name(parser)
-    parser.add_argument("--json", action="store_true", help="print the outcome as JSON")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:

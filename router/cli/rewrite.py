@@ -16,33 +16,31 @@ if TYPE_CHECKING:
     from router.batch.rewrite_settings import RewriteSettings
 
 ABOUT: Final = """\
-Puts recordings through the rules, as if they were played live: wrong channels, missing splits, wild velocities are
-mended in the files themselves. What the rules leave alone stays, to the byte; what no rule takes is left out. The
-originals are never harmed."""
+Apply rules to recordings, as if you played them live. You need it to repair wrong channels, missing splits or wild
+velocities in .mid files. What the rules don't change stays the same, to the byte. What no rule matches is dropped.
+The originals stay as they are."""
 
 MORE: Final = f"""\
 examples:
-  pointsman rewrite pit.toml take.mid -o mended.mid           one recording
-  pointsman rewrite pit.toml takes/ -o mended/                a folder and all below it, names kept
-  pointsman rewrite pit.toml takes/ --in-place                the files themselves; a backup stays beside each
+  pointsman rewrite pit.toml take.mid -o repaired.mid         one recording
+  pointsman rewrite pit.toml takes/ -o repaired/              a folder and all below it; names are kept
+  pointsman rewrite pit.toml takes/ --in-place                the files themselves, with a backup of each
   pointsman rewrite --undo takes/                             restore what the last run with --in-place changed
-  pointsman rewrite pit.toml takes/ --dry-run                 only say what would change
-  pointsman rewrite pit.toml takes/ -o mended/ --resume       take up a run that was stopped
+  pointsman rewrite pit.toml takes/ --dry-run                 only show what would change
+  pointsman rewrite pit.toml takes/ -o repaired/ --resume     continue a run that was stopped
   pointsman rewrite pit.toml take.mid -o out/ --per-port      a file for each output port: out/take.rack1.mid ...
   pointsman rewrite pit.toml take.mid -o out/ --from seq --from "Stage piano=keys"
                                                               the track "Stage piano" plays as keys, the rest as seq
 
-In folders, files ending in .mid, .midi, .smf, .kar or .rmi are taken, hidden ones aren't. A file that can't be
-rewritten never stops the others; the summary names it, and the exit code is 1.
+In folders, files ending in .mid, .midi, .smf, .kar or .rmi are rewritten, except hidden ones. A file that can't be
+rewritten never stops the others. The summary names it, and the exit code is 1.
 
-A run may be stopped at any time. With --resume the next one passes over what an earlier run with --resume has done, as
-long as recording, result, rules and options are the same (a file .pointsman-resume beside the results remembers them),
-and over results that are the same to the byte. In place, a recording is done if it is what these
-rules have made of it, or would make of its latest backup.
+You can stop a run at any time. With --resume the next run skips what is done, if recording, result, rules and options
+are the same as then. The file .pointsman-resume next to the results remembers them.
 
-In place, the same rules aren't applied to what they have made, unless you add --again. A file .pointsman-in-place in
-the folder remembers what was rewritten. --undo restores the recordings that the last run changed, and that nobody has
-changed since; the same command once more undoes the run before it.
+In place, rules aren't applied twice to a recording, unless you add --again. The file .pointsman-in-place in the folder
+remembers what was rewritten. --undo restores what the last run changed, except recordings changed since. The same
+command once more undoes the run before it.
 
 {CAUTION}"""
 
@@ -51,7 +49,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call, strays="files")
     add = parser.add_argument
-    add("rules", metavar="RULES", type=file_name, nargs="?", help="a rule file, or a folder of them (*.toml, by name)")
+    add("rules", metavar="RULES", type=file_name, nargs="?", help="a rule file, or a folder of them")
     add("files", metavar="FILES", type=file_name, nargs="*", help="MIDI files, and folders of them")
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
@@ -59,10 +57,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--out",
         metavar="OUT",
         type=file_name,
-        help="where results go: a folder, or a .mid file for one recording",
+        help="where results go: a folder, or a .mid file for one recording (required, or --in-place)",
     )
     where.add_argument(
-        "--in-place", action="store_true", help="rewrite the files themselves; take.mid.bak keeps the old one"
+        "--in-place",
+        action="store_true",
+        help="rewrite the files themselves; take.mid.bak keeps the old one (default: off)",
     )
     where.add_argument(
         "--undo",
@@ -70,7 +70,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         type=file_name,
         nargs="+",
         default=[],
-        help="restore what the last run with --in-place changed in these files and folders",
+        help="restore what the last run with --in-place changed here (default: off)",
     )
     add(
         "--rules",
@@ -79,7 +79,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         type=file_name,
         action="append",
         default=[],
-        help="further rule files or folders",
+        help="more rule files or folders (default: none)",
     )
     add(
         "--from",
@@ -87,19 +87,19 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="SOURCE",
         action="append",
         default=[],
-        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track. '
-        "May be left out if the rules listen to one port only",
+        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track '
+        "(default: the port of the rules, if there is only one)",
     )
-    add("--per-port", action="store_true", help="write a file for each output port that gets something to play")
-    add("--dry-run", action="store_true", help="say what would change, write nothing")
-    add("--strict", action="store_true", help="refuse damaged files instead of reading what is readable")
-    add("--force", action="store_true", help="replace results that exist already")
-    add("--resume", action="store_true", help="take up an earlier run: pass over what is done and unchanged since")
-    add("--again", action="store_true", help="in place, apply rules once more to what they have made")
-    add("--follow-links", action="store_true", help="also enter links to folders, wherever they lead")
-    add("--jobs", metavar="N", type=_jobs, help="how many files at a time (as many as there are cores)")
-    add("--json", action="store_true", help="print the summary as JSON")
-    add("--quiet", action="store_true", help="print only what went wrong")
+    add("--per-port", action="store_true", help="write a file for each output port that plays (default: one file)")
+    add("--dry-run", action="store_true", help="show what would change, write nothing (default: off)")
+    add("--strict", action="store_true", help="refuse damaged files (default: read what is readable)")
+    add("--force", action="store_true", help="replace results that exist (default: refuse)")
+    add("--resume", action="store_true", help="continue an earlier run: skip what is done (default: begin again)")
+    add("--again", action="store_true", help="in place, apply the same rules again (default: refuse)")
+    add("--follow-links", action="store_true", help="also enter links to folders (default: stay in the folder)")
+    add("--jobs", metavar="N", type=_jobs, help="rewrite N files at a time (default: one for each core)")
+    add("--json", action="store_true", help="print the summary as JSON (default: text)")
+    add("--quiet", action="store_true", help="print only what went wrong (default: a summary)")
 
 
 def _jobs(text: str) -> int:

@@ -36,8 +36,7 @@ from rules.midi.notation import format_message, in_hex
 from rules.ports.patterns import Wanted, bare_name
 
 ABOUT: Final = """\
-Sends a message, or several, to one port: is this cable the right one, does the module answer on this channel? Notes are
-ended by themselves."""
+Send messages to one port, to try a cable: does the module answer on this channel? Notes end by themselves."""
 
 MORE: Final = """\
 examples:
@@ -45,10 +44,10 @@ examples:
   pointsman send "Rack*" "program 1 5" "note-on 1 C4 60" --hold 2s
   pointsman send "Rack*" controller 1 "all notes off" 0
   pointsman send "Rack*" F0 7D 01 F7                 bytes in hex
-  pointsman send --virtual test note-on 1 C4 60      makes a port, and waits until it is connected
+  pointsman send --virtual test note-on 1 C4 60      make a port, and wait until you have connected it
 
-Turn the volume down first: nobody knows how loud an instrument answers, and a program or volume message can make the
-next note much louder. The daemon isn't asked: messages go past its rules."""
+Turn the volume down first. You don't know how loud an instrument answers, and a program or volume message can make
+the next note much louder. Messages go straight to the port, past the rules of a daemon."""
 
 
 class SendSettings(NamedTuple):
@@ -74,13 +73,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.set_defaults(call=_call)
     add = parser.add_argument
-    add("port", metavar="PORT", type=file_name, help="the name of a port, * for any letters")
-    add("words", metavar="MESSAGE", nargs="+", help="in words (several: each in quotes), or bytes in hex")
-    add("--virtual", action="store_true", help="make a port of this name, and send from it")
-    add("--hold", metavar="TIME", type=length, default=0.5, help="end notes after this time (0.5s)")
-    add("--wait", metavar="TIME", type=length, help="with --virtual: send after this time, not on Enter")
+    add("port", metavar="PORT", type=file_name, help="the name of a port; * means any letters")
+    add("words", metavar="MESSAGE", nargs="+", help="a message in words or hex; write several in quotes each")
+    add("--virtual", action="store_true", help="make a port of this name, and send from it (default: off)")
+    add("--hold", metavar="TIME", type=length, default=0.5, help="end notes after this time (default: 0.5s)")
+    add(
+        "--wait",
+        metavar="TIME",
+        type=length,
+        help="with --virtual, send after this time (default: when you press Enter)",
+    )
     add_backend(parser)
-    add("--json", action="store_true", help="print what was sent as JSON")
+    add("--json", action="store_true", help="print what was sent as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -125,7 +129,7 @@ def _open(ports: PortManager, settings: SendSettings, now: int) -> OutputPort:
     output_port = ports.outputs[_NAME]
     if not output_port.is_open:
         words = events[0].words.removeprefix(f'output "{_NAME}": ') if events else "the MIDI system doesn't answer"
-        raise UsageError(f'{words.removesuffix("; waiting for it")}; "pointsman ports" lists what there is')
+        raise UsageError(f'{words.removesuffix("; waiting for it")}; "pointsman ports" lists all ports')
     return output_port
 
 
@@ -144,7 +148,7 @@ def _refuse_too_long(messages: Sequence[bytes], output_port: OutputPort) -> None
     longest = max(len(message) for message in messages)
     if output_port.limit is not None and longest > output_port.limit:
         raise MachineError(
-            f"a sysex of {longest:,} bytes is too long for this MIDI system; it carries {output_port.limit:,}"
+            f"a sysex of {longest:,} bytes is too long for this MIDI system: it carries at most {output_port.limit:,}"
         )
 
 

@@ -43,16 +43,15 @@ if TYPE_CHECKING:
     from rules.rulefile.reading import Reading
 
 ABOUT: Final = """\
-Plays a soft note on each device in turn and says which device, port, channel and key it is: you hear whether every
-cable is where it should be. The note goes through the device's own steps, and messages that it is sent at the start go
-first. Ports that are missing are told."""
+Play a soft note on each device, one after the other, and show device, port, channel and key. You hear whether every
+cable is right. The note goes through the steps of the device, after its setup messages."""
 
 MORE: Final = """\
 examples:
-  pointsman soundcheck pit.toml                  Enter goes on to the next device
+  pointsman soundcheck pit.toml                  press Enter for the next device
   pointsman soundcheck pit.toml --seconds 3      goes on by itself
 
-Turn the volume down first: how loud a soft note is depends on the instrument. Every note is ended, also with Ctrl-C.
+Turn the volume down first: how loud a soft note is depends on the instrument. Every note ends, also with Ctrl-C.
 
 exit codes: 0 every device was played; 1 a port is missing, or a device let no note through"""
 
@@ -70,10 +69,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     add = parser.add_argument
-    add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them (*.toml, by name)")
-    add("--seconds", metavar="N", type=_seconds, help="how long each note sounds; without it, until you press Enter")
+    add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them")
+    add("--seconds", metavar="N", type=_seconds, help="how long each note sounds (default: until you press Enter)")
     add_backend(parser)
-    add("--json", action="store_true", help="print the outcome as JSON; each note sounds for 2 seconds then")
+    add("--json", action="store_true", help="print the result as JSON, with notes of 2 seconds (default: text)")
 
 
 def _seconds(text: str) -> float:
@@ -93,7 +92,7 @@ def _call(arguments: argparse.Namespace) -> int:
 
 
 _CAUTION: Final = "Turn the volume down first: how loud a soft note is depends on the instrument."
-_HOW: Final = "Enter starts, ends each note and goes on to the next device; Ctrl-C ends it all."
+_HOW: Final = "Press Enter for each device; Ctrl-C ends it."
 _USUAL_S: Final = 2.0
 _LAST_SENDS_NS: Final = 1_000_000_000  # that the wires get for the last note-offs
 
@@ -139,7 +138,7 @@ def soundcheck(
 
 
 def _no_devices() -> str:
-    return "The rule files name no devices. [devices] holds the instruments, each with its port and channel."
+    return "The rule files have no devices. Write each instrument under [devices], with its port and channel."
 
 
 class NotePlayer:
@@ -242,11 +241,11 @@ class NotePlayer:
     def _what(self, check: DeviceCheck) -> tuple[str, str]:
         match self._state(check):
             case "virtual":
-                return "not played", "the daemon makes this port; nobody listens to it now"
+                return "not played", "the daemon makes this port; no program uses it"
             case "missing":
                 return "not played", plain(_reason(self._missing[check.port]))
             case "silent":
-                return "not played", "the device's own steps let no note through"
+                return "not played", "the steps of the device drop the note"
         assert check.sounds is not None
         naming = self._reading.devices[check.device].source.naming
         channel, key = (check.sounds[0] & 0x0F) + 1, check.sounds[1]

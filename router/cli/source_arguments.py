@@ -28,11 +28,11 @@ def playing_for(texts: Sequence[str], ruleset: RuleSet) -> Playing:
                 f'--from "{plain(text)}": write the name of a track before the =, or its number as in "#2={source}"'
             )
         elif tracks.setdefault(track.strip(), source) != source:
-            raise UsageError(f'--from: the track "{plain(track.strip())}" is given to two sources; name it once')
+            raise UsageError(f'--from: the track "{plain(track.strip())}" is given to two sources: write it once')
     if len(set(defaults)) > 1:
         raise UsageError(
-            f"--from {' and --from '.join(defaults)}: a recording plays as one source; "
-            'give single tracks to another with --from "Track name=SOURCE"'
+            f"--from {' and --from '.join(defaults)}: a recording plays as one source. "
+            'Write --from "Track name=SOURCE" for single tracks'
         )
     return Playing(defaults[0] if defaults else _only_source(ruleset), tracks)
 
@@ -48,10 +48,10 @@ def known_source(source: str, ruleset: RuleSet) -> str:
     if source in receiving:
         return source
     if source in ruleset.ports:
-        raise UsageError(f"--from {source}: this port only sends; sources are {', '.join(receiving) or 'none'}")
+        raise UsageError(f"--from {source}: this port is an output: write one of {', '.join(receiving) or 'none'}")
     raise UsageError(
-        f"--from {plain(source)}: no port of this name is in the rule files; "
-        f"sources are {', '.join(receiving) or 'none'}{nearest(source, receiving)}"
+        f'there is no input port named "{plain(source)}": '
+        f"--from can be {', '.join(receiving) or 'none'}{nearest(source, receiving)}"
     )
 
 
@@ -60,5 +60,5 @@ def _only_source(ruleset: RuleSet) -> str:
     if len(known) == 1:
         return known[0]
     if not known:
-        raise UsageError("the rule files hold no rule, so nothing would come out; write at least one [[rules]]")
-    raise UsageError(f"say which source plays the recording: --from {' or --from '.join(known)}")
+        raise UsageError("the rule files have no rule: write at least one [[rules]]")
+    raise UsageError(f"write as which port the recording plays: --from {' or --from '.join(known)}")

@@ -36,15 +36,15 @@ from router.text.terminal import is_terminal, painted, say, shows_colour
 from rules.errors import MachineError
 
 ABOUT: Final = """\
-Says how the running daemon stands: which ports are there and which are missing, what came in and went out, what is
-held, how the switches stand, the tempo, how busy each DIN cable is, and whether the rule files can be used."""
+Show what the running daemon does: ports that are there or missing, messages, held notes, switches, tempo, and how
+busy each DIN cable is. It also shows whether the rule files can be used."""
 
 MORE: Final = """\
 examples:
   pointsman status
-  pointsman status --watch               look again every second, until Ctrl-C
-  pointsman status --watch --json        a line of JSON every second
-  pointsman status --name stage          the daemon that was started with --name stage"""
+  pointsman status --watch               show it again every second, until Ctrl-C
+  pointsman status --watch --json        print a line of JSON every second
+  pointsman status --name stage          the daemon that runs with --name stage"""
 
 
 class StatusSettings(NamedTuple):
@@ -59,8 +59,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
     add_daemon_name(parser)
-    parser.add_argument("--watch", action="store_true", help="look again every second, until Ctrl-C")
-    parser.add_argument("--json", action="store_true", help="print it as JSON")
+    parser.add_argument("--watch", action="store_true", help="show it again every second, until Ctrl-C (default: once)")
+    parser.add_argument("--json", action="store_true", help="print it as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -175,13 +175,13 @@ def in_words(told: Mapping[str, Any]) -> list[str]:
 def _head(told: Mapping[str, Any]) -> list[str]:
     name = painted(plain(told["name"]), "strong", sys.stdout)
     running = durations.in_words(told["running_s"])
-    return [f"{name} has played for {running}; process {told['pid']}, version {told['version']}"]
+    return [f"{name} has run for {running}; process {told['pid']}, version {told['version']}"]
 
 
 def _port_lines(ports: Iterable[Mapping[str, Any]]) -> list[str]:
     rows = [_port_row(port) for port in ports]
     if not rows:
-        return ["No ports: the rule files name none."]
+        return ["The rule files have no ports."]
     head, *lines = columns(
         [("port", "", "state", "computer's port", "messages", "lost", "DIN load"), *rows], right=frozenset({4, 5, 6})
     )
@@ -213,14 +213,14 @@ def _port_colour(line: str, port: Mapping[str, Any]) -> str:
 
 def _facts(told: Mapping[str, Any]) -> list[str]:
     tempo, latency = told["tempo"], told["latency_us"]
-    came = f"clock of {plain(tempo['from'])}" if tempo["from"] else "rule files; no clock arrives"
-    rows = [("held notes", number(told["held"])), ("tempo", f"{tempo['bpm']:g} bpm, from the {came}")]
+    came = f"clock of {plain(tempo['from'])}" if tempo["from"] else "rule files, as no clock arrives"
+    rows = [("held notes", number(told["held"])), ("tempo", f"{tempo['bpm']:g} BPM, from the {came}")]
     if latency["p50"] is None:
-        rows.append(("latency", "nothing has been played yet"))
+        rows.append(("latency", "no note or message yet"))
     else:
         rows.append(("latency", ", ".join(f"{part} within {_micro(value)}" for part, value in _shares(latency))))
     if dropped := sum(port["dropped"] for port in told["ports"]):
-        rows.append(("dropped", f"{count(dropped, 'message')} that waited when a panic came"))
+        rows.append(("dropped", f"{count(dropped, 'message')} that waited at a panic"))
     rows.append(("errors", _error_words(told["errors"])))
     rows.append(("recording", plain(told["recording"]) if told["recording"] else "no"))
     return columns(rows)
@@ -235,7 +235,7 @@ def _micro(microseconds: float) -> str:
 
 
 def _error_words(errors: int) -> str:
-    return painted(f"{number(errors)}; the log tells them", "bad", sys.stdout) if errors else "none"
+    return painted(f"{number(errors)}, listed in the log", "bad", sys.stdout) if errors else "none"
 
 
 def _switch_lines(switches: Mapping[str, bool | int | str]) -> list[str]:
@@ -258,6 +258,6 @@ def _rule_lines(rules: Mapping[str, Any]) -> list[str]:
     applied = local_time(rules["applied"], "%Y-%m-%d %H:%M:%S")
     lines = [f"Rules in force since {applied}: {', '.join(plain(name) for name in rules['files'])}"]
     if rules["error"]:
-        lines.append("The files have changed since, and can't be used; the rules above play on:")
+        lines.append("The files have changed since, and can't be used. The rules above play on:")
         lines += [painted(f"  {plain(line)}", "bad", sys.stdout) for line in rules["error"].splitlines()]
     return lines

@@ -22,11 +22,11 @@ from router.text.terminal import say
 from router.text.usage import UsageError
 
 ABOUT: Final = """\
-Turns a switch of the running daemon, as a pedal or pad would; without a name, it lists the switches."""
+Set a switch of the running daemon, as a pedal or pad would. Without a name, list the switches."""
 
 MORE: Final = """\
 examples:
-  pointsman switch                       how all switches stand
+  pointsman switch                       list all switches and their states
   pointsman switch song=chorus           one of its values
   pointsman switch key=-2                a number
   pointsman switch giant=off             on or off; "switch giant" means on"""
@@ -43,10 +43,12 @@ class SwitchSettings(NamedTuple):
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
-    text = parser.add_argument("text", metavar="NAME[=VALUE]", nargs="?", help="the switch, and how it shall stand")
+    text = parser.add_argument(
+        "text", metavar="NAME[=VALUE]", nargs="?", help="the switch and its new state (default: list all)"
+    )
     completed_by(text, _names_of_switches)
     add_daemon_name(parser)
-    parser.add_argument("--json", action="store_true", help="print how it stands as JSON")
+    parser.add_argument("--json", action="store_true", help="print the state as JSON (default: text)")
 
 
 def _names_of_switches(parsed_args: argparse.Namespace, **_: Any) -> list[str]:
@@ -69,7 +71,7 @@ def switch(settings: SwitchSettings) -> int:
         return FINE
     name, given, value = (part.strip() for part in settings.text.partition("="))
     if not name or (given and not value):
-        raise UsageError(f'"{plain(settings.text)}": write the switch and how it shall stand, as in song=chorus')
+        raise UsageError(f'"{plain(settings.text)}": write the switch and its state, as in song=chorus')
     ask_daemon(settings.name, "switch", name=name, value=value if given else None)
     state = ask_daemon(settings.name, "status")["switches"][name]
     _tell({name: state}, [f"{plain(name)} is now {state_word(state)}"], settings.json)

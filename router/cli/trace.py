@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     from rules.analysis.trace import TraceLine
 
 ABOUT: Final = """\
-Follows messages through every rule and step and says where they end up, and why. For "why is the organ silent?". With
---last it explains what has just happened in the running daemon: what came, where it went and why, and which notes are
-held, since when and by whom. For the note that got stuck."""
+Show where messages go, and why: through every rule and step. You need it for "why is the organ silent?".
+With --last it explains what just happened in the running daemon: what arrived, where it went, and which notes are
+held. You need that for "which key hangs?"."""
 
 MORE: Final = """\
 examples:
@@ -43,8 +43,8 @@ examples:
   pointsman trace --last                                               the last 30 seconds of the running daemon
   pointsman trace --last 5m --json                                     more of it, for programs
 
-Each message is looked at by itself: nothing is held, and the switches stand as they start unless --switch says more.
-With --last it is as it was: what was held, how the switches stood and which rules were in force at each moment."""
+Each message is traced by itself: nothing is held, and switches have their initial states unless --switch sets them.
+With --last you see it as it was, with the switches and rules of each moment."""
 
 
 _USUAL_LAST_S: Final = 30.0
@@ -68,14 +68,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.set_defaults(call=_call)
     add = parser.add_argument
-    add("rules", metavar="RULES", type=file_name, nargs="*", help="rule files, and folders of them (*.toml, by name)")
+    add("rules", metavar="RULES", type=file_name, nargs="*", help="rule files, and folders of them")
     add(
         "--from",
         dest="arriving",
         metavar=("PORT", "MESSAGE"),
         nargs="+",
         default=[],
-        help="the port on which the messages arrive, and the messages: in words (several: each in quotes) or hex",
+        help="the port on which messages arrive, then the messages: in words or hex, several in quotes each",
     )
     add(
         "--switch",
@@ -83,7 +83,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=VALUE",
         action="append",
         default=[],
-        help="how a switch stands: up=on, song=chorus, key=-2",
+        help="set a switch: up=on, song=chorus, key=-2 (default: its initial state)",
     )
     add(
         "--last",
@@ -91,16 +91,16 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         type=length,
         nargs="?",
         const=_USUAL_LAST_S,
-        help="explain what has just happened in the running daemon: 90s, 5m (30s)",
+        help="explain what just happened in the running daemon: 90s, 5m (default: 30s)",
     )
     add_daemon_name(parser)
-    add("--json", action="store_true", help="print the findings as JSON")
+    add("--json", action="store_true", help="print the findings as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
     if arguments.last is not None:
         if arguments.rules or arguments.arriving or arguments.switches:
-            raise UsageError("--last looks at the running daemon, which has its rules: write only trace --last TIME")
+            raise UsageError("--last looks at the running daemon: write only trace --last TIME")
         from router.cli.history import HistorySettings, history
 
         return history(HistorySettings(arguments.last, arguments.name, arguments.json))

@@ -39,11 +39,11 @@ def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: A
     except (FileNotFoundError, ConnectionRefusedError):
         raise MachineError(_nobody(name, path)) from None
     except TimeoutError:
-        raise MachineError(f'the daemon "{name}" doesn\'t answer; waited {patience_s:g} s') from None
+        raise MachineError(f'the daemon "{name}" didn\'t answer within {patience_s:g} s') from None
     except (OSError, ValueError, KeyError, TypeError, TooLongError) as error:
-        reason = why(error) if isinstance(error, OSError) else "it isn't what this version of pointsman understands"
-        raise MachineError(f'no answer of the daemon "{name}": {reason}') from error
-    raise MachineError(f'the daemon "{name}" broke off; does it still run?')
+        reason = why(error) if isinstance(error, OSError) else "it isn't in the words of this version of Pointsman"
+        raise MachineError(f'the answer of the daemon "{name}" can\'t be read: {reason}') from error
+    raise MachineError(f'the daemon "{name}" broke off its answer: look at `pointsman status`')
 
 
 def running_daemons() -> list[str]:
@@ -61,4 +61,4 @@ def _nobody(name: str, path: Path) -> str:
     named = "" if name == STANDARD_NAME else f" --name {name}"
     others = [other for other in running_daemons() if other != path.stem]
     also = f", but --name {', --name '.join(others)}" if others else ""
-    return f'no daemon of the name "{name}" runs here{also}; start it with: pointsman run RULES{named}'
+    return f'there is no daemon named "{name}"{also}: begin with pointsman run RULES{named}'

@@ -37,7 +37,7 @@ _CLIENT_PATIENCE_S: Final = 30.0  # seconds for a client to ask, or to take its 
 _LAST_ANSWERS_S: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
 
 
-_CROWDED: Final = f"{_CLIENTS} others wait for the daemon's answer; try again later"
+_CROWDED: Final = f"{_CLIENTS} other programs wait for the daemon: try again later"
 _FULL: Final = line_of({"ok": False, "error": _CROWDED})
 
 
@@ -196,7 +196,7 @@ class ControlServer:
         try:
             question = json.loads(line)
         except (ValueError, RecursionError):
-            raise MachineError('not understood: a question is a line of JSON such as {"verb": "status"}') from None
+            raise MachineError('not understood: write a line of JSON such as {"verb": "status"}') from None
         verb = question.pop("verb", None) if isinstance(question, dict) else None
         if not isinstance(verb, str) or verb not in self._handlers:
             known = ", ".join(sorted(self._handlers))
@@ -232,8 +232,8 @@ def _taken_lock(path: Path, name: str) -> int:
 def _in_use(name: str, number: str) -> str:
     process = f" (process {number})" if number.isdigit() else ""
     return (
-        f'a daemon of the name "{name}" runs already{process}: give this one another name with --name, or change the '
-        "rules of the running one: it reloads them by itself when they are saved"
+        f'a daemon named "{name}" runs already{process}: use another --name, or edit the rules of the running one. '
+        "It reads them again when you save them"
     )
 
 

@@ -26,13 +26,13 @@ def socket_path(name: str) -> Path:
     """Return where the socket of the daemon `name` is. Raises MachineError where it can't be."""
     if not hasattr(socket, "AF_UNIX"):
         raise MachineError(
-            "this system has no control sockets, so a running daemon can't be talked to: use Linux or macOS"
+            "this system has no control sockets, so no command reaches a running daemon: use Linux or macOS"
         )
     path = runtime_folder() / f"{name}.sock"
     if len(os.fsencode(path)) > _LONGEST_PATH:
         raise MachineError(
-            f"{path}: longer than the {_LONGEST_PATH} bytes that a socket's path may have: use a shorter --name, or "
-            "set XDG_RUNTIME_DIR to a folder with a shorter path"
+            f"{path} is longer than {_LONGEST_PATH} bytes, the most for a socket: use a shorter --name, or set "
+            "XDG_RUNTIME_DIR to a folder with a shorter path"
         )
     return path
 

@@ -90,7 +90,7 @@ class Daemon:
                     self._recorder.record_into(Path(self._settings.record))
                 live.begin()
                 if control.follows_a_crash:
-                    self._say("the last daemon of this name ended without a word: all outputs are silenced")
+                    self._say("the last daemon with this name crashed or was killed: all outputs are silenced")
                     live.silence()  # and not as a panic: what the devices want first may still wait
                     control.follows_a_crash = False
                 self._reloader.start()
@@ -135,7 +135,7 @@ class Daemon:
     @property
     def _playing(self) -> Live:
         if self._live is None:
-            raise MachineError("the daemon is just about to start; ask again")
+            raise MachineError("the daemon is still starting: try again")
         return self._live
 
     def _status(self) -> dict[str, Any]:
@@ -163,7 +163,7 @@ class Daemon:
         live = self._playing
         name, value = asked.get("name"), asked.get("value")
         if not isinstance(name, str) or not isinstance(value, str | None):
-            raise UsageError('write the switch and how it shall stand: {"name": "song", "value": "chorus"}')
+            raise UsageError('write the switch and its state: {"name": "song", "value": "chorus"}')
         switch, state = read_switch(name if value is None else f"{name}={value}", live.session.ruleset)
         live.do(lambda: live.turn(switch, state))
         return {}

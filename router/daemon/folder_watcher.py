@@ -151,4 +151,4 @@ class Watcher:
         text = plain(str(error) or type(error).__name__)
         if text not in self._said:
             self._said.add(text)
-            self._say(f"the folders of the rule files can't be watched ({text}): they are looked at every 2 seconds")
+            self._say(f"the folders of the rule files can't be watched ({text}): changes are noticed every 2 seconds")

@@ -207,7 +207,7 @@ class Live:
     def _report(self) -> None:
         self.errors += 1
         if self.errors <= _MOST_TRACEBACKS:
-            self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
+            self._say(f"Internal error, the music goes on. Please report: {traceback.format_exc()}")
 
     # -- ports --------------------------------------------------------------------------------------------------------
 

@@ -52,7 +52,7 @@ class ReloadOutcome:
 
 
 _USUAL_PACE: Final = Pace()
-_LEAVING: Final = ReloadOutcome("rejected", ("the daemon is about to leave",))
+_LEAVING: Final = ReloadOutcome("rejected", ("the daemon is about to end",))
 
 
 def _nothing(*_: object) -> None:
@@ -128,7 +128,7 @@ class Reloader:
                 return answer.get(timeout=1)
             if not self._thread.is_alive():
                 return _LEAVING
-        raise MachineError("the daemon is still reading its rule files: look at `status` later")
+        raise MachineError("the daemon is still reading its rule files: look at `pointsman status` later")
 
     # -- the thread ---------------------------------------------------------------------------------------------------
 
@@ -143,8 +143,8 @@ class Reloader:
                     self._look_after()
                 self._retired.part()
             except Exception:
-                self._say(f"a mistake of ours, please report it; the music goes on: {traceback.format_exc()}")
-                self._ended(ReloadOutcome("rejected", ("a mistake of ours",)))
+                self._say(f"Internal error, the music goes on. Please report: {traceback.format_exc()}")
+                self._ended(ReloadOutcome("rejected", ("Internal error",)))
         while not self._asked.empty():
             asked = self._asked.get()
             if asked is not None:
@@ -208,7 +208,7 @@ class Reloader:
         except PointsmanError as error:
             return ReloadOutcome("rejected", (str(error),))
         except Exception:
-            return ReloadOutcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+            return ReloadOutcome("rejected", (f"Internal error. Please report: {traceback.format_exc()}",))
         return ReloadOutcome("unchanged", ("no rule file has changed",)) if prepared is self.prepared else prepared
 
     def _conclude(self, found: ReadFiles, prepared: Prepared | ReloadOutcome) -> ReloadOutcome:
@@ -226,7 +226,7 @@ class Reloader:
         except PointsmanError as error:
             return ReloadOutcome("rejected", (str(error),))
         except Exception:
-            return ReloadOutcome("rejected", (f"a mistake of ours, please report it: {traceback.format_exc()}",))
+            return ReloadOutcome("rejected", (f"Internal error. Please report: {traceback.format_exc()}",))
         self._retired.add(self.prepared)
         self.prepared = prepared
         self.applied_at = self._clock.wall_s()
@@ -242,4 +242,4 @@ class Reloader:
         for line in outcome.words[:_MOST_LINES]:
             self._say(f"  {line}")
         if more > 0:
-            self._say(f"  and {more} more: `pointsman check` tells them all")
+            self._say(f"  and {more} more: `pointsman check` lists all")

@@ -36,7 +36,7 @@ class Requests:
             except TimeoutError:
                 if not answer.cancel():
                     return answer.result()  # it was just about to begin
-        raise MachineError("the daemon is too busy to answer, or about to leave")
+        raise MachineError("the daemon is too busy to answer, or about to end")
 
     def answer(self) -> None:
         """Make the calls that wait. For the loop."""

@@ -45,13 +45,13 @@ def runtime_folder() -> Path:
         folder.mkdir(mode=0o700, exist_ok=True)
         state = folder.lstat()
     except FileExistsError:
-        raise MachineError(f"{folder} is in the way: a folder is needed there; move it, and try again") from None
+        raise MachineError(f"{folder} must be a folder: move what is there, and try again") from None
     except OSError as error:
         raise MachineError(f"{folder}: the folder for the control socket can't be made: {why(error)}") from error
     if not stat.S_ISDIR(state.st_mode) or state.st_uid != os.getuid() or stat.S_IMODE(state.st_mode) & 0o077:
         raise MachineError(
-            f"{folder}: others could reach the control socket there: it must be a folder of your own with mode 0700 "
-            f"(no link); put that right, or set XDG_RUNTIME_DIR to a folder that only you can enter"
+            f"{folder}: other users could reach the control socket there. Make it a folder of your own with mode 0700 "
+            "(no link), or set XDG_RUNTIME_DIR to a folder that only you can enter"
         )
     return folder
 

@@ -41,7 +41,7 @@ class ServiceManager:
 
     def stopping(self) -> None:
         """The daemon is about to leave."""
-        self._tell("STOPPING=1", _status("ending what still sounds"))
+        self._tell("STOPPING=1", _status("ending held notes"))
 
     def beat(self, now: int) -> None:
         """A sign of life, when it is time for one (`now` in ns). A loop that hangs gives none, and is started anew."""

@@ -28,8 +28,8 @@ from rules.errors import MachineError
 T = TypeVar("T")
 
 _ADVICE: Final = {
-    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "; free some space and run it again"),
-    **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), "; choose a folder that you may write to"),
+    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), ": free some space, and run it again"),
+    **dict.fromkeys((errno.EACCES, errno.EPERM, errno.EROFS), ": choose a folder that you may write to"),
 }
 
 
@@ -202,4 +202,4 @@ def _keep(path: Path, like: os.stat_result, disk: Disk) -> Path:
                 draft.close()
                 disk.replace(draft.path, backup)
         return backup
-    raise MachineError(f"{path} has too many backups beside it: move some away")
+    raise MachineError(f"{path} has too many backups: move some away")

@@ -38,7 +38,7 @@ def _meant_by(argument: str) -> list[Path]:
     if not os.path.isdir(path):
         if is_midi_name(argument):
             raise UsageError(
-                f"{argument} is a MIDI file, and a rule file ({RULE_SUFFIX}) is wanted here, before the files"
+                f"{argument} is a MIDI file, but a rule file ({RULE_SUFFIX}) is wanted here, before the files"
             )
         return [path]
     try:
@@ -48,9 +48,11 @@ def _meant_by(argument: str) -> list[Path]:
             if is_rule_name(entry.name) and not is_hidden(entry.name) and os.path.isfile(entry)
         )
     except OSError as error:
-        raise MachineError(f"{argument}: the folder can't be looked into: {why(error)}") from error
+        raise MachineError(f"{argument}: the folder can't be read: {why(error)}") from error
     if not found:
-        raise MachineError(f"{argument}: no rule file ({RULE_SUFFIX}) is in this folder; name another folder or a file")
+        raise MachineError(
+            f"{argument}: there is no rule file ({RULE_SUFFIX}) in this folder: name another folder or a file"
+        )
     return found
 
 
@@ -60,5 +62,5 @@ def _content(path: Path) -> bytes:
     except OSError as error:
         if error.errno == errno.EFBIG:
             size = f"{MOST_BYTES // 1_000_000} MB"
-            raise MachineError(f"{path}: the rule file is larger than {size}; split it into several files") from error
+            raise MachineError(f"{path}: the rule file is larger than {size}: split it into several files") from error
         raise MachineError(f"{path}: the rule file can't be read: {why(error)}") from error

@@ -21,7 +21,9 @@ def read_switch(text: str, ruleset: RuleSet) -> tuple[str, State]:
     switch = ruleset.switches.get(name)
     if switch is None:
         known = ", ".join(ruleset.switches) or "none"
-        raise UsageError(f'there is no switch "{plain(name)}"; switches are {known}{nearest(name, ruleset.switches)}')
+        raise UsageError(
+            f'there is no switch named "{plain(name)}": the switches are {known}{nearest(name, ruleset.switches)}'
+        )
     return name, _switch_value(switch, word if given else "on", f'switch "{plain(name)}"')
 
 
@@ -34,7 +36,7 @@ def _switch_value(switch: OnOffSwitch | ValueSwitch | NumberSwitch, word: str, p
         low, high = switch.numbers
         if re.fullmatch(r"[+-]?\d+", word) and low <= int(word) <= high:
             return int(word)
-        raise UsageError(f"{place}: it stands on a number from {low} to {high}")
+        raise UsageError(f"{place}: write a number from {low} to {high}")
     if word.lower() in (*_ON, *_OFF):
         return word.lower() in _ON
-    raise UsageError(f"{place}: it is on or off")
+    raise UsageError(f"{place}: write on or off")

@@ -54,16 +54,16 @@ def choose_backend(name: str | None, client: str) -> Backend:
     for one in names:
         key, system = _SYSTEMS[one]
         if key not in compiled:
-            reasons.append(f"{one}: python-rtmidi was built without it")
+            reasons.append(f"{one}: the package python-rtmidi was built without it")
             continue
         try:
             return system(library, compiled[key], client)
         except MachineError as error:
             reasons.append(str(error))
-    raise MachineError(f"no MIDI system can be used here. {'; '.join(reasons)}. {_HELP}")
+    raise MachineError(f"there is no MIDI system to use. {'; '.join(reasons)}. {_HELP}")
 
 
-_HELP: Final = "ALSA needs the kernel module snd-seq (sudo modprobe snd-seq), JACK a server that runs"
+_HELP: Final = "ALSA needs the kernel module snd-seq (sudo modprobe snd-seq), and JACK needs a running server"
 
 
 def _may_be_there(name: str) -> bool:
@@ -78,7 +78,7 @@ def _library() -> Library:
         return cast(Library, import_module("rtmidi"))
     except ImportError as error:
         raise MachineError(
-            "live ports need the package python-rtmidi, which is not installed: pip install 'pointsman[live]'. "
+            "live ports need the package python-rtmidi: pip install 'pointsman[live]'. "
             "For Python 3.13 and newer it is built on the spot, which on Debian needs: apt-get install g++ pkg-config "
             "libasound2-dev libjack-jackd2-dev"
         ) from error

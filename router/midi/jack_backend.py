@@ -84,7 +84,7 @@ class JackBackend(RtmidiBackend):
     def _making(self, name: str) -> Iterator[None]:
         """A client that can't be made means that the server has died, and that all others have just been freed."""
         if len(name.encode()) > _LONGEST_NAME:  # which it refuses as well, though it lives
-            raise MachineError(f'the name "{name}" is too long for JACK: it takes {_LONGEST_NAME} bytes')
+            raise MachineError(f'the name "{name}" is too long for JACK: write at most {_LONGEST_NAME} bytes')
         if self.is_lost:
             raise MachineError("JACK doesn't answer")
         try:

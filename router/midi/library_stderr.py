@@ -29,7 +29,7 @@ _MEANINGS: Final = {
     "if a note hangs, pointsman panic ends it",
     "MidiBufferMixdown - got invalid next event": "JACK cleared what we were about to read; some of it may be lost; "
     "if a note hangs, pointsman panic ends it",
-    "MidiBufferMixdown - invalid source buffer": "a port came or went just as JACK read it",
+    "MidiBufferMixdown - invalid source buffer": "a port came or went while JACK read it",
 }
 """What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0 and JACK 2."""
 
@@ -64,7 +64,7 @@ class LibraryStderr:
         meanings = map(_meaning, written.decode("utf-8", "replace").splitlines())
         counts = Counter(meaning for meaning in meanings if meaning.strip())
         told = [line if times == 1 else f"{line} ({times} times)" for line, times in counts.items()]
-        more = [f"and {len(told) - _MOST_LINES} lines more"] if len(told) > _MOST_LINES else []
+        more = [f"and {len(told) - _MOST_LINES} more lines"] if len(told) > _MOST_LINES else []
         return told[:_MOST_LINES] + more
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:

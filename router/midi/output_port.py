@@ -198,7 +198,7 @@ class OutputPort:
         if self._refusals:
             words.append(f"{count(self._refusals, 'message')} dropped: {system} says: {self._last_refusal}")
         if (flood := self.lost - lost - self._refusals) > 0:
-            words.append(f"{count(flood, 'message')} dropped: far more than it can take")
+            words.append(f"{count(flood, 'message')} dropped: far more than it can carry")
         self._refusals = 0
         return "; ".join(words)
 

@@ -96,7 +96,7 @@ class PortManager:
     def _refuse_virtual(self, wanted: Iterable[Wanted]) -> None:
         if not self._backend.has_virtual and (virtual := [one for one in wanted if one.virtual]):
             raise MachineError(
-                f"{virtual[0].words}: {self._backend.name} has no virtual ports; name a port that the computer has"
+                f"{virtual[0].words}: {self._backend.name} has no virtual ports: name a port of the computer"
             )
 
     def _take_back(self) -> None:
@@ -303,7 +303,7 @@ class PortManager:
         events = []
         if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY_NS:
             self._hiccup_said_at, self._heartbeat.skipped = now, 0
-            words = f"{self._backend.name} has had a hiccup; what was played in that moment may be lost"
+            words = f"{self._backend.name} had a hiccup: what you played in that moment may be lost"
             events.append(PortEvent("dropping", None, words))
         said = (
             (output_port.wanted, output_port.complaint(now, self._backend.name))

@@ -37,10 +37,10 @@ class PortOpener:
         port.state = "missing"
         if isinstance(meant, Ambiguous):
             port.state = "ambiguous"
-            choice = f"{_either(meant.candidates)}: write more of the name, or #2 behind it for the second"
+            choice = f"{_either(meant.candidates)}: write more of the name, or #2 after it for the second"
             return said_once(port, "ambiguous", f'"{wanted.pattern}" means {choice}')
         if not isinstance(meant, Found):
-            return said_once(port, "waiting", f'the computer has no port "{wanted.pattern}"; waiting for it')
+            return said_once(port, "waiting", f'the computer has no port named "{wanted.pattern}"; waiting for it')
         name = names[meant.index]
         for other in taken:
             if other.computer_port == name and other.wanted.direction == wanted.direction:

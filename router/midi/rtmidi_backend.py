@@ -219,7 +219,7 @@ class RtmidiBackend:
 
     def _virtual(self, label: str) -> str:
         if not self.has_virtual:
-            raise MachineError(f"{self.name} has no virtual ports: connect to a port that is there")
+            raise MachineError(f"{self.name} has no virtual ports: name a port of the computer")
         name = f"{self.client} {label}"
         self._labels.add(name)
         return name

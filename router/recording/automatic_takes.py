@@ -106,7 +106,7 @@ def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:
     try:
         saved = save(journal)
     except MachineError as error:
-        say(f"a recording can't be saved now; that is tried again at the next start: {error}")
+        say(f"a recording can't be saved now. Pointsman tries again when it runs next: {error}")
         return
     if saved.path is not None:
         say(in_words(saved))
@@ -119,7 +119,7 @@ def in_words(saved: Saved) -> str:
     if saved.path is None:
         return "nobody played, so there is nothing to save"
     take = saved.take
-    held = f"; {count(take.held, 'note or pedal was', 'notes and pedals were')} still held, and let go at the end"
+    held = f"; {count(take.held, 'held note or pedal', 'held notes and pedals')} ended there"
     return (
         f"saved {plain(str(saved.path))}: {as_musicians_do(take.seconds)}, {count(take.messages, 'message')} in "
         f"{count(len(take.tracks), 'track')}{held if take.held else ''}"

@@ -117,7 +117,9 @@ class JournalFile:
         if self._handle >= 0:
             os.close(self._handle)
         if self.lost:
-            self._say(f"{self.path}: {count(self.lost, 'message')} could not be recorded: the disk didn't take them")
+            self._say(
+                f"{self.path}: {count(self.lost, 'message')} could not be recorded, because the disk refused them"
+            )
         self._then()
 
     def _give_up(self) -> None:
@@ -138,7 +140,7 @@ class JournalFile:
                 continue
             lock(self._handle)
             return
-        raise FileExistsError(errno.EEXIST, "too many files of this name; move some away")
+        raise FileExistsError(errno.EEXIST, "there are too many files with this name: move some away")
 
     def _write_one(self) -> bool:
         """Bring the oldest chunk to the disk, as far as it takes it; whether it took all."""
@@ -157,7 +159,7 @@ class JournalFile:
         self._settle(data, rest, records, done=True)
         if self._refused:
             self._refused = False
-            self._say(f"{self.path}: the disk takes the recording again")
+            self._say(f"{self.path}: the recording goes on: the disk can be written again")
         return True
 
     def _settle(self, data: bytes, rest: bytes, records: int, done: bool) -> None:

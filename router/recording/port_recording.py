@@ -56,7 +56,7 @@ def wanted_inputs(backend: Backend, patterns: Sequence[str], virtual: Sequence[s
     called = [one.name for one in wanted]
     for name in called:
         if called.count(name) > 1:
-            raise UsageError(f'"{name}" is wanted twice: each port once is enough')
+            raise UsageError(f'"{name}" is named twice: write each port once')
     return tuple(wanted)
 
 

@@ -125,7 +125,7 @@ class Recorder:
         with self._asking:
             if self._asked is not None:
                 raise MachineError(
-                    f"{self._asked.path} is being recorded already; end that first: pointsman record --stop"
+                    f"{self._asked.path} is being recorded already: end that first with pointsman record --stop"
                 )
             file = JournalFile(target, self._say)
             file.open()
@@ -144,7 +144,7 @@ class Recorder:
         with self._asking, self._guard:
             file = self._end_asked()
         if file is None:
-            raise MachineError("nothing is being recorded; to save what was just played: pointsman record --last 5m")
+            raise MachineError("nothing is being recorded. To save what you just played: pointsman record --last 5m")
         file.close()
         return file.path, file.lost
 
@@ -249,7 +249,7 @@ def recorder_handlers(recorder: Recorder) -> dict[str, Callable[[dict[str, Any]]
         if "path" in asked:
             target = Path(str(asked["path"]))
             if not target.is_absolute() or not is_midi_name(target.name):
-                raise MachineError(f'record: "{target}" is no full path of a .mid file')
+                raise MachineError(f'record: "{target}" isn\'t the full path of a .mid file')
             recorder.start_recording(target)
         return recorder.state
 

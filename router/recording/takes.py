@@ -81,13 +81,15 @@ def _take_of(journal: Path, data: bytes) -> tuple[Take, str]:
     try:
         take = make_take(data[:end], len(HEAD))
     except Exception as error:
-        raise MachineError(f"no take can be made of {journal}: {type(error).__name__}: {error}") from error
+        raise MachineError(
+            f"the journal {journal} can't become a .mid file: {type(error).__name__}: {error}"
+        ) from error
     if not damage:
         return take, ""
     where = f"damaged at byte {end:,}: {damage}"
     if not take.played:
-        raise MachineError(f"no take can be made of {journal}: it is {where}")
-    return take, f"the journal {journal} is {where}. The take holds what was played before that, and the journal stays"
+        raise MachineError(f"the journal {journal} can't become a .mid file: it is {where}")
+    return take, f"the journal {journal} is {where}. The file has what was played before that, and the journal is kept"
 
 
 def _delete(journal: Path) -> str:
@@ -119,17 +121,17 @@ def save_all(
         except BusyError:
             continue
         except MachineError as error:
-            complain(f"a recording was left behind and can't be saved: {error}")
+            complain(f"a recording from before can't be saved: {error}")
             continue
         if made.path is not None:
             saved.append(made.path)
-            words = f"a recording was left behind; it is saved as {plain(str(made.path))}"
+            words = f"a recording from before is saved in {plain(str(made.path))}"
             if made.undeleted:
                 complain(f"{words}, but {made.undeleted}")
             else:
                 say(words)
         elif made.undeleted:
-            complain(f"a recording was left behind in which nobody played, and {made.undeleted}")
+            complain(f"nobody played in a recording from before, and {made.undeleted}")
     return saved
 
 
@@ -141,9 +143,9 @@ def _content(journal: Path, age: float) -> bytes:
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
     if not data.startswith(HEAD):
         if not HEAD.startswith(data):
-            raise MachineError(f"{journal} is no journal of pointsman; give it another name, or move it away")
+            raise MachineError(f"{journal} isn't a journal of Pointsman: give it another name, or move it away")
         if age < _NEWBORN_S:
-            raise BusyError(f"{journal} is just being begun")
+            raise BusyError(f"{journal} has only just begun")
     return data
 
 
@@ -159,4 +161,4 @@ def write_take(target: Path, take: Take, like: os.stat_result, disk: Disk = DISK
             if not holds(path, take.data):
                 continue
         return path
-    raise MachineError(f"{target}: too many files of this name; move some away")
+    raise MachineError(f"{target}: there are too many files with this name: move some away")

@@ -18,7 +18,7 @@ def parse_duration(text: str) -> float:
     hours, minutes, seconds = (float(part or 0) for part in parts) if parts else (0.0, 0.0, 0.0)
     total = hours * 3600 + minutes * 60 + seconds
     if not 0 < total <= _MOST_S:
-        raise ValueError(f'"{text}" is no length of time: write it like 90s, 5m or 1h30m, a week at most')
+        raise ValueError(f'"{text}" isn\'t a length of time: write it as in 90s, 5m or 1h30m, a week at most')
     return total
 
 

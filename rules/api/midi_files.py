@@ -97,7 +97,7 @@ def _source(source: str | None, rules: Rules) -> str:
     if len(listened_to) == 1:
         return listened_to[0]
     raise ValueError(
-        f"say which port the recording plays as: source is one of {', '.join(listened_to)}"
+        f"write which port the recording plays as: source is one of {', '.join(listened_to)}"
         if listened_to
-        else "the rule files hold no rule, so nothing would come out"
+        else "the rule files have no rule, so nothing would come out"
     )

@@ -32,8 +32,8 @@ _IN_OUR_WORDS: Final = (
 )
 
 _SPLIT_TABLE: Final = (
-    "an inline table { ... } stands on one line, with no comma at its end: join the lines, or give it a header of its "
-    "own such as [ports.keys]"
+    "an inline table { ... } has to be on one line, without a comma at its end: "
+    "join the lines, or write a header such as [ports.keys]"
 )
 
 

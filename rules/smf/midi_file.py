@@ -68,7 +68,7 @@ def read(data: bytes, *, strict: bool = False) -> MidiFile:
         log.note(fields, f"format {midi_format} is unknown (0, 1 and 2 are defined); it is treated like format 1")
     tracks = find_tracks(data, begin, finish, log)
     if not tracks:
-        raise MidiFileError(min(finish, fields + 6), "no track follows the header; the file holds no music")
+        raise MidiFileError(min(finish, fields + 6), "no track follows the header; the file has no music")
     if len(tracks) != track_count:
         log.note(fields + 2, f"the header claims {counted(track_count, 'track')}, the file has {len(tracks)}")
     elif midi_format == 0 and track_count > 1:
@@ -89,10 +89,10 @@ def damage(file: MidiFile) -> tuple[Damage, ...]:
 
 def _require_header(data: bytes, begin: int, finish: int) -> None:
     if finish == begin:
-        raise MidiFileError(begin, "the file is empty; a MIDI file begins with MThd")
+        raise MidiFileError(begin, "the file is empty: a MIDI file begins with MThd")
     if data[begin : begin + 4] != b"MThd":
         hidden = data.find(b"MThd", begin, finish)
-        advice = f"; one begins at byte {hidden}: remove what stands before it" if hidden >= 0 else ""
+        advice = f"; one begins at byte {hidden}: remove what is before it" if hidden >= 0 else ""
         raise MidiFileError(begin, f"not a Standard MIDI File: MThd is missing{advice}")
     if finish - begin < 14:
         raise MidiFileError(finish, f"the file ends inside its header, after {finish - begin} of 14 bytes")
@@ -106,7 +106,7 @@ def _require_header(data: bytes, begin: int, finish: int) -> None:
 def _judge_division(division: int, at: int, log: DamageLog) -> None:
     ticks_a_frame = division & 0xFF
     if division == 0 or (division & 0x8000 and not ticks_a_frame):
-        raise MidiFileError(at, f"division {division:04X}: no ticks, so no event has a time; set it to 1 or more")
+        raise MidiFileError(at, f"division {division:04X}: no ticks, so no event has a time: set it to 1 or more")
     rate = 256 - (division >> 8)
     if division & 0x8000 and rate not in SMPTE_RATES:
         log.note(at, f"division {division:04X} names {rate} frames a second; 24, 25, 29 and 30 are defined")

@@ -100,7 +100,9 @@ class Rewriter:
         first = file.problems[0]
         for output in outputs.values():
             if output != file.data and len(read(output).tracks) != len(file.tracks):
-                raise MidiFileError(first.offset, f"{first.text}; with a track changed its chunks can't be told apart")
+                raise MidiFileError(
+                    first.offset, f"{first.text}; with a track changed, its chunks would be read differently"
+                )
 
     def _sources(self, file: MidiFile) -> list[int]:
         """The source of each track."""
@@ -141,7 +143,7 @@ class Rewriter:
         numbers = {f"#{number + 1}" for number in range(len(file.tracks))}
         for wanted in self._playing.tracks:
             if _bare(wanted) not in names | numbers:
-                yield f'no track is called "{wanted}"'
+                yield f'there is no track named "{wanted}"'
 
     def _moved_drums(self, rules: RuleCounts) -> Iterator[str]:
         """Drums on channel 10 that were transposed (ruling 19)."""
@@ -152,7 +154,7 @@ class Rewriter:
             if taken[rule.name or ""]:
                 yield (
                     f'rule "{rule.name}" transposed channel 10, where drums usually are: `except_channels = 10` '
-                    "spares them"
+                    "leaves them"
                 )
 
 

@@ -116,5 +116,5 @@ def _exact(number: Number) -> Fraction:
 def _ratio(number: Number) -> tuple[int, int]:
     exact = _exact(number)
     if exact < 0:
-        raise ValueError(f"{number} lies in the past: 0 and more is allowed")
+        raise ValueError(f"{number} is in the past: 0 and more is allowed")
     return exact.numerator, exact.denominator

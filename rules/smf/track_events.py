@@ -113,7 +113,7 @@ class TrackEvents:
             if self.body[at + 1] > 0x7F:
                 raise self._refused(at + 1, f"meta event of type {self.body[at + 1]:02X}; types 00 to 7F are allowed")
         elif first not in (0xF0, 0xF7):
-            raise self._refused(at, f"status byte {first:02X}, which can't stand in a track by itself")
+            raise self._refused(at, f"status byte {first:02X}, which can't be in a track by itself")
         length, data_at = vlq.decode(self.body, length_at, self.base)
         end = data_at + length
         if end <= len(self.body):
@@ -155,7 +155,7 @@ class TrackEvents:
 
     def _refused(self, at: int, text: str) -> MidiFileError:
         return MidiFileError(
-            self.base + at, f"{text}; what follows can't be read for certain: export the file again or mend this byte"
+            self.base + at, f"{text}; what follows may be read wrongly: export the file again, or repair this byte"
         )
 
 

@@ -134,7 +134,7 @@ class TrackWriter:
         elif message[0] in (0xF0, 0xF7) and len(message) > 1:
             self.status = 0
         else:
-            raise ValueError(f"{message.hex(' ')} is no event of a track: wrap it as a sysex event or an escape")
+            raise ValueError(f"{message.hex(' ')} isn't an event of a track: wrap it as a sysex event or an escape")
         self.out.write(message)
 
 

@@ -55,7 +55,7 @@ def test_a_cable_is_tried(jack: JackServer, peer: MakePeer) -> None:
     until(lambda: rack.heard == [b"\x90\x3c\x3c", b"\x80\x3c\x40"], "the note and its end")
     done = command(jack, "send", "Organ", "start")
     assert done.returncode == 2
-    assert '"pointsman ports" lists what there is' in done.stderr
+    assert '"pointsman ports" lists all ports' in done.stderr
 
 
 def test_a_server_that_does_not_run_is_told() -> None:
@@ -66,5 +66,5 @@ def test_a_server_that_does_not_run_is_told() -> None:
     finally:
         server.close()
     assert done.returncode == 2
-    assert "pointsman ports: no MIDI system can be used here. JACK can't be used" in done.stderr
+    assert "pointsman ports: there is no MIDI system to use. JACK can't be used" in done.stderr
     assert len(done.stderr.splitlines()) == 1

@@ -40,7 +40,7 @@ def test_other_programs_find_our_virtual_ports(jack: JackServer, thru: MakeThru)
 def test_a_port_that_is_missing_is_waited_for(peer: MakePeer, thru: MakeThru) -> None:
     """It is opened when it appears."""
     router = thru("in:keys=Pit Key*", "out:rack=Rack*")
-    router.hears_of('waiting: input "keys": the computer has no port "Pit Key*"; waiting for it')
+    router.hears_of('waiting: input "keys": the computer has no port named "Pit Key*"; waiting for it')
     rack = peer("Rack", "in")
     router.hears_of('found: output "rack"')
     stage = peer("Pit Keyboard", "out")

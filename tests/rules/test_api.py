@@ -187,7 +187,7 @@ def test_damage_is_told_or_refused() -> None:
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        ({}, "say which port the recording plays as: source is one of keys, pads"),
+        ({}, "write which port the recording plays as: source is one of keys, pads"),
         ({"source": "key"}, 'there is no input port named "key"; input ports are keys, pads - did you mean "keys"?'),
         ({"source": "rack"}, 'there is no input port named "rack"; input ports are keys, pads'),
         ({"source": "keys", "tracks": {"#1": "drums"}}, 'there is no input port named "drums"'),
@@ -201,7 +201,7 @@ def test_ports_that_do_not_exist_are_named(options: dict[str, object], words: st
 
 def test_rules_without_a_rule_rewrite_nothing() -> None:
     """A file that would come out empty is a mistake of the caller."""
-    with pytest.raises(ValueError, match="hold no rule"):
+    with pytest.raises(ValueError, match="have no rule"):
         rules.rewrite_midi(NOTE, rules.load_rules({"empty.toml": ""}))
 
 

@@ -21,7 +21,7 @@ def hexed(text: str) -> bytes:
 
 
 REFUSED = {
-    "empty": (b"", "byte 0", "the file is empty; a MIDI file begins with MThd"),
+    "empty": (b"", "byte 0", "the file is empty: a MIDI file begins with MThd"),
     "text": (b"Dear organist,\n", "byte 0", "not a Standard MIDI File: MThd is missing"),
     "zero tracks": (hexed(f"{HEADER} 00 01 00 00 00 60"), "byte 14", "no track follows the header"),
     "division 0": (midi(f"{NOTES} {END}", head=f"{HEADER} 00 01 00 01 00 00"), "byte 12", "no ticks"),
@@ -100,7 +100,9 @@ def test_a_folder_without_recordings_is_named(desk: Desk) -> None:
     desk.put("docs/readme.txt", b"")
     answer = desk.rewrite("docs", "-o", "out")
     assert answer.code == 1
-    assert "docs: failed: no MIDI file (.kar, .mid, .midi, .rmi, .smf) is in this folder or below it" in answer.err
+    assert (
+        "docs: failed: there is no MIDI file (.kar, .mid, .midi, .rmi, .smf) in this folder or below it" in answer.err
+    )
 
 
 def test_a_result_that_exists_is_kept(desk: Desk) -> None:
@@ -142,7 +144,7 @@ def test_a_result_never_takes_the_place_of_its_recording(desk: Desk, how: str) -
     answer = desk.rewrite("takes/take.mid", "-o", out, "--force")
     assert answer.code == 1
     assert answer.err == (
-        "takes/take.mid: refused: the result would overwrite the file itself; use --in-place, which keeps a backup, "
+        "takes/take.mid: refused: the result would overwrite the file itself: use --in-place, which keeps a backup, "
         "or another -o\n"
     )
     assert desk.files() == before
@@ -154,7 +156,7 @@ def test_a_folder_that_can_not_be_written_to(desk: Desk) -> None:
     answer = desk.rewrite("take.mid", "-o", "/sys/pointsman-test")
     assert answer.code == 1
     assert answer.err.startswith("take.mid: failed: /sys/pointsman-test/take.mid can't be written: ")
-    assert answer.err.endswith("; choose a folder that you may write to\n")
+    assert answer.err.endswith(": choose a folder that you may write to\n")
     assert desk.files() == {"take.mid": TAKE}
 
 
@@ -206,7 +208,7 @@ def test_a_broken_rule_file_stops_before_anything_is_written(desk: Desk, data: b
     answer = desk.run("rewrite", "broken.toml", "take.mid", "-o", "out")
     assert (answer.code, answer.out) == (2, "")
     assert answer.err.startswith("broken.toml:")
-    assert answer.err.endswith("in the rule files; nothing was done.\n")
+    assert answer.err.endswith("in the rule files. Nothing was done.\n")
     as_data = desk.run("rewrite", "broken.toml", "take.mid", "-o", "out", "--json")
     assert as_data.code == 2
     assert as_data.err == ""
@@ -240,7 +242,7 @@ def test_a_recording_in_the_place_of_the_rules(desk: Desk) -> None:
     desk.put("take.mid", TAKE)
     answer = desk.run("rewrite", "take.mid", "take.mid", "-o", "out")
     assert answer.code == 2
-    assert "take.mid is a MIDI file, and a rule file (.toml) is wanted here, before the files" in answer.err
+    assert "take.mid is a MIDI file, but a rule file (.toml) is wanted here, before the files" in answer.err
     assert '"pointsman rewrite --help" shows how to write it.' in answer.err
 
 

@@ -48,8 +48,8 @@ def test_the_same_rules_are_not_applied_twice(takes: Desk) -> None:
     answer = in_place(takes)
     assert answer.code == 1
     assert answer.err.splitlines() == [
-        f"pointsman: takes/{name}: refused: these rules have rewritten it in place already; --again applies them once "
-        "more, --resume passes over it, and --undo restores what it was".removeprefix("pointsman: ")
+        f"pointsman: takes/{name}: refused: these rules have rewritten it in place already: --again does so once more, "
+        "--resume skips it, and --undo restores what it was".removeprefix("pointsman: ")
         for name in ("a.mid", "sub/b.mid")
     ]
     assert recordings(takes) == {**once, "takes/c.mid": once["takes/a.mid"]}
@@ -108,7 +108,7 @@ def test_two_runs_at_once_in_a_folder_are_refused(takes: Desk, arguments: tuple[
         answer = takes.run("rewrite", *arguments)
     assert (answer.code, answer.out) == (2, "")
     assert answer.err == (
-        f"pointsman rewrite: {takes.folder}/takes/sub: another run is rewriting recordings in place here; "
+        f"pointsman rewrite: {takes.folder}/takes/sub: another run is rewriting recordings in place here: "
         "wait until it has ended\n"
     )
     assert takes.files() == before

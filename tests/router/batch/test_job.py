@@ -106,7 +106,7 @@ def test_a_backup_that_can_not_tell_lets_nothing_be_rewritten_twice(tmp_path: Pa
         kept.write_text(backup, encoding="ascii")
     result = do(wanted, Louder(), Manner(resume=True))
     assert result.outcome is FileOutcome.FAILED
-    assert result.reason.startswith("its backup take.mid.bak can't tell whether it was rewritten before: ")
+    assert result.reason.startswith("its backup take.mid.bak can't be compared with it: ")
     assert result.offset is None
     assert (tmp_path / "take.mid").read_text(encoding="ascii") == "tune!"
 
@@ -169,7 +169,7 @@ def test_a_result_that_exists_is_refused(tmp_path: Path, dry_run: bool) -> None:
     ("word", "reason", "offset"),
     [
         ("bad", "not a Standard MIDI File", 7),
-        ("huge", "this machine has not enough memory for it; try --jobs 1", None),
+        ("huge", "this computer doesn't have enough memory for it: try --jobs 1", None),
     ],
 )
 def test_a_file_that_can_not_be_rewritten_says_why(tmp_path: Path, word: str, reason: str, offset: int | None) -> None:
@@ -182,9 +182,7 @@ def test_a_bug_of_ours_is_no_fault_of_the_file(tmp_path: Path) -> None:
     """The batch goes on, and the message says whose fault it is and where."""
     result = do(job(tmp_path, "bug"), FakeRewriter(), Manner())
     assert result.outcome is FileOutcome.FAILED
-    assert result.reason.startswith(
-        "a fault in Pointsman itself, not in your file, which is as it was: ValueError: one"
-    )
+    assert result.reason.startswith("Internal error. Please report: ValueError: one")
     assert "(fake_rewriting.py:" in result.reason
 
 
@@ -201,7 +199,7 @@ def test_a_full_disk_is_told(tmp_path: Path, in_place: bool) -> None:
     """The recording is as it was, and there is no half of a result."""
     result = do(job(tmp_path, "tune", in_place=in_place), FakeRewriter(), Manner(), FailingDisk("write", errno.ENOSPC))
     assert result.outcome is FileOutcome.FAILED
-    assert result.reason.endswith("can't be written: no space is left on the disk; free some space and run it again")
+    assert result.reason.endswith("can't be written: no space is left on the disk: free some space, and run it again")
     assert tree(tmp_path) == {"take.mid": b"tune"}
 
 

@@ -104,18 +104,18 @@ def test_a_missing_file_is_named_and_the_others_go_on(takes: Path) -> None:
 
 def test_a_folder_without_recordings_says_which_endings_count(tmp_path: Path) -> None:
     """An empty result would look like success."""
-    assert troubles(tmp_path) == ["no MIDI file (.kar, .mid, .midi, .rmi, .smf) is in this folder or below it"]
+    assert troubles(tmp_path) == ["there is no MIDI file (.kar, .mid, .midi, .rmi, .smf) in this folder or below it"]
 
 
 def test_a_rule_file_among_the_recordings_is_noticed(tmp_path: Path) -> None:
     """Further rule files have an option of their own."""
-    assert troubles(tmp_path / "more.toml") == ["this is a rule file; further rule files are given with --rules"]
+    assert troubles(tmp_path / "more.toml") == ["this is a rule file: write --rules before it"]
 
 
 def test_what_is_no_file_is_not_read(tmp_path: Path) -> None:
     """A pipe would be waited for without end."""
     os.mkfifo(tmp_path / "pipe.mid")
-    assert troubles(tmp_path / "pipe.mid") == ["this is no file that has a content of its own"]
+    assert troubles(tmp_path / "pipe.mid") == ["this isn't a regular file"]
 
 
 def test_a_folder_that_can_not_be_looked_into_is_told(takes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -128,7 +128,7 @@ def test_a_folder_that_can_not_be_looked_into_is_told(takes: Path, monkeypatch: 
         return look(folder)
 
     monkeypatch.setattr(os, "listdir", guarded)
-    assert troubles(takes) == ["the folder can't be looked into: you have no permission"]
+    assert troubles(takes) == ["the folder can't be read: you have no permission"]
 
 
 def test_results_keep_names_and_folders(takes: Path, tmp_path: Path) -> None:
@@ -151,19 +151,21 @@ def test_one_recording_goes_to_a_file_or_into_a_folder(takes: Path, tmp_path: Pa
 def test_several_recordings_can_not_go_into_one_file(takes: Path, tmp_path: Path) -> None:
     """Neither several files nor a folder fit into one name."""
     for files in ([takes / "b.mid", takes / "A.MID"], [takes]):
-        with pytest.raises(UsageError, match=r"names one file, and there may be several results: name a folder"):
+        with pytest.raises(UsageError, match=r"names one file, but there may be several results: name a folder"):
             destination(RewriteSettings((), tuple(map(str, files)), out=str(tmp_path / "new.mid")))
 
 
 def test_results_do_not_go_into_a_file_that_is_something_else(takes: Path) -> None:
     """-o at a text file is a slip."""
-    with pytest.raises(UsageError, match=r"this is a file, and no MIDI file; name a folder or a \.mid file"):
+    with pytest.raises(UsageError, match=r"this file isn't a MIDI file: name a folder or a \.mid file"):
         destination(RewriteSettings((), (str(takes),), out=str(takes / "notes.txt")))
 
 
 def test_where_results_go_must_be_said(takes: Path) -> None:
     """Without -o, --in-place and --dry-run nothing is guessed."""
-    with pytest.raises(UsageError, match=r"say where the results go: -o FOLDER, or --in-place; --dry-run only looks"):
+    with pytest.raises(
+        UsageError, match=r"write where the results go: -o FOLDER, --in-place, or --dry-run to write nothing"
+    ):
         destination(RewriteSettings((), (str(takes),)))
 
 
@@ -196,7 +198,7 @@ def test_two_results_never_share_a_name(takes: Path, tmp_path: Path) -> None:
     jobs = planned(RewriteSettings((), files, out=str(tmp_path / "out")))
     assert isinstance(jobs[0], Job)
     assert refusals(jobs) == [
-        f"its result would be {tmp_path}/out/b.mid, as that of {takes}/b.mid; rewrite them in two runs, to two folders"
+        f"its result would be {tmp_path}/out/b.mid, as that of {takes}/b.mid. Rewrite them in two runs, to two folders"
     ]
 
 
@@ -209,8 +211,8 @@ def test_results_whose_names_a_disk_may_not_tell_apart_never_meet(
     (takes / "sub" / other).write_bytes(b"other")
     files = (str(takes / one), str(takes / "sub" / other))
     assert refusals(planned(RewriteSettings((), files, out=str(tmp_path / "out"), force=True))) == [
-        f"its result {tmp_path}/out/{other} and that of {takes}/{one} may be one file on this disk: their names differ "
-        "only in case, or in how accents are stored; rewrite them in two runs, to two folders"
+        f"its result {tmp_path}/out/{other} and that of {takes}/{one} may be one file on this disk. Their names differ "
+        "only in case, or in how accents are stored. Rewrite them in two runs, to two folders"
     ]
     assert refusals(planned(RewriteSettings((), files, in_place=True))) == []
 
@@ -229,9 +231,9 @@ def test_recordings_that_their_disk_tells_apart_have_results_there(takes: Path) 
         "sub/deeper/d.rmi",
     ]
     elsewhere = planned(RewriteSettings((), (str(takes),), out="/proc/self/out"))
-    assert [reason.split(";")[0] for reason in refusals(elsewhere)][:1] == [
-        f"its result {Path('/proc/self').resolve()}/out/b.mid and that of {takes}/B.mid may be one file on this disk: "
-        "their names differ only in case, or in how accents are stored"
+    assert [reason.split(" Rewrite them")[0] for reason in refusals(elsewhere)][:1] == [
+        f"its result {Path('/proc/self').resolve()}/out/b.mid and that of {takes}/B.mid may be one file on this disk. "
+        "Their names differ only in case, or in how accents are stored."
     ]
 
 
@@ -241,13 +243,13 @@ def test_results_of_ports_never_meet_either(takes: Path, tmp_path: Path) -> None
     (takes / "A.rack.MID").write_bytes(b"result of an earlier run, or a recording?")
     files = tuple(str(takes / name) for name in ("b.mid", "b.dat"))
     jobs = planned(RewriteSettings((), files, out=str(tmp_path / "out"), per_port=True), "synth", "rack")
-    assert [reason.split(";")[0] for reason in refusals(jobs)] == [
-        f"its result would be {tmp_path}/out/b.synth.mid, as that of {takes}/b.mid"
+    assert [reason.split(" Rewrite them")[0] for reason in refusals(jobs)] == [
+        f"its result would be {tmp_path}/out/b.synth.mid, as that of {takes}/b.mid."
     ]
     files = tuple(str(takes / name) for name in ("A.MID", "A.rack.MID"))
     jobs = planned(RewriteSettings((), files, out=str(takes), per_port=True), "synth", "rack")
     assert refusals(jobs) == [
-        f"the result would overwrite {takes}/A.rack.MID, which is one of the files to rewrite; use another -o"
+        f"the result would overwrite {takes}/A.rack.MID, which is one of the files to rewrite: use another -o"
     ]
 
 
@@ -261,7 +263,7 @@ def test_a_result_never_overwrites_its_recording(takes: Path, tmp_path: Path, li
         os.link(takes / "b.mid", out / "b.mid")
     jobs = planned(RewriteSettings((), (str(takes / "b.mid"),), out=str(out), force=True))
     assert refusals(jobs) == [
-        "the result would overwrite the file itself; use --in-place, which keeps a backup, or another -o"
+        "the result would overwrite the file itself: use --in-place, which keeps a backup, or another -o"
     ]
 
 
@@ -272,5 +274,5 @@ def test_a_result_never_overwrites_another_recording(takes: Path) -> None:
     jobs = planned(RewriteSettings((), files, out=str(takes), force=True))
     assert (
         refusals(jobs)[0]
-        == f"the result would overwrite {takes}/b.mid, which is one of the files to rewrite; use another -o"
+        == f"the result would overwrite {takes}/b.mid, which is one of the files to rewrite: use another -o"
     )

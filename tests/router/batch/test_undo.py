@@ -42,7 +42,7 @@ def test_what_a_run_in_place_changed_is_restored(takes: Desk) -> None:
     answer = undo(takes)
     assert (answer.code, answer.err) == (0, "")
     assert re.sub(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d", "DATE", answer.out) == (
-        "2 files are again what they were before the run of DATE:\n\n"
+        "2 files are restored to what they were before the run of DATE:\n\n"
         "  takes/a.mid (from a.mid.bak)\n"
         "  takes/sub/b.mid (from b.mid.bak)\n"
     )
@@ -55,7 +55,7 @@ def test_undone_twice_is_nothing_more(takes: Desk) -> None:
     undo(takes)
     answer = undo(takes)
     assert answer.code == 0
-    assert answer.out == "There is nothing to undo: no recording here is what a run with --in-place made of it.\n"
+    assert answer.out == "There is nothing to undo: no recording here is as a run with --in-place left it.\n"
     assert files(takes) == BEFORE
     assert takes.rewrite("takes/a.mid", "takes/sub", "--in-place").code == 0
     assert files(takes)["takes/a.mid"] == MENDED
@@ -72,10 +72,9 @@ def test_what_somebody_has_changed_since_stays(takes: Desk) -> None:
     takes.put("takes/a.mid", b"edited")
     answer = undo(takes)
     assert answer.code == 1
-    assert "1 file is again what it was before the run of " in answer.out
-    assert (
-        "takes/a.mid: it was changed after it had been rewritten, so it stays as it is; the old file is a.mid.bak"
-        in (answer.err)
+    assert "1 file is restored to what it was before the run of " in answer.out
+    assert "takes/a.mid: it has changed since it was rewritten, so it stays as it is; the old file is a.mid.bak" in (
+        answer.err
     )
     assert files(takes) == {**BEFORE, "takes/a.mid": b"edited", "takes/a.mid.bak": TAKE}
 
@@ -89,7 +88,7 @@ def test_without_its_backup_nothing_is_restored(takes: Desk, backup: bytes | Non
         takes.put("takes/a.mid.bak", backup)
     answer = undo(takes)
     assert answer.code == 1
-    assert "takes/a.mid: its backup is gone, or was changed, so it stays as it is" in answer.err
+    assert "takes/a.mid: its backup is gone or has changed, so it stays as it is" in answer.err
     assert files(takes)["takes/a.mid"] == MENDED
 
 
@@ -100,11 +99,11 @@ def test_runs_are_undone_one_by_one_down_to_the_original(takes: Desk) -> None:
     assert takes.rewrite("takes/a.mid", "--in-place").code == 0
     assert files(takes)["takes/a.mid.bak3"] == MENDED
     answer = undo(takes)
-    assert "1 file is again what it was" in answer.out
-    assert answer.out.endswith("\n\nThere is an earlier run: the same command undoes that one, too.\n")
+    assert "1 file is restored to what it was" in answer.out
+    assert answer.out.endswith("\n\nThere is an earlier run: the same command undoes it too.\n")
     assert files(takes)["takes/a.mid"] == MENDED
     answer = undo(takes)
-    assert "2 files are again what they were" in answer.out
+    assert "2 files are restored to what they were" in answer.out
     assert "earlier" not in answer.out
     assert files(takes) == {**BEFORE, "takes/a.mid.bak2": b"somebody's own"}
 
@@ -121,7 +120,7 @@ def test_a_dry_run_restores_nothing(takes: Desk) -> None:
     before = takes.files()
     answer = undo(takes, "--dry-run")
     assert answer.code == 0
-    assert answer.out.startswith("2 files would be again what they were before the run of ")
+    assert answer.out.startswith("2 files would be restored to what they were before the run of ")
     assert takes.files() == before
 
 
@@ -149,7 +148,7 @@ def test_a_program_gets_it_as_data(takes: Desk) -> None:
         "problems": [
             {
                 "file": "takes/a.mid",
-                "reason": "it was changed after it had been rewritten, so it stays as it is; the old file is a.mid.bak",
+                "reason": "it has changed since it was rewritten, so it stays as it is; the old file is a.mid.bak",
             }
         ],
         "earlier": False,

@@ -65,7 +65,7 @@ def test_a_worker_that_is_killed_costs_one_file(tmp_path: Path) -> None:
     found = run(jobs(tmp_path, "one", "die", "two", "die", "three", "four"), 2)
     assert [result.outcome is FileOutcome.WRITTEN for result in found] == [True, False, True, False, True, True]
     assert found[1].reason == (
-        "the system ended the process that rewrote it, perhaps for want of memory; the file is as it was. "
+        "the system ended the process that rewrote it, perhaps because memory ran out; the file is as it was. "
         "Try again with --jobs 1"
     )
 

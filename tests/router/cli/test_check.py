@@ -40,7 +40,7 @@ def test_rules_without_fault_are_counted(desk: Desk) -> None:
     assert (answer.code, answer.err) == (0, "")
     first, *_, last = answer.out.splitlines()
     assert first == "rules.toml: 3 ports, 2 rules; no mistakes found"
-    assert last == "No tests to run. [[tests]] in a rule file say what must come out, and are run here."
+    assert last == "There are no tests. Write [[tests]] in a rule file to have its results checked here."
 
 
 def test_tests_that_pass(desk: Desk) -> None:
@@ -108,7 +108,7 @@ def test_all_faults_are_told_at_once(desk: Desk) -> None:
     assert first.startswith('a.toml:11: rule "to the organ", step 1')
     assert second.startswith("b.toml:2: rule 3")
     assert 'did you mean "keys"?' in second
-    assert last == "2 problems in the rule files; nothing was done."
+    assert last == "2 problems in the rule files. Nothing was done."
 
 
 def test_a_folder_of_rule_files_is_one_set(desk: Desk) -> None:

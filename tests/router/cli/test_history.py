@@ -58,10 +58,10 @@ def test_what_happened_is_told_in_words(answer: Answer, capsys: pytest.CaptureFi
         "",
         "Held now:",
         "  note C4 on channel 1 of keys, since 20:00:01.000 (1.5 s before the end)",
-        "    letting go sends to rack: note-off 4 C4 64",
-        "    letting go sends to box: note-off 1 C4 64",
+        "    its end sends to rack: note-off 4 C4 64",
+        "    its end sends to box: note-off 1 C4 64",
         "  sustain on channel 3 of seq, since 20:00:01.500 (1.0 s before the end)",
-        "    letting go sends to rack: controller 3 sustain 0",
+        "    its end sends to rack: controller 3 sustain 0",
     ]
 
 
@@ -101,7 +101,7 @@ def test_only_the_time_that_was_asked_for_is_told(answer: Answer, capsys: pytest
     answer(performance)
     assert main(["trace", "--last", "10s"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert lines[:3] == ["Nothing came or went in the last 10s.", "", "Held now:"]
+    assert lines[:3] == ["Nothing arrived or went out in the last 10s.", "", "Held now:"]
     assert "(59.0 s before the end)" in lines[3]
 
 
@@ -116,7 +116,7 @@ def test_much_is_cut_short(answer: Answer, capsys: pytest.CaptureFixture[str]) -
     assert main(["trace", "--last"]) == 0
     out = capsys.readouterr().out
     assert out.startswith("... ")
-    assert "earlier ones are left out (--json lists all)" in out
+    assert "earlier messages are left out (--json lists all)" in out
     assert "panic: everything was silenced" in out
     assert "more messages" in out
     assert out.endswith("Nothing is held.\n")
@@ -156,11 +156,11 @@ def test_a_clock_is_told_as_its_tempo(answer: Answer, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["trace", "pit.toml", "--last", "30s"], "which has its rules"),
-        (["trace", "--last", "30s", "--switch", "up=on"], "which has its rules"),
+        (["trace", "pit.toml", "--last", "30s"], "at the running daemon"),
+        (["trace", "--last", "30s", "--switch", "up=on"], "at the running daemon"),
         (["trace", "pit.toml"], "write rule files and a message"),
         (["trace", "--from", "keys", "90 3C 64"], "write rule files and a message"),
-        (["trace", "--last", "soon"], "no length of time"),
+        (["trace", "--last", "soon"], "isn't a length of time"),
     ],
 )
 def test_the_two_kinds_of_trace_are_kept_apart(

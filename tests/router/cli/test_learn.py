@@ -206,7 +206,7 @@ def test_ports_come_and_go(evening: Evening, hub: Hub, capsys: pytest.CaptureFix
     evening.at(3.6, lambda: hub.unplug(hub.find("Late")))
     assert evening.learn() == 0
     out = capsys.readouterr().out
-    assert "No port of this computer sends MIDI; waiting until one is plugged in." in out
+    assert "There is no MIDI input yet. Waiting until you plug one in." in out
     assert "Listening to Late\n" in out
     assert "Late: program 6, channel 1\n" in out
     assert "program 7" not in out

@@ -216,7 +216,7 @@ def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str])
         (["--channel", "17"], '"17" isn\'t a channel: write 1 to 16, or a range such as 1..4'),
         (["--channel", "4..2"], '"4..2" isn\'t a channel'),
         (["--count", "0"], '"0" isn\'t a number of messages: write 1 or more'),
-        (["--for", "soon"], '"soon" is no length of time'),
+        (["--for", "soon"], '"soon" isn\'t a length of time'),
     ],
 )
 def test_a_command_line_that_can_not_be_meant(desk: Desk, arguments: list[str], words: str) -> None:

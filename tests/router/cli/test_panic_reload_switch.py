@@ -12,7 +12,7 @@ def test_panic_silences(daemon: PlayedDaemon, desk: Desk) -> None:
     """It says what has been done."""
     answer = desk.run("panic", "--name", "pit")
     assert (answer.code, answer.err) == (0, "")
-    assert answer.out.startswith("Silence: all notes have been ended")
+    assert answer.out.startswith("Silence: all notes ended")
     assert daemon.asked == [("panic", {"every_key": False})]
 
 
@@ -89,4 +89,4 @@ def test_a_switch_that_can_not_be_meant(desk: Desk, text: str) -> None:
     """It is not sent to the daemon at all."""
     answer = desk.run("switch", text, "--name", "pit")
     assert (answer.code, answer.out) == (2, "")
-    assert "write the switch and how it shall stand, as in song=chorus" in answer.err
+    assert "write the switch and its state, as in song=chorus" in answer.err

@@ -42,11 +42,11 @@ def test_everything_the_computer_has(backend: FakeBackend, capsys: pytest.Captur
     """Both directions, with what to write for each; ours are left out."""
     assert ports(PortsSettings(), backend) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "inputs, to be listened to (fake):",
+        "inputs (fake):",
         "  port                 in the rule file",
         '  Pit Keyboard:MIDI 1  "Pit Keyboard"',
         "",
-        "outputs, to be played to (fake):",
+        "outputs (fake):",
         "  port  in the rule file",
         '  Rack  "Rack #1"',
         '  Rack  "Rack #2"',
@@ -67,9 +67,9 @@ def test_a_computer_without_ports(capsys: pytest.CaptureFixture[str]) -> None:
     """Says so."""
     assert ports(PortsSettings(), FakeBackend(Hub())) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "inputs, to be listened to (fake): none",
+        "inputs (fake): none",
         "",
-        "outputs, to be played to (fake): none",
+        "outputs (fake): none",
     ]
 
 
@@ -81,9 +81,9 @@ def test_what_the_ports_of_a_rule_file_mean(
     assert capsys.readouterr().out.splitlines() == [
         "port       the computer's",
         "keys  in   Pit Keyboard:MIDI 1",
-        'pads  in   missing: no port is called "Pad Box"',
-        'rack  out  "Rack*" means Rack or Rack: write more, or #2 behind it',
-        'take  out  other programs will find it as "take"',
+        'pads  in   missing: there is no port named "Pad Box"',
+        'rack  out  "Rack*" means Rack or Rack: write more, or #2 after it',
+        'take  out  other programs find it as "take"',
     ]
 
 

@@ -169,7 +169,7 @@ def test_more_than_is_remembered_cannot_be_had(daemon: Daemon, desk: Desk, capsy
     daemon.play()
     assert main(["record", "--last", "1h", "-o", "take.mid"]) == 0
     assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
-    assert "remembers the last 10m at most" in capsys.readouterr().err
+    assert "remembers only the last 10m" in capsys.readouterr().err
 
 
 def test_without_playing_no_file_is_made(daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
@@ -217,7 +217,7 @@ def test_without_a_daemon_it_is_said_how_to_record(
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     assert main(["record"]) == 2
-    assert "start it with: pointsman run" in capsys.readouterr().err
+    assert "begin with pointsman run" in capsys.readouterr().err
     assert list(tmp_path.glob("take*")) == []
 
 
@@ -309,7 +309,7 @@ def test_other_programs_can_send_to_a_port_of_ours(hub: Hub, desk: Desk) -> None
 def test_a_port_is_wanted_once(hub: Hub, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     """Twice the same name is a slip of the hand."""
     assert main(["record", "--from", "Pit Keyboard", "--from", "Pit Keyboard"]) == 2
-    assert "wanted twice" in capsys.readouterr().err
+    assert "named twice" in capsys.readouterr().err
 
 
 def test_what_a_crash_left_behind_is_recovered(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
@@ -317,7 +317,7 @@ def test_what_a_crash_left_behind_is_recovered(desk: Desk, capsys: pytest.Captur
     orphan(desk.folder / "a.mid.journal", *PLAYED, torn=b"\x03")
     orphan(desk.folder / "b.mid.journal", *PLAYED)
     assert main(["record", "--recover", str(desk.folder / "a.mid.journal")]) == 0
-    assert "left behind; it is saved" in capsys.readouterr().out
+    assert "from before is saved" in capsys.readouterr().out
     (desk.folder / "c.mid.journal").write_text("a diary, and no journal of ours")
     assert main(["record", "--recover", ".", "--json"]) == 1
     told: dict[str, Any] = json.loads(capsys.readouterr().out)
@@ -325,7 +325,7 @@ def test_what_a_crash_left_behind_is_recovered(desk: Desk, capsys: pytest.Captur
     assert notes(desk.folder / "b.mid") == ["Note_on_c", "Note_off_c"] * 2
     (desk.folder / "c.mid.journal").unlink()
     assert main(["record", "--recover", "."]) == 0
-    assert capsys.readouterr().out == "nothing was left behind\n"
+    assert capsys.readouterr().out == "there is nothing to recover\n"
     assert main(["record", "--recover", "a.mid"]) == 2
 
 
@@ -336,5 +336,5 @@ def test_where_a_take_goes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     assert where("a/take.mid", 0) == tmp_path / "a/take.mid"
     assert where(None, 0) == where(".", 0) == tmp_path / dated
     assert where(f"new{os.sep}", 0) == tmp_path / "new" / dated
-    with pytest.raises(UsageError, match=r"write it like -o take\.mid"):
+    with pytest.raises(UsageError, match=r"write it as in -o take\.mid"):
         where("take.wav", 0)

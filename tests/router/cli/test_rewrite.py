@@ -111,7 +111,7 @@ def test_the_source_is_asked_for_where_there_are_several(desk: Desk) -> None:
     desk.put("take.mid", TAKE)
     answer = desk.run("rewrite", "two.toml", "take.mid", "-o", "out.mid")
     assert answer.code == 2
-    assert "say which source plays the recording: --from keys or --from pads" in answer.err
+    assert "write as which port the recording plays: --from keys or --from pads" in answer.err
     assert "out.mid" not in desk.files()
     answer = desk.run("rewrite", "two.toml", "take.mid", "-o", "out.mid", "--from", "pads")
     assert answer.code == 0
@@ -242,8 +242,8 @@ def test_a_second_run_does_not_rewrite_the_results_of_the_first(desk: Desk) -> N
 @pytest.mark.parametrize(
     ("sources", "words"),
     [
-        (["--from", "kyes"], 'no port of this name is in the rule files; sources are keys - did you mean "keys"?'),
-        (["--from", "rack1"], "this port only sends; sources are keys"),
+        (["--from", "kyes"], 'there is no input port named "kyes": --from can be keys - did you mean "keys"?'),
+        (["--from", "rack1"], "this port is an output: write one of keys"),
         (["--from", "=keys"], 'write the name of a track before the =, or its number as in "#2=keys"'),
         (["--from", "keys", "--from", "keys", "--from", "A=keys", "--from", "A=keys"], ""),
     ],
@@ -262,7 +262,7 @@ def test_a_recording_has_one_source_for_what_is_not_named(desk: Desk) -> None:
     desk.put("take.mid", TAKE)
     for given, words in (
         (("keys", "pads"), "--from keys and --from pads: a recording plays as one source"),
-        (("keys", "A=keys", "A=pads"), 'the track "A" is given to two sources; name it once'),
+        (("keys", "A=keys", "A=pads"), 'the track "A" is given to two sources: write it once'),
     ):
         sources = [word for source in given for word in ("--from", source)]
         answer = desk.run("rewrite", "two.toml", "take.mid", "-o", "out.mid", *sources)
@@ -276,4 +276,4 @@ def test_rules_without_rules_are_noticed(desk: Desk) -> None:
     desk.put("take.mid", TAKE)
     answer = desk.run("rewrite", "ports.toml", "take.mid", "-o", "out.mid")
     assert answer.code == 2
-    assert "the rule files hold no rule, so nothing would come out" in answer.err
+    assert "the rule files have no rule" in answer.err

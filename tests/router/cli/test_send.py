@@ -76,8 +76,8 @@ def test_what_interrupts_it_ends_the_note(hub: Hub, monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize(
     ("port", "words"),
     [
-        ("Rick*", 'the computer has no port "Rick*"; "pointsman ports" lists what there is'),
-        ("*", '"*" means Rack:MIDI 1 or Other: write more of the name, or #2 behind it for the second'),
+        ("Rick*", 'the computer has no port named "Rick*"; "pointsman ports" lists all ports'),
+        ("*", '"*" means Rack:MIDI 1 or Other: write more of the name, or #2 after it for the second'),
     ],
 )
 def test_a_port_that_is_not_there_or_not_clear(hub: Hub, port: str, words: str) -> None:
@@ -100,7 +100,9 @@ def test_a_message_that_is_none(hub: Hub) -> None:
 def test_a_sysex_that_is_too_long(hub: Hub) -> None:
     """The system's limit is told, and nothing is sent, not even what stands before it."""
     long = "F0 " + "00 " * 2_000 + "F7"
-    with pytest.raises(MachineError, match="a sysex of 2,002 bytes is too long for this MIDI system; it carries 1,000"):
+    with pytest.raises(
+        MachineError, match="a sysex of 2,002 bytes is too long for this MIDI system: it carries at most 1,000"
+    ):
         send(SendSettings("Rack", ("note-on 1 C4 100", long)), FakeBackend(hub))
     assert hub.find("Rack:MIDI 1").heard == []
 

@@ -80,9 +80,9 @@ def test_it_is_told_in_words(desk: Desk, hub: Hub, rack: Device, capsys: pytest.
         "",
         "1 of 5  organ  port rack1 (4x4 Interface 1)  channel 4   C4 (key 60) sounds",
         "2 of 5  kit    port rack1 (4x4 Interface 1)  channel 10  D2 (key 38) sounds",
-        '3 of 5  bass   port rack2                    not played  the computer has no port "4x4 Interface 2"',
-        "4 of 5  mute   port rack1 (4x4 Interface 1)  not played  the device's own steps let no note through",
-        "5 of 5  tape   port take                     not played  the daemon makes this port; nobody listens to it now",
+        '3 of 5  bass   port rack2                    not played  the computer has no port named "4x4 Interface 2"',
+        "4 of 5  mute   port rack1 (4x4 Interface 1)  not played  the steps of the device drop the note",
+        "5 of 5  tape   port take                     not played  the daemon makes this port; no program uses it",
         "",
         "3 of 5 devices not played: bass, mute, tape",
     ]
@@ -149,7 +149,7 @@ def test_a_rig_without_devices(desk: Desk, hub: Hub) -> None:
     desk.put("rig.toml", b'[ports]\nrack = { output = "Rack" }\n')
     answer = desk.run("soundcheck", "rig.toml")
     assert (answer.code, answer.err) == (0, "")
-    assert answer.out.startswith("The rule files name no devices.")
+    assert answer.out.startswith("The rule files have no devices.")
     assert desk.run("soundcheck", "rig.toml", "--json").data["devices"] == []
 
 

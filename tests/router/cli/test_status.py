@@ -17,7 +17,7 @@ from tests.support.pages import PAGES
 
 APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
 WORDS = f"""\
-pit has played for 2 h 13 min; process 4711, version 0.1.0
+pit has run for 2 h 13 min; process 4711, version 0.1.0
 
 port           state    computer's port      messages  lost  DIN load
 keyboard  in   open     Pit Keyboard MIDI 1    12,034     -         -
@@ -25,7 +25,7 @@ cable_a   out  open     Pit Interface 1         2,018     -      12 %
 cable_b   out  missing  -                           0    17       0 %
 
 held notes  3
-tempo       124 bpm, from the clock of keyboard
+tempo       124 BPM, from the clock of keyboard
 latency     half within 5 µs, 99 % within 24 µs, 99.9 % within 1.2 ms
 errors      none
 recording   no
@@ -68,22 +68,22 @@ def told(**changes: Any) -> list[str]:
 def test_before_anything_was_played() -> None:
     """No latency yet, and the tempo of the rule files."""
     lines = told(latency_us={"p50": None, "p99": None, "p99.9": None}, tempo={"bpm": 92.5, "from": None})
-    assert "latency     nothing has been played yet" in lines
-    assert "tempo       92.5 bpm, from the rule files; no clock arrives" in lines
+    assert "latency     no note or message yet" in lines
+    assert "tempo       92.5 BPM, from the rule files, as no clock arrives" in lines
 
 
 def test_what_is_not_there_takes_no_room() -> None:
     """No switches, no heading for them; no ports is said."""
     lines = told(switches={}, ports=[])
     assert "Switches:" not in lines
-    assert "No ports: the rule files name none." in lines
+    assert "The rule files have no ports." in lines
 
 
 def test_files_that_can_not_be_used_are_told() -> None:
     """What is wrong, and that the old rules play on."""
     lines = told(rules={**STATUS["rules"], "error": "pit.toml:3: not TOML\npit.toml:9: no such port"})
     assert lines[-3:] == [
-        "The files have changed since, and can't be used; the rules above play on:",
+        "The files have changed since, and can't be used. The rules above play on:",
         "  pit.toml:3: not TOML",
         "  pit.toml:9: no such port",
     ]
@@ -92,13 +92,13 @@ def test_files_that_can_not_be_used_are_told() -> None:
 def test_what_made_way_for_a_panic_is_told() -> None:
     """It is no fault, so it isn't among what was lost."""
     cables = [{**port, "dropped": 600} for port in STATUS["ports"] if port["direction"] == "out"]
-    assert "dropped     1,200 messages that waited when a panic came" in told(ports=cables)
+    assert "dropped     1,200 messages that waited at a panic" in told(ports=cables)
 
 
 def test_errors_and_recordings_are_told() -> None:
     """How many mistakes there were, and where the recording goes."""
     lines = told(errors=1_200, recording="/takes/monday.mid")
-    assert "errors      1,200; the log tells them" in lines
+    assert "errors      1,200, listed in the log" in lines
     assert "recording   /takes/monday.mid" in lines
 
 
@@ -151,7 +151,7 @@ def test_watching_outlives_the_daemon(daemon: PlayedDaemon, capsys: pytest.Captu
         again.control.stop()
     first, away, last = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert (first["ok"], away["ok"], last["ok"]) == (True, False, True)
-    assert away["error"].startswith('no daemon of the name "pit" runs here')
+    assert away["error"].startswith('there is no daemon named "pit"')
 
 
 @pytest.mark.usefixtures("daemon")
@@ -173,7 +173,7 @@ def test_a_screen_shows_what_fits_and_leaves_the_last_picture(
     assert shown.startswith("\x1b[?1049h\x1b[?25l\x1b[2J\x1b[H")
     assert shown.endswith("\x1b[J")
     rows = shown.partition("\x1b[H")[2].split("\x1b[K\n")
-    assert rows == ["pit has played for 2", "", "port           state", "keyboard  in   open ", "\x1b[J"]
+    assert rows == ["pit has run for 2 h ", "", "port           state", "keyboard  in   open ", "\x1b[J"]
     screen.leave()
     assert capsys.readouterr().out == "\x1b[?25h\x1b[?1049l" + WORDS
 
@@ -200,7 +200,7 @@ def test_without_a_daemon_all_say_how_to_start_one(
     answer = desk.run(*arguments)
     assert (answer.code, answer.out) == (2, "")
     assert answer.err == (
-        f'pointsman {arguments[0]}: no daemon of the name "pointsman" runs here; start it with: pointsman run RULES\n'
+        f'pointsman {arguments[0]}: there is no daemon named "pointsman": begin with pointsman run RULES\n'
     )
     answer = desk.run(*arguments, "--json")
     assert (answer.code, answer.data["ok"], answer.data["command"]) == (2, False, arguments[0])

@@ -127,16 +127,16 @@ def test_a_start_without_a_clock_source_is_told_with_the_line_to_write(desk: Des
     ("arguments", "words"),
     [
         (["--from", "keys"], "write the message after the port, as in: --from keys note-on 1 C4 100"),
-        (["--from", "kyes", "F8"], 'sources are keys, pads - did you mean "keys"?'),
-        (["--from", "rack", "F8"], "this port only sends; sources are keys, pads"),
+        (["--from", "kyes", "F8"], '--from can be keys, pads - did you mean "keys"?'),
+        (["--from", "rack", "F8"], "this port is an output: write one of keys, pads"),
         (["--from", "keys", "note-on", "C3", "100"], "has no channel"),
         (["--from", "keys", "note-on 1 C3 100", "controler 1 7 7"], '"controler" is not a kind of message'),
         (["--from", "keys", "90", "3C"], "has 3 bytes, not 2"),
         (["--switch", "son=3", "--from", "keys", "F8"], 'switches are up, song, key - did you mean "song"?'),
         (["--switch", "song=chrous", "--from", "keys", "F8"], 'values are verse, chorus - did you mean "chorus"?'),
-        (["--switch", "key=9", "--from", "keys", "F8"], "it stands on a number from -6 to 6"),
-        (["--switch", "key=+-3", "--from", "keys", "F8"], "it stands on a number from -6 to 6"),
-        (["--switch", "up=maybe", "--from", "keys", "F8"], "it is on or off"),
+        (["--switch", "key=9", "--from", "keys", "F8"], "write a number from -6 to 6"),
+        (["--switch", "key=+-3", "--from", "keys", "F8"], "write a number from -6 to 6"),
+        (["--switch", "up=maybe", "--from", "keys", "F8"], "write on or off"),
     ],
 )
 def test_what_can_not_be_meant_is_told(desk: Desk, arguments: list[str], words: str) -> None:

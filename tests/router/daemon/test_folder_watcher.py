@@ -174,7 +174,7 @@ def test_what_stands_in_the_way_is_said_once(tmp_path: Path, monkeypatch: pytest
     assert tried.wait(LONG)
     watcher.stop()
     assert lines == [
-        "the folders of the rule files can't be watched (too many watches): they are looked at every 2 seconds"
+        "the folders of the rule files can't be watched (too many watches): changes are noticed every 2 seconds"
     ]
 
 

@@ -108,7 +108,7 @@ def test_mistakes_don_t_fill_the_log(evening: Evening, monkeypatch: pytest.Monke
 
     evening.goes(script())
     assert evening.live.errors == 25
-    assert sum("mistake" in line for line in evening.said) == 10
+    assert sum("Internal error" in line for line in evening.said) == 10
 
 
 def test_an_output_that_fails_harms_no_other_message(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -425,7 +425,7 @@ def test_leaving_closes_whatever_goes_wrong(evening: Evening, monkeypatch: pytes
     evening.goes([])
     assert evening.backend.closed
     assert evening.live.errors == 2
-    with pytest.raises(MachineError, match="about to leave"):
+    with pytest.raises(MachineError, match="about to end"):
         evening.live.do(lambda: 1)
 
 
@@ -603,7 +603,7 @@ def test_who_asks_a_loop_that_has_ended_is_told_at_once() -> None:
     """A reload that comes too late doesn't hold up the end."""
     evening = Evening()
     evening.goes([])
-    with pytest.raises(MachineError, match="about to leave"):
+    with pytest.raises(MachineError, match="about to end"):
         evening.live.do(lambda: 1)
 
 

@@ -277,7 +277,7 @@ def test_rules_that_cant_be_swapped_are_rejected(file: Path) -> None:
         stage.obstacle = ValueError("a mistake")
         outcome = stage.reloader.reload_now()
         assert (outcome.kind, stage.playing) == ("rejected", before)
-        assert "a mistake of ours" in outcome.words[0]
+        assert "Internal error" in outcome.words[0]
         stage.obstacle = None
         assert stage.reloader.reload_now().kind == "applied"
 
@@ -336,7 +336,7 @@ def test_many_mistakes_are_counted(file: Path) -> None:
         outcome = stage.next()
         assert len(outcome.words) >= 100
         assert len(stage.lines) == 22
-        assert "more: `pointsman check` tells them all" in stage.lines[-1]
+        assert "more: `pointsman check` lists all" in stage.lines[-1]
 
 
 # -- watch and timer ----------------------------------------------------------------------------------------------

@@ -60,7 +60,9 @@ def test_a_folder_that_others_can_enter_is_refused(login: Path, mode: int) -> No
     """The error names the folder and what it must be."""
     (login / "pointsman").mkdir()
     (login / "pointsman").chmod(mode)
-    with pytest.raises(MachineError, match=r"/pointsman: others could reach .* a folder of your own with mode 0700"):
+    with pytest.raises(
+        MachineError, match=r"/pointsman: other users could reach .* a folder of your own with mode 0700"
+    ):
         runtime_folder()
 
 
@@ -86,7 +88,7 @@ def test_the_folder_of_somebody_else_is_refused(login: Path, monkeypatch: pytest
 def test_a_file_in_the_way_is_named(login: Path) -> None:
     """It is not replaced."""
     (login / "pointsman").write_text("mine")
-    with pytest.raises(MachineError, match="is in the way: a folder is needed there"):
+    with pytest.raises(MachineError, match="must be a folder: move"):
         runtime_folder()
     assert (login / "pointsman").read_text() == "mine"
 

@@ -74,7 +74,7 @@ def test_a_reload_is_told_with_its_time(manager: Manager, service: ServiceManage
 def test_leaving_is_told(manager: Manager, service: ServiceManager) -> None:
     """The manager knows that it is no crash."""
     service.stopping()
-    assert manager.heard() == [["STOPPING=1", "STATUS=ending what still sounds"]]
+    assert manager.heard() == [["STOPPING=1", "STATUS=ending held notes"]]
 
 
 def test_signs_of_life_come_three_times_within_the_limit(manager: Manager, service: ServiceManager) -> None:

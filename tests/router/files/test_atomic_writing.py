@@ -80,9 +80,9 @@ def test_a_disk_without_permissions_takes_results_all_the_same(tmp_path: Path, m
 @pytest.mark.parametrize(
     ("call", "code", "words"),
     [
-        ("make_folder", errno.EROFS, "the disk is read-only; choose a folder that you may write to"),
-        ("create", errno.EACCES, "you have no permission; choose a folder that you may write to"),
-        ("write", errno.ENOSPC, "no space is left on the disk; free some space and run it again"),
+        ("make_folder", errno.EROFS, "the disk is read-only: choose a folder that you may write to"),
+        ("create", errno.EACCES, "you have no permission: choose a folder that you may write to"),
+        ("write", errno.ENOSPC, "no space is left on the disk: free some space, and run it again"),
         ("flush", errno.EIO, "the disk failed to answer"),
     ],
 )

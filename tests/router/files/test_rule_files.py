@@ -41,7 +41,7 @@ def test_a_missing_rule_file_is_named(tmp_path: Path) -> None:
 
 def test_a_folder_without_rule_files_is_an_error(tmp_path: Path) -> None:
     """An empty folder would be a set of rules that silences everything."""
-    with pytest.raises(MachineError, match=r"no rule file \(\.toml\) is in this folder; name another folder or a file"):
+    with pytest.raises(MachineError, match=r"no rule file \(\.toml\) in this folder: name another folder or a file"):
         read_rule_files([str(tmp_path)])
 
 
@@ -52,13 +52,13 @@ def test_a_folder_that_can_not_be_read_is_an_error(tmp_path: Path, monkeypatch: 
         raise OSError(errno.EACCES, "Permission denied")
 
     monkeypatch.setattr(Path, "iterdir", closed)
-    with pytest.raises(MachineError, match="the folder can't be looked into: you have no permission"):
+    with pytest.raises(MachineError, match="the folder can't be read: you have no permission"):
         read_rule_files([str(tmp_path)])
 
 
 def test_a_recording_in_the_place_of_the_rules_is_noticed(tmp_path: Path) -> None:
     """Who forgets the rule file hears that, instead of a complaint about odd bytes."""
-    with pytest.raises(UsageError, match=r"take\.mid is a MIDI file, and a rule file \(\.toml\) is wanted here"):
+    with pytest.raises(UsageError, match=r"take\.mid is a MIDI file, but a rule file \(\.toml\) is wanted here"):
         read_rule_files([str(tmp_path / "take.mid")])
 
 
@@ -77,5 +77,5 @@ def test_a_rule_file_has_a_largest_size(tmp_path: Path) -> None:
     path.write_bytes(b"#" * MOST_BYTES)
     assert read_rule_files([str(path)]) == ((str(path), b"#" * MOST_BYTES),)
     path.write_bytes(b"#" * (MOST_BYTES + 1))
-    with pytest.raises(MachineError, match="the rule file is larger than 4 MB; split it into several files"):
+    with pytest.raises(MachineError, match="the rule file is larger than 4 MB: split it into several files"):
         read_rule_files([str(path)])

@@ -41,10 +41,10 @@ def test_each_kind_of_switch_reads_its_states(ruleset: RuleSet, text: str, meant
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("son=verse", 'there is no switch "son"; switches are up, song, key - did you mean "song"?'),
+        ("son=verse", 'there is no switch named "son": the switches are up, song, key - did you mean "song"?'),
         ("song=vers", 'switch "song": its values are verse, chorus - did you mean "verse"?'),
-        ("key=7", 'switch "key": it stands on a number from -6 to 6'),
-        ("up=maybe", 'switch "up": it is on or off'),
+        ("key=7", 'switch "key": write a number from -6 to 6'),
+        ("up=maybe", 'switch "up": write on or off'),
     ],
 )
 def test_what_it_cannot_stand_at_is_told(ruleset: RuleSet, text: str, words: str) -> None:

@@ -90,7 +90,7 @@ def test_what_the_system_refuses_is_lost_and_counted(monkeypatch: pytest.MonkeyP
     assert (output_port.messages, output_port.lost) == (2, 2)
     output_port.lost += 3  # too much came at once, besides
     told = output_port.complaint(SECOND, "JACK")
-    assert told == "2 messages dropped: JACK says: the cable burns; 3 messages dropped: far more than it can take"
+    assert told == "2 messages dropped: JACK says: the cable burns; 3 messages dropped: far more than it can carry"
 
 
 def test_a_port_that_refuses_to_be_closed_is_closed_for_us(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -249,7 +249,7 @@ def test_far_too_much_is_dropped_and_told() -> None:
     output_port = bench.connect()
     for _ in range(MOST_WAITING // 2 + 11):
         output_port.send(NOTE, 0)
-    assert output_port.complaint(0, "fake") == "10 messages dropped: far more than it can take"
+    assert output_port.complaint(0, "fake") == "10 messages dropped: far more than it can carry"
     output_port.disconnect("missing")
     assert output_port.complaint(99 * SECOND, "fake") == ""
     bench.connect()

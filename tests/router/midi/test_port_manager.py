@@ -35,7 +35,7 @@ def test_ports_are_found_by_pattern() -> None:
 def test_missing_ports_are_waited_for() -> None:
     """Said once; opened when they appear, whatever else comes and goes."""
     rig = Rig(Wanted("pads", "in", "Pad*"))
-    assert told(rig.first) == [("waiting", 'input "pads": the computer has no port "Pad*"; waiting for it')]
+    assert told(rig.first) == [("waiting", 'input "pads": the computer has no port named "Pad*"; waiting for it')]
     other = rig.hub.plug("Other")
     assert rig.scan() == []
     rig.hub.plug("Pad Box")
@@ -52,8 +52,8 @@ def test_a_device_that_is_unplugged_and_plugged_in_again() -> None:
     assert rig.scan() == [
         ("lost", 'input "keys": Pit Keyboard has gone'),
         ("lost", 'output "rack": Rack has gone'),
-        ("waiting", 'input "keys": the computer has no port "Pit Key*"; waiting for it'),
-        ("waiting", 'output "rack": the computer has no port "Rack*"; waiting for it'),
+        ("waiting", 'input "keys": the computer has no port named "Pit Key*"; waiting for it'),
+        ("waiting", 'output "rack": the computer has no port named "Rack*"; waiting for it'),
     ]
     rig.ports.outputs["rack"].send(NOTE, rig.now)
     assert (rig.ports.inputs, rig.ports.outputs["rack"].lost) == ([], 1)
@@ -85,7 +85,7 @@ def test_several_candidates_are_listed_once() -> None:
     """Until one of them goes; with a number either can be had."""
     rig = Rig(Wanted("first", "out", "Box*"), Wanted("second", "out", "Box*#2"))
     boxes = [rig.hub.plug("Box"), rig.hub.plug("Box")]
-    ambiguous = '"Box*" means Box or Box: write more of the name, or #2 behind it for the second'
+    ambiguous = '"Box*" means Box or Box: write more of the name, or #2 after it for the second'
     assert rig.scan() == [("ambiguous", f'output "first": {ambiguous}'), ("found", 'output "second": Box')]
     rig.ports.outputs["second"].send(NOTE, 0)
     assert (boxes[0].heard, boxes[1].heard) == ([], [NOTE])
@@ -122,7 +122,7 @@ def test_where_there_are_no_virtual_ports_the_rules_are_refused(monkeypatch: pyt
     """With the port's name, and before anything was opened or closed."""
     rig = Rig()
     monkeypatch.setattr(FakeBackend, "has_virtual", False)
-    with pytest.raises(MachineError, match='output "take": fake has no virtual ports; name a port that the computer'):
+    with pytest.raises(MachineError, match='output "take": fake has no virtual ports: name a port of the computer'):
         rig.ports.want([TAKE], rig.now)
     assert rig.passes()
 

@@ -80,16 +80,14 @@ def test_what_was_saved_is_told(tmp_path: Path) -> None:
     """How long, how much, and what was still held."""
     said: list[str] = []
     save_and_tell(orphan(tmp_path / "a.mid.journal", *PLAYED[:-1]), said.append)
-    assert said == [
-        f"saved {tmp_path}/a.mid: 0:01, 3 messages in 2 tracks; 1 note or pedal was still held, and let go at the end"
-    ]
+    assert said == [f"saved {tmp_path}/a.mid: 0:01, 3 messages in 2 tracks; 1 held note or pedal ended there"]
 
 
 def test_what_cannot_be_saved_now_stays_for_the_next_start(tmp_path: Path) -> None:
     """And that is told."""
     said: list[str] = []
     save_and_tell(tmp_path / "missing.mid.journal", said.append)
-    assert "tried again at the next start" in said[0]
+    assert "tries again when it runs next" in said[0]
 
 
 def test_a_journal_that_cannot_be_deleted_is_told_beside_its_take(

@@ -81,7 +81,7 @@ def test_a_full_disk_is_told_once_and_costs_nothing_when_it_has_room_again(
     file.close()
     assert file.path.read_bytes() == HEAD + packed(*PLAYED)
     assert "no space is left on the disk. The music goes on" in said[0]
-    assert "takes the recording again" in said[1]
+    assert "can be written again" in said[1]
     assert file.lost == 0
 
 

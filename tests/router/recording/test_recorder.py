@@ -223,7 +223,7 @@ def test_recording_all_the_time_saves_takes_and_what_was_orphan(desk: Desk, tmp_
     orphan(tmp_path / "old.mid.journal", *PLAYED)
     desk.recorder.record_into(tmp_path)
     wait_for(lambda: len(desk.said) == 1)
-    assert "left behind" in desk.said[0]
+    assert "from before" in desk.said[0]
     desk.log(*PLAYED)
     desk.everything()
     desk.now = 61 * SECOND
@@ -270,7 +270,7 @@ def test_what_can_be_asked_over_the_socket(desk: Desk, tmp_path: Path) -> None:
 @pytest.mark.parametrize("path", ["take.mid", "/etc/passwd", "/tmp/take.txt"])
 def test_only_full_names_of_mid_files_are_taken(desk: Desk, path: str) -> None:
     """The daemon's own folder is not the asker's."""
-    with pytest.raises(MachineError, match=r"no full path of a \.mid file"):
+    with pytest.raises(MachineError, match=r"the full path of a \.mid file"):
         recorder_handlers(desk.recorder)["record"]({"path": path})
 
 

@@ -65,7 +65,7 @@ def test_what_is_no_journal_of_ours_is_not_touched(tmp_path: Path) -> None:
     said: list[str] = []
     assert save_all(left_behind(tmp_path), said.append) == []
     assert other.read_text() == "Dear diary"
-    assert "is no journal of pointsman" in said[0]
+    assert "isn't a journal of Pointsman" in said[0]
 
 
 def test_a_disk_that_refuses_the_take_leaves_the_journal(tmp_path: Path) -> None:
@@ -114,7 +114,7 @@ def test_a_journal_that_cannot_be_deleted_is_told_and_its_take_saved_once(
     assert said == []
     assert complained[:3] == complained[3:]
     assert complained[0] == (
-        f"a recording was left behind; it is saved as {tmp_path}/a-2.mid, but the journal {tmp_path}/a.mid.journal "
+        f"a recording from before is saved in {tmp_path}/a-2.mid, but the journal {tmp_path}/a.mid.journal "
         "can't be deleted: you have no permission"
     )
 
@@ -125,7 +125,7 @@ def test_a_damaged_journal_keeps_no_other_from_being_saved(tmp_path: Path) -> No
     orphan(tmp_path / "b.mid.journal", *PLAYED)
     said: list[str] = []
     assert save_all(left_behind(tmp_path), said.append) == [tmp_path / "b.mid"]
-    assert f"no take can be made of {bad}" in said[0]
+    assert f"the journal {bad} can't become a .mid file" in said[0]
     assert bad.exists()
 
 
@@ -145,9 +145,9 @@ def test_a_damaged_time_costs_only_what_follows_it(tmp_path: Path, time: int) ->
     assert notes(tmp_path / "a.mid") == ["Note_on_c", "Note_off_c"] * 2
     assert bad.exists()
     assert complained[0] == (
-        f"a recording was left behind; it is saved as {tmp_path}/a.mid, but the journal {bad} is damaged at byte "
+        f"a recording from before is saved in {tmp_path}/a.mid, but the journal {bad} is damaged at byte "
         f"{len(HEAD) + sum(len(pack(record)) for record in PLAYED)}: a time more than a day away from the one before "
-        "it. The take holds what was played before that, and the journal stays"
+        "it. The file has what was played before that, and the journal is kept"
     )
 
 

@@ -19,7 +19,7 @@ def test_lengths_are_read(text: str, seconds: float) -> None:
 @pytest.mark.parametrize("text", ["", " ", "m", "5x", "-5s", "0", "0s", "5m1h", "8000h", "five"])
 def test_what_is_no_length_is_told(text: str) -> None:
     """With the form that is wanted."""
-    with pytest.raises(ValueError, match="write it like 90s, 5m or 1h30m"):
+    with pytest.raises(ValueError, match="write it as in 90s, 5m or 1h30m"):
         parse_duration(text)
 
 

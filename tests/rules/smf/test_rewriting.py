@@ -50,7 +50,7 @@ def test_a_track_that_is_not_there_is_told_as_it_was_asked_for() -> None:
     playing = Playing("seq", {"Bass ": "bass"})
     rewritten = Rewriter(ruleset, compile_rules(ruleset), playing).rewrite(named(b"Bass Line", 1))
     assert rewritten.outputs[""] == named(b"Bass Line", 1)
-    assert rewritten.report.remarks == ('no track is called "Bass "',)
+    assert rewritten.report.remarks == ('there is no track named "Bass "',)
 
 
 @pytest.mark.parametrize("by_numbers", [False, True])
@@ -82,7 +82,7 @@ def test_drums_that_a_rule_transposed_are_remarked(step: str, channel: int, is_r
     rules = ONE_RULE.replace('to = "rack"', f'to = "rack"\nname = "up"\nsteps = [{step}]')
     ruleset = read_rules([("rules.toml", rules.encode())])
     rewritten = Rewriter(ruleset, compile_rules(ruleset), Playing("seq")).rewrite(named(b"Drums", channel))
-    remark = 'rule "up" transposed channel 10, where drums usually are: `except_channels = 10` spares them'
+    remark = 'rule "up" transposed channel 10, where drums usually are: `except_channels = 10` leaves them'
     assert rewritten.report.remarks == ((remark,) if is_remarked else ())
 
 

@@ -183,16 +183,14 @@ def test_what_cannot_be_read_for_certain_is_refused(body: str, offset: int, text
 @pytest.mark.parametrize("status", [0xF1, 0xF2, 0xF3, 0xF4, 0xF5, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFD, 0xFE])
 def test_system_messages_cannot_stand_in_a_track(status: int) -> None:
     """A track holds channel, sysex and meta events only (RP-001, "Track Chunks"); the rest goes into escapes."""
-    with pytest.raises(
-        MidiFileError, match=f"byte 1: status byte {status:02X}, which can't stand in a track by itself"
-    ):
+    with pytest.raises(MidiFileError, match=f"byte 1: status byte {status:02X}, which can't be in a track by itself"):
         scanned(f"00 {status:02X} 00" + END)
 
 
 def test_refusal_says_what_to_do_and_where_in_the_file() -> None:
     """The error names the byte in the file, not in the track, and a way out."""
     file = read(one_track("00 90 3C FF" + END))
-    with pytest.raises(MidiFileError, match=r"^byte 25: data byte FF .*export the file again or mend this byte$"):
+    with pytest.raises(MidiFileError, match=r"^byte 25: data byte FF .*export the file again, or repair this byte$"):
         list(file.events(file.tracks[0]))
 
 
