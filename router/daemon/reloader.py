@@ -32,13 +32,15 @@ ReadFiles = RuleTexts | str
 class Pace:
     """How often files are looked at.
 
-    A file is believed that stayed as it is for `quiet_s` seconds; one that became empty, after so many looks, since
-    some programs empty a file long before they write it. Network disks tell nothing, so all files are looked at every
+    A file is believed that so many `looks` in a row, `quiet_s` seconds apart, find as it was: a program that is still
+    saving it may rest for a moment. One that became empty takes more looks, since some programs empty a file long
+    before they write it. Network disks tell nothing, so all files are looked at every
     `look_every_s`, and `new_watch_s` after a new watch, which hears nothing before it stands.
     """
 
-    quiet_s: float = 0.15
-    looks_at_blank: int = 14
+    quiet_s: float = 0.1
+    looks: int = 2
+    looks_at_blank: int = 21
     look_every_s: float = 2.0
     new_watch_s: float = 0.25
 
@@ -65,8 +67,9 @@ class Reloader:
     `swap` puts prepared rules in force and is called in the reloader's thread; if it raises, the reload is rejected.
     `say` gets lines for the log. `began` and `ended` are called around each reload, whatever comes of it.
 
-    `pace` may be changed at any time. `prepared` are the rules in force, `last` is how the last reload ended,
-    `applied_at` when rules were last put in force (seconds since 1970).
+    `read` reads the files, and raises PointsmanError where it can't. `pace` may be changed at any time. `prepared` are
+    the rules in force, `last` is how the last reload ended, `applied_at` when rules were last put in force (seconds
+    since 1970).
     """
 
     def __init__(
@@ -79,6 +82,7 @@ class Reloader:
         ended: Callable[[ReloadOutcome], None] = _nothing,
         clock: Clock = SYSTEM_CLOCK,
         pace: Pace = _USUAL_PACE,
+        read: Callable[[Sequence[str]], RuleTexts] = read_rule_files,
     ) -> None:
         self.prepared = prepared
         self.last = ReloadOutcome("applied", prepared.words)
@@ -86,6 +90,7 @@ class Reloader:
         self.pace = pace
         self.applied_at = clock.wall_s()
         self._arguments = tuple(arguments)
+        self._read = read
         self._swap = swap
         self._say = say
         self._began = began
@@ -159,7 +164,7 @@ class Reloader:
 
     def _look(self) -> ReadFiles:
         try:
-            return read_rule_files(self._arguments)
+            return self._read(self._arguments)
         except PointsmanError as error:
             return str(error)
 
@@ -183,7 +188,7 @@ class Reloader:
         while not self._stopping.wait(self.pace.quiet_s):
             before, found = found, self._look()
             looks = looks + 1 if found == before else 0
-            if looks >= (self.pace.looks_at_blank if self._became_blank(found) else 1):
+            if looks >= (self.pace.looks_at_blank if self._became_blank(found) else self.pace.looks):
                 break
         return found
 

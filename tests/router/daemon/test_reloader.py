@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +13,10 @@ import pytest
 
 from router.daemon.prepared_rules import Prepared, prepare
 from router.daemon.reloader import Pace, Reloader, ReloadOutcome
+from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError
+
+Reads = Callable[[Sequence[str]], RuleTexts]
 
 LONG = 60.0
 """Seconds: far more than anything here takes, so that a busy machine fails no test."""
@@ -33,13 +36,14 @@ def rules(*names: str) -> str:
 class Stage:
     """A reloader at work, and what it does: outcomes, lines, and the rules that play."""
 
-    def __init__(self, arguments: list[str], began: Callable[[], None] = lambda: None) -> None:
+    def __init__(self, arguments: list[str], began: Callable[[], None], read: Reads) -> None:
         self.outcomes: SimpleQueue[ReloadOutcome] = SimpleQueue()
         self.lines: list[str] = []
         self.playing = prepare(arguments)
         self.obstacle: Exception | None = None
+        self.swapped = 0
         self.reloader = Reloader(
-            arguments, self.playing, self.swap, self.lines.append, began, self.outcomes.put, pace=HASTE
+            arguments, self.playing, self.swap, self.lines.append, began, self.outcomes.put, pace=HASTE, read=read
         )
 
     def swap(self, prepared: Prepared) -> None:
@@ -47,6 +51,7 @@ class Stage:
         if self.obstacle is not None:
             raise self.obstacle
         self.playing = prepared
+        self.swapped += 1
 
     @property
     def names(self) -> list[str | None]:
@@ -59,9 +64,11 @@ class Stage:
 
 
 @contextmanager
-def staged(*arguments: Path, began: Callable[[], None] = lambda: None) -> Iterator[Stage]:
+def staged(
+    *arguments: Path, began: Callable[[], None] = lambda: None, read: Reads = read_rule_files
+) -> Iterator[Stage]:
     """A reloader that looks after these files. `began` is called when a reload begins."""
-    stage = Stage([str(argument) for argument in arguments], began)
+    stage = Stage([str(argument) for argument in arguments], began, read)
     stage.reloader.start()
     try:
         yield stage
@@ -247,6 +254,23 @@ def test_a_half_written_file_is_given_time(file: Path) -> None:
         while stage.names != ["b", "c"]:
             assert stage.next().kind in ("applied", "rejected")
         assert stage.reloader.last.kind == "applied"
+
+
+@pytest.mark.parametrize("half", [rules("a", "b"), rules("a", "b")[:-9]], ids=["valid", "broken"])
+def test_a_file_that_is_still_being_saved_is_not_believed(file: Path, half: str) -> None:
+    """The program that saves it rests for a moment after the first half, which may be a rule file by itself."""
+    whole = rules("b", "c")
+    looks = iter([half, half, whole, whole])
+
+    def read(_: Sequence[str]) -> RuleTexts:
+        return ((file.name, next(looks, whole).encode()),)
+
+    with staged(file, read=read) as stage:
+        assert stage.next().kind == "applied"
+        assert stage.names == ["b", "c"]
+        assert stage.swapped == 1
+    assert "rules: " in stage.lines[1]
+    assert stage.lines[0] == "new rules are in force:"
 
 
 def test_an_emptied_file_is_awaited(file: Path) -> None:
