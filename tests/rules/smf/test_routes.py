@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from rules.compiler.compiler import compile_rules
 from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
+from rules.smf.general_route import are_independent
 from rules.smf.report import FileReport, Playing
 from rules.smf.rewriting import Rewriter
 from rules.smf.static_sources import static_sources
@@ -308,3 +309,39 @@ def test_a_bank_select_that_waits_is_dropped_only_for_another(bank: str, dropped
     playing = Playing("keys", {"#2": "pads"})
     report = Rewriter(ruleset, compile_rules(ruleset), playing).rewrite(data).report
     assert (report.changed, report.dropped, report.added) == (0, dropped, 0)
+
+
+DOUBLING = """
+[ports]
+keys = { input = true }
+rack = { output = true }
+[[rules]]
+from = "keys"
+match = { channel = 1 }
+steps = [{ filter = { drop = { notes = 62 } } }]
+to = "rack"
+[[rules]]
+from = "keys"
+match = { channel = 1, notes = 64 }
+steps = [{ rechannel = 2 }]
+to = "rack"
+"""
+
+
+@pytest.mark.parametrize(
+    ("body", "written"),
+    [
+        ("00 90 3C 40 10 3E 40 10 40 40", "00 90 3C 40 20 40 40 00 91 40 40"),
+        ("00 FF 01 00 00 90 3C 40 10 3E 40 10 40 40", "00 FF 01 00 00 90 3C 40 20 40 40 00 91 40 40"),
+        ("00 90 3C 40 00 FF 01 00 10 3E 40 10 40 40", "00 90 3C 40 00 FF 01 00 20 90 40 40 00 91 40 40"),
+        ("00 90 3C 40 00 FF 01 00 10 3C 00 10 3E 40 10 40 40", "00 90 3C 40 00 FF 01 00 10 3C 00 20 40 40 00 91 40 40"),
+    ],
+    ids=["no meta event", "before the run", "before what was dropped", "further back"],
+)
+def test_a_run_is_broken_only_by_a_meta_event_right_before_it(body: str, written: str) -> None:
+    """A message that is doubled comes behind one that is dropped: the writer takes over from the loop in between."""
+    ruleset = read_rules([("rules.toml", DOUBLING.encode())])
+    pipeline = compile_rules(ruleset)
+    assert are_independent(pipeline, per_port=False)
+    rewriter = Rewriter(ruleset, pipeline, Playing("keys"), route="general")
+    assert rewriter.rewrite(one_track(f"{body} {END}")).outputs == {"": one_track(f"{written} {END}")}

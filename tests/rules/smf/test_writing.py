@@ -137,6 +137,24 @@ def test_meta_event_further_back_ends_no_run() -> None:
     assert writer.body() == unhex("00 90 3C 40 00 FF 01 00 10 3C 00 20 3E 00" + END)
 
 
+def test_meta_event_before_a_changed_event_ends_no_run() -> None:
+    """The changed event writes its status behind the meta event; dropping the next one doesn't break the run."""
+    writer, events = opened("00 FF 01 00 00 90 3C 40 10 3E 40 10 3C 00" + END)
+    writer.keep(events[0])
+    for event in (events[1], events[3]):
+        writer.put(event[0], b"\x93" + event[4][1:], event)
+    assert writer.body() == unhex("00 FF 01 00 00 93 3C 40 20 3C 00")
+
+
+def test_run_over_a_meta_event_that_is_moved_with_its_event() -> None:
+    """Both keep their forms at their new place, and the run goes on over the meta event as before."""
+    writer, events = opened(META)
+    writer.keep(events[0])
+    for event in events[1:3]:
+        writer.put(event[0] + 5, event[4], event)
+    assert writer.body() == unhex("00 90 3C 40 05 FF 01 01 41 10 3C 00")
+
+
 def test_padded_delta_time_stays_while_its_value_does() -> None:
     """A padded delta time is written anew, in its shortest form, only when its value changes."""
     body = "80 00 90 3C 40 80 10 3C 00 80 80 10 3E 40" + END
