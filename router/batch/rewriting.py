@@ -20,7 +20,7 @@ from router.batch.rewrite_settings import RewriteSettings
 from router.batch.search import find, real
 from router.batch.spool import Spool
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.files.disk import DISK, SETTLED_LATER
+from router.files.disk import DISK, SETTLED_LATER, Disk
 from router.files.draft_file import remove_abandoned_drafts
 from router.files.file_names import for_port
 from router.files.interrupts import ended_like_ctrl_c
@@ -61,10 +61,12 @@ def rewritten(
     ruleset: RuleSet,
     playing: Playing,
     clock: Clock = SYSTEM_CLOCK,
+    disk: Disk = DISK,
 ) -> Iterator[tuple[Summary, bool]]:
     """Rewrite files; give a summary, which holds as long as the context, and whether an interruption cut it short.
 
-    `ruleset` is what `texts` say. Raises RuleFileError or MachineError before anything is written.
+    `ruleset` is what `texts` say, `disk` flushes folders in the end. Raises RuleFileError or MachineError before
+    anything is written.
     """
     began = clock.now_ns()
     mark = mark_of([text for _, text in texts], (playing, settings.strict), clock) if to.in_place else NO_MARK
@@ -78,7 +80,7 @@ def rewritten(
         _recorded(recipe, to, ports, settings) as record,
         _recorded_in_place(planned, to, settings.dry_run) as in_place,
     ):
-        interrupted = _run(_Todo(planned, ports, record, in_place, mark.rules), here, recipe, spool, settings)
+        interrupted = _run(_Todo(planned, ports, record, in_place, mark.rules), here, recipe, spool, settings, disk)
         rules = [rule.name or "" for rule in ruleset.rules]
         yield (
             Summary(
@@ -165,7 +167,8 @@ class _Todo:
     def note(self, number: int, result: FileResult) -> FileResult:
         """Put down what has been done; return that with what still lies there of earlier days."""
         job = self._job(self.numbers[number])
-        self.folders.add(os.path.dirname(os.path.realpath(job.source) if job.target is None else job.target))
+        is_there = job.target is None or job.in_place
+        self.folders.add(os.path.dirname(os.path.realpath(job.source) if is_there else str(job.target)))
         if self._record is not None:
             self._record.note(job, result)
         if job.target is None or result.stamp is None:
@@ -194,7 +197,9 @@ class _Todo:
         return self.planned.size(self.numbers[number])
 
 
-def _run(todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings) -> bool:
+def _run(
+    todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings, disk: Disk
+) -> bool:
     """Do what there is to do; whether an interruption cut it short."""
 
     def note(numbered: Iterable[workers.Numbered]) -> None:
@@ -217,5 +222,5 @@ def _run(todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, 
         if not settings.dry_run:
             for folder in map(Path, todo.folders):
                 remove_abandoned_drafts(folder)
-                DISK.settle(folder)
+                disk.settle(folder)
     return False

@@ -5,7 +5,9 @@ What holds here:
 * A file is written under a name of its own in the folder where it belongs, flushed to the disk, and only then given its
   real name, in one step. Whoever looks sees nothing, the old file or the new one, and never half of one.
 * Nothing is overwritten unless that was asked for, even if it appeared a moment ago.
-* A file rewritten in place keeps a backup, and no backup is ever overwritten.
+* A file rewritten in place keeps a backup, whose name is on the disk before the file changes; no backup is ever
+  overwritten.
+* When files have their names, their folder is flushed to the disk too, once.
 * An interruption (Ctrl-C, a closed terminal) waits until the files in hand are in place.
 """
 
@@ -104,12 +106,13 @@ def writing_back(
             _give_to_owner(draft.path, like)
             announce(path)
             backup = _keep(path, like, disk)
+            disk.settle_at_once(path.parent)  # the only copy of what was played has no other name in a moment
             try:
                 disk.replace(draft.path, path)
             except OSError:
                 backup.unlink()
                 raise
-    DISK.settle(path.parent)  # at once: the only copy of what was played lies here
+    disk.settle(path.parent)
     return backup
 
 

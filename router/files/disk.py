@@ -41,6 +41,10 @@ class Disk:
 
     def settle(self, folder: Path) -> None:
         """Bring the new names in `folder` to the disk too, where the system can; the files are safe in any case."""
+        self.settle_at_once(folder)
+
+    def settle_at_once(self, folder: Path) -> None:
+        """Do the same, also where the names of many files are settled later."""
         with suppress(OSError):
             handle = os.open(folder, os.O_RDONLY)
             try:

@@ -8,7 +8,9 @@ import re
 import pytest
 
 from router.batch.in_place_record import Mark, note_rewriting
+from router.batch.undo import undo as undo_in
 from tests.support.command_desk import MENDED, RULES, TAKE, Answer, Desk
+from tests.support.recording_disk import RecordingDisk
 
 UP = RULES.replace("rechannel = 4", "transpose = 1").encode()
 
@@ -48,6 +50,17 @@ def test_what_a_run_in_place_changed_is_restored(takes: Desk) -> None:
     )
     assert files(takes) == BEFORE
     assert os.stat(takes.folder / "takes/a.mid").st_mtime == 1_000_000
+
+
+def test_each_folder_is_flushed_once_when_all_is_restored(takes: Desk) -> None:
+    """Not after each file."""
+    takes.put("takes/c.mid", TAKE)
+    takes.rewrite("takes/c.mid", "takes/a.mid", "--in-place", "--again")
+    disk = RecordingDisk()
+    undo_in(["takes"], disk=disk)
+    undo_in(["takes"], disk=disk)
+    flushed = [call[:2] for call in disk.calls if call[0] == "settle"]
+    assert flushed == [("settle", "takes"), ("settle", "takes"), ("settle", "sub")]
 
 
 def test_undone_twice_is_nothing_more(takes: Desk) -> None:

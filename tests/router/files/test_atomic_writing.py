@@ -14,6 +14,7 @@ from router.files.atomic_writing import TargetExistsError, at_once, write_new, w
 from router.files.disk import DISK, Disk
 from rules.errors import MachineError
 from tests.support.failing_disk import FailingDisk, tree
+from tests.support.recording_disk import RecordingDisk
 
 LIKE = Path(__file__).stat()
 
@@ -27,6 +28,28 @@ def test_new_files_are_written_with_their_folders(tmp_path: Path) -> None:
     """Folders that are missing are made, and nothing but the files is left in them."""
     write_new({tmp_path / "a/b/x.mid": b"one", tmp_path / "y.mid": b""}, like=LIKE, replace=False)
     assert tree(tmp_path) == {"a/b/x.mid": b"one", "y.mid": b""}
+
+
+@pytest.mark.parametrize("replace", [False, True])
+def test_a_folder_is_flushed_once_when_its_files_have_their_names(tmp_path: Path, replace: bool) -> None:
+    """No file has its name before it is flushed, and no folder is flushed before its files have their names."""
+    disk = RecordingDisk()
+    files = {tmp_path / name: b"x" for name in ("a/1.mid", "b/2.mid", "a/3.mid")}
+    write_new(files, like=LIKE, replace=replace, disk=disk)
+    assert disk.calls[:3] == [("flush",)] * 3
+    assert disk.calls[3:6] == [("name", "1.mid"), ("name", "2.mid"), ("name", "3.mid")]
+    assert sorted(disk.calls[6:]) == [("settle", "a", "1.mid", "3.mid"), ("settle", "b", "2.mid")]
+
+
+def test_in_place_the_backup_has_its_name_on_the_disk_first(tmp_path: Path) -> None:
+    """Whatever a power cut leaves, the only copy of what was played has a name."""
+    take = tmp_path / "takes/take.mid"
+    take.parent.mkdir()
+    take.write_bytes(b"first")
+    disk = RecordingDisk()
+    write_back(take, b"second", disk=disk)
+    settled = ("settle", "takes", "take.mid", "take.mid.bak")
+    assert disk.calls == [("flush",), ("name", "take.mid.bak"), settled, ("name", "take.mid"), settled]
 
 
 def test_what_exists_is_not_overwritten(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from rules.errors import MachineError
 from rules.journal.format import HEAD, IN, NAMES, OUT, Record, pack, unpack
 from tests.support import mido_reader
 from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan
+from tests.support.recording_disk import RecordingDisk
 
 
 def notes(path: Path) -> list[str]:
@@ -80,6 +81,14 @@ def test_a_disk_that_refuses_the_take_leaves_the_journal(tmp_path: Path) -> None
         save(journal, Full())
     assert list(tmp_path.iterdir()) == [journal]
     assert len(list(unpack(journal.read_bytes(), len(HEAD)))) == len(PLAYED)
+
+
+def test_a_take_is_safe_before_its_journal_goes(tmp_path: Path) -> None:
+    """Its name, too: the folder is flushed while both are there."""
+    disk = RecordingDisk()
+    save(orphan(tmp_path / "take.mid.journal", *PLAYED), disk)
+    assert disk.calls == [("flush",), ("name", "take.mid"), ("settle", tmp_path.name, "take.mid", "take.mid.journal")]
+    assert [path.name for path in tmp_path.iterdir()] == ["take.mid"]
 
 
 def stuck(monkeypatch: pytest.MonkeyPatch) -> None:
