@@ -89,7 +89,7 @@ def test_demo_report(demo: Rewritten) -> None:
     assert list(demo.outputs) == list(PARTS)
     assert (report.changed, report.dropped, report.added) == (len(moved), 0, 2)
     assert report.unended == 1
-    assert report.taken == {"each part to its instrument": report.messages}
+    assert report.matched == {"each part to its instrument": report.messages}
     assert (report.damage, report.remarks) == ((), ())
 
 

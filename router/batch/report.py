@@ -9,15 +9,17 @@ The data (`--json`) is one object:
                 "seconds": 0.01,
                 "report": null | {"messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0,
                                   "route": "patch" | "stream" | "general",
-                                  "taken": {"keyboard": 10}, "left": [{"channel": 2, "messages": 1}],
+                                  "matched": {"keyboard": 10},
+                                  "drops": [{"channel": 2, "reason": "no rule", "messages": 1}],
                                   "damage": [{"offset": 22, "text": "..."}], "remarks": ["..."]}}],
      "total": {"files": 1, "written": 1, "unchanged": 0, "looked at": 0, "done before": 0, "refused": 0, "failed": 0,
                "messages": 10, "changed": 2, "dropped": 0, "added": 0, "unended": 0, "seconds": 0.02},
-     "rules": [{"name": "keyboard", "taken": 10}], "left": [{"channel": 2, "messages": 1}]}
+     "rules": [{"name": "keyboard", "matched": 10}], "drops": [{"channel": 2, "reason": "no rule", "messages": 1}]}
 
 Files are in the order of the command line, rules in file order. `offset` is a byte of the file, counted from 0.
 `leftovers` are files of earlier days that lie where results of ports would that get nothing to play now.
-`left` are the messages that no rule took; the channel of those that have none (sysex) is null.
+`drops` are the messages that were dropped, by channel and reason, note-offs too. The channel of those that have none
+(sysex) is null; it is "several" where which one isn't known. Reasons are those of `rules/program/losses.py`.
 `linked_folders` are links to folders that were not followed. `not_reached` counts the files that an interruption left
 as they were; they aren't listed. Files done before count
 among the files, not among the messages. `ok` is true if every file went as asked. If nothing could be done at all,
@@ -27,7 +29,7 @@ there are only `command`, `ok`, `error` and `problems` (of rule files).
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from pathlib import Path
@@ -38,6 +40,7 @@ from router.batch.job import FileOutcome, FileResult
 from router.batch.totals import COUNTS, Totals
 from router.text.durations import to_a_hundredth
 from router.text.formatting import Listing, columns, count, number, plain, streamed_columns
+from rules.program.losses import NO_RULE, SEVERAL, Drops, in_order
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport
@@ -74,14 +77,13 @@ class Summary:
         """Whether every file went as asked."""
         return not self.not_reached and self.totals.ok
 
-    def taken(self) -> dict[str, int]:
-        """Return how many messages each rule took."""
-        return {rule: self.totals.taken[rule] for rule in self.rules}
+    def matched(self) -> dict[str, int]:
+        """Return how many messages each rule matched."""
+        return {rule: self.totals.matched[rule] for rule in self.rules}
 
-    def left(self) -> dict[int | None, int]:
-        """Return how many messages no rule took, by channel 1-16 in order; last, under None, those without one."""
-        found = self.totals.left
-        return {channel: found[channel] for channel in (*range(1, 17), None) if found[channel]}
+    def drops(self) -> Drops:
+        """Return how many messages were dropped, by channel and reason, in order."""
+        return in_order(self.totals.drops)
 
 
 def as_json(summary: Summary) -> Iterator[str]:
@@ -100,8 +102,8 @@ def as_json(summary: Summary) -> Iterator[str]:
             **{what: totals.counts[what] for what in COUNTS},
             "seconds": round(summary.seconds, 6),
         },
-        "rules": [{"name": rule, "taken": taken} for rule, taken in summary.taken().items()],
-        "left": _left_data(summary.left()),
+        "rules": [{"name": rule, "matched": matched} for rule, matched in summary.matched().items()],
+        "drops": _drops_data(summary.drops()),
     }
     text = json.dumps(data, indent=2)
     if not totals.files:
@@ -133,29 +135,32 @@ def _report_data(report: FileReport) -> dict[str, Any]:
     return {
         **{what: getattr(report, what) for what in COUNTS},
         "route": report.route,
-        "taken": dict(report.taken),
-        "left": _left_data(report.left),
+        "matched": dict(report.matched),
+        "drops": _drops_data(report.drops),
         "damage": [asdict(damage) for damage in report.damage],
         "remarks": list(report.remarks),
     }
 
 
-def _left_data(left: Mapping[int | None, int]) -> list[dict[str, int | None]]:
-    return [{"channel": channel, "messages": messages} for channel, messages in left.items()]
+def _drops_data(drops: Drops) -> list[dict[str, int | str | None]]:
+    return [
+        {"channel": "several" if channel == SEVERAL else channel, "reason": reason, "messages": messages}
+        for (channel, reason), messages in drops.items()
+    ]
 
 
 def in_words(summary: Summary) -> Iterator[str]:
     """Yield the lines of the summary; what went wrong is left to `problems`."""
     yield _headline(summary)
     yield from _section("", _would(summary) if summary.dry_run else _written(summary.totals))
-    yield from _section("Left from before:", summary.totals.leftovers.lines())
+    yield from _section("Files from earlier runs:", summary.totals.leftovers.lines())
     yield from _section("Links to folders, not followed (--follow-links enters them):", _links(summary))
     if summary.totals.reported:
         yield from _section("", _figures(summary.totals))
-        yield from _section("What each rule took:", _rule_lines(summary))
-        yield from _section("", _left_lines(summary))
+        yield from _section("Matched by each rule:", _rule_lines(summary))
+        yield from _section("Would be dropped:" if summary.dry_run else "Dropped:", _drop_lines(summary.drops()))
         yield from _section(
-            "Damaged, but readable; everything that could be read was kept:", summary.totals.damage.lines()
+            "Damaged, but readable. Everything that could be read was kept:", summary.totals.damage.lines()
         )
         yield from _section("Please note:", summary.totals.remarks())
 
@@ -192,7 +197,7 @@ _PARTS: Final = (
     (FileOutcome.WRITTEN, "rewritten"),
     (FileOutcome.LOOKED_AT, "looked at, nothing written"),
     (FileOutcome.DONE, "done before, and unchanged since"),
-    (FileOutcome.UNCHANGED, "left alone, as the rules change nothing in it"),
+    (FileOutcome.UNCHANGED, "unchanged by the rules"),
     (FileOutcome.REFUSED, "refused"),
     (FileOutcome.FAILED, "failed"),
 )
@@ -210,7 +215,7 @@ def _written(totals: Totals) -> list[str]:
     backups, targets = totals.backups, totals.targets
     old, new = list(backups.first), list(targets.first)
     if not backups.are_few:
-        old = [f"{count(backups.amount, 'file')} rewritten, the old ones lie beside them, ending in .bak"]
+        old = [f"{count(backups.amount, 'file')} rewritten; the old ones are next to them, ending in .bak"]
     if not targets.are_few:
         new = [f"{count(targets.amount, 'file')} written into {totals.folder}"]
     return [*old, *new, *totals.silent.lines()]
@@ -255,23 +260,24 @@ def _unended_in(totals: Totals) -> str:
 
 def _rule_lines(summary: Summary) -> list[str]:
     rows = [
-        (rule, number(taken), "" if taken else "nothing came by: look at its `from`, `match` and `when`, and at --from")
-        for rule, taken in summary.taken().items()
+        (rule, number(matched), "" if matched else "nothing: check its `from`, `match` and `when`, and --from")
+        for rule, matched in summary.matched().items()
     ]
     return columns(rows, right=frozenset({1})) if rows else []
 
 
-def _left_lines(summary: Summary) -> list[str]:
-    """What was left out because no rule is for it, and what would keep it."""
-    left = summary.left()
-    if not left:
+def _drop_lines(drops: Drops) -> list[str]:
+    """What was dropped by channel and reason, and how to keep what no rule matches."""
+    if not drops:
         return []
-    channels = [str(channel) for channel in left if channel is not None]
-    where = [f"{'channel' if len(channels) == 1 else 'channels'} {', '.join(channels)}"] if channels else []
-    where += ["without a channel"] if None in left else []
-    fit = count(sum(left.values()), "message fits", "messages fit")
-    verb = "would be" if summary.dry_run else "was" if sum(left.values()) == 1 else "were"
-    return [
-        f"{fit} no rule and {verb} left out ({' and '.join(where)}).",
-        "A rule with `otherwise = true` keeps what no other rule takes.",
-    ]
+    rows = [(_channel(channel), reason, number(messages)) for (channel, reason), messages in drops.items()]
+    lines = columns(rows, right=frozenset({2}))
+    if any(reason == NO_RULE for _, reason in drops):
+        lines.append("A rule with `otherwise = true` keeps what no other rule matches.")
+    return lines
+
+
+def _channel(channel: int | None) -> str:
+    if channel is None:
+        return "no channel"
+    return "several channels" if channel == SEVERAL else f"channel {channel}"

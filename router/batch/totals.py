@@ -45,15 +45,15 @@ class Totals:
     """What came of the files added so far.
 
     `outcomes` counts them by how it went, `reported` those with a report; `counts` adds up the COUNTS of those that
-    went well, `taken` and `left` the messages by rule and, of those that no rule took, by channel.
+    went well, `matched` the messages by rule, `drops` those dropped by channel and reason.
     """
 
     def __init__(self) -> None:
         self.outcomes: Counter[FileOutcome] = Counter()
         self.reported = 0
         self.counts: Counter[str] = Counter()
-        self.taken: Counter[str] = Counter()
-        self.left: Counter[int | None] = Counter()
+        self.matched: Counter[str] = Counter()
+        self.drops: Counter[tuple[int | None, str]] = Counter()
         self.backups = FirstNames()
         self.targets = FirstNames()
         self.unended_in = FirstNames()
@@ -84,7 +84,7 @@ class Totals:
         if result.outcome is FileOutcome.WRITTEN:
             self._add_written(result)
         for path in result.leftovers:
-            self.leftovers.add(f"{path} is no result of this run: its port gets nothing to play")
+            self.leftovers.add(f"{path} isn't a result of this run: its port gets nothing to play")
         if result.report is not None and result.is_good:
             self._add_report(result.source, result.report)
 
@@ -102,8 +102,8 @@ class Totals:
         self.reported += 1
         for what in COUNTS:
             self.counts[what] += getattr(report, what)
-        self.taken.update(report.taken)
-        self.left.update(report.left)
+        self.matched.update(report.matched)
+        self.drops.update(report.drops)
         if report.unended:
             self.unended_in.add(source)
         for damage in report.damage:

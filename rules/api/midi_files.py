@@ -56,7 +56,7 @@ def rewrite_midi(
     >>> rewritten = rewrite_midi(recording, loaded)
     >>> rewritten.outputs[""][22:30].hex(" ").upper()
     '00 90 48 64 60 80 48 40'
-    >>> rewritten.report.changed, rewritten.report.taken
+    >>> rewritten.report.changed, rewritten.report.matched
     (2, {'up': 2})
     """
     played_as = _source(source, rules)

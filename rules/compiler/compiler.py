@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import overload
 
@@ -20,6 +20,7 @@ from rules.compiler.chain import (
     step_links,
 )
 from rules.compiler.clocks import ClockChoice, clock_choices
+from rules.compiler.losses import loss_table
 from rules.compiler.sharing import shared_banks, shared_channels
 from rules.compiler.sources import (
     ArrivingEntry,
@@ -53,17 +54,17 @@ def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     return pipeline
 
 
-class _LateRuleTables(Sequence[Table]):
-    """The tables that say which rules a message fits. A compiler of their own makes them when someone asks: nobody
-    does while music plays, and the first one's forms and chains needn't be kept for it."""
+class _LateTables(Sequence[Table]):
+    """Tables about what the rules do with a message, made by a compiler of their own when someone asks: nobody does
+    while music plays, and the first one's forms and chains needn't be kept for it."""
 
-    def __init__(self, ruleset: RuleSet, ports: Sequence[str], sources: Sequence[str]) -> None:
-        self._ruleset = ruleset
-        self._ports = ports
-        self._sources = sources
+    def __init__(self, made: Callable[[], Compiler], make: Callable[[Compiler, str], Table], length: int) -> None:
+        self._compiler = made
+        self._make = make
+        self._length = length
 
     def __len__(self) -> int:
-        return len(self._sources)
+        return self._length
 
     @overload
     def __getitem__(self, number: int) -> Table: ...
@@ -72,12 +73,12 @@ class _LateRuleTables(Sequence[Table]):
     def __getitem__(self, number: slice) -> Sequence[Table]: ...
 
     def __getitem__(self, number: int | slice) -> Table | Sequence[Table]:
-        return self._made[number]
+        return self._tables[number]
 
     @cached_property
-    def _made(self) -> Sequence[Table]:
-        compiler = Compiler(self._ruleset, self._ports)
-        return [compiler.takers(name) for name in self._sources]
+    def _tables(self) -> Sequence[Table]:
+        compiler = self._compiler()
+        return [self._make(compiler, name) for name in compiler.sources]
 
 
 class Compiler:
@@ -108,7 +109,8 @@ class Compiler:
             present=self.present,
             sources=self.sources,
             tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
-            takers=_LateRuleTables(self.ruleset, self.ports, self.sources),
+            takers=_LateTables(self._again, Compiler.takers, len(self.sources)),
+            losses=_LateTables(self._again, Compiler.losses, len(self.sources)),
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
@@ -125,6 +127,10 @@ class Compiler:
             shared=shared,
             banks=banks,
         )
+
+    def _again(self) -> Compiler:
+        """A compiler of the same rules."""
+        return Compiler(self.ruleset, self.ports)
 
     def forget(self) -> None:
         """Forgets what is no part of the pipeline, piece by piece: see `CellMaker.forget`."""
@@ -189,6 +195,11 @@ class Compiler:
         """Lanes that lead nowhere: their targets are the numbers of the rules that a message fits."""
         chain = (*self._plain_port_steps(source), CountedEntry(self.entry(source, ())))
         return self.nodes.table_after(chain)
+
+    def losses(self, source: str) -> Table:
+        """Lanes that lead nowhere: their targets say why a message that comes to nothing does so."""
+        entry = self.entry(source, self.clock_ports(source))
+        return loss_table(self.port_steps(source, ("losses",)), entry, self.layout, self.cells)
 
     def clock_ports(self, source: str) -> tuple[int, ...]:
         """The numbers of the ports whose clock and transport come from a source (ruling 26)."""

@@ -146,9 +146,19 @@ class SourceEntry:
         _, passing = self._turned(form)
         return [(entry.condition.number, taken) for entry, taken in self._routed(form.status, passing, self._rules)]
 
+    def branched(self, form: Form) -> Iterator[tuple[Chain, Form]]:
+        """What each branch takes of a form, in order, with the chain that follows."""
+        _, passing = self._turned(form)
+        return ((entry.chain, taken) for entry, taken in self._routed(form.status, passing, self._branches))
+
     def let_in(self, form: Form) -> list[Form]:
         """What of a form the rules get to see."""
         return self._turned(form)[1]
+
+    def kept_by_switches(self, form: Form) -> list[Form]:
+        """What of a form changes a switch and isn't passed on."""
+        pulled = (trigger.trigger for trigger in self._triggers if not trigger.trigger.pass_on)
+        return [piece for trigger in pulled for piece in split(form, condition_of(trigger))[0]]
 
     def _turned(self, form: Form) -> tuple[list[Form], list[Form]]:
         """The triggers that a form pulls, and what of it passes on."""

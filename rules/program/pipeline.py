@@ -35,9 +35,9 @@ class Pipeline:
     `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
     are those that exist now, in file order. `sources` are the input ports by number, `tables` theirs, `clocks` the
     ports that get each one's transport, `arrivals` what becomes of a message before its rules (None: nothing),
-    `takers` tables whose lanes say which of `rules` it fits. `held_by` says by which source a switch is held, `setups`
-    what devices want at the start. `shared` are the (port, channel 0-15) that two holders can reach, `banks` those
-    where bank selects of two sources can meet.
+    `takers` tables whose lanes say which of `rules` it fits, `losses` those that say why it comes to nothing.
+    `held_by` says by which source a switch is held, `setups` what devices want at the start. `shared` are the (port,
+    channel 0-15) that two holders can reach, `banks` those where bank selects of two sources can meet.
     """
 
     ports: tuple[str, ...]
@@ -45,6 +45,7 @@ class Pipeline:
     sources: tuple[str, ...]
     tables: tuple[Table, ...]
     takers: Sequence[Table]
+    losses: Sequence[Table]
     layout: Layout
     rules: tuple[str, ...]
     nodes: Mapping[tuple[str | int, ...], AnyNode]

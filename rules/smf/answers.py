@@ -16,6 +16,7 @@ from rules.midi.messages import CONTROLLER, END_OF_SYSEX, LENGTH, SYSEX, routed_
 from rules.program.byte_tables import IDENTITY, NO_BYTE
 from rules.program.native import i64, vec
 from rules.program.tables import Cell
+from rules.smf.drop_counts import UNSURE, SureLosses
 
 KEPT: Final = 0
 SECOND_DECIDES: Final = 1
@@ -41,7 +42,7 @@ SECONDS_AT: Final = 40
 """Where in the number of an answer its parts begin: from bit 0 the first data byte, from these the status, the outcome,
 the counter, and the place in `Answers.seconds` where the 128 second data bytes begin."""
 COUNTER_BITS: Final = 0xFFFF
-"""The bits of a counter: there are at most two for each of the 14,336 answers."""
+"""The bits of a counter: there are at most two for each of the 14,336 answers, and one for each reason to drop."""
 
 NOTES: Final = 0x1000
 """The cells of note-offs and note-ons come before this one."""
@@ -68,22 +69,22 @@ class Answers:
     """The answers of one source.
 
     `rows` has a row of 128 answers for each channel status; `packed` has the same answers as numbers, by cell.
-    `system_outcomes` are the outcomes of the system statuses from F0. `sysex_counters` are the counters by outcome of
-    F0 and of F7 events; an outcome that has none is for another route. `counters` say what each counter counts: the
-    group of its rules, and the outcome. `lengths_stay`: no message is dropped, and a status byte that running status
-    leaves out can stay out.
+    `system_outcomes` are the outcomes of the system statuses from F0. `sysex_counters` are the counters of F0 and of F7
+    events by the status that they are routed by; a status that has none is for another route. `counters` say what each
+    counter counts: the group of its rules, the outcome, and the number of the reason if messages are dropped.
+    `lengths_stay`: no message is dropped, and a status byte that running status leaves out can stay out.
     """
 
-    def __init__(self, cells: Sequence[Cell], groups: Sequence[int]) -> None:
-        self.counters: list[tuple[int, int]] = []
-        self._numbers: dict[tuple[int, int], int] = {}
+    def __init__(self, cells: Sequence[Cell], groups: Sequence[int], losses: SureLosses) -> None:
+        self.counters: list[tuple[int, int, int]] = []
+        self._losses = losses
+        self._numbers: dict[tuple[int, int, int], int] = {}
         rows = [self._row(status, cells, groups) for status in range(0x80, SYSEX)]
         self.rows: Final = [NO_ROW] * 128 + rows + [NO_ROW] * 16
         system_cells = (cells[(status & 0x7F) << 7] for status in range(SYSEX, 0x100))
         self.system_outcomes: Final = [_system_outcome(cell) for cell in system_cells]
         self.sysex_counters: Final = [
-            {outcome: self._number(group, outcome) for outcome in (KEPT, DROPPED) if group}
-            for group in (groups[(SYSEX & 0x7F) << 7], groups[(END_OF_SYSEX & 0x7F) << 7])
+            self._sysex_counters(groups[(begin & 0x7F) << 7]) for begin in (SYSEX, END_OF_SYSEX)
         ]
         self.lengths_stay: Final = all(map(_stays_in_place, rows))
         answers = [answer for row in rows for answer in row]
@@ -92,12 +93,22 @@ class Answers:
         self.seconds: Final = b"".join(tails)
         self.packed: Final = vec[i64]([_packed(*pair) for pair in zip(answers, starts, strict=True)])
 
-    def _number(self, group: int, outcome: int) -> int:
-        """The counter for a group and an outcome."""
-        number = self._numbers.setdefault((group, outcome), len(self.counters))
+    def _number(self, group: int, outcome: int, why: int = UNSURE) -> int:
+        """The counter for a group, an outcome, and the reason for it if messages are dropped."""
+        name = (group, outcome, why)
+        number = self._numbers.setdefault(name, len(self.counters))
         if number == len(self.counters):
-            self.counters.append((group, outcome))
+            self.counters.append(name)
         return number
+
+    def _sysex_counters(self, group: int) -> dict[int, int]:
+        """The counters of sysex events of a group, by the status that they are routed by."""
+        found = {}
+        for status, outcome in enumerate(self.system_outcomes, SYSEX):
+            why = self._losses.of((status & 0x7F) << 7) if outcome == DROPPED else UNSURE
+            if group and (outcome == KEPT or why != UNSURE):
+                found[status] = self._number(group, outcome, why)
+        return found
 
     def _row(self, status: int, cells: Sequence[Cell], groups: Sequence[int]) -> list[Answer]:
         """The answers of a status. Neighbours often have one cell."""
@@ -113,7 +124,7 @@ class Answers:
         if not group or len(cell.lanes) > 1:
             return [UNANSWERED] * len(indexes)
         if not cell.lanes:
-            return [(DROPPED, self._number(group, DROPPED), 0, 0, b"" if short else DATA, 0)] * len(indexes)
+            return [self._dropped(group, index, short) for index in indexes]
         lane = cell.lanes[0]
         if not lane.plain or NO_BYTE in lane.gate[:128] or lane.short != short:
             return [UNANSWERED] * len(indexes)
@@ -130,6 +141,13 @@ class Answers:
             place = 0 if index >= NOTES else index - ON + 1 if index & ON else index + 1 - PLACES
             answers.append((outcome, number, lane.status, first, seconds, place))
         return answers
+
+    def _dropped(self, group: int, index: int, short: bool) -> Answer:
+        """The answer to messages that are dropped; left to others is what has several reasons."""
+        why = self._losses.of(index)
+        if why == UNSURE:
+            return UNANSWERED
+        return DROPPED, self._number(group, DROPPED, why), 0, 0, b"" if short else DATA, 0
 
 
 class EventCounts:
@@ -150,12 +168,12 @@ class EventCounts:
 
     def count_sysex(self, data: bytes, at: i64, end: i64) -> int:
         """Count the sysex event in `data[at:end]`, and say what becomes of it: KEPT, DROPPED or UNDECIDED."""
-        outcome = self._answers.system_outcomes[long_event_status(data, at, end) - SYSEX]
-        counter = self._answers.sysex_counters[data[at] != SYSEX].get(outcome)
+        status = long_event_status(data, at, end)
+        counter = self._answers.sysex_counters[data[at] != SYSEX].get(status)
         if counter is None:
             return UNDECIDED
         self.hits[counter] += 1
-        return outcome
+        return self._answers.system_outcomes[status - SYSEX]
 
     def end_notes(self, channel: i64) -> i64:
         """Count the open notes of a channel 0-15, which a mode message ends, and close them."""

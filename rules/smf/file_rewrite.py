@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from rules.errors import MidiFileError
 from rules.program.pipeline import Pipeline
 from rules.smf.damage import Damage
+from rules.smf.drop_counts import DropCounts
 from rules.smf.midi_file import MidiFile
 from rules.smf.rule_counts import RuleCounts
 from rules.smf.track_events import TrackEvents
@@ -47,6 +48,7 @@ class FileRewrite:
         self.used: set[int] = set()
         self.counts = MessageCounts()
         self.rules = RuleCounts(pipeline)
+        self.drops = DropCounts(pipeline)
         self._ports = pipeline.ports
         self.tracks = [
             TrackRewrite(number, source, file.events(track))

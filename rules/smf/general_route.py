@@ -63,6 +63,15 @@ def _later_in(file: MidiFile, track: Track, bpm: float) -> Later:
     return later
 
 
+class _Due:
+    """What a track is still to send: how many `messages`, and of each sort the last that was put off, with the word of
+    the switches then."""
+
+    def __init__(self) -> None:
+        self.messages = 0
+        self.put_off: dict[bytes, tuple[bytes, int]] = {}
+
+
 class _TrackGroup:
     """Some tracks and the engine that plays them."""
 
@@ -77,13 +86,13 @@ class _TrackGroup:
         for track in tracks:
             engine.add_player(pipeline.sources[track.source])
         self._ends: list[Event | None] = [None] * len(tracks)
+        self._due = [_Due() for _ in tracks]
 
     def play_alone(self) -> None:
         """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
         handler = _Handler(self, 0)
-        changed, dropped = single_track.play_track(self._tracks[0].events, self._writers[0][0], handler, self.engine)
+        changed = single_track.play_track(self._tracks[0].events, self._writers[0][0], handler, self.engine)
         self.rewrite.counts.changed += changed
-        self.rewrite.counts.dropped += dropped
         self._finish()
 
     def play_together(self) -> None:
@@ -108,8 +117,8 @@ class _TrackGroup:
                     self.count_singly(number, message)
                 before, waited = engine.put_off, len(waiting[number])
                 engine.feed(number, message, tick, out)
-                self._write(number, message, event, out)
-                self._count(number, message, out, engine.put_off - before, waited)
+                written = self._write(number, message, event, out)
+                self._count(number, message, written, engine.put_off - before, waited)
                 out.clear()
         engine.close(tick, out)
         self._write_new(out)
@@ -119,6 +128,7 @@ class _TrackGroup:
             self._write_due(tick)
         engine.settle(tick, out)
         self._write_new(out)
+        self._count_what_never_went()
         self._finish()
 
     def _write_due(self, tick: int) -> None:
@@ -142,8 +152,8 @@ class _TrackGroup:
         before, waited = self.engine.put_off, len(self.engine.waiting[number])
         self.count_singly(number, sent)
         self.engine.feed(number, sent, tick, out)
-        self._write(number, sent, event, out)
-        self._count(number, sent, out, self.engine.put_off - before, waited)
+        written = self._write(number, sent, event, out)
+        self._count(number, sent, written, self.engine.put_off - before, waited)
 
     def count_singly(self, number: int, message: bytes) -> None:
         """Count a message by all that it is."""
@@ -153,35 +163,60 @@ class _TrackGroup:
         index = (status << 7 | first) & 0x3FFF
         self.rewrite.rules.count_singly(self._tracks[number].source, index, second, self.engine.word)
 
-    def _count(self, number: int, message: bytes, out: Sequence[Sent], put_off: int, waited: int) -> None:
+    def _count(self, number: int, message: bytes, written: Sequence[bytes], put_off: int, waited: int) -> None:
         """What became of a message: only what it caused itself, not what it let go out.
 
-        `waited` is how many messages of its player waited at an output before. A message counts when it begins to wait,
-        not when it is let go.
+        `written` are the messages of its player that went out at once. `waited` is how many of its player waited at an
+        output before. A message counts when it begins to wait, not when it is let go.
         """
         counts = self.rewrite.counts
         waiting = self.engine.waiting[number]
-        own = [data for _, data, _, owner in out if owner == number]
-        made = len(own) + put_off + len(waiting) - waited
+        later = put_off + len(waiting) - waited
+        made = len(written) + later
+        due = self._due[number]
+        due.messages += later
+        if later > 0:
+            due.put_off[message[:2]] = message, self.engine.word
         if not made:
-            counts.dropped += 1
+            self.count_dropped(number, message)
         else:
-            counts.changed += message not in own and message not in waiting[waited:]
+            counts.changed += message not in written and message not in waiting[waited:]
             counts.added += made - 1
+
+    def _count_what_never_went(self) -> None:
+        """What was put off or waited, and came to nothing in the end: overtaken, or not needed any more."""
+        counts = self.rewrite.counts
+        for track, due in zip(self._tracks, self._due, strict=True):
+            missing = due.messages
+            counts.added += max(0, -missing)
+            if missing > 0:
+                counts.dropped += missing
+                self.rewrite.drops.count_put_off(track.source, list(due.put_off.values()), missing)
+
+    def count_dropped(self, number: int, message: bytes) -> None:
+        """Count a message that came to nothing."""
+        track = self._tracks[number]
+        self.rewrite.counts.dropped += 1
+        self.rewrite.drops.count(track.number, track.source, message, self.engine.word)
 
     def write_all(self, number: int, event: Event, sent: Sequence[Sent]) -> None:
         """Write and count what a message came to, where nothing of it was put off."""
-        self._write(number, event[4], event, sent)
-        self._count(number, event[4], sent, 0, len(self.engine.waiting[number]))
+        written = self._write(number, event[4], event, sent)
+        self._count(number, event[4], written, 0, len(self.engine.waiting[number]))
 
-    def _write(self, number: int, message: bytes, event: Event, out: Sequence[Sent]) -> None:
-        """Write what came of an event at once, each in the track of its player."""
+    def _write(self, number: int, message: bytes, event: Event, out: Sequence[Sent]) -> list[bytes]:
+        """Write what came of an event at once, each in the track of its player; return what was of this player."""
+        own: list[bytes] = []
         written: set[int] = set()
         for target, data, tick, owner in out:
             output = self._output(number, target, data, event)
             writer = self._writers[owner][output]
             if output in written and data[0] >= SYSEX and data == message:
                 continue  # one file needs what has no channel once, to however many ports it goes
+            if owner == number:
+                own.append(data)
+            else:
+                self._due[owner].messages -= 1
             if owner != number or output in written:
                 writer.put(tick, stored(data))
             elif data == message:
@@ -190,11 +225,13 @@ class _TrackGroup:
             else:
                 writer.put(tick, stored(data), event)
                 written.add(output)
+        return own
 
     def _write_new(self, out: Sequence[Sent]) -> None:
         """Write what came due; it has no event whose form it could have."""
         for target, data, tick, owner in out:
             output = self._output(owner, target, data, None)
+            self._due[owner].messages -= 1
             self._writers[owner][output].put(tick, stored(data))
 
     def _output(self, number: int, target: int, data: bytes, event: Event | None) -> int:
@@ -231,6 +268,10 @@ class _Handler(single_track.EventHandler):
     def count_singly(self, message: bytes) -> None:
         """Count a message by all that it is."""
         self._group.count_singly(self.number, message)
+
+    def count_dropped(self, message: bytes) -> None:
+        """Count a message that came to nothing."""
+        self._group.count_dropped(self.number, message)
 
     def write_long(self, event: Event) -> None:
         """Answer a sysex or meta event and write it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from rules.program.losses import Drops
 from rules.smf.damage import Damage
 
 
@@ -20,8 +21,9 @@ class Playing:
 class FileReport:
     """What came of one file. Counts are of messages: channel messages, sysex and escapes; meta events don't count.
 
-    `unended` are the notes in the result that never end, `taken` the messages that each rule took, `left` those that
-    none took, by channel (1-16; None: sysex and what else has no channel), `route` how it went.
+    Messages in, and those added, without those dropped, are the messages of the results. `unended` are the notes in
+    the results that never end, `matched` the messages that each rule matched. `drops` are those dropped, by channel and
+    reason. `route` is how it went.
     """
 
     messages: int
@@ -29,8 +31,8 @@ class FileReport:
     dropped: int
     added: int
     unended: int
-    taken: dict[str, int]
-    left: dict[int | None, int]
+    matched: dict[str, int]
+    drops: Drops
     route: str
     damage: tuple[Damage, ...]
     remarks: tuple[str, ...]

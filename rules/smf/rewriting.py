@@ -16,6 +16,7 @@ from rules.program.pipeline import Pipeline
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.smf import general_route
+from rules.smf.drop_counts import DropCounts
 from rules.smf.file_rewrite import FileRewrite, MessageCounts
 from rules.smf.midi_file import MidiFile, read
 from rules.smf.report import FileReport, Playing, Rewritten
@@ -55,7 +56,7 @@ class Rewriter:
         self._strict = strict
         self._route = route
         self._static = {} if route == GENERAL else static_sources(pipeline, per_port)
-        self._table_routes = TableRoutes(self._static, by_numbers)
+        self._table_routes = TableRoutes(self._static, pipeline.losses, by_numbers)
         self._drum_rules = [rule for rule in ruleset.rules if _transposes_drums(rule)]
 
     def rewrite(self, data: bytes) -> Rewritten:
@@ -66,7 +67,7 @@ class Rewriter:
         if rewritten is None:
             played = FileRewrite(file, sources, self._pipeline, self._per_port)
             general_route.play_file(played, self._pipeline, self._ruleset.bpm)
-            report = self._report(file, played.rules, played.counts, GENERAL)
+            report = self._report(file, played.rules, played.drops, played.counts, GENERAL)
             report.damage = (*report.damage, *played.damage())
             rewritten = Rewritten(self._outputs(file, played), report)
         if file.problems:
@@ -89,10 +90,10 @@ class Rewriter:
         independent = general_route.are_independent(self._pipeline, self._per_port)
         if written is None or (self._table_routes.ends_elsewhere and not independent):
             return None
-        rules, counts = RuleCounts(self._pipeline), MessageCounts()
-        self._table_routes.add_up(rules, counts)
+        rules, drops, counts = RuleCounts(self._pipeline), DropCounts(self._pipeline), MessageCounts()
+        self._table_routes.add_up(rules, drops, counts)
         is_silent = self._per_port and rules.messages == counts.dropped
-        return Rewritten({} if is_silent else {port: written}, self._report(file, rules, counts, route))
+        return Rewritten({} if is_silent else {port: written}, self._report(file, rules, drops, counts, route))
 
     @staticmethod
     def _check_tracks(file: MidiFile, outputs: Mapping[str, bytes]) -> None:
@@ -121,15 +122,17 @@ class Rewriter:
             return {"": write(file, played.bodies(0))}
         return {port: write(file, played.bodies(number)) for number, port in played.ports_used()}
 
-    def _report(self, file: MidiFile, rules: RuleCounts, counts: MessageCounts, route: str) -> FileReport:
+    def _report(
+        self, file: MidiFile, rules: RuleCounts, drops: DropCounts, counts: MessageCounts, route: str
+    ) -> FileReport:
         return FileReport(
             messages=rules.messages,
             changed=counts.changed,
             dropped=counts.dropped,
             added=counts.added,
             unended=counts.unended,
-            taken=dict(zip(self._pipeline.rules, rules.taken(), strict=True)),
-            left=rules.left(),
+            matched=dict(zip(self._pipeline.rules, rules.matched(), strict=True)),
+            drops=drops.drops(),
             route=route,
             damage=file.problems,
             remarks=(*self._missing_tracks(file), *self._moved_drums(rules)),
@@ -149,9 +152,9 @@ class Rewriter:
         """Drums on channel 10 that were transposed (ruling 19)."""
         if not self._drum_rules:
             return
-        taken = dict(zip(self._pipeline.rules, rules.taken(DRUMS - 1), strict=True))
+        matched = dict(zip(self._pipeline.rules, rules.matched(DRUMS - 1), strict=True))
         for rule in self._drum_rules:
-            if taken[rule.name or ""]:
+            if matched[rule.name or ""]:
                 yield (
                     f'rule "{rule.name}" transposed channel 10, where drums usually are: `except_channels = 10` '
                     "leaves them"

@@ -1,4 +1,4 @@
-"""Counting: which rules took a file's messages."""
+"""Counting: which rules matched a file's messages."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SINGLY: Final = 0
 
 
 class MessageGroups:
-    """The messages of a source in groups that the same rules take.
+    """The messages of a source in groups that the same rules match.
 
     `of` has the group of each cell of the source's table. `members` tells of each group its rules and its channel.
     Where a rule asks more than status and first byte tell (velocity, values, switches), the group is SINGLY.
@@ -48,9 +48,9 @@ def groups_of(takers: Table) -> MessageGroups:
 
 
 class RuleCounts:
-    """How many messages each rule took, in all and by the channel on which they came."""
+    """How many messages each rule matched, in all and by the channel on which they came."""
 
-    __slots__ = ("_added", "_counted_singly", "_groups", "_hits", "_left", "_rules", "_taken", "_takers")
+    __slots__ = ("_added", "_counted_singly", "_groups", "_hits", "_rules", "_taken", "_takers")
 
     def __init__(self, pipeline: Pipeline) -> None:
         self._takers = pipeline.takers
@@ -58,7 +58,6 @@ class RuleCounts:
         self._groups = [groups_of(takers) for takers in pipeline.takers]
         self._counted_singly = 0
         self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of those counted singly
-        self._left: dict[int, int] = {}
         self._hits: dict[int, vec[i64]] = {}
         self._added: list[tuple[tuple[int, ...], int, int]] = []
 
@@ -69,10 +68,11 @@ class RuleCounts:
             self._hits[source] = vec[i64]([0] * len(groups.members))
         return self._hits[source], groups.of
 
-    def add(self, source: int, group: int, count: int) -> None:
-        """Count messages of a group together."""
+    def add(self, source: int, group: int, count: int) -> int | None:
+        """Count messages of a group together, and say on which channel 0-15 they came; None if they have none."""
         rules, channel = self._groups[source].members[group]
         self._added.append((rules, channel, count))
+        return channel if channel < 16 else None
 
     def count_singly(self, source: int, index: int, second: int, word: int) -> None:
         """Count one message by all that it is: its cell, its second data byte, the switches."""
@@ -83,8 +83,6 @@ class RuleCounts:
             for lane in self._takers[source].cells[index].lanes
             if lane.gate[second] != NO_BYTE and (lane.guard == ALWAYS or holds(lane.guard, word))
         }
-        if not rules:
-            self._left[channel] = self._left.get(channel, 0) + 1
         for rule in rules:
             self._taken[channel, rule] = self._taken.get((channel, rule), 0) + 1
 
@@ -93,8 +91,8 @@ class RuleCounts:
         """How many messages were counted."""
         return self._counted_singly + sum(count for _, _, count in self._counted())
 
-    def taken(self, channel: int | None = None) -> list[int]:
-        """The messages that each rule took, by its number; with a channel 0-15, only those that came on it."""
+    def matched(self, channel: int | None = None) -> list[int]:
+        """The messages that each rule matched, by its number; with a channel 0-15, only those that came on it."""
         totals = [0] * self._rules
         for (came, rule), count in self._taken.items():
             if channel is None or came == channel:
@@ -104,14 +102,6 @@ class RuleCounts:
                 for rule in rules:
                     totals[rule] += count
         return totals
-
-    def left(self) -> dict[int | None, int]:
-        """The messages that no rule took, by channel 1-16; None for those without one."""
-        totals = dict(self._left)
-        for rules, came, count in self._counted():
-            if not rules:
-                totals[came] = totals.get(came, 0) + count
-        return {channel + 1 if channel < 16 else None: totals[channel] for channel in sorted(totals)}
 
     def _counted(self) -> list[tuple[tuple[int, ...], int, int]]:
         """Rules, channel and count of the groups that were hit."""

@@ -34,6 +34,10 @@ class EventHandler(ABC):
         """Count a message by all that it is."""
 
     @abstractmethod
+    def count_dropped(self, message: bytes) -> None:
+        """Count a message that came to nothing."""
+
+    @abstractmethod
     def write_long(self, event: Event) -> None:
         """Answer a sysex or meta event and write it."""
 
@@ -42,8 +46,8 @@ class EventHandler(ABC):
         """Write what a message came to, if that is several messages."""
 
 
-def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, engine: Engine) -> tuple[int, int]:
-    """Play one track on the engine; return how many messages changed in their places, and how many came to nothing.
+def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, engine: Engine) -> int:
+    """Play one track on the engine; return how many messages changed in their places.
 
     What comes out as it came in is copied in spans: `kept` is where the open one begins. The loop is in step while the
     original has its place and ticks in what is written. Messages that are dropped leave a gap of `lost` ticks, which
@@ -64,7 +68,7 @@ def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, 
     status: i64 = 0
     in_force: i64 = 0
     needed: i64 = 0
-    changed = dropped = 0
+    changed = 0
     prefix = b""
     in_step = True
     sent: list[Sent] = []
@@ -124,7 +128,7 @@ def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, 
                     meta_end = end
                 if first == 0xFF and body[at + 1] == END_OF_TRACK:
                     events.ended(end)
-                    return changed, dropped
+                    return changed
                 at = end
                 continue
             group = groups[(status << 7 | first) & 0x3FFF]
@@ -153,7 +157,7 @@ def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, 
                         kept = end
                     else:
                         # The ticks of what is dropped go to the next event that is written.
-                        dropped += 1
+                        handler.count_dropped(message)
                         if in_step:
                             out.write(body[kept:delta_at])
                             gap = delta_at
@@ -211,4 +215,4 @@ def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, 
     events.end_missing()
     if in_step:
         out.write(body[kept : events.tail])
-    return changed, dropped
+    return changed

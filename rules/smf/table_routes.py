@@ -11,8 +11,10 @@ from typing import Final
 from rules.errors import MidiFileError
 from rules.program.compiled import COMPILED
 from rules.program.native import BytesWriter
+from rules.program.tables import Table
 from rules.smf import riff
 from rules.smf.answers import CHANGED, DROPPED, Answers, EventCounts, no_open_notes
+from rules.smf.drop_counts import DropCounts, SureLosses
 from rules.smf.file_rewrite import MessageCounts
 from rules.smf.midi_file import MidiFile
 from rules.smf.patch_route import patch_by_numbers, patch_by_rows
@@ -30,12 +32,15 @@ _UNREADABLE: Final = (IndexError, MidiFileError)
 class TableRoutes:
     """Rewrites files whose tracks are all played by sources of `static`, whose tables decide alone.
 
-    `by_numbers` chooses the loops: the ones that are quicker here, or the others. `counts` holds what was counted in
-    the file last rewritten, by source.
+    `losses` are the loss tables of all sources. `by_numbers` chooses the loops: the ones that are quicker here, or the
+    others. `counts` holds what was counted in the file last rewritten, by source.
     """
 
-    def __init__(self, static: Mapping[int, StaticSource], by_numbers: bool = COMPILED) -> None:
+    def __init__(
+        self, static: Mapping[int, StaticSource], losses: Sequence[Table], by_numbers: bool = COMPILED
+    ) -> None:
         self._static: Final = static
+        self._losses: Final = losses
         self._by_numbers: Final = by_numbers
         self._answers: dict[int, Answers] = {}
         self._notes = no_open_notes()
@@ -86,7 +91,8 @@ class TableRoutes:
         for source in set(sources):
             if source not in self._answers:
                 found = self._static[source]
-                self._answers[source] = Answers(found.cells, found.groups)
+                losses = SureLosses(self._losses, source, found.cells)
+                self._answers[source] = Answers(found.cells, found.groups, losses)
             self.counts[source] = EventCounts(self._answers[source], self._notes)
 
     @property
@@ -95,18 +101,19 @@ class TableRoutes:
         counted = self.counts.values()
         return any(counts.unended for counts in counted) and any(counts.saw_all_notes_off for counts in counted)
 
-    def add_up(self, rules: RuleCounts, totals: MessageCounts) -> None:
-        """Add what was counted: to `rules` what each rule took, to `totals` what became of the messages."""
+    def add_up(self, rules: RuleCounts, drops: DropCounts, totals: MessageCounts) -> None:
+        """Add what was counted: to `rules` what each rule took, to `drops` and `totals` what became of the messages."""
         for source, counts in self.counts.items():
             totals.changed += counts.changed
             totals.unended += counts.unended
             counters = self._answers[source].counters
             for number, count in enumerate(counts.hits):
                 if count:
-                    group, outcome = counters[number]
-                    rules.add(source, group, count)
+                    group, outcome, why = counters[number]
+                    channel = rules.add(source, group, count)
                     if outcome == DROPPED:
                         totals.dropped += count
+                        drops.add(channel, why, count)
                     elif outcome == CHANGED:
                         totals.changed += count
 

@@ -13,6 +13,7 @@ from rules.fields.part import Part
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.guards import Guard
+from rules.program.losses import OTHER
 from rules.program.node import Node
 
 SomeNode = TypeVar("SomeNode", bound=Node)
@@ -67,6 +68,9 @@ class Step(Part):
 
     writes_messages: ClassVar[bool] = False
     """Whether the step sends messages of its own: what comes may be there only to start it."""
+
+    loss: ClassVar[str] = OTHER
+    """Why a message that the step drops comes to nothing, as summaries name it: one of `REASONS`."""
 
     @property
     def conditions(self) -> Mapping[str, tuple[Condition, ...]]:

@@ -12,6 +12,7 @@ from rules.fields.matching import split_any
 from rules.fields.part import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
+from rules.program.losses import FILTER
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import any_of
 
@@ -24,6 +25,7 @@ class FilterStep(Step):
     """
 
     key: ClassVar[str] = "filter"
+    loss: ClassVar[str] = FILTER
     keep: Conditions = Field(
         default=(),
         description="lets only these messages go on",

@@ -12,6 +12,7 @@ from rules.fields.part import fault
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form
+from rules.program.losses import LENGTH
 from rules.steps.base import Step, Surroundings
 from rules.steps.length_node import LengthNode
 from rules.timing.delays import Delay, in_words
@@ -21,6 +22,7 @@ class LengthStep(Step):
     """`length = 120` (milliseconds) or `length = { beats = 0.5 }`: notes only, all else passes (ruling 22)."""
 
     key: ClassVar[str] = "length"
+    loss: ClassVar[str] = LENGTH
     ms: Milliseconds = Field(
         default=Fraction(0),
         description="ends each note after this many milliseconds, up to 600,000",

@@ -10,6 +10,7 @@ from rules.fields.part import fault
 from rules.fields.written_messages import Messages
 from rules.midi.notation import Naming
 from rules.program.forms import Form
+from rules.program.losses import SEND
 from rules.steps.base import Step, Surroundings
 from rules.steps.send_node import SendNode
 
@@ -24,6 +25,7 @@ class SendStep(Step):
     """
 
     key: ClassVar[str] = "send"
+    loss: ClassVar[str] = SEND
     writes_messages: ClassVar[bool] = True
     messages: Messages = Field(
         description="sends these messages, in this order",

@@ -11,6 +11,7 @@ from rules.fields.part import fault
 from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, PITCH_BEND
 from rules.midi.notation import Naming
 from rules.program.forms import Form
+from rules.program.losses import THIN
 from rules.steps.base import Step, Surroundings
 from rules.steps.thin_node import THINNED, ThinNode
 from rules.timing.delays import Delay
@@ -20,6 +21,7 @@ class ThinStep(Step):
     """`thin = 20`: at most one value each 20 ms for each controller, bend or pressure and channel (ruling 23)."""
 
     key: ClassVar[str] = "thin"
+    loss: ClassVar[str] = THIN
     ms: Milliseconds = Field(
         description="lets one value pass in this many milliseconds",
         examples=["{ thin = { ms = 20 } }"],

@@ -16,6 +16,7 @@ from rules.midi.messages import CONTROLLER
 from rules.midi.notation import Naming
 from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.program.forms import Form
+from rules.program.losses import OUT_OF_RANGE
 from rules.steps.base import Step, Surroundings
 from rules.steps.wording import channels
 
@@ -66,6 +67,7 @@ class TransposeStep(Step):
     """
 
     key: ClassVar[str] = "transpose"
+    loss: ClassVar[str] = OUT_OF_RANGE
     by: Annotated[int | str, BeforeValidator(_read_by)] = Field(
         description="moves notes by semitones, -127 to 127, or by a number switch",
         examples=["{ transpose = { by = 7 } }"],

@@ -24,7 +24,7 @@ def rewritten(loaded: Rules, data: bytes) -> dict[str, bytes]:
         return {}
     assert_type(result, rules.Rewritten)
     assert_type(result.report, rules.FileReport)
-    assert_type(result.report.taken, dict[str, int])
+    assert_type(result.report.matched, dict[str, int])
     return result.outputs
 
 

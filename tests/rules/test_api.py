@@ -170,7 +170,7 @@ def test_single_tracks_may_play_as_other_ports() -> None:
     loaded = rules.load_rules({"rig.toml": RIG})
     for tracks in ({"#2": "pads"}, {"Pads": "pads"}):
         report = rules.rewrite_midi(recording, loaded, source="keys", tracks=tracks).report
-        assert report.taken == {"keyboard": 2, "kit": 2}
+        assert report.matched == {"keyboard": 2, "kit": 2}
 
 
 def test_damage_is_told_or_refused() -> None:

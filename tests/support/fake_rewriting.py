@@ -17,7 +17,7 @@ RULE = "louder"
 WRITING = Manner()
 
 
-def report(messages: int = 3, changed: int = 1, taken: int = 3, unended: int = 0) -> FileReport:
+def report(messages: int = 3, changed: int = 1, matched: int = 3, unended: int = 0) -> FileReport:
     """A report of a file with so many messages."""
     return FileReport(
         messages=messages,
@@ -25,8 +25,8 @@ def report(messages: int = 3, changed: int = 1, taken: int = 3, unended: int = 0
         dropped=0,
         added=2,
         unended=unended,
-        taken={RULE: taken},
-        left={},
+        matched={RULE: matched},
+        drops={},
         route="stream",
         damage=(),
         remarks=(),
@@ -53,7 +53,7 @@ class FakeRewriter:
             raise MemoryError
         if word == "die":
             os.kill(os.getpid(), signal.SIGKILL)
-        told = report(messages=len(data), taken=0 if word == "same" else len(data))
+        told = report(messages=len(data), matched=0 if word == "same" else len(data))
         if word == "damaged":
             told.damage = (Damage(22, "the track is cut off"),)
             told.remarks = ("channel 10 was transposed",)

@@ -37,7 +37,7 @@ TAKEN = FileResult("a.mid", FileOutcome.REFUSED, reason="out/a.mid exists alread
 
 def test_the_summary_counts_in_words() -> None:
     """Files, messages, changed, dropped, added, seconds, notes that never end, and what each rule took."""
-    results = [written("a.mid", messages=1200, changed=30, taken=1200), written("b.mid", unended=2), BAD, TAKEN]
+    results = [written("a.mid", messages=1200, changed=30, matched=1200), written("b.mid", unended=2), BAD, TAKEN]
     assert in_words(Summary(results, [RULE, "pads"], 0.5)) == [
         "2 files rewritten, 1 file refused, 1 file failed; 0.50 s",
         "",
@@ -50,9 +50,9 @@ def test_the_summary_counts_in_words() -> None:
         "  added                     4",
         "  notes that never end      2  in b.mid",
         "",
-        "What each rule took:",
+        "Matched by each rule:",
         "  louder  1,203",
-        "  pads        0  nothing came by: look at its `from`, `match` and `when`, and at --from",
+        "  pads        0  nothing: check its `from`, `match` and `when`, and --from",
     ]
 
 
@@ -84,7 +84,7 @@ def test_a_dry_run_says_what_would_change_in_each_file() -> None:
         FileResult("b.mid", FileOutcome.UNCHANGED, report=report(changed=0)),
     ]
     assert in_words(Summary(results, [], 0.5, dry_run=True))[:5] == [
-        "1 file looked at, nothing written, 1 file left alone, as the rules change nothing in it; 0.50 s",
+        "1 file looked at, nothing written, 1 file unchanged by the rules; 0.50 s",
         "",
         "  file   messages  changed  dropped  added  would be written",
         "  a.mid     1,200        1        0      2  out/a.mid",
@@ -101,7 +101,7 @@ def test_files_in_place_say_where_the_old_one_is() -> None:
 def test_many_files_in_place_are_counted() -> None:
     """A list of a thousand backups helps nobody."""
     results = [replace(written(f"{at}.mid"), backup=f"{at}.mid.bak") for at in range(7)]
-    line = "  7 files rewritten, the old ones lie beside them, ending in .bak"
+    line = "  7 files rewritten; the old ones are next to them, ending in .bak"
     assert in_words(Summary(results, [], 0.5))[2:4] == [line, ""]
 
 
@@ -123,32 +123,45 @@ def test_damage_and_remarks_are_told_once() -> None:
     assert lines[-3:] == ["Please note:", "  channel 10 was transposed (in 2 files)", "  one more"]
 
 
+KEEPS = "  A rule with `otherwise = true` keeps what no other rule matches."
+
+
 @pytest.mark.parametrize(
-    ("left", "line"),
+    ("found", "lines"),
     [
-        ([{12: 4000, 1: 1000}, {1: 600, 2: 73}], "5,673 messages fit no rule and were left out (channels 1, 2, 12)."),
-        ([{10: 1}], "1 message fits no rule and was left out (channel 10)."),
-        ([{None: 2}], "2 messages fit no rule and were left out (without a channel)."),
-        ([{None: 2, 3: 1}], "3 messages fit no rule and were left out (channel 3 and without a channel)."),
+        ([{(2, "filter"): 1}], ["  channel 2  filter  1"]),
+        (
+            [{(12, "no rule"): 4000, (1, "no rule"): 1000}, {(1, "no rule"): 673, (1, "filter"): 7}],
+            ["  channel 1   no rule  1,673", "  channel 1   filter       7", "  channel 12  no rule  4,000", KEEPS],
+        ),
+        (
+            [{(None, "no rule"): 2, (10, "no destination"): 1}, {(17, "thin"): 3}],
+            [
+                "  channel 10        no destination  1",
+                "  several channels  thin            3",
+                "  no channel        no rule         2",
+                KEEPS,
+            ],
+        ),
     ],
 )
-def test_what_no_rule_takes_is_told(left: list[dict[int | None, int]], line: str) -> None:
-    """Messages that fit no rule are counted over the files, with their channels, and with what would keep them."""
-    results = [written(f"{at}.mid") for at in range(len(left))]
-    for result, found in zip(results, left, strict=True):
+def test_what_was_dropped_is_listed(found: list[dict[tuple[int | None, str], int]], lines: list[str]) -> None:
+    """By channel and reason, added up over the files; with what would keep messages that fit no rule."""
+    results = [written(f"{at}.mid") for at in range(len(found))]
+    for result, drops in zip(results, found, strict=True):
         assert result.report is not None
-        result.report.left = found
-    lines = in_words(Summary(results, [RULE], 0.5))
-    assert lines[-3:] == ["", f"  {line}", "  A rule with `otherwise = true` keeps what no other rule takes."]
+        result.report.drops = drops
+    shown = list(in_words(Summary(results, [RULE], 0.5)))
+    assert shown[-len(lines) - 2 :] == ["", "Dropped:", *lines]
 
 
-def test_a_dry_run_says_what_would_be_left_out() -> None:
-    """Nothing has been left out yet."""
+def test_a_dry_run_says_what_would_be_dropped() -> None:
+    """Nothing has been dropped yet."""
     told = report()
-    told.left = {1: 2}
+    told.drops = {(1, "filter"): 2}
     result = replace(written("a.mid"), outcome=FileOutcome.LOOKED_AT, report=told)
-    lines = in_words(Summary([result], [RULE], 0.5, dry_run=True))
-    assert "  2 messages fit no rule and would be left out (channel 1)." in lines
+    lines = list(in_words(Summary([result], [RULE], 0.5, dry_run=True)))
+    assert lines[-2:] == ["Would be dropped:", "  channel 1  filter  2"]
 
 
 def test_a_thousand_files_fit_on_a_screen() -> None:
@@ -170,7 +183,7 @@ def test_the_data_has_everything() -> None:
     """The same as in words, for programs, file by file."""
     told = report(unended=1)
     told.damage = (Damage(22, "cut off"),)
-    told.left = {2: 5, None: 1}
+    told.drops = {(2, "no rule"): 5, (None, "filter"): 1}
     summary = Summary([replace(written("a.mid"), report=told), BAD], [RULE, "pads"], 0.5)
     assert as_data(summary) == {
         "command": "rewrite",
@@ -195,8 +208,11 @@ def test_the_data_has_everything() -> None:
                     "added": 2,
                     "unended": 1,
                     "route": "stream",
-                    "taken": {RULE: 3},
-                    "left": [{"channel": 2, "messages": 5}, {"channel": None, "messages": 1}],
+                    "matched": {RULE: 3},
+                    "drops": [
+                        {"channel": 2, "reason": "no rule", "messages": 5},
+                        {"channel": None, "reason": "filter", "messages": 1},
+                    ],
                     "damage": [{"offset": 22, "text": "cut off"}],
                     "remarks": [],
                 },
@@ -228,8 +244,11 @@ def test_the_data_has_everything() -> None:
             "unended": 1,
             "seconds": 0.5,
         },
-        "rules": [{"name": RULE, "taken": 3}, {"name": "pads", "taken": 0}],
-        "left": [{"channel": 2, "messages": 5}, {"channel": None, "messages": 1}],
+        "rules": [{"name": RULE, "matched": 3}, {"name": "pads", "matched": 0}],
+        "drops": [
+            {"channel": 2, "reason": "no rule", "messages": 5},
+            {"channel": None, "reason": "filter", "messages": 1},
+        ],
     }
 
 

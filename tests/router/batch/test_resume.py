@@ -100,7 +100,7 @@ def test_the_old_result_of_a_port_that_falls_silent_is_deleted(cables: Desk) -> 
     """It is ours, and nobody should take it for what the rules make of the recording now."""
     answer = resume(cables, "--per-port")
     assert (answer.code, results(cables)) == (0, {"out/a.rack1.mid": MENDED})
-    assert "Left from before" not in answer.out
+    assert "Files from earlier runs" not in answer.out
     assert head(resume(cables, "--per-port")) == "1 file done before, and unchanged since"
 
 
@@ -121,7 +121,7 @@ def test_what_is_not_known_as_ours_is_named_and_never_deleted(cables: Desk, opti
         cables.put("takes/a.mid", take)
         answer = cables.rewrite("takes", "-o", "out", "--per-port", "--force", *options)
         assert answer.code == 0
-        assert "out/a.rack2.mid is no result of this run: its port gets nothing to play" in answer.out
+        assert "out/a.rack2.mid isn't a result of this run: its port gets nothing to play" in answer.out
     data = cables.rewrite("takes", "-o", "out", "--per-port", "--force", "--json").data
     assert data["files"][0]["leftovers"] == ["out/a.rack2.mid"]
     assert results(cables) == {"out/a.rack1.mid": MENDED, "out/a.rack2.mid": OTHER}

@@ -36,7 +36,7 @@ def test_totals_are_sums_over_the_files(results: list[FileResult]) -> None:
     assert {what: totals.counts[what] for what in COUNTS} == {
         what: sum(getattr(one, what) for one in reports) for what in COUNTS
     }
-    assert totals.taken[RULE] == sum(one.taken[RULE] for one in reports)
+    assert totals.matched[RULE] == sum(one.matched[RULE] for one in reports)
 
 
 def test_results_in_the_folder_of_the_command_lie_in_a_folder_too() -> None:

@@ -55,7 +55,7 @@ def test_in_place_keeps_a_backup_of_what_changed(desk: Desk) -> None:
     desk.put("kit.mid", KIT)
     answer = desk.rewrite("take.mid", "kit.mid", "--in-place")
     assert answer.code == 0
-    assert answer.out.startswith("1 file rewritten, 1 file left alone, as the rules change nothing in it; ")
+    assert answer.out.startswith("1 file rewritten, 1 file unchanged by the rules; ")
     assert "take.mid rewritten, the old file is take.mid.bak" in answer.out.replace(str(desk.folder) + "/", "")
     files = desk.files()
     assert files.pop(RECORD_NAME)
@@ -137,9 +137,9 @@ def test_further_rule_files_add_up(desk: Desk) -> None:
     answer = desk.rewrite("take.mid", "-o", "out.mid", "--rules", "more.toml", "--json")
     assert answer.code == 0
     assert answer.data["rules"] == [
-        {"name": "to the organ", "taken": 0},
-        {"name": "to the kit", "taken": 0},
-        {"name": "left hand", "taken": 2},
+        {"name": "to the organ", "matched": 0},
+        {"name": "to the kit", "matched": 0},
+        {"name": "left hand", "matched": 2},
     ]
 
 
@@ -148,14 +148,14 @@ def test_a_rule_that_took_nothing_is_pointed_out(desk: Desk) -> None:
     desk.put("take.mid", TAKE)
     lines = [line.strip() for line in desk.rewrite("take.mid", "-o", "out.mid").out.splitlines()]
     assert "to the organ  2" in lines
-    assert "to the kit    0  nothing came by: look at its `from`, `match` and `when`, and at --from" in lines
+    assert "to the kit    0  nothing: check its `from`, `match` and `when`, and --from" in lines
 
 
 def test_what_no_rule_takes_is_told(desk: Desk) -> None:
     """Channels that no rule is for are told: their messages aren't in the result."""
     desk.put("take.mid", midi(f"00 94 3C 40  60 84 3C 40 {END}"))
     answer = desk.rewrite("take.mid", "-o", "out.mid")
-    assert "2 messages fit no rule and were left out (channel 5)." in answer.out
+    assert "Dropped:\n  channel 5  no rule  2\n" in answer.out
     assert desk.files()["out.mid"] == midi("60 FF 2F 00")
 
 
@@ -185,7 +185,7 @@ def test_the_summary_as_data(desk: Desk) -> None:
         "added": 0,
     }
     first, second = answer.data["files"]
-    assert (first["file"], first["targets"], first["report"]["taken"]) == (
+    assert (first["file"], first["targets"], first["report"]["matched"]) == (
         "take.mid",
         ["out/take.mid"],
         {"to the organ": 2, "to the kit": 0},

@@ -186,7 +186,7 @@ def test_a_port_with_messages_gets_its_file_whatever_the_rules_ask() -> None:
     """Messages that are judged one by one, by their value, make a file as others do."""
     outputs, report = routed(HIGH_VOLUME, f"00 B0 07 50  60 B0 07 10  {END}", per_port=True, route="general")
     assert outputs == {"rack": unhex("00 B0 07 50  60 FF 2F 00")}
-    assert (report.messages, report.dropped, report.left) == (2, 1, {1: 1})
+    assert (report.messages, report.dropped, report.drops) == (2, 1, {(1, "no rule"): 1})
 
 
 def test_sysex_that_two_rules_take_goes_once() -> None:

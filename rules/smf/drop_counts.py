@@ -1,0 +1,138 @@
+"""Counting: which messages of a file came to nothing, by channel and reason."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Final
+
+from rules.midi.messages import KEY_PRESSURE, NOTE_OFF, NOTE_ON, SYSEX, routed_status
+from rules.program.byte_tables import NO_BYTE
+from rules.program.guards import ALWAYS, holds
+from rules.program.losses import NO_RULE, OTHER, REASONS, SEVERAL, Drops, in_order
+from rules.program.pipeline import Pipeline
+from rules.program.tables import Cell, Table
+
+_Name = tuple[int, int, int, int]
+"""What decides about a message: its source, the index of its cell, its second data byte, the word of the switches."""
+
+UNSURE: Final = -1
+"""Instead of the number of a reason: more than status and first data byte decides."""
+
+_NO_RULE: Final = REASONS.index(NO_RULE)
+_ON: Final = NOTE_ON - NOTE_OFF << 7
+"""The bit of a cell's index that tells note-ons from note-offs."""
+_PRESSURES: Final = range((KEY_PRESSURE & 0x7F) << 7, (KEY_PRESSURE + 0x10 & 0x7F) << 7)
+
+
+def loss_of(losses: Table, index: int, second: int, word: int) -> int:
+    """The number of the reason why a message comes to nothing, by its cell, its second data byte and the switches."""
+    for lane in losses.cells[index].lanes:
+        if lane.gate[second] != NO_BYTE and (lane.guard == ALWAYS or holds(lane.guard, word)):
+            return lane.target
+    return _NO_RULE
+
+
+@lru_cache(maxsize=4096)
+def _reason_of(cell: Cell) -> int:
+    """The reason for all messages of a cell of a loss table alike; UNSURE where there are several."""
+    if any(lane.guard != ALWAYS for lane in cell.lanes):
+        return UNSURE
+    found = {
+        next((lane.target for lane in cell.lanes if lane.gate[second] != NO_BYTE), _NO_RULE) for second in range(1, 128)
+    }
+    return found.pop() if len(found) == 1 else UNSURE
+
+
+class SureLosses:
+    """Why messages come to nothing where the table of their source alone decides that they do: its cell is empty."""
+
+    def __init__(self, losses: Sequence[Table], source: int, cells: Sequence[Cell]) -> None:
+        self._losses = losses
+        self._source = source
+        self._cells = cells
+
+    def of(self, index: int) -> int:
+        """The number of the reason for all messages of an empty cell; UNSURE where more than the cell decides.
+
+        What ends or presses a key goes with its note-on, so it is sure only where the reason is the same.
+        """
+        losses = self._losses[self._source].cells
+        why = _reason_of(losses[index])
+        key = index & _ON - 1
+        family = (key, key | _ON) if index < 2 * _ON else (key | _ON,) if index in _PRESSURES else ()
+        if all(self._cells[other].lanes or _reason_of(losses[other]) == why for other in family):
+            return why
+        return UNSURE
+
+
+class DropCounts:
+    """The messages that came to nothing in one file."""
+
+    def __init__(self, pipeline: Pipeline) -> None:
+        self._losses = pipeline.losses
+        self._singly: Counter[_Name] = Counter()
+        self._notes: dict[tuple[int, int], tuple[_Name, int]] = {}
+        self._added: Counter[tuple[int | None, str]] = Counter()
+
+    def add(self, channel: int | None, why: int, count: int) -> None:
+        """Count messages of a channel 0-15 together, by the number of the reason."""
+        self._added[None if channel is None else channel + 1, REASONS[why]] += count
+
+    def count(self, track: int, source: int, message: bytes, word: int) -> None:
+        """Count one message of a track. A note-off, and pressure, goes with the note-on of its key, if that was dropped
+        as well: where a filter stops loud notes, it stops their ends too.
+        """
+        name, is_end = self._name(source, message, word)
+        if name[1] < 2 * _ON or name[1] in _PRESSURES:
+            name = self._with_its_note(track, name, is_end)
+        self._singly[name] += 1
+
+    @staticmethod
+    def _name(source: int, message: bytes, word: int) -> tuple[_Name, bool]:
+        """All that decides about a message, and whether it ends a note."""
+        status = message[0] if message[0] < SYSEX else routed_status(message)
+        first = message[1] if status < SYSEX else 0
+        second = message[2] if status < SYSEX and len(message) > 2 else 0
+        index = (status << 7 | first) & 0x3FFF
+        is_end = index < _ON or (index < 2 * _ON and not second)
+        return (source, index & _ON - 1 if is_end else index, second, word), is_end
+
+    def count_put_off(self, source: int, messages: Sequence[tuple[bytes, int]], missing: int) -> None:
+        """Count those of some messages, given with the switches, that were put off and came to nothing. Which ones is
+        known no more: where they came on several channels, or have several reasons, neither is told.
+        """
+        names = [self._name(source, message, word)[0] for message, word in messages]
+        channels = {_channel(index) for _, index, _, _ in names}
+        reasons = {loss_of(self._losses[source], index, second, word) for _, index, second, word in names}
+        channel = channels.pop() if len(channels) == 1 else SEVERAL
+        why = reasons.pop() if len(reasons) == 1 else REASONS.index(OTHER)
+        self._added[channel, REASONS[why]] += missing
+
+    def _with_its_note(self, track: int, name: _Name, is_end: bool) -> _Name:
+        """The last note-on of the key that was dropped, while one has no end yet; else what came."""
+        index = name[1]
+        key = (track, index & _ON - 1)
+        note, strikes = self._notes.get(key, (name, 0))
+        if _ON <= index < 2 * _ON:
+            self._notes[key] = name, strikes + 1
+            return name
+        if not strikes:
+            return name
+        if is_end:
+            self._notes[key] = note, strikes - 1
+        return note
+
+    def drops(self) -> Drops:
+        """All of them, in the order of the channels (those without one last), then of `REASONS`."""
+        found = Counter(self._added)
+        for (source, index, second, word), count in self._singly.items():
+            found[_channel(index), REASONS[loss_of(self._losses[source], index, second, word)]] += count
+        return in_order(found)
+
+
+def _channel(index: int) -> int | None:
+    """The channel 1-16 of a cell; None for system messages."""
+    row = index >> 7
+    return (row & 0x0F) + 1 if row < SYSEX & 0x7F else None
