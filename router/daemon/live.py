@@ -17,7 +17,7 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
-from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
+from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, STALL_NS, PollLoop
 from router.midi.port_events import PortEvent
 from router.midi.port_manager import PortManager
 from rules.engine.delivery import Sent
@@ -85,7 +85,8 @@ class Live:
         self._say = say
         self._look = look
         self._now_ns = clock.now_ns
-        self._loop = PollLoop(self._poll, self._tend, clock)
+        self._boot_ns = clock.boot_ns
+        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._stand_still)
         self._requests = Requests()
         self._waiting = self._requests.waiting
         self._stopping = False
@@ -93,6 +94,9 @@ class Live:
         self._open_inputs: list[tuple[InputPort, int]] = []
         self._outputs: list[OutputPort | None] = []
         self._next_scan = 0
+        self._asleep = clock.boot_ns() - clock.now_ns()
+        self._stall_ns = 0
+        self.stalls = 0
         self._began = 0
         self._texts = prepared.texts
         ports.report = self._report
@@ -136,12 +140,17 @@ class Live:
         if now >= self._next_scan:
             self._next_scan = now + PORT_SCAN_EVERY_NS
             self._look_around(now)
+            self._loop.took_long()
         if now >= self.session.next_due:
             self._safely(self.session.advance, now)
         return min(self.session.next_due, self._next_scan, self.ports.pump(now))
 
     def _look_around(self, now: int) -> None:
         self.switches = self.session.switches
+        asleep = self._boot_ns() - now
+        if asleep - self._asleep > STALL_NS:
+            self._stand_still(asleep - self._asleep)
+        self._asleep = asleep
         try:
             self._meet(self.ports.scan(now), now)
         except Exception:
@@ -152,6 +161,7 @@ class Live:
         """Does what other threads have asked for, then takes what has arrived; whether anything had."""
         if self._waiting:  # the queue itself: a call to ask it would be made thousands of times a second
             self._requests.answer()
+            self._loop.took_long()
             self._loop.tend_soon()
         busy = False
         for input_port, player in self._open_inputs:
@@ -162,7 +172,31 @@ class Live:
                     break
                 busy = True
                 self._arrive(input_port, player, received[0])
+        if self._stall_ns and not busy:
+            self._go_on()
         return busy
+
+    # -- stalls -------------------------------------------------------------------------------------------------------
+
+    def _stand_still(self, span: int) -> None:
+        """The process was stopped, or the computer slept or was too busy, for so long (ns).
+
+        What waits of that time is heard first: a key that was pressed in it may have been let go unheard as well.
+        """
+        self.stalls += 1
+        self._stall_ns += span
+
+    def _go_on(self) -> None:
+        """After a stall: what inputs held ends, since nobody knows what was let go meanwhile."""
+        seconds, self._stall_ns = self._stall_ns / 1e9, 0
+        self._say(
+            f"the daemon could not run for {seconds:.1f} s: messages of that time may be lost. What was held by then "
+            "ends, so that nothing hangs"
+        )
+        for _, player in self._open_inputs:
+            now = self._now_ns()
+            self._log((journal.LOST, now, player, journal.STALLED))
+            self._safely(self.session.lose, player, now)
 
     def _arrive(self, input_port: InputPort, player: int, received: Any) -> None:
         """One message on its way through; whatever goes wrong is counted, and never stops the next one."""
@@ -306,6 +340,7 @@ class Live:
                 "p99.9": self.latency.percentile(0.999),
             },
             "errors": self.errors,
+            "stalls": self.stalls,
         }
 
     # -- the end ------------------------------------------------------------------------------------------------------

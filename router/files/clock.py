@@ -11,17 +11,24 @@ from dataclasses import dataclass
 from typing import Final
 
 
+def time_since_boot_ns() -> int:
+    """Return the time since the computer was started, its sleep included, where the system counts that (Linux)."""
+    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic_ns() if clock is None else time.clock_gettime_ns(clock)
+
+
 @dataclass(frozen=True, slots=True)
 class Clock:
     """Reads the time and waits: plain functions, since the loop that plays calls them thousands of times a second.
 
     `now_ns` gives nanoseconds since some moment and never goes back, `wall_s` the seconds since 1970, which may be set
-    while we run. `sleep_s` waits for so many seconds.
+    while we run. `sleep_s` waits for so many seconds. `boot_ns` goes on while the computer sleeps, `now_ns` does not.
     """
 
     now_ns: Callable[[], int] = time.monotonic_ns
     wall_s: Callable[[], float] = time.time
     sleep_s: Callable[[float], None] = time.sleep
+    boot_ns: Callable[[], int] = time_since_boot_ns
 
 
 SYSTEM_CLOCK: Final = Clock()

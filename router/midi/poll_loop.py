@@ -24,6 +24,10 @@ STAYS_BUSY_NS: Final = 3_000_000_000
 PORT_SCAN_EVERY_NS: Final = 250_000_000
 """How often ports are looked for that have come or gone."""
 
+STALL_NS: Final = 1_000_000_000
+"""The loop looks thousands of times a second: what keeps it from looking for so long is a stall. The process was
+stopped, or the computer had no time for it."""
+
 MOST_AT_ONCE: Final = 32
 """So many messages of one input are taken before the next input has its turn."""
 
@@ -39,6 +43,7 @@ class PollLoop:
     `poll` takes what has arrived, and says whether anything had. `tend` gets the time (ns), does what is due by then,
     and says when to come again (ns); it is called sooner after anything has arrived. `wait` returns once something may
     have arrived, after at most so many ns; without one the loop sleeps, for a shorter pause while music plays.
+    `stalled` gets for how long (ns) the loop could not turn, before anything that has arrived meanwhile is taken.
     """
 
     def __init__(
@@ -48,12 +53,15 @@ class PollLoop:
         clock: Clock = SYSTEM_CLOCK,
         *,
         wait: Callable[[int], None] | None = None,
+        stalled: Callable[[int], None] | None = None,
         idle_pause_ns: int = IDLE_PAUSE_NS,
     ) -> None:
         self._poll = poll
         self._tend = tend
         self._clock = clock
         self._wait = wait
+        self._stalled = stalled
+        self._turned_at = 0
         self._idle_pause_ns = idle_pause_ns
         self._busy_until = 0
         self._wake = 0
@@ -65,11 +73,16 @@ class PollLoop:
         written out here, with what it calls in local names.
         """
         poll, tend, now_ns, sleep_s, wait = self._poll, self._tend, self._clock.now_ns, self._clock.sleep_s, self._wait
+        self._turned_at = now_ns()
         while not is_over():
-            if poll():
-                self._busy_until = now_ns() + STAYS_BUSY_NS
-                self._wake = 0  # what came may have left something to do
             now = now_ns()
+            if now - self._turned_at > STALL_NS and self._stalled is not None:
+                self._stalled(now - self._turned_at)
+            self._turned_at = now
+            if poll():
+                now = now_ns()
+                self._busy_until = now + STAYS_BUSY_NS
+                self._wake = 0  # what came may have left something to do
             if now >= self._wake:
                 self._wake = tend(now)
                 now = now_ns()
@@ -81,6 +94,10 @@ class PollLoop:
                 continue
             pause = BUSY_PAUSE_NS if now < self._busy_until else self._idle_pause_ns
             sleep_s(min(pause, at_most) / 1e9)
+
+    def took_long(self) -> None:
+        """Take what was done just now for no stall, however long it took."""
+        self._turned_at = self._clock.now_ns()
 
     def tend_soon(self) -> None:
         """Have `tend` called in this turn, or the next: something may have become due."""

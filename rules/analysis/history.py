@@ -239,7 +239,8 @@ class _HistoryReader:
             case journal.RULES:
                 return f"rules applied: {', '.join(name for name, _ in journal.rules_in(data))}"
             case journal.LOST:
-                return f"input {self._names.player(number)} has gone: its notes and pedals end"
+                why = "may have missed messages" if data == journal.STALLED else "has gone"
+                return f"input {self._names.player(number)} {why}: its notes and pedals end"
             case journal.BACK:
                 return f"output {data.decode()} is back"
             case journal.TURN:

@@ -27,7 +27,7 @@ IN: Final = 3
 OUT: Final = 4
 """A message (data) goes out to a port (number); the time is when it was due."""
 LOST: Final = 5
-"""The port of a player (number) has gone."""
+"""The port of a player (number) has gone; data 01 (`STALLED`) if it is there, and messages of it may be missing."""
 BACK: Final = 6
 """An output, our name for it as data in UTF-8, is there again."""
 TURN: Final = 7
@@ -42,6 +42,9 @@ STATE: Final = 11
 """How the switches stand, noted now and then: JSON, {switch: state}."""
 RECORDED: Final = 12
 """The recording went on until this time, though nothing happened; data 01 (`TRIMMED`) if silence at its end may go."""
+
+STALLED: Final = b"\x01"
+"""The data of a LOST record of a daemon that could not run for a while: what was let go meanwhile is not known."""
 
 TRIMMED: Final = b"\x01"
 """The data of a RECORDED record of a recording that nobody ended on purpose: it lasts until its last message, or for

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import pty
 import signal
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -58,6 +59,21 @@ def test_a_signal_ends_what_sounds(daemon: MakeDaemon, peer: MakePeer, number: s
     assert router.ends() == 0
     until(lambda: {OFF, PEDAL_UP} <= set(rack.heard), f"note-off and pedal; there came {rack.heard}")
     assert b"\x91\x3c\x64" not in rack.heard
+
+
+def test_what_was_held_before_a_stall_ends_after_it(daemon: MakeDaemon, peer: MakePeer) -> None:
+    """The process is stopped for three seconds; whether the release of that time arrived or not, nothing hangs."""
+    router = daemon(RULES)
+    stage, rack = holding(router, peer)
+    router.signal(signal.SIGSTOP)
+    stage.play(OFF, PEDAL_UP)
+    threading.Event().wait(3)
+    router.signal(signal.SIGCONT)
+    router.hears_of("the daemon could not run for 3")
+    until(lambda: {OFF, PEDAL_UP} <= set(rack.heard), f"note-off and pedal; there came {rack.heard}")
+    assert router.ask("status")["held"] <= 1  # the copy that is still to come
+    assert router.ask("status")["stalls"] == 1
+    assert router.leave() == 0
 
 
 def test_after_a_crash_the_next_start_ends_what_sounds(daemon: MakeDaemon, peer: MakePeer) -> None:

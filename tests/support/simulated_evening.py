@@ -52,12 +52,15 @@ def prepared(text: str, before: str | None = None) -> Prepared:
 class Evening:
     """`keys`, `pads` and `rack` are the devices; `said` is what the daemon said, `slept` how long it slept each time.
 
+    `asleep` is how long (ns) the computer has slept by then.
+
     With `hurry`, each sleep takes so many times longer than it was meant to. A `clock` of one's own is for threads.
     """
 
     def __init__(self, text: str = RULES, server: bool = False, hurry: int = 1, clock: Clock | None = None) -> None:
         self._hurry = hurry
         self.now = 7_000 * MS
+        self.asleep = 0
         self.slept: list[int] = []
         self.records: list[Record] = []
         self.said: list[str] = []
@@ -66,7 +69,7 @@ class Evening:
         self.pads = self.hub.plug("Pads", receives=False)
         self.rack = self.hub.plug("Rack", sends=False)
         self.backend = FakeBackend(self.hub, server=server)
-        self.clock = clock or Clock(lambda: self.now, sleep_s=self._sleep)
+        self.clock = clock or Clock(lambda: self.now, sleep_s=self._sleep, boot_ns=lambda: self.now + self.asleep)
         self.live = self._made(prepared(text))
         self._script: Iterator[float] = iter(())
         self._resume = 0

@@ -656,3 +656,60 @@ def test_nothing_is_left_sounding_after_a_long_night() -> None:
     assert len(outputs(evening)) > 5_000
     assert silent(outputs(evening))
     assert silent(evening.rack.heard)
+
+
+LOW, LOW_OFF = b"\x90\x20\x64", b"\x80\x20\x40"
+
+
+@pytest.mark.parametrize("how", ["stopped", "asleep"])
+def test_what_is_held_through_a_stall_ends(evening: Evening, how: str) -> None:
+    """The process was stopped for ten seconds, or the computer slept: a note-off of that time is lost.
+
+    What waits is heard first. It is said once, and counted; what is played after it sounds as ever.
+    """
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON, PEDAL)
+        yield 5
+        evening.keys.play(LOW)  # it comes in the midst of the stall; its note-off is lost
+        if how == "asleep":
+            evening.asleep += 10_000 * MS
+            yield 250
+        else:
+            evening.now += 10_000 * MS
+            yield 10_001
+        assert evening.rack.heard == [PROGRAM, ON, PEDAL, LOW, OFF, LOW_OFF, PEDAL_UP]
+        evening.keys.play(UP)
+        yield 600
+        assert evening.rack.heard[-1] == UP
+        evening.keys.play(UP_OFF)
+        yield 1
+
+    evening.goes(script())
+    assert evening.rack.heard[-2:] == [UP, UP_OFF]
+    (told,) = (line for line in evening.said if "could not run" in line)
+    assert told.startswith("the daemon could not run for 10.0 s: messages of that time may be lost.")
+    assert evening.live.stalls == 1
+    assert replay(evening.records) == went_out(evening.records)
+    words = [event.words for event in history_of(evening.records, 10**12).happened if hasattr(event, "words")]
+    assert "input keys may have missed messages: its notes and pedals end" in words
+
+
+def test_what_the_daemon_itself_does_for_long_is_no_stall(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Opening ports may take seconds; inputs hear on meanwhile, and nothing is ended."""
+    scan = evening.live.ports.scan
+    delays = iter([3_000 * MS, 3_000 * MS])
+
+    def slow(now: int) -> object:
+        evening.now += next(delays, 0)
+        return scan(now)
+
+    def script() -> Iterator[float]:
+        evening.keys.play(ON)
+        yield 5
+        monkeypatch.setattr(evening.live.ports, "scan", slow)
+        yield 20_000
+        assert evening.rack.heard == [PROGRAM, ON]
+
+    evening.goes(script())
+    assert evening.live.stalls == 0
