@@ -15,14 +15,12 @@ from rules.program.forms import Form
 from rules.program.guards import Guard
 from rules.program.node import Evaluation, Node
 from rules.program.switch_states import Layout
-from rules.program.tables import AnyNode, Table
+from rules.program.tables import AnyNode, NodeKey, Table
 from rules.rulefile.port_tables import Device
 from rules.rulefile.rule_tables import Outlet
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
 from rules.steps.base import SomeNode
-
-Key = tuple[str | int, ...]
 
 
 class Link(Protocol):
@@ -40,14 +38,14 @@ class Nodes:
     """The nodes of a pipeline by where they stand, and the tables after them."""
 
     def __init__(self, cells: CellMaker) -> None:
-        self.all: dict[Key, Node] = {}
+        self.all: dict[NodeKey, Node] = {}
         self._cells = cells
 
-    def get(self, key: Key, make: Callable[[], SomeNode], memory: Key = ()) -> SomeNode:
+    def get(self, key: NodeKey, make: Callable[[], SomeNode], memory: NodeKey = ()) -> SomeNode:
         """The node of a key, made when it is first asked for; its memory is that of the key `memory`, if given."""
         if key not in self.all:
             node = make()
-            node.place = memory or key
+            node.memory_key = memory or key
             node.key = key
             self.all[key] = node
         return self.all[key]  # type: ignore[return-value]
@@ -83,7 +81,7 @@ class StepLink:
     """A step at its place, with its `when`."""
 
     def __init__(
-        self, stage: Stage, key: Key, memory: Key, layout: Layout, nodes: Nodes, fires_on: frozenset[int]
+        self, stage: Stage, key: NodeKey, memory: NodeKey, layout: Layout, nodes: Nodes, fires_on: frozenset[int]
     ) -> None:
         self.step = stage.step
         self.when = stage.when
@@ -130,11 +128,11 @@ class StepLink:
 
 def step_links(
     stages: Sequence[Stage],
-    key: Key,
+    key: NodeKey,
     layout: Layout,
     nodes: Nodes,
     *,
-    memory: Key = (),
+    memory: NodeKey = (),
     fires_on: frozenset[int] = frozenset(),
 ) -> tuple[StepLink, ...]:
     """The links for a list of steps; `key` names it, and `memory` the list whose memory it shares, if any."""
@@ -157,7 +155,7 @@ class ThroughNode(Node):
 class ThroughLink:
     """The end of a port's steps, where the source has switches: they turn between two tables."""
 
-    def __init__(self, key: Key, nodes: Nodes) -> None:
+    def __init__(self, key: NodeKey, nodes: Nodes) -> None:
         self._key = key
         self._nodes = nodes
 

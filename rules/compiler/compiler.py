@@ -10,7 +10,6 @@ from rules.compiler.cells import CellMaker
 from rules.compiler.chain import (
     Chain,
     DestinationChains,
-    Key,
     Nodes,
     OutletLink,
     StepLink,
@@ -37,7 +36,7 @@ from rules.midi.messages import STATUS_OF_KIND, SYSEX
 from rules.midi.notation import MessageText
 from rules.program.guards import both
 from rules.program.pipeline import ChasedBranch, Pipeline, SwitchSend
-from rules.program.tables import Table
+from rules.program.tables import NodeKey, Table
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
@@ -180,7 +179,7 @@ class Compiler:
         resets = frozenset(port for port in clock if self.ruleset.ports[self.ports[port]].pass_reset)
         return SourceEntry(SourceParts(self.triggers(source), rules, branches, clock, resets), self.layout, self.nodes)
 
-    def port_steps(self, source: str, key: Key = ()) -> tuple[StepLink, ...]:
+    def port_steps(self, source: str, key: NodeKey = ()) -> tuple[StepLink, ...]:
         """The links for a port's own steps; under another `key` they may lead elsewhere, with the same memory."""
         memory = ("port", source)
         return step_links(self.ruleset.ports[source].steps, (*memory, *key), self.layout, self.nodes, memory=memory)
@@ -250,7 +249,7 @@ class Compiler:
         """What turns switches from a source, in file order."""
         found: list[PulledTrigger] = []
 
-        def add(trigger: Trigger, key: tuple[str | int, ...], node: TriggerNode) -> None:
+        def add(trigger: Trigger, key: NodeKey, node: TriggerNode) -> None:
             if trigger.source == source:
                 found.append(PulledTrigger(trigger, self.nodes.get((source, *key), lambda: node)))
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from rules.engine.delivery import Sent
 from rules.engine.dispatch import Dispatch
 from rules.engine.evaluation import Evaluation
-from rules.engine.ledger import Key, Ledger, Press, Rest
+from rules.engine.ledger import Ledger, LedgerKey, Press, Rest
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import (
     CONTROLLER,
@@ -23,7 +23,7 @@ from rules.midi.messages import (
     is_note_on,
     split_message,
 )
-from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
+from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
 from rules.program.event import Event, Family
 from rules.program.holders import Copy, in_key_of
 from rules.program.tables import Table
@@ -35,7 +35,7 @@ class Bookkeeping(Dispatch):
 
     # -- one message ------------------------------------------------------------------------------------------------
 
-    def enter(self, ledger: Ledger, key: Key, evaluation: Evaluation, out: list[Sent]) -> None:
+    def enter(self, ledger: Ledger, key: LedgerKey, evaluation: Evaluation, out: list[Sent]) -> None:
         """Enter everything that a message became."""
         message, events = evaluation.start.message, evaluation.events
         sounding = evaluation.start.family.sounding
@@ -61,13 +61,19 @@ class Bookkeeping(Dispatch):
         if key in ledger.rests:
             self._bring_to_rest(ledger, key, evaluation, events, out)
 
-    def enter_values(self, ledger: Ledger, key: Key, evaluation: Evaluation, out: list[Sent]) -> None:
+    def enter_values(self, ledger: Ledger, key: LedgerKey, evaluation: Evaluation, out: list[Sent]) -> None:
         """Enter what became of a value that came, and was entered, before."""
         events = [event for event in evaluation.events if not _is_note(event)]
         self._enter_events(ledger, key, evaluation, events, Press([], evaluation.table, evaluation.word), out)
 
     def _enter_events(
-        self, ledger: Ledger, key: Key, evaluation: Evaluation, events: Sequence[Event], press: Press, out: list[Sent]
+        self,
+        ledger: Ledger,
+        key: LedgerKey,
+        evaluation: Evaluation,
+        events: Sequence[Event],
+        press: Press,
+        out: list[Sent],
     ) -> None:
         gone = evaluation.start.family.gone
         # One event alone, with no others of its family, can't be sent twice.
@@ -87,7 +93,7 @@ class Bookkeeping(Dispatch):
     def _enter_event(
         self,
         ledger: Ledger,
-        key: Key,
+        key: LedgerKey,
         evaluation: Evaluation,
         event: Event,
         press: Press,
@@ -135,7 +141,7 @@ class Bookkeeping(Dispatch):
 
     # -- notes ------------------------------------------------------------------------------------------------------
 
-    def let_fall(self, ledger: Ledger, key: Key, start: Event, now: int, out: list[Sent]) -> None:
+    def let_fall(self, ledger: Ledger, key: LedgerKey, start: Event, now: int, out: list[Sent]) -> None:
         """A controller, bend or pressure that made notes ends them when it falls, whatever the rules say by now."""
         for press in list(ledger.pressed(key)):
             if self._falls(start, press, now, out):
@@ -160,7 +166,14 @@ class Bookkeeping(Dispatch):
         return trial
 
     def _end_press(
-        self, ledger: Ledger, key: Key, press: Press, origin: int, now: int, out: list[Sent], came: bytes | None = None
+        self,
+        ledger: Ledger,
+        key: LedgerKey,
+        press: Press,
+        origin: int,
+        now: int,
+        out: list[Sent],
+        came: bytes | None = None,
     ) -> None:
         """A press ends, wherever it sounds, as late as it began (ruling 9)."""
         presses = ledger.pressed(key)
@@ -170,7 +183,7 @@ class Bookkeeping(Dispatch):
         for sounding in press.soundings:
             self._end(sounding, origin, now, out, came)
 
-    def _end_first(self, ledger: Ledger, key: Key, off: Event, now: int, out: list[Sent]) -> None:
+    def _end_first(self, ledger: Ledger, key: LedgerKey, off: Event, now: int, out: list[Sent]) -> None:
         """A note-off ends the oldest press of its key.
 
         A press that came to nothing waits for the others: not every source ends each of its note-ons.
@@ -179,7 +192,9 @@ class Bookkeeping(Dispatch):
         press = next((press for press in presses if press.soundings), presses[0])
         self._end_press(ledger, key, press, off.origin, now, out, off.message)
 
-    def _end_moved(self, ledger: Ledger, key: Key, places: set[Place], origin: int, now: int, out: list[Sent]) -> None:
+    def _end_moved(
+        self, ledger: Ledger, key: LedgerKey, places: set[OutputPlace], origin: int, now: int, out: list[Sent]
+    ) -> None:
         """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
         for sounding in ledger.strike(key, lambda sounding: sounding.place not in places):
             self._end(sounding, origin, now, out)
@@ -201,7 +216,7 @@ class Bookkeeping(Dispatch):
         if sounding.target >= 0 and sounding.is_out:  # else it was pending, and was dropped
             self.go(sounding.anew(sounding.off(), now), now, out)
 
-    def _strike_out(self, ledger: Ledger, key: Key, event: Event) -> Copy:
+    def _strike_out(self, ledger: Ledger, key: LedgerKey, event: Event) -> Copy:
         """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
         place = (event.target, event.message[0] | 0x10, event.message[1])
         for press in reversed(ledger.pressed(key)):
@@ -214,7 +229,7 @@ class Bookkeeping(Dispatch):
 
     # -- values away from rest ----------------------------------------------------------------------------------------
 
-    def _remember(self, ledger: Ledger, key: Key, evaluation: Evaluation, event: Event) -> None:
+    def _remember(self, ledger: Ledger, key: LedgerKey, evaluation: Evaluation, event: Event) -> None:
         """Notes where a value is away from rest; but nobody holds down what a `send` sends."""
         place = rest_place(event.target, event.message)
         if place is None or event.literal:
@@ -227,7 +242,7 @@ class Bookkeeping(Dispatch):
         ledger.come_to_rest(key, lambda at, rest: at == place)
         self._forget_everywhere(event, place)
 
-    def _forget_everywhere(self, event: Event, place: Place) -> None:
+    def _forget_everywhere(self, event: Event, place: OutputPlace) -> None:
         """A port is brought to rest: also where it went past a node before, or through one that it goes past now."""
         if self.stations and event.target >= 0:
             for other, name, in_key in self.held_by(self.players[event.player]):
@@ -235,7 +250,7 @@ class Bookkeeping(Dispatch):
                     other.come_to_rest(name, lambda at, rest: at == place)
 
     def _bring_to_rest(
-        self, ledger: Ledger, key: Key, evaluation: Evaluation, events: Sequence[Event], out: list[Sent]
+        self, ledger: Ledger, key: LedgerKey, evaluation: Evaluation, events: Sequence[Event], out: list[Sent]
     ) -> None:
         """A release goes to every place that got the press, whatever the rules say by now (ruling 13)."""
         reached = {rest_place(event.target, event.message) for event in events}
@@ -243,15 +258,15 @@ class Bookkeeping(Dispatch):
         if left:
             reached = self._reached_behind(events, evaluation.now, out)
 
-        def comes(place: Place, rest: Rest) -> bool:
+        def comes(place: OutputPlace, rest: Rest) -> bool:
             return place in left and place not in reached and self._is_released(evaluation, place, rest, out)
 
         for rest in ledger.come_to_rest(key, comes):
             self._rest(rest, evaluation.start, evaluation.now, out)
 
-    def _reached_behind(self, events: Sequence[Event], now: int, out: list[Sent]) -> set[Place | None]:
+    def _reached_behind(self, events: Sequence[Event], now: int, out: list[Sent]) -> set[OutputPlace | None]:
         """The places that events will come to through nodes that wait."""
-        found: set[Place | None] = set()
+        found: set[OutputPlace | None] = set()
         for event in events:
             if event.node is not None and event.node.after is not None:
                 start = event.derived(event.message)
@@ -262,7 +277,7 @@ class Bookkeeping(Dispatch):
                 found |= {rest_place(each.target, each.message) for each in passing.events}
         return found
 
-    def _is_released(self, evaluation: Evaluation, place: Place, rest: Rest, out: list[Sent]) -> bool:
+    def _is_released(self, evaluation: Evaluation, place: OutputPlace, rest: Rest, out: list[Sent]) -> bool:
         """Whether a message, on the way that the press took, comes to rest at its place."""
         message = evaluation.start.message
         trial = self._tried(evaluation.start, rest.table, rest.word, evaluation.now, out)

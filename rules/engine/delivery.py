@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
-from rules.engine.ledger import Key, Ledger
+from rules.engine.ledger import Ledger, LedgerKey
 from rules.engine.merge import Merge
 from rules.midi.controllers import EVERY_NOTE_ENDS, RESET_CONTROLLERS
 from rules.midi.messages import CONTROLLER, KEY_PRESSURE, SYSEX, is_note_on
@@ -17,7 +17,7 @@ from rules.program.holders import holder_of, in_channel_of, note_place
 Sent = tuple[int, bytes, int, int]
 """Port number, message, due time, player."""
 
-HeldBy = Callable[[int], Iterator[tuple[Ledger, Key, int]]]
+HeldBy = Callable[[int], Iterator[tuple[Ledger, LedgerKey, int]]]
 """Given a hand: each ledger and key under which it may hold something, with the in-key."""
 
 

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from rules.engine.delivery import Delivery, Sent
 from rules.engine.evaluation import EvaluationHost
-from rules.engine.ledger import Key, Ledger
+from rules.engine.ledger import Ledger, LedgerKey
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.engine.stations import Stations, Wake
@@ -51,15 +51,15 @@ class Dispatch:
         self.latest: dict[Queue, int] = {}
         self.put_off = 0
 
-    def held_by(self, player: Player) -> list[tuple[Ledger, Key, int]]:
+    def held_by(self, player: Player) -> list[tuple[Ledger, LedgerKey, int]]:
         """Everything under which a player may hold something: ledger, key, and in-key."""
         ledger = player.ledger
-        own: list[tuple[Ledger, Key, int]] = [
+        own: list[tuple[Ledger, LedgerKey, int]] = [
             (ledger, key, key) for key in {**ledger.presses, **ledger.rests} if isinstance(key, int)
         ]
         return own + self.stations.held_by(player.number) if self.stations else own
 
-    def held_by_hand(self, hand: int) -> Iterator[tuple[Ledger, Key, int]]:
+    def held_by_hand(self, hand: int) -> Iterator[tuple[Ledger, LedgerKey, int]]:
         """The same for all players of a hand."""
         for player in self.players:
             if player.hand == hand:
@@ -145,7 +145,7 @@ class NodeOut:
         else:
             start.before = event.lasting
         start.delay = after
-        start.names = ((node.place, event.rule),) if ordered and not event.copy else ()
+        start.names = ((node.memory_key, event.rule),) if ordered and not event.copy else ()
         start.copy = (*event.copy, *copy)
         start.release = None  # the ledger before the node has shaped what comes through
         if status < KEY_PRESSURE:

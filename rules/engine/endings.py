@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterable
 
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent, send
-from rules.engine.ledger import Key, Ledger, Rest
+from rules.engine.ledger import Ledger, LedgerKey, Rest
 from rules.engine.player import Player
 from rules.engine.stations import Wake
 from rules.midi.messages import KEY_PRESSURE, is_note_off
-from rules.midi.neutral import Place, is_at_rest, rest_message, rest_place
+from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
 from rules.program.event import Event
 from rules.program.holders import holder_of, in_channel_of
 
@@ -39,9 +39,11 @@ def end_player(bookkeeping: Bookkeeping, player: Player, now: int, out: list[Sen
             bookkeeping.go(rest.event.anew(rest_message(place), now), now, out)
 
 
-def _taken(held: Iterable[tuple[Ledger, Key, int]], wanted: Callable[[Place], bool]) -> list[tuple[Rest, Place]]:
+def _taken(
+    held: Iterable[tuple[Ledger, LedgerKey, int]], wanted: Callable[[OutputPlace], bool]
+) -> list[tuple[Rest, OutputPlace]]:
     """Takes values out of ledgers. What went to a port both past a node and through it is brought to rest once."""
-    found: dict[tuple[int, Place], Rest] = {}
+    found: dict[tuple[int, OutputPlace], Rest] = {}
     for ledger, key, in_key in held:
         for rest in ledger.come_to_rest(key, lambda place, _: wanted(place)):
             place = rest_place(rest.event.target, rest.event.message)

@@ -35,7 +35,7 @@ from rules.midi.messages import (
     routed_status,
     split_message,
 )
-from rules.midi.neutral import Place, silence_messages
+from rules.midi.neutral import OutputPlace, silence_messages
 from rules.program.event import Event, Family
 from rules.program.guards import holds
 from rules.program.holders import in_key_of
@@ -118,7 +118,7 @@ class Engine(FastPath):
         """The in-keys for which something is held."""
         return list(dict.fromkeys(in_key for _, _, in_key in self.bookkeeping.held_by(player)))
 
-    def held(self, player: Player, in_key: int) -> tuple[list[Event], list[Place]]:
+    def held(self, player: Player, in_key: int) -> tuple[list[Event], list[OutputPlace]]:
         """What an in-key has sounding at ports, and the places there that it holds away from rest."""
         found = [(ledger, key) for ledger, key, holder in self.bookkeeping.held_by(player) if holder == in_key]
         presses = [press for ledger, key in found for press in ledger.pressed(key)]
@@ -336,4 +336,4 @@ class Engine(FastPath):
 
 def _name_of(node: AnyNode) -> tuple[str | int, ...]:
     """The name of a node's memory: other rules may have another sort of node in the same place."""
-    return (type(node).__name__, *node.place)
+    return (type(node).__name__, *node.memory_key)

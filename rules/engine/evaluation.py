@@ -192,7 +192,7 @@ class Evaluation:
             if copy:
                 event.copy = (*event.copy, *copy)
             elif ordered and not event.copy:  # an echo holds up nothing (ruling 22)
-                event.names = (*event.names, (node.place, event.rule))
+                event.names = (*event.names, (node.memory_key, event.rule))
             event.delay = after if event.delay is AT_ONCE else event.delay + after
         self.follow(node.after, event, status, d1, d2)
 

@@ -11,12 +11,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rules.midi.messages import PROGRAM
-from rules.midi.neutral import Place
+from rules.midi.neutral import OutputPlace
 from rules.program.event import Event, Family
 from rules.program.holders import Copy
 from rules.program.tables import NOWHERE, SHARED, Cell, Table
 
-Key = int | tuple[int, int, Copy, int]
+LedgerKey = int | tuple[int, int, Copy, int]
 """What holds something down: in a player's own ledger an in-key; behind a node the player, its in-key, the echo copy,
 and the in-key that the node's message would have by itself."""
 
@@ -39,7 +39,7 @@ class Rest:
     word: int
 
 
-Held = dict[Place, Rest]
+Held = dict[OutputPlace, Rest]
 """The values that a key holds away from rest, by place."""
 
 
@@ -58,8 +58,8 @@ class Ledger:
     def __init__(self, player: int = -1, hand: int = -1) -> None:
         self.player = player
         self.hand = hand
-        self.presses: dict[Key, list[Press] | Cell] = {}
-        self.rests: dict[Key, Held | Cell] = {}
+        self.presses: dict[LedgerKey, list[Press] | Cell] = {}
+        self.rests: dict[LedgerKey, Held | Cell] = {}
         self.bends: dict[int, bytes] = {}
         self.table = NOWHERE
 
@@ -68,7 +68,7 @@ class Ledger:
         """Whether nothing is held."""
         return not self.presses and not self.rests
 
-    def pressed(self, key: Key) -> list[Press]:
+    def pressed(self, key: LedgerKey) -> list[Press]:
         """What a key has pressed, as full entries; they may be changed."""
         held = self.presses.get(key)
         if held is None:
@@ -78,7 +78,7 @@ class Ledger:
             return self.pressed(key)
         return held
 
-    def resting(self, key: Key) -> Held:
+    def resting(self, key: LedgerKey) -> Held:
         """What a key holds away from rest, as full entries; they may be changed."""
         held = self.rests.get(key)
         if held is None:
@@ -109,7 +109,7 @@ class Ledger:
         ]
         return notes, bends
 
-    def strike(self, key: Key, goes: Callable[[Event], bool]) -> list[Event]:
+    def strike(self, key: LedgerKey, goes: Callable[[Event], bool]) -> list[Event]:
         """Takes soundings out, and presses that this empties; what was taken, in the order pressed."""
         struck: list[Event] = []
         left: list[Press] = []
@@ -125,7 +125,7 @@ class Ledger:
             self.presses.pop(key, None)
         return struck
 
-    def come_to_rest(self, key: Key, comes: Callable[[Place, Rest], bool]) -> list[Rest]:
+    def come_to_rest(self, key: LedgerKey, comes: Callable[[OutputPlace, Rest], bool]) -> list[Rest]:
         """Takes out the values that are at rest now; what was taken, in the order in which they left it."""
         held = self.resting(key)
         going = [place for place, rest in held.items() if comes(place, rest)]
@@ -135,7 +135,7 @@ class Ledger:
         return gone
 
 
-def promote(ledger: Ledger, key: Key) -> None:
+def promote(ledger: Ledger, key: LedgerKey) -> None:
     """Makes full entries of the cells that stand for what a key pressed and holds the short way.
 
     Nothing is lost by it: a cell has the short way only where every lane is plain, without delay, and leads to a place

@@ -13,7 +13,7 @@ from typing import Final
 
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, PARAMETER_SELECT, PEDALS, RESET_CONTROLLERS
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM
-from rules.midi.neutral import Place
+from rules.midi.neutral import OutputPlace
 from rules.program.event import Event
 from rules.program.holders import Holder, channel_holder_of, channel_of, in_channel_of
 
@@ -49,8 +49,8 @@ class Merge:
     def __init__(self, banks: frozenset[Channel]) -> None:
         self.banks = banks
         self.notes: dict[int, Holder | _Note] = {}
-        self._pedals: dict[Place, dict[ChannelHolder, int]] = {}
-        self._sent: dict[Place, int] = {}
+        self._pedals: dict[OutputPlace, dict[ChannelHolder, int]] = {}
+        self._sent: dict[OutputPlace, int] = {}
         self._bends: dict[Channel, dict[ChannelHolder, bytes]] = {}
         self._parameters: dict[Channel, _Parameters] = {}
         self._banks_waiting: dict[tuple[Channel, ChannelHolder], dict[int, Event]] = {}
@@ -173,7 +173,7 @@ class Merge:
                 return going + self._reset(channel, holder, event.player)
         return going
 
-    def _pedal(self, place: Place, holder: ChannelHolder, value: int, event: Event) -> list[Going]:
+    def _pedal(self, place: OutputPlace, holder: ChannelHolder, value: int, event: Event) -> list[Going]:
         """Two holders' pedals on one channel: the highest value wins (ruling 14)."""
         values = self._pedals.setdefault(place, {})
         values.pop(holder, None)

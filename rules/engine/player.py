@@ -7,7 +7,7 @@ from typing import Final, cast
 
 from rules.engine.ledger import Held, Ledger, Press
 from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
-from rules.midi.neutral import Place
+from rules.midi.neutral import OutputPlace
 from rules.program.holders import channel_of, in_key_of
 from rules.program.pipeline import Pipeline
 from rules.program.tables import NOTE, NOWHERE, Cell
@@ -58,7 +58,7 @@ class Player:
         self.rests = cast(dict[int, Held | Cell], self.ledger.rests)
         self.bends = self.ledger.bends
         self.running = False
-        self.owed: dict[tuple[int, Place], int] = {}
+        self.owed: dict[tuple[int, OutputPlace], int] = {}
         self.owed_until = 0
         self.known: dict[tuple[int | str, int], bytes] = {}
         self.plugged = False
@@ -108,7 +108,7 @@ class Player:
                 cells[place] = Cell(cells[place].lanes, ons=cells[place].ons)
         return cells
 
-    def in_turn(self, in_key: int, place: Place, due: int, now: int) -> int:
+    def in_turn(self, in_key: int, place: OutputPlace, due: int, now: int) -> int:
         """When a value that is due may go out: not before what its in-key sent to the same place before it.
 
         A delay may have become shorter in between, by a switch or by other rules: a pedal must not come up before it

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from rules.engine.ledger import Key, Ledger
+from rules.engine.ledger import Ledger, LedgerKey
 from rules.program.tables import AnyNode
 from rules.timing.delays import Delay
 
@@ -73,9 +73,9 @@ class Stations:
         """Forgets which nodes are which, since others come. Those that something still waits for are found by name."""
         self._numbers.clear()
 
-    def held_by(self, player: int) -> list[tuple[Ledger, Key, int]]:
+    def held_by(self, player: int) -> list[tuple[Ledger, LedgerKey, int]]:
         """What a player holds behind nodes: ledger, key, and in-key."""
-        found: list[tuple[Ledger, Key, int]] = []
+        found: list[tuple[Ledger, LedgerKey, int]] = []
         for station in self._by_number.values():
             ledger = station.ledger
             for key in {**ledger.presses, **ledger.rests}:

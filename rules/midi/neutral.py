@@ -25,14 +25,14 @@ from rules.midi.messages import (
     PITCH_BEND,
 )
 
-Place = tuple[int, int, int]
-"""An output: port, status (channel included), and key or controller (0 where there is none)."""
+OutputPlace = tuple[int, int, int]
+"""A place at an output: port, status (channel included), and key or controller (0 where there is none)."""
 
 HELD_CONTROLLERS: Final = PEDALS | {MODULATION}
 
 
-def rest_place(target: int, message: bytes) -> Place | None:
-    """Where a message is held until it comes to rest; None for what isn't held (ruling 13)."""
+def rest_place(target: int, message: bytes) -> OutputPlace | None:
+    """Return where a message is held until it comes to rest; None for what isn't held (ruling 13)."""
     status = message[0]
     kind = status & 0xF0
     if kind == CONTROLLER:
@@ -43,7 +43,7 @@ def rest_place(target: int, message: bytes) -> Place | None:
 
 
 def is_at_rest(message: bytes, *, fully: bool) -> bool:
-    """Whether a message is at rest: bends in the middle, all else 0. A pedal below 64 is let go, if not `fully`."""
+    """Return whether a message is at rest: bends in the middle, all else 0; unless `fully`, pedals below 64 as well."""
     kind = message[0] & 0xF0
     if kind == PITCH_BEND:
         return message[2] << 7 | message[1] == BEND_CENTRE
@@ -54,8 +54,8 @@ def is_at_rest(message: bytes, *, fully: bool) -> bool:
     return message[2] == 0
 
 
-def rest_message(place: Place) -> bytes:
-    """What brings a place to rest."""
+def rest_message(place: OutputPlace) -> bytes:
+    """Return the message that brings a place to rest."""
     _, status, number = place
     kind = status & 0xF0
     if kind == PITCH_BEND:
@@ -64,7 +64,7 @@ def rest_message(place: Place) -> bytes:
 
 
 def panic_messages(channel: int, every_key: bool = False) -> list[bytes]:
-    """What silences one channel (0-15). With `every_key`, note-offs for instruments that ignore all notes off."""
+    """Return what silences a channel (0-15), with `every_key` also a note-off for each key."""
     keys = [bytes((NOTE_OFF | channel, key, OFF_VELOCITY)) for key in range(128)] if every_key else []
     pedals = [bytes((CONTROLLER | channel, pedal, 0)) for pedal in (SUSTAIN, SOSTENUTO, HOLD_2)]
     ends = [bytes((CONTROLLER | channel, number, 0)) for number in (ALL_NOTES_OFF, ALL_SOUND_OFF)]
@@ -72,6 +72,6 @@ def panic_messages(channel: int, every_key: bool = False) -> list[bytes]:
 
 
 def silence_messages(every_key: bool = False) -> Iterator[bytes]:
-    """What silences a whole output: all its channels, since nobody knows what an instrument was left with."""
+    """Yield what silences all channels of an output, since the state of its instruments is unknown."""
     for channel in range(16):
         yield from panic_messages(channel, every_key)

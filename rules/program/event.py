@@ -10,15 +10,15 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
-from rules.midi.neutral import Place
+from rules.midi.neutral import OutputPlace
 from rules.program.holders import Copy, note_place
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, Delay
 
-Name = tuple[tuple[str | int, ...], str]
-"""A `delay` that a message passed: where it stands, and the rule that led there."""
+DelayName = tuple[tuple[str | int, ...], str]
+"""A `delay` that a message passed: the memory key of its node, and the rule that led there."""
 
-Queue = tuple[tuple[Name, ...], int, int]
+Queue = tuple[tuple[DelayName, ...], int, int]
 """Where nothing overtakes: the delays passed, the target, and the outgoing channel 0-15 (16 for none)."""
 
 NO_CHANNEL: Final = 16
@@ -103,7 +103,7 @@ class Event:
         self.rule = ""
         self.before = AT_ONCE
         self.delay = AT_ONCE
-        self.names: tuple[Name, ...] = ()
+        self.names: tuple[DelayName, ...] = ()
         self.wait = 0
         self.held = 0
         self.due = base
@@ -167,7 +167,7 @@ class Event:
         return self.message[1]
 
     @property
-    def place(self) -> Place:
+    def place(self) -> OutputPlace:
         """Where a note sounds."""
         return self.target, NOTE_ON | self.message[0] & 0x0F, self.message[1]
 

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, Protocol
 from rules.program.event import Event
 from rules.program.holders import Copy
 from rules.program.switch_states import State
-from rules.program.tables import Place, Table
+from rules.program.tables import NodeKey, Table
 from rules.timing.delays import AT_ONCE, Delay
 
 
@@ -99,8 +99,8 @@ class Node(ABC):
     """A step with memory, and the table of what follows it.
 
     The node itself is part of the pipeline and never changes; its memory belongs to the engine, which keeps it under
-    the node's `place`: that of its step in the rule file, so that a reload finds the memory again. Where one step leads
-    on in several ways, as before zones, a node stands at the start of each: one place, but a `key` for each.
+    the `memory_key` of its step in the rule file, so that a reload finds the memory again. Where one step leads on in
+    several ways, as before zones, each way has a node with a `key` of its own; all share one `memory_key`.
 
     A node that doesn't wait emits while the message is evaluated, at its arrival. One that waits is handed each message
     when it is due, may keep it, and may ask to be woken. Before it stands the ledger of the player, so it gets a
@@ -124,8 +124,8 @@ class Node(ABC):
     """Whether it keeps values, but nothing that is made or fired by them: notes and what a `send` wrote go past it."""
 
     def __init__(self) -> None:
-        self.place: Place = ()
-        self.key: Place = ()
+        self.memory_key: NodeKey = ()
+        self.key: NodeKey = ()
         self.after: Table | None = None
 
     @property

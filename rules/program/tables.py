@@ -15,7 +15,7 @@ from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
 from rules.program.guards import ALWAYS, Guard
 from rules.program.holders import note_place
 
-Place = tuple[str | int, ...]
+NodeKey = tuple[str | int, ...]
 """Where a node stands in the rule file: the name of its rule or port, and the number of its step."""
 
 # How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no
@@ -39,8 +39,8 @@ SHARED: Final = 4
 class AnyNode(Protocol):
     """What tables and engine know of a node: `rules/program/node.py` has the base of all, and says what these mean."""
 
-    place: Place
-    key: Place
+    memory_key: NodeKey
+    key: NodeKey
     after: Table | None
     leads_on: ClassVar[bool]
     keeps_word: ClassVar[bool]

@@ -7,14 +7,14 @@ from typing import ClassVar
 from rules.midi.controllers import SWITCH_ON
 from rules.program.event import Event
 from rules.program.node import Evaluation, Node, Waiting
-from rules.program.tables import Place
+from rules.program.tables import NodeKey
 
-Name = tuple[int, int, int, int]
+ValueKey = tuple[int, int, int, int]
 """Player, in-key, status, key."""
 
 
-def rises(out: Evaluation, event: Event, place: Place, up: set[Name], status: int, key: int, value: int) -> bool:
-    """Whether a note is made of a value at a place: where it goes up to 64 or more. `up` remembers where it has."""
+def rises(out: Evaluation, event: Event, node: NodeKey, up: set[ValueKey], status: int, key: int, value: int) -> bool:
+    """Return whether a node makes a note of a value, as it rises to 64 or more; `up` holds those that have risen."""
     out.heard.append(value >= SWITCH_ON)
 
     def crosses() -> bool:
@@ -23,10 +23,10 @@ def rises(out: Evaluation, event: Event, place: Place, up: set[Name], status: in
         (up.add if value >= SWITCH_ON else up.discard)(name)
         return crossing
 
-    return not out.trying and out.once((place, status, key, value), crosses) and not out.known
+    return not out.trying and out.once((node, status, key, value), crosses) and not out.known
 
 
-def forget_player(up: set[Name], player: int) -> None:
+def forget_player(up: set[ValueKey], player: int) -> None:
     """A lost source's values are down."""
     up -= {name for name in up if name[0] == player}
 
@@ -36,15 +36,15 @@ class CrossingNode(Node):
 
     acts: ClassVar[bool] = True
 
-    def fresh(self) -> set[Name]:
+    def fresh(self) -> set[ValueKey]:
         """No value is up."""
         return set()
 
-    def take(self, memory: set[Name], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(self, memory: set[ValueKey], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
         """One note for each time the value goes up to 64 or more."""
-        if rises(out, event, self.place, memory, status, d1, d2):
+        if rises(out, event, self.memory_key, memory, status, d1, d2):
             out.emit(event, status, d1, d2)
 
-    def forget(self, memory: set[Name], player: int, out: Waiting) -> None:
+    def forget(self, memory: set[ValueKey], player: int, out: Waiting) -> None:
         """A lost source's values are down."""
         forget_player(memory, player)

@@ -29,4 +29,4 @@ class EchoNode(Node):
         """The note itself, then its copies, each a holder of its own."""
         out.emit(event, status, d1, d2)
         for n, key, velocity in self._copies(d1, d2):
-            out.emit(event, status, key, velocity, after=self._delays[n], copy=(*self.place, n))
+            out.emit(event, status, key, velocity, after=self._delays[n], copy=(*self.memory_key, n))

@@ -10,7 +10,7 @@ from rules.midi.messages import NOTE_ON
 from rules.program.byte_tables import ALL
 from rules.program.event import Event
 from rules.program.node import Evaluation, Node, Waiting
-from rules.steps.crossing_node import Name, forget_player, rises
+from rules.steps.crossing_node import ValueKey, forget_player, rises
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
@@ -21,7 +21,7 @@ class _Memory:
     """The coarse half, by player and status, and which values are up that make notes."""
 
     coarse: dict[tuple[int, int], int] = field(default_factory=dict)
-    up: set[Name] = field(default_factory=set)
+    up: set[ValueKey] = field(default_factory=set)
 
 
 class FourteenBitNode(Node):
@@ -43,10 +43,12 @@ class FourteenBitNode(Node):
 
     def take(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
         """Either half gives the whole value that is known by now; notes are made of the coarse half alone."""
-        value = out.once((self.place, "whole", status, d1, d2), lambda: self._whole(memory, event, status, d1, d2, out))
+        value = out.once(
+            (self.memory_key, "whole", status, d1, d2), lambda: self._whole(memory, event, status, d1, d2, out)
+        )
         for kind, first, second in self._outputs(value):
             made = kind | status & 0x0F
-            if kind != NOTE_ON or (d1 < 32 and rises(out, event, self.place, memory.up, made, first, second)):
+            if kind != NOTE_ON or (d1 < 32 and rises(out, event, self.memory_key, memory.up, made, first, second)):
                 out.emit(event, made, first, second)
 
     def _whole(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> int:

@@ -10,10 +10,10 @@ from rules.program.holders import Copy
 from rules.program.node import Node, Waiting
 from rules.timing.delays import Delay
 
-Name = tuple[int, int, int, Copy, int, int]
+NoteKey = tuple[int, int, int, Copy, int, int]
 """A note: which way on from the step, player, in-key, echo copy, outgoing channel 0-15 and key."""
 
-Memory = dict[Name, tuple[Event, int]]
+Memory = dict[NoteKey, tuple[Event, int]]
 """The note-ons that sound, and the wakes that will end them."""
 
 
@@ -42,7 +42,7 @@ class LengthNode(Node):
         base, delay = (out.now, self.length) if event.wait else (event.base, event.lasting + self.length)
         memory[name] = event, out.wake(self, name, base, delay)
 
-    def woken(self, memory: Memory, key: Name, out: Waiting) -> None:
+    def woken(self, memory: Memory, key: NoteKey, out: Waiting) -> None:
         """The time of a note is over."""
         self._emit_off(*memory.pop(key), out)
 
@@ -62,7 +62,7 @@ class LengthNode(Node):
         for name in list(memory):
             self._end(memory, name, out)
 
-    def _end(self, memory: Memory, name: Name, out: Waiting) -> None:
+    def _end(self, memory: Memory, name: NoteKey, out: Waiting) -> None:
         event, wake = memory.pop(name)
         out.cancel(wake)
         self._emit_off(event, wake, out)

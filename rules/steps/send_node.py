@@ -11,7 +11,7 @@ from rules.midi.notation import MessageText
 from rules.program.event import Event
 from rules.program.node import Evaluation, Node, Waiting
 
-Name = tuple[int, int, int]
+ControllerKey = tuple[int, int, int]
 """Player, status, controller."""
 
 
@@ -26,7 +26,7 @@ class SendNode(Node):
         self._pass_on = pass_on
         self._fires_on = fires_on
 
-    def fresh(self) -> dict[Name, int]:
+    def fresh(self) -> dict[ControllerKey, int]:
         """No value is known."""
         return {}
 
@@ -40,7 +40,9 @@ class SendNode(Node):
         written = [message.on(channel) for message in self._messages] if fires else []
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
 
-    def take(self, memory: dict[Name, int], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(
+        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, out: Evaluation
+    ) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
         if status & 0xF0 == CONTROLLER and d1 < FIRST_MODE:
             out.heard.append(d2 >= SWITCH_ON)
@@ -51,7 +53,9 @@ class SendNode(Node):
             for message in self._messages:
                 out.send(event, message.on(channel))
 
-    def _fires(self, memory: dict[Name, int], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> bool:
+    def _fires(
+        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, out: Evaluation
+    ) -> bool:
         kind = status & 0xF0 if status < SYSEX else status
         if kind != CONTROLLER:
             return kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
@@ -64,9 +68,9 @@ class SendNode(Node):
             memory[name] = d2
             return before < SWITCH_ON <= d2
 
-        return bool(out.once((self.place, status, d1, d2), crosses))
+        return bool(out.once((self.memory_key, status, d1, d2), crosses))
 
-    def forget(self, memory: dict[Name, int], player: int, out: Waiting) -> None:
+    def forget(self, memory: dict[ControllerKey, int], player: int, out: Waiting) -> None:
         """A lost source's pedals are up."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

@@ -76,7 +76,7 @@ class ThinNode(Node):
 
     def _message(self, event: Event) -> object:
         """What stands for the message at this step: the same for all ways that bring it there alike."""
-        return event.family.once((self.place, "at", event.message, event.lasting), object)
+        return event.family.once((self.memory_key, "at", event.message, event.lasting), object)
 
     def _keep(self, flow: _Flow, event: Event, stream: Stream, is_fine: bool, out: Waiting) -> None:
         """A value waits in place of the one that did; a new coarse half is not yet refined."""

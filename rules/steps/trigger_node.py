@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from rules.program.switch_states import State
 
 
-Name = tuple[int, int, int]
+ControllerKey = tuple[int, int, int]
 """Player, status, controller."""
 
 
@@ -37,11 +37,13 @@ class TriggerNode(Node):
         self._state = state
         self._by = by
 
-    def fresh(self) -> dict[Name, int]:
+    def fresh(self) -> dict[ControllerKey, int]:
         """No value is known."""
         return {}
 
-    def take(self, memory: dict[Name, int], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(
+        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, out: Evaluation
+    ) -> None:
         """A press turns the switch; the end of a press matters only to one that holds."""
         if out.trying or out.known:
             return
@@ -67,7 +69,7 @@ class TriggerNode(Node):
         elif pressed and self._state is not None:
             out.turn(self.switch, self._state)
 
-    def forget(self, memory: dict[Name, int], player: int, out: Waiting) -> None:
+    def forget(self, memory: dict[ControllerKey, int], player: int, out: Waiting) -> None:
         """A lost source's pedals are up."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

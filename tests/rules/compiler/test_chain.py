@@ -70,13 +70,13 @@ def test_a_step_of_a_rule_with_zones_has_one_memory() -> None:
     compiler = compiler_of(more)
     for branch in compiler.branches:
         follow_chain(NOTE_ONS, branch.chain, compiler.nodes)
-    places = [node.place for node in compiler.nodes.all.values()]
-    assert len(places) == 3
-    assert len(set(places)) == 2
+    keys = [node.memory_key for node in compiler.nodes.all.values()]
+    assert len(keys) == 3
+    assert len(set(keys)) == 2
 
 
 def test_a_list_of_steps_may_share_a_memory() -> None:
-    """Under another key stands another node with the same place."""
+    """Under another key there is another node with the same memory key."""
     ruleset = read_rules(
         [("rules.toml", f"{PORTS}[[rules]]\nfrom = 'keys'\nto = 'rack'\nsteps = [{{ delay = 5 }}]".encode())]
     )
@@ -87,7 +87,7 @@ def test_a_list_of_steps_may_share_a_memory() -> None:
     assert one is not None
     assert two is not None
     assert one is not two
-    assert one.place == two.place
+    assert one.memory_key == two.memory_key
 
 
 def test_a_node_stands_where_it_was_first_asked_for() -> None:
@@ -96,7 +96,7 @@ def test_a_node_stands_where_it_was_first_asked_for() -> None:
     node = nodes.get(("a",), ThroughNode)
     assert nodes.get(("a",), ThroughNode) is node
     assert nodes.get(("b",), ThroughNode) is not node
-    assert node.place == ("a",)
+    assert node.memory_key == ("a",)
 
 
 def test_keys_outside_a_device_are_dropped_or_moved() -> None:

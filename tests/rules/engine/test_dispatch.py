@@ -7,13 +7,13 @@ from fractions import Fraction
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
-from rules.program.event import Event, Family, Name
+from rules.program.event import DelayName, Event, Family
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import AT_ONCE, NEVER, Delay
 
 RULES = '[ports]\nkeys = { input = true }\nrack = { output = true }\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
-RULE: tuple[Name, ...] = ((("rule", "it", 1, "delay"), "it"),)
-OTHER: tuple[Name, ...] = ((("rule", "other", 1, "delay"), "other"),)
+RULE: tuple[DelayName, ...] = ((("rule", "it", 1, "delay"), "it"),)
+OTHER: tuple[DelayName, ...] = ((("rule", "other", 1, "delay"), "other"),)
 MS = Delay(ms=Fraction(1))
 
 
@@ -31,7 +31,9 @@ class DispatchRig:
         self.dispatch = self.engine.bookkeeping
         self.out: list[Sent] = []
 
-    def event(self, now: int, delay: Delay, names: tuple[Name, ...] = RULE, message: bytes = b"\x93\x3c\x40") -> Event:
+    def event(
+        self, now: int, delay: Delay, names: tuple[DelayName, ...] = RULE, message: bytes = b"\x93\x3c\x40"
+    ) -> Event:
         """A message that came now, with a delay."""
         event = Event(0, 0, 0, message, now, Family(0), 0)
         event.delay, event.names = delay, names

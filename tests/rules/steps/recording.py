@@ -20,7 +20,7 @@ def ms(number: int) -> Delay:
 
 
 class FakeEngine:
-    """Stands for the engine: it keeps memories by place, a scheduler of wakes, and its time is in milliseconds."""
+    """Stands for the engine: it keeps memories by key, a scheduler of wakes, and its time is in milliseconds."""
 
     def __init__(self, layout: Layout | None = None) -> None:
         self.layout = Layout({}) if layout is None else layout
@@ -31,7 +31,7 @@ class FakeEngine:
 
     def memory(self, node: AnyNode) -> Any:
         """What a node remembers."""
-        return self._memories.setdefault(node.main.place, node.main.fresh())
+        return self._memories.setdefault(node.main.memory_key, node.main.fresh())
 
     def woken(self) -> list[tuple[int, list[bytes]]]:
         """Wakes all who asked for it, in order; what they sent on then, by time."""

@@ -20,7 +20,7 @@ def test_a_delay_keeps_the_order_also_where_it_is_passed_by() -> None:
 def test_an_echo_sends_the_note_and_its_copies() -> None:
     """Each later than the one before, and known by its number."""
     node = EchoNode(ms(20), 2, lambda key, velocity: [(1, key + 1, velocity // 2), (2, key + 2, velocity // 4)])
-    node.place = ("rule", "it", 1)
+    node.memory_key = ("rule", "it", 1)
     recorder = Recorder(FakeEngine())
     recorder.hand(node, 0x90, 60, 64)
     assert recorder.made == [b"\x90\x3c\x40", b"\x90\x3d\x20", b"\x90\x3e\x10"]
