@@ -125,7 +125,7 @@ class Bookkeeping(Dispatch):
         node = start.node
         assert node is not None
         assert node.after is not None
-        ledger = self.stations.ledger(start.target)
+        ledger = self.waiting_nodes.ledger(start.target)
         status, first, _ = split_message(start.message)
         key = (start.player, start.in_key, start.copy, in_key_of(status, first))
         if start.made:
@@ -244,7 +244,7 @@ class Bookkeeping(Dispatch):
 
     def _forget_everywhere(self, event: Event, place: OutputPlace) -> None:
         """A port is brought to rest: also where it went past a node before, or through one that it goes past now."""
-        if self.stations and event.target >= 0:
+        if self.waiting_nodes and event.target >= 0:
             for other, name, in_key in self.held_by(self.players[event.player]):
                 if in_key == event.in_key:
                     other.come_to_rest(name, lambda at, rest: at == place)

@@ -11,7 +11,7 @@ from rules.engine.evaluation import EvaluationHost
 from rules.engine.ledger import Ledger, LedgerKey
 from rules.engine.merge import Merge
 from rules.engine.player import Player
-from rules.engine.stations import Stations, Wake
+from rules.engine.waiting_nodes import WaitingNodes, Wake
 from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Event, Queue
@@ -46,7 +46,7 @@ class Dispatch:
         self.merge = merge
         self.scheduler: Scheduler[Event | Wake] = Scheduler()
         self.players: list[Player] = []
-        self.stations = Stations()
+        self.waiting_nodes = WaitingNodes()
         self.delivery = Delivery(merge, self.held_by_hand)
         self.latest: dict[Queue, int] = {}
         self.put_off = 0
@@ -57,7 +57,7 @@ class Dispatch:
         own: list[tuple[Ledger, LedgerKey, int]] = [
             (ledger, key, key) for key in {**ledger.presses, **ledger.rests} if isinstance(key, int)
         ]
-        return own + self.stations.held_by(player.number) if self.stations else own
+        return own + self.waiting_nodes.held_by(player.number) if self.waiting_nodes else own
 
     def held_by_hand(self, hand: int) -> Iterator[tuple[Ledger, LedgerKey, int]]:
         """The same for all players of a hand."""

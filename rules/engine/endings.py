@@ -8,7 +8,7 @@ from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent, send
 from rules.engine.ledger import Ledger, LedgerKey, Rest
 from rules.engine.player import Player
-from rules.engine.stations import Wake
+from rules.engine.waiting_nodes import Wake
 from rules.midi.messages import KEY_PRESSURE, is_note_off
 from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
 from rules.program.event import Event

@@ -23,7 +23,7 @@ from rules.engine.fast_path import FastPath
 from rules.engine.ledger import Press
 from rules.engine.merge import Merge
 from rules.engine.player import Player
-from rules.engine.stations import Wake
+from rules.engine.waiting_nodes import Wake
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CONTINUE,
@@ -80,9 +80,9 @@ class Engine(FastPath):
         self._memory_of[node] = self._memories[name]
         return self._memories[name]
 
-    def station(self, node: AnyNode) -> int:
+    def target_of(self, node: AnyNode) -> int:
         """The number, below zero, by which events go to a node that waits."""
-        return self.bookkeeping.stations.number(node)
+        return self.bookkeeping.waiting_nodes.number(node)
 
     def is_present(self, target: int) -> bool:
         """Whether there is such a port by the rules of now."""
@@ -175,7 +175,7 @@ class Engine(FastPath):
         soundings = [sounding for press in held for sounding in press.soundings]
         if any(sounding.target < 0 for sounding in soundings):
             in_key = soundings[0].in_key
-            for ledger, key, holder in self.bookkeeping.stations.held_by(player):
+            for ledger, key, holder in self.bookkeeping.waiting_nodes.held_by(player):
                 if holder == in_key:
                     soundings += [sounding for press in ledger.pressed(key) for sounding in press.soundings]
         return {(sounding.target, sounding.channel, sounding.key) for sounding in soundings}
@@ -319,7 +319,7 @@ class Engine(FastPath):
         successors = {_name_of(node): node for node in pipeline.nodes.values()}
         asides = NodeOut(self.bookkeeping, now, 0, out)
         self._memory_of.clear()
-        self.bookkeeping.stations.forget_nodes()
+        self.bookkeeping.waiting_nodes.forget_nodes()
         for name, node in list(self._rememberers.items()):
             memory, successor = self._memories[name], successors.get(name)
             node.replaced(memory, successor, asides)

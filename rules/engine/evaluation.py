@@ -37,7 +37,7 @@ class EvaluationHost(Protocol):
         """What a node remembers."""
         ...
 
-    def station(self, node: AnyNode) -> int:
+    def target_of(self, node: AnyNode) -> int:
         """The number, below zero, by which events go to a node that waits."""
         ...
 
@@ -150,7 +150,7 @@ class Evaluation:
         if self.ahead and not event.literal and status >= KEY_PRESSURE:
             return  # it comes here again when the node before lets it go on
         made = event.derived(self._written(event, status, first, second))
-        made.target = self.host.station(node)
+        made.target = self.host.target_of(node)
         made.release = event.release
         made.word = self.word
         self.events.append(made)

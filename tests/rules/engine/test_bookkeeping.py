@@ -113,11 +113,11 @@ def test_what_a_node_keeps_never_comes_and_what_it_let_go_comes_to_rest() -> Non
     rig.enter(b"\xe0\x00\x50")
     rig.enter(b"\xe0\x00\x51", 1)
     assert rig.sent() == [b"\xe0\x00\x50"]
-    ((ledger, key, in_key),) = rig.bookkeeping.stations.held_by(0)
+    ((ledger, key, in_key),) = rig.bookkeeping.waiting_nodes.held_by(0)
     assert (list(ledger.resting(key)), in_key) == ([(0, 0xE0, 0)], BEND)
     end_player(rig.bookkeeping, rig.player, 2, rig.out)
     assert rig.sent() == [b"\xe0\x00\x40"]
-    assert (rig.bookkeeping.stations.held_by(0), rig.player.rests) == ([], {})
+    assert (rig.bookkeeping.waiting_nodes.held_by(0), rig.player.rests) == ([], {})
 
 
 def test_a_value_at_rest_behind_a_node_goes_once() -> None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Delivery, Sent
-from rules.engine.ledger import Key, Ledger, Press, Rest
+from rules.engine.ledger import Ledger, LedgerKey, Press, Rest
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.program.event import Event, Family
@@ -36,7 +36,7 @@ def player_with(*soundings: Event) -> Player:
 def delivery_of(*players: Player) -> Delivery:
     """The outputs with what the players sound there."""
 
-    def held_by(hand: int) -> Iterator[tuple[Ledger, Key, int]]:
+    def held_by(hand: int) -> Iterator[tuple[Ledger, LedgerKey, int]]:
         for player in players:
             if player.hand == hand:
                 yield from [(player.ledger, key, key) for key in {**player.presses, **player.rests}]

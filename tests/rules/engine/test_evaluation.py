@@ -88,7 +88,7 @@ def test_an_evaluation_ends_at_a_node_that_waits() -> None:
     engine = engine_of("{ delay = 5 }, { thin = 30 }, { transpose = 12 }")
     (value,) = evaluated(engine, b"\xb0\x07\x7f")
     assert (value.target, value.message, value.lasting) == (
-        engine.station(value.node),
+        engine.target_of(value.node),
         value.message,
         Delay(Fraction(5)),
     )
