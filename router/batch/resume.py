@@ -6,7 +6,7 @@ touched since is ours, and may be replaced where the recording or the rules have
 fallen silent.
 
 The record is a text file, `.pointsman-resume`, in the folder of the results: a line `done` with a digest for each
-recording, a line `ours` for each result. Lines that can't be read are passed over, so that a crash costs no more than
+recording, a line `result` for each result. Lines that can't be read are passed over, so that a crash costs no more than
 the line it fell on. Results are named as seen from the folder, which may be moved.
 """
 
@@ -48,7 +48,7 @@ class RunRecord:
     def __init__(self, folder: Path, made_by: str, ports: Sequence[str], *, read_only: bool = False) -> None:
         self._folder = os.path.realpath(folder)
         self._made_by, self._ports = made_by, ports
-        self._known: dict[str, set[bytes]] = {"done": set(), "ours": set()}
+        self._known: dict[str, set[bytes]] = {"done": set(), "result": set()}
         path = folder / RECORD_NAME
         try:
             if os.path.lexists(path):
@@ -94,7 +94,7 @@ class RunRecord:
         lines = [f"\ndone {self._done(job, result.stamp).hex()}"]
         for path in results:
             if path not in foreign and (stamp := _stamp(path)) is not None:
-                lines.append(f"\nours {self._ours(path, stamp).hex()}")
+                lines.append(f"\nresult {self._ours(path, stamp).hex()}")
         try:
             self._file.write("".join(lines))
             self._file.flush()
@@ -108,7 +108,7 @@ class RunRecord:
     def _is_ours(self, path: str) -> bool:
         """Whether an earlier run wrote a file that is there, and nobody has touched it since."""
         stamp = _stamp(path)
-        return stamp is not None and self._ours(path, stamp) in self._known["ours"]
+        return stamp is not None and self._ours(path, stamp) in self._known["result"]
 
     def close(self) -> None:
         """Close the record."""

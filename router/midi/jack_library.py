@@ -23,7 +23,7 @@ class JackConnections:
         self._library = _library()
         self._client = self._library.jack_client_open(_NAME, _NO_START_SERVER, None)
         if not self._client:
-            raise MachineError("JACK takes no client that connects ports")
+            raise MachineError("JACK refuses a client that connects ports")
 
     def connect(self, output: str, into: str) -> bool:
         """Connect an output to an input, by their full names; whether they are connected now."""

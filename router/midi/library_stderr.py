@@ -18,17 +18,16 @@ _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536
 
 _OVERRUN: Final = (
-    "more came in at once than ALSA keeps for us, and all that waited there is lost; "
-    "if a note hangs, pointsman panic ends it"
+    "more came in at once than ALSA keeps, and what waited there is lost. If a note hangs, run pointsman panic"
 )
 _MEANINGS: Final = {
     "MIDI input buffer overrun": _OVERRUN,
     "alsaMidiHandler: unknown MIDI input error": _OVERRUN,  # RtMidi asks twice, and only the first answer tells
     "System reports: Resource temporarily unavailable": "",
-    "message queue limit reached": "more came in at once than we keep, and the newest of it is lost; "
-    "if a note hangs, pointsman panic ends it",
-    "MidiBufferMixdown - got invalid next event": "JACK cleared what we were about to read; some of it may be lost; "
-    "if a note hangs, pointsman panic ends it",
+    "message queue limit reached": "more came in at once than Pointsman keeps, and the newest is lost. "
+    "If a note hangs, run pointsman panic",
+    "MidiBufferMixdown - got invalid next event": "JACK cleared messages before they were read, and some may be lost. "
+    "If a note hangs, run pointsman panic",
     "MidiBufferMixdown - invalid source buffer": "a port came or went while JACK read it",
 }
 """What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0 and JACK 2."""

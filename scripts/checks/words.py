@@ -43,6 +43,8 @@ AVOIDED = [
     (r"in whatever way", "however"),
     (r"(?:left|leaves?|leaving)(?: \w+)? away", "omitted"),
     (r"(?:came|comes?) of it", "result"),
+    (r"whoever", "a person, or what acts"),
+    (r"we|ours?|us", "Pointsman, or the program that acts"),
     (rf"no [\w{HOLE}]+ of this name", "there is no X named ..."),
     (rf"(?<!there )(?:is|are) no (?!longer\b|more\b)[\w{HOLE}-]+", "isn't a Y"),
 ]

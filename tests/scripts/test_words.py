@@ -54,6 +54,9 @@ def faults_in(project: Path, name: str, text: str) -> list[str]:
         "See what came of it.",
         "There is no port of this name.",
         'The word "x" is no channel.',
+        "Whoever plays hears it.",
+        "We are sorry.",
+        "It is a mistake of ours.",
     ],
 )
 def test_words_to_avoid(tmp_path: Path, text: str) -> None:

@@ -46,11 +46,11 @@ def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str
         os.write(2, b"Jack::MidiBufferMixdown - got invalid next event\n")
         os.write(2, b"Jack::MidiBufferMixdown - invalid source buffer\n")
         told = stderr_lines.lines()
-    hint = "if a note hangs, pointsman panic ends it"
+    hint = "If a note hangs, run pointsman panic"
     assert told == [
-        f"more came in at once than ALSA keeps for us, and all that waited there is lost; {hint} (2 times)",
-        f"more came in at once than we keep, and the newest of it is lost; {hint}",
-        f"JACK cleared what we were about to read; some of it may be lost; {hint}",
+        f"more came in at once than ALSA keeps, and what waited there is lost. {hint} (2 times)",
+        f"more came in at once than Pointsman keeps, and the newest is lost. {hint}",
+        f"JACK cleared messages before they were read, and some may be lost. {hint}",
         "a port came or went while JACK read it",
     ]
     assert capfd.readouterr().err == ""
