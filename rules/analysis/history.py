@@ -167,19 +167,17 @@ class _HistoryReader:
         for kind, _, number, data in lasting:
             self._replay.feed((kind, first, number, data), out)
             if kind == journal.STATE:
-                self._stand(journal.state_in(data), first, out)
+                self._stand(journal.state_in(data))
         if all(record[0] != journal.NAMES for record in lasting):
             self._made += out  # names follow what a session sends first, so this is its very beginning
         for record in held:
             self._replay.feed(record, out)
             self._note_press(record[2], record[3], record[1])
 
-    def _stand(self, states: Mapping[str, State], now: int, out: list[Sent]) -> None:
+    def _stand(self, states: Mapping[str, State]) -> None:
         """The switches as they stood."""
-        session = self._replay.session
-        for switch, state in states.items():
-            if session is not None and switch in session.ruleset.switches:
-                session.turn(switch, state, now, out)
+        if self._replay.session is not None:
+            self._replay.session.engine.restore(states)
 
     def take(self, record: Record) -> None:
         """One record."""

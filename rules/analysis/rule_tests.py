@@ -63,8 +63,7 @@ def run_tests(reading: Reading, pipeline: Pipeline) -> list[RuleTestResult]:
 def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str, Sequence[OutgoingMessage]]:
     """What comes out of each port, in order, until nothing is pending any more."""
     engine = Engine(pipeline, steady_nanoseconds(ruleset.bpm))
-    for switch, state in test.switches.items():
-        engine.turn(switch, state, 0, [])
+    engine.restore(test.switches)
     players: dict[str, int] = {}
     out: list[tuple[int, bytes, int, int]] = []
     now = 0

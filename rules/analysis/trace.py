@@ -13,12 +13,13 @@ from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, Sourc
 from rules.compiler.switch_guards import guard_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
+from rules.fields.written_messages import DelayedMessage
 from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
-from rules.midi.notation import STANDARD, MessageText, Naming, format_message
+from rules.midi.notation import STANDARD, Naming, format_message
 from rules.program.event import Event, Family
 from rules.program.forms import Form
-from rules.program.guards import holds
+from rules.program.guards import Guard, holds
 from rules.program.holders import Copy
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode
@@ -140,16 +141,29 @@ class _Tracer:
         yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
         for turned in self._ruleset.on_switch:
             guard = guard_of(self.layout, turned.when)
-            if holds(guard, self._word) and not holds(guard, before):
-                yield TraceLine(1, f"now {turned.when}, which sends:")
-                for name, messages in turned.send.items():
-                    yield from (self._sent_to(name, message) for message in messages)
+            if not holds(guard, self._word):
+                continue
+            if not holds(guard, before):
+                yield TraceLine(1, f"now {turned.when}, which sends:" if turned.send else f"now {turned.when}")
+            elif recorder.chosen is not None and self._decides(recorder.chosen, guard):
+                yield TraceLine(1, f"again {turned.when}, which sends:" if turned.send else f"again {turned.when}")
+            else:
+                continue
+            for name, messages in turned.send.items():
+                yield from (self._sent_to(name, message) for message in messages)
+            yield from (TraceLine(2, f"asks for: {effect}") for effect in turned.do)
 
-    def _sent_to(self, name: str, written: MessageText) -> TraceLine:
+    def _decides(self, switch: str, guard: Guard) -> bool:
+        """Whether a condition that holds now is true because of a switch."""
+        states = self.layout.fields[switch].states
+        return not all(holds(guard, self.layout.turned(self._word, switch, state)) for state in states)
+
+    def _sent_to(self, name: str, written: DelayedMessage) -> TraceLine:
         device = self._ruleset.devices.get(name)
-        message = written.moved_to(device.channel if device is not None else None)
+        message = written.message.moved_to(device.channel if device is not None else None)
         port = self._ruleset.port_of(name)
-        return TraceLine(2, f"to port {port}: {format_message(message, self._naming)}", ((port, message),))
+        words = f"to port {port}: {format_message(message, self._naming)}{_later(written.after)}"
+        return TraceLine(2, words, ((port, message),))
 
     def _rules(self, entry: SourceEntry, one: _Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
         for branch in self._compiler.branches:
@@ -278,6 +292,7 @@ class _Recorder:
         self.word = word
         self.heard: list[bool] = []
         self.consumed = False
+        self.chosen: str | None = None
         self.made: list[_Passing] = []
         self._layout = layout
         self._event = Event(0, 0, 0, one.message, 0, Family(word))
@@ -327,6 +342,11 @@ class _Recorder:
     def turn(self, switch: str, state: State) -> None:
         """What comes after sees the switch as it is then."""
         self.word = self._layout.turned(self.word, switch, state)
+
+    def choose(self, switch: str, state: State) -> None:
+        """The same; where it is in that state already, that is noted."""
+        self.chosen = switch if self._layout.state(self.word, switch) == state else None
+        self.turn(switch, state)
 
     def toggle(self, switch: str) -> None:
         """The same for a switch that goes to its other state."""

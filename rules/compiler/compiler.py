@@ -32,10 +32,10 @@ from rules.compiler.sources import (
 )
 from rules.compiler.switch_guards import guard_of, layout_of
 from rules.fields.conditions import SIGNAL_KINDS
+from rules.fields.written_messages import DelayedMessage
 from rules.midi.messages import STATUS_OF_KIND, SYSEX
-from rules.midi.notation import MessageText
 from rules.program.guards import both
-from rules.program.pipeline import ChasedBranch, Pipeline, SwitchSend
+from rules.program.pipeline import ChasedBranch, Pipeline, SwitchAction, WrittenMessage
 from rules.program.tables import NodeKey, Table
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
@@ -115,7 +115,7 @@ class Compiler:
             nodes=self.nodes.all,
             branches=tuple(self._chasing()),
             arrivals=tuple(self._arrivals(name) for name in self.sources),
-            sends=tuple(self._switch_sends()),
+            actions=tuple(self._actions()),
             held_by={
                 name: self.sources.index(switch.source)
                 for name, switch in self.ruleset.switches.items()
@@ -227,21 +227,23 @@ class Compiler:
         steps = self.port_steps(name, ("arrivals",))
         return self.nodes.table_after((*steps, ArrivingEntry(self.entry(name, ()))))
 
-    def _switch_sends(self) -> Iterable[SwitchSend]:
+    def _actions(self) -> Iterable[SwitchAction]:
         for turned in self.ruleset.on_switch:
-            messages = [self._addressed(name, message) for name, written in turned.send.items() for message in written]
-            yield SwitchSend(guard_of(self.layout, turned.when), tuple(messages))
+            messages = [self._addressed(name, each) for name, written in turned.send.items() for each in written]
+            guard = guard_of(self.layout, turned.when)
+            yield SwitchAction(guard, tuple(messages), turned.do, turned.initially)
 
-    def _setups(self) -> Iterable[tuple[int, bytes]]:
+    def _setups(self) -> Iterable[WrittenMessage]:
         for name, device in self.ruleset.devices.items():
-            for message in device.setup:
-                yield self._addressed(name, message)
+            for each in device.setup:
+                yield self._addressed(name, each)
 
-    def _addressed(self, name: str, message: MessageText) -> tuple[int, bytes]:
+    def _addressed(self, name: str, written: DelayedMessage) -> WrittenMessage:
         """A message for a device or port, on the device's channel."""
         device = self.ruleset.devices.get(name)
         channel = device.channel if device is not None else None
-        return self.number[self.ruleset.port_of(name)], message.moved_to(channel)
+        target = self.number[self.ruleset.port_of(name)]
+        return WrittenMessage(target, written.message.moved_to(channel), written.after)
 
     # -- switches -------------------------------------------------------------------------------------------------
 

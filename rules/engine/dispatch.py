@@ -12,6 +12,7 @@ from rules.engine.ledger import Ledger, LedgerKey
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import WaitingNodes, Wake
+from rules.engine.written_lists import Entry
 from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Event, Queue
@@ -44,7 +45,7 @@ class Dispatch:
     def __init__(self, host: DispatchHost, merge: Merge) -> None:
         self.host = host
         self.merge = merge
-        self.scheduler: Scheduler[Event | Wake] = Scheduler()
+        self.scheduler: Scheduler[Entry] = Scheduler()
         self.players: list[Player] = []
         self.waiting_nodes = WaitingNodes()
         self.delivery = Delivery(merge, self.held_by_hand)

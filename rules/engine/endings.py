@@ -8,7 +8,6 @@ from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent, send
 from rules.engine.ledger import Ledger, LedgerKey, Rest
 from rules.engine.player import Player
-from rules.engine.waiting_nodes import Wake
 from rules.midi.messages import KEY_PRESSURE, is_note_off
 from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
 from rules.program.event import Event
@@ -17,8 +16,8 @@ from rules.program.holders import holder_of, in_channel_of
 
 def drop_pending(bookkeeping: Bookkeeping, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:
     """What is pending of a sort: for ports, note-offs and values at rest go out now; all else never."""
-    for event in bookkeeping.scheduler.take(lambda entry: not isinstance(entry, Wake) and wanted(entry)):
-        assert not isinstance(event, Wake)
+    for event in bookkeeping.scheduler.take(lambda entry: isinstance(entry, Event) and wanted(entry)):
+        assert isinstance(event, Event)
         place = rest_place(event.target, event.message)
         if place is not None:
             bookkeeping.players[event.player].owed.pop((event.in_key, place), None)

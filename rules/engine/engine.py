@@ -11,7 +11,7 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.chase import chased_by, keep_values, last_values
@@ -24,6 +24,7 @@ from rules.engine.ledger import Press
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import Wake
+from rules.engine.written_lists import NOBODY, Chase, Planned, WrittenLists
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CONTINUE,
@@ -44,9 +45,6 @@ from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode
 from rules.timing.delays import Later
 
-NOBODY: Final = -1
-"""The player of what no player caused: a panic, a switch turned by a command."""
-
 
 class Engine(FastPath):
     """Runs a pipeline. Every method may append to `out`; times never go backwards."""
@@ -56,6 +54,7 @@ class Engine(FastPath):
         self.later = later
         self.word = pipeline.layout.initial
         super().__init__(Bookkeeping(self, Merge(pipeline.banks)))
+        self.lists = WrittenLists(self.scheduler, later)
         self._hands: dict[str, int] = {}
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
@@ -202,9 +201,13 @@ class Engine(FastPath):
             due, origin, entry = self.scheduler.pop()
             if isinstance(entry, Wake):
                 self.bookkeeping.wake(entry, origin, due, out)
-            else:
+            elif isinstance(entry, Event):
                 entry.origin = origin
                 self.bookkeeping.arrive(entry, due, out)
+            elif isinstance(entry, Planned):
+                out.append((entry.written.target, entry.written.message, due, entry.player))
+            else:
+                self._chase_to(entry.target, due, out)
 
     # -- switches ---------------------------------------------------------------------------------------------------
 
@@ -212,20 +215,32 @@ class Engine(FastPath):
         """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
-        self.turned(self.layout.turned(self.word, switch, state), NOBODY, now, out)
+        word = self.layout.turned(self.word, switch, state)
+        if word == self.word:
+            self.set_again(switch, NOBODY, now, out)
+        else:
+            self.turned(word, NOBODY, now, out)
 
     def turned(self, word: int, player: int, now: int, out: list[Sent]) -> None:
         """The switches are at `word` now, by a message of a player: what that sends, and what it opens."""
         before, self.word = self.word, word
-        for sends in self.pipeline.sends:
-            if holds(sends.guard, word) and not holds(sends.guard, before):
-                out += [(target, message, now, player) for target, message in sends.messages]
+        self.lists.turned(self.pipeline, before, word, player, now, out)
         for branch in self.pipeline.branches:
             if holds(branch.guard, word) and not holds(branch.guard, before):
                 self._chase(branch, now, out)
 
-    def _chase(self, branch: ChasedBranch, now: int, out: list[Sent]) -> None:
-        """The last values that a branch wants, as if they came now."""
+    def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
+        """A switch was set to the state that it is in: what that state sends goes out again."""
+        self.lists.again(self.pipeline, switch, self.word, player, now, out)
+
+    def _chase_to(self, target: int, now: int, out: list[Sent]) -> None:
+        """The last values that a port wants which has returned: by the rules that are open now."""
+        for branch in self.pipeline.branches:
+            if holds(branch.guard, self.word):
+                self._chase(branch, now, out, target)
+
+    def _chase(self, branch: ChasedBranch, now: int, out: list[Sent], only: int = -1) -> None:
+        """The last values that a branch wants, as if they came now; for one port only, past what would keep them."""
         for player in self._players:
             if player.source != branch.source:
                 continue
@@ -235,8 +250,36 @@ class Engine(FastPath):
                 start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
                 start.known = True
                 evaluation = Evaluation(self, start, player.table, now, out)
+                evaluation.through = only >= 0
                 evaluation.follow(branch.table, start, status, first, second)
+                if only >= 0:
+                    evaluation.events = [event for event in evaluation.events if event.target == only]
                 self.bookkeeping.enter_values(player.ledger, in_key, evaluation, out)
+
+    # -- begin, return ----------------------------------------------------------------------------------------------
+
+    def restore(self, states: Mapping[str, State]) -> None:
+        """Sets switches before anything is played. Nothing is sent by it; what these rules don't have is left out."""
+        fields = self.layout.fields
+        for switch, state in states.items():
+            if switch in fields and state in fields[switch].states:
+                self.word = self.layout.turned(self.word, switch, state)
+
+    def begin(self, now: int, out: list[Sent]) -> None:
+        """A live session begins: setups, and what is true from the beginning (rulings 8, 25)."""
+        self.lists.begin(self.pipeline, self.word, now, out)
+
+    def return_port(self, target: int, now: int, out: list[Sent]) -> None:
+        """An output is there again: silence, then the sounds of now (ruling 8)."""
+        if now >= self.scheduler.next_due:
+            self.advance(now, out)
+        self.bookkeeping.merge.return_port(target)
+        out += [(target, message, now, NOBODY) for message in silence_messages()]
+        ready = self.lists.bring_back(self.pipeline, self.word, target, now, out)
+        if ready > now:
+            self.scheduler.add(ready, Chase(target))
+        else:
+            self._chase_to(target, now, out)
 
     # -- ends -------------------------------------------------------------------------------------------------------
 
@@ -264,6 +307,7 @@ class Engine(FastPath):
         Nobody knows what an instrument was left with. With `every_key`, note-offs for all 128 keys go out as well.
         """
         drop_pending(self.bookkeeping, lambda event: True, now, out)
+        self.lists.silence()
         self.bookkeeping.latest.clear()
         asides = NodeOut(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():
@@ -284,6 +328,10 @@ class Engine(FastPath):
         for name, node in self._rememberers.items():
             node.close(self._memories[name], asides)
 
+    def leave(self, now: int, out: list[Sent]) -> None:
+        """The end of a live session: of what was still to come, only what ends something goes out, at once."""
+        self.lists.leave(lambda target: target >= 0, now, out)
+
     def settle(self, now: int, out: list[Sent]) -> None:
         """The end of a performance: bank selects that still wait for a program change go out."""
         for target, message, number in self.bookkeeping.merge.settle():
@@ -303,16 +351,19 @@ class Engine(FastPath):
             if player.plugged and player.name not in pipeline.sources:
                 self.release(player.number, now, out)
             write_out(self.bookkeeping, player)
-        leave_ports(self.bookkeeping, frozenset(self.pipeline.present) - frozenset(pipeline.present), now, out)
+        gone = frozenset(self.pipeline.present) - frozenset(pipeline.present)
+        leave_ports(self.bookkeeping, gone, now, out)
+        self.lists.leave(gone.__contains__, now, out)
         old, self.pipeline = self.pipeline, pipeline
         self._present = frozenset(pipeline.present)
-        self.word = pipeline.layout.translated(self.word, old.layout)
+        old_word, self.word = self.word, pipeline.layout.translated(self.word, old.layout)
         send(self.bookkeeping.merge.change_banks(pipeline.banks), now, out)
         self._chased = chased_by(pipeline)
         self._replace_nodes(pipeline, now, out)
         held = self._held_alone()
         for player in self._players:
             player.plug(pipeline, held)
+        self.lists.replace(old, old_word, pipeline, self.word, now, out)
 
     def _replace_nodes(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Tells each node which one takes its place; forgets those that are gone and remember nothing."""

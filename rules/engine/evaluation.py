@@ -45,6 +45,10 @@ class EvaluationHost(Protocol):
         """The switches are at `word` now, by a message of a player."""
         ...
 
+    def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
+        """A message of a player set a switch to the state that it is in."""
+        ...
+
 
 class Evaluation:
     """The state of one evaluation.
@@ -215,6 +219,14 @@ class Evaluation:
         layout = self.host.layout
         if switch in layout.fields:  # else this is an old rule's message, and newer rules lack the switch
             self._turned(layout.turned(self.host.word, switch, state))
+
+    def choose(self, switch: str, state: State) -> None:
+        """The same; where the switch is in that state already, what the state sends goes out again (ruling 25)."""
+        layout = self.host.layout
+        if switch in layout.fields and layout.state(self.host.word, switch) == state:
+            self.host.set_again(switch, self.start.player, self.now, self.out)
+        else:
+            self.turn(switch, state)
 
     def toggle(self, switch: str) -> None:
         """The same for a switch that goes to its other state."""

@@ -270,6 +270,13 @@ class Merge:
             state.clear()
         self.waiting.clear()
 
+    def return_port(self, target: int) -> None:
+        """A port has returned: nothing is selected there, and no pedal is down. Who holds what stays."""
+        self._sent = {place: value for place, value in self._sent.items() if place[0] != target}
+        for channel, parameters in self._parameters.items():
+            if channel[0] == target:
+                parameters.selected = {}
+
     def drop_ports(self, targets: Iterable[int]) -> list[Going]:
         """Ports that are going: nothing is held there any more; the note-offs that still waited."""
         gone = frozenset(targets)

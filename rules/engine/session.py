@@ -6,13 +6,11 @@ journal of an evening can be played again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from itertools import chain
+from collections.abc import Iterable, Mapping, Sequence
 
 from rules.engine.delivery import Sent
-from rules.engine.engine import NOBODY, Engine
+from rules.engine.engine import Engine
 from rules.midi.messages import ACTIVE_SENSING, CLOCK
-from rules.midi.neutral import silence_messages
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
@@ -62,8 +60,16 @@ class Session:
                 self.players[name] = self.engine.add_player(name)
 
     def start(self, now: int, out: list[Sent]) -> None:
-        """The begin: what the devices want to be sent first (ruling 8)."""
-        out += _plain(self.pipeline.setups, now)
+        """The begin: what devices want to be sent first, and what switches send from the beginning (rulings 8, 25)."""
+        self.engine.begin(now, out)
+
+    def restore(self, states: Mapping[str, State]) -> None:
+        """Sets switches as they were when another session ended, before this one starts.
+
+        Momentary switches are off: whose pedal was down then, nobody holds it now.
+        """
+        momentary = self.pipeline.held_by
+        self.engine.restore({switch: state for switch, state in states.items() if switch not in momentary})
 
     # -- messages -----------------------------------------------------------------------------------------------------
 
@@ -103,11 +109,9 @@ class Session:
         self.engine.release(player, now, out)
 
     def return_output(self, port: str, now: int, out: list[Sent]) -> None:
-        """An output is there again: it begins with nothing sounding, and as its devices want it (ruling 8)."""
+        """An output is there again: it begins with nothing sounding, and with the sounds of now (ruling 8)."""
         self.advance(now, out)
-        target = self.pipeline.ports.index(port)
-        silenced = ((target, message) for message in silence_messages())
-        out += _plain(chain(silenced, (setup for setup in self.pipeline.setups if setup[0] == target)), now)
+        self.engine.return_port(self.pipeline.ports.index(port), now, out)
 
     # -- commands -----------------------------------------------------------------------------------------------------
 
@@ -124,21 +128,15 @@ class Session:
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """New rules while notes sound (ruling 30), and what new devices want to be sent first."""
         self.advance(now, out)
-        before = set(self.pipeline.setups)
         self.engine.replace(pipeline, now, out)
         self.ruleset = ruleset
         self.time.follow(ruleset.bpm)
         self._add_players(pipeline.sources)
-        out += _plain((setup for setup in pipeline.setups if setup not in before), now)
 
     def leave(self, now: int, out: list[Sent]) -> None:
         """The end: everything that is held ends, and what waits for note-offs is sent off (ruling 22)."""
         self.advance(now, out)
         for player in self.players.values():
             self.engine.release(player, now, out)
+        self.engine.leave(now, out)
         self.engine.settle(now, out)
-
-
-def _plain(messages: Iterable[tuple[int, bytes]], now: int) -> Iterable[Sent]:
-    """Messages (port number, bytes) that nobody holds."""
-    return ((target, message, now, NOBODY) for target, message in messages)

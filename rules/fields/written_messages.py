@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, Final
 
-from pydantic import BeforeValidator, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from rules.errors import NotationError
 from rules.fields.part import OneOrMany, fault, naming_of, shown
 from rules.midi.kind_names import kind_named
 from rules.midi.messages import STATUS_OF_KIND
 from rules.midi.notation import MessageText, parse_message
+from rules.timing.delays import AT_ONCE, Delay
 
 
 def _read_message(raw: Any, info: ValidationInfo) -> MessageText:
@@ -50,19 +51,23 @@ _BYTE: Final = re.compile(r"[0-9A-Fa-f]{2}")
 def _read_timed(raw: Any, info: ValidationInfo) -> Any:
     if isinstance(raw, TimedMessage):
         return raw
+    ms, text = _split_time(raw)
+    source, text = _split_source(text)
+    return TimedMessage(_read_message(text, info), ms, source)
+
+
+def _split_time(raw: Any) -> tuple[Fraction | None, str]:
+    """`at 12 ms MESSAGE` in two; None where no time is written."""
     if not isinstance(raw, str):
         raise fault(
             f'{shown(raw)} is not a message: write one such as "note-on 4 C4 100" or "at 12 ms note-on 4 C4 100"'
         )
     text = raw.strip()
-    ms = None
     if (match := _TIME.match(text)) is not None:
-        ms = Fraction(match[1])
-        text = text[match.end() :]
-    elif text.startswith("at "):
+        return Fraction(match[1]), text[match.end() :]
+    if text.startswith("at "):
         raise fault(f'"{raw}": write a time as in "at 12 ms note-on 4 C4 100"')
-    source, text = _split_source(text)
-    return TimedMessage(_read_message(text, info), ms, source)
+    return None, text
 
 
 def _split_source(text: str) -> tuple[str | None, str]:
@@ -77,3 +82,45 @@ def _split_source(text: str) -> tuple[str | None, str]:
 
 
 TimedMessages = Annotated[tuple[Annotated[TimedMessage, BeforeValidator(_read_timed)], ...], OneOrMany]
+
+
+@dataclass(frozen=True, slots=True)
+class DelayedMessage:
+    """A message of a list that is sent: `after` says how long after
+    the list begins. Written without a time, it follows the one before."""
+
+    message: MessageText
+    after: Delay = AT_ONCE
+
+
+_FOLLOWS: Final = Delay(Fraction(-1))
+"""No time is written."""
+
+
+def _read_delayed(raw: Any, info: ValidationInfo) -> Any:
+    if isinstance(raw, DelayedMessage):
+        return raw
+    ms, text = _split_time(raw)
+    after = _FOLLOWS if ms is None else Delay(ms) if ms else AT_ONCE
+    return DelayedMessage(_read_message(text, info), after)
+
+
+def _in_order(messages: tuple[DelayedMessage, ...]) -> tuple[DelayedMessage, ...]:
+    """The messages, each with its time. Times never go back."""
+    after, found = AT_ONCE, []
+    for each in messages:
+        if each.after is _FOLLOWS:
+            found.append(DelayedMessage(each.message, after))
+            continue
+        if each.after.ms < after.ms:
+            early, late = float(each.after.ms), float(after.ms)
+            raise fault(f'"at {early:g} ms" comes after "at {late:g} ms": write messages in the order of their times')
+        after = each.after
+        found.append(each)
+    return tuple(found)
+
+
+DelayedMessages = Annotated[
+    tuple[Annotated[DelayedMessage, BeforeValidator(_read_delayed)], ...], AfterValidator(_in_order), OneOrMany
+]
+"""Messages that are sent, with pauses: `["program 4", "at 200 ms controller volume 100"]`."""

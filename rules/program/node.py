@@ -61,6 +61,10 @@ class Evaluation(Out, Protocol):
         """Turns a switch."""
         ...
 
+    def choose(self, switch: str, state: State) -> None:
+        """Turns a switch, or has what its state sends go out again where it is in that state."""
+        ...
+
     def toggle(self, switch: str) -> None:
         """Turns a switch to its other state."""
         ...

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from rules.program.guards import Guard
 from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode, Table
+from rules.timing.delays import AT_ONCE, Delay
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,11 +22,25 @@ class ChasedBranch:
 
 
 @dataclass(frozen=True, slots=True)
-class SwitchSend:
-    """Messages (port number, bytes) that go out when `guard` turns true."""
+class WrittenMessage:
+    """A message of a list in the rule file, for a port number, `after` the list begins."""
+
+    target: int
+    message: bytes
+    after: Delay = AT_ONCE
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchAction:
+    """Messages that go out, and `effects` that the shell is asked for, when `guard` turns true.
+
+    `initially` says whether the messages go out at the beginning as well, where it is true then.
+    """
 
     guard: Guard
-    messages: tuple[tuple[int, bytes], ...]
+    messages: tuple[WrittenMessage, ...]
+    effects: tuple[str, ...] = ()
+    initially: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +66,9 @@ class Pipeline:
     nodes: Mapping[tuple[str | int, ...], AnyNode]
     branches: tuple[ChasedBranch, ...]
     arrivals: tuple[Table | None, ...]
-    sends: tuple[SwitchSend, ...]
+    actions: tuple[SwitchAction, ...]
     held_by: Mapping[str, int]
     clocks: tuple[tuple[int, ...], ...]
-    setups: tuple[tuple[int, bytes], ...]
+    setups: tuple[WrittenMessage, ...]
     shared: frozenset[tuple[int, int]]
     banks: frozenset[tuple[int, int]]

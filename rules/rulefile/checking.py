@@ -12,7 +12,7 @@ from typing import Final
 
 from rules.errors import Problem
 from rules.fields.conditions import SIGNAL_KINDS, Condition
-from rules.midi.notation import MessageText
+from rules.fields.written_messages import DelayedMessage
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
 from rules.rulefile.draft import Draft, Placed, PlacedBranch, placed_branches, staged
@@ -66,11 +66,12 @@ def check_devices(draft: Draft) -> Iterator[Problem]:
             yield stages[-1].place.problem(text)
 
 
-def _other_channels(device: Device, messages: tuple[MessageText, ...], place: Location) -> Iterator[Problem]:
+def _other_channels(device: Device, messages: Iterable[DelayedMessage], place: Location) -> Iterator[Problem]:
     """Messages for a device need no channel, and mustn't have another than its own."""
     for number, message in enumerate(messages):
-        if device.channel is not None and message.channel not in (None, device.channel):
-            text = f"channel {message.channel}, but the device is on {device.channel}: remove the channel"
+        channel = message.message.channel
+        if device.channel is not None and channel not in (None, device.channel):
+            text = f"channel {channel}, but the device is on {device.channel}: remove the channel"
             yield place.inside(number).problem(text)
 
 

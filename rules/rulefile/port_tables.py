@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from rules.fields.names import Pattern, PatternOrTrue, Reference
 from rules.fields.numbers import Channel, NoteRange
 from rules.fields.part import Part, fault, shown
-from rules.fields.written_messages import Messages
+from rules.fields.written_messages import DelayedMessages
 from rules.rulefile.stages import Steps
 
 
@@ -121,10 +121,10 @@ class Device(Part):
         description='says what happens to other notes: `"pass"`, `"drop"`, or `"octave"` to move them into the range',
         examples=['organ = { port = "rack", notes = "C2..C7", outside = "octave" }'],
     )
-    setup: Messages = Field(
+    setup: DelayedMessages = Field(
         default=(),
-        description="sends these messages when a live session begins and when the port returns",
-        examples=['organ = { port = "rack", channel = 4, setup = "program 17" }'],
+        description="sends these messages when a live session begins and when the port returns; times make pauses",
+        examples=['organ = { port = "rack", channel = 4, setup = ["program 17", "at 200 ms controller volume 100"] }'],
     )
     steps: Steps = Field(
         default=(),

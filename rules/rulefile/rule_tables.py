@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
@@ -12,9 +12,9 @@ from rules.errors import NotationError
 from rules.fields.conditions import Condition, Conditions
 from rules.fields.names import Names, Reference, SwitchState, Title
 from rules.fields.numbers import Channels
-from rules.fields.part import Part, fault, shown
+from rules.fields.part import OneOrMany, Part, fault, shown
 from rules.fields.when import WhenField
-from rules.fields.written_messages import Messages, TimedMessages
+from rules.fields.written_messages import DelayedMessages, TimedMessages
 from rules.midi.controllers import CONTROLLER_NUMBERS
 from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.notation import parse_controller
@@ -180,14 +180,40 @@ class Branch:
     outlets: tuple[Outlet, ...]
 
 
+Effect = Literal["panic", "record on", "record off", "reload"]
+"""What a pad or pedal may ask of the daemon."""
+
+
 class OnSwitch(Part):
-    """What is sent when a condition on switches becomes true: messages by device or port."""
+    """What happens when a condition on switches becomes true: messages go out, and the daemon does things.
+
+    The same happens when a switch that decides about the condition is set to the state that it is in (ruling 25).
+    """
 
     when: WhenField = Field(description="says which condition has to become true", examples=['when = "place = cave"'])
-    send: dict[str, Messages] = Field(
-        description="sends messages, by device or port",
-        examples=['send = { organ = ["program 20", "controller volume 80"] }'],
+    send: dict[str, DelayedMessages] = Field(
+        default_factory=dict,
+        description="sends messages, by device or port; times make pauses",
+        examples=['send = { organ = ["program 20", "at 200 ms controller volume 80"] }'],
+        json_schema_extra={"default": "nothing"},
     )
+    do: Annotated[tuple[Effect, ...], OneOrMany] = Field(
+        default=(),
+        description='asks the daemon for `"panic"`, `"record on"`, `"record off"` or `"reload"`',
+        examples=['do = ["record on"]'],
+        json_schema_extra={"default": "nothing"},
+    )
+    initially: bool = Field(
+        default=True,
+        description="sends the messages at the beginning as well, where the condition is true then",
+        examples=["initially = false"],
+    )
+
+    @model_validator(mode="after")
+    def _does_something(self) -> OnSwitch:
+        if "send" not in self.model_fields_set and not self.do:
+            raise fault("say what happens: give `send` messages, or `do` something")
+        return self
 
 
 class RuleTest(Part):

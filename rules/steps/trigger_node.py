@@ -67,7 +67,7 @@ class TriggerNode(Node):
         elif pressed and self._by:
             out.advance_switch(self.switch, self._by)
         elif pressed and self._state is not None:
-            out.turn(self.switch, self._state)
+            out.choose(self.switch, self._state)
 
     def forget(self, memory: dict[ControllerKey, int], player: int, out: Waiting) -> None:
         """A lost source's pedals are up."""

@@ -273,6 +273,13 @@ class Merge:
             if there(key[0]):
                 self._release_bank(key, now, out)
 
+    def forget_settings(self, port: str) -> None:
+        """A port that returned has nothing selected, and no pedal down. Who holds what stays."""
+        tables: list[dict[Any, Any]] = [self.pedal_sent, self.selected]
+        for table in tables:
+            for key in [key for key in table if key[0] == port]:
+                del table[key]
+
     def forget_port(self, port: str) -> None:
         """A port that is gone holds nothing."""
         tables: list[dict[Any, Any]] = [self.counts, self.held_back, self.pedals, self.pedal_sent]

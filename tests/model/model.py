@@ -14,22 +14,20 @@ from rules.midi.messages import ACTIVE_SENSING, CONTINUE, RESET, START, STOP, UN
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
-from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
+from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, SetTrigger, Trigger, ValueSwitch
 from rules.steps.length import LengthStep
 from rules.steps.thin import ThinStep
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
-from tests.model.asking import holds
 from tests.model.chain import Flow, Follow, Memory, Moment, Stop, onward, resumed, shaped_release
 from tests.model.facts import InKey
 from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding
+from tests.model.lists import NOBODY, Lists, Plan
 from tests.model.merging import Merge, Out, Output
 from tests.model.reach import Reach
 from tests.model.routing import Branch, Emission, Way, WayBehind, branches_of, clock_source, once
 
 NEVER = (1 << 62) - 1
-NOBODY = -1
-"""The player of what nobody played: a switch turned by hand, a panic."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +51,18 @@ class Start:
 
 @dataclass(slots=True)
 class Pending:
-    """Something that becomes due: a message for a port or a step, a `thin` that lets go, the end of a note."""
+    """Something that becomes due: a message for a port or a step, a `thin` that lets go, the end of a note.
+
+    Or a message of a list in the rule file, or what is chased at a port that has returned.
+    """
 
     due: int
     order: int
     item: Item | None = None
     thin: Thin | None = None
     note: object = None
+    plan: Plan | None = None
+    returned: str | None = None
 
 
 @dataclass(slots=True)
@@ -95,6 +98,7 @@ class Model:
         self.running: set[int] = set()
         self.let_in = False
         self.orders = 0
+        self.lists = Lists(self._after, self._add_plan, self._drop_plans)
 
     # What the engine offers
 
@@ -120,6 +124,10 @@ class Model:
             elif pending.note is not None:
                 item, _ = self.notes.pop(pending.note)
                 self._end_note(item, pending.order, pending.due, out)
+            elif pending.plan is not None:
+                out.append((pending.plan.port, pending.plan.message, pending.due, pending.plan.player))
+            elif pending.returned is not None:
+                self._chase_at(pending.returned, pending.due, out)
 
     def feed(self, player: int, message: bytes, now: int, out: Out) -> None:
         """One message arrives."""
@@ -137,7 +145,24 @@ class Model:
     def turn(self, switch: str, value: bool | int | str, now: int, out: Out) -> None:
         """A switch is set by hand."""
         self.advance(now, out)
-        self._turn(switch, value, NOBODY, now, out)
+        self._set(switch, value, NOBODY, now, out)
+
+    def begin(self, now: int, out: Out) -> None:
+        """A live session begins: setups, then what switches send from the beginning (rulings 8, 25)."""
+        self.advance(now, out)
+        self.lists.begin(self.ruleset, self.switches, now, out)
+
+    def return_port(self, port: str, now: int, out: Out) -> None:
+        """An output is there again: silence, then the sounds of now (ruling 8)."""
+        self.advance(now, out)
+        self.agenda = [pending for pending in self.agenda if pending.returned != port]
+        self.merge.forget_settings(port)
+        out.extend((port, message, now, NOBODY) for channel in range(16) for message in _silence(channel))
+        end = self.lists.bring_back(self.ruleset, self.switches, port, now, out)
+        if end > now:
+            self.agenda.append(Pending(end, self._order(), returned=port))
+        else:
+            self._chase_at(port, now, out)
 
     def release(self, player: int, now: int, out: Out) -> None:
         """A source is lost: what it holds is ended."""
@@ -163,6 +188,7 @@ class Model:
         """Panic (ruling 17)."""
         self.advance(now, out)
         self._end_pending(lambda item: True, now, out)
+        self.lists.panic()
         for player in range(len(self.players)):
             self._forget_kept(player)
         for _, sounding in list(self.ledger.soundings()):
@@ -172,9 +198,7 @@ class Model:
         ports = [name for name in self.ruleset.ports if self.ruleset.ports[name].can_send]
         for port, channel in product(ports, range(16)):
             resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []
-            resets += [bytes((0xB0 | channel, number, 0)) for number in (64, 66, 69, 123, 120)]
-            resets.append(bytes((0xE0 | channel, 0x00, 0x40)))
-            out.extend((port, message, now, NOBODY) for message in resets)
+            out.extend((port, message, now, NOBODY) for message in [*resets, *_silence(channel)])
         self.ledger.presses.clear()
         self.ledger.rests.clear()
         self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
@@ -188,6 +212,7 @@ class Model:
             if was_there and not (source in new.ports and new.ports[source].can_receive):
                 self.release(player, now, out)
         gone = {port for port in self.ruleset.ports if port not in new.ports or not new.ports[port].can_send}
+        old, before = self.ruleset, self.switches
         self.ruleset = new
         self.reach = Reach(new)
         self._end_pending(lambda item: item.port in gone, now, out)
@@ -209,6 +234,9 @@ class Model:
         self.merge.settle(now, out, lambda output: not self._shares_banks(output))
         self._end_notes(self._is_changed, now, out)
         self.switches = {name: _carried(it, self.switches.get(name)) for name, it in new.switches.items()}
+        self.agenda = [pending for pending in self.agenda if pending.returned not in gone]
+        self.lists.leave(gone, now, out)
+        self.lists.replace(old, before, new, self.switches, now, out)
 
     def close(self, now: int, out: Out) -> None:
         """The last event of a file: what steps keep going by themselves ends; what `thin` keeps arrives in its time."""
@@ -757,7 +785,17 @@ class Model:
             value = _stepped(switch, state, trigger.by)
         else:
             value = trigger.value  # type: ignore[attr-defined]
-        self._turn(name, value, player, now, out)
+        if isinstance(trigger, SetTrigger) and press:
+            self._set(name, value, player, now, out)
+        else:
+            self._turn(name, value, player, now, out)
+
+    def _set(self, name: str, value: bool | int | str, player: int, now: int, out: Out) -> None:
+        """A switch is set to a value: where it has that already, what the value sends goes out again (ruling 25)."""
+        if self.switches[name] != value:
+            return self._turn(name, value, player, now, out)
+        others = [{**self.switches, name: other} for other in _values(self.ruleset.switches[name])]
+        self.lists.again(self.ruleset, self.switches, others, player, now, out)
 
     def _turn(self, name: str, value: bool | int | str, player: int, now: int, out: Out) -> None:
         """A switch gets a value: what it sends, and what the rules that it opens have to chase."""
@@ -765,28 +803,43 @@ class Model:
         if self.switches[name] == value:
             return
         self.switches[name] = value
-        for entry in self.ruleset.on_switch:
-            if not holds(entry.when, before) and holds(entry.when, after):
-                for target, messages in entry.send.items():
-                    channel = self.ruleset.devices[target].channel if target in self.ruleset.devices else None
-                    for text in messages:
-                        item = Item(self.ruleset.port_of(target), text.moved_to(channel), player, "", None)
-                        self.merge.put(item, now, out)
+        self.lists.turned(self.ruleset, before, after, player, now, out)
         for rule in self.ruleset.rules:
             for branch in branches_of(rule):
                 if rule.chase and not branch.is_open(before) and branch.is_open(after):
-                    for known, in_key, message in self._last_known(rule.source, rule.chase):
-                        moment = Moment(after, self.memory, known, in_key)
-                        way = self._now()
-                        flows = way.into_rules(self.players[known], message, moment)
-                        along = _along(way, rule, branch)
-                        outs = onward(flows, along, moment)
-                        name = f" chase {self.ruleset.rules.index(rule)} {branch.number}"
-                        emissions = once(e for each in outs for e in way.at_stop(each, moment, name))
-                        # Values are chased, nothing else: they fire no `send` and make no notes.
-                        emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
-                        start = Start(known, in_key, in_key, Family(), now)
-                        self._emit_all(emissions, start, Press(way, []), now, out)
+                    self._chase(rule, branch, now, out)
+
+    def _chase(self, rule: Rule, branch: Branch, now: int, out: Out, only: str = "") -> None:
+        """Sends the last values that a rule wants; for one port only, past the steps that would keep them."""
+        for known, in_key, message in self._last_known(rule.source, rule.chase):
+            moment = Moment(dict(self.switches), self.memory, known, in_key)
+            way = self._now()
+            flows = way.into_rules(self.players[known], message, moment)
+            outs = onward(flows, _along(way, rule, branch), moment)
+            name = f" chase {self.ruleset.rules.index(rule)} {branch.number}"
+            emissions = once(e for each in outs for e in way.at_stop(each, moment, name))
+            if only:
+                emissions = once(end for each in emissions for end in _ends(each) if end.port == only)
+            # Values are chased, nothing else: they fire no `send` and make no notes.
+            emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
+            start = Start(known, in_key, in_key, Family(), now)
+            self._emit_all(emissions, start, Press(way, []), now, out)
+
+    def _chase_at(self, port: str, now: int, out: Out) -> None:
+        """What a port that has returned is to know: the last values by the rules that are open now."""
+        for rule in self.ruleset.rules:
+            for branch in branches_of(rule):
+                if rule.chase and branch.is_open(self.switches):
+                    self._chase(rule, branch, now, out, port)
+
+    def _add_plan(self, due: int, plan: Plan) -> None:
+        self.agenda.append(Pending(due, self._order(), plan=plan))
+
+    def _drop_plans(self, dropped: Callable[[Plan], bool]) -> list[Plan]:
+        gone = [pending for pending in self.agenda if pending.plan is not None and dropped(pending.plan)]
+        self.agenda = [pending for pending in self.agenda if pending not in gone]
+        gone.sort(key=lambda pending: (pending.due, pending.order))
+        return [pending.plan for pending in gone if pending.plan is not None]
 
     def _know(self, player: int, arrived: bytes, message: bytes) -> None:
         """Remembers the last `message` behind each controller, program, bend and pressure that any rule chases."""
@@ -901,6 +954,26 @@ def _is_meant(trigger: Trigger, message: bytes) -> bool:
     if trigger.controller is not None:
         return facts.is_controller(message) and message[1] == trigger.controller
     return message[0] & 0xF0 == 0xC0 and message[1] == trigger.program
+
+
+def _values(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | int | str]:
+    """All that a switch can be at."""
+    if isinstance(switch, OnOffSwitch):
+        return [False, True]
+    if isinstance(switch, ValueSwitch):
+        return list(switch.values)
+    return list(range(switch.numbers[0], switch.numbers[1] + 1))
+
+
+def _ends(emission: Emission) -> list[Emission]:
+    """What an emission is at the ports, past the steps that keep things."""
+    return [end for each in emission.behind for end in _ends(each)] if emission.is_kept else [emission]
+
+
+def _silence(channel: int) -> list[bytes]:
+    """What silences a channel (ruling 17)."""
+    silence = [bytes((0xB0 | channel, number, 0)) for number in (64, 66, 69, 123, 120)]
+    return [*silence, bytes((0xE0 | channel, 0x00, 0x40))]
 
 
 def _is_below_on(message: bytes) -> bool:

@@ -37,6 +37,8 @@ else has to be touched. It looks like this:
       at 5 turn up on                     a switch is set by hand
       at 5 release keys                   a source is lost
       at 5 panic                          panic; `at 5 panic every key` adds a note-off for each key
+      at 5 begin                          a live session begins
+      at 5 return rack                    an output is there again
       at 5 reload                         the next rule file takes over
       at 5 close                          the last event of a file
       at 5 settle                         the end of a file

@@ -7,6 +7,8 @@ A performance is a line an event, times in milliseconds, at 120 beats a minute:
     at 5 turn up on                     a switch is set by hand
     at 5 release keys                   a source is lost
     at 5 panic          at 5 panic every key
+    at 5 begin                          a live session begins
+    at 5 return rack                    an output is there again
     at 5 reload                         the next rule file takes over
     at 5 close                          the last event of a file
     at 5 settle                         the end of a file
@@ -44,6 +46,8 @@ class Subject(Protocol):
     def feed(self, player: int, message: bytes, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def advance(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def turn(self, switch: str, value: bool | int | str, now: int, out: list[Sent]) -> None: ...  # noqa: D102
+    def begin(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
+    def return_port(self, port: str, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def release(self, player: int, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None: ...  # noqa: D102
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None: ...  # noqa: D102
@@ -99,11 +103,15 @@ class Stage:
         at, time, word, *rest = line.split()
         assert at == "at", line
         now = int(time)
-        if word in ("turn", "release", "panic", "reload", "close", "settle"):
+        if word in ("begin", "return", "turn", "release", "panic", "reload", "close", "settle"):
             self.subject.advance(now, self.out)
         match word:
             case "turn":
                 self.subject.turn(rest[0], self._value(rest[0], " ".join(rest[1:])), now, self.out)
+            case "begin":
+                self.subject.begin(now, self.out)
+            case "return":
+                self.subject.return_port(rest[0], now, self.out)
             case "release":
                 self.subject.release(self._player(rest[0]), now, self.out)
             case "panic":

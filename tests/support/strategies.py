@@ -420,6 +420,8 @@ def devices(draw: Draw, rig: Rig) -> Table:
     if rarely(draw):
         found |= {"notes": draw(one_of("60..72", "48..60")), "outside": draw(one_of("drop", "octave"))}
     found["steps"] = draw(chains(rig, "device", most=1)) if draw(st.booleans()) else []
+    if draw(st.booleans()):
+        found["setup"] = draw(_with_pauses(["program 1", "controller 7 100", "controller 0 2"]))
     return found
 
 
@@ -447,7 +449,7 @@ def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
         "devices": named,
         "switches": dict(rig.switches),
         "rules": [draw(rules(rig)) for _ in range(draw(st.integers(1, most_rules)))],
-        "on_switch": [draw(_turns(rig)) for _ in range(draw(st.integers(0, 1)))] if rig.switches else [],
+        "on_switch": [draw(_turns(rig)) for _ in range(draw(st.integers(0, 2)))] if rig.switches else [],
     }
     for number, rule in enumerate(first["rules"]):
         rule["name"] = f"rule {number + 1}"
@@ -456,13 +458,25 @@ def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
 
 @st.composite
 def _turns(draw: Draw, rig: Rig) -> Table:
-    messages = ["program 3", "controller 2 7 9", "note-on 60 90", "start", "controller 64 0"]
+    messages = ["program 3", "controller 2 7 9", "note-on 60 90", "note-off D4 10", "start", "controller 64 0"]
     names = draw(st.lists(st.sampled_from(rig.targets), min_size=1, max_size=2, unique=True))
     fixed = {name for name in names if "channel" in rig.devices.get(name, {})}
-    send = {name: draw(st.lists(st.sampled_from(messages), min_size=1, max_size=2)) for name in names}
+    send = {name: draw(_with_pauses(messages)) for name in names}
     for name in fixed:
         send[name] = [message.replace("controller 2 7", "controller 7") for message in send[name]]
-    return {"when": draw(whens(rig)), "send": send}
+    turn: Table = {"when": draw(whens(rig)), "send": send}
+    return turn | ({"initially": False} if rarely(draw) else {})
+
+
+@st.composite
+def _with_pauses(draw: Draw, messages: Sequence[str]) -> list[str]:
+    """One to three messages of a list, some of them at a time."""
+    found, at = [], 0
+    for message in draw(st.lists(st.sampled_from(messages), min_size=1, max_size=3)):
+        pause = draw(one_of(0, 0, 0, 10, 30))
+        at += pause
+        found.append(f"at {at} ms {message}" if pause else message)
+    return found
 
 
 @st.composite
@@ -479,6 +493,11 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
     if not fresh or rarely(draw):
         fresh.append(draw(rules(rig)) | {"name": "new"})
     variant["rules"] = fresh
+    if rig.switches and rarely(draw, 3):
+        variant["on_switch"] = [*variant["on_switch"][:1], draw(_turns(rig))]
+    for device in variant["devices"].values():
+        if "setup" in device and rarely(draw):
+            device["setup"] = device["setup"][:1]
     if len(rig.outputs) > 1 and rarely(draw, 3):
         _take_out(variant, draw(st.sampled_from(rig.outputs)))
     if len(rig.sources) > 1 and rarely(draw, 3):
@@ -561,10 +580,11 @@ def messages(draw: Draw) -> str:
 
 @st.composite
 def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[str]:
-    """Lines for `tests.rules.playing`, in time."""
+    """Lines for `tests.support.playing`, in time."""
     first = files[0]
     sources = [name for name, port in first["ports"].items() if "input" in port]
     players = [*sources, *sources, f"{sources[0]}#2"]
+    staying = [port for port in first["ports"] if all("output" in file["ports"].get(port, {}) for file in files)]
     reloads = len(files) - 1
     lines, now = [], 0
     for _ in range(draw(st.integers(1, most))):
@@ -574,7 +594,8 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
             reloads -= 1
             lines.append(f"at {now} reload")
         elif what == 38:
-            lines.append(f"at {now} {draw(one_of('panic', 'panic every key', 'settle', 'close'))}")
+            others = ["panic", "panic every key", "settle", "close", "begin", *(f"return {port}" for port in staying)]
+            lines.append(f"at {now} {draw(st.sampled_from(others))}")
         elif what == 37:
             lines.append(f"at {now} release {draw(st.sampled_from(players))}")
         elif what in (35, 36) and first["switches"]:

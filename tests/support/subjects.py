@@ -43,6 +43,18 @@ class EngineSubject:
         self._engine.turn(switch, value, now, sent)
         self._name(sent, out)
 
+    def begin(self, now: int, out: list[Sent]) -> None:
+        """A live session begins."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.begin(now, sent)
+        self._name(sent, out)
+
+    def return_port(self, port: str, now: int, out: list[Sent]) -> None:
+        """An output is there again."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.return_port(self._pipeline.ports.index(port), now, sent)
+        self._name(sent, out)
+
     def release(self, player: int, now: int, out: list[Sent]) -> None:
         """A source is lost."""
         sent: list[tuple[int, bytes, int, int]] = []

@@ -213,9 +213,7 @@ def engine_sends(
     """What a fresh engine with these switches sends for one message, at once or later."""
     engine = Engine(pipeline, steady_nanoseconds(120))
     out: list[tuple[int, bytes, int, int]] = []
-    for name, state in switches.items():
-        engine.turn(name, state, 0, out)
-    out.clear()
+    engine.restore(switches)
     engine.feed(engine.add_player(source), message, 0, out)
     engine.advance(10**15, out)
     return sorted({(pipeline.ports[port], bytes(sent)) for port, sent, *_ in out})

@@ -62,7 +62,7 @@ def test_ports_devices_and_tempo(everything: Reading) -> None:
     assert (ruleset.ports["seq"], ruleset.ports["desk"].both) == (Port(both="Step Box*"), "Desk*")
     organ = ruleset.devices["organ"]
     assert (organ.port, organ.channel, organ.notes, organ.outside) == ("rack", 4, (36, 96), "octave")
-    assert [message.moved_to(4) for message in organ.setup] == [b"\xc3\x11", b"\xb3\x07\x09"]
+    assert [each.message.moved_to(4) for each in organ.setup] == [b"\xc3\x11", b"\xb3\x07\x09"]
     assert ruleset.devices["wide"].notes == (60, 60)
     assert ruleset.port_of("organ") == "rack"
     assert ruleset.port_of("rack") == "rack"
@@ -220,7 +220,7 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert [place.line for place in everything.rules] == [33, 38]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 58
     assert [place.line for place in everything.on_switch] == [100]
-    assert [(place.line, place.words) for place in everything.tests] == [(104, 'test "part 11 reaches only the organ"')]
+    assert [(place.line, place.words) for place in everything.tests] == [(106, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:

@@ -102,6 +102,10 @@ class Recorder:
         """A switch is turned."""
         self._engine.word = self._engine.layout.turned(self._engine.word, switch, state)
 
+    def choose(self, switch: str, state: State) -> None:
+        """A switch is turned, or set again."""
+        self.turn(switch, state)
+
     def toggle(self, switch: str) -> None:
         """A switch goes to its other state."""
         self.turn(switch, not self._engine.layout.state(self._engine.word, switch))

@@ -1,0 +1,184 @@
+"""Lists of messages in the rule file that go out by themselves: the setups of devices, and the actions of switches.
+
+Nobody holds what they send, so it goes past ledgers and merge. A list may have pauses: what comes later in it waits in
+the scheduler, and is dropped there once it would be wrong: when the condition of its action is no longer true, or when
+the list begins again. What ends a note is never dropped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from rules.engine.delivery import Sent
+from rules.engine.waiting_nodes import Wake
+from rules.midi.messages import KEY_PRESSURE, is_note_off, is_note_on
+from rules.midi.neutral import is_at_rest, rest_place
+from rules.program.event import Event
+from rules.program.guards import holds
+from rules.program.pipeline import Pipeline, SwitchAction, WrittenMessage
+from rules.timing.delays import AT_ONCE, Later
+from rules.timing.scheduler import Scheduler
+
+NOBODY = -1
+"""The player of what no player caused: a setup, a panic, a switch turned by a command."""
+
+Messages = tuple[WrittenMessage, ...]
+
+
+class Planned:
+    """A message of a list that waits for its time, caused by `player`. `messages` are the list; None: a setup."""
+
+    __slots__ = ("messages", "player", "written")
+
+    def __init__(self, written: WrittenMessage, player: int, messages: Messages | None) -> None:
+        self.written = written
+        self.player = player
+        self.messages = messages
+
+
+class Chase:
+    """What is in the scheduler for a port that returned, until all that it wants first has gone there."""
+
+    __slots__ = ("target",)
+
+    def __init__(self, target: int) -> None:
+        self.target = target
+
+
+Entry = Event | Wake | Planned | Chase
+"""What is in the scheduler."""
+
+
+class WrittenLists:
+    """The lists of one engine. `effects` are those that actions asked for; the shell takes them out."""
+
+    __slots__ = ("_later", "_ready", "_scheduler", "effects")
+
+    def __init__(self, scheduler: Scheduler[Entry], later: Later) -> None:
+        self._scheduler = scheduler
+        self._later = later
+        self._ready: dict[int, int] = {}
+        """When the setups of a port have gone: actions begin there after them, or else they would be undone."""
+        self.effects: list[str] = []
+
+    # -- begin, turn, return ------------------------------------------------------------------------------------------
+
+    def begin(self, pipeline: Pipeline, word: int, now: int, out: list[Sent]) -> None:
+        """What devices want, then the actions that are true from the beginning."""
+        self._set_up(pipeline.setups, now, out)
+        for action in pipeline.actions:
+            if action.initially and holds(action.guard, word):
+                self._send(action.messages, action.messages, NOBODY, now, out)
+
+    def turned(self, pipeline: Pipeline, before: int, word: int, player: int, now: int, out: list[Sent]) -> None:
+        """Switches have turned: what has become true acts, and what isn't true any more sends nothing more."""
+        over = [each for each in pipeline.actions if holds(each.guard, before) and not holds(each.guard, word)]
+        for action in over:
+            self._drop_list(action.messages)
+        for action in pipeline.actions:
+            if holds(action.guard, word) and not holds(action.guard, before):
+                self._act(action, player, now, out)
+
+    def again(self, pipeline: Pipeline, switch: str, word: int, player: int, now: int, out: list[Sent]) -> None:
+        """A switch was set to the state that it is in: the actions that are true because of it act again."""
+        field = pipeline.layout.fields[switch]
+        others = [word & ~field.mask | code << field.shift for code in range(len(field.states))]
+        for action in pipeline.actions:
+            if holds(action.guard, word) and not all(holds(action.guard, other) for other in others):
+                self._act(action, player, now, out)
+
+    def bring_back(self, pipeline: Pipeline, word: int, target: int, now: int, out: list[Sent]) -> int:
+        """A port is there again: what its devices want, then the actions that are true by now. When all has gone."""
+        self._scheduler.take(lambda entry: _target(entry) == target)
+        self._ready.pop(target, None)
+        self._set_up([each for each in pipeline.setups if each.target == target], now, out)
+        end = self._ready.get(target, now)
+        for action in pipeline.actions:
+            if holds(action.guard, word):
+                mine = [each for each in action.messages if each.target == target]
+                end = max(end, self._send(mine, action.messages, NOBODY, now, out))
+        return end
+
+    # -- ends ---------------------------------------------------------------------------------------------------------
+
+    def replace(self, old: Pipeline, old_word: int, pipeline: Pipeline, word: int, now: int, out: list[Sent]) -> None:
+        """New rules: new setups go out, and actions that are true now and weren't. What neither wants any more, ends.
+
+        Ports keep their numbers, and lists are compared by what they send.
+        """
+        before = {action.messages for action in old.actions if holds(action.guard, old_word)}
+        standing = [action for action in pipeline.actions if holds(action.guard, word)]
+        wanted = {action.messages for action in standing}
+        setups, old_setups = set(pipeline.setups), set(old.setups)
+        self._drop(lambda plan: plan.written not in setups if plan.messages is None else plan.messages not in wanted)
+        self._set_up([each for each in pipeline.setups if each not in old_setups], now, out)
+        for action in standing:
+            if action.initially and action.messages not in before:
+                self._send(action.messages, action.messages, NOBODY, now, out)
+
+    def silence(self) -> None:
+        """Panic: no note of a list begins any more."""
+        self._scheduler.take(lambda entry: isinstance(entry, Planned) and is_note_on(entry.written.message))
+
+    def leave(self, leaving: Callable[[int], bool], now: int, out: list[Sent]) -> None:
+        """Ports are left for good: what ends something there goes out now, and nothing else does."""
+        for entry in self._scheduler.take(lambda entry: leaving(_target(entry))):
+            if isinstance(entry, Planned) and _ends_something(entry.written):
+                out.append((entry.written.target, entry.written.message, now, entry.player))
+        for target in [target for target in self._ready if leaving(target)]:
+            del self._ready[target]
+
+    # -- lists --------------------------------------------------------------------------------------------------------
+
+    def _act(self, action: SwitchAction, player: int, now: int, out: list[Sent]) -> None:
+        self.effects += action.effects
+        self._drop_list(action.messages)
+        self._send(action.messages, action.messages, player, now, out)
+
+    def _set_up(self, setups: Iterable[WrittenMessage], now: int, out: list[Sent]) -> None:
+        for each in setups:
+            due = now if each.after is AT_ONCE else self._later(now, each.after)
+            self._go(due, Planned(each, NOBODY, None), now, out)
+            self._ready[each.target] = max(due, self._ready.get(each.target, now))
+
+    def _send(self, messages: Iterable[WrittenMessage], whole: Messages, player: int, now: int, out: list[Sent]) -> int:
+        """Sends messages of a list; when the last of them is due."""
+        end = now
+        for each in messages:
+            due = max(now, self._ready.get(each.target, now))
+            if each.after is not AT_ONCE:
+                due = self._later(due, each.after)
+            self._go(due, Planned(each, player, whole), now, out)
+            end = max(end, due)
+        return end
+
+    def _go(self, due: int, plan: Planned, now: int, out: list[Sent]) -> None:
+        if due <= now:
+            out.append((plan.written.target, plan.written.message, now, plan.player))
+        else:
+            self._scheduler.add(due, plan)
+
+    def _drop_list(self, messages: Messages) -> None:
+        """What is still to come of a list doesn't come, but for what ends something."""
+        if any(each.after is not AT_ONCE or each.target in self._ready for each in messages):
+            self._drop(lambda plan: plan.messages == messages)
+
+    def _drop(self, unwanted: Callable[[Planned], bool]) -> None:
+        self._scheduler.take(
+            lambda entry: isinstance(entry, Planned) and unwanted(entry) and not _ends_something(entry.written)
+        )
+
+
+def _target(entry: Entry) -> int:
+    """The port that an entry of a list is for; below zero for what is none."""
+    if isinstance(entry, Planned):
+        return entry.written.target
+    return entry.target if isinstance(entry, Chase) else -1
+
+
+def _ends_something(written: WrittenMessage) -> bool:
+    """Whether a message ends a note or brings a value to rest."""
+    message = written.message
+    if rest_place(written.target, message) is not None:
+        return is_at_rest(message, fully=True)
+    return message[0] < KEY_PRESSURE and is_note_off(message)
