@@ -33,6 +33,7 @@ from rules.listening.snippets import Block, blocks, pattern_for, port_block, por
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault
 from rules.midi.notation import STANDARD, Naming
 from rules.ports.patterns import Found, Wanted, bare_name, find, wanted_ports
+from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 ABOUT: Final = """\
 Show what you press or move: port, channel and number, with lines for the rule file. You need it before you write a
@@ -78,7 +79,6 @@ def _call(arguments: argparse.Namespace) -> int:
 
 _QUIET_S: Final = 0.3  # seconds of silence that end a gesture
 _GESTURE_EVERY_NS: Final = 10_000_000  # between two looks whether a gesture has ended
-_SECOND_NS: Final = 1_000_000_000
 _LONGEST_S: Final = 2.0  # seconds after which a gesture without an end is told all the same
 _TICKING: Final = frozenset({CLOCK, MTC})
 _NOBODYS: Final = frozenset({ACTIVE_SENSING, RESET})
@@ -97,7 +97,7 @@ def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock 
     def poll() -> bool:
         heard = list(listening.poll())
         for port, message in heard:
-            report.hear(port, message, clock.now_ns() / _SECOND_NS)
+            report.hear(port, message, clock.now_ns() / NANOSECONDS_PER_SECOND)
         return bool(heard)
 
     def tend(now: int) -> int:
@@ -105,7 +105,7 @@ def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock 
         if now >= next_scan:
             next_scan = now + PORT_SCAN_EVERY_NS
             report.meet(listening.look())
-        report.tell(now / _SECOND_NS)
+        report.tell(now / NANOSECONDS_PER_SECOND)
         return min(next_scan, now + _GESTURE_EVERY_NS)
 
     try:

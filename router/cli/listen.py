@@ -30,6 +30,7 @@ from rules.midi.kind_names import kind_named
 from rules.midi.messages import message_fault
 from rules.midi.notation import format_message, in_hex
 from rules.ports.patterns import bare_name
+from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 ABOUT: Final = """\
 Show each message that arrives, in words. You need it for "what does this pedal send?" and "does anything arrive at
@@ -165,7 +166,6 @@ def _call(arguments: argparse.Namespace) -> int:
 
 _DRIFT_S: Final = 0.02  # seconds by which the system's own times may differ from ours
 _SILENCE_EVERY_NS: Final = 10_000_000  # between two looks whether a clock has fallen silent
-_SECOND_NS: Final = 1_000_000_000
 _MOST_RAW: Final = 3  # bytes: longer messages have theirs in the words
 _RAW_WIDTH: Final = 8
 _LEAST_NAME: Final = 12  # characters of a port's name, also where the screen is too narrow
@@ -200,7 +200,7 @@ class Listener:
         self._next_scan = 0
 
     def _now(self) -> float:
-        return self._now_ns() / _SECOND_NS
+        return self._now_ns() / NANOSECONDS_PER_SECOND
 
     def is_over(self) -> bool:
         """Whether as much was told as was asked for."""
@@ -219,7 +219,7 @@ class Listener:
         if now >= self._next_scan:
             self._next_scan = now + PORT_SCAN_EVERY_NS
             self._told.meet(self._listening.look())
-        self._told.look(now / _SECOND_NS)
+        self._told.look(now / NANOSECONDS_PER_SECOND)
         return min(self._next_scan, now + _SILENCE_EVERY_NS)
 
 
@@ -262,7 +262,7 @@ class IncomingReport:
         if self._is_enough or not message or not self._is_wanted(message):
             return
         ticking = self._ticking.setdefault(port, SteadyMessages())
-        reading = ticking.hear(message, int(at * _SECOND_NS))
+        reading = ticking.hear(message, int(at * NANOSECONDS_PER_SECOND))
         if reading is None:
             self._tell(port, message, at)
         elif reading:
@@ -271,7 +271,7 @@ class IncomingReport:
     def look(self, now: float) -> None:
         """Tell what has fallen silent, and let everything be seen."""
         for port, ticking in self._ticking.items():
-            for words in ticking.fall_silent(int(now * _SECOND_NS)):
+            for words in ticking.fall_silent(int(now * NANOSECONDS_PER_SECOND)):
                 self._tell_reading(port, words, now)
         sys.stdout.flush()
 

@@ -21,7 +21,7 @@ Folders = frozenset[tuple[str, int, int]]
 
 _MOST_LINKS: Final = 40  # as many as Linux follows, path_resolution(7)
 _SHORTEST_PAUSE_S: Final = 2.0
-_LONGEST_PAUSE_S: Final = 60.0  # seconds
+_LONGEST_PAUSE_S: Final = 60.0
 
 
 def watched_folders(arguments: Sequence[str]) -> Folders:

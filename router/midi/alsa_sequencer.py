@@ -100,7 +100,7 @@ class PoolRoom:
 
     _PIECE: Final = 28  # bytes of a sysex in each of its pieces
     _SPARE: Final = 10  # others may send there, too
-    _ASK_AGAIN_NS: Final = 500_000  # ns until it is asked again
+    _ASK_AGAIN_NS: Final = 500_000  # until it is asked again
 
     def __init__(self, descriptor: int, number: int) -> None:
         self._descriptor = descriptor

@@ -14,7 +14,7 @@ from rules.ports.pacing import Credit, Limit, Pacer, Wire
 from rules.ports.patterns import Wanted, bare_name
 
 _ALLOWANCE: Final = 64  # messages
-_COMPLAIN_EVERY_NS: Final = 10_000_000_000  # ns
+_COMPLAIN_EVERY_NS: Final = 10_000_000_000
 
 
 class WaitingOutputs(Protocol):

@@ -23,8 +23,8 @@ from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Direction, Wanted, bare_name, changes
 from rules.timing.delays import NEVER
 
-_LAST_BEAT_NS: Final = 300_000_000  # ns
-_HICCUPS_EVERY_NS: Final = 60_000_000_000  # ns
+_LAST_BEAT_NS: Final = 300_000_000
+_HICCUPS_EVERY_NS: Final = 60_000_000_000
 
 LONGEST_FLUSH_NS: Final = 10_000_000_000
 """How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""

@@ -28,8 +28,8 @@ LAST_SECONDS: Final = 600
 LAST_BYTES: Final = 24 * 1024 * 1024
 
 _DRAIN_EVERY_S: Final = 0.5  # seconds between two looks into the queue
-_SILENCE_NS: Final = 1_000_000_000  # ns without a record until journals note that the recording goes on
-_WALL_EVERY_NS: Final = 60_000_000_000  # ns
+_SILENCE_NS: Final = 1_000_000_000  # without a record until journals note that the recording goes on
+_WALL_EVERY_NS: Final = 60_000_000_000
 
 
 class Recorder:

@@ -23,8 +23,8 @@ from rules.rulefile.rule_tables import RuleTest
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import NANOSECONDS_PER_MS, NEVER, steady_nanoseconds
 
-_AS_EXACT_AS: Final = 500
-"""Nanoseconds: times are written and compared to the microsecond."""
+_TOLERANCE_NS: Final = 500
+"""Times are written and compared to the microsecond."""
 
 _MOST_SHOWN: Final = 8
 
@@ -133,7 +133,7 @@ def _difference(
 def _is_same(timed: TimedMessage, arrival: OutgoingMessage, channel: int | None) -> bool:
     if timed.message.moved_to(channel) != arrival.message:
         return False
-    return timed.ms is None or abs(timed.ms * NANOSECONDS_PER_MS - arrival.due) <= _AS_EXACT_AS
+    return timed.ms is None or abs(timed.ms * NANOSECONDS_PER_MS - arrival.due) <= _TOLERANCE_NS
 
 
 def _expected_words(timed: TimedMessage, channel: int | None, naming: Naming) -> str:

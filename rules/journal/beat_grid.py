@@ -17,20 +17,19 @@ from math import isqrt
 from typing import Final
 
 from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START
-from rules.timing.delays import NEVER
-from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE
+from rules.timing.delays import NANOSECONDS_PER_MINUTE, NEVER
+from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE_NS
 
 TICKS_A_BEAT: Final = 960
 
 _CLOCKS_A_SIXTEENTH: Final = 6
 _BEATS_A_BAR: Final = 4
-_LONGEST_BEAT: Final = (1 << 24) - 1  # what a tempo event can hold, in microseconds (RP-001, "Set Tempo")
-_SHORTEST_BEAT: Final = 60_000_000  # ns: 1000 BPM
+_LONGEST_BEAT_US: Final = (1 << 24) - 1  # what a tempo event can hold (RP-001, "Set Tempo")
+_SHORTEST_BEAT_NS: Final = 60_000_000  # 1000 BPM
 _MOST_STRETCH: Final = 10  # a stretch may change by 1/10 to become whole bars
-_LEAST_BLUR: Final = 1_000_000  # ns
-_MOST_BLUR: Final = 25_000_000  # ns: a period of 1,024 frames, and a bit
+_LEAST_BLUR_NS: Final = 1_000_000
+_MOST_BLUR_NS: Final = 25_000_000  # a period of 1,024 frames, and a bit
 _SPREAD: Final = 5  # times the mean, which is far less than the most: a clock is late now and then only
-_MINUTE: Final = 60_000_000_000  # ns
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +44,13 @@ def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
     """The moments of beats, from what one clock source sent as (time in ns, message).
 
     Within a run every beat has its 24 clocks; a run ends where the clock falls silent or starts anew. Clocks that come
-    in one burst, as after a computer stood still, make no beat of their own: none is shorter than `_SHORTEST_BEAT`.
+    in one burst, as after a computer stood still, make no beat of their own: none is shorter than `_SHORTEST_BEAT_NS`.
     """
     runs: list[list[int]] = [[]]
     count = 0
     before: int | None = None
     jumped = False
-    beat_at = -_SHORTEST_BEAT
+    beat_at = -_SHORTEST_BEAT_NS
     for time, message in clock:
         status = message[0]
         if status == START:
@@ -61,10 +60,10 @@ def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
         elif status == CONTINUE:
             jumped = True
         elif status == CLOCK:
-            if runs[-1] and (jumped or (before is not None and time - before > SILENCE)):
+            if runs[-1] and (jumped or (before is not None and time - before > SILENCE_NS)):
                 runs.append([])
             jumped, before = False, time
-            if count % CLOCKS_A_BEAT == 0 and time - beat_at >= _SHORTEST_BEAT:
+            if count % CLOCKS_A_BEAT == 0 and time - beat_at >= _SHORTEST_BEAT_NS:
                 runs[-1].append(time)
                 beat_at = time
             count += 1
@@ -78,10 +77,10 @@ def blur_of(clock: Iterable[tuple[int, bytes]]) -> int:
     """
     times = [time for time, message in clock if message[0] == CLOCK]
     total = sum(
-        min(abs(one - 2 * middle + other), _MOST_BLUR) ** 2
+        min(abs(one - 2 * middle + other), _MOST_BLUR_NS) ** 2
         for one, middle, other in zip(times, times[1:], times[2:], strict=False)
     )
-    return min(max(_SPREAD * isqrt(total // max(len(times) - 2, 1)), _LEAST_BLUR), _MOST_BLUR)
+    return min(max(_SPREAD * isqrt(total // max(len(times) - 2, 1)), _LEAST_BLUR_NS), _MOST_BLUR_NS)
 
 
 def _steady(run: Sequence[int], blur: int) -> Iterator[tuple[int, int]]:
@@ -108,8 +107,8 @@ def _roundest(low: int, high: int) -> int:
     """A beat (ns) in a range, of the roundest tempo: whole beats a minute, else tenths or hundredths."""
     middle = (low + high) // 2
     for parts in (1, 10, 100):
-        tempo = (2 * parts * _MINUTE + middle) // (2 * middle)
-        if tempo and low <= (beat := parts * _MINUTE // tempo) <= high:
+        tempo = (2 * parts * NANOSECONDS_PER_MINUTE + middle) // (2 * middle)
+        if tempo and low <= (beat := parts * NANOSECONDS_PER_MINUTE // tempo) <= high:
             return beat
     return middle
 
@@ -179,7 +178,7 @@ class Grid:
         for place in range(len(self._times) - 1):
             beats = self._beats[place + 1] - self._beats[place]
             due = (self._times[place + 1] - self.start + 500) // 1000
-            beat = min(max((2 * (due - played) + beats) // (2 * beats), 1), _LONGEST_BEAT)
+            beat = min(max((2 * (due - played) + beats) // (2 * beats), 1), _LONGEST_BEAT_US)
             played += beat * beats
             if not found or found[-1].beat != beat:
                 found.append(Tempo(self._beats[place] * TICKS_A_BEAT, beat))

@@ -41,12 +41,11 @@ from rules.smf.chunks import END
 from rules.smf.vlq import encode
 from rules.smf.writing import TrackWriter, stored
 from rules.timing.active_sensing import Sensing
-from rules.timing.delays import NEVER
+from rules.timing.delays import NANOSECONDS_PER_MINUTE, NEVER
 from rules.timing.midi_clock import CLOCKS_A_BEAT
 
 _MARKERS: Final = {START: b"start", CONTINUE: b"continue", STOP: b"stop"}
 _CLOCKWORK: Final = frozenset({CLOCK, SONG_POSITION, *_MARKERS})
-_NANOSECONDS_A_MINUTE: Final = 60_000_000_000
 _NO_MOMENTS: Final = journal.LASTING | {journal.RECORDED}  # their times are from long before, or a moment after
 
 Held = tuple[int, int]
@@ -92,7 +91,7 @@ def make_take(data: bytes, begin: int = 0) -> Take:
     """The take of a journal, whose records lie in `data` from `begin` on; a torn end is left out."""
     overview = _Overview(unpack(data, begin))
     clock = overview.clock
-    grid = Grid(overview.begin, int(_NANOSECONDS_A_MINUTE / Fraction(overview.bpm)), beat_runs(clock), blur_of(clock))
+    grid = Grid(overview.begin, int(NANOSECONDS_PER_MINUTE / Fraction(overview.bpm)), beat_runs(clock), blur_of(clock))
     tracks: dict[tuple[int, int], _TrackBuilder] = {}
     lost_at = 0
     for kind, time, number, message in _with_silent_losses(unpack(data, begin), overview.recorded):

@@ -7,7 +7,8 @@ from typing import Final
 
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, KIND_OF_STATUS, MTC, STATUS_OF_KIND, SYSEX, message_fault
 from rules.midi.notation import STANDARD, Naming, format_message, in_hex
-from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE, ClockReading
+from rules.timing.delays import NANOSECONDS_PER_SECOND
+from rules.timing.midi_clock import CLOCKS_A_BEAT, SILENCE_NS, ClockReading
 
 _GROUPS: Final = {
     "note": ("note-on", "note-off"),
@@ -22,7 +23,6 @@ LONGEST: Final = 39
 
 _MOST_WHOLE: Final = 10  # bytes that are shown to the last one: LONGEST is room for no more
 _MOST_SHOWN: Final = 5  # bytes of a longer message, since its length is shown as well
-_SECOND: Final = 1_000_000_000
 _NOTICEABLE: Final = 0.01  # of a tempo
 
 
@@ -65,7 +65,7 @@ class SteadyMessages:
         self._clock = ClockReading()
         self._clocks = 0
         self._told_bpm: float | None = None
-        self._told_at = -_SECOND
+        self._told_at = -NANOSECONDS_PER_SECOND
         self._heard: dict[int, int] = {}
 
     @property
@@ -91,7 +91,7 @@ class SteadyMessages:
     def _tempo(self, now: int) -> str:
         """The tempo, once a beat of it was heard, and when it has become another; not more than once a second."""
         bpm = self._clock.bpm(now) if self._clocks > CLOCKS_A_BEAT else None
-        if bpm is None or now - self._told_at < _SECOND:
+        if bpm is None or now - self._told_at < NANOSECONDS_PER_SECOND:
             return ""
         if self._told_bpm is not None and abs(bpm - self._told_bpm) < self._told_bpm * _NOTICEABLE:
             return ""
@@ -100,10 +100,10 @@ class SteadyMessages:
 
     def fall_silent(self, now: int) -> list[str]:
         """What has ticked, and ticks no more."""
-        silent = [status for status, heard in self._heard.items() if now - heard > SILENCE]
+        silent = [status for status, heard in self._heard.items() if now - heard > SILENCE_NS]
         for status in silent:
             del self._heard[status]
         if CLOCK in silent:
-            self._told_bpm, self._told_at, self._clocks, self._clock = None, -_SECOND, 0, ClockReading()
+            self._told_bpm, self._told_at, self._clocks, self._clock = None, -NANOSECONDS_PER_SECOND, 0, ClockReading()
         words = {CLOCK: "clock ended", ACTIVE_SENSING: "active sensing ended", MTC: "time code ended"}
         return [words[status] for status in silent]

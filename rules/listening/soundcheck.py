@@ -19,14 +19,14 @@ from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import NEVER
 
 VELOCITY: Final = 40
-"""Soft, and yet to be heard at a volume at which one speaks. No source: a choice."""
+"""Soft, but audible at a volume at which people can talk. A choice, without a source."""
 
 _DRUM_CHANNEL: Final = 10
 _SNARE: Final = 38
 """General MIDI Level 1, percussion key map (RP-003 p. 6): 38 is the acoustic snare, on channel 10 as the map says."""
 
 _MIDDLE_C: Final = 60
-_LONG_AFTER: Final = NEVER // 2  # when every delay is over
+_LONG_AFTER_NS: Final = NEVER // 2  # when every delay is over
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,5 +99,5 @@ def _sounding(ruleset: RuleSet, pipeline: Pipeline, source: str, note: bytes) ->
     session = Session(ruleset, pipeline)
     out: list[Sent] = []
     session.arrive(session.players[source], note, 0, out)
-    session.advance(_LONG_AFTER, out)
+    session.advance(_LONG_AFTER_NS, out)
     return next((message for _, message, _, _ in out if is_note_on(message)), None)

@@ -14,7 +14,7 @@ from rules.midi.controllers import FIRST_MODE, SWITCH_CONTROLLERS
 from rules.midi.din import MICROSECONDS_A_BYTE
 from rules.midi.messages import CONTROLLER, SYSEX, is_note_off, is_note_on
 from rules.midi.neutral import is_at_rest, rest_place
-from rules.timing.delays import NEVER
+from rules.timing.delays import NANOSECONDS_PER_SECOND, NEVER
 
 NANOSECONDS_A_BYTE: Final = MICROSECONDS_A_BYTE * 1_000
 
@@ -23,8 +23,6 @@ SHORT: Final = bytes(3)
 
 MOST_WAITING: Final = 32_768
 """How many messages may wait at one output; half of them for those that nobody misses later."""
-
-_SECOND: Final = 1_000_000_000
 
 
 class Limit(Protocol):
@@ -77,12 +75,12 @@ class Wire:
     def load(self, now: int) -> float:
         """Which part of the last second the wire was busy, 0 to 1."""
         self._turn(now)
-        past = 1 - (now % _SECOND) / _SECOND
-        return min(1.0, (self._busy[0] * past + self._busy[1]) / _SECOND)
+        past = 1 - (now % NANOSECONDS_PER_SECOND) / NANOSECONDS_PER_SECOND
+        return min(1.0, (self._busy[0] * past + self._busy[1]) / NANOSECONDS_PER_SECOND)
 
     def _turn(self, now: int) -> None:
         """Keep what was spent in this second, and in the one before."""
-        second = now // _SECOND
+        second = now // NANOSECONDS_PER_SECOND
         if second != self._second:
             self._busy = [self._busy[1] if second == self._second + 1 else 0, 0]
             self._second = second
@@ -136,7 +134,7 @@ class Rate:
     CELL: Final = 28  # bytes of a sysex that take as much room as a short message
 
     def __init__(self, burst: int, a_second: int) -> None:
-        self._each = _SECOND // a_second
+        self._each = NANOSECONDS_PER_SECOND // a_second
         self._room = burst * self._each
         self._empty = 0  # when the other side has read everything
 

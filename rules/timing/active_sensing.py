@@ -10,7 +10,7 @@ from typing import Final
 
 from rules.timing.delays import NANOSECONDS_PER_MS, NEVER
 
-PATIENCE: Final = 500 * NANOSECONDS_PER_MS
+PATIENCE_NS: Final = 500 * NANOSECONDS_PER_MS
 """How long (ns) a source may be silent after its first FE."""
 
 
@@ -26,7 +26,7 @@ class Sensing:
     def promise(self, player: int, now: int) -> None:
         """A player sent FE: from now on it is expected to be heard."""
         self._heard[player] = now
-        self.due = min(self.due, now + PATIENCE)
+        self.due = min(self.due, now + PATIENCE_NS)
 
     def hear(self, player: int, now: int) -> None:
         """A player was heard."""
@@ -39,8 +39,8 @@ class Sensing:
 
     def lost(self) -> list[int]:
         """Who is lost at the time `due`; sets the next `due`. They are forgotten until they send FE again."""
-        gone = [player for player, heard in self._heard.items() if heard + PATIENCE <= self.due]
+        gone = [player for player, heard in self._heard.items() if heard + PATIENCE_NS <= self.due]
         for player in gone:
             del self._heard[player]
-        self.due = min((heard + PATIENCE for heard in self._heard.values()), default=NEVER)
+        self.due = min((heard + PATIENCE_NS for heard in self._heard.values()), default=NEVER)
         return gone

@@ -56,11 +56,13 @@ Later = Callable[[int, Delay], int]
 earlier than the time given, and never decreasing as that grows."""
 
 NANOSECONDS_PER_MS: Final = 1_000_000
+NANOSECONDS_PER_SECOND: Final = 1_000 * NANOSECONDS_PER_MS
+NANOSECONDS_PER_MINUTE: Final = 60 * NANOSECONDS_PER_SECOND
 
 
 def steady_nanoseconds(bpm: float) -> Later:
     """`later` in nanoseconds at a fixed tempo of quarter notes per minute."""
-    per_beat = Fraction(60_000_000_000) / Fraction(bpm)
+    per_beat = Fraction(NANOSECONDS_PER_MINUTE) / Fraction(bpm)
     spans: dict[Delay, int] = {}
 
     def later(now: int, delay: Delay) -> int:

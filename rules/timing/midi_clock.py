@@ -9,28 +9,26 @@ from collections import deque
 from fractions import Fraction
 from typing import Final
 
-from rules.timing.delays import NANOSECONDS_PER_MS, Delay, nanoseconds
+from rules.timing.delays import NANOSECONDS_PER_MINUTE, NANOSECONDS_PER_MS, Delay, nanoseconds
 
 CLOCKS_A_BEAT: Final = 24
 
-SILENCE: Final = 500 * NANOSECONDS_PER_MS
-"""A clock that is silent for so long (ns) has stopped: it would run at 5 beats a minute."""
+SILENCE_NS: Final = 500 * NANOSECONDS_PER_MS
+"""The silence after which a clock has stopped: it would run at 5 BPM."""
 
 _NO_BEAT: Final = Fraction(0)
-"""How long a beat is where none is asked for: a constant, so that the length of a delay is found again."""
-
-_NANOSECONDS_A_MINUTE: Final = 60_000 * NANOSECONDS_PER_MS
+"""The length of a beat where none is needed: a constant, so that lengths of delays can be cached."""
 
 
 _LONGEST_READ: Final = 8 * CLOCKS_A_BEAT
 """Clocks that are read at most. A sound server hands them out once a period, up to 21 ms late: a quarter note alone
 would show 119.7 and 120.9 in turn for a steady 120."""
 
-_BLUR: Final = 25 * NANOSECONDS_PER_MS
-"""How far (ns) a steady clock may come from where it is expected."""
+_BLUR_NS: Final = 25 * NANOSECONDS_PER_MS
+"""How far from its expected time a steady clock message may come."""
 
 _CHANGED: Final = CLOCKS_A_BEAT // 4
-"""So many clocks in a row that come further off mean another tempo, and a single one no more than a hiccup."""
+"""How many clock messages in a row must come further off before they count as another tempo."""
 
 
 class ClockReading:
@@ -48,9 +46,9 @@ class ClockReading:
     def tick(self, now: int) -> None:
         """A clock message arrives at a time (ns)."""
         times = self._times
-        if times and now - times[-1] > SILENCE:
+        if times and now - times[-1] > SILENCE_NS:
             times.clear()
-        if len(times) > _CHANGED and abs(now - self._expected()) > _BLUR:
+        if len(times) > _CHANGED and abs(now - self._expected()) > _BLUR_NS:
             self._off += 1
             if self._off == _CHANGED:
                 self._off = 0
@@ -68,7 +66,7 @@ class ClockReading:
     def beat(self, now: int) -> Fraction | None:
         """How long a quarter note takes (ns); None where no clock runs."""
         times = self._times
-        if len(times) < 2 or now - times[-1] > SILENCE or times[-1] == times[0]:
+        if len(times) < 2 or now - times[-1] > SILENCE_NS or times[-1] == times[0]:
             return None
         many, first, last, between = _ends(list(times))
         return Fraction((last - first) * CLOCKS_A_BEAT, many * between)
@@ -76,7 +74,7 @@ class ClockReading:
     def bpm(self, now: int) -> float | None:
         """Quarter notes a minute; None where no clock runs."""
         beat = self.beat(now)
-        return None if beat is None else float(_NANOSECONDS_A_MINUTE / beat)
+        return None if beat is None else float(NANOSECONDS_PER_MINUTE / beat)
 
 
 def _ends(times: list[int]) -> tuple[int, int, int, int]:
@@ -100,7 +98,7 @@ class LiveTime:
         """The tempo (quarter notes a minute) of the rule files, from now on."""
         if bpm != self._bpm:
             self._bpm = bpm
-            self._beat = Fraction(_NANOSECONDS_A_MINUTE) / Fraction(bpm)
+            self._beat = Fraction(NANOSECONDS_PER_MINUTE) / Fraction(bpm)
 
     def tick(self, player: int, now: int) -> None:
         """A clock message from a player."""
@@ -127,7 +125,7 @@ class LiveTime:
 
     def bpm(self, now: int) -> float:
         """Quarter notes a minute."""
-        return float(_NANOSECONDS_A_MINUTE / self.beat(now))
+        return float(NANOSECONDS_PER_MINUTE / self.beat(now))
 
     def later(self, now: int, delay: Delay) -> int:
         """The time (ns) after a delay that begins now, half up."""

@@ -9,7 +9,7 @@ import rules.journal.format as journal
 from rules.journal.export import Take, make_take
 from rules.journal.format import IN, LEFT, LOST, NAMES, OUT, RECORDED, RULES, TRIMMED, WALL, Names, Record, pack
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, START, STOP
-from rules.timing.active_sensing import PATIENCE
+from rules.timing.active_sensing import PATIENCE_NS
 from tests.support import mido_reader
 from tests.support.midicsv import Event, events
 
@@ -127,7 +127,7 @@ def test_an_input_that_falls_silent_before_the_end_of_the_recording_is_lost_ther
     """It promised to be heard (active sensing), and its key isn't held to the end."""
     sensing = (IN, 0, 0, bytes((ACTIVE_SENSING,)))
     take = take_of((IN, 0, 0, ON), sensing, (RECORDED, 5000 * MS, 0, b""))
-    assert [event.tick for event in told(take, 2) if event.kind == "Note_off_c"] == [round(PATIENCE / MS * 1.92)]
+    assert [event.tick for event in told(take, 2) if event.kind == "Note_off_c"] == [round(PATIENCE_NS / MS * 1.92)]
     assert (take.seconds, take.held) == (5.0, 0)
 
 
@@ -152,7 +152,7 @@ def test_what_an_input_held_that_fell_silent_is_let_go_by_then() -> None:
         *((IN, 250 * MS * beat, 0, sensing) for beat in range(1, 3)),
         (LEFT, 5000 * MS, 0, b""),
     )
-    lost_at = (500 * MS + PATIENCE) * 960 // (500 * MS)
+    lost_at = (500 * MS + PATIENCE_NS) * 960 // (500 * MS)
     assert [event.tick for event in told(take, 2) if event.kind == "Note_off_c"] == [lost_at]
     assert [event.tick for event in told(take, 3) if event.kind == "Note_off_c"] == [9600]
     assert take.held == 1

@@ -1,6 +1,6 @@
 """Active sensing (ruling 27). A sender is heard at least every 300 ms: MIDI 1.0 Detailed Specification 4.2.1, p. 32."""
 
-from rules.timing.active_sensing import PATIENCE, Sensing
+from rules.timing.active_sensing import PATIENCE_NS, Sensing
 from rules.timing.delays import NEVER
 
 
@@ -16,9 +16,9 @@ def test_a_source_is_lost_half_a_second_after_it_was_heard_last() -> None:
     sensing = Sensing()
     sensing.promise(0, 0)
     sensing.hear(0, 400_000_000)
-    assert sensing.due == PATIENCE
+    assert sensing.due == PATIENCE_NS
     assert sensing.lost() == []
-    assert sensing.due == 400_000_000 + PATIENCE
+    assert sensing.due == 400_000_000 + PATIENCE_NS
     assert sensing.lost() == [0]
     assert sensing.due == NEVER
 

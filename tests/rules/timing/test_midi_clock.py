@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.timing.delays import Delay
-from rules.timing.midi_clock import SILENCE, ClockReading, LiveTime
+from rules.timing.midi_clock import SILENCE_NS, ClockReading, LiveTime
 
 MS = 1_000_000
 
@@ -42,10 +42,10 @@ def test_single_clocks_that_come_late_hardly_move_the_tempo() -> None:
 def test_a_clock_that_stopped_has_no_tempo() -> None:
     """After half a second of silence no clock runs, and one message more doesn't make one."""
     reading, now = ticked(120, 25)
-    assert reading.bpm(now + SILENCE) is not None
-    assert reading.bpm(now + SILENCE + 1) is None
-    reading.tick(now + SILENCE + 1)
-    assert reading.bpm(now + SILENCE + 1) is None
+    assert reading.bpm(now + SILENCE_NS) is not None
+    assert reading.bpm(now + SILENCE_NS + 1) is None
+    reading.tick(now + SILENCE_NS + 1)
+    assert reading.bpm(now + SILENCE_NS + 1) is None
 
 
 def test_one_clock_alone_is_no_tempo() -> None:
@@ -114,7 +114,7 @@ def test_beats_follow_the_clock_and_keep_its_tempo_when_it_stops() -> None:
         time.tick(0, last)
     assert abs(time.later(last, beat) - last - 1_000 * MS) <= 1
     assert time.running(last) == 0
-    stopped = last + SILENCE + 1
+    stopped = last + SILENCE_NS + 1
     assert abs(time.later(stopped, beat) - stopped - 1_000 * MS) <= 1
     assert time.running(stopped) is None
     time.tick(0, stopped)
