@@ -59,6 +59,7 @@ steps = [{ velocity = { percent = 50 } }, { delay = { beats = 1 } }]
 to = "box"
 """
 )
+NAMED = journal.Names(("keys", "seq"), ("rack", "box"))
 FILES = {text: (("rules.toml", text.encode()),) for text in (FIRST, SECOND)}
 SETS = {text: read_rules(files) for text, files in FILES.items()}
 
@@ -72,13 +73,18 @@ def compiled(text: str, ports: tuple[str, ...] = ()) -> Pipeline:
 class Performance:
     """A session played as the daemon plays it: everything is logged, and what is due goes out at odd moments."""
 
-    def __init__(self) -> None:
+    def __init__(
+        self,
+        files: tuple[tuple[str, bytes], ...] = FILES[FIRST],
+        names: journal.Names = NAMED,
+    ) -> None:
+        ruleset = SETS[FIRST] if files == FILES[FIRST] else read_rules(files)
         self.log: list[Record] = []
         self.now = 5
-        self.session = Session(SETS[FIRST], compiled(FIRST))
-        self.log.append((RULES, self.now, 0, journal.rules_data(FILES[FIRST])))
+        self.session = Session(ruleset, compile_rules(ruleset))
+        self.log.append((RULES, self.now, 0, journal.rules_data(files)))
         self.play(self.session.start)
-        self.log.append((NAMES, self.now, 0, journal.names_data(journal.Names(("keys", "seq"), ("rack", "box")))))
+        self.log.append((NAMES, self.now, 0, journal.names_data(names)))
 
     def play(self, call: Callable[..., None], *arguments: object) -> None:
         """Calls the session, and logs what goes out."""

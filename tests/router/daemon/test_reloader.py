@@ -15,6 +15,7 @@ from router.daemon.prepared_rules import Prepared, prepare
 from router.daemon.reloader import Pace, Reloader, ReloadOutcome
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError
+from tests.support.pages import PAGES
 
 Reads = Callable[[Sequence[str]], RuleTexts]
 
@@ -351,6 +352,18 @@ def test_an_applied_reload_is_told_in_words(file: Path) -> None:
         file.write_text(rules("a", "b"))
         stage.next()
         assert stage.lines == ["new rules are in force:", '  rules: new "b"']
+
+
+def test_the_manual_shows_it(file: Path) -> None:
+    """Its page has the lines for a rule that changed, and another one that is new."""
+    file.write_text(rules("keyboard"))
+    with staged(file) as stage:
+        file.write_text(
+            rules("keyboard").replace('from = "keys"', 'from = "keys"\nmatch = { channel = 1 }')
+            + rules("bass")[len(RIG) :]
+        )
+        stage.next()
+        assert "```text\n{}\n```".format("\n".join(stage.lines)) in PAGES["run"]
 
 
 def test_many_mistakes_are_counted(file: Path) -> None:
