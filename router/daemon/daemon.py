@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from router.daemon.control_server import ControlServer, Handler
+from router.daemon.effects import Effects
 from router.daemon.live import Live
 from router.daemon.log_thread import LogThread
 from router.daemon.prepared_rules import Prepared, prepare
@@ -77,13 +78,24 @@ class Daemon:
             lambda outcome: self._service.ready(),
             clock,
         )
+        takes = Path(settings.record) if settings.record is not None else None
+        self._effects = Effects(self._recorder, self._reloader.request, say, takes, clock)
         self._live: Live | None = None
 
     def play(self, ports: PortManager, control: ControlServer) -> None:
         """Plays until a signal says to leave; outputs are silenced first where something may sound from before."""
-        live = self._live = Live(self._reloader.prepared, ports, self._recorder.log, self._say, self._look, self._clock)
+        live = self._live = Live(
+            self._reloader.prepared,
+            ports,
+            self._recorder.log,
+            self._say,
+            self._look,
+            self._effects.ask,
+            self._clock,
+        )
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
+        self._effects.start()
         with signals_heeded(live.stop, self._reloader.request):
             try:
                 if self._settings.record is not None:
@@ -100,6 +112,7 @@ class Daemon:
                 live.run()
                 self._service.stopping()
             finally:
+                self._effects.stop()
                 self._recorder.stop()
                 self._reloader.stop()  # may wait for a disk that doesn't answer: the take is saved by now
                 self._service.close()

@@ -64,7 +64,8 @@ class Latency:
 class Live:
     """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called four times a second.
 
-    `switches` tells other threads how the switches stood a moment ago.
+    `switches` tells other threads how the switches stood a moment ago. `act` is handed what a pad or pedal asks for
+    besides panic, and must not wait.
     """
 
     def __init__(
@@ -74,6 +75,7 @@ class Live:
         log: Callable[[Record], None],
         say: Callable[[str], None],
         look: Callable[[], None] = lambda: None,
+        act: Callable[[str], None] = lambda effect: None,
         clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self.session = Session(prepared.ruleset, prepared.pipeline)
@@ -84,6 +86,8 @@ class Live:
         self._log = log
         self._say = say
         self._look = look
+        self._act = act
+        self._effects = self.session.effects
         self._now_ns = clock.now_ns
         self._boot_ns = clock.boot_ns
         self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._stand_still)
@@ -174,7 +178,20 @@ class Live:
                 self._arrive(input_port, player, received[0])
         if self._stall_ns and not busy:
             self._go_on()
+        if self._effects:
+            self._carry_out()
         return busy
+
+    def _carry_out(self) -> None:
+        """What switches have asked for (ruling 25), by pads, pedals or a command."""
+        effects = self._effects[:]
+        self._effects.clear()
+        for effect in effects:
+            self._say(f'a switch asks for "{effect}"')
+            if effect == "panic":
+                self._try(self.panic)
+            else:
+                self._try(self._act, effect)
 
     # -- stalls -------------------------------------------------------------------------------------------------------
 

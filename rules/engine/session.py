@@ -50,6 +50,11 @@ class Session:
         return {name: layout.state(word, name) for name in self.ruleset.switches}
 
     @property
+    def effects(self) -> list[str]:
+        """What switches have asked the daemon for, in order: who does it takes it out. Always the same list."""
+        return self.engine.lists.effects
+
+    @property
     def next_due(self) -> int:
         """When `advance` has something to do."""
         return min(self.engine.scheduler.next_due, self._sensing.due)
