@@ -141,7 +141,7 @@ STEPS: list[dict[str, Any]] = [
     {"filter": {"drop": {"velocity": "64.."}}},
     {"filter": {"drop": {"controller": 7, "value": "..63"}}, "when": "up"},
     {"map": {"programs": {"1": 2}, "others": "drop"}},
-    {"map": {"from": "note C3", "to": "program"}},
+    {"map": {"from": "note C3", "to": "note C4"}},
 ]
 MATCHES = [{"channel": 1}, {"channel": 2}, {"kind": "note"}, {"notes": "60.."}, {"kind": "sysex"}, {"velocity": "50.."}]
 ZONES = [{"notes": "0..50"}, {"notes": "40..90"}, {"kind": "note"}, {"channel": 2}]
