@@ -22,6 +22,7 @@ from rules.steps.registry import STEPS
 from tests.support.fake_midi_system import FakeBackend, Hub
 from tests.support.pages import (
     BLOCKS,
+    FILES,
     MANUAL,
     PAGES,
     PROJECT,
@@ -281,6 +282,17 @@ def test_notation() -> None:
 
 
 # -- README -----------------------------------------------------------------------------------------------------------
+
+
+def test_edits_that_the_readme_asks_for() -> None:
+    """The first rule file can be edited as it says: the tests in the file still pass, and so the daemon plays it."""
+    (step,) = re.findall(r"^8\. Edit .*$", PAGES["README"], re.MULTILINE)
+    edited = FILES["gig.toml"]
+    for old, new in re.findall(r"`(\S+)` to `(\S+)`", step):
+        assert edited.count(old) == 1
+        edited = edited.replace(old, new)
+    assert edited.count('"..E4"') == edited.count('"F4.."') == 1
+    sound(edited)
 
 
 def test_links() -> None:

@@ -242,7 +242,7 @@ class Reloader:
             self._say("no rule file has changed: the rules play on")
             return
         applied = outcome.kind == "applied"
-        self._say("new rules are in force:" if applied else "the rule files can't be used, and the rules play on:")
+        self._say("new rules are in force:" if applied else "the rule files can't be used, and the old rules play on:")
         more = len(outcome.words) - _MOST_LINES
         for line in outcome.words[:_MOST_LINES]:
             self._say(f"  {line}")

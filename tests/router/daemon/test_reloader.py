@@ -195,7 +195,7 @@ def test_a_file_that_cant_be_used_is_told_and_picked_up_when_mended(file: Path, 
         assert outcome.kind == "rejected"
         assert words in " ".join(outcome.words)
         assert stage.playing is before
-        assert stage.lines[0] == "the rule files can't be used, and the rules play on:"
+        assert stage.lines[0] == "the rule files can't be used, and the old rules play on:"
         file.write_text(rules("b"))
         assert stage.next().kind == "applied"
         assert stage.names == ["b"]
