@@ -13,7 +13,7 @@ from rules.program.byte_tables import ALL, gate_of
 from rules.program.event import Event
 from rules.program.forms import Form
 from rules.program.guards import Guard
-from rules.program.node import Evaluation, Node
+from rules.program.node import EvaluationContext, Node
 from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode, NodeKey, Table
 from rules.rulefile.port_tables import Device
@@ -147,9 +147,9 @@ class ThroughNode(Node):
 
     keeps_word: ClassVar[bool] = False
 
-    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """Everything goes on, though nothing is remembered in between."""
-        out.emit(event, status, d1, d2)
+        context.emit(event, status, d1, d2)
 
 
 class ThroughLink:

@@ -105,18 +105,20 @@ class Dispatch:
         if not event.origin:
             event.origin = self.scheduler.origin()
         status, first, second = split_message(event.message)
-        node.take(self.host.memory(node), event, status, first, second, NodeOut(self, now, event.origin, out))
+        node.take(
+            self.host.memory(node), event, status, first, second, WaitingNodeContext(self, now, event.origin, out)
+        )
 
     def wake(self, wake: Wake, origin: int, now: int, out: list[Sent]) -> None:
         """A node is woken."""
-        wake.node.woken(self.host.memory(wake.node), wake.key, NodeOut(self, now, origin, out))
+        wake.node.woken(self.host.memory(wake.node), wake.key, WaitingNodeContext(self, now, origin, out))
 
     @abstractmethod
     def emitted(self, start: Event, now: int, out: list[Sent]) -> None:
         """A waiting node emits a message."""
 
 
-class NodeOut:
+class WaitingNodeContext:
     """Where a waiting node sends things on, while it is handed a message or woken. `now` is the time."""
 
     def __init__(self, dispatch: Dispatch, now: int, origin: int, out: list[Sent]) -> None:
@@ -137,7 +139,7 @@ class NodeOut:
         ordered: bool = False,
         anew: bool = False,
     ) -> None:
-        """Begins an evaluation behind the node, with the switches of the event; see `rules.program.node.Out`."""
+        """Begins an evaluation behind the node, with the switches of the event; see `rules.program.node.NodeContext`."""
         node = event.node
         assert node is not None
         start = event.derived(_message_like(event.message, status, d1, d2))

@@ -16,7 +16,7 @@ from typing import Any
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.chase import chased_by, keep_values, last_values
 from rules.engine.delivery import Sent, send
-from rules.engine.dispatch import NodeOut
+from rules.engine.dispatch import WaitingNodeContext
 from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
 from rules.engine.evaluation import Evaluation
 from rules.engine.fast_path import FastPath
@@ -289,9 +289,9 @@ class Engine(FastPath):
             self.advance(now, out)
         player = self._players[number]
         drop_pending(self.bookkeeping, lambda event: event.player == number, now, out)
-        asides = NodeOut(self.bookkeeping, now, 0, out)
+        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():  # also older rules' nodes, whose memory may be asked for again
-            node.forget(self._memories[name], number, asides)
+            node.forget(self._memories[name], number, context)
         end_player(self.bookkeeping, player, now, out)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch):
@@ -309,11 +309,11 @@ class Engine(FastPath):
         drop_pending(self.bookkeeping, lambda event: True, now, out)
         self.lists.silence()
         self.bookkeeping.latest.clear()
-        asides = NodeOut(self.bookkeeping, now, 0, out)
+        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():
             if node.waits:
                 for player in self._players:
-                    node.forget(self._memories[name], player.number, asides)
+                    node.forget(self._memories[name], player.number, context)
         for player in self._players:
             end_player(self.bookkeeping, player, now, out)
         for target in self.pipeline.present:
@@ -324,9 +324,9 @@ class Engine(FastPath):
         """The last message of a performance has come: nodes end what they keep going by themselves."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
-        asides = NodeOut(self.bookkeeping, now, 0, out)
+        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         for name, node in self._rememberers.items():
-            node.close(self._memories[name], asides)
+            node.close(self._memories[name], context)
 
     def leave(self, now: int, out: list[Sent]) -> None:
         """The end of a live session: of what was still to come, only what ends something goes out, at once."""
@@ -368,12 +368,12 @@ class Engine(FastPath):
     def _replace_nodes(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Tells each node which one takes its place; forgets those that are gone and remember nothing."""
         successors = {_name_of(node): node for node in pipeline.nodes.values()}
-        asides = NodeOut(self.bookkeeping, now, 0, out)
+        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         self._memory_of.clear()
         self.bookkeeping.waiting_nodes.forget_nodes()
         for name, node in list(self._rememberers.items()):
             memory, successor = self._memories[name], successors.get(name)
-            node.replaced(memory, successor, asides)
+            node.replaced(memory, successor, context)
             if successor is not None:
                 self._rememberers[name] = successor
             elif not memory:

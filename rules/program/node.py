@@ -13,7 +13,7 @@ from rules.program.tables import NodeKey, Table
 from rules.timing.delays import AT_ONCE, Delay
 
 
-class Out(Protocol):
+class NodeContext(Protocol):
     """Where a node sends things on."""
 
     def emit(
@@ -36,7 +36,7 @@ class Out(Protocol):
         ...
 
 
-class Evaluation(Out, Protocol):
+class EvaluationContext(NodeContext, Protocol):
     """What a node may do that doesn't wait, while one message is evaluated.
 
     `trying`: only to see where a message would go; nothing is remembered of it. `known`: a value that came before; it
@@ -74,7 +74,7 @@ class Evaluation(Out, Protocol):
         ...
 
 
-class Waiting(Out, Protocol):
+class WaitingContext(NodeContext, Protocol):
     """What a node may do that waits, when it is handed a message or woken. `now` is the time."""
 
     @property
@@ -142,23 +142,23 @@ class Node(ABC):
         return None
 
     @abstractmethod
-    def take(self, memory: Any, event: Event, status: int, d1: int, d2: int, out: Any) -> None:
+    def take(self, memory: Any, event: Event, status: int, d1: int, d2: int, context: Any) -> None:
         """Takes one message (data bytes 0 where it has none) and emits what comes of it.
 
-        `out` is an Evaluation for a node that doesn't wait, Waiting for one that does.
+        `context` is an EvaluationContext for a node that doesn't wait, a WaitingContext for one that does.
         """
 
-    def woken(self, memory: Any, key: Any, out: Waiting) -> None:
+    def woken(self, memory: Any, key: Any, context: WaitingContext) -> None:
         """Is woken, as it asked to be."""
         raise AssertionError("a node that asks to be woken says what it does then")
 
-    def forget(self, memory: Any, player: int, out: Waiting) -> None:  # noqa: B027 - most have nothing to forget
+    def forget(self, memory: Any, player: int, context: WaitingContext) -> None:
         """Forgets a player: the source is lost, or, where it waits, after a panic. What sounds is ended already."""
 
-    def replaced(self, memory: Any, successor: Node | None, out: Waiting) -> None:  # noqa: B027 - most live on
+    def replaced(self, memory: Any, successor: Node | None, context: WaitingContext) -> None:
         """Hears that other rules have come. `successor` is the step in its place, if there is one of its sort."""
 
-    def close(self, memory: Any, out: Waiting) -> None:  # noqa: B027 - most let go by themselves
+    def close(self, memory: Any, context: WaitingContext) -> None:
         """Ends what it keeps going: the performance is over."""
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:

@@ -51,11 +51,11 @@ class AnyNode(Protocol):
     @property
     def main(self) -> AnyNode: ...  # noqa: D102
     def fresh(self) -> Any: ...  # noqa: D102
-    def take(self, memory: Any, event: Any, status: int, d1: int, d2: int, out: Any) -> None: ...  # noqa: D102
-    def woken(self, memory: Any, key: Any, out: Any) -> None: ...  # noqa: D102
-    def forget(self, memory: Any, player: int, out: Any) -> None: ...  # noqa: D102
-    def replaced(self, memory: Any, successor: Any, out: Any) -> None: ...  # noqa: D102
-    def close(self, memory: Any, out: Any) -> None: ...  # noqa: D102
+    def take(self, memory: Any, event: Any, status: int, d1: int, d2: int, context: Any) -> None: ...  # noqa: D102
+    def woken(self, memory: Any, key: Any, context: Any) -> None: ...  # noqa: D102
+    def forget(self, memory: Any, player: int, context: Any) -> None: ...  # noqa: D102
+    def replaced(self, memory: Any, successor: Any, context: Any) -> None: ...  # noqa: D102
+    def close(self, memory: Any, context: Any) -> None: ...  # noqa: D102
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]: ...  # noqa: D102
 
 

@@ -19,8 +19,8 @@ from rules.program.node import Node
 SomeNode = TypeVar("SomeNode", bound=Node)
 
 
-class Surroundings(Protocol):
-    """What a step may ask of the place where it stands."""
+class StepContext(Protocol):
+    """What a step may ask of the rule that it is part of."""
 
     @property
     def fires_on(self) -> frozenset[int]:
@@ -91,9 +91,9 @@ class Step(Part):
         yield from ()
 
     @abstractmethod
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """What becomes of a form: none (dropped), one or several. A form that ends at a node goes on from there."""
 
-    def skipped(self, form: Form, around: Surroundings) -> list[Form]:
+    def skipped(self, form: Form, context: StepContext) -> list[Form]:
         """What becomes of a form while the step's `when` doesn't hold: usually nothing happens to it."""
         return [form]

@@ -6,16 +6,18 @@ from typing import ClassVar
 
 from rules.midi.controllers import SWITCH_ON
 from rules.program.event import Event
-from rules.program.node import Evaluation, Node, Waiting
+from rules.program.node import EvaluationContext, Node, WaitingContext
 from rules.program.tables import NodeKey
 
 ValueKey = tuple[int, int, int, int]
 """Player, in-key, status, key."""
 
 
-def rises(out: Evaluation, event: Event, node: NodeKey, up: set[ValueKey], status: int, key: int, value: int) -> bool:
+def rises(
+    context: EvaluationContext, event: Event, node: NodeKey, up: set[ValueKey], status: int, key: int, value: int
+) -> bool:
     """Return whether a node makes a note of a value, as it rises to 64 or more; `up` holds those that have risen."""
-    out.heard.append(value >= SWITCH_ON)
+    context.heard.append(value >= SWITCH_ON)
 
     def crosses() -> bool:
         name = (event.player, event.in_key, status, key)
@@ -23,7 +25,7 @@ def rises(out: Evaluation, event: Event, node: NodeKey, up: set[ValueKey], statu
         (up.add if value >= SWITCH_ON else up.discard)(name)
         return crossing
 
-    return not out.trying and out.once((node, status, key, value), crosses) and not out.known
+    return not context.trying and context.once((node, status, key, value), crosses) and not context.known
 
 
 def forget_player(up: set[ValueKey], player: int) -> None:
@@ -40,11 +42,13 @@ class CrossingNode(Node):
         """No value is up."""
         return set()
 
-    def take(self, memory: set[ValueKey], event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(
+        self, memory: set[ValueKey], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
+    ) -> None:
         """One note for each time the value goes up to 64 or more."""
-        if rises(out, event, self.memory_key, memory, status, d1, d2):
-            out.emit(event, status, d1, d2)
+        if rises(context, event, self.memory_key, memory, status, d1, d2):
+            context.emit(event, status, d1, d2)
 
-    def forget(self, memory: set[ValueKey], player: int, out: Waiting) -> None:
+    def forget(self, memory: set[ValueKey], player: int, context: WaitingContext) -> None:
         """A lost source's values are down."""
         forget_player(memory, player)

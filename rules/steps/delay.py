@@ -11,7 +11,7 @@ from rules.fields.numbers import Beats, Milliseconds
 from rules.fields.part import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.delay_node import DelayNode
 from rules.timing.delays import Delay, in_words
 
@@ -53,13 +53,13 @@ class DelayStep(Step):
         """The step in words."""
         return "delay of " + in_words(self.ms, self.beats)
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """Everything goes to the memory that keeps the order."""
-        return [form._replace(node=self._node(around))]
+        return [form._replace(node=self._node(context))]
 
-    def skipped(self, form: Form, around: Surroundings) -> list[Form]:
+    def skipped(self, form: Form, context: StepContext) -> list[Form]:
         """Nothing overtakes: while `when` doesn't hold, messages still wait for those that were delayed before."""
-        return [form._replace(node=self._node(around).without_delay)]
+        return [form._replace(node=self._node(context).without_delay)]
 
-    def _node(self, around: Surroundings) -> DelayNode:
-        return around.node(lambda: DelayNode(Delay(self.ms, self.beats)))
+    def _node(self, context: StepContext) -> DelayNode:
+        return context.node(lambda: DelayNode(Delay(self.ms, self.beats)))

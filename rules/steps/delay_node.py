@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.program.event import Event
-from rules.program.node import Evaluation, Node
+from rules.program.node import EvaluationContext, Node
 from rules.timing.delays import Delay
 
 
@@ -19,9 +19,9 @@ class DelayNode(Node):
         """Another way in. It is made anew each time, so that no node refers to itself and has to be collected."""
         return _Undelayed(self)
 
-    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """Everything goes on, later."""
-        out.emit(event, status, d1, d2, after=self._delay, ordered=True)
+        context.emit(event, status, d1, d2, after=self._delay, ordered=True)
 
 
 class _Undelayed(Node):
@@ -35,5 +35,5 @@ class _Undelayed(Node):
     def main(self) -> Node:
         return self._delayed
 
-    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
-        out.emit(event, status, d1, d2, ordered=True)
+    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
+        context.emit(event, status, d1, d2, ordered=True)

@@ -12,7 +12,7 @@ from rules.fields.part import fault
 from rules.midi.messages import NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.echo_node import EchoNode
 from rules.steps.rounding import rounded_quotient
 from rules.timing.delays import Delay, in_words
@@ -85,8 +85,8 @@ class EchoStep(Step):
         higher = f", each {self.transpose:+d} semitones" if self.transpose else ""
         return copies + quieter + higher
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """Note-ons go to the node that copies them; all else passes."""
         if form.kind != NOTE_ON:
             return [form]
-        return [form._replace(node=around.node(lambda: EchoNode(Delay(self.ms, self.beats), self.times, self.copies)))]
+        return [form._replace(node=context.node(lambda: EchoNode(Delay(self.ms, self.beats), self.times, self.copies)))]

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from rules.program.byte_tables import ALL
 from rules.program.event import Event
-from rules.program.node import Evaluation, Node
+from rules.program.node import EvaluationContext, Node
 from rules.timing.delays import Delay
 
 Copies = Callable[[int, int], list[tuple[int, int, int]]]
@@ -25,8 +25,8 @@ class EchoNode(Node):
         """Copies may have any key."""
         return [(status, ALL)]
 
-    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """The note itself, then its copies, each a holder of its own."""
-        out.emit(event, status, d1, d2)
+        context.emit(event, status, d1, d2)
         for n, key, velocity in self._copies(d1, d2):
-            out.emit(event, status, key, velocity, after=self._delays[n], copy=(*self.memory_key, n))
+            context.emit(event, status, key, velocity, after=self._delays[n], copy=(*self.memory_key, n))

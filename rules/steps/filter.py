@@ -13,7 +13,7 @@ from rules.fields.part import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.losses import FILTER
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.wording import any_of
 
 
@@ -56,7 +56,7 @@ class FilterStep(Step):
         parts += [f"drop {any_of(self.drop, naming)}"] if self.drop else []
         return f"filter {', '.join(parts)}"
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """The part that is kept and not dropped."""
         kept, _ = split_any(form, self.keep)
         if not self.drop:

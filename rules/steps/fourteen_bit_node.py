@@ -9,7 +9,7 @@ from typing import ClassVar
 from rules.midi.messages import NOTE_ON
 from rules.program.byte_tables import ALL
 from rules.program.event import Event
-from rules.program.node import Evaluation, Node, Waiting
+from rules.program.node import EvaluationContext, Node, WaitingContext
 from rules.steps.crossing_node import ValueKey, forget_player, rises
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
@@ -41,25 +41,25 @@ class FourteenBitNode(Node):
         """Whatever values become."""
         return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
-    def take(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> None:
+    def take(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """Either half gives the whole value that is known by now; notes are made of the coarse half alone."""
-        value = out.once(
-            (self.memory_key, "whole", status, d1, d2), lambda: self._whole(memory, event, status, d1, d2, out)
+        value = context.once(
+            (self.memory_key, "whole", status, d1, d2), lambda: self._whole(memory, event, status, d1, d2, context)
         )
         for kind, first, second in self._outputs(value):
             made = kind | status & 0x0F
-            if kind != NOTE_ON or (d1 < 32 and rises(out, event, self.memory_key, memory.up, made, first, second)):
-                out.emit(event, made, first, second)
+            if kind != NOTE_ON or (d1 < 32 and rises(context, event, self.memory_key, memory.up, made, first, second)):
+                context.emit(event, made, first, second)
 
-    def _whole(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, out: Evaluation) -> int:
+    def _whole(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> int:
         name = (event.player, status)
         if d1 >= 32:
             return memory.coarse.get(name, 0) << 7 | d2
-        if not out.trying:
+        if not context.trying:
             memory.coarse[name] = d2
         return d2 << 7
 
-    def forget(self, memory: _Memory, player: int, out: Waiting) -> None:
+    def forget(self, memory: _Memory, player: int, context: WaitingContext) -> None:
         """Nothing is known of a lost source."""
         for name in [name for name in memory.coarse if name[0] == player]:
             del memory.coarse[name]

@@ -13,7 +13,7 @@ from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.losses import LENGTH
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.length_node import LengthNode
 from rules.timing.delays import Delay, in_words
 
@@ -56,8 +56,8 @@ class LengthStep(Step):
         """The step in words."""
         return "length of " + in_words(self.ms, self.beats)
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """Notes go to the node that ends them; all else passes."""
         if form.kind not in (NOTE_ON, NOTE_OFF):
             return [form]
-        return [form._replace(node=around.node(lambda: LengthNode(Delay(self.ms, self.beats))))]
+        return [form._replace(node=context.node(lambda: LengthNode(Delay(self.ms, self.beats))))]

@@ -7,7 +7,7 @@ from typing import ClassVar
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY
 from rules.program.event import Event
 from rules.program.holders import Copy
-from rules.program.node import Node, Waiting
+from rules.program.node import Node, WaitingContext
 from rules.timing.delays import Delay
 
 NoteKey = tuple[int, int, int, Copy, int, int]
@@ -30,42 +30,42 @@ class LengthNode(Node):
         """Nothing sounds."""
         return {}
 
-    def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, out: Waiting) -> None:
+    def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
         """A note begins, and the same note before it ends first. What ends it is the time, not its note-off."""
         if status & 0xF0 == NOTE_OFF:
             return
         name = (event.target, event.player, event.in_key, event.copy, status & 0x0F, d1)
         if name in memory:
-            self._end(memory, name, out)
-        out.emit(event, status, d1, d2)
+            self._end(memory, name, context)
+        context.emit(event, status, d1, d2)
         # from where its delays count, so that nothing is rounded twice; but from now, if it was held for others
-        base, delay = (out.now, self.length) if event.wait else (event.base, event.lasting + self.length)
-        memory[name] = event, out.wake(self, name, base, delay)
+        base, delay = (context.now, self.length) if event.wait else (event.base, event.lasting + self.length)
+        memory[name] = event, context.wake(self, name, base, delay)
 
-    def woken(self, memory: Memory, key: NoteKey, out: Waiting) -> None:
+    def woken(self, memory: Memory, key: NoteKey, context: WaitingContext) -> None:
         """The time of a note is over."""
-        self._emit_off(*memory.pop(key), out)
+        self._emit_off(*memory.pop(key), context)
 
-    def forget(self, memory: Memory, player: int, out: Waiting) -> None:
+    def forget(self, memory: Memory, player: int, context: WaitingContext) -> None:
         """What a player began is ended already."""
         for name in [name for name in memory if name[1] == player]:
             _, wake = memory.pop(name)
-            out.cancel(wake)
+            context.cancel(wake)
 
-    def replaced(self, memory: Memory, successor: Node | None, out: Waiting) -> None:
+    def replaced(self, memory: Memory, successor: Node | None, context: WaitingContext) -> None:
         """Notes live on if the step is still there, as it was; else they end."""
         if not isinstance(successor, LengthNode) or successor.length != self.length:
-            self.close(memory, out)
+            self.close(memory, context)
 
-    def close(self, memory: Memory, out: Waiting) -> None:
+    def close(self, memory: Memory, context: WaitingContext) -> None:
         """Every note ends."""
         for name in list(memory):
-            self._end(memory, name, out)
+            self._end(memory, name, context)
 
-    def _end(self, memory: Memory, name: NoteKey, out: Waiting) -> None:
+    def _end(self, memory: Memory, name: NoteKey, context: WaitingContext) -> None:
         event, wake = memory.pop(name)
-        out.cancel(wake)
-        self._emit_off(event, wake, out)
+        context.cancel(wake)
+        self._emit_off(event, wake, context)
 
-    def _emit_off(self, event: Event, wake: int, out: Waiting) -> None:
-        out.emit(event, NOTE_OFF | event.channel, event.key, OFF_VELOCITY, anew=True)
+    def _emit_off(self, event: Event, wake: int, context: WaitingContext) -> None:
+        context.emit(event, NOTE_OFF | event.channel, event.key, OFF_VELOCITY, anew=True)

@@ -18,7 +18,7 @@ from rules.midi.messages import BEND_CENTRE, SYSEX
 from rules.midi.notation import Naming, parse_controller, parse_note
 from rules.program.forms import Form
 from rules.program.losses import MAP
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.number_table import NumberTable
 from rules.steps.value_map import End, ValueMap
 
@@ -183,6 +183,6 @@ class MapStep(Step):
         """Some maps of values do."""
         return self.mapping.remembers
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """What is named is mapped, the rest passes."""
-        return [form] if form.status >= SYSEX else self.mapping.fold(form, around)
+        return [form] if form.status >= SYSEX else self.mapping.fold(form, context)

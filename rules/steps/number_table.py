@@ -12,7 +12,7 @@ from rules.midi.messages import CONTROLLER, PROGRAM
 from rules.midi.notation import Naming, format_controller
 from rules.program.byte_tables import ALL, gate_of, table_of
 from rules.program.forms import Form
-from rules.steps.base import Surroundings
+from rules.steps.base import StepContext
 from rules.steps.wording import note_of, pairs, program_of
 
 _STATUSES: Final = {"notes": NOTE_STATUSES, "controllers": (CONTROLLER,), "programs": (PROGRAM,)}
@@ -36,7 +36,7 @@ class NumberTable:
         """A table looks at each message by itself."""
         return False
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """The form with its key, controller or program looked up. Mode messages are no controllers: they pass."""
         if form.kind not in _STATUSES[self.what]:
             return [form]

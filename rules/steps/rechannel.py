@@ -10,7 +10,7 @@ from rules.fields.numbers import Channel
 from rules.fields.part import EachOnce, fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.wording import pairs
 
 
@@ -56,7 +56,7 @@ class RechannelStep(Step):
             return f"rechannel to {self.to}"
         return f"rechannel {pairs(self.moves, str)}"
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """The form with the new channel in its status."""
         if form.channel is None:
             return [form]

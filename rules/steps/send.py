@@ -11,7 +11,7 @@ from rules.fields.written_messages import Messages
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.losses import SEND
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.send_node import SendNode
 
 
@@ -58,7 +58,7 @@ class SendStep(Step):
         names = ", ".join(message.words(naming) for message in self.messages)
         return f"send {names}"
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """Everything goes to the node that judges whether it fires."""
-        node = around.node(lambda: SendNode(self.messages, self.pass_on, around.fires_on))
+        node = context.node(lambda: SendNode(self.messages, self.pass_on, context.fires_on))
         return [form._replace(node=node)]

@@ -9,7 +9,7 @@ from rules.midi.controllers import FIRST_MODE, SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.midi.notation import MessageText
 from rules.program.event import Event
-from rules.program.node import Evaluation, Node, Waiting
+from rules.program.node import EvaluationContext, Node, WaitingContext
 
 ControllerKey = tuple[int, int, int]
 """Player, status, controller."""
@@ -41,20 +41,20 @@ class SendNode(Node):
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
 
     def take(
-        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, out: Evaluation
+        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
     ) -> None:
         """Passes what came if it is kept, then fires if it is a trigger."""
         if status & 0xF0 == CONTROLLER and d1 < FIRST_MODE:
-            out.heard.append(d2 >= SWITCH_ON)
+            context.heard.append(d2 >= SWITCH_ON)
         if self._pass_on:
-            out.emit(event, status, d1, d2)
-        if not out.trying and self._fires(memory, event, status, d1, d2, out) and not out.known:
+            context.emit(event, status, d1, d2)
+        if not context.trying and self._fires(memory, event, status, d1, d2, context) and not context.known:
             channel = (status & 0x0F) + 1 if status < SYSEX else 1
             for message in self._messages:
-                out.send(event, message.on(channel))
+                context.send(event, message.on(channel))
 
     def _fires(
-        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, out: Evaluation
+        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
     ) -> bool:
         kind = status & 0xF0 if status < SYSEX else status
         if kind != CONTROLLER:
@@ -68,9 +68,9 @@ class SendNode(Node):
             memory[name] = d2
             return before < SWITCH_ON <= d2
 
-        return bool(out.once((self.memory_key, status, d1, d2), crosses))
+        return bool(context.once((self.memory_key, status, d1, d2), crosses))
 
-    def forget(self, memory: dict[ControllerKey, int], player: int, out: Waiting) -> None:
+    def forget(self, memory: dict[ControllerKey, int], player: int, context: WaitingContext) -> None:
         """A lost source's pedals are up."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

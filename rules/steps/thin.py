@@ -12,7 +12,7 @@ from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, PITC
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.losses import THIN
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.thin_node import THINNED, ThinNode
 from rules.timing.delays import Delay
 
@@ -47,10 +47,10 @@ class ThinStep(Step):
         """The step in words."""
         return f"thin to one value each {float(self.ms):g} ms"
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """What may be thinned goes to the node that remembers when the last value went; all else passes."""
         if form.kind not in (CONTROLLER, PITCH_BEND, CHANNEL_PRESSURE, KEY_PRESSURE):
             return [form]
         thinned = form if form.kind != CONTROLLER else form.having_one(THINNED)
-        pieces = [thinned._replace(node=around.node(lambda: ThinNode(Delay(self.ms))))] if thinned.exists else []
+        pieces = [thinned._replace(node=context.node(lambda: ThinNode(Delay(self.ms))))] if thinned.exists else []
         return pieces + form.without(thinned)

@@ -9,7 +9,7 @@ from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, P
 from rules.midi.messages import CONTROLLER, KEY_PRESSURE, split_message
 from rules.program.byte_tables import gate_of
 from rules.program.event import Event
-from rules.program.node import Node, Waiting
+from rules.program.node import Node, WaitingContext
 from rules.timing.delays import Delay
 
 _UNTOUCHED: Final = {
@@ -56,29 +56,29 @@ class ThinNode(Node):
         """Nothing went."""
         return {}
 
-    def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, out: Waiting) -> None:
+    def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
         """Passes a value, or keeps it in place of the one that is kept."""
         is_fine = status & 0xF0 == CONTROLLER and 32 < d1 < 64
         number = d1 - 32 if is_fine else d1 if status & 0xF0 in (CONTROLLER, KEY_PRESSURE) else 0
         message = self._message(event)
         flow = memory.get((status, number))
         if flow is None:
-            memory[status, number] = _Flow(out.now, message, not is_fine)
+            memory[status, number] = _Flow(context.now, message, not is_fine)
         elif flow.passing is not message:
             if is_fine and flow.fine_may_follow:
                 flow.passing, flow.fine_may_follow = message, False
-            elif out.now >= out.later(flow.last, self._pause):
-                flow.last, flow.passing, flow.fine_may_follow = out.now, message, not is_fine
+            elif context.now >= context.later(flow.last, self._pause):
+                flow.last, flow.passing, flow.fine_may_follow = context.now, message, not is_fine
             else:
-                self._keep(flow, event, (status, number), is_fine, out)
+                self._keep(flow, event, (status, number), is_fine, context)
                 return
-        out.emit(event, status, d1, d2)
+        context.emit(event, status, d1, d2)
 
     def _message(self, event: Event) -> object:
         """What stands for the message at this step: the same for all ways that bring it there alike."""
         return event.family.once((self.memory_key, "at", event.message, event.lasting), object)
 
-    def _keep(self, flow: _Flow, event: Event, stream: Stream, is_fine: bool, out: Waiting) -> None:
+    def _keep(self, flow: _Flow, event: Event, stream: Stream, is_fine: bool, context: WaitingContext) -> None:
         """A value waits in place of the one that did; a new coarse half is not yet refined."""
         was_empty = not (flow.coarse or flow.fine)
         first = next(iter(flow.coarse or flow.fine), None)
@@ -90,27 +90,27 @@ class ThinNode(Node):
                 flow.fine_may_follow = False
         kept.append(event)
         if was_empty:
-            out.put_off()
+            context.put_off()
         if (flow.coarse or flow.fine)[0] is not first:
             if flow.wake:
-                out.cancel(flow.wake)
-            flow.wake = out.wake(self, stream, flow.last, self._pause)
+                context.cancel(flow.wake)
+            flow.wake = context.wake(self, stream, flow.last, self._pause)
 
-    def woken(self, memory: Memory, key: Stream, out: Waiting) -> None:
+    def woken(self, memory: Memory, key: Stream, context: WaitingContext) -> None:
         """The pause is over: what was kept goes on."""
         flow = memory[key]
         kept = [*flow.coarse, *flow.fine]
-        flow.last, flow.passing, flow.wake = out.now, None, 0
+        flow.last, flow.passing, flow.wake = context.now, None, 0
         flow.fine_may_follow = bool(flow.coarse) and not flow.fine
         flow.coarse, flow.fine = [], []
         for event in kept:
-            out.emit(event, *split_message(event.message), anew=True)
+            context.emit(event, *split_message(event.message), anew=True)
 
-    def forget(self, memory: Memory, player: int, out: Waiting) -> None:
+    def forget(self, memory: Memory, player: int, context: WaitingContext) -> None:
         """What a player sent is kept no longer."""
         for flow in memory.values():
             flow.coarse = [event for event in flow.coarse if event.player != player]
             flow.fine = [event for event in flow.fine if event.player != player]
             if flow.wake and not (flow.coarse or flow.fine):
-                out.cancel(flow.wake)
+                context.cancel(flow.wake)
                 flow.wake = 0

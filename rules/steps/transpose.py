@@ -17,7 +17,7 @@ from rules.midi.notation import Naming
 from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.program.forms import Form
 from rules.program.losses import OUT_OF_RANGE
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.wording import channels
 
 DRUMS: Final = 10
@@ -109,7 +109,7 @@ class TransposeStep(Step):
         spared = f", but for {channels(self.except_channels)}" if self.except_channels else ""
         return f"transpose by {by}{spared}"
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """The form with its key moved; one form for each number that a number switch can be at."""
         if form.channel is None or form.channel in self.except_channels:
             return [form]
@@ -119,7 +119,7 @@ class TransposeStep(Step):
             return self._moved_form(form, self.by)
         return [
             moved
-            for by, guard in around.numbers(self.by)
+            for by, guard in context.numbers(self.by)
             for moved in self._moved_form(form.guarded(guard), by)
             if moved.guard
         ]

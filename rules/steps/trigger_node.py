@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_OFF
 from rules.program.event import Event
-from rules.program.node import Evaluation, Node, Waiting
+from rules.program.node import EvaluationContext, Node, WaitingContext
 
 if TYPE_CHECKING:
     from rules.program.switch_states import State
@@ -42,12 +42,12 @@ class TriggerNode(Node):
         return {}
 
     def take(
-        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, out: Evaluation
+        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
     ) -> None:
         """A press turns the switch; the end of a press matters only to one that holds."""
-        if out.trying or out.known:
+        if context.trying or context.known:
             return
-        out.consumed = out.consumed or not self._pass_on
+        context.consumed = context.consumed or not self._pass_on
         kind = status & 0xF0
         if kind == NOTE_OFF:
             pressed = False
@@ -61,15 +61,15 @@ class TriggerNode(Node):
         else:
             pressed = True
         if self._momentary:
-            out.turn(self.switch, pressed)
+            context.turn(self.switch, pressed)
         elif pressed and self._toggles:
-            out.toggle(self.switch)
+            context.toggle(self.switch)
         elif pressed and self._by:
-            out.advance_switch(self.switch, self._by)
+            context.advance_switch(self.switch, self._by)
         elif pressed and self._state is not None:
-            out.choose(self.switch, self._state)
+            context.choose(self.switch, self._state)
 
-    def forget(self, memory: dict[ControllerKey, int], player: int, out: Waiting) -> None:
+    def forget(self, memory: dict[ControllerKey, int], player: int, context: WaitingContext) -> None:
         """A lost source's pedals are up."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

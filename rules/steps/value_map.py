@@ -20,7 +20,7 @@ from rules.midi.notation import Naming, format_controller, format_note
 from rules.program.byte_tables import IDENTITY, constant, gate_of, table_of
 from rules.program.forms import Form
 from rules.program.node import Node
-from rules.steps.base import Surroundings
+from rules.steps.base import StepContext
 from rules.steps.crossing_node import CrossingNode
 from rules.steps.fourteen_bit_node import FourteenBitNode
 from rules.steps.rounding import rounded_quotient
@@ -98,12 +98,12 @@ class ValueMap:
         """Pairs of 14 bits and notes made from values have a node."""
         return self.source.is_wide(self.bits) or (self.to.kind == "note" and self.source.kind != "note")
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """What `source` names is mapped, the rest passes."""
         named = self._named(form)
         if named is None:
             return [form]
-        return [*form.without(named), *self._folded(named, around)]
+        return [*form.without(named), *self._folded(named, context)]
 
     def _named(self, form: Form) -> Form | None:
         """The part of the form that `source` names."""
@@ -119,14 +119,14 @@ class ValueMap:
         part = form.having_one(gate_of(wanted))
         return part if part.exists else None
 
-    def _folded(self, form: Form, around: Surroundings) -> list[Form]:
+    def _folded(self, form: Form, context: StepContext) -> list[Form]:
         if self.source.is_wide(self.bits):
-            return [form._replace(node=around.node(lambda: FourteenBitNode(self.outputs)))]
+            return [form._replace(node=context.node(lambda: FourteenBitNode(self.outputs)))]
         if self.to.kind == "program" and form.kind == NOTE_OFF:
             return []  # a pad that is let go doesn't choose again
         if self.source.kind == "note" and self.to.kind == "note":
             return [self._note_to_note(form)]
-        node = around.node(CrossingNode) if self.to.kind == "note" else None
+        node = context.node(CrossingNode) if self.to.kind == "note" else None
         if form.kind == PITCH_BEND:
             table = self._bends
             pieces = [(piece, tuple(table[piece.fourteen(n)] for n in range(128))) for piece in form.spread()]

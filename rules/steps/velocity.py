@@ -17,7 +17,7 @@ from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.byte_tables import IDENTITY, table_of
 from rules.program.forms import Form
-from rules.steps.base import Step, Surroundings
+from rules.steps.base import Step, StepContext
 from rules.steps.rounding import rounded_quotient
 from rules.steps.wording import channels
 
@@ -192,7 +192,7 @@ class VelocityStep(Step):
         scaled = f"{self.percent:g} percent" if self.percent is not None else ""
         return f"{scaled} {self.add or 0:+d}".strip() if self.add is not None else scaled
 
-    def fold(self, form: Form, around: Surroundings) -> list[Form]:
+    def fold(self, form: Form, context: StepContext) -> list[Form]:
         """The form with its velocity shaped, and with what will shape its release velocity."""
         if self.channel is not None and form.channel not in self.channel:
             return [form]
