@@ -8,25 +8,24 @@ from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent, send
 from rules.engine.ledger import Ledger, LedgerKey, Rest
 from rules.engine.player import Player
-from rules.midi.messages import KEY_PRESSURE, is_note_off
-from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
+from rules.midi.neutral import OutputPlace, ends_held, rest_message, rest_place
 from rules.program.event import Event
 from rules.program.holders import holder_of, in_channel_of
 
 
 def drop_pending(bookkeeping: Bookkeeping, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:
-    """What is pending of a sort: for ports, note-offs and values at rest go out now; all else never."""
+    """Drop the `wanted` pending events; note-offs and values at rest for ports go out now instead."""
     for event in bookkeeping.scheduler.take(lambda entry: isinstance(entry, Event) and wanted(entry)):
         assert isinstance(event, Event)
         place = rest_place(event.target, event.message)
         if place is not None:
             bookkeeping.players[event.player].owed.pop((event.in_key, place), None)
-        if event.target >= 0 and _ends_something(event):
+        if event.target >= 0 and ends_held(event.message):
             bookkeeping.delivery.deliver(event, now, out)
 
 
 def end_player(bookkeeping: Bookkeeping, player: Player, now: int, out: list[Sent]) -> None:
-    """Ends everything that a player has sounding, and brings all that it holds back to rest, at once."""
+    """End all that a player has sounding, and bring all that it holds to rest, at once."""
     held = bookkeeping.held_by(player)
     for ledger, key, _ in held:
         for press in ledger.pressed(key):
@@ -41,7 +40,7 @@ def end_player(bookkeeping: Bookkeeping, player: Player, now: int, out: list[Sen
 def _taken(
     held: Iterable[tuple[Ledger, LedgerKey, int]], wanted: Callable[[OutputPlace], bool]
 ) -> list[tuple[Rest, OutputPlace]]:
-    """Takes values out of ledgers. What went to a port both past a node and through it is brought to rest once."""
+    """Take values out of ledgers. What went to a port both past a node and through it is brought to rest once."""
     found: dict[tuple[int, OutputPlace], Rest] = {}
     for ledger, key, in_key in held:
         for rest in ledger.come_to_rest(key, lambda place, _: wanted(place)):
@@ -52,7 +51,7 @@ def _taken(
 
 
 def leave_ports(bookkeeping: Bookkeeping, targets: frozenset[int], now: int, out: list[Sent]) -> None:
-    """Ports that are going: what sounds there ends at once, and so does what is pending for them.
+    """End what sounds at ports that are going, and drop what is pending for them.
 
     Presses stay, so that the note-offs to come find nothing to end.
     """
@@ -73,18 +72,10 @@ def leave_ports(bookkeeping: Bookkeeping, targets: frozenset[int], now: int, out
 
 
 def write_out(bookkeeping: Bookkeeping, player: Player) -> None:
-    """Turns what was noted the short way into full entries, since the tables will change."""
+    """Turn what was noted the short way into full entries, since the tables will change."""
     notes, bends = player.ledger.untold()
     for in_key, place in notes:
         bookkeeping.merge.press(place, holder_of(player.hand, in_key, ()))
     for in_key, channel, message in bends:
         bookkeeping.merge.bend(channel, (player.hand, in_channel_of(in_key)), message)
     player.ledger.promote_all()
-
-
-def _ends_something(event: Event) -> bool:
-    """Whether a message ends a note or brings a value to rest."""
-    message = event.message
-    if rest_place(event.target, message) is not None:
-        return is_at_rest(message, fully=True)
-    return message[0] < KEY_PRESSURE and is_note_off(message)

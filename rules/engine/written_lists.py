@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterable
 
 from rules.engine.delivery import Sent
 from rules.engine.waiting_nodes import Wake
-from rules.midi.messages import KEY_PRESSURE, is_note_off, is_note_on
-from rules.midi.neutral import is_at_rest, rest_place
+from rules.midi.messages import is_note_on
+from rules.midi.neutral import ends_held
 from rules.program.event import Event
 from rules.program.guards import holds
 from rules.program.pipeline import Pipeline, SwitchAction, WrittenMessage
@@ -64,14 +64,14 @@ class WrittenLists:
     # -- begin, turn, return ------------------------------------------------------------------------------------------
 
     def begin(self, pipeline: Pipeline, word: int, now: int, out: list[Sent]) -> None:
-        """What devices want, then the actions that are true from the beginning."""
+        """Send what devices want, then the messages of actions that are true from the beginning."""
         self._set_up(pipeline.setups, now, out)
         for action in pipeline.actions:
             if action.initially and holds(action.guard, word):
                 self._send(action.messages, action.messages, NOBODY, now, out)
 
     def turned(self, pipeline: Pipeline, before: int, word: int, player: int, now: int, out: list[Sent]) -> None:
-        """Switches have turned: what has become true acts, and what isn't true any more sends nothing more."""
+        """Run actions that have become true; stop the messages of those that aren't true any more."""
         over = [each for each in pipeline.actions if holds(each.guard, before) and not holds(each.guard, word)]
         for action in over:
             self._drop_list(action.messages)
@@ -80,7 +80,7 @@ class WrittenLists:
                 self._act(action, player, now, out)
 
     def again(self, pipeline: Pipeline, switch: str, word: int, player: int, now: int, out: list[Sent]) -> None:
-        """A switch was set to the state that it is in: the actions that are true because of it act again."""
+        """Run the actions of a state again: a switch was set to the state that it is in."""
         field = pipeline.layout.fields[switch]
         others = [word & ~field.mask | code << field.shift for code in range(len(field.states))]
         for action in pipeline.actions:
@@ -88,7 +88,7 @@ class WrittenLists:
                 self._act(action, player, now, out)
 
     def bring_back(self, pipeline: Pipeline, word: int, target: int, now: int, out: list[Sent]) -> int:
-        """A port is there again: what its devices want, then the actions that are true by now. When all has gone."""
+        """Send a port that has returned what its devices want, then actions true by now; return when all has gone."""
         self._scheduler.take(lambda entry: _target(entry) == target)
         self._ready.pop(target, None)
         self._set_up([each for each in pipeline.setups if each.target == target], now, out)
@@ -102,7 +102,7 @@ class WrittenLists:
     # -- ends ---------------------------------------------------------------------------------------------------------
 
     def replace(self, old: Pipeline, old_word: int, pipeline: Pipeline, word: int, now: int, out: list[Sent]) -> None:
-        """New rules: new setups go out, and actions that are true now and weren't. What neither wants any more, ends.
+        """Go on by new rules: send new setups, run actions that have become true, end what neither set of rules wants.
 
         Ports keep their numbers, and lists are compared by what they send.
         """
@@ -117,13 +117,13 @@ class WrittenLists:
                 self._send(action.messages, action.messages, NOBODY, now, out)
 
     def silence(self) -> None:
-        """Panic: no note of a list begins any more."""
+        """Let no note of a list begin any more (panic)."""
         self._scheduler.take(lambda entry: isinstance(entry, Planned) and is_note_on(entry.written.message))
 
     def leave(self, leaving: Callable[[int], bool], now: int, out: list[Sent]) -> None:
-        """Ports are left for good: what ends something there goes out now, and nothing else does."""
+        """Send what is still to come for ports that are left, where it ends something; drop the rest."""
         for entry in self._scheduler.take(lambda entry: leaving(_target(entry))):
-            if isinstance(entry, Planned) and _ends_something(entry.written):
+            if isinstance(entry, Planned) and ends_held(entry.written.message):
                 out.append((entry.written.target, entry.written.message, now, entry.player))
         for target in [target for target in self._ready if leaving(target)]:
             del self._ready[target]
@@ -142,7 +142,7 @@ class WrittenLists:
             self._ready[each.target] = max(due, self._ready.get(each.target, now))
 
     def _send(self, messages: Iterable[WrittenMessage], whole: Messages, player: int, now: int, out: list[Sent]) -> int:
-        """Sends messages of a list; when the last of them is due."""
+        """Send messages of a list; return when the last of them is due."""
         end = now
         for each in messages:
             due = max(now, self._ready.get(each.target, now))
@@ -159,26 +159,18 @@ class WrittenLists:
             self._scheduler.add(due, plan)
 
     def _drop_list(self, messages: Messages) -> None:
-        """What is still to come of a list doesn't come, but for what ends something."""
+        """Drop what is still to come of a list, but for what ends something."""
         if any(each.after is not AT_ONCE or each.target in self._ready for each in messages):
             self._drop(lambda plan: plan.messages == messages)
 
     def _drop(self, unwanted: Callable[[Planned], bool]) -> None:
         self._scheduler.take(
-            lambda entry: isinstance(entry, Planned) and unwanted(entry) and not _ends_something(entry.written)
+            lambda entry: isinstance(entry, Planned) and unwanted(entry) and not ends_held(entry.written.message)
         )
 
 
 def _target(entry: Entry) -> int:
-    """The port that an entry of a list is for; below zero for what is none."""
+    """Return the port that an entry of a list is for; below zero for other entries."""
     if isinstance(entry, Planned):
         return entry.written.target
     return entry.target if isinstance(entry, Chase) else -1
-
-
-def _ends_something(written: WrittenMessage) -> bool:
-    """Whether a message ends a note or brings a value to rest."""
-    message = written.message
-    if rest_place(written.target, message) is not None:
-        return is_at_rest(message, fully=True)
-    return message[0] < KEY_PRESSURE and is_note_off(message)

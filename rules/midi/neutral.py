@@ -23,6 +23,7 @@ from rules.midi.messages import (
     NOTE_OFF,
     OFF_VELOCITY,
     PITCH_BEND,
+    is_note_off,
 )
 
 OutputPlace = tuple[int, int, int]
@@ -52,6 +53,13 @@ def is_at_rest(message: bytes, *, fully: bool) -> bool:
     if kind == CONTROLLER and message[1] in PEDALS and not fully:
         return message[2] < SWITCH_ON
     return message[2] == 0
+
+
+def ends_held(message: bytes) -> bool:
+    """Return whether a channel message ends a note or brings a held value to rest, pedals fully."""
+    if rest_place(0, message) is not None:
+        return is_at_rest(message, fully=True)
+    return message[0] < KEY_PRESSURE and is_note_off(message)
 
 
 def rest_message(place: OutputPlace) -> bytes:

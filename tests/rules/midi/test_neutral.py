@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.midi.neutral import is_at_rest, rest_message, rest_place
+from rules.midi.neutral import ends_held, is_at_rest, rest_message, rest_place
 
 HOLDING = [bytes((0xB3, number, 99)) for number in (1, 64, 66, 67)] + [b"\xe3\x00\x10", b"\xd3\x40", b"\xa3\x3c\x40"]
 
@@ -37,3 +37,22 @@ def test_a_bend_rests_in_the_middle() -> None:
     """8192 is the middle of a bend; both bytes count."""
     assert is_at_rest(b"\xe0\x00\x40", fully=False)
     assert not is_at_rest(b"\xe0\x01\x40", fully=False)
+
+
+@pytest.mark.parametrize(
+    ("message", "ends"),
+    [
+        (b"\x80\x3c\x40", True),
+        (b"\x90\x3c\x00", True),
+        (b"\x90\x3c\x40", False),
+        (b"\xb0\x40\x00", True),
+        (b"\xb0\x40\x20", False),
+        (b"\xe0\x00\x40", True),
+        (b"\xb0\x07\x00", False),
+        (b"\xc0\x05", False),
+        (b"\xf0\x7d\xf7", False),
+    ],
+)
+def test_note_offs_and_values_at_rest_end_what_is_held(message: bytes, ends: bool) -> None:
+    """In either form of the note-off; a half pedal still holds, and volume 0 ends nothing."""
+    assert ends_held(message) is ends
