@@ -27,7 +27,7 @@ def rival_clocks(compiler: Compiler, reading: Reading) -> Iterator[Problem]:
 
 
 def clock_advice(compiler: Compiler, source: str, status: int) -> Iterator[str]:
-    """Why clock, transport or a reset from a source goes to no port, and what to write so that it does."""
+    """Return why clock, transport or a reset from a source goes to no port, and what to write so that it does."""
     if status == RESET:
         yield "a system reset goes only to ports that ask for it: write `pass_reset = true` on the port"
         return

@@ -81,7 +81,7 @@ def _keys_outside(compiler: Compiler, branch: BranchReach) -> Iterator[Problem]:
 
 
 def _names_its_keys(plan: BranchPlan) -> bool:
-    """Whether the rule or zone says which keys it takes, wherever it takes any."""
+    """Return whether the rule or zone says which keys it takes, wherever it takes any."""
     if plan.zone is not None and plan.zone.notes is not None:
         return True
     asked = [

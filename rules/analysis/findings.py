@@ -56,7 +56,7 @@ def _folding(compiler: Compiler, branches: Sequence[BranchReach]) -> Iterator[Pr
 
 
 def _doubtful_steps(steps: Iterable[ReachedStep]) -> Iterator[Problem]:
-    """What a step itself finds odd about the notes that come to it."""
+    """Return what a step itself finds odd about the notes that come to it."""
     for step in steps:
         notes = [form for form in step.arriving if form.kind in NOTE_STATUSES]
         for text in step.link.step.doubts(_channels(notes)):

@@ -175,12 +175,12 @@ class _HistoryReader:
             self._note_press(record[2], record[3], record[1])
 
     def _stand(self, states: Mapping[str, State]) -> None:
-        """The switches as they stood."""
+        """Note the states of the switches."""
         if self._replay.session is not None:
             self._replay.session.engine.restore(states)
 
     def take(self, record: Record) -> None:
-        """One record."""
+        """Read one record."""
         kind, time, number, data = record
         self._learn(record)
         if kind not in _EVENTS:
@@ -218,7 +218,7 @@ class _HistoryReader:
             self._naming = {name: place.source.naming for name, place in reading.ports.items()}
 
     def _arrive(self, arrival: Arrival) -> None:
-        """Values that follow one another are told once."""
+        """Add an arrival, or count it with the one before where it is another value of the same stream."""
         last = self._happened[-1] if self._happened else None
         if isinstance(last, Arrival) and arrival.stream is not None and last.stream == arrival.stream:
             self._happened[-1] = replace(arrival, count=last.count + 1)
@@ -253,7 +253,7 @@ class _HistoryReader:
     # -- what is held -------------------------------------------------------------------------------------------------
 
     def _lets_go(self, number: int, message: bytes) -> bool:
-        """Whether a message is the note-off of a note that is held."""
+        """Return whether a message is the note-off of a note that is held."""
         if message[0] >= SYSEX or not is_note_off(message):
             return False
         status, first, _ = split_message(message)
@@ -314,5 +314,5 @@ class _HistoryReader:
 
 
 def naming_of(story: History, port: str) -> Naming:
-    """How the rule file of a port counts notes and programs."""
+    """Return how the rule file of a port counts notes and programs."""
     return story.naming.get(port, STANDARD)

@@ -52,7 +52,7 @@ class RuleTestResult:
 
 
 def run_tests(reading: Reading, pipeline: Pipeline) -> list[RuleTestResult]:
-    """Runs every test of the rule files, each from the start, through the pipeline that they were compiled to."""
+    """Run every test of the rule files, each from the start, through the pipeline that they were compiled to."""
     ruleset = reading.ruleset
     return [
         RuleTestResult(test.name, place, tuple(_faults(ruleset, test, place, _played(ruleset, test, pipeline))))
@@ -61,7 +61,7 @@ def run_tests(reading: Reading, pipeline: Pipeline) -> list[RuleTestResult]:
 
 
 def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str, Sequence[OutgoingMessage]]:
-    """What comes out of each port, in order, until nothing is pending any more."""
+    """Return what comes out of each port, in order, until nothing is pending any more."""
     engine = Engine(pipeline, steady_nanoseconds(ruleset.bpm))
     engine.restore(test.switches)
     players: dict[str, int] = {}
@@ -105,7 +105,7 @@ def _faults(
 
 
 def _concerns(message: bytes, channel: int | None, expected: Sequence[TimedMessage]) -> bool:
-    """Whether a message at the port is for the device; `channel` None takes all."""
+    """Return whether a message at the port is for the device; `channel` None takes all."""
     if channel is None:
         return True
     if message[0] >= SYSEX:
@@ -116,7 +116,7 @@ def _concerns(message: bytes, channel: int | None, expected: Sequence[TimedMessa
 def _difference(
     expected: Sequence[TimedMessage], came: Sequence[OutgoingMessage], channel: int | None, naming: Naming
 ) -> str:
-    """What is not as expected, in words; empty where all is."""
+    """Return what is not as expected, in words; empty where all is."""
     pairs = list(zip(expected, came, strict=False))
     same = next((number for number, pair in enumerate(pairs) if not _is_same(*pair, channel)), len(pairs))
     if same == len(expected) == len(came):

@@ -103,7 +103,7 @@ class _Tracer:
         return [*lines, *self._wires(lines)] or [TraceLine(0, "goes nowhere: the steps of its port drop it")]
 
     def _wires(self, lines: Sequence[TraceLine]) -> Iterator[TraceLine]:
-        """How long all that arrives keeps the 5-pin wires busy."""
+        """Return how long all that arrives keeps the 5-pin wires busy."""
         for name, port in self._ruleset.ports.items():
             arrived = [message for line in lines for at, message in line.outcomes if at == name]
             if arrived and port.connection == "din":
@@ -132,7 +132,7 @@ class _Tracer:
         yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
 
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
-        """What a message does to a switch, and what that sends."""
+        """Return what a message does to a switch, and what that sends."""
         before = self._word
         recorder = _Recorder(self.layout, self._word, one)
         recorder.hand(pulled.node, form.status, *split_message(one.message)[1:])
@@ -154,7 +154,7 @@ class _Tracer:
             yield from (TraceLine(2, f"asks for: {effect}") for effect in turned.do)
 
     def _decides(self, switch: str, guard: Guard) -> bool:
-        """Whether a condition that holds now is true because of a switch."""
+        """Return whether a condition that holds now is true because of a switch."""
         states = self.layout.fields[switch].states
         return not all(holds(guard, self.layout.turned(self._word, switch, state)) for state in states)
 
@@ -181,7 +181,7 @@ class _Tracer:
             yield lines, True
 
     def _refusal(self, entry: SourceEntry, branch: BranchPlan, form: Form) -> _Refusal | None:
-        """Why a branch doesn't take a message; None when it does."""
+        """Return why a branch doesn't take a message; None when it does."""
         rule, zone = branch.rule, branch.zone
         if form.status > SYSEX and not rule.match:
             return _Refusal("clock and transport don't go by rules")
@@ -239,7 +239,7 @@ class _Tracer:
         return TraceLine(depth, text, ((port, one.message),), late=bool(later), is_arrival=True)
 
     def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
-        """What one link makes of each message, and the words for it."""
+        """Return what one link makes of each message, and the words for it."""
         lines: list[TraceLine] = []
         after: list[_Passing] = []
         for one in passing:
@@ -300,12 +300,12 @@ class _Recorder:
         self._as_note_on = one.message[0] & 0xF0 == NOTE_ON
 
     def hand(self, node: AnyNode, status: int, d1: int, d2: int) -> None:
-        """Hands the message to a node, as the steps before have changed it."""
+        """Hand the message to a node, as the steps before have changed it."""
         self._event.node = node.main
         node.take(node.main.fresh(), self._event, status, d1, d2, self)
 
     def note(self, status: int, d1: int, d2: int, delay: Delay) -> None:
-        """Notes one message; a note-off keeps its form."""
+        """Note one message; a note-off keeps its form."""
         if status >= SYSEX:
             message = self._event.message
         elif LENGTH[status] == 2:
@@ -328,11 +328,11 @@ class _Recorder:
         ordered: bool = False,
         anew: bool = False,
     ) -> None:
-        """Notes a message."""
+        """Note a message."""
         self.note(status, d1, d2, event.delay + after)
 
     def send(self, event: Event, message: bytes) -> None:
-        """Notes a message that a step wrote itself."""
+        """Note a message that a step wrote itself."""
         self.made.append(_Passing(message, event.delay))
 
     def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
@@ -340,20 +340,20 @@ class _Recorder:
         return answer()
 
     def turn(self, switch: str, state: State) -> None:
-        """What comes after sees the switch as it is then."""
+        """Turn the switch; what follows sees its new state."""
         self.word = self._layout.turned(self.word, switch, state)
 
     def choose(self, switch: str, state: State) -> None:
-        """The same; where it is in that state already, that is noted."""
+        """Turn the switch to a state; that it is in that state already is noted."""
         self.chosen = switch if self._layout.state(self.word, switch) == state else None
         self.turn(switch, state)
 
     def toggle(self, switch: str) -> None:
-        """The same for a switch that goes to its other state."""
+        """Turn the switch to its other state."""
         self.turn(switch, not self._layout.state(self.word, switch))
 
     def advance_switch(self, switch: str, by: int) -> None:
-        """The same for a switch that goes on by so many."""
+        """Move the switch on by so many states."""
         self.word = self._layout.advanced(self.word, switch, by)
 
     def later(self, base: int, delay: Delay) -> int:
@@ -361,14 +361,14 @@ class _Recorder:
         return base
 
     def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
-        """What comes later by itself isn't told."""
+        """Do nothing: what comes later by itself is not shown."""
         return 0
 
     def cancel(self, wake: int) -> None:
-        """Nobody is woken."""
+        """Do nothing: nothing is woken in a trace."""
 
     def put_off(self) -> None:
-        """Nobody counts."""
+        """Do nothing: a trace counts nothing."""
 
 
 def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
@@ -386,7 +386,7 @@ def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
 
 
 def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> str:
-    """What becomes of a switch, in words."""
+    """Return what becomes of a switch, in words."""
     name, trigger = pulled.node.switch, pulled.trigger
     state = _state_words(layout.state(after, name))
     if before == after:

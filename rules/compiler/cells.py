@@ -58,7 +58,7 @@ class CellMaker:
         return self._cells.setdefault(key, cell)
 
     def forget(self) -> None:
-        """Forgets what was made, piece by piece: thousands freed in one go would hold up whoever plays meanwhile."""
+        """Forget what was made, piece by piece: thousands freed in one go would hold up whoever plays meanwhile."""
         for made in (self._lanes, self._cells):
             while made:
                 made.popitem()
@@ -99,7 +99,7 @@ class CellMaker:
         rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
 
     def _sort(self, status: int, first: int, lanes: Lanes) -> int:
-        """Tells apart the first bytes under which one set of lanes may end differently."""
+        """Tell apart the first bytes under which one set of lanes may end differently."""
         if status & 0xF0 != CONTROLLER:
             return 0
         outs = {lane.one[first] for lane in lanes}
@@ -132,7 +132,7 @@ class CellMaker:
 
 
 def _acts(node: AnyNode) -> bool:
-    """Whether a node, or one behind it, must see a message when it comes. Its table is complete by now."""
+    """Return whether a node, or one behind it, must see a message when it comes. Its table is complete by now."""
     return node.acts or (node.after is not None and node.after.acts)
 
 
@@ -141,7 +141,7 @@ def _is_total(lane: Lane) -> bool:
 
 
 def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, first: int) -> bool:
-    """Whether each note-on goes, whatever its velocity, to outputs of its own, and the note-off to the same ones."""
+    """Return whether each note-on, at any velocity, goes to outputs of its own, and the note-off to the same ones."""
     return (
         all(lane.plain and lane.status & 0xF0 == NOTE_ON and lane.release is None and _is_total(lane) for lane in on)
         and all(lane.plain and NO_BYTE not in lane.gate[:128] for lane in off)
@@ -152,14 +152,14 @@ def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, first: int) -> bool:
 
 
 def _same_notes(on: Lanes, other: Lanes, kind: int, first: int) -> bool:
-    """Whether the lanes of another kind lead to the same ports, channels and keys as those of the note-on, in order."""
+    """Return whether the lanes of another kind lead to the same ports, channels and keys as those of the note-on."""
     return [(lane.target, lane.status & 0x0F, lane.one[first]) for lane in on] == [
         (lane.target, lane.status & 0x0F, lane.one[first]) for lane in other if lane.status & 0xF0 == kind
     ] and all(lane.status & 0xF0 == kind for lane in other)
 
 
 def _rests_simply(lanes: Lanes) -> bool:
-    """Whether what comes in at rest, and only that, goes out at rest."""
+    """Return whether what comes in at rest, and only that, goes out at rest."""
     for lane in lanes:
         kind = lane.status & 0xF0
         if not lane.plain or NO_BYTE in lane.gate[:128]:

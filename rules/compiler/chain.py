@@ -51,7 +51,7 @@ class Nodes:
         return self.all[key]  # type: ignore[return-value]
 
     def lead_on(self, node: AnyNode, rest: Chain) -> None:
-        """Gives a node the table of what follows it, unless it has it."""
+        """Give a node the table of what follows it, unless it has it."""
         if node.after is None and node.leads_on:
             node.after = self.table_after(rest)
 
@@ -61,7 +61,7 @@ class Nodes:
 
 
 def follow_chain(form: Form, chain: Chain, nodes: Nodes) -> list[Form]:
-    """What a form becomes along a whole chain, in order."""
+    """Return what a form becomes along a whole chain, in order."""
     if not chain:
         return [form]
     head, rest = chain[0], chain[1:]
@@ -121,8 +121,10 @@ class StepLink:
         return ends
 
     def _leaves_alone(self, form: Form) -> bool:
-        """Whether the step does nothing to a form, as to most kinds of messages: two forms of each would be 2 ** n
-        after n steps."""
+        """Return whether the step does nothing to a form, as to most kinds of messages.
+
+        Two forms of each would be 2 ** n after n steps.
+        """
         return self.step.fold(form, self) == [form] == self.step.skipped(form, self)
 
 
@@ -148,7 +150,7 @@ class ThroughNode(Node):
     keeps_word: ClassVar[bool] = False
 
     def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
-        """Everything goes on, though nothing is remembered in between."""
+        """Pass everything on."""
         context.emit(event, status, d1, d2)
 
 
@@ -206,7 +208,7 @@ class DeliverLink:
 
 
 def device_links(device: Device, name: str, target: int, layout: Layout, nodes: Nodes) -> Chain:
-    """What happens to everything that goes to a device."""
+    """Return what happens to everything that goes to a device."""
     links: list[Link] = [*step_links(device.steps, ("device", name), layout, nodes)]
     if device.notes is not None and device.outside != "pass":
         links.append(RangeLink(*device.notes, device.outside == "octave"))
@@ -243,7 +245,7 @@ class OutletLink:
         self._nodes = nodes
 
     def end_of(self, name: str) -> Chain:
-        """What happens at a device, or at a port itself."""
+        """Return what happens at a device, or at a port itself."""
         return self._ends.at(name)
 
     def fold(self, form: Form) -> list[Form]:

@@ -132,7 +132,7 @@ class Compiler:
         return Compiler(self.ruleset, self.ports)
 
     def forget(self) -> None:
-        """Forgets what is no part of the pipeline, piece by piece: see `CellMaker.forget`."""
+        """Forget what is no part of the pipeline, piece by piece: see `CellMaker.forget`."""
         self.cells.forget()
         while self.branches:
             self.branches.pop()
@@ -221,7 +221,7 @@ class Compiler:
                 yield ChasedBranch(self.sources.index(name), branch.guard, branch.rule.chase, table)
 
     def _arrivals(self, name: str) -> Table | None:
-        """What of a source's messages comes to its rules; None where those that do come as they are, or nobody asks."""
+        """Return what of a source's messages comes to its rules; None where all come as they are, or no rule chases."""
         if not self.ruleset.ports[name].steps or not any(rule.chase for rule in self.ruleset.rules):
             return None
         steps = self.port_steps(name, ("arrivals",))
@@ -248,7 +248,7 @@ class Compiler:
     # -- switches -------------------------------------------------------------------------------------------------
 
     def triggers(self, source: str) -> list[PulledTrigger]:
-        """What turns switches from a source, in file order."""
+        """Return what turns switches from a source, in file order."""
         found: list[PulledTrigger] = []
 
         def add(trigger: Trigger, key: NodeKey, node: TriggerNode) -> None:

@@ -49,7 +49,7 @@ class _Losses:
         return [_lane_form(why, lost) for _, why, lost in sorted(found, key=lambda loss: loss[0])]
 
     def _along(self, form: Form, steps: Sequence[StepLink], dropped_by: str) -> Iterator[_Loss]:
-        """What becomes of a form along the steps of the port, and behind them."""
+        """Return what becomes of a form along the steps of the port, and behind them."""
         if not steps:
             yield from self._routed(form, dropped_by)
             return
@@ -66,7 +66,7 @@ class _Losses:
             yield from self._along(form._replace(node=None), rest, _dropping(step, form, dropped_by))
 
     def _routed(self, form: Form, dropped_by: str) -> Iterator[_Loss]:
-        """What becomes of a form that comes to the rules."""
+        """Return what becomes of a form that comes to the rules."""
         yield from ((_LOST, SWITCH, piece) for piece in self._entry.kept_by_switches(form))
         yield from ((_ARRIVES, OTHER, piece) for piece in self._entry.let_in(form) if self._entry.clocked(piece))
         for chain, taken in self._entry.branched(form):
@@ -74,7 +74,7 @@ class _Losses:
         yield from ((_IN_NO_ZONE, NO_ZONE, taken) for _, taken in self._entry.taken(form))
 
     def _followed(self, form: Form, chain: Chain, dropped_by: str) -> Iterator[_Loss]:
-        """Where a form ends along a chain: at ports, or on the way."""
+        """Return where a form ends along a chain: at ports, or on the way."""
         link, rest = chain[0], chain[1:]
         if isinstance(link, OutletLink):
             names = link.names_for(form.channel)
@@ -96,7 +96,7 @@ class _Losses:
 
 
 def _dropping(link: object, form: Form, before: str) -> str:
-    """Why the engine may drop what arrives: the step whose node may do so, or what was so before."""
+    """Return why the engine may drop what arrives: the step whose node may do so, or what was so before."""
     if form.node is not None and isinstance(link, StepLink) and link.step.loss != OTHER:
         return link.step.loss
     return before
@@ -116,7 +116,7 @@ def remaining(form: Form, made: Iterable[Form], layout: Layout) -> list[Form]:
 
 
 def _without(form: Form, part: Form, layout: Layout) -> list[Form]:
-    """What is left of a form when incoming messages of another are taken away: pieces that don't overlap."""
+    """Return what is left of a form when incoming messages of another are taken away: pieces that don't overlap."""
     guard = both(form.guard, part.guard)
     if not guard or not form.gate_one & part.gate_one or not form.gate_two & part.gate_two:
         return [form]

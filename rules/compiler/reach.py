@@ -30,7 +30,7 @@ def seconds_out(lane: Lane) -> int:
 
 
 def behind_node(lane: Lane, firsts: int, guard: Guard) -> list[Reached]:
-    """What the node of a lane can make of outgoing first bytes (a gate); nothing where none follows it."""
+    """Return what the node of a lane can make of outgoing first bytes (a gate); nothing where none follows it."""
     if lane.node is None or not lane.node.main.leads_on:
         return []
     node = lane.node.main
@@ -53,7 +53,7 @@ def through(link: Link, forms: Iterable[Form], *, only_certain: bool = False) ->
 
 
 def _behind(form: Form, only_certain: bool) -> list[Form]:
-    """What the node of a form makes of it, as forms that start there."""
+    """Return what the node of a form makes of it, as forms that start there."""
     lane = form.lane()
     firsts = firsts_out(lane, form.gate_one)
     reached = behind_node(lane, firsts, form.guard)

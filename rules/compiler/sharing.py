@@ -80,7 +80,7 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[OutputChannel]:
 
 
 def _after(lane: Lane, firsts: int, guard: Guard) -> list[Start]:
-    """Where outgoing first bytes (a gate) go on behind the node of a lane, if it has one that leads on."""
+    """Return where outgoing first bytes (a gate) go on behind the node of a lane, if it has one that leads on."""
     after = lane.node.main.after if lane.node is not None else None
     return [] if after is None else [(after, *reached) for reached in behind_node(lane, firsts, guard)]
 
@@ -88,7 +88,7 @@ def _after(lane: Lane, firsts: int, guard: Guard) -> list[Start]:
 def _keeps_apart(
     lane: Lane, source: int, row: int, gate: int, keys: dict[tuple[int, int, int], tuple[int, int, int]]
 ) -> bool:
-    """Whether every key that a lane for note-ons makes comes from one incoming key."""
+    """Return whether every key that a lane for note-ons makes comes from one incoming key."""
     if lane.status & 0xF0 != NOTE_ON:
         return True
     if lane.feed_one != FIRST:

@@ -147,16 +147,16 @@ class SourceEntry:
         return [(entry.condition.number, taken) for entry, taken in self._routed(form.status, passing, self._rules)]
 
     def branched(self, form: Form) -> Iterator[tuple[Chain, Form]]:
-        """What each branch takes of a form, in order, with the chain that follows."""
+        """Return what each branch takes of a form, in order, with the chain that follows."""
         _, passing = self._turned(form)
         return ((entry.chain, taken) for entry, taken in self._routed(form.status, passing, self._branches))
 
     def let_in(self, form: Form) -> list[Form]:
-        """What of a form the rules get to see."""
+        """Return what of a form the rules get to see."""
         return self._turned(form)[1]
 
     def kept_by_switches(self, form: Form) -> list[Form]:
-        """What of a form changes a switch and isn't passed on."""
+        """Return what of a form changes a switch and isn't passed on."""
         pulled = (trigger.trigger for trigger in self._triggers if not trigger.trigger.pass_on)
         return [piece for trigger in pulled for piece in split(form, condition_of(trigger))[0]]
 
@@ -172,7 +172,7 @@ class SourceEntry:
         return ends, passing
 
     def left(self, passing: Sequence[Form]) -> list[Form]:
-        """What no rule without `otherwise` takes (ruling 5) of forms with one status."""
+        """Return what no rule without `otherwise` takes (ruling 5) of forms with one status."""
         left = list(passing)
         for entry in self._rules.get(passing[0].status, ()) if passing else ():
             if not entry.otherwise:
@@ -225,7 +225,7 @@ class CountedEntry:
 
 
 def condition_of(trigger: Trigger) -> Condition:
-    """What a trigger asks of a message."""
+    """Return what a trigger asks of a message."""
     if trigger.note is not None:
         return Condition(kind=frozenset({"note"}), channel=trigger.channel, notes=frozenset({trigger.note}))
     if trigger.controller is not None:

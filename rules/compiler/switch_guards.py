@@ -45,7 +45,7 @@ def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> SwitchStates:
 
 
 def _is_meant(state: State, value: str | None) -> bool:
-    """Whether a condition means this state: no value asks for on, numbers may be a range."""
+    """Return whether a condition means this state: no value asks for on, numbers may be a range."""
     if value is None:
         return state is True
     if isinstance(state, bool):

@@ -121,7 +121,7 @@ class Bookkeeping(Dispatch):
     # -- behind a node that waits -------------------------------------------------------------------------------------
 
     def emitted(self, start: Event, now: int, out: list[Sent]) -> None:
-        """A waiting node emits a message: it is evaluated behind the node, and booked in the ledger there."""
+        """Evaluate what a waiting node emits behind the node, and enter it into the ledger there."""
         node = start.node
         assert node is not None
         assert node.after is not None
@@ -142,13 +142,13 @@ class Bookkeeping(Dispatch):
     # -- notes ------------------------------------------------------------------------------------------------------
 
     def let_fall(self, ledger: Ledger, key: LedgerKey, start: Event, now: int, out: list[Sent]) -> None:
-        """A controller, bend or pressure that made notes ends them when it falls, whatever the rules say by now."""
+        """End the notes that a controller, bend or pressure made, where it falls; the rules of now do not matter."""
         for press in list(ledger.pressed(key)):
             if self._falls(start, press, now, out):
                 self._end_press(ledger, key, press, start.origin, now, out)
 
     def _falls(self, start: Event, press: Press, now: int, out: list[Sent]) -> bool:
-        """Whether a value is below 64 for those who made notes of it, else by itself."""
+        """Return whether a value is below 64 for those who made notes of it, else by itself."""
         heard = self._tried(start, press.table, press.word, now, out).heard
         message = start.message
         if heard or message[0] & 0xF0 == PROGRAM:
@@ -175,7 +175,7 @@ class Bookkeeping(Dispatch):
         out: list[Sent],
         came: bytes | None = None,
     ) -> None:
-        """A press ends, wherever it sounds, as late as it began (ruling 9)."""
+        """End a press wherever it sounds, as late as it began (ruling 9)."""
         presses = ledger.pressed(key)
         presses.remove(press)
         if not presses:
@@ -184,7 +184,7 @@ class Bookkeeping(Dispatch):
             self._end(sounding, origin, now, out, came)
 
     def _end_first(self, ledger: Ledger, key: LedgerKey, off: Event, now: int, out: list[Sent]) -> None:
-        """A note-off ends the oldest press of its key.
+        """End the oldest press of a key, by a note-off.
 
         A press that came to nothing waits for the others: not every source ends each of its note-ons.
         """
@@ -195,12 +195,12 @@ class Bookkeeping(Dispatch):
     def _end_moved(
         self, ledger: Ledger, key: LedgerKey, places: set[OutputPlace], origin: int, now: int, out: list[Sent]
     ) -> None:
-        """A second note-on of a held key: what doesn't sound at the new places ends first (ruling 10)."""
+        """End what does not sound at the new places, before a second note-on of a held key (ruling 10)."""
         for sounding in ledger.strike(key, lambda sounding: sounding.place not in places):
             self._end(sounding, origin, now, out)
 
     def _end(self, sounding: Event, origin: int, now: int, out: list[Sent], came: bytes | None = None) -> None:
-        """Sends the note-off of what sounds, as late as its note-on went, counted from the table where it began."""
+        """Send the note-off of what sounds, as late as its note-on went, counted from the table where it began."""
         off = sounding.anew(sounding.off(came), now)
         off.origin = origin
         if sounding.delay is not AT_ONCE or sounding.held:
@@ -212,12 +212,12 @@ class Bookkeeping(Dispatch):
         self.go(off, now, out)
 
     def end_now(self, sounding: Event, now: int, out: list[Sent]) -> None:
-        """Sends the note-off of what sounds at a port, at once."""
+        """Send the note-off of what sounds at a port, at once."""
         if sounding.target >= 0 and sounding.is_out:  # else it was pending, and was dropped
             self.go(sounding.anew(sounding.off(), now), now, out)
 
     def _strike_out(self, ledger: Ledger, key: LedgerKey, event: Event) -> Copy:
-        """A note-off that a `send` wrote ends the latest such note of the same holder; whose copy that was."""
+        """End the latest such note of the same holder, by a note-off that a `send` wrote; return that note's copy."""
         place = (event.target, event.message[0] | 0x10, event.message[1])
         for press in reversed(ledger.pressed(key)):
             for sounding in reversed(press.soundings):
@@ -230,7 +230,7 @@ class Bookkeeping(Dispatch):
     # -- values away from rest ----------------------------------------------------------------------------------------
 
     def _remember(self, ledger: Ledger, key: LedgerKey, evaluation: Evaluation, event: Event) -> None:
-        """Notes where a value is away from rest; but nobody holds down what a `send` sends."""
+        """Note where a value is away from rest; but nobody holds down what a `send` sends."""
         place = rest_place(event.target, event.message)
         if place is None or event.literal:
             return
@@ -243,7 +243,7 @@ class Bookkeeping(Dispatch):
         self._forget_everywhere(event, place)
 
     def _forget_everywhere(self, event: Event, place: OutputPlace) -> None:
-        """A port is brought to rest: also where it went past a node before, or through one that it goes past now."""
+        """Forget a value at rest in all ledgers: it may have gone past a node before, or through one."""
         if self.waiting_nodes and event.target >= 0:
             for other, name, in_key in self.held_by(self.players[event.player]):
                 if in_key == event.in_key:
@@ -252,7 +252,7 @@ class Bookkeeping(Dispatch):
     def _bring_to_rest(
         self, ledger: Ledger, key: LedgerKey, evaluation: Evaluation, events: Sequence[Event], out: list[Sent]
     ) -> None:
-        """A release goes to every place that got the press, whatever the rules say by now (ruling 13)."""
+        """Send a release to every place that got the press; the rules of now do not matter (ruling 13)."""
         reached = {rest_place(event.target, event.message) for event in events}
         left = {place: rest for place, rest in ledger.resting(key).items() if place not in reached}
         if left:
@@ -278,7 +278,7 @@ class Bookkeeping(Dispatch):
         return found
 
     def _is_released(self, evaluation: Evaluation, place: OutputPlace, rest: Rest, out: list[Sent]) -> bool:
-        """Whether a message, on the way that the press took, comes to rest at its place."""
+        """Return whether a message, on the way that the press took, comes to rest at its place."""
         message = evaluation.start.message
         trial = self._tried(evaluation.start, rest.table, rest.word, evaluation.now, out)
         there = [event.message for event in trial.events if rest_place(event.target, event.message) == place]
@@ -289,7 +289,7 @@ class Bookkeeping(Dispatch):
         )
 
     def _rest(self, rest: Rest, release: Event, now: int, out: list[Sent]) -> None:
-        """Sends the value at rest on the way of the one that was away from it; it is of the family of its release."""
+        """Send the value at rest on the way of the one that was away from it; it is of the family of its release."""
         place = rest_place(rest.event.target, rest.event.message)
         assert place is not None
         event = rest.event.anew(rest_message(place), now)
@@ -306,7 +306,7 @@ def _is_note(event: Event) -> bool:
 
 
 def _may_follow(event: Event, sounding: set[tuple[int, int, int]]) -> bool:
-    """Whether an event isn't poly pressure for a port where its note doesn't sound (ruling 13)."""
+    """Return whether an event isn't poly pressure for a port where its note doesn't sound (ruling 13)."""
     if event.target < 0 or event.message[0] & 0xF0 != KEY_PRESSURE:
         return True
     return (event.target, event.channel, event.message[1]) in sounding

@@ -13,14 +13,14 @@ Things = frozenset[int | str]
 
 
 def chased_by(pipeline: Pipeline) -> Things:
-    """What some rule wants to chase."""
+    """Return what some rule wants to chase."""
     return frozenset(thing for branch in pipeline.branches for thing in branch.chase)
 
 
 def keep_values(
     host: EvaluationHost, pipeline: Pipeline, things: Things, player: Player, evaluation: Evaluation, word: int
 ) -> None:
-    """Keeps the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
+    """Keep the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
     message = evaluation.start.message
     arrived = [] if evaluation.consumed else [message]
     table = pipeline.arrivals[player.source] if player.plugged else None

@@ -29,7 +29,7 @@ class Delivery:
         self._held_by = held_by
 
     def deliver(self, event: Event, due: int, out: list[Sent]) -> None:
-        """Sends what is due, as far as other holders at the same output let it."""
+        """Send what is due, as far as other holders at the same output let it."""
         message = event.message
         status = message[0]
         event.is_out = True
@@ -54,7 +54,7 @@ class Delivery:
         send(going, due, out)
 
     def _end_every_note(self, event: Event, due: int, out: list[Sent]) -> None:
-        """A mode message that ends notes: passes if no one else sounds there, else becomes note-offs (ruling 15)."""
+        """Send a mode message that ends notes; where others sound, only note-offs of the sender's notes (ruling 15)."""
         channel = (event.target, event.message[0] & 0x0F)
         holder = (event.hand, in_channel_of(event.in_key))
         shared = self.merge.others_sound(channel, holder)
@@ -70,7 +70,7 @@ class Delivery:
             send(self.merge.forget_channel(channel), due, out)
 
     def _strike_channel(self, channel: tuple[int, int], holder: tuple[int, int]) -> list[Event]:
-        """Takes everything that a holder sounds on an output channel out of the ledgers."""
+        """Take everything that a holder sounds on an output channel out of the ledgers."""
         found: list[Event] = []
         for ledger, key, in_key in self._held_by(holder[0]):
             if in_channel_of(in_key) == holder[1]:
@@ -79,7 +79,7 @@ class Delivery:
         return found
 
     def _forget_rests(self, event: Event) -> None:
-        """After reset all controllers the sender holds nothing away from rest on that channel."""
+        """Forget what the sender of a reset holds away from rest on that channel."""
         channel = (event.target, event.channel)
         for ledger, key, in_key in self._held_by(event.hand):
             if in_channel_of(in_key) == in_channel_of(event.in_key):
@@ -89,6 +89,6 @@ class Delivery:
 
 
 def send(going: Iterable[tuple[int, bytes, int]], due: int, out: list[Sent]) -> None:
-    """Sends what is nobody's any more: past ledger and merge."""
+    """Send what is nobody's any more: past ledger and merge."""
     for target, message, player in going:
         out.append((target, message, due, player))

@@ -31,7 +31,7 @@ class DispatchHost(EvaluationHost, Protocol):
         ...
 
     def is_present(self, target: int) -> bool:
-        """Whether there is such a port by the rules of now."""
+        """Return whether there is such a port by the rules of now."""
         ...
 
 
@@ -67,7 +67,7 @@ class Dispatch:
                 yield from self.held_by(player)
 
     def find_due(self, event: Event) -> None:
-        """When an event is due: after its delays, and after what it must not overtake."""
+        """Set when an event is due: after its delays, and after what it must not overtake."""
         lasting = event.lasting
         due = event.base + event.wait if lasting is AT_ONCE else self.host.later(event.base, lasting) + event.wait
         if event.names:
@@ -84,7 +84,7 @@ class Dispatch:
         event.due = due
 
     def go(self, event: Event, now: int, out: list[Sent]) -> None:
-        """Sends or hands over now, or later if it is not yet due."""
+        """Send an event, or hand it to its node; where it is not due yet, schedule that."""
         place = rest_place(event.target, event.message)
         if place is not None:
             event.due = self.players[event.player].in_turn(event.in_key, place, event.due, now)
@@ -95,7 +95,7 @@ class Dispatch:
             self.scheduler.add(event.due, event, event.origin)
 
     def arrive(self, event: Event, now: int, out: list[Sent]) -> None:
-        """An event is due: it goes out, or to its node."""
+        """Send an event that is due, or hand it to its node."""
         if event.target >= 0:
             self.delivery.deliver(event, now, out)
             return
@@ -110,12 +110,12 @@ class Dispatch:
         )
 
     def wake(self, wake: Wake, origin: int, now: int, out: list[Sent]) -> None:
-        """A node is woken."""
+        """Wake a node."""
         wake.node.woken(self.host.memory(wake.node), wake.key, WaitingNodeContext(self, now, origin, out))
 
     @abstractmethod
     def emitted(self, start: Event, now: int, out: list[Sent]) -> None:
-        """A waiting node emits a message."""
+        """Evaluate what a waiting node emits."""
 
 
 class WaitingNodeContext:
@@ -139,7 +139,7 @@ class WaitingNodeContext:
         ordered: bool = False,
         anew: bool = False,
     ) -> None:
-        """Begins an evaluation behind the node, with the switches of the event; see `rules.program.node.NodeContext`."""
+        """Begin an evaluation behind the node, with the switches of the event; see `rules.program.node.NodeContext`."""
         node = event.node
         assert node is not None
         start = event.derived(_message_like(event.message, status, d1, d2))
@@ -162,16 +162,16 @@ class WaitingNodeContext:
         return self._dispatch.host.later(base, delay)
 
     def wake(self, node: AnyNode, key: Any, base: int, delay: Delay) -> int:
-        """Wakes a node later, in the order of what is being done."""
+        """Wake a node later, in the order of what is being done."""
         due = max(self.now, self.later(base, delay))
         return self._dispatch.scheduler.add(due, Wake(node, key, base, delay), self._origin)
 
     def cancel(self, wake: int) -> None:
-        """Wakes it no more."""
+        """Cancel a wake."""
         self._dispatch.scheduler.cancel(wake)
 
     def put_off(self) -> None:
-        """A message that came goes out later."""
+        """Count a message that will go out later."""
         self._dispatch.put_off += 1
 
 

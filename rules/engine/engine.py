@@ -63,7 +63,7 @@ class Engine(FastPath):
         self._memory_of: dict[AnyNode, Any] = {}
 
     def memory(self, node: AnyNode) -> Any:
-        """What a node remembers: by its place, so that it outlives a reload, and by its sort."""
+        """Return what a node remembers: by its place, so that it outlives a reload, and by its sort."""
         # A node's memory is the same object as long as these rules are in force: found by the node itself, which is
         # quicker than to put its name together.
         if node in self._memory_of:
@@ -84,7 +84,7 @@ class Engine(FastPath):
         return self.bookkeeping.waiting_nodes.number(node)
 
     def is_present(self, target: int) -> bool:
-        """Whether there is such a port by the rules of now."""
+        """Return whether there is such a port by the rules of now."""
         return target in self._present
 
     @property
@@ -118,7 +118,7 @@ class Engine(FastPath):
         return list(dict.fromkeys(in_key for _, _, in_key in self.bookkeeping.held_by(player)))
 
     def held(self, player: Player, in_key: int) -> tuple[list[Event], list[OutputPlace]]:
-        """What an in-key has sounding at ports, and the places there that it holds away from rest."""
+        """Return what an in-key has sounding at ports, and the places there that it holds away from rest."""
         found = [(ledger, key) for ledger, key, holder in self.bookkeeping.held_by(player) if holder == in_key]
         presses = [press for ledger, key in found for press in ledger.pressed(key)]
         places = [place for ledger, key in found for place in ledger.resting(key)]
@@ -148,7 +148,7 @@ class Engine(FastPath):
     # -- messages ---------------------------------------------------------------------------------------------------
 
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
-        """A channel message the whole way: evaluation, then bookkeeping."""
+        """Send a channel message along the general path: evaluation, then bookkeeping."""
         word = self.word
         status, first, _ = split_message(message)
         in_key = in_key_of(status, first)
@@ -180,7 +180,7 @@ class Engine(FastPath):
         return {(sounding.target, sounding.channel, sounding.key) for sounding in soundings}
 
     def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
-        """Sysex by rule; clock and transport by port; an escape by what it holds (rulings 26, 27, 34)."""
+        """Send sysex by rule, clock and transport by port, an escape by what it holds (rulings 26, 27, 34)."""
         status = message[0]
         if status in UNDEFINED or status == ACTIVE_SENSING:
             return
@@ -196,7 +196,7 @@ class Engine(FastPath):
     # -- time -------------------------------------------------------------------------------------------------------
 
     def advance(self, now: int, out: list[Sent]) -> None:
-        """Sends what is due by `now`, in order."""
+        """Send what is due by `now`, in order."""
         while self.scheduler.next_due <= now:
             due, origin, entry = self.scheduler.pop()
             if isinstance(entry, Wake):
@@ -212,7 +212,7 @@ class Engine(FastPath):
     # -- switches ---------------------------------------------------------------------------------------------------
 
     def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
-        """Turns a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
+        """Turn a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
         word = self.layout.turned(self.word, switch, state)
@@ -222,7 +222,10 @@ class Engine(FastPath):
             self.turned(word, NOBODY, now, out)
 
     def turned(self, word: int, player: int, now: int, out: list[Sent]) -> None:
-        """The switches are at `word` now, by a message of a player: what that sends, and what it opens."""
+        """Go on with the switches at `word`, turned by a message of a player.
+
+        What that sends goes out, and what it opens is chased.
+        """
         before, self.word = self.word, word
         self.lists.turned(self.pipeline, before, word, player, now, out)
         for branch in self.pipeline.branches:
@@ -230,17 +233,17 @@ class Engine(FastPath):
                 self._chase(branch, now, out)
 
     def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
-        """A switch was set to the state that it is in: what that state sends goes out again."""
+        """Send again what the state of a switch sends: the switch was set to the state that it is in."""
         self.lists.again(self.pipeline, switch, self.word, player, now, out)
 
     def _chase_to(self, target: int, now: int, out: list[Sent]) -> None:
-        """The last values that a port wants which has returned: by the rules that are open now."""
+        """Send a port that has returned the last values that it wants, by the rules that are open now."""
         for branch in self.pipeline.branches:
             if holds(branch.guard, self.word):
                 self._chase(branch, now, out, target)
 
     def _chase(self, branch: ChasedBranch, now: int, out: list[Sent], only: int = -1) -> None:
-        """The last values that a branch wants, as if they came now; for one port only, past what would keep them."""
+        """Play the last values that a branch wants, as if they came now."""
         for player in self._players:
             if player.source != branch.source:
                 continue
@@ -259,18 +262,18 @@ class Engine(FastPath):
     # -- begin, return ----------------------------------------------------------------------------------------------
 
     def restore(self, states: Mapping[str, State]) -> None:
-        """Sets switches before anything is played. Nothing is sent by it; what these rules don't have is left out."""
+        """Set switches before anything is played. Nothing is sent by it; what these rules don't have is left out."""
         fields = self.layout.fields
         for switch, state in states.items():
             if switch in fields and state in fields[switch].states:
                 self.word = self.layout.turned(self.word, switch, state)
 
     def begin(self, now: int, out: list[Sent]) -> None:
-        """A live session begins: setups, and what is true from the beginning (rulings 8, 25)."""
+        """Send setups, and what is true from the beginning of a live session (rulings 8, 25)."""
         self.lists.begin(self.pipeline, self.word, now, out)
 
     def return_port(self, target: int, now: int, out: list[Sent]) -> None:
-        """An output is there again: silence, then the sounds of now (ruling 8)."""
+        """Silence an output that has returned, and send the sounds of now there (ruling 8)."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
         self.bookkeeping.merge.return_port(target)
@@ -284,7 +287,7 @@ class Engine(FastPath):
     # -- ends -------------------------------------------------------------------------------------------------------
 
     def release(self, number: int, now: int, out: list[Sent]) -> None:
-        """A source is lost: what its player held ends at once, and so do switches that it held."""
+        """End what the player of a lost source holds, at once, and turn off the switches that it held."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
         player = self._players[number]
@@ -302,7 +305,7 @@ class Engine(FastPath):
                 out += [(target, bytes((STOP,)), now, number) for target in self.pipeline.clocks[player.source]]
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
-        """Panic (ruling 17): everything that sounds ends, then all channels of all outputs are silenced.
+        """End everything that sounds, then silence all channels of all outputs (panic, ruling 17).
 
         Nobody knows what an instrument was left with. With `every_key`, note-offs for all 128 keys go out as well.
         """
@@ -321,7 +324,7 @@ class Engine(FastPath):
         self.bookkeeping.merge.clear()
 
     def close(self, now: int, out: list[Sent]) -> None:
-        """The last message of a performance has come: nodes end what they keep going by themselves."""
+        """Let nodes end what they keep going: the last message of a performance has come."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
@@ -329,18 +332,18 @@ class Engine(FastPath):
             node.close(self._memories[name], context)
 
     def leave(self, now: int, out: list[Sent]) -> None:
-        """The end of a live session: of what was still to come, only what ends something goes out, at once."""
+        """Send, of what was still to come in a live session, only what ends something, at once."""
         self.lists.leave(lambda target: target >= 0, now, out)
 
     def settle(self, now: int, out: list[Sent]) -> None:
-        """The end of a performance: bank selects that still wait for a program change go out."""
+        """Send bank selects that still wait for a program change: the performance is over."""
         for target, message, number in self.bookkeeping.merge.settle():
             out.append((target, message, now, number))
 
     # -- reload -----------------------------------------------------------------------------------------------------
 
     def replace(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
-        """New rules, while notes sound (ruling 30). `pipeline` was compiled with the ports of the one it replaces.
+        """Go on by new rules, while notes sound (ruling 30). `pipeline` was compiled with the ports of the one before.
 
         Ledger, switches, delays and pending echoes live on. What sounds at ports that are gone, or comes from sources
         that are gone, ends.
@@ -366,7 +369,7 @@ class Engine(FastPath):
         self.lists.replace(old, old_word, pipeline, self.word, now, out)
 
     def _replace_nodes(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
-        """Tells each node which one takes its place; forgets those that are gone and remember nothing."""
+        """Tell each node its successor; forget nodes that are gone and remember nothing."""
         successors = {_name_of(node): node for node in pipeline.nodes.values()}
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         self._memory_of.clear()
@@ -380,8 +383,10 @@ class Engine(FastPath):
                 del self._memories[name], self._rememberers[name]
 
     def _held_alone(self) -> frozenset[int]:
-        """Where notes are held on channels that nobody shares by the rules of now: there, cells don't ask who else is
-        there."""
+        """Return the places where notes are held on channels that no two holders share by the rules of now.
+
+        Their cells don't ask who else is there.
+        """
         return self.bookkeeping.merge.held_outside(self.pipeline.shared)
 
 

@@ -34,7 +34,7 @@ class EvaluationHost(Protocol):
         ...
 
     def memory(self, node: AnyNode) -> Any:
-        """What a node remembers."""
+        """Return what a node remembers."""
         ...
 
     def target_of(self, node: AnyNode) -> int:
@@ -42,11 +42,11 @@ class EvaluationHost(Protocol):
         ...
 
     def turned(self, word: int, player: int, now: int, out: list[Sent]) -> None:
-        """The switches are at `word` now, by a message of a player."""
+        """Go on with the switches at `word`, turned by a message of a player."""
         ...
 
     def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
-        """A message of a player set a switch to the state that it is in."""
+        """Send again what the state of a switch sends, which a message of a player has set once more."""
         ...
 
 
@@ -94,12 +94,12 @@ class Evaluation:
         self.heard: list[bool] = []
 
     def run(self) -> None:
-        """Follows the message that it begins with."""
+        """Follow the message that it begins with."""
         status, first, second = split_message(self.start.message)
         self.follow(self.table, self.start, status, first, second)
 
     def follow(self, table: Table | None, event: Event, status: int, d1: int, d2: int) -> None:
-        """Takes every lane that a table has for a message; system messages are looked up by their status alone.
+        """Take every lane that a table has for a message; system messages are looked up by their status alone.
 
         Switches turn before the other lanes are asked, and those are asked all at once.
         """
@@ -141,7 +141,7 @@ class Evaluation:
             node.take(self.host.memory(node.main), at, status, first, second, self)
 
     def _reach(self, event: Event, node: AnyNode, lane: Lane, status: int, first: int, second: int) -> None:
-        """A node that waits: an event for it, and what goes past it."""
+        """Make an event for a node that waits, and follow what goes past it."""
         if self.through or (node.thins and event.literal):
             self.follow(node.after, event, status, first, second)
             return
@@ -188,7 +188,7 @@ class Evaluation:
         ordered: bool = False,
         anew: bool = False,
     ) -> None:
-        """Goes on behind a node; delays add up on the way."""
+        """Go on behind a node; delays add up on the way."""
         node = event.node
         assert node is not None
         if copy or ordered or after is not AT_ONCE:
@@ -201,7 +201,7 @@ class Evaluation:
         self.follow(node.after, event, status, d1, d2)
 
     def send(self, event: Event, message: bytes) -> None:
-        """Goes on with a message that a step wrote itself."""
+        """Go on with a message that a step wrote itself."""
         assert event.node is not None
         if self.trying:
             return
@@ -215,13 +215,13 @@ class Evaluation:
         return self.start.family.once(name, answer)
 
     def turn(self, switch: str, state: State) -> None:
-        """Turns a switch; what that sends goes out at once, and the rest of the evaluation sees the new state."""
+        """Turn a switch; what that sends goes out at once, and the rest of the evaluation sees the new state."""
         layout = self.host.layout
         if switch in layout.fields:  # else this is an old rule's message, and newer rules lack the switch
             self._turned(layout.turned(self.host.word, switch, state))
 
     def choose(self, switch: str, state: State) -> None:
-        """The same; where the switch is in that state already, what the state sends goes out again (ruling 25)."""
+        """Turn a switch to a state; where it is in that state already, send again what the state sends (ruling 25)."""
         layout = self.host.layout
         if switch in layout.fields and layout.state(self.host.word, switch) == state:
             self.host.set_again(switch, self.start.player, self.now, self.out)
@@ -229,13 +229,13 @@ class Evaluation:
             self.turn(switch, state)
 
     def toggle(self, switch: str) -> None:
-        """The same for a switch that goes to its other state."""
+        """Turn a switch to its other state."""
         layout = self.host.layout
         if switch in layout.fields:
             self._turned(layout.turned(self.host.word, switch, not layout.state(self.host.word, switch)))
 
     def advance_switch(self, switch: str, by: int) -> None:
-        """The same for a switch that goes on by so many."""
+        """Move a switch on by so many states."""
         if switch in self.host.layout.fields:
             self._turned(self.host.layout.advanced(self.host.word, switch, by))
 

@@ -33,18 +33,18 @@ class FastPath:
 
     @abstractmethod
     def _take(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
-        """A channel message the whole way."""
+        """Send a channel message along the general path."""
 
     @abstractmethod
     def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
-        """A system message."""
+        """Send a system message."""
 
     @abstractmethod
     def advance(self, now: int, out: list[Sent]) -> None:
-        """Sends what is due by `now`, in order."""
+        """Send what is due by `now`, in order."""
 
     def feed(self, number: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """One message from a player, after what was due before it (ruling 29).
+        """Play a message of a player, after what was due before it (ruling 29).
 
         `message` is complete and valid; a message that begins with F7 is a sysex packet or an escape from a file.
         """
@@ -161,7 +161,7 @@ class FastPath:
         return lane.heads[first] + lane.tails[second]
 
     def _hold(self, player: Player, cell: Cell, index: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """The short way for what is held until it comes to rest: its cell says where it went."""
+        """Send a value that is held until it comes to rest: its cell says where it goes."""
         status, first = message[0], message[1]
         second = message[2] if len(message) > 2 else 0
         in_key = index if status < PROGRAM else index & ~0x7F

@@ -69,7 +69,7 @@ class Ledger:
         return not self.presses and not self.rests
 
     def pressed(self, key: LedgerKey) -> list[Press]:
-        """What a key has pressed, as full entries; they may be changed."""
+        """Return what a key has pressed, as full entries; they may be changed."""
         held = self.presses.get(key)
         if held is None:
             return []
@@ -79,7 +79,7 @@ class Ledger:
         return held
 
     def resting(self, key: LedgerKey) -> Held:
-        """What a key holds away from rest, as full entries; they may be changed."""
+        """Return what a key holds away from rest, as full entries; they may be changed."""
         held = self.rests.get(key)
         if held is None:
             return {}
@@ -89,12 +89,13 @@ class Ledger:
         return held
 
     def promote_all(self) -> None:
-        """Makes every entry a full one, before the tables change."""
+        """Make every entry a full one, before the tables change."""
         for key in {*self.presses, *self.rests}:
             promote(self, key)
 
     def untold(self) -> tuple[list[tuple[int, int]], list[tuple[int, tuple[int, int], bytes]]]:
-        """What went the short way past the merge: notes as in-key and place, bends as in-key, channel and message."""
+        """Return what the merge wasn't told on the fast path: (in-key, place) of notes, (in-key, channel, bytes) of
+        bends."""
         notes = [
             (key, lane.places[key & 0x7F])
             for key, held in self.presses.items()
@@ -110,7 +111,7 @@ class Ledger:
         return notes, bends
 
     def strike(self, key: LedgerKey, goes: Callable[[Event], bool]) -> list[Event]:
-        """Takes soundings out, and presses that this empties; what was taken, in the order pressed."""
+        """Take soundings out, and presses that this empties; what was taken, in the order pressed."""
         struck: list[Event] = []
         left: list[Press] = []
         for press in self.pressed(key):
@@ -126,7 +127,7 @@ class Ledger:
         return struck
 
     def come_to_rest(self, key: LedgerKey, comes: Callable[[OutputPlace, Rest], bool]) -> list[Rest]:
-        """Takes out the values that are at rest now; what was taken, in the order in which they left it."""
+        """Take out the values that are at rest now; what was taken, in the order in which they left it."""
         held = self.resting(key)
         going = [place for place, rest in held.items() if comes(place, rest)]
         gone = [held.pop(place) for place in going]
@@ -136,7 +137,7 @@ class Ledger:
 
 
 def promote(ledger: Ledger, key: LedgerKey) -> None:
-    """Makes full entries of the cells that stand for what a key pressed and holds the short way.
+    """Make full entries of the cells that stand for what a key pressed and holds the short way.
 
     Nothing is lost by it: a cell has the short way only where every lane is plain, without delay, and leads to a place
     of its own, and its messages went out when they came.

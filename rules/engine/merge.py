@@ -59,7 +59,7 @@ class Merge:
     # -- notes ----------------------------------------------------------------------------------------------------
 
     def press(self, place: int, holder: Holder) -> None:
-        """A holder sounds a note once more."""
+        """Count a note that a holder sounds once more."""
         if place not in self.notes:
             self.notes[place] = holder
             return
@@ -104,7 +104,7 @@ class Merge:
         return [self._let_out(place >> 11, message, player) for message, player in note.held_back]
 
     def _let_out(self, target: int, message: bytes, player: int) -> Going:
-        """What waited, and waits no more."""
+        """Return what waited, and waits no more."""
         self.waiting[player].remove(message)
         return target, message, player
 
@@ -137,7 +137,7 @@ class Merge:
         return going
 
     def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
-        """Whether another holder sounds anything on an output channel."""
+        """Return whether another holder sounds anything on an output channel."""
         return any(
             channel_holder_of(each) != holder
             for place, note in self.notes.items()
@@ -187,13 +187,13 @@ class Merge:
         return [(place[0], bytes((place[1], place[2], highest)), event.player)]
 
     def bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
-        """Notes where a holder bends a channel to, in case another resets it; the latest stands last."""
+        """Note where a holder bends a channel to, in case another resets it; the latest stands last."""
         bends = self._bends.setdefault(channel, {})
         bends.pop(holder, None)
         bends[holder] = message
 
     def _wait_for_program(self, halves: dict[int, Event], number: int, event: Event) -> None:
-        """A bank select waits, in place of the one of its number that did."""
+        """Let a bank select wait, in place of the one with its number that did."""
         if number in halves:
             self._let_out_banks({number: halves[number]})
         halves[number] = event
@@ -213,7 +213,7 @@ class Merge:
         return [going for halves in waiting.values() for going in self._let_out_banks(halves)]
 
     def change_banks(self, banks: frozenset[Channel]) -> list[Going]:
-        """Where bank selects wait from now on; what goes out because it waits no more."""
+        """Return where bank selects wait from now on; what goes out because it waits no more."""
         self.banks = banks
         stay = {name: halves for name, halves in self._banks_waiting.items() if name[0] in banks}
         self._banks_waiting = {name: halves for name, halves in self._banks_waiting.items() if name[0] not in banks}
@@ -222,7 +222,7 @@ class Merge:
         return going
 
     def _select(self, channel: Channel, holder: ChannelHolder, number: int, value: int) -> None:
-        """A parameter number, registered (100, 101) or not (98, 99)."""
+        """Select a parameter number, registered (100, 101) or not (98, 99)."""
         parameters = self._parameters.setdefault(channel, _Parameters())
         parameters.selections[holder] = _selection(parameters.selections.get(holder, {}), {number: value})
         parameters.selected = _selection(parameters.selected, {number: value})
@@ -265,13 +265,13 @@ class Merge:
     # -- ends -----------------------------------------------------------------------------------------------------
 
     def clear(self) -> None:
-        """After a panic nothing is held."""
+        """Forget all that is held, after a panic."""
         for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters, self._banks_waiting):
             state.clear()
         self.waiting.clear()
 
     def return_port(self, target: int) -> None:
-        """A port has returned: nothing is selected there, and no pedal is down. Who holds what stays."""
+        """Forget what was selected and which pedals were down at a port that has returned. Who holds what stays."""
         self._sent = {place: value for place, value in self._sent.items() if place[0] != target}
         for channel, parameters in self._parameters.items():
             if channel[0] == target:
@@ -295,7 +295,7 @@ class Merge:
 
 
 def _selection(before: dict[int, int], halves: dict[int, int]) -> dict[int, int]:
-    """What is selected after parameter numbers: choosing one sort forgets the other, and 127 twice selects nothing."""
+    """Return what is selected after parameter numbers: one sort forgets the other, and 127 twice selects nothing."""
     low = _RPN if min(halves) >= _RPN else _NRPN
     selection = {half: before[half] for half in (low, low + 1) if half in before} | halves
     return {} if selection.get(low) == selection.get(low + 1) == _NO_PARAMETER else selection

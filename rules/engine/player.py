@@ -67,7 +67,7 @@ class Player:
         self.cells = NOWHERE.cells
 
     def plug(self, pipeline: Pipeline, held: frozenset[int]) -> None:
-        """Connects the player with the tables of its source; a source that is gone leads nowhere.
+        """Connect the player with the tables of its source; a source that is gone leads nowhere.
 
         `held` are places where notes are held, though by these rules nobody shares their channels: what is played there
         takes the whole way, past those who hold them.
@@ -109,7 +109,7 @@ class Player:
         return cells
 
     def in_turn(self, in_key: int, place: OutputPlace, due: int, now: int) -> int:
-        """When a value that is due may go out: not before what its in-key sent to the same place before it.
+        """Return when a value that is due may go out: not before what its in-key sent to the same place before it.
 
         A delay may have become shorter in between, by a switch or by other rules: a pedal must not come up before it
         went down (ruling 22).

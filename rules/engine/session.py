@@ -65,11 +65,11 @@ class Session:
                 self.players[name] = self.engine.add_player(name)
 
     def start(self, now: int, out: list[Sent]) -> None:
-        """The begin: what devices want to be sent first, and what switches send from the beginning (rulings 8, 25)."""
+        """Send what devices and switches send at the beginning (rulings 8, 25)."""
         self.engine.begin(now, out)
 
     def restore(self, states: Mapping[str, State]) -> None:
-        """Sets switches as they were when another session ended, before this one starts.
+        """Set switches as they were when another session ended, before this one starts.
 
         Momentary switches are off: whose pedal was down then, nobody holds it now.
         """
@@ -79,7 +79,7 @@ class Session:
     # -- messages -----------------------------------------------------------------------------------------------------
 
     def arrive(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
-        """A complete, valid message from a player."""
+        """Play a complete, valid message of a player."""
         if now >= self._sensing.due:
             self._lose_silent(now, out)
         self._sensing.hear(player, now)
@@ -94,13 +94,13 @@ class Session:
         self.engine.feed(player, message, now, out)
 
     def advance(self, now: int, out: list[Sent]) -> None:
-        """What is due by now goes out, and sources that fell silent are lost."""
+        """Send what is due by now, and lose sources that fell silent."""
         if now >= self._sensing.due:
             self._lose_silent(now, out)
         self.engine.advance(now, out)
 
     def _lose_silent(self, now: int, out: list[Sent]) -> None:
-        """Sources that promised to be heard and aren't are lost, each at its own time."""
+        """Lose sources that sent active sensing and fell silent, each at its own time."""
         while (due := self._sensing.due) <= now:
             for player in self._sensing.lost():
                 self.engine.release(player, due, out)
@@ -108,30 +108,30 @@ class Session:
     # -- ports --------------------------------------------------------------------------------------------------------
 
     def lose(self, player: int, now: int, out: list[Sent]) -> None:
-        """The port of a player has gone: what it held ends at once."""
+        """End what a player holds, at once: its port has gone."""
         self.advance(now, out)
         self._sensing.forget(player)
         self.engine.release(player, now, out)
 
     def return_output(self, port: str, now: int, out: list[Sent]) -> None:
-        """An output is there again: it begins with nothing sounding, and with the sounds of now (ruling 8)."""
+        """Silence an output that has returned, and send the sounds of now there (ruling 8)."""
         self.advance(now, out)
         self.engine.return_port(self.pipeline.ports.index(port), now, out)
 
     # -- commands -----------------------------------------------------------------------------------------------------
 
     def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
-        """Turns a switch. Raises KeyError for an unknown switch, ValueError for a state that it can't be at."""
+        """Turn a switch. Raises KeyError for an unknown switch, ValueError for a state that it can't be at."""
         self.advance(now, out)
         self.engine.turn(switch, state, now, out)
 
     def panic(self, now: int, out: list[Sent], every_key: bool = False) -> None:
-        """Silences everything (ruling 17)."""
+        """Silence everything (ruling 17)."""
         self.advance(now, out)
         self.engine.silence(now, out, every_key)
 
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
-        """New rules while notes sound (ruling 30), and what new devices want to be sent first."""
+        """Go on by new rules while notes sound (ruling 30), and send what new devices want first."""
         self.advance(now, out)
         self.engine.replace(pipeline, now, out)
         self.ruleset = ruleset
@@ -139,7 +139,7 @@ class Session:
         self._add_players(pipeline.sources)
 
     def leave(self, now: int, out: list[Sent]) -> None:
-        """The end: everything that is held ends, and what waits for note-offs is sent off (ruling 22)."""
+        """End everything that is held, and send what waits for note-offs: the session is over (ruling 22)."""
         self.advance(now, out)
         for player in self.players.values():
             self.engine.release(player, now, out)

@@ -146,7 +146,7 @@ def gated(form: Form, gate: int) -> Form:
 
 
 def counts_as_taken(form: Form, condition: Condition) -> bool:
-    """Whether a condition that takes this form takes it away from `otherwise`.
+    """Return whether a condition that takes this form takes it away from `otherwise`.
 
     A message of the whole channel counts only where no note or velocity is asked for, or its kind is named (ruling 5).
     """

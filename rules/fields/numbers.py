@@ -22,7 +22,7 @@ NumberParser = Callable[[str], int]
 
 
 def _parser(what: str, low: int, high: int, info: ValidationInfo) -> NumberParser:
-    """How one number of this sort is written in this file."""
+    """Return how one number of this sort is written in this file."""
     naming = naming_of(info)
     if what == "a note":
         return lambda text: parse_note(text, naming)

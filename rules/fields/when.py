@@ -45,7 +45,7 @@ class When:
 
 
 def parse_when(text: str) -> When:
-    """Reads a condition on switches. Raises the validation error of the rule file."""
+    """Read a condition on switches. Raises the validation error of the rule file."""
     alternatives = []
     for part in re.split(r"\s+or\s+", text.strip()):
         terms = []

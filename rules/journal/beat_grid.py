@@ -71,7 +71,7 @@ def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
 
 
 def blur_of(clock: Iterable[tuple[int, bytes]]) -> int:
-    """How far (ns) the clocks of a source lie from a steady pace: up to one period of a sound server, for example.
+    """Return how far (ns) the clocks of a source are from a steady pace: up to one period of a sound server.
 
     That is seen where a clock comes later than the one before and the one behind it let expect.
     """
@@ -84,7 +84,7 @@ def blur_of(clock: Iterable[tuple[int, bytes]]) -> int:
 
 
 def _steady(run: Sequence[int], blur: int) -> Iterator[tuple[int, int]]:
-    """Where (ns) stretches of one tempo end in the beats of a run, and how many beats each has.
+    """Return where (ns) stretches of one tempo end in the beats of a run, and how many beats each has.
 
     No beat lies further than `blur` (ns) from where it came.
     """
@@ -142,7 +142,7 @@ class Grid:
         self._beats.append(self._beats[-1] + beats)
 
     def _reach(self, time: int) -> None:
-        """On to the first beat of a run."""
+        """Go on to the first beat of a run."""
         while len(self._times) > 1 and 2 * (time - self._times[-1]) < self._free:
             self._shorten()  # a short rest of a beat becomes part of the beat before it
         if len(self._times) > 1:
@@ -186,7 +186,7 @@ class Grid:
 
 
 def _whole_beats(span: int, beat: int, behind: int) -> int:
-    """How many beats fill a span of time, `behind` beats into the piece: up to a bar if that nearly fits."""
+    """Return how many beats fill a span of time, `behind` beats into the piece: up to a bar if that nearly fits."""
     bar = _BEATS_A_BAR * beat
     over = behind % _BEATS_A_BAR
     bars = (2 * (span + over * beat) + bar) // (2 * bar)

@@ -202,7 +202,7 @@ class _TrackBuilder:
         return TakeTrack(self._name, self._is_input, self._messages, sum(self._held.values()))
 
     def put(self, tick: int, message: bytes) -> None:
-        """A message; one that is due a little earlier than the last one comes right after that."""
+        """Add a message; one that is due a little before the last one comes right after that."""
         self._messages += 1
         self._writer.put(max(tick, self._writer.tick), stored(message))
         self._note(message)
@@ -223,7 +223,7 @@ class _TrackBuilder:
                 self._held[status, first] = 1
 
     def let_go(self, tick: int) -> None:
-        """Everything held ends, at the tick or right after what was last."""
+        """End all that is held, at the tick or right after the last event."""
         tick = max(tick, self._writer.tick)
         for (status, first), count in self._held.items():
             is_note = status & 0xF0 == NOTE_ON

@@ -143,7 +143,7 @@ def names_data(names: Names) -> bytes:
 
 
 def names_in(data: bytes) -> Names:
-    """What a NAMES record tells."""
+    """Return what a NAMES record tells."""
     told = json.loads(data)
     return Names(tuple(told["players"]), tuple(told["ports"]))
 
@@ -164,7 +164,7 @@ def state_data(states: Mapping[str, State]) -> bytes:
 
 
 def state_in(data: bytes) -> dict[str, State]:
-    """How the switches stand by a STATE record."""
+    """Return how the switches stand by a STATE record."""
     return dict(json.loads(data))
 
 

@@ -53,7 +53,7 @@ class _Times:
         self._first = self._latest = self._input = -1
 
     def fault(self, kind: int, time: int) -> str:
-        """What is wrong with the time of the next record, in words; empty when nothing is."""
+        """Return what is wrong with the time of the next record, in words; empty when nothing is."""
         if kind in journal.LASTING:
             return ""  # rules and names stay in force for days, and their times aren't used
         if self._first < 0:
@@ -71,7 +71,7 @@ class _Times:
 
 
 def _content_fault(kind: int, content: bytes) -> str:
-    """What is wrong with the data of a record, in words; empty when nothing is."""
+    """Return what is wrong with the data of a record, in words; empty when nothing is."""
     if kind in (journal.IN, journal.OUT):
         return message_fault(content)
     read = _READERS.get(kind)
@@ -101,7 +101,7 @@ _READERS: Final[dict[int, Callable[[bytes], object]]] = {
 
 
 def _fault_at_end(data: bytes, at: int) -> str:
-    """What is wrong with the last bytes, which are no whole record; empty if they are the beginning of one."""
+    """Return what is wrong with the last bytes, which are no whole record; empty if they are the beginning of one."""
     kind = data[at]
     if kind not in journal.RECORD_KINDS:
         return f"a record of kind {kind}, which there isn't"
@@ -109,7 +109,7 @@ def _fault_at_end(data: bytes, at: int) -> str:
 
 
 def _may_be_torn(kind: int, length: int, begun: bytes) -> bool:
-    """Whether `begun` may be the first bytes of data that was to have `length` bytes.
+    """Return whether `begun` may be the first bytes of data that was to have `length` bytes.
 
     A length that was damaged would take all that follows for data of its record.
     """

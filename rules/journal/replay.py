@@ -27,7 +27,7 @@ class Replay:
         self.now = 0
 
     def feed(self, record: Record, out: list[Sent]) -> None:
-        """One record; what goes out is appended to `out`. Raises RuleFileError for rules that can't be read."""
+        """Play one record; what goes out is appended to `out`. Raises RuleFileError for rules that can't be read."""
         kind, time, number, data = record
         if kind == journal.RECORDED:  # what was due by then was sent, and logged, a moment later perhaps
             return
@@ -51,7 +51,7 @@ class Replay:
             session.leave(time, out)
 
     def finish(self, out: list[Sent]) -> None:
-        """What was due by the time of the last record goes out."""
+        """Send what was due by the time of the last record."""
         if self.session is not None:
             self.session.advance(self.now, out)
 
@@ -71,7 +71,7 @@ def _prepared(data: bytes, ports: tuple[str, ...]) -> tuple[RuleSet, Pipeline]:
 
 
 def replay(records: Iterable[Record]) -> list[tuple[int, bytes, int]]:
-    """What goes out when a journal is played again: (port number, message, due time in ns), in order.
+    """Return what goes out when a journal is played again: (port number, message, due time in ns), in order.
 
     Of a journal that begins with its session this is, one for one, what its OUT records tell.
     """

@@ -23,7 +23,7 @@ class Snapshot:
         self._held: dict[tuple[int, int, int], Record] = {}
 
     def give_up(self, record: Record) -> None:
-        """One record is about to be forgotten."""
+        """Take in a record that is about to be forgotten."""
         kind, _, number, data = record
         if kind == IN:
             if data[0] in _NOTE_KINDS or (data[0] & 0xF0 == CONTROLLER and data[1] in PEDALS):
@@ -53,5 +53,5 @@ class Snapshot:
 
 
 def is_played(record: Record) -> bool:
-    """Whether a record is somebody playing: a note, a controller, a sysex, but no clock and nothing of ours."""
+    """Return whether a record is somebody playing: a note, a controller, a sysex, but no clock and nothing of ours."""
     return record[0] == IN and record[3][0] <= SYSEX

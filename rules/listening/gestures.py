@@ -153,7 +153,7 @@ def _joined(found: list[Control]) -> list[Control]:
 
 
 def _is_part(control: Control, seen: Mapping[Identity, Control]) -> bool:
-    """Whether a controller only adds to another control of the gesture."""
+    """Return whether a controller only adds to another control of the gesture."""
     if control.number in (BANK_MSB, BANK_LSB):
         return any(kind == "program" and channel == control.channel for kind, channel, _ in seen)
     return control.number in range(_FINE_HALF, 2 * _FINE_HALF) and _half(control, -_FINE_HALF) in seen

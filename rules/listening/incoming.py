@@ -99,7 +99,7 @@ class SteadyMessages:
         return f"clock at {bpm:.1f} BPM"
 
     def fall_silent(self, now: int) -> list[str]:
-        """What has ticked, and ticks no more."""
+        """Return what has ticked, and ticks no more."""
         silent = [status for status, heard in self._heard.items() if now - heard > SILENCE_NS]
         for status in silent:
             del self._heard[status]

@@ -17,7 +17,7 @@ BYTES_A_SECOND: Final = BITS_A_SECOND // BITS_A_BYTE
 
 
 def size_on_wire(messages: Iterable[bytes], *, running_status: bool = False) -> int:
-    """How many bytes messages take on a wire, one after the other.
+    """Return how many bytes messages take on a wire, one after the other.
 
     With `running_status` the sender leaves out the status byte of a channel message that repeats the last one.
     """
@@ -34,5 +34,5 @@ def size_on_wire(messages: Iterable[bytes], *, running_status: bool = False) -> 
 
 
 def microseconds_on_wire(messages: Iterable[bytes], *, running_status: bool = False) -> int:
-    """How long a wire is busy with messages, sent one right after the other."""
+    """Return how long a wire is busy with messages, sent one right after the other."""
     return size_on_wire(messages, running_status=running_status) * MICROSECONDS_A_BYTE

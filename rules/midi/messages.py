@@ -85,7 +85,7 @@ BEND_CENTRE: Final = 8192
 
 
 def message_fault(message: bytes) -> str:
-    """What keeps `message` from being one complete MIDI 1.0 message, in words; empty when nothing does."""
+    """Return what keeps `message` from being one complete MIDI 1.0 message, in words; empty when nothing does."""
     if not message:
         return "a message has at least one byte"
     status = message[0]
@@ -120,12 +120,12 @@ def split_message(message: bytes) -> tuple[int, int, int]:
 
 
 def is_note_on(message: bytes) -> bool:
-    """Whether a message begins a note."""
+    """Return whether a message begins a note."""
     return message[0] & 0xF0 == NOTE_ON and message[2] > 0
 
 
 def is_note_off(message: bytes) -> bool:
-    """Whether a message ends a note, in either form."""
+    """Return whether a message ends a note, in either form."""
     kind = message[0] & 0xF0
     return kind == NOTE_OFF or (kind == NOTE_ON and message[2] == 0)
 

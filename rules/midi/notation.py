@@ -140,7 +140,7 @@ class MessageText:
 
 
 def parse_message(text: str, naming: Naming = STANDARD) -> MessageText:
-    """Reads `note-on 4 C4 100`, `controller sustain 127`, `sysex F0 7D 01 F7` or raw hex. Raises NotationError.
+    """Read `note-on 4 C4 100`, `controller sustain 127`, `sysex F0 7D 01 F7` or raw hex. Raises NotationError.
 
     The channel may be left out; what that means is for the caller to say.
     """
@@ -210,7 +210,7 @@ _WORDS_WITHOUT_CHANNEL: Final = {PROGRAM: 1, CHANNEL_PRESSURE: 1, PITCH_BEND: 1}
 
 
 def _take_channel(status: int, words: list[str]) -> tuple[int | None, list[str]]:
-    """Splits the channel off, judging by the number of words whether one was written."""
+    """Split the channel off, judging by the number of words whether one was written."""
     if not words:
         raise NotationError(f"too short: write `{_FORMS[status]}`")
     first_is_number = words[0].isdigit()

@@ -41,7 +41,7 @@ def _is_part(one: str, other: str) -> bool:
 
 
 def _slips(typed: str, meant: str) -> int:
-    """How many slips lead from one word to another: the optimal string alignment distance."""
+    """Return how many slips lead from one word to another: the optimal string alignment distance."""
     before, last = list[int](), list(range(len(meant) + 1))
     for row, letter in enumerate(typed, start=1):
         now = [row]

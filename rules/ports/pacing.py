@@ -32,10 +32,10 @@ class Limit(Protocol):
         """The earliest time at which a message may go: `now`, later, or NEVER (until something happens)."""
 
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
-        """A message goes, or so many of its length."""
+        """Count a message that goes, or `count` of its length."""
 
     def room(self, now: int) -> int:
-        """How many short messages might go now; 0 where each one has to be looked at."""
+        """Return how many short messages might go now; 0 where each one has to be looked at."""
 
 
 class Wire:
@@ -54,7 +54,7 @@ class Wire:
         self._busy = [0, 0]
 
     def when(self, message: bytes, now: int) -> int:
-        """When the wire takes a message."""
+        """Return when the wire takes a message."""
         return max(now, self._free - (self.URGENT_AHEAD if is_urgent(message) else self.AHEAD))
 
     def room(self, now: int) -> int:
@@ -62,18 +62,18 @@ class Wire:
         return 0
 
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
-        """The wire is busy for as long as the message takes."""
+        """Count a message: the wire is busy for as long as it takes."""
         time = len(message) * NANOSECONDS_A_BYTE * times
         self._free = max(self._free, now) + time
         self._turn(now)
         self._busy[1] += time
 
     def time_for(self, length: int, now: int) -> int:
-        """How long (ns) it will be busy with what it was given, and so many bytes more."""
+        """Return how long (ns) it will be busy with what it was given, and so many bytes more."""
         return max(0, self._free - now) + length * NANOSECONDS_A_BYTE
 
     def load(self, now: int) -> float:
-        """Which part of the last second the wire was busy, 0 to 1."""
+        """Return which part of the last second the wire was busy, 0 to 1."""
         self._turn(now)
         past = 1 - (now % NANOSECONDS_PER_SECOND) / NANOSECONDS_PER_SECOND
         return min(1.0, (self._busy[0] * past + self._busy[1]) / NANOSECONDS_PER_SECOND)
@@ -108,15 +108,15 @@ class Credit:
         return now if not on_its_way or on_its_way + len(message) + self.EXTRA <= self.ROOM else NEVER
 
     def room(self, now: int) -> int:
-        """What is left of the credit."""
+        """Return what is left of the credit."""
         return (self.ROOM - self.spent + self._acknowledged) // (len(SHORT) + self.EXTRA)
 
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
-        """A message is on its way."""
+        """Count a message that is on its way."""
         self.spent += (len(message) + self.EXTRA) * times
 
     def acknowledge(self, spent: int) -> None:
-        """All up to this much `spent` has arrived."""
+        """Count as arrived everything up to this much `spent`."""
         self._acknowledged = max(self._acknowledged, spent)
 
     @property
@@ -139,15 +139,15 @@ class Rate:
         self._empty = 0  # when the other side has read everything
 
     def when(self, message: bytes, now: int) -> int:
-        """When there is room; a message that never fits goes when nothing else is there."""
+        """Return when there is room; a message that never fits goes when nothing else is there."""
         return max(now, self._empty - max(0, self._room - self._time(message)))
 
     def room(self, now: int) -> int:
-        """What is left of the burst."""
+        """Return what is left of the burst."""
         return (self._room - max(0, self._empty - now)) // self._each
 
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
-        """A message takes its room."""
+        """Count a message, which takes its room."""
         self._empty = max(self._empty, now) + self._time(message) * times
 
     def _time(self, message: bytes) -> int:
@@ -166,7 +166,7 @@ class Pacer:
         return len(self._urgent) + len(self._waiting)
 
     def pass_at_once(self, message: bytes, now: int) -> bool:
-        """Whether a message may go now, ahead of nothing; if so it is counted as gone."""
+        """Return whether a message may go now, ahead of nothing; if so it is counted as gone."""
         if self._urgent or (self._waiting and not is_urgent(message)):
             return False
         return self._spend(message, now)
@@ -195,7 +195,7 @@ class Pacer:
         return None
 
     def next_time(self, now: int) -> int:
-        """When `take` has something: now or later; NEVER if nothing waits, or only for an acknowledgement."""
+        """Return when `take` has something: now or later; NEVER if nothing waits, or only for an acknowledgement."""
         line = self._urgent or self._waiting
         return self._when(line[0], now) if line else NEVER
 
@@ -247,12 +247,12 @@ def is_urgent(message: bytes) -> bool:
 
 
 def is_needed(message: bytes) -> bool:
-    """Whether its loss would leave something sounding: note-offs, pedals and mode messages, clock and transport."""
+    """Return whether without it something would go on sounding: note-offs, pedals, mode messages, clock, transport."""
     if message[0] & 0xF0 == CONTROLLER:
         return message[1] in SWITCH_CONTROLLERS or message[1] >= FIRST_MODE
     return is_note_off(message) or is_urgent(message)
 
 
 def ends_something(message: bytes) -> bool:
-    """Whether it ends what sounds: of what is held away from rest only the way back, such as a pedal that is let go."""
+    """Return whether it ends what sounds; of values away from rest, only the way back, such as a pedal let go."""
     return is_needed(message) if rest_place(0, message) is None else is_at_rest(message, fully=False)

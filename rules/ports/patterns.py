@@ -59,7 +59,7 @@ def _wanted(ruleset: RuleSet, directions: Sequence[Direction]) -> Iterator[Wante
 
 
 def _pattern(name: str, port: Port, direction: Direction) -> str:
-    """What the computer calls a port: `true`, or nothing at all, means our name."""
+    """Return what the computer calls a port: `true`, or nothing at all, means our name."""
     told = port.both if port.both is not None else port.input if direction == "in" else port.output
     return told if isinstance(told, str) else name
 
@@ -92,7 +92,7 @@ class Ambiguous:
 
 
 def find(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> Found | Missing | Ambiguous:
-    """Which of the computer's `names` a pattern means; those at `hidden` indexes, our own, are never meant.
+    """Return which of the computer's `names` a pattern means; those at `hidden` indexes, our own, are never meant.
 
     `*` stands for any letters, `?` for one, case is ignored. The pattern is held against whole names first; where none
     fits, against what stands before the first colon (the device), then against what stands behind it (its port). A
@@ -145,7 +145,7 @@ class Changes:
 
 
 def changes(before: Iterable[Wanted], wanted: Iterable[Wanted]) -> Changes:
-    """What to do with the ports there were `before`, so that the `wanted` ones are there."""
+    """Return what to do with the ports there were `before`, so that the `wanted` ones are there."""
     before, wanted = tuple(before), tuple(wanted)
     had = {port.identity for port in before}
     stays = {port.identity for port in wanted}

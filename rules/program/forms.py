@@ -69,7 +69,7 @@ class Form(NamedTuple):
         return self if guard == ALWAYS else self._replace(guard=both(self.guard, guard))
 
     def without(self, part: Form) -> list[Form]:
-        """What is left of this form when `part`, a restriction of it, is taken away: at most two disjoint pieces."""
+        """Return what is left of this form without `part`, a restriction of it: at most two disjoint pieces."""
         pieces = []
         if rest := self.gate_one & ~part.gate_one:
             pieces.append(self._replace(gate_one=rest))

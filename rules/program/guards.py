@@ -15,7 +15,7 @@ NO_CUBES: Final[Guard] = ()
 
 
 def holds(guard: Guard, word: int) -> bool:
-    """Whether a guard holds for a word of switch states."""
+    """Return whether a guard holds for a word of switch states."""
     return any(word & mask == value for mask, value in guard)
 
 

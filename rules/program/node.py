@@ -28,7 +28,7 @@ class NodeContext(Protocol):
         ordered: bool = False,
         anew: bool = False,
     ) -> None:
-        """Sends a message on behind the node, for what `event` stands for.
+        """Send a message on behind the node, for what `event` stands for.
 
         It goes `after` a delay; `copy` names it as a holder of its own. With `ordered`, nothing overtakes there. Delays
         count from when the event's message came, or from now, with `anew`.
@@ -50,7 +50,7 @@ class EvaluationContext(NodeContext, Protocol):
     consumed: bool
 
     def send(self, event: Event, message: bytes) -> None:
-        """Sends on a message that the step wrote itself."""
+        """Send on a message that the step wrote itself."""
         ...
 
     def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
@@ -58,19 +58,19 @@ class EvaluationContext(NodeContext, Protocol):
         ...
 
     def turn(self, switch: str, state: State) -> None:
-        """Turns a switch."""
+        """Turn a switch."""
         ...
 
     def choose(self, switch: str, state: State) -> None:
-        """Turns a switch, or has what its state sends go out again where it is in that state."""
+        """Turn a switch, or has what its state sends go out again where it is in that state."""
         ...
 
     def toggle(self, switch: str) -> None:
-        """Turns a switch to its other state."""
+        """Turn a switch to its other state."""
         ...
 
     def advance_switch(self, switch: str, by: int) -> None:
-        """Moves a switch on by so many."""
+        """Move a switch on by so many."""
         ...
 
 
@@ -87,15 +87,15 @@ class WaitingContext(NodeContext, Protocol):
         ...
 
     def wake(self, node: Node, key: object, base: int, delay: Delay) -> int:
-        """Asks to be woken a delay after `base`, in the order of what is being done. Returns what `cancel` wants."""
+        """Ask to be woken a delay after `base`, in the order of what is being done. Returns what `cancel` wants."""
         ...
 
     def cancel(self, wake: int) -> None:
-        """Asks not to be woken any more."""
+        """Ask not to be woken any more."""
         ...
 
     def put_off(self) -> None:
-        """Says that a message that came will go out later, for those who count."""
+        """Say that a message that came will go out later, for those who count."""
         ...
 
 
@@ -143,24 +143,24 @@ class Node(ABC):
 
     @abstractmethod
     def take(self, memory: Any, event: Event, status: int, d1: int, d2: int, context: Any) -> None:
-        """Takes one message (data bytes 0 where it has none) and emits what comes of it.
+        """Take one message (data bytes 0 where it has none), and emit what comes of it.
 
         `context` is an EvaluationContext for a node that doesn't wait, a WaitingContext for one that does.
         """
 
     def woken(self, memory: Any, key: Any, context: WaitingContext) -> None:
-        """Is woken, as it asked to be."""
+        """Do what the node asked to be woken for."""
         raise AssertionError("a node that asks to be woken says what it does then")
 
-    def forget(self, memory: Any, player: int, context: WaitingContext) -> None:
-        """Forgets a player: the source is lost, or, where it waits, after a panic. What sounds is ended already."""
+    def forget(self, memory: Any, player: int, context: WaitingContext) -> None:  # noqa: B027 - optional
+        """Forget a player: the source is lost, or, where it waits, after a panic. What sounds is ended already."""
 
-    def replaced(self, memory: Any, successor: Node | None, context: WaitingContext) -> None:
-        """Hears that other rules have come. `successor` is the step in its place, if there is one of its sort."""
+    def replaced(self, memory: Any, successor: Node | None, context: WaitingContext) -> None:  # noqa: B027 - optional
+        """Hear that other rules have come. `successor` is the step in its place, if there is one of its sort."""
 
-    def close(self, memory: Any, context: WaitingContext) -> None:
-        """Ends what it keeps going: the performance is over."""
+    def close(self, memory: Any, context: WaitingContext) -> None:  # noqa: B027 - optional
+        """End what it keeps going: the performance is over."""
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
-        """What messages with a status and gates of data bytes can become: status and first bytes of each result."""
+        """Return what a status and gates of data bytes can become: the status and first bytes of each result."""
         return [(status, firsts)]

@@ -50,7 +50,7 @@ class Layout:
             shift += width
 
     def state(self, word: int, name: str) -> State:
-        """What a switch is at."""
+        """Return what a switch is at."""
         field = self.fields[name]
         return field.states[(word & field.mask) >> field.shift]
 

@@ -109,7 +109,7 @@ def check_triggers(draft: Draft) -> Iterator[Problem]:
 
 
 def check_turns(draft: Draft) -> Iterator[Problem]:
-    """What a switch sends goes to devices, and to ports that can send."""
+    """Yield what is wrong with `[[on_switch]]`: messages go to devices, and to ports that can send."""
     for entry in draft.on_switch:
         for name, messages in entry.value.send.items():
             place = entry.place.inside("send", name)
@@ -209,7 +209,7 @@ def check_chase(draft: Draft) -> Iterator[Problem]:
 
 
 def check_combinations(draft: Draft) -> Iterator[Problem]:
-    """What the steps on one way ask of switches stays within what can be worked out beforehand."""
+    """Yield steps on one way that depend on more combinations of switches than can be computed beforehand."""
     for branch in _all_branches(draft):
         names = [name for outlet in branch.branch.outlets for name in outlet.to]
         behind = [draft.devices[name].value.steps for name in names if name in draft.devices] or [()]

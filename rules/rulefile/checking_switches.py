@@ -79,7 +79,7 @@ def check_states(draft: Draft) -> Iterator[Problem]:
 
 
 def state_fault(draft: Draft, name: str, state: bool | int | str) -> str:
-    """Why a switch can't be set to a state; empty when it can."""
+    """Return why a switch can't be set to a state; empty when it can."""
     fault = switch_fault(draft, name)
     if fault or name not in draft.switches:
         return fault

@@ -58,7 +58,7 @@ class Draft:
     clashes: list[Problem] = field(default_factory=list)
 
     def put(self, section: str, name: str, place: Location, value: Any) -> None:
-        """A port, device or switch; `value` None where its table is faulty."""
+        """Add a port, device or switch; `value` is None where its table is faulty."""
         self._take("switch" if section == "switches" else "port or device", name, place)
         if value is None:
             self.broken[name] = section
@@ -66,7 +66,7 @@ class Draft:
             getattr(self, section).setdefault(name, Placed(value, place))
 
     def add(self, section: str, place: Location, value: Any) -> None:
-        """A rule, a test or an `[[on_switch]]`; `value` None where its table is faulty."""
+        """Add a rule, a test or an `[[on_switch]]`; `value` is None where its table is faulty."""
         if section == "rules":
             written = place.source.value((*place.path, "name"))
             number = place.source.rules_before + int(place.path[1]) + 1
@@ -80,7 +80,7 @@ class Draft:
             getattr(self, section).append(Placed(value, place))
 
     def set_tempo(self, bpm: float, place: Location) -> None:
-        """The tempo of one file; all that give one must agree."""
+        """Set the tempo of one file; all files that give one must agree."""
         if self.tempos and self.tempos[0].value != bpm:
             first = self.tempos[0]
             self.clashes.append(

@@ -132,7 +132,7 @@ def _unknown(path: Path, meant: Path | None) -> str:
 
 
 def _hint(key: str, known: Sequence[str]) -> str:
-    """What an unknown setting may mean: something that is written deeper inside, another word, or a misspelt one."""
+    """Return what an unknown setting may mean: one that belongs deeper inside, another word, or a misspelt one."""
     if forms := wrapped(key, known):
         return f" - did you mean {' or '.join(f'`{form}`' for form in forms)}?"
     meant = key_meant(key, known)

@@ -56,14 +56,14 @@ class SourceFile:
         return tuple(found)
 
     def forget(self) -> None:
-        """Forgets the tables one by one: a large file's, freed in one go, would hold up whoever plays meanwhile."""
+        """Forget the tables one by one: a large file's, freed in one go, would hold up whoever plays meanwhile."""
         for section in self.data.values():
             if isinstance(section, list | dict):
                 while section:
                     section.pop() if isinstance(section, list) else section.popitem()
 
     def value(self, path: Path) -> Any:
-        """What is written at a path, or around it."""
+        """Return what is written at a path, or around it."""
         here: Any = self.data
         for part in self.located(path):
             here = here[part]

@@ -93,7 +93,7 @@ def value_meant(value: str, known: Collection[str]) -> str | None:
 
 
 def wrapped(key: str, known: Collection[str]) -> tuple[str, ...]:
-    """How a condition or step in place of its table is written, as in `match = { channel = ... }`; else nothing."""
+    """Return how a condition or step in place of its table is written, as in `match = { channel = ... }`, or ""."""
     found = []
     if key in _CONDITIONS and "match" in known:
         found.append(f"match = {{ {key} = ... }}")

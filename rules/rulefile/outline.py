@@ -31,7 +31,7 @@ def outline(raw: Any, naming: Naming) -> Rule:
 
 
 def is_whole(stage: Stage) -> bool:
-    """Whether a stage of an outline has its step."""
+    """Return whether a stage of an outline has its step."""
     return isinstance(stage, StageTable)
 
 

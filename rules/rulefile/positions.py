@@ -58,7 +58,7 @@ class Positions:
 
 
 def find_positions(text: str) -> Positions:
-    """Scans a whole TOML text. Never raises."""
+    """Scan a whole TOML text. Never raises."""
     scanner = _Scanner(text.replace("\r\n", "\n"))
     try:
         scanner.statements()
@@ -168,7 +168,7 @@ class _Scanner:
         return parts
 
     def _pair(self, table: Path) -> None:
-        """One `key = value`, the value with all that is in it. A loop, so that depth is no matter."""
+        """Scan one `key = value`, with all that is in the value. A loop, so that depth doesn't matter."""
         opened: list[_Open] = []
         self._member(table, opened)
         while opened:
@@ -187,7 +187,7 @@ class _Scanner:
         self.found.unclosed = None
 
     def _closed(self, inner: _Open) -> bool:
-        """Goes on to the next member of an array or inline table, or past its end."""
+        """Go on to the next member of an array or inline table, or past its end."""
         broken = "\n" in self._skip(_BLANK)
         comma = self.text.startswith(",", self.at)
         if comma and inner.count:
@@ -202,7 +202,7 @@ class _Scanner:
         return closed
 
     def _member(self, table: Path, opened: list[_Open]) -> None:
-        """One key with its value, in a table of either kind."""
+        """Scan one key with its value, in a table of either kind."""
         line = self.line()
         path = table
         for part in self._key():
@@ -215,7 +215,7 @@ class _Scanner:
         self._value(path, opened)
 
     def _value(self, path: Path, opened: list[_Open]) -> None:
-        """A simple value whole; of an array or inline table only the beginning."""
+        """Scan a simple value whole; of an array or inline table only the beginning."""
         first = self.text[self.at : self.at + 1]
         if first in ("[", "{"):
             opened.append(_Open(path, "]" if first == "[" else "}", self.line()))

@@ -41,7 +41,7 @@ class Reading:
     files: tuple[str, ...]
 
     def forget_files(self) -> None:
-        """Forgets what stands in the files, once no place is asked for its line any more."""
+        """Forget what stands in the files, once no place is asked for its line any more."""
         places = (*self.ports.values(), *self.devices.values(), *self.switches.values())
         for source in {place.source for place in (*places, *self.rules, *self.on_switch, *self.tests)}:
             source.forget()
@@ -108,7 +108,7 @@ class _DraftReader:
         self._rules = 0
 
     def read(self, name: str, data: bytes) -> None:
-        """Reads one file."""
+        """Read one file."""
         try:
             text, tables = parse(name, data)
         except RuleFileError as error:
@@ -123,7 +123,7 @@ class _DraftReader:
             self._listed(source, section)
 
     def _head(self, source: SourceFile) -> None:
-        """What stands outside of all sections."""
+        """Read what is outside of all sections."""
         alone = {key: raw for key, raw in source.data.items() if key not in (*_NAMED, *_LISTED)}
         file = self._validated(source, alone)
         if file is not None and file.bpm is not None:
@@ -165,6 +165,6 @@ class _DraftReader:
 
 
 def _naming(tables: Mapping[str, Any]) -> Naming:
-    """How a file counts, as far as it says so rightly; what it says wrongly is reported with the rest."""
+    """Return how a file counts, as far as it says so rightly; what it says wrongly is reported with the rest."""
     starts_at_0 = tables.get("first_program") == 0 and tables["first_program"] is not False
     return Naming(3 if tables.get("middle_c") == "C3" else 4, 0 if starts_at_0 else 1)

@@ -9,7 +9,7 @@ from rules.rulefile.draft import Draft
 
 
 def source_fault(draft: Draft, name: str) -> str:
-    """Why no message can come from a name; empty when one can."""
+    """Return why no message can come from a name; empty when one can."""
     if name in draft.broken:
         return ""
     if name in draft.ports:
@@ -21,7 +21,7 @@ def source_fault(draft: Draft, name: str) -> str:
 
 
 def destination_fault(draft: Draft, name: str) -> str:
-    """Why no message can go to a name; empty when one can."""
+    """Return why no message can go to a name; empty when one can."""
     if name in draft.broken or name in draft.devices:
         return ""
     if name in draft.ports:
@@ -33,7 +33,7 @@ def destination_fault(draft: Draft, name: str) -> str:
 
 
 def port_fault(draft: Draft, name: str) -> str:
-    """Why a device can't be connected to a name; empty when it can."""
+    """Return why a device can't be connected to a name; empty when it can."""
     if name in draft.ports or name in draft.broken:
         return destination_fault(draft, name)
     if name in draft.devices:
@@ -43,7 +43,7 @@ def port_fault(draft: Draft, name: str) -> str:
 
 
 def switch_fault(draft: Draft, name: str) -> str:
-    """Why a name is no switch; empty when it is one."""
+    """Return why a name is no switch; empty when it is one."""
     if name in draft.broken or name in draft.switches:
         return ""
     known = [*draft.switches, *draft.broken_names("switches")]

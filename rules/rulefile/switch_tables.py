@@ -202,7 +202,7 @@ class NumberSwitch(Part):
 
 
 def _switch_kind(raw: Any) -> str:
-    """Which kind of switch a table is, by the key that only it has."""
+    """Return which kind of switch a table is, by the key that only it has."""
     if isinstance(raw, ValueSwitch) or (isinstance(raw, dict) and "values" in raw):
         return "a switch of values"
     if isinstance(raw, NumberSwitch) or (isinstance(raw, dict) and "numbers" in raw):

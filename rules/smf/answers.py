@@ -210,13 +210,13 @@ def differs(one: i64, other: i64) -> i64:
 
 
 def open_note_change(index: i64, velocity: i64, held: i64) -> i64:
-    """What a note message adds to the open notes of its channel and key, of which `held` are open: 1, 0 or -1."""
+    """Return what a note message adds to the `held` open notes of its channel and key: 1, 0 or -1."""
     on = (index >> ON_BIT) & ((velocity + 0x7F) >> 7)
     return on - ((1 - on) & (-held >> 63))
 
 
 def delta_end(data: bytes, at: i64) -> i64:
-    """Where the last byte of the delta time at `at` is. Raises IndexError if it has more than four."""
+    """Return where the last byte of the delta time at `at` is. Raises IndexError if it has more than four."""
     last = at + 3
     while data[at] > 0x7F:
         if at == last:
@@ -226,7 +226,7 @@ def delta_end(data: bytes, at: i64) -> i64:
 
 
 def long_event_end(data: bytes, at: i64) -> i64:
-    """Where the sysex or meta event at `at` ends. Raises IndexError for anything else, and for what is damaged."""
+    """Return where the sysex or meta event at `at` ends. Raises IndexError for anything else and for damage."""
     first = data[at]
     at += 1
     if first == META:
@@ -263,7 +263,7 @@ def _packed(answer: Answer, start: int) -> int:
 
 
 def _system_outcome(cell: Cell) -> int:
-    """What becomes of a system message. To how many lanes of one port it goes makes no difference (ruling 7)."""
+    """Return what becomes of a system message. To how many lanes of one port it goes makes no difference (ruling 7)."""
     targets = {lane.target for lane in cell.lanes}
     return UNDECIDED if len(targets) > 1 else KEPT if targets else DROPPED
 

@@ -69,7 +69,7 @@ class _Finder:
         return int.from_bytes(self.data[at + 4 : at + 8])
 
     def _after_header(self) -> int:
-        """Where the header's own length leads, unless a track says otherwise."""
+        """Return where the header's own length leads, unless a track says otherwise."""
         claimed = self.begin + 8 + self._length(self.begin)
         tag = _first_from(self.tags, self.begin + 14)
         if claimed >= self.finish or not self._is_chunk(claimed):
@@ -84,7 +84,7 @@ class _Finder:
         return claimed
 
     def _is_chunk(self, at: int) -> bool:
-        """Whether a chunk begins here: a printable type, and a length that fits unless it is a track or a file."""
+        """Return whether a chunk begins here: a printable type, and a length that fits unless it is a track or file."""
         kind = self.data[at : at + 4]
         if self.finish - at < 8:
             return False
@@ -123,7 +123,7 @@ class _Finder:
         return Track(at, body, end, cut)
 
     def _end_of_track(self, body: int, claimed: int) -> int:
-        """Where the track really ends: its claimed end, unless the bytes themselves contradict it."""
+        """Return where the track really ends: its claimed end, unless the bytes themselves contradict it."""
         data, finish = self.data, self.finish
         following = _first_from(self.ended_tags, body)
         if following is not None and following < claimed:
@@ -164,7 +164,7 @@ def _undamaged(data: bytes, begin: i64, finish: i64) -> tuple[Track, ...]:
 
 
 def _count_seams(data: bytes, at: i64, finish: i64) -> i64:
-    """How often a track seems to end and the next to begin; bytes FF are rare, the way to the next one short."""
+    """Return how often a track seems to end and the next to begin; bytes FF are rare, the way to the next one short."""
     found: i64 = 0
     at = data.find(b"\xff", at, finish)
     while at >= 0:

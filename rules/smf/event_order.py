@@ -52,7 +52,7 @@ class _Reader:
         self.waiting += zip(map(_tick, events), repeat(self._number), events)
 
     def take(self, until: int | None) -> list[Timed]:
-        """What lies before a tick (None: everything); reads on where that is all that is certain."""
+        """Return what lies before a tick (None: everything); reads on where that is all that is certain."""
         waiting = self.waiting
         if until is None:
             self.waiting = []

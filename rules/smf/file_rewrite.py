@@ -64,7 +64,7 @@ class FileRewrite:
         return ((number, self._ports[number]) for number in sorted(self.used))
 
     def damage(self) -> Iterable[Damage]:
-        """What was damaged inside the tracks, in file order."""
+        """Return what was damaged inside the tracks, in file order."""
         return (damage for track in self.tracks for damage in track.events.damage)
 
     def claim_channel(self, track: TrackRewrite, status: int, target: int, at: int) -> None:

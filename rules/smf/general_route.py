@@ -44,7 +44,7 @@ def play_file(rewrite: FileRewrite, pipeline: Pipeline, bpm: float) -> None:
 
 
 def are_independent(pipeline: Pipeline, per_port: bool) -> bool:
-    """Whether tracks don't concern each other: one file, no memory, no switches, no output that two can reach.
+    """Return whether tracks don't concern each other: one file, no memory, no switches, no output that two can reach.
 
     One thing they do share: all notes off in one track ends what another left open, but that adds and drops nothing.
     """
@@ -52,7 +52,7 @@ def are_independent(pipeline: Pipeline, per_port: bool) -> bool:
 
 
 def _later_in(file: MidiFile, track: Track, bpm: float) -> Later:
-    """How delays become ticks in a file, in a format 2 file in one of its tracks. Without a delay nobody asks."""
+    """Return how delays become ticks in a file, or in one track of a format 2 file."""
     times: list[TempoMap] = []
 
     def later(tick: int, delay: Delay) -> int:
@@ -89,14 +89,14 @@ class _TrackGroup:
         self._due = [_Due() for _ in tracks]
 
     def play_alone(self) -> None:
-        """One track by itself: nothing that happens in another concerns it, and nothing is put off."""
+        """Play one track by itself: nothing in another track concerns it, and nothing is put off."""
         handler = _Handler(self, 0)
         changed = single_track.play_track(self._tracks[0].events, self._writers[0][0], handler, self.engine)
         self.rewrite.counts.changed += changed
         self._finish()
 
     def play_together(self) -> None:
-        """All tracks, in the order of playing, from the first event until nothing is pending any more."""
+        """Play all tracks, in the order of playing, until nothing is pending any more."""
         engine, scheduler, waiting = self.engine, self.engine.scheduler, self.engine.waiting
         tick = 0
         out: list[Sent] = []
@@ -138,7 +138,7 @@ class _TrackGroup:
         self._write_new(out)
 
     def play_long(self, number: int, event: Event) -> None:
-        """A meta event, which stays, or sysex and escapes, which go through the engine as what they send."""
+        """Keep a meta event; play sysex and escapes as what they send."""
         tick, _, _, _, message = event
         if message[0] == META:
             if message[1] == END_OF_TRACK:
@@ -164,7 +164,7 @@ class _TrackGroup:
         self.rewrite.rules.count_singly(self._tracks[number].source, index, second, self.engine.word)
 
     def _count(self, number: int, message: bytes, written: Sequence[bytes], put_off: int, waited: int) -> None:
-        """What became of a message: only what it caused itself, not what it let go out.
+        """Count what became of a message: only what it caused itself, not what it let go out.
 
         `written` are the messages of its player that went out at once. `waited` is how many of its player waited at an
         output before. A message counts when it begins to wait, not when it is let go.
@@ -184,7 +184,7 @@ class _TrackGroup:
             counts.added += made - 1
 
     def _count_what_never_went(self) -> None:
-        """What was put off or waited, and came to nothing in the end: overtaken, or not needed any more."""
+        """Count what was put off or waited, and came to nothing in the end."""
         counts = self.rewrite.counts
         for track, due in zip(self._tracks, self._due, strict=True):
             missing = due.messages

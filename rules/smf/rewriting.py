@@ -97,7 +97,7 @@ class Rewriter:
 
     @staticmethod
     def _check_tracks(file: MidiFile, outputs: Mapping[str, bytes]) -> None:
-        """Refuses a damaged file whose chunks, once a track has another length, would be read differently."""
+        """Refuse a damaged file whose chunks, once a track has another length, would be read differently."""
         first = file.problems[0]
         for output in outputs.values():
             if output != file.data and len(read(output).tracks) != len(file.tracks):

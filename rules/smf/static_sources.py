@@ -57,7 +57,7 @@ def _cells_of(row: Row, number: int) -> Iterable[tuple[Cell, int]]:
 
 
 def _is_static(status: int, first: int, cell: Cell, pipeline: Pipeline) -> bool:
-    """Whether a cell's lanes alone say what becomes of its messages, whatever came before."""
+    """Return whether a cell's lanes alone say what becomes of its messages, whatever came before."""
     if not cell.lanes:
         return True
     if cell.way in (NOTE, HELD, PASS):

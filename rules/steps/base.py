@@ -83,17 +83,17 @@ class Step(Part):
         return {}
 
     def transposes(self, channel: int) -> bool:
-        """Whether the step moves all keys of a channel (1-16)."""
+        """Return whether the step moves all keys of a channel (1-16)."""
         return False
 
     def doubts(self, channels: frozenset[int]) -> Iterator[str]:
-        """What is odd about the step where notes on some channels (1-16) come to it: a text for each."""
+        """Return what is odd about the step where notes on some channels (1-16) come to it: a text for each."""
         yield from ()
 
     @abstractmethod
     def fold(self, form: Form, context: StepContext) -> list[Form]:
-        """What becomes of a form: none (dropped), one or several. A form that ends at a node goes on from there."""
+        """Return what becomes of a form: none (dropped), one or several; one that ends at a node goes on from there."""
 
     def skipped(self, form: Form, context: StepContext) -> list[Form]:
-        """What becomes of a form while the step's `when` doesn't hold: usually nothing happens to it."""
+        """Return what becomes of a form while the step's `when` doesn't hold: usually nothing happens to it."""
         return [form]

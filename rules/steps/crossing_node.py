@@ -29,7 +29,7 @@ def rises(
 
 
 def forget_player(up: set[ValueKey], player: int) -> None:
-    """A lost source's values are down."""
+    """Forget the values of a lost source."""
     up -= {name for name in up if name[0] == player}
 
 
@@ -45,10 +45,10 @@ class CrossingNode(Node):
     def take(
         self, memory: set[ValueKey], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
     ) -> None:
-        """One note for each time the value goes up to 64 or more."""
+        """Emit a note for each time the value rises to 64 or more."""
         if rises(context, event, self.memory_key, memory, status, d1, d2):
             context.emit(event, status, d1, d2)
 
     def forget(self, memory: set[ValueKey], player: int, context: WaitingContext) -> None:
-        """A lost source's values are down."""
+        """Forget the values of a lost source."""
         forget_player(memory, player)

@@ -20,7 +20,7 @@ class DelayNode(Node):
         return _Undelayed(self)
 
     def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
-        """Everything goes on, later."""
+        """Pass everything on, later."""
         context.emit(event, status, d1, d2, after=self._delay, ordered=True)
 
 

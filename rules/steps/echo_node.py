@@ -26,7 +26,7 @@ class EchoNode(Node):
         return [(status, ALL)]
 
     def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
-        """The note itself, then its copies, each a holder of its own."""
+        """Emit the note itself, then its copies, each as a holder of its own."""
         context.emit(event, status, d1, d2)
         for n, key, velocity in self._copies(d1, d2):
             context.emit(event, status, key, velocity, after=self._delays[n], copy=(*self.memory_key, n))

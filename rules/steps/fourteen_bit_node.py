@@ -38,11 +38,11 @@ class FourteenBitNode(Node):
         return _Memory()
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
-        """Whatever values become."""
+        """Return the kinds of message that values become."""
         return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
     def take(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
-        """Either half gives the whole value that is known by now; notes are made of the coarse half alone."""
+        """Emit the whole value known by now, for either half; make notes of the coarse half alone."""
         value = context.once(
             (self.memory_key, "whole", status, d1, d2), lambda: self._whole(memory, event, status, d1, d2, context)
         )
@@ -60,7 +60,7 @@ class FourteenBitNode(Node):
         return d2 << 7
 
     def forget(self, memory: _Memory, player: int, context: WaitingContext) -> None:
-        """Nothing is known of a lost source."""
+        """Forget the values of a lost source."""
         for name in [name for name in memory.coarse if name[0] == player]:
             del memory.coarse[name]
         forget_player(memory.up, player)

@@ -57,7 +57,7 @@ class LengthStep(Step):
         return "length of " + in_words(self.ms, self.beats)
 
     def fold(self, form: Form, context: StepContext) -> list[Form]:
-        """Notes go to the node that ends them; all else passes."""
+        """Send notes to the node that ends them; all else passes."""
         if form.kind not in (NOTE_ON, NOTE_OFF):
             return [form]
         return [form._replace(node=context.node(lambda: LengthNode(Delay(self.ms, self.beats))))]

@@ -31,7 +31,7 @@ class LengthNode(Node):
         return {}
 
     def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
-        """A note begins, and the same note before it ends first. What ends it is the time, not its note-off."""
+        """Begin a note, after ending the same note before it. Its note-off is ignored."""
         if status & 0xF0 == NOTE_OFF:
             return
         name = (event.target, event.player, event.in_key, event.copy, status & 0x0F, d1)
@@ -43,22 +43,22 @@ class LengthNode(Node):
         memory[name] = event, context.wake(self, name, base, delay)
 
     def woken(self, memory: Memory, key: NoteKey, context: WaitingContext) -> None:
-        """The time of a note is over."""
+        """End a note whose time is over."""
         self._emit_off(*memory.pop(key), context)
 
     def forget(self, memory: Memory, player: int, context: WaitingContext) -> None:
-        """What a player began is ended already."""
+        """Forget the notes of a player, which are ended already."""
         for name in [name for name in memory if name[1] == player]:
             _, wake = memory.pop(name)
             context.cancel(wake)
 
     def replaced(self, memory: Memory, successor: Node | None, context: WaitingContext) -> None:
-        """Notes live on if the step is still there, as it was; else they end."""
+        """Keep notes if the step is still there, as it was; else end them."""
         if not isinstance(successor, LengthNode) or successor.length != self.length:
             self.close(memory, context)
 
     def close(self, memory: Memory, context: WaitingContext) -> None:
-        """Every note ends."""
+        """End every note."""
         for name in list(memory):
             self._end(memory, name, context)
 

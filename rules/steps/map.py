@@ -184,5 +184,5 @@ class MapStep(Step):
         return self.mapping.remembers
 
     def fold(self, form: Form, context: StepContext) -> list[Form]:
-        """What is named is mapped, the rest passes."""
+        """Map what is named; the rest passes."""
         return [form] if form.status >= SYSEX else self.mapping.fold(form, context)

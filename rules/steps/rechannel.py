@@ -47,7 +47,7 @@ class RechannelStep(Step):
         return self
 
     def channel_for(self, channel: int) -> int:
-        """Where `channel` (1-16) goes."""
+        """Return where `channel` (1-16) goes."""
         return self.to if self.to is not None else self.moves.get(channel, channel)
 
     def words(self, naming: Naming) -> str:

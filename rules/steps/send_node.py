@@ -31,7 +31,7 @@ class SendNode(Node):
         return {}
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
-        """What is kept, and the messages where something can fire."""
+        """Return what passes, and the messages where something can fire."""
         kept = [(status, firsts)] if self._pass_on else []
         kind = status & 0xF0 if status < SYSEX else status
         fires = kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
@@ -43,7 +43,7 @@ class SendNode(Node):
     def take(
         self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
     ) -> None:
-        """Passes what came if it is kept, then fires if it is a trigger."""
+        """Pass what came if `pass_on` says so, then send the messages if it fires."""
         if status & 0xF0 == CONTROLLER and d1 < FIRST_MODE:
             context.heard.append(d2 >= SWITCH_ON)
         if self._pass_on:
@@ -71,6 +71,6 @@ class SendNode(Node):
         return bool(context.once((self.memory_key, status, d1, d2), crosses))
 
     def forget(self, memory: dict[ControllerKey, int], player: int, context: WaitingContext) -> None:
-        """A lost source's pedals are up."""
+        """Forget the controllers of a lost source."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

@@ -48,7 +48,7 @@ class ThinStep(Step):
         return f"thin to one value each {float(self.ms):g} ms"
 
     def fold(self, form: Form, context: StepContext) -> list[Form]:
-        """What may be thinned goes to the node that remembers when the last value went; all else passes."""
+        """Send what may be thinned to the node that remembers when the last value went; all else passes."""
         if form.kind not in (CONTROLLER, PITCH_BEND, CHANNEL_PRESSURE, KEY_PRESSURE):
             return [form]
         thinned = form if form.kind != CONTROLLER else form.having_one(THINNED)

@@ -57,7 +57,7 @@ class ThinNode(Node):
         return {}
 
     def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
-        """Passes a value, or keeps it in place of the one that is kept."""
+        """Pass a value on, or keep it in place of the one that is kept."""
         is_fine = status & 0xF0 == CONTROLLER and 32 < d1 < 64
         number = d1 - 32 if is_fine else d1 if status & 0xF0 in (CONTROLLER, KEY_PRESSURE) else 0
         message = self._message(event)
@@ -75,11 +75,11 @@ class ThinNode(Node):
         context.emit(event, status, d1, d2)
 
     def _message(self, event: Event) -> object:
-        """What stands for the message at this step: the same for all ways that bring it there alike."""
+        """Return what stands for the message at this step: the same for all ways that bring it there alike."""
         return event.family.once((self.memory_key, "at", event.message, event.lasting), object)
 
     def _keep(self, flow: _Flow, event: Event, stream: Stream, is_fine: bool, context: WaitingContext) -> None:
-        """A value waits in place of the one that did; a new coarse half is not yet refined."""
+        """Keep a value in place of the one that waited; a new coarse half has no fine half yet."""
         was_empty = not (flow.coarse or flow.fine)
         first = next(iter(flow.coarse or flow.fine), None)
         kept = flow.fine if is_fine else flow.coarse
@@ -97,7 +97,7 @@ class ThinNode(Node):
             flow.wake = context.wake(self, stream, flow.last, self._pause)
 
     def woken(self, memory: Memory, key: Stream, context: WaitingContext) -> None:
-        """The pause is over: what was kept goes on."""
+        """Emit what was kept: the pause is over."""
         flow = memory[key]
         kept = [*flow.coarse, *flow.fine]
         flow.last, flow.passing, flow.wake = context.now, None, 0
@@ -107,7 +107,7 @@ class ThinNode(Node):
             context.emit(event, *split_message(event.message), anew=True)
 
     def forget(self, memory: Memory, player: int, context: WaitingContext) -> None:
-        """What a player sent is kept no longer."""
+        """Forget what is kept of a player."""
         for flow in memory.values():
             flow.coarse = [event for event in flow.coarse if event.player != player]
             flow.fine = [event for event in flow.fine if event.player != player]

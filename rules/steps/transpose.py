@@ -34,7 +34,7 @@ def key_by_octaves(key: int) -> int:
 
 
 def moved_key(key: int, by: int, by_octaves: bool) -> int | None:
-    """Where `key` goes, or None when it leaves 0-127 and isn't brought back by octaves."""
+    """Return where `key` goes, or None when it leaves 0-127 and isn't brought back by octaves."""
     moved = key + by
     if 0 <= moved <= 127:
         return moved
@@ -95,7 +95,7 @@ class TransposeStep(Step):
         return {"by": self.by} if isinstance(self.by, str) else {}
 
     def transposes(self, channel: int) -> bool:
-        """Whether the step moves all keys of a channel (1-16)."""
+        """Return whether the step moves all keys of a channel (1-16)."""
         return self.by != 0 and channel not in self.except_channels
 
     def doubts(self, channels: frozenset[int]) -> Iterator[str]:

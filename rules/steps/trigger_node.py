@@ -44,7 +44,7 @@ class TriggerNode(Node):
     def take(
         self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
     ) -> None:
-        """A press turns the switch; the end of a press matters only to one that holds."""
+        """Turn the switch at a press; the end of a press matters only to a momentary switch."""
         if context.trying or context.known:
             return
         context.consumed = context.consumed or not self._pass_on
@@ -70,6 +70,6 @@ class TriggerNode(Node):
             context.choose(self.switch, self._state)
 
     def forget(self, memory: dict[ControllerKey, int], player: int, context: WaitingContext) -> None:
-        """A lost source's pedals are up."""
+        """Forget the controllers of a lost source."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]

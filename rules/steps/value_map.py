@@ -34,7 +34,7 @@ class End:
     number: int | None
 
     def is_wide(self, bits: int) -> bool:
-        """Whether this is, with `bits` of 14, a pair of controllers: one of 0-31 with its fine half 32 above."""
+        """Return whether this is, with `bits` of 14, a pair of controllers: one of 0-31 with its fine half 32 above."""
         return bits == 14 and self.kind == "controller" and self.number is not None and self.number < 32
 
     def span(self, bits: int) -> tuple[int, int]:
@@ -99,7 +99,7 @@ class ValueMap:
         return self.source.is_wide(self.bits) or (self.to.kind == "note" and self.source.kind != "note")
 
     def fold(self, form: Form, context: StepContext) -> list[Form]:
-        """What `source` names is mapped, the rest passes."""
+        """Map what `source` names; the rest passes."""
         named = self._named(form)
         if named is None:
             return [form]
@@ -185,7 +185,7 @@ def _tables(values: tuple[int, ...]) -> tuple[bytes, bytes]:
 
 
 def _shapes(to: End, wide: bool, values: tuple[int, ...]) -> list[tuple[int, bytes | None, bytes]]:
-    """How values are written at an end: status without channel and the two tables; no first table keeps the key."""
+    """Return how values are written at an end: status without channel and two tables; no first table keeps the key."""
     low, high = _tables(tuple(value + BEND_CENTRE for value in values) if to.kind == "pitch-bend" else values)
     number = constant(to.number) if to.number is not None else None
     match to.kind:

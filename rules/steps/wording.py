@@ -38,12 +38,12 @@ def channels(numbers: Collection[int]) -> str:
 
 
 def program_of(naming: Naming) -> Write:
-    """How programs, which count from 0 on the wire, are written."""
+    """Return how programs, which count from 0 on the wire, are written."""
     return lambda number: str(number + naming.first_program)
 
 
 def note_of(naming: Naming) -> Write:
-    """How keys are written."""
+    """Return how keys are written."""
     return lambda key: format_note(key, naming)
 
 

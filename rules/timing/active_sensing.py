@@ -24,21 +24,22 @@ class Sensing:
         self.due = NEVER
 
     def promise(self, player: int, now: int) -> None:
-        """A player sent FE: from now on it is expected to be heard."""
+        """Expect a player, who sent FE, to be heard from now on."""
         self._heard[player] = now
         self.due = min(self.due, now + PATIENCE_NS)
 
     def hear(self, player: int, now: int) -> None:
-        """A player was heard."""
+        """Note that a player was heard."""
         if player in self._heard:
             self._heard[player] = now
 
     def forget(self, player: int) -> None:
-        """A player whose port has gone promises nothing any more."""
+        """Expect nothing more of a player whose port has gone."""
         self._heard.pop(player, None)
 
     def lost(self) -> list[int]:
-        """Who is lost at the time `due`; sets the next `due`. They are forgotten until they send FE again."""
+        """Return the players that are lost at the time `due`, and set the next `due`. They are forgotten until the next
+        FE."""
         gone = [player for player, heard in self._heard.items() if heard + PATIENCE_NS <= self.due]
         for player in gone:
             del self._heard[player]

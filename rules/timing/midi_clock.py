@@ -44,7 +44,7 @@ class ClockReading:
         self._off = 0
 
     def tick(self, now: int) -> None:
-        """A clock message arrives at a time (ns)."""
+        """Take in a clock message that arrives at a time (ns)."""
         times = self._times
         if times and now - times[-1] > SILENCE_NS:
             times.clear()
@@ -58,13 +58,13 @@ class ClockReading:
         times.append(now)
 
     def _expected(self) -> int:
-        """When (ns) the next clock comes if the tempo stays, by all but the last quarter note."""
+        """Return when (ns) the next clock comes if the tempo stays, by all but the last quarter note."""
         many, first, last, between = _ends(list(self._times)[: -min(CLOCKS_A_BEAT, len(self._times) // 3)])
         ahead = 2 * (len(self._times) - between) - many + 1  # half clocks from the middle of the later end
         return (2 * last * between + (last - first) * ahead) // (2 * many * between)
 
     def beat(self, now: int) -> Fraction | None:
-        """How long a quarter note takes (ns); None where no clock runs."""
+        """Return how long a quarter note takes (ns); None where no clock runs."""
         times = self._times
         if len(times) < 2 or now - times[-1] > SILENCE_NS or times[-1] == times[0]:
             return None
@@ -78,7 +78,7 @@ class ClockReading:
 
 
 def _ends(times: list[int]) -> tuple[int, int, int, int]:
-    """How many clocks are averaged at each end, the sums of their times, and how many are between the middles."""
+    """Return how many clocks are averaged at each end, the sums of their times, and the clocks between the middles."""
     many = min(CLOCKS_A_BEAT, len(times) // 2)
     return many, sum(times[:many]), sum(times[-many:]), len(times) - many
 
@@ -95,13 +95,13 @@ class LiveTime:
         self.follow(bpm)
 
     def follow(self, bpm: float) -> None:
-        """The tempo (quarter notes a minute) of the rule files, from now on."""
+        """Use the tempo (quarter notes a minute) of the rule files from now on."""
         if bpm != self._bpm:
             self._bpm = bpm
             self._beat = Fraction(NANOSECONDS_PER_MINUTE) / Fraction(bpm)
 
     def tick(self, player: int, now: int) -> None:
-        """A clock message from a player."""
+        """Take in a clock message from a player."""
         reading = self._readings.get(player)
         if reading is None:
             reading = self._readings[player] = ClockReading()
@@ -116,7 +116,7 @@ class LiveTime:
         return next((player for player, reading in self._readings.items() if reading.beat(now) is not None), None)
 
     def beat(self, now: int) -> Fraction:
-        """How long a quarter note takes (ns)."""
+        """Return how long a quarter note takes (ns)."""
         for reading in self._readings.values():
             beat = reading.beat(now)
             if beat is not None:
