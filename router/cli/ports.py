@@ -28,8 +28,8 @@ from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import LibraryStderr
 from router.text.exit_codes import FINE, INCOMPLETE
-from router.text.formatting import columns, plain
-from router.text.terminal import painted, say
+from router.text.formatting import columns, fitted_columns, plain
+from router.text.terminal import painted, say, screen_width
 from rules.listening.snippets import pattern_for
 from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find, wanted_ports
 
@@ -111,7 +111,7 @@ def _section(title: str, names: Sequence[str]) -> list[str]:
     if not names:
         return [f"{title}: none"]
     rows = [(plain(bare_name(name)), plain(f'"{pattern_for(index, names)}"')) for index, name in enumerate(names)]
-    head, *lines = columns([("port", "in the rule file"), *rows])
+    head, *lines = fitted_columns([("port", "in the rule file"), *rows], (0,), screen_width() - 2)
     return [f"{title}:", "  " + painted(head, "strong", sys.stdout), *(f"  {line}" for line in lines)]
 
 

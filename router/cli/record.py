@@ -25,8 +25,8 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.file_names import is_midi_name
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import LibraryStderr
-from router.recording.automatic_takes import in_words, take_name
-from router.recording.journal_files import SUFFIX, target_of
+from router.recording.automatic_takes import NOBODY_PLAYED, in_words, take_name
+from router.recording.journal_files import SUFFIX, numbered, target_of
 from router.recording.port_recording import record_ports
 from router.recording.recorder import LAST_SECONDS
 from router.recording.takes import BusyError, Saved, left_behind, save, save_all, write_take
@@ -196,11 +196,12 @@ def _as_new_files_are() -> os.stat_result:
     return os.stat_result((0o666 & ~mask, *(0,) * 9))
 
 
-def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path, int]:
+def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path | None, int]:
     """Until it is over; should the daemon leave before, or somebody else end it, it is saved all the same."""
     is_over = _Until(settings.duration_s, clock)
     with signals_heeded(is_over.ask, _go_on):
         journal = Path(ask_daemon(settings.name, "record", path=str(target))["journal"])
+        free = next(path for path in numbered(target_of(journal)) if not path.exists())
         complain([f'recording the daemon "{settings.name}" {_how_long(settings)}'])
         asked = clock.now_ns()
         while not is_over():
@@ -209,7 +210,7 @@ def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tupl
                 asked = clock.now_ns()
                 if not _goes_on(settings.name, journal):
                     complain(["the recording ended, because the daemon ended or another terminal ended it"])
-                    return _save_for_others(journal, clock), 0
+                    return _save_for_others(journal, free, clock), 0
         answer = ask_daemon(settings.name, "record-stop")
         return save(Path(answer["journal"])), answer["lost"]
 
@@ -222,8 +223,10 @@ def _goes_on(name: str, journal: Path) -> bool:
         return False
 
 
-def _save_for_others(journal: Path, clock: Clock) -> Saved | Path:
-    """Whoever ended the recording saves it, under the name returned; if nobody does, we do."""
+def _save_for_others(journal: Path, free: Path, clock: Clock) -> Saved | Path | None:
+    """Whoever ended the recording saves it, under the name that was `free`; if nobody does, we do. None: nobody played,
+    so there is no file.
+    """
     deadline = clock.now_ns() + _SAVING_S * 1e9
     while journal.exists():
         try:
@@ -232,7 +235,7 @@ def _save_for_others(journal: Path, clock: Clock) -> Saved | Path:
             if clock.now_ns() > deadline:
                 raise
             clock.sleep_s(_PAUSE_S)
-    return target_of(journal)
+    return free if free.exists() else None
 
 
 # -- from ports --------------------------------------------------------------------------------------------------------
@@ -306,21 +309,27 @@ def _how_long(settings: RecordSettings) -> str:
     return f"for {as_written(settings.duration_s)}; Ctrl-C ends it earlier"
 
 
-def _tell(saved: Saved | Path, lost: int, settings: RecordSettings) -> None:
-    """What came of it."""
+def _tell(saved: Saved | Path | None, lost: int, settings: RecordSettings) -> None:
+    """What was saved: what is known of it, only its name, or None where nobody played."""
     if settings.json:
         say([json.dumps({"command": "record", "ok": True, **_data(saved), "lost": lost}, indent=2)])
     else:
-        say([in_words(saved) if isinstance(saved, Saved) else f"saved as {plain(str(saved))}"])
+        say([_words(saved)])
         if lost:
             complain([problem(f"{count(lost, 'message')} could not be written to the disk")])
     if isinstance(saved, Saved) and saved.undeleted:
         complain([problem(saved.undeleted)])
 
 
-def _data(saved: Saved | Path) -> dict[str, Any]:
-    if isinstance(saved, Path):
-        return {"file": str(saved)}
+def _words(saved: Saved | Path | None) -> str:
+    if saved is None:
+        return NOBODY_PLAYED
+    return in_words(saved) if isinstance(saved, Saved) else f"saved as {plain(str(saved))}"
+
+
+def _data(saved: Saved | Path | None) -> dict[str, Any]:
+    if saved is None or isinstance(saved, Path):
+        return {"file": None if saved is None else str(saved)}
     take = saved.take
     return {
         "file": None if saved.path is None else str(saved.path),

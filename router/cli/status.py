@@ -31,8 +31,8 @@ from router.files.clock import SYSTEM_CLOCK, Clock, local_time
 from router.files.interrupts import ended_like_ctrl_c
 from router.text import durations
 from router.text.exit_codes import FINE
-from router.text.formatting import columns, count, number, plain
-from router.text.terminal import is_terminal, painted, say, shows_colour
+from router.text.formatting import columns, count, fitted_columns, number, plain
+from router.text.terminal import is_terminal, painted, say, screen_width, shows_colour
 from rules.errors import MachineError
 
 ABOUT: Final = """\
@@ -182,9 +182,8 @@ def _port_lines(ports: Iterable[Mapping[str, Any]]) -> list[str]:
     rows = [_port_row(port) for port in ports]
     if not rows:
         return ["The rule files have no ports."]
-    head, *lines = columns(
-        [("port", "", "state", "computer's port", "messages", "lost", "DIN load"), *rows], right=frozenset({4, 5, 6})
-    )
+    titles = ("port", "", "state", "computer's port", "messages", "lost", "DIN load")
+    head, *lines = fitted_columns([titles, *rows], (3, 0), screen_width(), right=frozenset({4, 5, 6}))
     return [head, *(_port_colour(line, port) for line, port in zip(lines, ports, strict=True))]
 
 

@@ -20,6 +20,8 @@ PAUSE_NS: Final = 60_000_000_000
 LONGEST_BYTES: Final = 64 * 1024 * 1024
 """Where a take ends at the latest, in bytes of its journal: an hour and more of dense playing."""
 
+NOBODY_PLAYED: Final = "nobody played, so there is nothing to save"
+
 
 class AutomaticTakes:
     """Takes in a folder. `before` gives what a journal has to begin with.
@@ -117,7 +119,7 @@ def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:
 def in_words(saved: Saved) -> str:
     """What was saved, on a line."""
     if saved.path is None:
-        return "nobody played, so there is nothing to save"
+        return NOBODY_PLAYED
     take = saved.take
     held = f"; {count(take.held, 'held note or pedal', 'held notes and pedals')} ended there"
     return (

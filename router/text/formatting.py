@@ -12,6 +12,7 @@ from rules.errors import Problem
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 _GAP: Final = "..."
+_LEAST_NAME: Final = 12
 
 _REASONS: Final = {
     errno.ENOENT: "there is no such file or folder",
@@ -86,6 +87,23 @@ class Listing:
 def columns(rows: Sequence[Sequence[str]], right: frozenset[int] = frozenset()) -> list[str]:
     """Return `rows` with their cells padded to columns two spaces apart; columns in `right` end flush."""
     return list(streamed_columns(lambda: rows, right))
+
+
+def fitted_columns(
+    rows: Sequence[Sequence[str]], names: Sequence[int], width: int, right: frozenset[int] = frozenset()
+) -> list[str]:
+    """Return `rows` as `columns` does, within `width` characters if shortening the columns `names` is enough.
+
+    The first of them is shortened first; none gets below 12 characters. What is cut is the middle of a name.
+    """
+    widths = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
+    excess = sum(widths) + 2 * (len(widths) - 1) - width
+    for at in names:
+        least = min(widths[at], _LEAST_NAME)
+        new = max(least, widths[at] - max(0, excess))
+        excess -= widths[at] - new
+        widths[at] = new
+    return columns([[fitted(cell, widths[at]) for at, cell in enumerate(row)] for row in rows], right)
 
 
 def streamed_columns(rows: Callable[[], Iterable[Sequence[str]]], right: frozenset[int] = frozenset()) -> Iterator[str]:

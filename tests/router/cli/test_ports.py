@@ -53,6 +53,16 @@ def test_everything_the_computer_has(backend: FakeBackend, capsys: pytest.Captur
     ]
 
 
+def test_long_names_leave_room_for_what_to_write(capsys: pytest.CaptureFixture[str]) -> None:
+    """Lines fit 80 columns; what is to be written is whole."""
+    hub = Hub()
+    hub.plug("Pit Interface of the left side of the stage:Pit Interface MIDI 1", sends=False)
+    ports(PortsSettings(), FakeBackend(hub))
+    *_, line = capsys.readouterr().out.splitlines()
+    assert line == '  Pit Interface ...terface MIDI 1  "Pit Interface of the left side of the stage"'
+    assert len(line) == 80
+
+
 def test_what_is_to_be_written_means_the_port(backend: FakeBackend, capsys: pytest.CaptureFixture[str]) -> None:
     """For every port of the data."""
     ports(PortsSettings(json=True), backend)

@@ -198,6 +198,21 @@ def test_a_daemon_that_leaves_has_saved_the_recording(
     assert "take.mid" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("exists_before", [False, True])
+def test_a_daemon_that_leaves_before_anything_was_played_has_saved_nothing(
+    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, exists_before: bool
+) -> None:
+    """There is no file, and none is named, also where one of this name was there before."""
+    monkeypatch.setattr(recording, "_ASK_EVERY_S", 0.1)
+    if exists_before:
+        desk.put("take.mid", b"an older take")
+    thread = daemon.while_recorded(daemon.leave)
+    assert main(["record", "-o", "take.mid"]) == 0
+    thread.join()
+    assert list(desk.files()) == (["take.mid"] if exists_before else [])
+    assert capsys.readouterr().out == "nobody played, so there is nothing to save\n"
+
+
 def test_a_recording_whose_terminal_was_closed_can_be_ended(
     daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]
 ) -> None:

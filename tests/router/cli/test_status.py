@@ -102,6 +102,15 @@ def test_errors_and_recordings_are_told() -> None:
     assert "recording   /takes/monday.mid" in lines
 
 
+def test_long_names_leave_room_for_the_rest() -> None:
+    """A line fits 80 columns: computers' names lose their middle first, then those of the rule file."""
+    long = {"name": "the keyboard at the left side of the stage", "computer_port": "Pit Interface " * 4 + "MIDI 1"}
+    lines = told(ports=[{**port, **long} for port in STATUS["ports"]])[2:6]
+    assert all(len(line) <= 80 for line in lines)
+    assert lines[1].startswith("the k")
+    assert "Pit I...DI 1" in lines[1]
+
+
 def test_names_can_not_upset_the_terminal() -> None:
     """A computer's port may be called anything."""
     port = {**STATUS["ports"][0], "computer_port": "evil\x1b[2J"}

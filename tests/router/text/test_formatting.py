@@ -7,7 +7,7 @@ import errno
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.text.formatting import columns, count, fitted, number, plain, why
+from router.text.formatting import columns, count, fitted, fitted_columns, number, plain, why
 
 
 def test_machine_answers_are_put_into_plain_words() -> None:
@@ -57,3 +57,12 @@ def test_no_name_is_wider_than_its_column(text: str, width: int) -> None:
     shown = fitted(text, width)
     assert len(shown) == min(len(text), width)
     assert (shown == text) == (len(text) <= width) or "..." in text
+
+
+def test_columns_of_names_make_room() -> None:
+    """The first column named is shortened first, down to 12 characters; what isn't a name stays."""
+    rows = [("port", "state", "computer"), ("k" * 20, "missing", "c" * 20)]
+    assert fitted_columns(rows, (2, 0), 51)[1] == f"{'k' * 20}  missing  {'c' * 20}"
+    assert fitted_columns(rows, (2, 0), 45)[1] == f"{'k' * 20}  missing  cccccc...ccccc"
+    assert fitted_columns(rows, (2, 0), 40)[1] == "kkkkkkk...kkkkkkk  missing  ccccc...cccc"
+    assert fitted_columns(rows, (2, 0), 10)[1] == "kkkkk...kkkk  missing  ccccc...cccc"
