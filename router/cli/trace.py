@@ -43,7 +43,8 @@ examples:
   pointsman trace --last                                               the last 30 seconds of the running daemon
   pointsman trace --last 5m --json                                     more of it, for programs
 
-Each message is traced by itself: nothing is held, and switches have their initial states unless --switch sets them.
+Several messages are played one after the other: each finds the switches and notes that those before it leave.
+At first nothing is held, and switches have their initial states unless --switch sets them.
 With --last you see it as it was, with the switches and rules of each moment."""
 
 
@@ -117,7 +118,7 @@ def trace(settings: TraceSettings) -> int:
     from router.cli.source_arguments import known_source
     from router.files.rule_files import read_rule_files
     from router.files.switch_values import read_switch
-    from rules.analysis.trace import trace as follow
+    from rules.analysis.trace_sequence import trace_sequence
     from rules.rulefile.reading import read_rule_set
 
     reading = read_rule_set(read_rule_files(settings.rules))
@@ -126,7 +127,8 @@ def trace(settings: TraceSettings) -> int:
     naming = reading.ports[source].source.naming
     switches = dict(read_switch(text, ruleset) for text in settings.switches)
     messages = read_messages(settings.words, naming)
-    traced = [Traced(one, follow(ruleset, source, one, switches, naming), naming) for one in messages]
+    stories = trace_sequence(ruleset, source, messages, switches, naming)
+    traced = [Traced(one, story, naming) for one, story in zip(messages, stories, strict=True)]
     if settings.json:
         say(
             [

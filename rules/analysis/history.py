@@ -12,6 +12,7 @@ from typing import Final
 
 import rules.journal.format as journal
 from rules.analysis.trace import TraceLine, trace
+from rules.analysis.trace_sequence import ENDS_NOTE
 from rules.engine.delivery import Sent
 from rules.engine.player import Player
 from rules.journal.format import Record
@@ -73,7 +74,7 @@ class Arrival:
     def why(self, naming: Naming) -> list[TraceLine]:
         """The way through the rules and switches of its time."""
         if self.lets_go:
-            return [TraceLine(0, "ends what its note-on began, whatever the rules are now")]
+            return [ENDS_NOTE]
         return trace(self.rules, self.source, self.message, self.switches, naming)
 
     @property

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rules.analysis.clock_findings import clock_advice
+from rules.analysis.mismatch import mismatch
 from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compiler.compiler import Compiler
 from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
@@ -18,7 +19,7 @@ from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
 from rules.program.event import Event, Family
-from rules.program.forms import Form
+from rules.program.forms import Form, form_of
 from rules.program.guards import Guard, holds
 from rules.program.holders import Copy
 from rules.program.switch_states import Layout, State
@@ -111,7 +112,7 @@ class _Tracer:
                 yield TraceLine(0, f"keeps the DIN connection of {name} busy for {busy:g} ms")
 
     def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
-        form = _form(one.message)
+        form = form_of(one.message)
         triggers = self._compiler.triggers(self._source)
         pulling = [pulled for pulled in triggers if self._fits(form, [condition_of(pulled.trigger)])]
         for pulled in pulling:
@@ -128,7 +129,8 @@ class _Tracer:
         if taken or entry.clocked(form):
             return
         is_signal = form.status > SYSEX
-        reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else ["no rule matches"]
+        no_rule = "no rule matches" if self._branches() else f'no rule has `from = "{self._source}"`'
+        reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else [no_rule]
         yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
 
     def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
@@ -166,13 +168,11 @@ class _Tracer:
         return TraceLine(2, words, ((port, message),))
 
     def _rules(self, entry: SourceEntry, one: _Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
-        for branch in self._compiler.branches:
+        for branch in self._branches():
             rule = branch.rule
-            if self._source not in rule.source:
-                continue
             zone = f", zone {branch.zone_number + 1}" if branch.zone is not None else ""
             head = f'rule "{rule.name}"{zone}: '
-            refusal = self._refusal(entry, branch, form)
+            refusal = self._refusal(entry, branch, form, one.message)
             if refusal is not None:
                 yield [TraceLine(0, head + refusal.reason)], refusal.counts_as_taken
                 continue
@@ -180,19 +180,22 @@ class _Tracer:
             lines += self._follow(branch.chain, [one], 1)
             yield lines, True
 
-    def _refusal(self, entry: SourceEntry, branch: BranchPlan, form: Form) -> _Refusal | None:
+    def _branches(self) -> list[BranchPlan]:
+        return [branch for branch in self._compiler.branches if self._source in branch.rule.source]
+
+    def _refusal(self, entry: SourceEntry, branch: BranchPlan, form: Form, message: bytes) -> _Refusal | None:
         """Return why a branch doesn't take a message; None when it does."""
         rule, zone = branch.rule, branch.zone
         if form.status > SYSEX and not rule.match:
             return _Refusal("clock and transport don't go by rules")
-        if rule.match and not self._fits(form, rule.match):
-            return _Refusal("doesn't match")
+        if reason := mismatch(message, rule.match, self._naming):
+            return _Refusal(f"doesn't match: `match` {reason}")
         if rule.otherwise and not any(holds(left.guard, self._word) for left in entry.left([form])):
             return _Refusal("another rule matched (otherwise)")
         if rule.when is not None and not holds(guard_of(self.layout, rule.when), self._word):
             return _Refusal(f"not now, it waits for {rule.when}")
-        if zone is not None and not self._fits(form, [zone]):
-            return _Refusal("not in this zone", counts_as_taken=True)
+        if zone is not None and (reason := mismatch(message, [zone], self._naming)):
+            return _Refusal(f"not in this zone: it {reason}", counts_as_taken=True)
         if zone is not None and zone.when is not None and not holds(guard_of(self.layout, zone.when), self._word):
             return _Refusal(f"not now, the zone waits for {zone.when}")
         return None if BranchEntry(branch).fold(form) else _Refusal("doesn't match")
@@ -219,7 +222,7 @@ class _Tracer:
 
     def _divide(self, link: OutletLink, one: _Passing, depth: int) -> list[TraceLine]:
         """To every name that its channel leads to."""
-        channel = _form(one.message).channel
+        channel = form_of(one.message).channel
         names = link.names_for(channel)
         if not names:
             return [TraceLine(depth, f"{self._told(one)}: `to` has nothing for channel {channel}, so it is dropped")]
@@ -263,7 +266,7 @@ class _Tracer:
     def _made(self, link: object, one: _Passing) -> list[_Passing]:
         """The messages that one link makes of one message."""
         assert isinstance(link, StepLink | RangeLink | DeliverLink)
-        form = _form(one.message)
+        form = form_of(one.message)
         _, first, second = split_message(one.message)
         made: list[_Passing] = []
         for new in link.fold(form):
@@ -399,12 +402,6 @@ def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> 
 
 def _state_words(state: State) -> str:
     return str(state) if not isinstance(state, bool) else "on" if state else "off"
-
-
-def _form(message: bytes) -> Form:
-    """The form of one message alone."""
-    status, first, second = split_message(message)
-    return Form(status) if status >= SYSEX else Form(status, gate_one=1 << first, gate_two=1 << second)
 
 
 def _later(delay: Delay) -> str:

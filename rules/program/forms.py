@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rules.midi.messages import SYSEX
+from rules.midi.messages import SYSEX, split_message
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, constant, preimage
 from rules.program.guards import ALWAYS, Guard, both
 from rules.program.tables import AnyNode, Lane
@@ -111,3 +111,9 @@ class Form(NamedTuple):
             target=self.target,
             rule=self.rule,
         )
+
+
+def form_of(message: bytes) -> Form:
+    """The form of one message alone."""
+    status, first, second = split_message(message)
+    return Form(status) if status >= SYSEX else Form(status, gate_one=1 << first, gate_two=1 << second)

@@ -56,23 +56,26 @@ def pairs(table: Mapping[int, int], write: Write) -> str:
 
 def any_of(conditions: Sequence[Condition], naming: Naming) -> str:
     """Conditions of which any may hold; `and` binds tighter than `or`, as in a `when`."""
-    return " or ".join(_all_of(condition, naming) for condition in conditions)
+    return " or ".join(all_of(condition, naming) for condition in conditions)
 
 
-def _all_of(condition: Condition, naming: Naming) -> str:
-    parts = [f"kind {', '.join(sorted(condition.kind))}"] if condition.kind is not None else []
+def all_of(condition: Condition, naming: Naming, only: Collection[str] | None = None) -> str:
+    """A condition, or only some of its settings."""
+    parts = {}
+    if condition.kind is not None:
+        parts["kind"] = f"kind {', '.join(sorted(condition.kind))}"
     if condition.channel is not None:
-        parts.append(channels(condition.channel))
+        parts["channel"] = channels(condition.channel)
     if condition.notes is not None:
-        parts.append(f"notes {ranges(condition.notes, 0, 127, note_of(naming))}")
+        parts["notes"] = f"notes {ranges(condition.notes, 0, 127, note_of(naming))}"
     if condition.velocity is not None:
-        parts.append(f"velocity {ranges(condition.velocity, 1, 127)}")
+        parts["velocity"] = f"velocity {ranges(condition.velocity, 1, 127)}"
     if condition.controller is not None:
-        parts.append(f"controller {ranges(condition.controller, 0, 127, format_controller)}")
+        parts["controller"] = f"controller {ranges(condition.controller, 0, 127, format_controller)}"
     if condition.value is not None:
         is_bend = condition.kinds == frozenset({"pitch-bend"})
         ends = (-BEND_CENTRE, BEND_CENTRE - 1) if is_bend else (0, 127)
-        parts.append(f"value {span(*condition.value, *ends)}")
+        parts["value"] = f"value {span(*condition.value, *ends)}"
     if condition.program is not None:
-        parts.append(f"program {ranges(condition.program, 0, 127, program_of(naming))}")
-    return " and ".join(parts)
+        parts["program"] = f"program {ranges(condition.program, 0, 127, program_of(naming))}"
+    return " and ".join(words for name, words in parts.items() if only is None or name in only)

@@ -199,7 +199,7 @@ BOTH = PORTS + 'seq = { input = true }\nbox = { output = true }\n[[rules]]\nfrom
             'no port takes clock and transport from "keys": set clock = "keys" on port rack or box',
         ),
         (BOTH, "reset", "a system reset goes only to ports that ask for it: write `pass_reset = true` on the port"),
-        (BOTH.replace('["keys", "seq"]', '"seq"'), "note-on 1 C4 100", "no rule matches"),
+        (BOTH.replace('["keys", "seq"]', '"seq"'), "note-on 1 C4 100", 'no rule has `from = "keys"`'),
     ],
 )
 def test_what_goes_nowhere_is_told_with_the_remedy(rules: str, message: str, reason: str) -> None:

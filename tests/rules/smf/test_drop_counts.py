@@ -201,7 +201,7 @@ def reason_told(ruleset: RuleSet, message: bytes) -> str | None:
         if line.text.endswith("dropped"):
             words = [word.strip() for word in line.text.rpartition(": ")[2].split() + line.text.split()]
             return next(REASON_OF[word] for word in words if word in REASON_OF)
-    return "no zone" if any(line.text.endswith("not in this zone") for line in lines) else "no rule"
+    return "no zone" if any(": not in this zone" in line.text for line in lines) else "no rule"
 
 
 @settings(max_examples=50, phases=(Phase.explicit, Phase.reuse, Phase.generate))
