@@ -13,13 +13,13 @@ Played = tuple[int, bytes]
 
 
 def songs(quick: bool) -> list[bytes]:
-    """The files of the openmsx corpus, or a few of them."""
-    return [file.read() for file in corpora.files("openmsx")[:: 6 if quick else 1]]
+    """The files of the folder `songs`, or a few of them."""
+    return [file.read() for file in corpora.files("songs")[:: 6 if quick else 1]]
 
 
 def channel_messages(quick: bool) -> list[list[Played]]:
     """For each real song its channel messages, by tick, then by track."""
-    files = corpora.files("openmsx", "freedink")[:: 6 if quick else 1]
+    files = corpora.files("songs", "short")[:: 6 if quick else 1]
     return [_channel_messages(file.read()) for file in files]
 
 

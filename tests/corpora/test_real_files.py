@@ -21,12 +21,12 @@ from tests.support import corpora
 from tests.support.midicsv import Event, events
 
 UNREADABLE = {  # where the fault is: data bytes above 127, and a file that begins with MTrd
-    "midifile/MIDIBadHeaderChunk.mid": 0,
-    "songwrite/son_accordeon.mid": 55,
-    "songwrite/son_chant.mid": 40,
-    "songwrite/son_flute.mid": 55,
-    "songwrite/son_guitare.mid": 25,
-    "songwrite/son_lyre.mid": 40,
+    "fixtures/MIDIBadHeaderChunk.mid": 0,
+    "invalid/01.mid": 55,
+    "invalid/02.mid": 40,
+    "invalid/03.mid": 55,
+    "invalid/04.mid": 25,
+    "invalid/05.mid": 40,
 }
 READABLE = [file for file in corpora.files() if file.name not in UNREADABLE]
 
@@ -65,9 +65,9 @@ def events_of(file: corpora.CorpusFile) -> list[Event]:
 def mended(name: str, data: bytes) -> bytes:
     """The file with the damage that midicsv can't read around taken away."""
     match name:
-        case "midifile/MIDIBadHeaderTracksNum.mid":
+        case "fixtures/MIDIBadHeaderTracksNum.mid":
             return data[:10] + b"\0\1" + data[12:]  # one track is there, two are claimed
-        case "midifile/MIDIBadTrackHdr.mid":
+        case "fixtures/MIDIBadTrackHdr.mid":
             return data.replace(b"mTrk", b"MTrk", 1)
         case _:
             return data
@@ -173,7 +173,7 @@ def test_unreadable_files_are_refused_with_the_byte_at_fault(name: str) -> None:
 
 def test_real_songs_take_the_route_that_is_asked_for() -> None:
     """Channels and velocities are patched, drops streamed, in all real songs but those that are damaged inside."""
-    songs = corpora.files("openmsx", "freedink")
+    songs = corpora.files("songs", "short")
     for edit, route, at_least in (("rechannel", "patch", 40), ("velocity", "patch", 40), ("all", "stream", 40)):
         taken = [rewriter(EDITS[edit][0], "patch, by rows").rewrite(song.read()).report.route for song in songs]
         assert taken.count(route) >= at_least

@@ -80,7 +80,7 @@ class Recording:
         self.samples: Sequence[int] = samples[begin : begin + length]
 
     def loudness(self, hertz: float) -> float:
-        """How much of a pitch there is (Goertzel's algorithm)."""
+        """How much of a pitch there is: the size of one bin of a discrete Fourier transform."""
         turn = 2 * math.cos(2 * math.pi * hertz * _EVERY / FRAMES)
         before = last = 0.0
         for sample in self.samples:

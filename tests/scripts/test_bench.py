@@ -57,7 +57,7 @@ def test_both_sides_do_the_same_work(route: str) -> None:
     """What is timed against each other comes to the same events."""
     ruleset, pipeline = compiled(EDIT)
     rewriter = Rewriter(ruleset, pipeline, Playing("seq"), route=route)
-    for data in (corpora.files("freedink")[0].read(), long_file(1000)):
+    for data in (corpora.files("short")[0].read(), long_file(1000)):
         result = rewriter.rewrite(data)
         assert result.report.route == route
         assert mido_reader.events(result.outputs[""]) == mido_reader.events(edited(data))

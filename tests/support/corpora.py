@@ -16,7 +16,7 @@ FOLDER = Path(os.environ.get("POINTSMAN_CORPORA") or Path(__file__).parents[2] /
 
 @dataclass(frozen=True, slots=True)
 class CorpusFile:
-    """One file of the corpora. `name` is its path inside them (`freedink/104.mid`), `sha256` its hash in hex."""
+    """One file of the corpora. `name` is its path inside them (`short/02.mid`), `sha256` its hash in hex."""
 
     name: str
     sha256: str
@@ -37,9 +37,9 @@ class CorpusFile:
 
 
 def files(*folders: str) -> list[CorpusFile]:
-    """Return the files of the named corpora (openmsx, freedink, songwrite, midifile), of all four if none is named.
+    """Return the files of the named corpora (songs, short, invalid, fixtures), of all four if none is named.
 
-    Made for parametrising: `@pytest.mark.parametrize("file", corpora.files("openmsx"), ids=str)`.
+    Made for parametrising: `@pytest.mark.parametrize("file", corpora.files("songs"), ids=str)`.
     """
     listed = [line.split(maxsplit=1) for line in HASHES.read_text(encoding="ascii").splitlines()]
     every = [CorpusFile(name, sha256) for sha256, name in listed]

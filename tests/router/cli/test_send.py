@@ -76,7 +76,7 @@ def test_what_interrupts_it_ends_the_note(hub: Hub, monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize(
     ("port", "words"),
     [
-        ("Rick*", 'the computer has no port named "Rick*"; "pointsman ports" lists all ports'),
+        ("Rock*", 'the computer has no port named "Rock*"; "pointsman ports" lists all ports'),
         ("*", '"*" means Rack:MIDI 1 or Other: write more of the name, or #2 after it for the second'),
     ],
 )
