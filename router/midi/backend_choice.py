@@ -60,7 +60,7 @@ def choose_backend(name: str | None, client: str) -> Backend:
             return system(library, compiled[key], client)
         except MachineError as error:
             reasons.append(str(error))
-    raise MachineError(f"there is no MIDI system to use. {'; '.join(reasons)}. {_HELP}")
+    raise MachineError(f"there is no MIDI system to use: {_HELP} ({'; '.join(reasons)})")
 
 
 _HELP: Final = "ALSA needs the kernel module snd-seq (sudo modprobe snd-seq), and JACK needs a running server"

@@ -30,7 +30,8 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     if before.bpm != after.bpm:
         yield f"bpm: {before.bpm:g} became {after.bpm:g}"
     if before.tests != after.tests:
-        yield f"tests: changed, now {len(after.tests)}, before {len(before.tests)}"
+        now, then = len(after.tests), len(before.tests)
+        yield "tests: changed" + (f", now {now}, before {then}" if now != then else "")
 
 
 def _named(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:

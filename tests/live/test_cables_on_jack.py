@@ -66,5 +66,5 @@ def test_a_server_that_does_not_run_is_told() -> None:
     finally:
         server.close()
     assert done.returncode == 2
-    assert "pointsman ports: there is no MIDI system to use. JACK can't be used" in done.stderr
+    assert "pointsman ports: there is no MIDI system to use: ALSA needs the kernel module" in done.stderr
     assert len(done.stderr.splitlines()) == 1
