@@ -83,8 +83,12 @@ class Take:
 
     @property
     def held(self) -> int:
-        """How many notes and pedals were still held at the end. The file lets them go, so that none gets stuck."""
-        return sum(track.held for track in self.tracks)
+        """How many notes and pedals were still held at the end. The file lets them go, so that none gets stuck.
+
+        They are those of the players. What the rules made of them counts only where no player held anything any more.
+        """
+        by_players = sum(track.held for track in self.tracks if track.is_input)
+        return by_players or sum(track.held for track in self.tracks)
 
 
 def make_take(data: bytes, begin: int = 0) -> Take:

@@ -108,6 +108,13 @@ def test_what_is_still_held_is_let_go_at_the_end() -> None:
     assert take.held == 3
 
 
+def test_what_is_held_counts_once() -> None:
+    """A key that is held is one note, however many outputs it sounds at."""
+    held = ((IN, 0, 0, ON), (OUT, 0, 0, ON), (OUT, 0, 1, ON))
+    assert take_of(*held).held == 1
+    assert take_of(*held, (IN, MS, 0, OFF)).held == 2
+
+
 def test_what_is_held_sounds_until_the_recording_ended() -> None:
     """Nothing came after the note-on, and it was held for a second and a half."""
     take = take_of((IN, 0, 0, ON), (RECORDED, 1000 * MS, 0, b""), (RECORDED, 1500 * MS, 0, b""))
