@@ -15,9 +15,8 @@ from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, PARAMETER_SEL
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM
 from rules.midi.neutral import OutputPlace
 from rules.program.event import Event
-from rules.program.holders import Holder, channel_holder_of, channel_of, in_channel_of
+from rules.program.holders import Holder, OutputChannel, channel_holder_of, in_channel_of, output_channel_of
 
-Channel = tuple[int, int]
 ChannelHolder = tuple[int, int]
 Going = tuple[int, bytes, int]
 """What goes out: port, message, player."""
@@ -46,14 +45,14 @@ class _Parameters:
 class Merge:
     """The state of all outputs. `waiting` is what waits there, by player: note-offs and bank selects."""
 
-    def __init__(self, banks: frozenset[Channel]) -> None:
+    def __init__(self, banks: frozenset[OutputChannel]) -> None:
         self.banks = banks
         self.notes: dict[int, Holder | _Note] = {}
         self._pedals: dict[OutputPlace, dict[ChannelHolder, int]] = {}
         self._sent: dict[OutputPlace, int] = {}
-        self._bends: dict[Channel, dict[ChannelHolder, bytes]] = {}
-        self._parameters: dict[Channel, _Parameters] = {}
-        self._banks_waiting: dict[tuple[Channel, ChannelHolder], dict[int, Event]] = {}
+        self._bends: dict[OutputChannel, dict[ChannelHolder, bytes]] = {}
+        self._parameters: dict[OutputChannel, _Parameters] = {}
+        self._banks_waiting: dict[tuple[OutputChannel, ChannelHolder], dict[int, Event]] = {}
         self.waiting: dict[int, list[bytes]] = defaultdict(list)
 
     # -- notes ----------------------------------------------------------------------------------------------------
@@ -73,9 +72,9 @@ class Merge:
             note = self.notes[place] = _Note({note: 1})
         return note
 
-    def held_outside(self, shared: frozenset[Channel]) -> frozenset[int]:
+    def held_outside(self, shared: frozenset[OutputChannel]) -> frozenset[int]:
         """The places of notes that are held on other channels than those that are `shared`."""
-        return frozenset(place for place in self.notes if channel_of(place) not in shared)
+        return frozenset(place for place in self.notes if output_channel_of(place) not in shared)
 
     def let_go(self, place: int, holder: Holder, message: bytes, player: int) -> list[Going]:
         """A holder's note-off: what goes out of it, now or together with those that waited."""
@@ -127,21 +126,21 @@ class Merge:
         del self.notes[place]
         return self._going(place, note)
 
-    def forget_channel(self, channel: Channel) -> list[Going]:
+    def forget_channel(self, channel: OutputChannel) -> list[Going]:
         """All notes of an output channel were ended: the note-offs that waited there. Later ones pass as they are."""
         going: list[Going] = []
-        for place in [place for place in self.notes if channel_of(place) == channel]:
+        for place in [place for place in self.notes if output_channel_of(place) == channel]:
             note = self.notes.pop(place)
             if isinstance(note, _Note):
                 going += self._going(place, note)
         return going
 
-    def others_sound(self, channel: Channel, holder: ChannelHolder) -> bool:
+    def others_sound(self, channel: OutputChannel, holder: ChannelHolder) -> bool:
         """Return whether another holder sounds anything on an output channel."""
         return any(
             channel_holder_of(each) != holder
             for place, note in self.notes.items()
-            if channel_of(place) == channel
+            if output_channel_of(place) == channel
             for each in (note.counts if isinstance(note, _Note) else (note,))
         )
 
@@ -186,7 +185,7 @@ class Merge:
         self._sent[place] = highest
         return [(place[0], bytes((place[1], place[2], highest)), event.player)]
 
-    def bend(self, channel: Channel, holder: ChannelHolder, message: bytes) -> None:
+    def bend(self, channel: OutputChannel, holder: ChannelHolder, message: bytes) -> None:
         """Note where a holder bends a channel to, in case another resets it; the latest stands last."""
         bends = self._bends.setdefault(channel, {})
         bends.pop(holder, None)
@@ -199,7 +198,7 @@ class Merge:
         halves[number] = event
         self.waiting[event.player].append(event.message)
 
-    def _bank(self, channel: Channel, holder: ChannelHolder) -> list[Going]:
+    def _bank(self, channel: OutputChannel, holder: ChannelHolder) -> list[Going]:
         """The bank selects that waited for this program change, coarse half first."""
         return self._let_out_banks(self._banks_waiting.pop((channel, holder), {}))
 
@@ -212,7 +211,7 @@ class Merge:
         waiting, self._banks_waiting = self._banks_waiting, {}
         return [going for halves in waiting.values() for going in self._let_out_banks(halves)]
 
-    def change_banks(self, banks: frozenset[Channel]) -> list[Going]:
+    def change_banks(self, banks: frozenset[OutputChannel]) -> list[Going]:
         """Return where bank selects wait from now on; what goes out because it waits no more."""
         self.banks = banks
         stay = {name: halves for name, halves in self._banks_waiting.items() if name[0] in banks}
@@ -221,14 +220,14 @@ class Merge:
         self._banks_waiting = stay
         return going
 
-    def _select(self, channel: Channel, holder: ChannelHolder, number: int, value: int) -> None:
+    def _select(self, channel: OutputChannel, holder: ChannelHolder, number: int, value: int) -> None:
         """Select a parameter number, registered (100, 101) or not (98, 99)."""
         parameters = self._parameters.setdefault(channel, _Parameters())
         parameters.selections[holder] = _selection(parameters.selections.get(holder, {}), {number: value})
         parameters.selected = _selection(parameters.selected, {number: value})
         parameters.live = holder
 
-    def _data(self, channel: Channel, holder: ChannelHolder, event: Event) -> list[Going]:
+    def _data(self, channel: OutputChannel, holder: ChannelHolder, event: Event) -> list[Going]:
         """Data for the selected parameter: if another selected since, the own choice goes again (ruling 16)."""
         going = [(event.target, event.message, event.player)]
         parameters = self._parameters.get(channel)
@@ -243,7 +242,7 @@ class Merge:
         is_anothers = parameters.live != holder and bool(parameters.selections.get(parameters.live))
         return [] if is_anothers else going
 
-    def _reset(self, channel: Channel, holder: ChannelHolder, player: int) -> list[Going]:
+    def _reset(self, channel: OutputChannel, holder: ChannelHolder, player: int) -> list[Going]:
         """After reset all controllers: what other holders hold is sent again (ruling 15)."""
         target, number = channel
         going = []
@@ -281,7 +280,7 @@ class Merge:
         """Ports that are going: nothing is held there any more; the note-offs that still waited."""
         gone = frozenset(targets)
         going: list[Going] = []
-        for place in [place for place in self.notes if channel_of(place)[0] in gone]:
+        for place in [place for place in self.notes if output_channel_of(place)[0] in gone]:
             note = self.notes.pop(place)
             if isinstance(note, _Note):
                 going += self._going(place, note)

@@ -8,7 +8,7 @@ from typing import Final, cast
 from rules.engine.ledger import Held, Ledger, Press
 from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
 from rules.midi.neutral import OutputPlace
-from rules.program.holders import channel_of, in_key_of
+from rules.program.holders import in_key_of, output_channel_of
 from rules.program.pipeline import Pipeline
 from rules.program.tables import NOTE, NOWHERE, Cell
 
@@ -86,7 +86,7 @@ class Player:
 
     def _meeting(self, held: frozenset[int]) -> list[int]:
         """The notes that go the short way to a place where others are held."""
-        channels = {channel_of(place) for place in held}
+        channels = {output_channel_of(place) for place in held}
         found: list[int] = []
         for start in range(_NOTE_ONS, _VALUES, 128):
             row = self.cells[start : start + 128]

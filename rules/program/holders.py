@@ -49,7 +49,7 @@ def note_place(target: int, channel: int, key: int) -> int:
     return target << 11 | (channel & 0x0F) << 7 | key
 
 
-def channel_of(place: int) -> OutputChannel:
+def output_channel_of(place: int) -> OutputChannel:
     """The port and channel 0-15 of an output note."""
     return place >> 11, place >> 7 & 0x0F
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.program.holders import channel_holder_of, channel_of, holder_of, in_channel_of, in_key_of, note_place
+from rules.program.holders import channel_holder_of, holder_of, in_channel_of, in_key_of, note_place, output_channel_of
 
 BYTES = st.integers(0, 127)
 CHANNELS = st.integers(0, 15)
@@ -15,7 +15,7 @@ CHANNELS = st.integers(0, 15)
 def test_notes_have_names_of_their_own(one: tuple[int, int, int], other: tuple[int, int, int]) -> None:
     """Two notes share a name only if port, channel and key are the same; the name tells port and channel."""
     assert (note_place(*one) == note_place(*other)) == (one == other)
-    assert channel_of(note_place(*one)) == one[:2]
+    assert output_channel_of(note_place(*one)) == one[:2]
 
 
 @given(st.integers(0, 40), CHANNELS, BYTES, st.sampled_from([(), (1,), ("rule", 2, 1)]))
