@@ -32,7 +32,7 @@ from rules.listening.gestures import Control, Identity, controls
 from rules.listening.snippets import Block, blocks, pattern_for, port_block, port_name
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, RESET, message_fault
 from rules.midi.notation import STANDARD, Naming
-from rules.ports.patterns import Found, Wanted, bare_name, find, wanted_ports
+from rules.ports.patterns import Found, Wanted, bare_name, find_port, wanted_ports
 from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 ABOUT: Final = """\
@@ -145,7 +145,7 @@ class PortNames:
         """Return our name for a port of the computer and, if it is new, the pattern to be written down for it."""
         index = names.index(port)
         for wanted in self._wanted:
-            if find(wanted.pattern, names) == Found(index):
+            if find_port(wanted.pattern, names) == Found(index):
                 return wanted.name, None
         pattern = pattern_for(index, names)
         if pattern not in self._given:
@@ -219,7 +219,7 @@ class GestureReport:
         ready = [] if again else blocks(control, name, self._names.naming)
         if pattern is not None and name not in self._shown:
             self._shown.add(name)
-            both_ways = find(pattern, self._backend.output_names()).__class__ is Found
+            both_ways = find_port(pattern, self._backend.output_names()).__class__ is Found
             ready.insert(0, port_block(name, pattern, both_ways))
         if self._json:
             say([json.dumps(self._data(port, name, control, again, ready))])

@@ -31,7 +31,7 @@ from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import columns, fitted_columns, plain
 from router.text.terminal import painted, say, screen_width
 from rules.listening.snippets import pattern_for
-from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find, wanted_ports
+from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find_port, wanted_ports
 
 ABOUT: Final = """\
 List the MIDI ports of this computer, and what to write for each in a rule file. With rule files it shows which
@@ -124,7 +124,7 @@ def _described(names: Sequence[str]) -> list[dict[str, str]]:
 
 def _meaning(port: Wanted, names: Sequence[str]) -> dict[str, Any]:
     """Which port of the computer one of ours means."""
-    found = Found(-1) if port.virtual else find(port.pattern, names)
+    found = Found(-1) if port.virtual else find_port(port.pattern, names)
     state, meant, candidates = "missing", None, []
     if port.virtual:
         state = "virtual"

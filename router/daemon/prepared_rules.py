@@ -12,7 +12,7 @@ from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError
 from rules.program.pipeline import Pipeline
-from rules.rulefile.differences import changes
+from rules.rulefile.differences import rule_changes
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 
@@ -51,7 +51,7 @@ def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
     faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
     if faults:
         raise RuleFileError(faults)
-    words = _contents(ruleset) if before is None else changes(before.ruleset, ruleset) or (_NOTHING_CHANGED,)
+    words = _contents(ruleset) if before is None else rule_changes(before.ruleset, ruleset) or (_NOTHING_CHANGED,)
     reading.forget_files()
     return Prepared(texts, ruleset, pipeline, words)
 

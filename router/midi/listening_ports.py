@@ -9,7 +9,7 @@ from router.midi.backend import Backend, RawInput
 from router.text.formatting import plain
 from router.text.terminal import complain
 from rules.errors import MachineError
-from rules.ports.patterns import bare_name, matching
+from rules.ports.patterns import bare_name, matching_ports
 
 
 class ListeningPorts:
@@ -41,7 +41,7 @@ class ListeningPorts:
 
     def _wanted(self) -> list[str]:
         names = [name for name in self._backend.input_names() if not self._backend.is_ours(name)]
-        fitting = {index for pattern in self._patterns for index in matching(pattern, names)}
+        fitting = {index for pattern in self._patterns for index in matching_ports(pattern, names)}
         return [name for index, name in enumerate(names) if index in fitting]
 
     def _listen(self, name: str) -> bool:

@@ -20,7 +20,7 @@ from router.midi.port_maintenance import PortMaintenance
 from router.midi.port_opening import PortOpener
 from rules.errors import MachineError
 from rules.midi.neutral import silence_messages
-from rules.ports.patterns import Direction, Wanted, bare_name, changes
+from rules.ports.patterns import Direction, Wanted, bare_name, port_changes
 from rules.timing.delays import NEVER
 
 _LAST_BEAT_NS: Final = 300_000_000
@@ -82,7 +82,7 @@ class PortManager:
         self._maintenance.begin(now)
         self._refuse_virtual(wanted)
         self._take_back()
-        plan = changes((port.wanted for port in self._all()), wanted)
+        plan = port_changes((port.wanted for port in self._all()), wanted)
         for one in plan.keep:
             self._keep(one)
         new = {(one.direction, one.name) for one in plan.add}

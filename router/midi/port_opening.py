@@ -9,7 +9,7 @@ from router.midi.heartbeat import Heartbeat
 from router.midi.input_port import InputPort
 from router.midi.port_events import ManagedPort, PortEvent, found, said_once
 from rules.errors import MachineError
-from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find
+from rules.ports.patterns import Ambiguous, Found, Wanted, bare_name, find_port
 
 
 class PortOpener:
@@ -23,7 +23,7 @@ class PortOpener:
         """Whether another pattern means the port that is open already, among these names of the computer's."""
         if wanted.virtual or port.wanted.virtual:
             return False
-        meant = find(wanted.pattern, names, self._ours(names))
+        meant = find_port(wanted.pattern, names, self._ours(names))
         return isinstance(meant, Found) and names[meant.index] == port.computer_port
 
     def open(
@@ -33,7 +33,7 @@ class PortOpener:
         wanted = port.wanted
         if wanted.virtual:
             return self._make_virtual(port, heartbeat)
-        meant = find(wanted.pattern, names, self._ours(names))
+        meant = find_port(wanted.pattern, names, self._ours(names))
         port.state = "missing"
         if isinstance(meant, Ambiguous):
             port.state = "ambiguous"

@@ -16,7 +16,7 @@ from router.text.terminal import complain
 from router.text.usage import UsageError
 from rules.journal.format import IN, LOST, NAMES, Names, names_data
 from rules.midi.messages import message_fault
-from rules.ports.patterns import Ambiguous, Wanted, bare_name, find
+from rules.ports.patterns import Ambiguous, Wanted, bare_name, find_port
 
 _IDLE_PAUSE_NS: Final = 500_000
 """Shorter than elsewhere: the first note of a take has no other time than that of the look that found it."""
@@ -61,7 +61,7 @@ def wanted_inputs(backend: Backend, patterns: Sequence[str], virtual: Sequence[s
 
 
 def _meant(pattern: str, names: Sequence[str], ours: Sequence[int]) -> Iterator[Wanted]:
-    found = find(pattern, names, ours)
+    found = find_port(pattern, names, ours)
     if isinstance(found, Ambiguous):
         for number in range(1, len(found.candidates) + 1):
             yield Wanted(f"{pattern} #{number}", "in", f"{pattern} #{number}")

@@ -13,7 +13,7 @@ from typing import Final
 from rules.listening.gestures import Control
 from rules.midi.controllers import FIRST_MODE
 from rules.midi.notation import Naming, format_controller, format_note
-from rules.ports.patterns import Found, bare_name, find
+from rules.ports.patterns import Found, bare_name, find_port
 
 Value = bool | int | str | list["Value"] | dict[str, "Value"]
 """What can stand behind the = of a line."""
@@ -144,12 +144,12 @@ def pattern_for(index: int, names: Sequence[str]) -> str:
     """
     whole = bare_name(names[index])
     device = whole.partition(":")[0]
-    if find(device, names) == Found(index):
+    if find_port(device, names) == Found(index):
         return device
-    if find(whole, names) == Found(index):
+    if find_port(whole, names) == Found(index):
         return whole
     equal = (f"{whole} #{number}" for number in range(1, len(names) + 1))
-    return next((pattern for pattern in equal if find(pattern, names) == Found(index)), whole)
+    return next((pattern for pattern in equal if find_port(pattern, names) == Found(index)), whole)
 
 
 def port_name(pattern: str, taken: Collection[str]) -> str:

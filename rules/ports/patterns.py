@@ -91,14 +91,14 @@ class Ambiguous:
     candidates: tuple[str, ...]
 
 
-def find(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> Found | Missing | Ambiguous:
+def find_port(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> Found | Missing | Ambiguous:
     """Return which of the computer's `names` a pattern means; those at `hidden` indexes, our own, are never meant.
 
     `*` stands for any letters, `?` for one, case is ignored. The pattern is held against whole names first; where none
     fits, against what stands before the first colon (the device), then against what stands behind it (its port). A
     ` #2` at the end chooses the second of all that fit, which tells equal names apart.
     """
-    fits = matching(pattern, names, hidden)
+    fits = matching_ports(pattern, names, hidden)
     if not fits:
         return Missing()
     if len(fits) == 1:
@@ -106,8 +106,8 @@ def find(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> Fo
     return Ambiguous(tuple(bare_name(names[index]) for index in fits))
 
 
-def matching(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> list[int]:
-    """The indexes of all ports that a pattern may mean, as `find` understands it."""
+def matching_ports(pattern: str, names: Sequence[str], hidden: Collection[int] = ()) -> list[int]:
+    """The indexes of all ports that a pattern may mean, as `find_port` understands it."""
     shown = [(index, bare_name(name)) for index, name in enumerate(names) if index not in hidden]
     fits = _fitting(pattern, shown)
     if not fits and (which := _WHICH.fullmatch(pattern)):
@@ -136,7 +136,7 @@ def _glob(pattern: str) -> re.Pattern[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Changes:
+class PortChanges:
     """What a reload means for ports: to open, to leave as they are (as they are wanted now), and to close."""
 
     add: tuple[Wanted, ...]
@@ -144,12 +144,12 @@ class Changes:
     drop: tuple[Wanted, ...]
 
 
-def changes(before: Iterable[Wanted], wanted: Iterable[Wanted]) -> Changes:
+def port_changes(before: Iterable[Wanted], wanted: Iterable[Wanted]) -> PortChanges:
     """Return what to do with the ports there were `before`, so that the `wanted` ones are there."""
     before, wanted = tuple(before), tuple(wanted)
     had = {port.identity for port in before}
     stays = {port.identity for port in wanted}
-    return Changes(
+    return PortChanges(
         add=tuple(port for port in wanted if port.identity not in had),
         keep=tuple(port for port in wanted if port.identity in had),
         drop=tuple(port for port in before if port.identity not in stays),

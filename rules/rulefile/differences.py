@@ -11,7 +11,7 @@ _MOST_NAMES: Final = 6
 """How many names stand in one line; a file that was written anew changes hundreds."""
 
 
-def changes(before: RuleSet, after: RuleSet) -> tuple[str, ...]:
+def rule_changes(before: RuleSet, after: RuleSet) -> tuple[str, ...]:
     """One line for each kind of thing that differs, such as `rules: new "bass"; changed "keys"`; none where all is
     the same. A rule is known by its name, so one that was renamed is gone and new."""
     return tuple(_lines(before, after))

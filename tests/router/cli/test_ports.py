@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from router.cli.ports import PortsSettings, ports
-from rules.ports.patterns import Found, find
+from rules.ports.patterns import Found, find_port
 from tests.support.fake_midi_system import FakeBackend, Hub
 
 RULES = """
@@ -69,7 +69,7 @@ def test_what_is_to_be_written_means_the_port(backend: FakeBackend, capsys: pyte
     told = json.loads(capsys.readouterr().out)
     assert (told["command"], told["ok"], told["system"]) == ("ports", True, "fake")
     outputs = [port["full_name"] for port in told["outputs"]]
-    assert [find(port["pattern"], outputs) for port in told["outputs"]] == [Found(0), Found(1)]
+    assert [find_port(port["pattern"], outputs) for port in told["outputs"]] == [Found(0), Found(1)]
     assert told["inputs"][0]["name"] == "Pit Keyboard:MIDI 1"
 
 

@@ -13,7 +13,7 @@ from rules.analysis.trace import trace
 from rules.listening.gestures import Control, controls
 from rules.listening.snippets import blocks, pattern_for, port_block, port_name, toml
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
-from rules.ports.patterns import Found, find
+from rules.ports.patterns import Found, find_port
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import OnOffSwitch
@@ -154,7 +154,7 @@ def test_a_pattern_never_means_another_port(names: list[str]) -> None:
     """Whatever ports are called, the pattern finds the one, or is only its name."""
     for index, name in enumerate(names):
         pattern = pattern_for(index, names)
-        assert find(pattern, names) == Found(index) or pattern == name
+        assert find_port(pattern, names) == Found(index) or pattern == name
 
 
 @pytest.mark.parametrize(

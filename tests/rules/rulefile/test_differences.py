@@ -1,6 +1,6 @@
 """What a reload says has changed."""
 
-from rules.rulefile.differences import changes
+from rules.rulefile.differences import rule_changes
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 
@@ -9,7 +9,7 @@ PORTS = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n'
 
 def said(before: str, after: str, common: str = PORTS) -> tuple[str, ...]:
     """What is said about one file that takes the place of another."""
-    return changes(rules(common + before), rules(common + after))
+    return rule_changes(rules(common + before), rules(common + after))
 
 
 def rules(text: str) -> RuleSet:
