@@ -110,7 +110,7 @@ class Bookkeeping(Dispatch):
                 if press not in pressed:  # an all notes off that was sent with it had emptied it
                     ledger.presses[key] = [*pressed, press]
             elif event.literal:
-                event.copy = self._strike_out(ledger, key, event)
+                event.copy = self._end_written(ledger, key, event)
         else:
             self._remember(ledger, key, evaluation, event)
         if is_duplicate:
@@ -196,7 +196,7 @@ class Bookkeeping(Dispatch):
         self, ledger: Ledger, key: LedgerKey, places: set[OutputPlace], origin: int, now: int, out: list[Sent]
     ) -> None:
         """End what does not sound at the new places, before a second note-on of a held key (ruling 10)."""
-        for sounding in ledger.strike(key, lambda sounding: sounding.place not in places):
+        for sounding in ledger.remove_soundings(key, lambda sounding: sounding.place not in places):
             self._end(sounding, origin, now, out)
 
     def _end(self, sounding: Event, origin: int, now: int, out: list[Sent], came: bytes | None = None) -> None:
@@ -216,7 +216,7 @@ class Bookkeeping(Dispatch):
         if sounding.target >= 0 and sounding.is_out:  # else it was pending, and was dropped
             self.go(sounding.anew(sounding.off(), now), now, out)
 
-    def _strike_out(self, ledger: Ledger, key: LedgerKey, event: Event) -> Copy:
+    def _end_written(self, ledger: Ledger, key: LedgerKey, event: Event) -> Copy:
         """End the latest such note of the same holder, by a note-off that a `send` wrote; return that note's copy."""
         place = (event.target, event.message[0] | 0x10, event.message[1])
         for press in reversed(ledger.pressed(key)):

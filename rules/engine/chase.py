@@ -8,17 +8,17 @@ from rules.midi.messages import CONTROLLER, KIND_OF_STATUS
 from rules.program.event import Family
 from rules.program.pipeline import Pipeline
 
-Things = frozenset[int | str]
+ChasedThings = frozenset[int | str]
 """Controllers by number, and kinds of message."""
 
 
-def chased_by(pipeline: Pipeline) -> Things:
+def chased_by(pipeline: Pipeline) -> ChasedThings:
     """Return what some rule wants to chase."""
     return frozenset(thing for branch in pipeline.branches for thing in branch.chase)
 
 
 def keep_values(
-    host: EvaluationHost, pipeline: Pipeline, things: Things, player: Player, evaluation: Evaluation, word: int
+    host: EvaluationHost, pipeline: Pipeline, things: ChasedThings, player: Player, evaluation: Evaluation, word: int
 ) -> None:
     """Keep the message behind each of the things that arrives at the rules. `word` is what the switches were at."""
     message = evaluation.start.message

@@ -60,7 +60,7 @@ class Delivery:
         shared = self.merge.others_sound(channel, holder)
         if not shared:
             out.append((event.target, event.message, due, event.player))
-        for sounding in self._strike_channel(channel, holder):
+        for sounding in self._remove_channel(channel, holder):
             if shared:
                 self.deliver(sounding.derived(sounding.off()), due, out)
             else:
@@ -69,13 +69,13 @@ class Delivery:
         if not shared:
             send(self.merge.forget_channel(channel), due, out)
 
-    def _strike_channel(self, channel: tuple[int, int], holder: tuple[int, int]) -> list[Event]:
-        """Take everything that a holder sounds on an output channel out of the ledgers."""
+    def _remove_channel(self, channel: tuple[int, int], holder: tuple[int, int]) -> list[Event]:
+        """Remove from the ledgers what a holder sounds on an output channel, and return it."""
         found: list[Event] = []
         for ledger, key, in_key in self._held_by(holder[0]):
             if in_channel_of(in_key) == holder[1]:
                 # what is still to come isn't ended by this, and keeps its note-off
-                found += ledger.strike(key, lambda s: (s.target, s.channel) == channel and s.is_out)
+                found += ledger.remove_soundings(key, lambda s: (s.target, s.channel) == channel and s.is_out)
         return found
 
     def _forget_rests(self, event: Event) -> None:

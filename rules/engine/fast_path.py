@@ -63,7 +63,7 @@ class FastPath:
         way = cell.way
         if way == NOTE:
             # Nobody else can reach these places, so that the merge need not be asked: it passes what one holder alone
-            # sends. If the rules change, `Ledger.untold` tells it what is held here.
+            # sends. If the rules change, `Ledger.unmerged` tells it what is held here.
             second = message[2]
             presses = player.presses
             in_key = IN_KEYS[index | NOTE_ONS]

@@ -39,7 +39,7 @@ class Rest:
     word: int
 
 
-Held = dict[OutputPlace, Rest]
+Rests = dict[OutputPlace, Rest]
 """The values that a key holds away from rest, by place."""
 
 
@@ -59,7 +59,7 @@ class Ledger:
         self.player = player
         self.hand = hand
         self.presses: dict[LedgerKey, list[Press] | Cell] = {}
-        self.rests: dict[LedgerKey, Held | Cell] = {}
+        self.rests: dict[LedgerKey, Rests | Cell] = {}
         self.bends: dict[int, bytes] = {}
         self.table = NOWHERE
 
@@ -78,7 +78,7 @@ class Ledger:
             return self.pressed(key)
         return held
 
-    def resting(self, key: LedgerKey) -> Held:
+    def resting(self, key: LedgerKey) -> Rests:
         """Return what a key holds away from rest, as full entries; they may be changed."""
         held = self.rests.get(key)
         if held is None:
@@ -93,9 +93,8 @@ class Ledger:
         for key in {*self.presses, *self.rests}:
             promote(self, key)
 
-    def untold(self) -> tuple[list[tuple[int, int]], list[tuple[int, tuple[int, int], bytes]]]:
-        """Return what the merge wasn't told on the fast path: (in-key, place) of notes, (in-key, channel, bytes) of
-        bends."""
+    def unmerged(self) -> tuple[list[tuple[int, int]], list[tuple[int, tuple[int, int], bytes]]]:
+        """Return what the merge has not seen: (in-key, place) of notes, (in-key, channel, bytes) of bends."""
         notes = [
             (key, lane.places[key & 0x7F])
             for key, held in self.presses.items()
@@ -110,13 +109,13 @@ class Ledger:
         ]
         return notes, bends
 
-    def strike(self, key: LedgerKey, goes: Callable[[Event], bool]) -> list[Event]:
-        """Take soundings out, and presses that this empties; what was taken, in the order pressed."""
-        struck: list[Event] = []
+    def remove_soundings(self, key: LedgerKey, goes: Callable[[Event], bool]) -> list[Event]:
+        """Remove soundings, and presses that this empties; return what was removed, in the order pressed."""
+        removed: list[Event] = []
         left: list[Press] = []
         for press in self.pressed(key):
             going = [sounding for sounding in press.soundings if goes(sounding)]
-            struck += going
+            removed += going
             press.soundings = [sounding for sounding in press.soundings if sounding not in going]
             if press.soundings or not going:
                 left.append(press)
@@ -124,10 +123,10 @@ class Ledger:
             self.presses[key] = left
         else:
             self.presses.pop(key, None)
-        return struck
+        return removed
 
     def come_to_rest(self, key: LedgerKey, comes: Callable[[OutputPlace, Rest], bool]) -> list[Rest]:
-        """Take out the values that are at rest now; what was taken, in the order in which they left it."""
+        """Remove the values that are at rest now; return them in the order in which they left it."""
         held = self.resting(key)
         going = [place for place, rest in held.items() if comes(place, rest)]
         gone = [held.pop(place) for place in going]
@@ -153,7 +152,7 @@ def promote(ledger: Ledger, key: LedgerKey) -> None:
         ledger.presses[key] = [Press(soundings, ledger.table, 0)]
     held = ledger.rests.get(key)
     if isinstance(held, Cell):
-        rests: Held = {}
+        rests: Rests = {}
         for lane in held.lanes:
             number = lane.one[first] if lane.status < PROGRAM else 0
             event = _sent(ledger, key, lane.target, bytes((lane.status, number, 0)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final, cast
 
-from rules.engine.ledger import Held, Ledger, Press
+from rules.engine.ledger import Ledger, Press, Rests
 from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
 from rules.midi.neutral import OutputPlace
 from rules.program.holders import in_key_of, output_channel_of
@@ -55,7 +55,7 @@ class Player:
         # The ledger's own dictionaries, which it never replaces: the short ways read them at every message, and reach
         # them from here with one step less.
         self.presses = cast(dict[int, list[Press] | Cell], self.ledger.presses)
-        self.rests = cast(dict[int, Held | Cell], self.ledger.rests)
+        self.rests = cast(dict[int, Rests | Cell], self.ledger.rests)
         self.bends = self.ledger.bends
         self.running = False
         self.owed: dict[tuple[int, OutputPlace], int] = {}

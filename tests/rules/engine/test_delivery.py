@@ -99,7 +99,7 @@ def test_striking_takes_out_what_is_asked_for() -> None:
     player = player_with(low, high)
     empty = Press([], player.table, 0)
     player.ledger.pressed(NOTE).append(empty)
-    assert player.ledger.strike(NOTE, lambda sounding: sounding.key == 60) == [low]
+    assert player.ledger.remove_soundings(NOTE, lambda sounding: sounding.key == 60) == [low]
     assert [press.soundings for press in player.ledger.pressed(NOTE)] == [[high], []]
-    assert player.ledger.strike(NOTE, lambda sounding: True) == [high]
+    assert player.ledger.remove_soundings(NOTE, lambda sounding: True) == [high]
     assert player.ledger.pressed(NOTE) == [empty]
