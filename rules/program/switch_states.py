@@ -12,7 +12,7 @@ State = bool | str | int
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class SwitchField:
     """One switch's place in the word: `states` in order of their codes, and the code it has at first."""
 
     shift: int
@@ -39,13 +39,13 @@ class Layout:
     """Which bits of the word belong to which switch."""
 
     def __init__(self, switches: Mapping[str, SwitchStates]) -> None:
-        self.fields: dict[str, Field] = {}
+        self.fields: dict[str, SwitchField] = {}
         self.initial = 0
         shift = 0
         for name, switch in switches.items():
             code = switch.states.index(switch.first)
             width = (len(switch.states) - 1).bit_length() or 1
-            self.fields[name] = Field(shift, ((1 << width) - 1) << shift, switch.states, code, switch.round)
+            self.fields[name] = SwitchField(shift, ((1 << width) - 1) << shift, switch.states, code, switch.round)
             self.initial |= code << shift
             shift += width
 
