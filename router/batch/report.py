@@ -19,7 +19,7 @@ The data (`--json`) is one object:
 Files are in the order of the command line, rules in file order. `offset` is a byte of the file, counted from 0.
 `leftovers` are files of earlier days that lie where results of ports would that get nothing to play now.
 `drops` are the messages that were dropped, by channel and reason, note-offs too. The channel of those that have none
-(sysex) is null; it is "several" where which one isn't known. Reasons are those of `rules/program/losses.py`.
+(sysex) is null; it is "several" where which one isn't known. Reasons are those of `rules/program/loss_reasons.py`.
 `linked_folders` are links to folders that were not followed. `not_reached` counts the files that an interruption left
 as they were; they aren't listed. Files done before count
 among the files, not among the messages. `ok` is true if every file went as asked. If nothing could be done at all,
@@ -40,7 +40,7 @@ from router.batch.job import FileOutcome, FileResult
 from router.batch.totals import COUNTS, Totals
 from router.text.durations import to_a_hundredth
 from router.text.formatting import Listing, columns, count, number, plain, streamed_columns
-from rules.program.losses import NO_RULE, SEVERAL, Drops, in_order
+from rules.program.loss_reasons import NO_RULE, SEVERAL, Drops, in_order
 
 if TYPE_CHECKING:
     from rules.smf.report import FileReport

@@ -19,7 +19,7 @@ from rules.compiler.chain import (
     step_links,
 )
 from rules.compiler.clocks import ClockChoice, clock_choices
-from rules.compiler.losses import loss_table
+from rules.compiler.loss_tables import loss_table
 from rules.compiler.sharing import shared_banks, shared_channels
 from rules.compiler.sources import (
     ArrivingEntry,
@@ -53,9 +53,11 @@ def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     return pipeline
 
 
-class _LateTables(Sequence[Table]):
-    """Tables about what the rules do with a message, made by a compiler of their own when someone asks: nobody does
-    while music plays, and the first one's forms and chains needn't be kept for it."""
+class _LazyTables(Sequence[Table]):
+    """Tables about what the rules do with a message, made by a compiler of their own when they are first asked for.
+
+    While music plays nothing asks for them, so forms and chains need not be kept for them.
+    """
 
     def __init__(self, made: Callable[[], Compiler], make: Callable[[Compiler, str], Table], length: int) -> None:
         self._compiler = made
@@ -108,8 +110,8 @@ class Compiler:
             present=self.present,
             sources=self.sources,
             tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
-            takers=_LateTables(self._again, Compiler.takers, len(self.sources)),
-            losses=_LateTables(self._again, Compiler.losses, len(self.sources)),
+            match_tables=_LazyTables(self._again, Compiler.match_table, len(self.sources)),
+            loss_tables=_LazyTables(self._again, Compiler.loss_table, len(self.sources)),
             layout=self.layout,
             rules=tuple(rule.name or "" for rule in self.ruleset.rules),
             nodes=self.nodes.all,
@@ -190,12 +192,12 @@ class Compiler:
         stages = [stage for stage in steps if not stage.step.remembers]
         return step_links(stages, ("port", source), self.layout, self.nodes)
 
-    def takers(self, source: str) -> Table:
+    def match_table(self, source: str) -> Table:
         """Lanes that lead nowhere: their targets are the numbers of the rules that a message fits."""
         chain = (*self._plain_port_steps(source), CountedEntry(self.entry(source, ())))
         return self.nodes.table_after(chain)
 
-    def losses(self, source: str) -> Table:
+    def loss_table(self, source: str) -> Table:
         """Lanes that lead nowhere: their targets say why a message that comes to nothing does so."""
         entry = self.entry(source, self.clock_ports(source))
         return loss_table(self.port_steps(source, ("losses",)), entry, self.layout, self.cells)

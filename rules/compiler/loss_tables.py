@@ -17,7 +17,7 @@ from rules.compiler.sources import SourceEntry
 from rules.midi.messages import SYSEX
 from rules.program.forms import Form
 from rules.program.guards import both
-from rules.program.losses import NO_DESTINATION, NO_ZONE, OTHER, OUT_OF_RANGE, REASONS, SWITCH
+from rules.program.loss_reasons import NO_DESTINATION, NO_ZONE, OTHER, OUT_OF_RANGE, REASONS, SWITCH
 from rules.program.switch_states import Layout
 from rules.program.tables import Table
 

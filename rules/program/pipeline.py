@@ -50,7 +50,7 @@ class Pipeline:
     `ports` are the output ports by number; the numbers of a pipeline that replaces another stay the same, and `present`
     are those that exist now, in file order. `sources` are the input ports by number, `tables` theirs, `clocks` the
     ports that get each one's transport, `arrivals` what becomes of a message before its rules (None: nothing),
-    `takers` tables whose lanes say which of `rules` it fits, `losses` those that say why it comes to nothing.
+    `match_tables` say by their lanes which of `rules` it fits, `loss_tables` why it comes to nothing.
     `held_by` says by which source a switch is held, `setups` what devices want at the start. `shared` are the (port,
     channel 0-15) that two holders can reach, `banks` those where bank selects of two sources can meet.
     """
@@ -59,8 +59,8 @@ class Pipeline:
     present: tuple[int, ...]
     sources: tuple[str, ...]
     tables: tuple[Table, ...]
-    takers: Sequence[Table]
-    losses: Sequence[Table]
+    match_tables: Sequence[Table]
+    loss_tables: Sequence[Table]
     layout: Layout
     rules: tuple[str, ...]
     nodes: Mapping[tuple[str | int, ...], AnyNode]

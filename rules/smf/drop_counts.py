@@ -10,7 +10,7 @@ from typing import Final
 from rules.midi.messages import KEY_PRESSURE, NOTE_OFF, NOTE_ON, SYSEX, routed_status
 from rules.program.byte_tables import NO_BYTE
 from rules.program.guards import ALWAYS, holds
-from rules.program.losses import NO_RULE, OTHER, REASONS, SEVERAL, Drops, in_order
+from rules.program.loss_reasons import NO_RULE, OTHER, REASONS, SEVERAL, Drops, in_order
 from rules.program.pipeline import Pipeline
 from rules.program.tables import Cell, Table
 
@@ -71,7 +71,7 @@ class DropCounts:
     """The messages that came to nothing in one file."""
 
     def __init__(self, pipeline: Pipeline) -> None:
-        self._losses = pipeline.losses
+        self._losses = pipeline.loss_tables
         self._singly: Counter[_Name] = Counter()
         self._notes: dict[tuple[int, int], tuple[_Name, int]] = {}
         self._added: Counter[tuple[int | None, str]] = Counter()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rules.program.losses import Drops
+from rules.program.loss_reasons import Drops
 from rules.smf.damage import Damage
 
 

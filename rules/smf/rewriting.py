@@ -56,7 +56,7 @@ class Rewriter:
         self._strict = strict
         self._route = route
         self._static = {} if route == GENERAL else static_sources(pipeline, per_port)
-        self._table_routes = TableRoutes(self._static, pipeline.losses, by_numbers)
+        self._table_routes = TableRoutes(self._static, pipeline.loss_tables, by_numbers)
         self._drum_rules = [rule for rule in ruleset.rules if _transposes_drums(rule)]
 
     def rewrite(self, data: bytes) -> Rewritten:

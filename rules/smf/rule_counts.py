@@ -27,10 +27,10 @@ class MessageGroups:
 
     __slots__ = ("members", "of")
 
-    def __init__(self, takers: Table) -> None:
+    def __init__(self, match_table: Table) -> None:
         self.of: list[int] = []
         self.members: list[tuple[tuple[int, ...], int]] = [((), 0)]
-        for number, row in enumerate(takers.rows):
+        for number, row in enumerate(match_table.rows):
             groups: dict[Cell, int] = {}
             for cell in row:
                 if cell not in groups:
@@ -42,20 +42,20 @@ class MessageGroups:
 
 
 @lru_cache(maxsize=64)
-def groups_of(takers: Table) -> MessageGroups:
+def groups_of(match_table: Table) -> MessageGroups:
     """The groups of a source, made once."""
-    return MessageGroups(takers)
+    return MessageGroups(match_table)
 
 
 class RuleCounts:
     """How many messages each rule matched, in all and by the channel on which they came."""
 
-    __slots__ = ("_added", "_counted_singly", "_groups", "_hits", "_rules", "_taken", "_takers")
+    __slots__ = ("_added", "_counted_singly", "_groups", "_hits", "_match_tables", "_rules", "_taken")
 
     def __init__(self, pipeline: Pipeline) -> None:
-        self._takers = pipeline.takers
+        self._match_tables = pipeline.match_tables
         self._rules = len(pipeline.rules)
-        self._groups = [groups_of(takers) for takers in pipeline.takers]
+        self._groups = [groups_of(table) for table in pipeline.match_tables]
         self._counted_singly = 0
         self._taken: dict[tuple[int, int], int] = {}  # by channel and rule, of those counted singly
         self._hits: dict[int, vec[i64]] = {}
@@ -80,7 +80,7 @@ class RuleCounts:
         channel = _channel(index >> 7)
         rules = {
             lane.target
-            for lane in self._takers[source].cells[index].lanes
+            for lane in self._match_tables[source].cells[index].lanes
             if lane.gate[second] != NO_BYTE and (lane.guard == ALWAYS or holds(lane.guard, word))
         }
         for rule in rules:

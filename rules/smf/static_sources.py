@@ -36,7 +36,7 @@ def static_sources(pipeline: Pipeline, per_port: bool) -> Mapping[int, StaticSou
         channels = {(lane.target, lane.status & 0x0F) for lane in lanes if lane.status < SYSEX}
         keeps_apart = len(channels) == len({channel for _, channel in channels})
         if (len(ports) <= 1 if per_port else keeps_apart) and _decides_alone(table, pipeline):
-            found[source] = StaticSource(table.cells, groups_of(pipeline.takers[source]).of, ports)
+            found[source] = StaticSource(table.cells, groups_of(pipeline.match_tables[source]).of, ports)
     return found
 
 

@@ -13,7 +13,7 @@ from rules.fields.part import Part
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.guards import Guard
-from rules.program.losses import OTHER
+from rules.program.loss_reasons import OTHER
 from rules.program.node import Node
 
 SomeNode = TypeVar("SomeNode", bound=Node)

@@ -12,7 +12,7 @@ from rules.fields.matching import split_any
 from rules.fields.part import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.program.losses import FILTER
+from rules.program.loss_reasons import FILTER
 from rules.steps.base import Step, StepContext
 from rules.steps.wording import any_of
 

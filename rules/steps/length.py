@@ -12,7 +12,7 @@ from rules.fields.part import fault
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.program.losses import LENGTH
+from rules.program.loss_reasons import LENGTH
 from rules.steps.base import Step, StepContext
 from rules.steps.length_node import LengthNode
 from rules.timing.delays import Delay, in_words

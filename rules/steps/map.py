@@ -17,7 +17,7 @@ from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import BEND_CENTRE, SYSEX
 from rules.midi.notation import Naming, parse_controller, parse_note
 from rules.program.forms import Form
-from rules.program.losses import MAP
+from rules.program.loss_reasons import MAP
 from rules.steps.base import Step, StepContext
 from rules.steps.number_table import NumberTable
 from rules.steps.value_map import End, ValueMap

@@ -10,7 +10,7 @@ from rules.fields.part import fault
 from rules.fields.written_messages import Messages
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.program.losses import SEND
+from rules.program.loss_reasons import SEND
 from rules.steps.base import Step, StepContext
 from rules.steps.send_node import SendNode
 

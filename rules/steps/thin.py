@@ -11,7 +11,7 @@ from rules.fields.part import fault
 from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, PITCH_BEND
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.program.losses import THIN
+from rules.program.loss_reasons import THIN
 from rules.steps.base import Step, StepContext
 from rules.steps.thin_node import THINNED, ThinNode
 from rules.timing.delays import Delay

@@ -16,7 +16,7 @@ from rules.midi.messages import CONTROLLER
 from rules.midi.notation import Naming
 from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.program.forms import Form
-from rules.program.losses import OUT_OF_RANGE
+from rules.program.loss_reasons import OUT_OF_RANGE
 from rules.steps.base import Step, StepContext
 from rules.steps.wording import channels
 

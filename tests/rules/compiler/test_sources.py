@@ -27,7 +27,7 @@ def form(status: int, first: int | None = None) -> Form:
     return Form(status, gate_one=ALL if first is None else 1 << first, gate_two=ALL)
 
 
-def takers(rules: str, status: int, first: int | None = None) -> list[int]:
+def rules_that_match(rules: str, status: int, first: int | None = None) -> list[int]:
     """The numbers of the rules that take a message."""
     return [number for number, _ in entry_of(rules).taken(form(status, first))]
 
@@ -44,14 +44,14 @@ def takers(rules: str, status: int, first: int | None = None) -> list[int]:
 )
 def test_otherwise_gets_what_no_other_rule_takes(status: int, first: int | None, expected: list[int]) -> None:
     """A pedal goes along with the notes, and still counts as not taken (ruling 5)."""
-    assert takers(DRUMS + REST, status, first) == expected
+    assert rules_that_match(DRUMS + REST, status, first) == expected
 
 
 def test_clock_is_taken_only_where_it_is_named() -> None:
     """No rule routes it (ruling 4), not even the one for all the rest."""
     named = '[[rules]]\nfrom = "keys"\nmatch = { kind = "start" }\nsteps = [{ send = "program 1" }]\nto = "rack"\n'
-    assert takers(named + REST, 0xFA) == [0]
-    assert takers(named + REST, 0xF8) == []
+    assert rules_that_match(named + REST, 0xFA) == [0]
+    assert rules_that_match(named + REST, 0xF8) == []
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from rules.analysis.trace import trace
 from rules.compiler.compiler import compile_rules
 from rules.errors import MidiFileError
 from rules.midi.messages import NOTE_OFF, NOTE_ON, SYSEX
-from rules.program.losses import Drops, in_order
+from rules.program.loss_reasons import Drops, in_order
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 from rules.smf import vlq
