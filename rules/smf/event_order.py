@@ -8,18 +8,18 @@ from itertools import islice, repeat
 from operator import itemgetter
 from typing import Final
 
-from rules.smf.track_events import Event
+from rules.smf.track_events import TrackEvent
 
 CHUNK: Final = 512
 """How many events of a track are read at a time."""
 
-Timed = tuple[int, int, Event]
+Timed = tuple[int, int, TrackEvent]
 """An event behind its tick and the number of its track, so that tuples sort in the order of playing."""
 
 _tick: Final = itemgetter(0)
 
 
-def in_order(tracks: Sequence[Iterable[Event]]) -> Iterator[list[Timed]]:
+def in_order(tracks: Sequence[Iterable[TrackEvent]]) -> Iterator[list[Timed]]:
     """The events of all tracks in batches that follow each other in time.
 
     Only a chunk of each track is held at a time. A batch is what lies before the earliest tick at which a chunk ends;
@@ -39,7 +39,7 @@ def in_order(tracks: Sequence[Iterable[Event]]) -> Iterator[list[Timed]]:
 class _Reader:
     """One track, read a chunk at a time; `waiting` holds something as long as it `has_more`."""
 
-    def __init__(self, number: int, events: Iterator[Event]) -> None:
+    def __init__(self, number: int, events: Iterator[TrackEvent]) -> None:
         self._number = number
         self._events = events
         self.has_more = True

@@ -16,7 +16,7 @@ from rules.smf.event_order import in_order
 from rules.smf.file_rewrite import FileRewrite, TrackRewrite
 from rules.smf.midi_file import MidiFile
 from rules.smf.tempo import TempoMap, tempo_map
-from rules.smf.track_events import END_OF_TRACK, Event, content
+from rules.smf.track_events import END_OF_TRACK, TrackEvent, content
 from rules.smf.writing import TrackWriter, stored
 from rules.timing.delays import NEVER, Delay, Later
 
@@ -85,7 +85,7 @@ class _TrackGroup:
         self.counters = [rewrite.rules.counters(track.source) for track in tracks]
         for track in tracks:
             engine.add_player(pipeline.sources[track.source])
-        self._ends: list[Event | None] = [None] * len(tracks)
+        self._ends: list[TrackEvent | None] = [None] * len(tracks)
         self._due = [_Due() for _ in tracks]
 
     def play_alone(self) -> None:
@@ -137,7 +137,7 @@ class _TrackGroup:
         self.engine.advance(tick, out)
         self._write_new(out)
 
-    def play_long(self, number: int, event: Event) -> None:
+    def play_long(self, number: int, event: TrackEvent) -> None:
         """Keep a meta event; play sysex and escapes as what they send."""
         tick, _, _, _, message = event
         if message[0] == META:
@@ -199,12 +199,12 @@ class _TrackGroup:
         self.rewrite.counts.dropped += 1
         self.rewrite.drops.count(track.number, track.source, message, self.engine.word)
 
-    def write_all(self, number: int, event: Event, sent: Sequence[Sent]) -> None:
+    def write_all(self, number: int, event: TrackEvent, sent: Sequence[Sent]) -> None:
         """Write and count what a message came to, where nothing of it was put off."""
         written = self._write(number, event[4], event, sent)
         self._count(number, event[4], written, 0, len(self.engine.waiting[number]))
 
-    def _write(self, number: int, message: bytes, event: Event, out: Sequence[Sent]) -> list[bytes]:
+    def _write(self, number: int, message: bytes, event: TrackEvent, out: Sequence[Sent]) -> list[bytes]:
         """Write what came of an event at once, each in the track of its player; return what was of this player."""
         own: list[bytes] = []
         written: set[int] = set()
@@ -234,7 +234,7 @@ class _TrackGroup:
             self._due[owner].messages -= 1
             self._writers[owner][output].put(tick, stored(data))
 
-    def _output(self, number: int, target: int, data: bytes, event: Event | None) -> int:
+    def _output(self, number: int, target: int, data: bytes, event: TrackEvent | None) -> int:
         """Return the output for a port; mark it used, and its channel taken."""
         if self.rewrite.per_port:
             self.rewrite.used.add(target)
@@ -273,10 +273,10 @@ class _Handler(single_track.EventHandler):
         """Count a message that came to nothing."""
         self._group.count_dropped(self.number, message)
 
-    def write_long(self, event: Event) -> None:
+    def write_long(self, event: TrackEvent) -> None:
         """Answer a sysex or meta event and write it."""
         self._group.play_long(self.number, event)
 
-    def write_all(self, event: Event, sent: Sequence[Sent]) -> None:
+    def write_all(self, event: TrackEvent, sent: Sequence[Sent]) -> None:
         """Write what a message came to, if that is several messages."""
         self._group.write_all(self.number, event, sent)

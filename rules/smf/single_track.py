@@ -14,7 +14,7 @@ from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
 from rules.program.native import i64, vec
 from rules.smf import vlq
-from rules.smf.track_events import DATA_BYTES, END_OF_TRACK, ONE_BYTE, Event, TrackEvents
+from rules.smf.track_events import DATA_BYTES, END_OF_TRACK, ONE_BYTE, TrackEvent, TrackEvents
 from rules.smf.writing import TrackWriter
 
 
@@ -38,11 +38,11 @@ class EventHandler(ABC):
         """Count a message that came to nothing."""
 
     @abstractmethod
-    def write_long(self, event: Event) -> None:
+    def write_long(self, event: TrackEvent) -> None:
         """Answer a sysex or meta event and write it."""
 
     @abstractmethod
-    def write_all(self, event: Event, sent: Sequence[Sent]) -> None:
+    def write_all(self, event: TrackEvent, sent: Sequence[Sent]) -> None:
         """Write what a message came to, if that is several messages."""
 
 

@@ -18,7 +18,7 @@ from rules.errors import MidiFileError
 from rules.smf import vlq
 from rules.smf.damage import Damage, DamageLog, counted
 
-Event: TypeAlias = tuple[int, int, int, int, bytes]
+TrackEvent: TypeAlias = tuple[int, int, int, int, bytes]
 """One event: (tick, delta_at, at, end, message).
 
 `tick` counts from the start of the track. `body[delta_at:at]` is its delta time and `body[at:end]` the event as the
@@ -56,7 +56,7 @@ class TrackEvents:
         """What is damaged in the events read so far, in file order."""
         return tuple(self._log.found)
 
-    def __iter__(self) -> Iterator[Event]:
+    def __iter__(self) -> Iterator[TrackEvent]:
         body = self.body
         size = len(body)
         delta_at = at = tick = 0

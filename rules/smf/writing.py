@@ -14,7 +14,7 @@ from typing import Final
 from rules.program.native import BytesWriter
 from rules.smf import riff, vlq
 from rules.smf.midi_file import MidiFile
-from rules.smf.track_events import Event
+from rules.smf.track_events import TrackEvent
 
 REST: Final = b"\xff\x01\x00"
 """An empty text event: it carries a delta time that is too long for one number."""
@@ -48,7 +48,7 @@ class TrackWriter:
         """Take over from one who wrote to `out` while in step."""
         self.in_step, self.status, self.after_meta, self.tick = in_step, status, after_meta, tick
 
-    def keep(self, event: Event) -> None:
+    def keep(self, event: TrackEvent) -> None:
         """Write an event of the original as it was, at its own tick."""
         tick, delta_at, _, end, message = event
         if delta_at == self.in_step and message[0] == self.status:
@@ -59,7 +59,7 @@ class TrackWriter:
         else:
             self.put(tick, message, event)
 
-    def put(self, tick: int, message: bytes, like: Event | None = None) -> None:
+    def put(self, tick: int, message: bytes, like: TrackEvent | None = None) -> None:
         """Write `message` at `tick`: a channel message with its status byte, or a sysex or meta event with its length.
 
         `like` is the event of the original that it is or replaces: it lends its form to the new one.
@@ -91,7 +91,7 @@ class TrackWriter:
         else:
             self._put_long_event(message)
 
-    def end(self, event: Event) -> None:
+    def end(self, event: TrackEvent) -> None:
         """Write the end of track: at its own tick, or later if another event has passed it."""
         self.put(max(event[0], self.tick), event[4], event)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rules.smf.midi_file import MidiFile, read
-from rules.smf.track_events import Event, TrackEvents
+from rules.smf.track_events import TrackEvent, TrackEvents
 from rules.smf.writing import TrackWriter, write
 
 END = "00 FF 2F 00"
@@ -48,7 +48,7 @@ def one_track(body: str) -> bytes:
     return header(1, midi_format=0) + track(body)
 
 
-def scanned(body: str, *, cut: bool = False, strict: bool = False) -> tuple[list[Event], TrackEvents]:
+def scanned(body: str, *, cut: bool = False, strict: bool = False) -> tuple[list[TrackEvent], TrackEvents]:
     """Return the events of a track with its body in hex, and the reader they came from."""
     events = TrackEvents(unhex(body), cut=cut, strict=strict)
     return list(events), events

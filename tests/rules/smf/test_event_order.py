@@ -6,10 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.smf.event_order import CHUNK, in_order
-from rules.smf.track_events import Event
+from rules.smf.track_events import TrackEvent
 
 
-def events(ticks: list[int]) -> list[Event]:
+def events(ticks: list[int]) -> list[TrackEvent]:
     """Events at these ticks, each told apart by where it begins."""
     return [(tick, at, at, at + 1, b"") for at, tick in enumerate(ticks)]
 

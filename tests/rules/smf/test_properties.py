@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from rules.errors import MidiFileError
 from rules.smf.midi_file import damage, read
-from rules.smf.track_events import Event, TrackEvents
+from rules.smf.track_events import TrackEvent, TrackEvents
 from rules.smf.writing import TrackWriter
 from tests.support.smf_bytes import FORMAT_1, chunk, header, passed_through
 from tests.support.smf_tracks import CHANNEL_MESSAGES, Written, body_of, said_by, tracks
@@ -22,7 +22,7 @@ def is_clean(body: bytes) -> bool:
     return not reader.damage
 
 
-def events_of(body: bytes, *, strict: bool = True) -> list[Event]:
+def events_of(body: bytes, *, strict: bool = True) -> list[TrackEvent]:
     """Return the events of a track, which must be sound if `strict`."""
     return list(TrackEvents(body, strict=strict))
 
@@ -58,7 +58,7 @@ def test_edited_track_says_what_it_was_told(track: list[Written], data: st.DataO
     expected: list[tuple[int, bytes]] = []
     may_run: list[bool] = []
 
-    def put(tick: int, message: bytes, like: Event | None) -> None:
+    def put(tick: int, message: bytes, like: TrackEvent | None) -> None:
         if like is not None and (tick, message) == (like[0], like[4]):
             writer.keep(like)
         else:

@@ -6,7 +6,7 @@ import pytest
 
 from rules.smf import vlq
 from rules.smf.midi_file import read
-from rules.smf.track_events import Event
+from rules.smf.track_events import TrackEvent
 from rules.smf.writing import TrackWriter, write
 from tests.support.smf_bytes import END, FORMAT_1, header, keep_all, one_track, said, scanned, track, unhex
 
@@ -14,7 +14,7 @@ RUNNING = "00 90 3C 40 10 3C 00 10 3E 40 10 3E 00" + END
 META = "00 90 3C 40 00 FF 01 01 41 10 3C 00 10 3E 00" + END
 
 
-def opened(body: str) -> tuple[TrackWriter, list[Event]]:
+def opened(body: str) -> tuple[TrackWriter, list[TrackEvent]]:
     """Return a writer for the track with its body in hex, and its events."""
     return TrackWriter(unhex(body)), scanned(body)[0]
 
