@@ -38,6 +38,7 @@ from rules.midi.messages import (
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import DEFAULT_BPM
 from rules.smf.chunks import END
+from rules.smf.track_events import MARKER, META, SET_TEMPO, TRACK_NAME
 from rules.smf.vlq import encode
 from rules.smf.writing import TrackWriter, stored
 from rules.timing.active_sensing import Sensing
@@ -191,7 +192,7 @@ class _TrackBuilder:
         self._is_input = kind == journal.IN
         self._name = f"{names.player(number)} in" if self._is_input else f"{names.port(number)} out"
         self._writer = TrackWriter(b"")
-        self._writer.put(0, _meta(0x03, self._name.encode()))
+        self._writer.put(0, _meta(TRACK_NAME, self._name.encode()))
         self._messages = 0
         self._held: dict[Held, int] = {}
 
@@ -244,7 +245,7 @@ class _TrackBuilder:
 
 def _conductor(grid: Grid, clock: Iterable[tuple[int, bytes]], end: int) -> bytes:
     """The first track: tempo, and what the transport did."""
-    events = [(tempo.tick, _meta(0x51, tempo.beat.to_bytes(3))) for tempo in grid.tempos()]
+    events = [(tempo.tick, _meta(SET_TEMPO, tempo.beat.to_bytes(3))) for tempo in grid.tempos()]
     events += _markers(grid, clock)
     writer = TrackWriter(b"")
     for tick, event in sorted(events, key=lambda event: event[0]):
@@ -255,7 +256,7 @@ def _conductor(grid: Grid, clock: Iterable[tuple[int, bytes]], end: int) -> byte
 def _markers(grid: Grid, clock: Iterable[tuple[int, bytes]]) -> Iterator[tuple[int, bytes]]:
     for time, message in clock:
         if message[0] in _MARKERS:
-            yield grid.tick(time), _meta(0x06, _MARKERS[message[0]])
+            yield grid.tick(time), _meta(MARKER, _MARKERS[message[0]])
 
 
 def _ended(writer: TrackWriter, end: int) -> bytes:
@@ -264,7 +265,7 @@ def _ended(writer: TrackWriter, end: int) -> bytes:
 
 
 def _meta(kind: int, content: bytes) -> bytes:
-    return bytes((0xFF, kind)) + encode(len(content)) + content
+    return bytes((META, kind)) + encode(len(content)) + content
 
 
 def _file(bodies: Iterable[bytes]) -> bytes:

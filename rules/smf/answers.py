@@ -17,6 +17,7 @@ from rules.program.byte_tables import IDENTITY, NO_BYTE
 from rules.program.native import i64, vec
 from rules.program.tables import Cell
 from rules.smf.drop_counts import UNSURE, SureLosses
+from rules.smf.track_events import META
 
 KEPT: Final = 0
 SECOND_DECIDES: Final = 1
@@ -53,8 +54,6 @@ PLACES: Final = 0x801
 """Counters of open notes: one for each channel and key, from 1. Counted from the end, the same ones are those of the
 note-offs, so that a sign tells them apart: place p and place p - PLACES are one."""
 
-META: Final = 0xFF
-END_OF_TRACK: Final = 0x2F
 DATA: Final = IDENTITY[:128]
 
 Answer = tuple[int, int, int, int, bytes, int]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Final
 
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
@@ -16,11 +15,9 @@ from rules.smf.event_order import in_order
 from rules.smf.file_rewrite import FileRewrite, TrackRewrite
 from rules.smf.midi_file import MidiFile
 from rules.smf.tempo import TempoMap, tempo_map
-from rules.smf.track_events import END_OF_TRACK, TrackEvent, content
+from rules.smf.track_events import END_OF_TRACK, META, TrackEvent, content
 from rules.smf.writing import TrackWriter, stored
 from rules.timing.delays import NEVER, Delay, Later
-
-META: Final = 0xFF
 
 
 def play_file(rewrite: FileRewrite, pipeline: Pipeline, bpm: float) -> None:

@@ -15,12 +15,10 @@ from rules.program.native import BytesWriter, i64, u8
 from rules.smf.answers import (
     COUNTER_AT,
     COUNTER_BITS,
-    END_OF_TRACK,
     ENDS_NOTES,
     HAS_SECOND,
     IS_NOTE,
     KEPT,
-    META,
     ON,
     OUTCOME_AT,
     SECOND_DECIDES,
@@ -33,6 +31,7 @@ from rules.smf.answers import (
     long_event_end,
     open_note_change,
 )
+from rules.smf.track_events import END_OF_TRACK, META
 
 
 def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, answers: Answers, counts: EventCounts) -> bool:

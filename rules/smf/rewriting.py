@@ -23,12 +23,11 @@ from rules.smf.report import FileReport, Playing, Rewritten
 from rules.smf.rule_counts import RuleCounts
 from rules.smf.static_sources import static_sources
 from rules.smf.table_routes import PATCH, STREAM, TableRoutes
-from rules.smf.track_events import content
+from rules.smf.track_events import META, TRACK_NAME, content
 from rules.smf.writing import write
 from rules.steps.transpose import DRUMS
 
 GENERAL: Final = "general"
-TRACK_NAME: Final = 0x03
 
 
 class Rewriter:
@@ -174,7 +173,7 @@ def _bare(name: str) -> str:
 def _track_name(file: MidiFile, number: int) -> str | None:
     """The first track name in a track, as bare text; bytes that aren't UTF-8 are read as Latin-1."""
     for _, _, _, _, message in file.events(file.tracks[number]):
-        if message[0] == 0xFF and message[1] == TRACK_NAME:
+        if message[0] == META and message[1] == TRACK_NAME:
             name = content(message)
             try:
                 return _bare(name.decode())

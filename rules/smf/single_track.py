@@ -14,7 +14,7 @@ from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
 from rules.program.native import i64, vec
 from rules.smf import vlq
-from rules.smf.track_events import DATA_BYTES, END_OF_TRACK, ONE_BYTE, TrackEvent, TrackEvents
+from rules.smf.track_events import DATA_BYTES, END_OF_TRACK, META, ONE_BYTE, TrackEvent, TrackEvents
 from rules.smf.writing import TrackWriter
 
 
@@ -108,7 +108,7 @@ def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, 
                 message = body[at:end]
             else:
                 needed = 0
-                if first != 0xFF:
+                if first != META:
                     status = 0
                 end = events.end_of_long_event(at)
                 # The writer takes over where the open span, or the gap, begins: it can't be asked before the bytes of
@@ -124,9 +124,9 @@ def play_track(events: TrackEvents, writer: TrackWriter, handler: EventHandler, 
                 in_step = writer.in_step == end
                 in_force = writer.status
                 kept = end
-                if first == 0xFF:
+                if first == META:
                     meta_end = end
-                if first == 0xFF and body[at + 1] == END_OF_TRACK:
+                if first == META and body[at + 1] == END_OF_TRACK:
                     events.ended(end)
                     return changed
                 at = end

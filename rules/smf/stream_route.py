@@ -19,11 +19,9 @@ from rules.smf.answers import (
     COUNTER_AT,
     COUNTER_BITS,
     DROPPED,
-    END_OF_TRACK,
     HAS_SECOND,
     IS_NOTE,
     KEPT,
-    META,
     ON,
     OUTCOME_AT,
     OUTCOME_BITS,
@@ -38,6 +36,7 @@ from rules.smf.answers import (
     long_event_end,
     open_note_change,
 )
+from rules.smf.track_events import END_OF_TRACK, META
 
 SHORT_SPAN: Final = 16
 """Spans below this are copied byte by byte, which is quicker than making an object of each."""

@@ -17,14 +17,15 @@ from typing import Final, TypeAlias
 
 from rules.smf.chunks import Track
 from rules.smf.midi_file import MidiFile
-from rules.smf.track_events import content
+from rules.smf.track_events import META, SET_TEMPO, content
 
 Number: TypeAlias = int | float | Fraction
 """A float counts as the decimal number that it prints as: 0.1 is a tenth."""
 
 DEFAULT_TEMPO: Final = 500_000
+"""Microseconds a quarter note: 120 BPM, until a tempo event says otherwise."""
+
 DROP_FRAME: Final = 29
-SET_TEMPO: Final = 0x51
 
 
 class TempoMap:
@@ -98,7 +99,7 @@ def _changes(file: MidiFile, track: Track) -> Iterable[tuple[int, int]]:
     if file.data.find(b"\xff\x51", track.body, track.end) < 0:
         return
     for tick, _, _, _, message in file.events(track):
-        if message[0] == 0xFF and message[1] == SET_TEMPO:
+        if message[0] == META and message[1] == SET_TEMPO:
             tempo = content(message)[:3]
             if len(tempo) == 3 and any(tempo):
                 yield tick, int.from_bytes(tempo)

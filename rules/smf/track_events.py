@@ -28,7 +28,14 @@ for sysex and meta events it is `body[at:end]`. A channel event used running sta
 
 ONE_BYTE: Final = tuple(bytes((byte,)) for byte in range(256))
 DATA_BYTES: Final = tuple(1 if 0xC0 <= status < 0xE0 else 2 for status in range(256))
+
+META: Final = 0xFF
+"""What a meta event begins with. Its kind follows (RP-001, "meta-event")."""
+
+TRACK_NAME: Final = 0x03
+MARKER: Final = 0x06
 END_OF_TRACK: Final = 0x2F
+SET_TEMPO: Final = 0x51
 
 
 class TrackEvents:
@@ -92,11 +99,11 @@ class TrackEvents:
                     yield tick, delta_at, at, end, body[at:end]
                 else:
                     needed = 0
-                    if first != 0xFF:
+                    if first != META:
                         status = 0
                     end = self.end_of_long_event(at)
                     yield tick, delta_at, at, end, body[at:end]
-                    if first == 0xFF and body[at + 1] == END_OF_TRACK:
+                    if first == META and body[at + 1] == END_OF_TRACK:
                         self.ended(end)
                         return
                 at = end
@@ -108,7 +115,7 @@ class TrackEvents:
         """Return where the sysex or meta event at `at` ends; IndexError if the file is cut off before that."""
         first = self.body[at]
         length_at = at + 1
-        if first == 0xFF:
+        if first == META:
             length_at = at + 2
             if self.body[at + 1] > 0x7F:
                 raise self._refused(at + 1, f"meta event of type {self.body[at + 1]:02X}; types 00 to 7F are allowed")
@@ -161,5 +168,5 @@ class TrackEvents:
 
 def content(message: bytes) -> bytes:
     """Return the bytes of a sysex or meta event, as the file has it, behind its length."""
-    _, at = vlq.decode(message, 2 if message[0] == 0xFF else 1)
+    _, at = vlq.decode(message, 2 if message[0] == META else 1)
     return message[at:]

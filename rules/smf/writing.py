@@ -14,7 +14,7 @@ from typing import Final
 from rules.program.native import BytesWriter
 from rules.smf import riff, vlq
 from rules.smf.midi_file import MidiFile
-from rules.smf.track_events import TrackEvent
+from rules.smf.track_events import META, TrackEvent
 
 REST: Final = b"\xff\x01\x00"
 """An empty text event: it carries a delta time that is too long for one number."""
@@ -129,7 +129,7 @@ class TrackWriter:
         return False
 
     def _put_long_event(self, message: bytes) -> None:
-        if message[0] == 0xFF and len(message) > 2 and message[1] < 0x80:
+        if message[0] == META and len(message) > 2 and message[1] < 0x80:
             self.after_meta = True
         elif message[0] in (0xF0, 0xF7) and len(message) > 1:
             self.status = 0
