@@ -4,15 +4,18 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
 
     {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.1.0", "running_s": 7985,
      "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Pit Keyboard", "messages": 1204,
-                "lost": 0, "refused": 0, "dropped": 0, "load": null}],
+                "lost": 0, "refused": 0, "dropped": 0, "load": null, "nowhere": 2, "nowhere_last": "92 24 5A"}],
      "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
-     "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "recording": null}
+     "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0,
+     "recording": null}
 
 `from` is null where no clock arrives, `load` where the connection isn't DIN; `load` 1 is all that the cable can carry.
 `messages` came in or went out, `lost` are those that could not go out, or came in as no message at all; `refused` are
-sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic. While the daemon is away, lines
-of `--watch` are {"command": "status", "ok": false, "error": "..."}.
+sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic. `nowhere` are those that no
+rule, switch or clock took, and `nowhere_last` is the last of them. `stalls` is how often the daemon could not run for
+over a second, so that messages may be lost. While the daemon is away, lines of `--watch` are
+{"command": "status", "ok": false, "error": "..."}.
 """
 
 from __future__ import annotations
@@ -21,17 +24,20 @@ import argparse
 import json
 import shutil
 import sys
-from collections.abc import Callable, Iterable, Mapping
+import textwrap
+from collections.abc import Callable, Mapping
 from typing import Any, Final, NamedTuple
 
 from router.cli.parsing import add_daemon_name
+from router.cli.status_words import status_lines
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
-from router.files.clock import SYSTEM_CLOCK, Clock, local_time
+from router.daemon.runtime_folder import valid_name
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.text import durations
 from router.text.exit_codes import FINE
-from router.text.formatting import columns, count, fitted_columns, number, plain
+from router.text.formatting import plain
 from router.text.terminal import is_terminal, painted, say, screen_width, shows_colour
 from rules.errors import MachineError
 
@@ -42,7 +48,7 @@ busy each DIN cable is. It also shows whether the rule files can be used."""
 MORE: Final = """\
 examples:
   pointsman status
-  pointsman status --watch               show it again every second, until Ctrl-C
+  pointsman status --watch               show it again every second, until Ctrl-C; waits for a daemon
   pointsman status --watch --json        print a line of JSON every second
   pointsman status --name stage          the daemon that runs with --name stage"""
 
@@ -68,28 +74,37 @@ def _call(arguments: argparse.Namespace) -> int:
 
 
 _REFRESH_S: Final = 1.0  # seconds between two looks
-_BUSY_CABLE: Final = 0.8
+_PATIENCE_S: Final = 2.0  # seconds for an answer while watching: older figures must not stay on the screen
+_NARROWEST: Final = 40  # columns that a view needs
+_ENDS: Final = "Ctrl-C ends the view; the daemon plays on."
 
 
 def status(settings: StatusSettings, clock: Clock = SYSTEM_CLOCK) -> int:
-    """Print how it stands; return the exit code. Raises MachineError if no such daemon runs or answers."""
-    first = ask_daemon(settings.name, "status")
-    if not settings.watch:
-        say([json.dumps(_data(first), indent=2)] if settings.json else in_words(first))
+    """Print how it is; return the exit code. Raises MachineError if no such daemon runs or answers.
+
+    With `watch` a daemon that isn't there is waited for.
+    """
+    if settings.watch:
+        with ended_like_ctrl_c():
+            _watch(settings, clock)
         return FINE
-    with ended_like_ctrl_c():
-        _watch(settings, first, clock)
+    told = ask_daemon(settings.name, "status")
+    say([json.dumps(_data(told), indent=2)] if settings.json else status_lines(told, screen_width()))
     return FINE
 
 
-def _watch(settings: StatusSettings, told: Mapping[str, Any] | MachineError, clock: Clock) -> None:
-    show: Callable[[Mapping[str, Any] | MachineError], None] = _line_of_data if settings.json else _screen()
+Told = Mapping[str, Any] | MachineError
+"""What a daemon says; or why it says nothing."""
+
+
+def _watch(settings: StatusSettings, clock: Clock) -> None:
+    valid_name(settings.name)
+    show: Callable[[Told], None] = _line_of_data if settings.json else _screen(clock)
     try:
         while True:
-            show(told)
+            show(_asked(settings.name))
             sys.stdout.flush()
             clock.sleep_s(_REFRESH_S)
-            told = _asked_again(settings.name)
     except KeyboardInterrupt:
         return
     finally:
@@ -97,10 +112,9 @@ def _watch(settings: StatusSettings, told: Mapping[str, Any] | MachineError, clo
             show.leave()
 
 
-def _asked_again(name: str) -> dict[str, Any] | MachineError:
-    """The next answer; a daemon that is away is waited for, since whoever restarts it goes on watching."""
+def _asked(name: str) -> Told:
     try:
-        return ask_daemon(name, "status")
+        return ask_daemon(name, "status", patience_s=_PATIENCE_S)
     except MachineError as error:
         return error
 
@@ -109,28 +123,46 @@ def _data(told: Mapping[str, Any]) -> dict[str, Any]:
     return {"command": "status", "ok": True, **told}
 
 
-def _line_of_data(told: Mapping[str, Any] | MachineError) -> None:
+def _line_of_data(told: Told) -> None:
     data = {"command": "status", "ok": False, "error": str(told)} if isinstance(told, MachineError) else _data(told)
     say([json.dumps(data)])
 
 
-def _lines(told: Mapping[str, Any] | MachineError) -> list[str]:
-    return [painted(plain(str(told)), "bad", sys.stdout)] if isinstance(told, MachineError) else in_words(told)
+class Views:
+    """What is shown of one answer after the other. Without an answer no figures are shown: they would be old ones."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._answered_ns: int | None = None
+
+    def lines(self, told: Told, width: int) -> list[str]:
+        """Return the lines for an answer, or for the lack of one, in at most `width` characters."""
+        if not isinstance(told, MachineError):
+            self._answered_ns = self._clock.now_ns()
+            return status_lines(told, width)
+        since = self._answered_ns
+        ago = "" if since is None else f" for {durations.in_words((self._clock.now_ns() - since) // 1_000_000_000)}"
+        words = [f"No answer{ago}. Waiting for the daemon, until Ctrl-C.", "", plain(str(told))]
+        return [painted(line, "bad", sys.stdout) for text in words for line in textwrap.wrap(text, width) or [""]]
 
 
 class Screen:
-    """A terminal on which each picture takes the place of the one before; the last one stays when it is left."""
+    """A terminal on which each view takes the place of the one before; the last one stays when it is left."""
 
-    def __init__(self) -> None:
+    def __init__(self, clock: Clock = SYSTEM_CLOCK) -> None:
+        self._views = Views(clock)
         self._last: list[str] = []
         sys.stdout.write("\x1b[?1049h\x1b[?25l\x1b[2J")  # xterm control sequences: other screen, no cursor, clear
 
-    def __call__(self, told: Mapping[str, Any] | MachineError) -> None:
-        """Show the next picture, as much of it as there is room for."""
-        self._last = _lines(told)
+    def __call__(self, told: Told) -> None:
+        """Show the next view, as much of it as there is room for, and how many lines more there are."""
         size = shutil.get_terminal_size()
-        shown = [*self._last, "", "Ctrl-C ends the view; the daemon plays on."]
-        fitting = [_cut(line, size.columns) for line in shown[: size.lines - 1]]
+        self._last = self._views.lines(told, max(size.columns, _NARROWEST))
+        shown = [*self._last, "", _ENDS]
+        room = size.lines - 1
+        if len(shown) > room:
+            shown = [*shown[: room - 1], f"{len(self._last) - room + 1} more lines"]
+        fitting = [_cut(line, size.columns) for line in shown]
         sys.stdout.write("\x1b[H" + "".join(f"{line}\x1b[K\n" for line in fitting) + "\x1b[J")
 
     def leave(self) -> None:
@@ -139,10 +171,11 @@ class Screen:
         say(self._last)
 
 
-def _screen() -> Callable[[Mapping[str, Any] | MachineError], None]:
+def _screen(clock: Clock) -> Callable[[Told], None]:
     if is_terminal(sys.stdout) and shows_colour(sys.stdout):
-        return Screen()
-    return lambda told: say([*_lines(told), ""])
+        return Screen(clock)
+    views = Views(clock)
+    return lambda told: say([*views.lines(told, screen_width()), ""])
 
 
 def _cut(line: str, width: int) -> str:
@@ -156,107 +189,3 @@ def _cut(line: str, width: int) -> str:
             shown += 1
         at += 1
     return line[:at] + ("\x1b[0m" if "\x1b" in line else "")
-
-
-def in_words(told: Mapping[str, Any]) -> list[str]:
-    """Return how a daemon stands, as lines to print: what needs a look first stands out in words and in colour."""
-    return [
-        *_head(told),
-        "",
-        *_port_lines(told["ports"]),
-        "",
-        *_facts(told),
-        *_switch_lines(told["switches"]),
-        "",
-        *_rule_lines(told["rules"]),
-    ]
-
-
-def _head(told: Mapping[str, Any]) -> list[str]:
-    name = painted(plain(told["name"]), "strong", sys.stdout)
-    running = durations.in_words(told["running_s"])
-    return [f"{name} has run for {running}; process {told['pid']}, version {told['version']}"]
-
-
-def _port_lines(ports: Iterable[Mapping[str, Any]]) -> list[str]:
-    rows = [_port_row(port) for port in ports]
-    if not rows:
-        return ["The rule files have no ports."]
-    titles = ("port", "", "state", "computer's port", "messages", "lost", "DIN load")
-    head, *lines = fitted_columns([titles, *rows], (3, 0), screen_width(), right=frozenset({4, 5, 6}))
-    return [head, *(_port_colour(line, port) for line, port in zip(lines, ports, strict=True))]
-
-
-def _port_row(port: Mapping[str, Any]) -> tuple[str, ...]:
-    load = port["load"]
-    return (
-        plain(port["name"]),
-        port["direction"],
-        port["state"],
-        plain(port["computer_port"] or "-"),
-        number(port["messages"]),
-        number(_lost(port)) if _lost(port) else "-",
-        "-" if load is None else f"{load * 100:.0f} %",
-    )
-
-
-def _lost(port: Mapping[str, Any]) -> int:
-    return int(port["lost"] + port["refused"])
-
-
-def _port_colour(line: str, port: Mapping[str, Any]) -> str:
-    if _lost(port) or (port["load"] or 0) > _BUSY_CABLE:
-        return painted(line, "bad", sys.stdout)
-    return line if port["state"] == "open" else painted(line, "mild", sys.stdout)
-
-
-def _facts(told: Mapping[str, Any]) -> list[str]:
-    tempo, latency = told["tempo"], told["latency_us"]
-    came = f"clock of {plain(tempo['from'])}" if tempo["from"] else "rule files, as no clock arrives"
-    rows = [("held notes", number(told["held"])), ("tempo", f"{tempo['bpm']:g} BPM, from the {came}")]
-    if latency["p50"] is None:
-        rows.append(("latency", "no note or message yet"))
-    else:
-        rows.append(("latency", ", ".join(f"{part} within {_micro(value)}" for part, value in _shares(latency))))
-    if dropped := sum(port["dropped"] for port in told["ports"]):
-        rows.append(("dropped", f"{count(dropped, 'message')} that waited at a panic"))
-    rows.append(("errors", _error_words(told["errors"])))
-    rows.append(("recording", plain(told["recording"]) if told["recording"] else "no"))
-    return columns(rows)
-
-
-def _shares(latency: Mapping[str, float]) -> list[tuple[str, float]]:
-    return [("half", latency["p50"]), ("99 %", latency["p99"]), ("99.9 %", latency["p99.9"])]
-
-
-def _micro(microseconds: float) -> str:
-    return f"{microseconds / 1000:.1f} ms" if microseconds >= 1000 else f"{microseconds:.0f} µs"
-
-
-def _error_words(errors: int) -> str:
-    return painted(f"{number(errors)}, listed in the log", "bad", sys.stdout) if errors else "none"
-
-
-def _switch_lines(switches: Mapping[str, bool | int | str]) -> list[str]:
-    return ["", "Switches:", *(f"  {line}" for line in switch_rows(switches))] if switches else []
-
-
-def switch_rows(switches: Mapping[str, bool | int | str]) -> list[str]:
-    """Return each switch and how it stands, in columns; nothing where there are none."""
-    return columns([(plain(name), state_word(state)) for name, state in switches.items()]) if switches else []
-
-
-def state_word(state: bool | int | str) -> str:
-    """Return how a switch stands, as it is written after `switch NAME=`."""
-    if isinstance(state, bool):
-        return "on" if state else "off"
-    return plain(str(state))
-
-
-def _rule_lines(rules: Mapping[str, Any]) -> list[str]:
-    applied = local_time(rules["applied"], "%Y-%m-%d %H:%M:%S")
-    lines = [f"Rules in force since {applied}: {', '.join(plain(name) for name in rules['files'])}"]
-    if rules["error"]:
-        lines.append("The files have changed since, and can't be used. The rules above play on:")
-        lines += [painted(f"  {plain(line)}", "bad", sys.stdout) for line in rules["error"].splitlines()]
-    return lines

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from router.cli.parsing import add_daemon_name, completed_by
-from router.cli.status import state_word, switch_rows
+from router.cli.status_words import state_word, switch_rows
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
 from router.text.exit_codes import FINE

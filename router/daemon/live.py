@@ -23,7 +23,7 @@ from router.midi.port_manager import PortManager
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.journal.format import Record
-from rules.midi.messages import message_fault
+from rules.midi.messages import SYSEX, message_fault
 from rules.ports.patterns import wanted_ports
 from rules.program.switch_states import State
 
@@ -224,11 +224,22 @@ class Live:
             for whole in input_port.reassemble(message) if message_fault(message) else (message,):
                 self._log((journal.IN, now, player, whole))
                 self.session.arrive(player, whole, now, self._out)
+                if not self._out:
+                    self._note_nowhere(input_port, player, whole)
         except Exception:
             self._report()
         if self._out:
             self._send(now)
             self.latency.note(self._now_ns() - now)
+
+    def _note_nowhere(self, input_port: InputPort, player: int, message: bytes) -> None:
+        """Count a message of which nothing came, if nothing ever will: what is delayed or held up comes later.
+
+        Clock and transport are left out, since most cables carry some that nobody needs.
+        """
+        if message[0] <= SYSEX and self.session.engine.goes_nowhere(player, message):
+            input_port.nowhere += 1
+            input_port.nowhere_last = message
 
     def _send(self, now: int) -> None:
         """Sends what the session gave out."""

@@ -16,7 +16,8 @@ Received = tuple[Sequence[int], float]
 class InputPort:
     """An input of ours, open or not.
 
-    The loop counts `messages`; `faulty` are those that were no complete MIDI message, nor became one.
+    The loop counts `messages`; `faulty` are those that were no complete MIDI message, nor became one; `nowhere` are
+    those that no rule, switch or clock took, and `nowhere_last` is the last of them.
     """
 
     __slots__ = (
@@ -27,6 +28,8 @@ class InputPort:
         "heard",
         "heard_at",
         "messages",
+        "nowhere",
+        "nowhere_last",
         "raw",
         "said",
         "state",
@@ -40,6 +43,8 @@ class InputPort:
         self.said = ""
         self.messages = 0
         self.faulty = 0
+        self.nowhere = 0
+        self.nowhere_last = b""
         self.heard = 0  # how many messages there were when we looked last, and when there were fewer
         self.heard_at = 0
         self.raw: RawInput | None = None
@@ -80,6 +85,8 @@ class InputPort:
             "refused": 0,
             "dropped": 0,
             "load": None,
+            "nowhere": self.nowhere,
+            "nowhere_last": self.nowhere_last.hex(" ").upper() or None,
         }
 
     def connect(self, raw: RawInput, computer_port: str) -> None:

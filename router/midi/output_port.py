@@ -215,6 +215,8 @@ class OutputPort:
             "refused": self.refused,
             "dropped": self.dropped,
             "load": None if load is None else round(load, 3),
+            "nowhere": 0,
+            "nowhere_last": None,
         }
 
     # -- opening and closing ------------------------------------------------------------------------------------------

@@ -32,11 +32,13 @@ from rules.midi.messages import (
     NOTE_ON,
     START,
     STOP,
+    SYSEX,
     UNDEFINED,
     routed_status,
     split_message,
 )
 from rules.midi.neutral import OutputPlace, silence_messages
+from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Event, Family
 from rules.program.guards import holds
 from rules.program.holders import in_key_of
@@ -192,6 +194,16 @@ class Engine(FastPath):
         if status in (START, CONTINUE, STOP) and not evaluation.consumed:
             player.running = status != STOP
         self.bookkeeping.enter(player.ledger, in_key, evaluation, out)
+
+    def goes_nowhere(self, number: int, message: bytes) -> bool:
+        """Return whether no rule, trigger or clock takes a message of a player, as the switches are now.
+
+        `message` is complete and valid. A note-off may go out all the same, where its note-on went out.
+        """
+        status = routed_status(message)
+        first, second = split_message(message)[1:] if status < SYSEX else (0, 0)
+        lanes = self._players[number].table.rows[status & 0x7F][first].lanes
+        return not any(lane.gate[second] != NO_BYTE and holds(lane.guard, self.word) for lane in lanes)
 
     # -- time -------------------------------------------------------------------------------------------------------
 

@@ -24,6 +24,8 @@ STATUS: dict[str, Any] = {
             "refused": 0,
             "dropped": 0,
             "load": None,
+            "nowhere": 2,
+            "nowhere_last": "92 24 5A",
         },
         {
             "name": "cable_a",
@@ -35,6 +37,8 @@ STATUS: dict[str, Any] = {
             "refused": 0,
             "dropped": 0,
             "load": 0.124,
+            "nowhere": 0,
+            "nowhere_last": None,
         },
         {
             "name": "cable_b",
@@ -46,6 +50,8 @@ STATUS: dict[str, Any] = {
             "refused": 5,
             "dropped": 0,
             "load": 0.0,
+            "nowhere": 0,
+            "nowhere_last": None,
         },
     ],
     "held": 3,
@@ -54,6 +60,7 @@ STATUS: dict[str, Any] = {
     "rules": {"files": ["pit.toml", "drums.toml"], "applied": 1_795_610_000.0, "error": None},
     "latency_us": {"p50": 5.1, "p99": 24.4, "p99.9": 1_240.0},
     "errors": 0,
+    "stalls": 0,
     "recording": None,
 }
 

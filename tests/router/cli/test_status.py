@@ -9,15 +9,27 @@ from typing import Any
 
 import pytest
 
-from router.cli.status import Screen, StatusSettings, in_words, status
+from router.cli.status import Screen, StatusSettings, status
+from router.cli.status_words import status_lines
 from router.files.clock import Clock
+from rules.errors import MachineError
 from tests.support.command_desk import Desk
+from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_daemon import STATUS, PlayedDaemon
 from tests.support.pages import PAGES
 
 APPLIED = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(STATUS["rules"]["applied"]))
 WORDS = f"""\
 pit has run for 2 h 13 min; process 4711, version 0.1.0
+
+Look at this:
+  output cable_b is missing: Pointsman waits for it
+  output cable_b: 17 messages lost
+
+Switches:
+  giant  off
+  place  cave
+  key    -2
 
 port           state    computer's port      messages  lost  DIN load
 keyboard  in   open     Pit Keyboard MIDI 1    12,034     -         -
@@ -27,13 +39,9 @@ cable_b   out  missing  -                           0    17       0 %
 held notes  3
 tempo       124 BPM, from the clock of keyboard
 latency     half within 5 µs, 99 % within 24 µs, 99.9 % within 1.2 ms
+no match    2 messages from keyboard, the last: note-on 3 C2 90
 errors      none
 recording   no
-
-Switches:
-  giant  off
-  place  cave
-  key    -2
 
 Rules in force since {APPLIED}: pit.toml, drums.toml
 """
@@ -60,9 +68,14 @@ def test_it_is_told_as_data(desk: Desk) -> None:
     assert answer.data == {"command": "status", "ok": True, **STATUS}
 
 
+def told_in(width: int, **changes: Any) -> list[str]:
+    """The lines for a daemon in another state, on a screen of so many columns."""
+    return status_lines({**STATUS, **changes}, width)
+
+
 def told(**changes: Any) -> list[str]:
     """The lines for a daemon that is in another state."""
-    return in_words({**STATUS, **changes})
+    return status_lines({**STATUS, **changes}, 80)
 
 
 def test_before_anything_was_played() -> None:
@@ -80,13 +93,47 @@ def test_what_is_not_there_takes_no_room() -> None:
 
 
 def test_files_that_can_not_be_used_are_told() -> None:
-    """What is wrong, and that the old rules play on."""
+    """At the top: what is wrong, and that the old rules play on."""
     lines = told(rules={**STATUS["rules"], "error": "pit.toml:3: not TOML\npit.toml:9: no such port"})
-    assert lines[-3:] == [
-        "The files have changed since, and can't be used. The rules above play on:",
-        "  pit.toml:3: not TOML",
-        "  pit.toml:9: no such port",
+    at = lines.index("  the rule files have changed, and can't be used; the rules from before play on:")
+    assert at < lines.index("Switches:")
+    assert lines[at + 1 : at + 3] == ["    pit.toml:3: not TOML", "    pit.toml:9: no such port"]
+
+
+def test_trouble_comes_first() -> None:
+    """Errors, stalls, ports that aren't there, and cables that are too busy; nothing where all is well."""
+    ports = [
+        {**STATUS["ports"][0], "state": "ambiguous"},
+        {**STATUS["ports"][1], "load": 0.95},
+        {**STATUS["ports"][2], "state": "server lost", "lost": 1, "refused": 0},
     ]
+    lines = told(errors=1, stalls=2, ports=ports)
+    assert lines[1:9] == [
+        "",
+        "Look at this:",
+        "  input keyboard is ambiguous: more than one port of the computer fits",
+        "  output cable_a: its DIN cable is 95 % busy",
+        "  output cable_b is lost: the sound server doesn't answer",
+        "  output cable_b: 1 message lost",
+        "  1 error, listed in the log",
+        "  the daemon could not run, 2 times; messages may be lost, see the log",
+    ]
+    assert "Look at this:" not in told(ports=STATUS["ports"][:2])
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_it_fits_the_screen(width: int) -> None:
+    """Long names lose their middle, long lines go on below; nothing is cut."""
+    ports = [
+        {**port, "name": f"{port['name']} of the stage on the left", "messages": 9_999_999} for port in STATUS["ports"]
+    ]
+    ports[0]["computer_port"] = "Pit Keyboard of a long name:Pit Keyboard of a long name MIDI 1"
+    lines = told_in(width, ports=ports, errors=1_200, rules={**STATUS["rules"], "error": f"{'pit.toml: no ' * 9}"})
+    assert max(map(len, lines)) <= width
+    shown = " ".join(" ".join(lines).split())
+    assert "99.9 % within 1.2 ms" in shown
+    assert "9,999,999" in shown
+    assert any(line.startswith("keyb") and "..." in line for line in lines)
 
 
 def test_what_made_way_for_a_panic_is_told() -> None:
@@ -98,15 +145,18 @@ def test_what_made_way_for_a_panic_is_told() -> None:
 def test_errors_and_recordings_are_told() -> None:
     """How many mistakes there were, and where the recording goes."""
     lines = told(errors=1_200, recording="/takes/monday.mid")
-    assert "errors      1,200, listed in the log" in lines
+    assert "errors      1,200" in lines
+    assert "  1,200 errors, listed in the log" in lines
     assert "recording   /takes/monday.mid" in lines
 
 
 def test_long_names_leave_room_for_the_rest() -> None:
     """A line fits 80 columns: computers' names lose their middle first, then those of the rule file."""
     long = {"name": "the keyboard at the left side of the stage", "computer_port": "Pit Interface " * 4 + "MIDI 1"}
-    lines = told(ports=[{**port, **long} for port in STATUS["ports"]])[2:6]
+    lines = told(ports=[{**port, **long} for port in STATUS["ports"]])
     assert all(len(line) <= 80 for line in lines)
+    lines = [line for line in lines if line.startswith(("port", "the k"))]
+    assert len(lines) == 4
     assert lines[1].startswith("the k")
     assert "Pit I...DI 1" in lines[1]
 
@@ -170,19 +220,19 @@ def test_watching_without_a_terminal_goes_line_by_line(capsys: pytest.CaptureFix
     assert capsys.readouterr().out == f"{WORDS}\n" * 2
 
 
-def test_a_screen_shows_what_fits_and_leaves_the_last_picture(
+def test_a_screen_shows_what_fits_and_how_much_more_there_is(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Long lines are cut, the terminal is given back, and the state at the end stays to be read."""
-    monkeypatch.setenv("COLUMNS", "20")
-    monkeypatch.setenv("LINES", "5")
+    """The trouble is on it; the terminal is given back, and the state at the end stays to be read."""
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("LINES", "9")
     screen = Screen()
     screen(STATUS)
     shown = capsys.readouterr().out
     assert shown.startswith("\x1b[?1049h\x1b[?25l\x1b[2J\x1b[H")
     assert shown.endswith("\x1b[J")
     rows = shown.partition("\x1b[H")[2].split("\x1b[K\n")
-    assert rows == ["pit has run for 2 h ", "", "port           state", "keyboard  in   open ", "\x1b[J"]
+    assert rows == [*WORDS.splitlines()[:7], "17 more lines", "\x1b[J"]
     screen.leave()
     assert capsys.readouterr().out == "\x1b[?25h\x1b[?1049l" + WORDS
 
@@ -195,11 +245,55 @@ def test_colours_take_no_room_on_a_screen(monkeypatch: pytest.MonkeyPatch, capsy
     screen = Screen()
     screen(STATUS)
     rows = capsys.readouterr().out.partition("\x1b[H")[2].split("\x1b[K\n")
-    assert rows[0] == "\x1b[1mpit\x1b[0m has \x1b[0m"
-    assert rows[5] == "\x1b[31mcable_b \x1b[0m"
+    assert "\x1b[31m  output\x1b[0m" in rows
 
 
-@pytest.mark.parametrize("arguments", [["status"], ["status", "--watch"], ["panic"], ["reload"], ["switch"]])
+def test_a_daemon_that_does_not_answer_leaves_no_figures(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """There is no answer, for how long and why; what was shown before would look as if it were so now."""
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("LINES", "40")
+    time = FakeClock()
+    screen = Screen(time.clock)
+    screen(STATUS)
+    capsys.readouterr()
+    time.now += 75 * SECOND_NS
+    screen(MachineError('the daemon "pit" didn\'t answer within 2 s'))
+    rows = capsys.readouterr().out.partition("\x1b[H")[2].split("\x1b[K\n")
+    assert rows == [
+        "No answer for 1 min 15 s. Waiting for the daemon, until Ctrl-C.",
+        "",
+        'the daemon "pit" didn\'t answer within 2 s',
+        "",
+        "Ctrl-C ends the view; the daemon plays on.",
+        "\x1b[J",
+    ]
+
+
+def test_watching_waits_for_a_daemon(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It isn't there yet; as soon as it is, it is shown."""
+    desk.folder.chmod(0o700)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(desk.folder))
+    played = PlayedDaemon()
+
+    def start(left: int) -> None:
+        if left == 1:
+            played.control.start()
+
+    try:
+        assert status(StatusSettings("pit", watch=True), Clock(sleep_s=Ended(2, start))) == 0
+    finally:
+        played.control.stop()
+    first, _, then = capsys.readouterr().out.partition("\n\n")
+    assert first == "No answer. Waiting for the daemon, until Ctrl-C."
+    assert then.startswith('there is no daemon named "pit"')
+    assert then.endswith(f"\n\n{WORDS}\n")
+
+
+@pytest.mark.parametrize("arguments", [["status"], ["panic"], ["reload"], ["switch"]])
 def test_without_a_daemon_all_say_how_to_start_one(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
 ) -> None:

@@ -713,3 +713,23 @@ def test_what_the_daemon_itself_does_for_long_is_no_stall(evening: Evening, monk
 
     evening.goes(script())
     assert evening.live.stalls == 0
+
+
+def test_what_went_nowhere_is_counted_by_port(evening: Evening) -> None:
+    """No rule, switch or clock took it; the last one is kept. What is delayed or turns a switch isn't among it."""
+
+    def script() -> Iterator[float]:
+        evening.pads.play(SWITCH)  # sets a switch, and is not passed on
+        evening.pads.play(ON, b"\xfe", b"\xf8", b"\xb0\x07\x05")  # delayed, and clock
+        yield 1
+        evening.keys.play(b"\x91\x40\x64", b"\x81\x40\x40", ON)
+        yield 1
+
+    evening = Evening(RULES.replace('from = "keys"\nsteps', 'from = "keys"\nmatch = { channel = 1 }\nsteps'))
+    evening.goes(script())
+    ports = {port["name"]: port for port in evening.live.status()["ports"]}
+    assert [(ports[name]["nowhere"], ports[name]["nowhere_last"]) for name in ("keys", "pads", "rack")] == [
+        (2, "81 40 40"),
+        (0, None),
+        (0, None),
+    ]
