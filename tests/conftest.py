@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import signal
 from collections.abc import Iterator
+from itertools import count
 from typing import Any
 
 import pytest
@@ -40,6 +41,15 @@ def as_a_terminal_starts_us() -> Iterator[None]:
     yield
     for number, handler in before.items():
         signal.signal(number, handler)
+
+
+_FOLDERS = count(1)
+
+
+@pytest.fixture(autouse=True)
+def _a_state_folder_of_its_own(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a daemon of a test leaves for the next start stays in the test."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path_factory.getbasetemp() / f"state-{next(_FOLDERS)}"))
 
 
 @pytest.fixture(autouse=True)

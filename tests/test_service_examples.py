@@ -20,11 +20,14 @@ SETTINGS = dict(line.split("=", 1) for line in UNIT.splitlines() if "=" in line 
 
 def test_the_unit_starts_the_daemon(capsys: pytest.CaptureFixture[str]) -> None:
     """The command that it starts is one that we have, with a folder of rule files."""
-    program, command, rules = SETTINGS["ExecStart"].split()
+    program, command, option, rules = SETTINGS["ExecStart"].split()
     assert program.endswith("/pointsman")
     assert rules.startswith("%h/")
     assert main([command, "--help"]) == 0
-    assert "RULES" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "RULES" in told
+    assert option == "--last-good"
+    assert option in told
 
 
 def test_the_unit_waits_watches_and_restarts() -> None:
@@ -86,7 +89,7 @@ def test_the_script_starts_it_again_until_it_is_told_to_leave(home: Path, script
     assert (home / "plays").read_text() == "\n"
     script.send_signal(signal.SIGTERM)
     assert script.wait(timeout=20) == 0
-    assert (home / "calls").read_text().splitlines() == ["run my rules"] * 3 + ["ended what sounded"]
+    assert (home / "calls").read_text().splitlines() == ["run --last-good my rules"] * 3 + ["ended what sounded"]
     log = (home / "pointsman.log").read_text()
     assert "ended with exit code 2; starting it again in 3 s" in log
     assert "ended with exit code 137; starting it again in 3 s" in log

@@ -37,6 +37,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(call=_call, json=False)
     add = parser.add_argument
     add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them")
+    add(
+        "--last-good",
+        action="store_true",
+        help="if the rule files have a mistake, start with those that ran last (default: refuse)",
+    )
     add_daemon_name(parser)
     add_backend(parser)
     add("--record", metavar="FOLDER", type=file_name, help="record everything to this folder (default: off)")
@@ -46,4 +51,6 @@ def _call(arguments: argparse.Namespace) -> int:
     from router.daemon.daemon import run
     from router.daemon.run_settings import RunSettings
 
-    return run(RunSettings(tuple(arguments.rules), arguments.name, arguments.backend, arguments.record))
+    return run(
+        RunSettings(tuple(arguments.rules), arguments.name, arguments.backend, arguments.record, arguments.last_good)
+    )

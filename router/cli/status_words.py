@@ -30,7 +30,7 @@ def status_lines(told: Mapping[str, Any], width: int) -> list[str]:
     return [
         *_wrapped(_head(told), width),
         *_trouble_lines(told, width),
-        *_switch_lines(told["switches"]),
+        *_switch_lines(told, width),
         "",
         *_port_lines(told["ports"], width),
         "",
@@ -85,15 +85,23 @@ def _troubles(told: Mapping[str, Any]) -> Iterator[str]:
     if told["stalls"]:
         yield f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
     if told["rules"]["error"]:
-        yield "the rule files have changed, and can't be used; the rules from before play on:"
+        yield (
+            "the rule files couldn't be used at the start; the rules that ran last play:"
+            if told["rules"]["last_good"]
+            else "the rule files have changed, and can't be used; the rules from before play on:"
+        )
         yield from (f"  {plain(line)}" for line in told["rules"]["error"].splitlines())
 
 
 # -- the rest ----------------------------------------------------------------------------------------------------------
 
 
-def _switch_lines(switches: Mapping[str, bool | int | str]) -> list[str]:
-    return ["", "Switches:", *(f"  {line}" for line in switch_rows(switches))] if switches else []
+def _switch_lines(told: Mapping[str, Any], width: int) -> list[str]:
+    switches: Mapping[str, bool | int | str] = told["switches"]
+    if not switches:
+        return []
+    title = "Switches, restored at the start after a crash:" if told["switches_began"] == "restored" else "Switches:"
+    return ["", *_wrapped(title, width), *(f"  {line}" for line in switch_rows(switches))]
 
 
 def _port_lines(ports: Sequence[Mapping[str, Any]], width: int) -> list[str]:

@@ -6,13 +6,14 @@ import os
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from router.daemon.control_server import ControlServer, Handler
 from router.daemon.effects import Effects
+from router.daemon.last_run import RunKeeper, read_last_rules, read_last_run
 from router.daemon.live import Live
 from router.daemon.log_thread import LogThread
-from router.daemon.prepared_rules import Prepared, prepare
+from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
 from router.daemon.realtime import prefer_latency
 from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
@@ -27,7 +28,10 @@ from router.recording.recorder import Recorder, recorder_handlers
 from router.text.exit_codes import FINE
 from router.text.usage import UsageError
 from router.text.version import version
-from rules.errors import MachineError
+from rules.errors import MachineError, RuleFileError
+from rules.program.switch_states import State
+
+_MOST_LINES: Final = 20
 
 
 def run(settings: RunSettings) -> int:
@@ -39,7 +43,8 @@ def run(settings: RunSettings) -> int:
         stderr = closing.enter_context(LibraryStderr())
         log = LogThread()
         closing.callback(log.stop)
-        daemon = Daemon(settings, prepare(settings.rules), log.say, stderr.lines)
+        prepared, faults = rules_to_start(settings, log.say)
+        daemon = Daemon(settings, prepared, log.say, stderr.lines, faults=faults)
         control = ControlServer(settings.name, daemon.handlers(), log.say)
         control.start()
         closing.callback(control.stop)
@@ -49,10 +54,33 @@ def run(settings: RunSettings) -> int:
     return FINE
 
 
+def rules_to_start(settings: RunSettings, say: Callable[[str], None]) -> tuple[Prepared, str | None]:
+    """The rules to start with; and, where they are those that ran last, why the rule files can't be used.
+
+    Raises RuleFileError, MachineError or UsageError as `prepare` does, where that isn't wanted or there are none.
+    """
+    try:
+        return prepare(settings.rules), None
+    except (RuleFileError, MachineError) as error:
+        texts = read_last_rules(settings.name, settings.rules) if settings.last_good else None
+        if texts is None:
+            raise
+        try:
+            prepared = prepare_texts(texts)
+        except RuleFileError:  # another version of Pointsman may refuse what this one allowed
+            raise error from None
+        faults = str(error)
+    say("THE RULE FILES CAN'T BE USED. The rules that ran last play instead:")
+    for line in faults.splitlines()[:_MOST_LINES]:
+        say(f"  {line}")
+    return prepared, faults
+
+
 class Daemon:
     """The loop and its helpers: the recorder, who watches the rule files, the service manager.
 
-    `noises` gives what the libraries of the MIDI system have to say by themselves.
+    `noises` gives what the libraries of the MIDI system have to say by themselves. `faults` is why `prepared` are not
+    what the rule files hold, but the rules that ran last.
     """
 
     def __init__(
@@ -62,8 +90,10 @@ class Daemon:
         say: Callable[[str], None],
         noises: Callable[[], list[str]],
         clock: Clock = SYSTEM_CLOCK,
+        faults: str | None = None,
     ) -> None:
         self._settings = settings
+        self._prepared, self._faults = prepared, faults
         self._say = say
         self._noises = noises
         self._clock = clock
@@ -81,9 +111,11 @@ class Daemon:
         takes = Path(settings.record) if settings.record is not None else None
         self._effects = Effects(self._recorder, self._reloader.request, say, takes, clock)
         self._live: Live | None = None
+        self._keeper: RunKeeper | None = None
 
     def play(self, ports: PortManager, control: ControlServer) -> None:
         """Plays until a signal says to leave; outputs are silenced first where something may sound from before."""
+        restored = self._look_back(control)
         live = self._live = Live(
             self._reloader.prepared,
             ports,
@@ -92,7 +124,13 @@ class Daemon:
             self._look,
             self._effects.ask,
             self._clock,
+            restored,
         )
+        keeper = self._keeper = RunKeeper(
+            self._settings.name, self._settings.rules, lambda: live.switches, self._say, self._clock
+        )
+        if self._faults is None:
+            keeper.keep_rules(self._prepared.texts)
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
         self._effects.start()
@@ -105,17 +143,30 @@ class Daemon:
                     self._say("the last daemon with this name crashed or was killed: all outputs are silenced")
                     live.silence()  # and not as a panic: what the devices want first may still wait
                     control.follows_a_crash = False
+                keeper.start()
                 self._reloader.start()
                 prefer_latency()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
                 self._service.ready(f"playing {', '.join(self._settings.rules)}")
                 live.run()
+                keeper.end()
                 self._service.stopping()
             finally:
                 self._effects.stop()
                 self._recorder.stop()
                 self._reloader.stop()  # may wait for a disk that doesn't answer: the take is saved by now
                 self._service.close()
+
+    def _look_back(self, control: ControlServer) -> Mapping[str, State] | None:
+        """How the last daemon of this name ended; how its switches are to stand, or None."""
+        last = read_last_run(self._settings.name)
+        if last is None or last.ended:
+            return None
+        control.follows_a_crash = True  # a power cut takes the socket along by which it is known otherwise
+        restored = last.restored(self._settings.rules, self._clock.wall_s())
+        if restored is not None:
+            self._say("switches are restored as they were before the crash")
+        return restored
 
     def _look(self) -> None:
         self._service.beat(self._clock.now_ns())
@@ -128,6 +179,9 @@ class Daemon:
         """Called by who reads the rules, in a thread of its own."""
         live = self._playing
         live.do(lambda: live.swap(prepared))
+        self._faults = None
+        if self._keeper is not None:
+            self._keeper.keep_rules(prepared.texts)
 
     def _reload(self) -> dict[str, Any]:
         outcome = self._reloader.reload_now()
@@ -162,7 +216,8 @@ class Daemon:
             "rules": {
                 "files": [name for name, _ in self._reloader.prepared.texts],
                 "applied": self._reloader.applied_at,
-                "error": "\n".join(last.words) if last.kind == "rejected" else None,
+                "last_good": self._faults is not None,
+                "error": "\n".join(last.words) if last.kind == "rejected" else self._faults,
             },
             "recording": None if recording is None else str(recording),
         }

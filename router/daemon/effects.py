@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Thread
 
 from router.files.clock import SYSTEM_CLOCK, Clock
+from router.files.user_folders import data_folder
 from router.recording.automatic_takes import save_and_tell, take_name
 from router.recording.recorder import Recorder
 from rules.errors import MachineError
@@ -67,12 +67,6 @@ class Effects:
         else:
             journal, _ = self._recorder.stop_recording()
             save_and_tell(journal, self._say)
-
-
-def data_folder() -> Path:
-    """The user's folder for what Pointsman keeps (XDG Base Directory Specification 0.8, XDG_DATA_HOME)."""
-    told = Path(os.environ.get("XDG_DATA_HOME", ""))
-    return (told if told.is_absolute() else Path.home() / ".local" / "share") / "pointsman"
 
 
 def _made(folder: Path) -> Path:

@@ -7,7 +7,7 @@ hands over a call, which runs between two messages (`Live.do`).
 from __future__ import annotations
 
 import traceback
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
@@ -65,7 +65,7 @@ class Live:
     """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called four times a second.
 
     `switches` tells other threads how the switches stood a moment ago. `act` is handed what a pad or pedal asks for
-    besides panic, and must not wait.
+    besides panic, and must not wait. `restored` is how switches stood when another daemon ended.
     """
 
     def __init__(
@@ -77,8 +77,12 @@ class Live:
         look: Callable[[], None] = lambda: None,
         act: Callable[[str], None] = lambda effect: None,
         clock: Clock = SYSTEM_CLOCK,
+        restored: Mapping[str, State] | None = None,
     ) -> None:
         self.session = Session(prepared.ruleset, prepared.pipeline)
+        self.restored = restored is not None
+        if restored is not None:
+            self.session.restore(restored)
         self.ports = ports
         self.latency = Latency()
         self.errors = 0
@@ -126,6 +130,8 @@ class Live:
         events = self.ports.want(wanted_ports(self.session.ruleset), now)
         now = self._now_ns()
         log_rules(self._log, self._texts, now)
+        if self.restored:
+            self._log((journal.STATE, now, 0, journal.state_data(self.session.switches)))
         self.session.start(now, self._out)
         self._connect()
         self._send(now)
@@ -361,6 +367,7 @@ class Live:
             "ports": self.ports.state(),
             "held": session.engine.sounding,
             "switches": session.switches,
+            "switches_began": "restored" if self.restored else "initial",
             "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
             "latency_us": {
                 "p50": self.latency.percentile(0.5),

@@ -185,8 +185,7 @@ class _HistoryReader:
         kind, time, number, data = record
         self._learn(record)
         if kind not in _EVENTS:
-            if kind == journal.OUT:
-                self._replay.feed(record, [])  # so much time has passed
+            self._replay.feed(record, self._made)  # so much time has passed, or the session begins
             return
         session, is_told = self._replay.session, time >= self._begin
         rules, switches = (session.ruleset, session.switches) if is_told and session is not None else (None, {})

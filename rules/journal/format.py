@@ -39,7 +39,9 @@ LEFT: Final = 9
 WALL: Final = 10
 """What the clock on the wall showed: JSON, seconds since 1970 (UTC)."""
 STATE: Final = 11
-"""How the switches stand, noted now and then: JSON, {switch: state}."""
+"""How the switches stand, noted now and then: JSON, {switch: state}.
+
+Right behind the first RULES it says how they stood at the beginning."""
 RECORDED: Final = 12
 """The recording went on until this time, though nothing happened; data 01 (`TRIMMED`) if silence at its end may go."""
 

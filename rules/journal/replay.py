@@ -24,6 +24,7 @@ class Replay:
     def __init__(self, names: Names = NO_NAMES) -> None:
         self.session: Session | None = None
         self._names = names
+        self._begins: int | None = None
         self.now = 0
 
     def feed(self, record: Record, out: list[Sent]) -> None:
@@ -33,6 +34,10 @@ class Replay:
             return
         self.now = max(self.now, time)
         session = self.session
+        if session is not None and self._begins is not None:
+            if kind == journal.STATE:
+                session.engine.restore(journal.state_in(data))
+            self._begin(session, self._begins, out)
         if kind == journal.RULES:
             self._rule(data, time, out)
         elif session is None:
@@ -53,12 +58,18 @@ class Replay:
     def finish(self, out: list[Sent]) -> None:
         """Send what was due by the time of the last record."""
         if self.session is not None:
+            if self._begins is not None:
+                self._begin(self.session, self._begins, out)
             self.session.advance(self.now, out)
+
+    def _begin(self, session: Session, now: int, out: list[Sent]) -> None:
+        self._begins = None
+        session.start(now, out)
 
     def _rule(self, data: bytes, time: int, out: list[Sent]) -> None:
         if self.session is None:
             self.session = Session(*_prepared(data, self._names.ports), known=self._names.players)
-            self.session.start(time, out)
+            self._begins = time  # it begins with the next record, which may tell how the switches stand
         else:
             self.session.replace(*_prepared(data, self.session.pipeline.ports), time, out)
 

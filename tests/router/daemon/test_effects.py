@@ -12,7 +12,7 @@ import rules.journal.format as journal
 from router.daemon import daemon as run_module
 from router.daemon.control_server import ControlServer
 from router.daemon.daemon import Daemon
-from router.daemon.effects import Effects, data_folder
+from router.daemon.effects import Effects
 from router.daemon.prepared_rules import prepare
 from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import PortManager
@@ -144,12 +144,3 @@ def test_what_cannot_be_done_is_said(tmp_path: Path) -> None:
     assert said[0].startswith("record off: nothing is being recorded")
     assert said[1].startswith("record on: ")
     assert reloads == [1]
-
-
-def test_the_folder_for_data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """As the specification says: a relative path counts as none."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    assert data_folder() == tmp_path / "pointsman"
-    monkeypatch.setenv("XDG_DATA_HOME", "data")
-    monkeypatch.setenv("HOME", str(tmp_path / "home"))
-    assert data_folder() == tmp_path / "home/.local/share/pointsman"
