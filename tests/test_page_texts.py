@@ -15,10 +15,10 @@ from router.cli.main import main
 from router.cli.soundcheck import SoundcheckSettings, soundcheck
 from rules.journal.format import WALL, Names, Record, pack, wall_data
 from rules.midi.notation import parse_whole_message
-from tests.support.fake_clock import SECOND_NS, FakeClock
-from tests.support.fake_midi_system import Device, FakeBackend, Hub
+from tests.support.fake_midi_system import FakeBackend, Hub
 from tests.support.journalled_session import MS, Performance
 from tests.support.pages import BLOCKS, SAVED, printed, save_everything
+from tests.support.timed_actions import TimedActions
 
 
 def block(page: str, begin: str = "") -> str:
@@ -27,35 +27,16 @@ def block(page: str, begin: str = "") -> str:
     return text
 
 
-class Evening:
-    """Time that passes only between two looks, and messages of a device at certain moments. The end is Ctrl-C."""
-
-    def __init__(self, device: Device) -> None:
-        self.device = device
-        self.deeds: list[tuple[float, bytes]] = []
-        self.time = FakeClock(100, step=0.001)
-        self.time.on_sleep = self._pass
-
-    def play(self, second: float, text: str) -> None:
-        """Play a message, given in words, at a second."""
-        self.deeds.append((100 + second, parse_whole_message(text)))
-
-    def _pass(self) -> None:
-        while self.deeds and round(self.deeds[0][0] * SECOND_NS) <= self.time.now:
-            self.device.play(self.deeds.pop(0)[1])
-        if not self.deeds and self.time.seconds > 106:
-            raise KeyboardInterrupt
-
-
 def test_listen(capsys: pytest.CaptureFixture[str]) -> None:
     """Notes, a pedal and a clock."""
     hub = Hub()
-    evening = Evening(hub.plug("Pit Keyboard:MIDI 1", receives=False))
-    evening.play(1, "note-on 1 C4 100")
-    evening.play(1.1042, "controller 1 sustain 127")
+    keyboard = hub.plug("Pit Keyboard:MIDI 1", receives=False)
+    actions = TimedActions(step=0.001)
+    actions.play(1, keyboard, "note-on 1 C4 100")
+    actions.play(1.1042, keyboard, "controller 1 sustain 127")
     for beat in range(100):
-        evening.play(2 + beat * 60 / 125 / 24, "clock")
-    listen(ListenSettings(), FakeBackend(hub), evening.time.clock)
+        actions.play(2 + beat * 60 / 125 / 24, keyboard, "clock")
+    listen(ListenSettings(), FakeBackend(hub), actions.time.clock)
     shown = block("listen")
     printed_now = capsys.readouterr().out
     assert timed(printed_now)[: len(timed(shown))] == timed(shown)
@@ -69,10 +50,11 @@ def timed(text: str) -> list[str]:
 def test_learn_in_the_readme(capsys: pytest.CaptureFixture[str]) -> None:
     """The invitation, and what a key did; the lines for a rule file follow."""
     hub = Hub()
-    evening = Evening(hub.plug("Pit Keyboard:MIDI 1", receives=False))
-    evening.play(1, "note-on 1 C4 72")
-    evening.play(1.2, "note-off 1 C4 64")
-    learn(LearnSettings((), None, False), FakeBackend(hub), evening.time.clock)
+    keyboard = hub.plug("Pit Keyboard:MIDI 1", receives=False)
+    actions = TimedActions(step=0.001)
+    actions.play(1, keyboard, "note-on 1 C4 72")
+    actions.play(1.2, keyboard, "note-off 1 C4 64")
+    learn(LearnSettings((), None, False), FakeBackend(hub), actions.time.clock)
     shown = block("README", "$ pointsman learn\n").splitlines()[1:]
     assert capsys.readouterr().out.splitlines()[: len(shown)] == shown
 
@@ -111,8 +93,8 @@ def test_trace_last(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixtu
     performance.arrive(0, parse_whole_message("note-on 1 C4 100"))
     performance.now = 9_410 * MS
     performance.turn("giant", True)
-    evening = time.mktime((2026, 11, 25, 20, 14, 0, 0, 0, -1))
-    wall: Record = (WALL, 0, 0, wall_data(evening))
+    eight_in_the_evening = time.mktime((2026, 11, 25, 20, 14, 0, 0, 0, -1))
+    wall: Record = (WALL, 0, 0, wall_data(eight_in_the_evening))
     data = b"".join(map(pack, [performance.log[0], wall, *performance.log[1:]]))
     monkeypatch.setattr(history, "ask_daemon", lambda name, verb, patience_s: {"journal": data})
     assert main(["trace", "--last"]) == 0

@@ -3,44 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import pytest
 
 from router.cli.listen import KINDS, ListenSettings, listen
 from rules.listening.incoming import HEARD_KINDS
-from rules.midi.notation import parse_whole_message
 from tests.support.command_desk import Desk
-from tests.support.fake_clock import SECOND_NS, FakeClock
-from tests.support.fake_midi_system import Device, FakeBackend, FakeInput, Hub
+from tests.support.fake_clock import SECOND_NS
+from tests.support.fake_midi_system import FakeBackend, FakeInput, Hub
+from tests.support.timed_actions import TimedActions
 
 
-class Evening:
-    """Time that passes only between two looks, and what is done at which second. The end is Ctrl-C."""
+class ListenRig(TimedActions):
+    """`listen` at a computer with a keyboard and pads."""
 
     def __init__(self) -> None:
+        super().__init__(step=0.01, end_s=5)
         self.hub = Hub()
         self.stage = self.hub.plug("Pit Keyboard:MIDI 1", receives=False)
         self.pads = self.hub.plug("Pads", receives=False)
-        self.time = FakeClock(100, step=0.01)
-        self.time.on_sleep = self._pass
-        self.deeds: list[tuple[float, Callable[[], object]]] = []
-        self.patience = 5.0
-
-    def play(self, second: float, device: Device, *texts: str) -> None:
-        """Play messages, given in words, at a second."""
-        self.deeds.append((second, lambda: device.play(*(parse_whole_message(text) for text in texts))))
-
-    def at(self, second: float, deed: Callable[[], object]) -> None:
-        """Do something at a second."""
-        self.deeds.append((second, deed))
-
-    def _pass(self) -> None:
-        """A hundredth of a second went by."""
-        while self.deeds and round((100 + self.deeds[0][0]) * SECOND_NS) <= self.time.now:
-            self.deeds.pop(0)[1]()
-        if self.time.seconds > 100 + self.patience:
-            raise KeyboardInterrupt
 
     def listen(self, settings: ListenSettings) -> int:
         """Listen until the end."""
@@ -76,16 +58,16 @@ class Stamped(FakeBackend):
 
 
 @pytest.fixture
-def evening() -> Evening:
-    """An evening at a computer with a keyboard and pads."""
-    return Evening()
+def rig() -> ListenRig:
+    """`listen` at a computer with a keyboard and pads."""
+    return ListenRig()
 
 
-def test_messages_are_told_a_line_each(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+def test_messages_are_told_a_line_each(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
     """The message first, then bytes and the time since the one before, its port last; Ctrl-C is no failure."""
-    evening.play(1, evening.stage, "note-on 1 C4 100")
-    evening.play(1.5, evening.pads, "controller 10 sustain 127")
-    assert evening.listen(ListenSettings(bytes=True)) == 0
+    rig.play(1, rig.stage, "note-on 1 C4 100")
+    rig.play(1.5, rig.pads, "controller 10 sustain 127")
+    assert rig.listen(ListenSettings(bytes=True)) == 0
     first, note, pedal = capsys.readouterr().out.splitlines()
     assert first == "Listening to Pit Keyboard:MIDI 1, Pads"
     assert note == "note-on 1 C4 100                         90 3C 64             Pit Keyb...:MIDI 1"
@@ -94,14 +76,14 @@ def test_messages_are_told_a_line_each(evening: Evening, capsys: pytest.CaptureF
 
 @pytest.mark.parametrize("shows_bytes", [False, True])
 def test_lines_fit_a_screen_of_80_columns(
-    evening: Evening, capsys: pytest.CaptureFixture[str], shows_bytes: bool
+    rig: ListenRig, capsys: pytest.CaptureFixture[str], shows_bytes: bool
 ) -> None:
     """Long names of ports lose their middle, long sysex its end; the first line has the whole name."""
     name = "Pit Interface with a very long name:Pit Interface MIDI 8"
-    device = evening.hub.plug(name, receives=False)
-    evening.play(1, device, "controller 16 121 0", "sysex F0 7D 01 02 03 04 05 06 07 08 09 F7")
-    evening.play(1.5, device, "song-position 16383", "pitch-bend 16 -8192", "controller 16 portamento-time-lsb 127")
-    evening.listen(ListenSettings((name,), bytes=shows_bytes))
+    device = rig.hub.plug(name, receives=False)
+    rig.play(1, device, "controller 16 121 0", "sysex F0 7D 01 02 03 04 05 06 07 08 09 F7")
+    rig.play(1.5, device, "song-position 16383", "pitch-bend 16 -8192", "controller 16 portamento-time-lsb 127")
+    rig.listen(ListenSettings((name,), bytes=shows_bytes))
     first, *lines = capsys.readouterr().out.splitlines()
     assert first == f"Listening to {name}"
     assert len(lines) == 5
@@ -113,22 +95,22 @@ def test_lines_fit_a_screen_of_80_columns(
     ("seconds", "told"), [(0.5, "+500.0 ms"), (0.95, "+950.0 ms"), (1.0, "+1.0 s"), (19, "+19.0 s")]
 )
 def test_times_are_in_milliseconds_below_a_second(
-    evening: Evening, capsys: pytest.CaptureFixture[str], seconds: float, told: str
+    rig: ListenRig, capsys: pytest.CaptureFixture[str], seconds: float, told: str
 ) -> None:
     """And in seconds above."""
-    evening.play(1, evening.pads, "start")
-    evening.play(1 + seconds, evening.pads, "stop")
-    evening.patience = 30
-    evening.listen(ListenSettings())
+    rig.play(1, rig.pads, "start")
+    rig.play(1 + seconds, rig.pads, "stop")
+    rig.end_s = 30
+    rig.listen(ListenSettings())
     assert capsys.readouterr().out.splitlines()[-1].split() == ["stop", *told.split(), "Pads"]
 
 
-def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+def test_times_are_those_of_the_system(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
     """Two messages that are found at one look came one after the other; far off it is our own clock that counts."""
-    evening.play(1, evening.stage, "note-on 1 C4 100", "note-on 1 E4 100")
-    evening.play(20, evening.stage, "note-off 1 C4 64")
-    evening.patience = 30
-    listen(ListenSettings(("Pit Key*",)), Stamped(evening.hub, 0.003), evening.time.clock)
+    rig.play(1, rig.stage, "note-on 1 C4 100", "note-on 1 E4 100")
+    rig.play(20, rig.stage, "note-off 1 C4 64")
+    rig.end_s = 30
+    listen(ListenSettings(("Pit Key*",)), Stamped(rig.hub, 0.003), rig.time.clock)
     lines = capsys.readouterr().out.splitlines()[1:]
     assert [line[39:50].strip() for line in lines] == ["", "+3.0 ms", "+19.0 s"]
 
@@ -147,57 +129,56 @@ def test_times_are_those_of_the_system(evening: Evening, capsys: pytest.CaptureF
     ],
 )
 def test_filters(
-    evening: Evening, capsys: pytest.CaptureFixture[str], settings: ListenSettings, expected: list[str]
+    rig: ListenRig, capsys: pytest.CaptureFixture[str], settings: ListenSettings, expected: list[str]
 ) -> None:
     """By port, kind and channel, as long as was asked."""
     texts = ("note-on 1 C4 100", "note-off 10 C4 64", "controller 1 7 5", "sysex F0 7D F7", "start")
-    evening.play(1, evening.stage, *texts)
-    evening.listen(settings)
+    rig.play(1, rig.stage, *texts)
+    rig.listen(settings)
     lines = [line for line in capsys.readouterr().out.splitlines() if not line.startswith("Listening")]
     assert [line.split()[0] for line in lines] == expected
     assert all(line.endswith("  Pit Keyboard:MIDI 1") for line in lines)
 
 
-def test_ticking_is_folded(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+def test_ticking_is_folded(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
     """A second of clock is one line; it is none where nobody asked for it."""
     for at in range(100):
-        evening.play(1 + at * 0.02, evening.stage, "clock")
-    listen(ListenSettings(), Stamped(evening.hub, 0.02), evening.time.clock)
+        rig.play(1 + at * 0.02, rig.stage, "clock")
+    listen(ListenSettings(), Stamped(rig.hub, 0.02), rig.time.clock)
     lines = capsys.readouterr().out.splitlines()[1:]
     assert [line.split("  ")[0] for line in lines] == ["clock at 125.0 BPM", "clock ended"]
     assert all(line.endswith("  Pit Keyboard:MIDI 1") for line in lines)
-    evening.time.now = 100 * SECOND_NS
+    rig.time.now = 100 * SECOND_NS
     for at in range(100):
-        evening.play(1 + at * 0.02, evening.stage, "clock")
-    evening.listen(ListenSettings(without=("clock",)))
+        rig.play(1 + at * 0.02, rig.stage, "clock")
+    rig.listen(ListenSettings(without=("clock",)))
     assert capsys.readouterr().out.splitlines() == ["Listening to Pit Keyboard:MIDI 1, Pads"]
 
 
-def test_ports_come_and_go(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+def test_ports_come_and_go(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
     """What is plugged in later is heard; one that isn't there is waited for."""
-    evening.at(1, lambda: evening.play(1.2, evening.hub.plug("Organ"), "note-on 1 C4 100"))
-    evening.at(1.9, lambda: evening.hub.find("Organ").play(b"\x90\x3c\x64"))
-    evening.deeds.sort(key=lambda deed: deed[0])
-    evening.listen(ListenSettings(("Organ",)))
+    rig.at(1, lambda: rig.play(1.2, rig.hub.plug("Organ"), "note-on 1 C4 100"))
+    rig.at(1.9, lambda: rig.hub.find("Organ").play(b"\x90\x3c\x64"))
+    rig.listen(ListenSettings(("Organ",)))
     lines = capsys.readouterr().out.splitlines()
     assert lines[:2] == ["There is no such port yet. Waiting for it.", "Listening to Organ"]
     assert (lines[2].split()[0], lines[2].split()[-1]) == ("note-on", "Organ")
 
 
-def test_a_port_of_our_own(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_port_of_our_own(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
     """Made for other programs to send to; alone unless ports are named as well."""
-    evening.at(1, lambda: evening.hub.find("pointsman:test").hear(b"\x90\x3c\x64"))
-    evening.play(1, evening.stage, "note-on 1 D4 100")
-    evening.listen(ListenSettings(virtual=("test",)))
+    rig.at(1, lambda: rig.hub.find("pointsman:test").hear(b"\x90\x3c\x64"))
+    rig.play(1, rig.stage, "note-on 1 D4 100")
+    rig.listen(ListenSettings(virtual=("test",)))
     lines = capsys.readouterr().out.splitlines()
     assert lines == ["Listening to test", "note-on 1 C4 100                                    test"]
 
 
-def test_data_for_programs(evening: Evening, capsys: pytest.CaptureFixture[str]) -> None:
+def test_data_for_programs(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
     """A line of JSON each, readings included; bytes that are no message have no words."""
-    evening.play(1, evening.stage, "note-on 1 C4 100", "active-sensing")
-    evening.at(1.5, lambda: evening.stage.play(b"\x90\x3c"))
-    evening.listen(ListenSettings(json=True))
+    rig.play(1, rig.stage, "note-on 1 C4 100", "active-sensing")
+    rig.at(1.5, lambda: rig.stage.play(b"\x90\x3c"))
+    rig.listen(ListenSettings(json=True))
     told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert {key: told[0][key] for key in ("since", "port", "message", "bytes")} == {
         "since": 0.0,

@@ -10,16 +10,16 @@ from router.recording.automatic_takes import PAUSE_NS, AutomaticTakes, in_words,
 from router.recording.takes import save
 from tests.support.journal_samples import NAMED, PLAYED, orphan, packed, wait_for
 
-EVENING = 1_764_100_000.0
+BEGIN_S = 1_764_100_000.0
 
 
-class Evening:
-    """Standing takes in a folder, with a clock on the wall that is moved by hand."""
+class TakesRig:
+    """Automatic takes in a folder, with a clock on the wall that is moved by hand."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.said: list[str] = []
-        self.wall = EVENING
+        self.wall = BEGIN_S
         self.takes = AutomaticTakes(folder, lambda: packed(NAMED), self.said.append, Clock(wall_s=lambda: self.wall))
         self.takes.begin(0)
 
@@ -35,45 +35,45 @@ class Evening:
 
 def test_a_pause_ends_a_take_and_saves_it(tmp_path: Path) -> None:
     """The .mid file is there while the daemon runs on."""
-    evening = Evening(tmp_path)
-    evening.play(0)
-    evening.takes.look(PAUSE_NS)
-    assert evening.files == [f"{take_name(EVENING)}.mid.journal"]
-    evening.takes.look(PAUSE_NS + 1)
-    wait_for(lambda: len(evening.said) == 1)
-    assert evening.files == [f"{take_name(EVENING)}.mid"]
-    assert evening.takes.journal is None
+    rig = TakesRig(tmp_path)
+    rig.play(0)
+    rig.takes.look(PAUSE_NS)
+    assert rig.files == [f"{take_name(BEGIN_S)}.mid.journal"]
+    rig.takes.look(PAUSE_NS + 1)
+    wait_for(lambda: len(rig.said) == 1)
+    assert rig.files == [f"{take_name(BEGIN_S)}.mid"]
+    assert rig.takes.journal is None
 
 
 def test_playing_again_begins_the_next_take(tmp_path: Path) -> None:
     """What is no playing (clock, our own messages) doesn't."""
-    evening = Evening(tmp_path)
-    evening.play(0)
-    evening.takes.look(PAUSE_NS + 1)
-    evening.takes.add(packed(NAMED), 1, False, PAUSE_NS + 2)
-    assert evening.takes.journal is None
-    evening.wall += 3600
-    evening.play(PAUSE_NS + 3)
-    evening.takes.stop()
-    wait_for(lambda: len(evening.said) == 2)
-    assert evening.files == [f"{take_name(EVENING)}.mid", f"{take_name(EVENING + 3600)}.mid"]
+    rig = TakesRig(tmp_path)
+    rig.play(0)
+    rig.takes.look(PAUSE_NS + 1)
+    rig.takes.add(packed(NAMED), 1, False, PAUSE_NS + 2)
+    assert rig.takes.journal is None
+    rig.wall += 3600
+    rig.play(PAUSE_NS + 3)
+    rig.takes.stop()
+    wait_for(lambda: len(rig.said) == 2)
+    assert rig.files == [f"{take_name(BEGIN_S)}.mid", f"{take_name(BEGIN_S + 3600)}.mid"]
 
 
 def test_a_long_take_is_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A journal never grows without bound."""
     monkeypatch.setattr(automatic_takes, "LONGEST_BYTES", 10)
-    evening = Evening(tmp_path)
-    evening.play(0)
-    evening.takes.look(1)
-    wait_for(lambda: len(evening.said) == 1)
-    assert evening.takes.journal is None
+    rig = TakesRig(tmp_path)
+    rig.play(0)
+    rig.takes.look(1)
+    wait_for(lambda: len(rig.said) == 1)
+    assert rig.takes.journal is None
 
 
 def test_an_evening_without_a_note_leaves_nothing(tmp_path: Path) -> None:
     """No file, and no word."""
-    evening = Evening(tmp_path)
-    evening.takes.stop()
-    assert (evening.files, evening.said) == ([], [])
+    rig = TakesRig(tmp_path)
+    rig.takes.stop()
+    assert (rig.files, rig.said) == ([], [])
 
 
 def test_what_was_saved_is_told(tmp_path: Path) -> None:

@@ -46,7 +46,7 @@ def ends(journal: Path) -> list[Record]:
     return [record for record in unpack(journal.read_bytes(), len(HEAD)) if record[0] == RECORDED]
 
 
-class Desk:
+class RecorderRig:
     """A recorder whose clocks are moved by hand."""
 
     def __init__(self, **limits: int) -> None:
@@ -72,99 +72,99 @@ class Desk:
 
 
 @pytest.fixture
-def desk() -> Iterator[Desk]:
+def rig() -> Iterator[RecorderRig]:
     """A recorder, stopped in the end."""
-    desk = Desk()
-    yield desk
-    desk.recorder.stop()
+    rig = RecorderRig()
+    yield rig
+    rig.recorder.stop()
 
 
-def test_the_last_seconds_can_be_had(desk: Desk) -> None:
+def test_the_last_seconds_can_be_had(rig: RecorderRig) -> None:
     """The take that nobody recorded, after the rules and names of then."""
-    desk.log(*PLAYED[:3])
-    desk.everything()
-    desk.now = 20 * SECOND
-    desk.log((IN, 20 * SECOND, 0, OFF))
-    assert desk.last(5) == [RULED, NAMED, (IN, 20 * SECOND, 0, OFF)]
-    assert desk.last(60) == [RULED, *PLAYED[:3], (IN, 20 * SECOND, 0, OFF)]
+    rig.log(*PLAYED[:3])
+    rig.everything()
+    rig.now = 20 * SECOND
+    rig.log((IN, 20 * SECOND, 0, OFF))
+    assert rig.last(5) == [RULED, NAMED, (IN, 20 * SECOND, 0, OFF)]
+    assert rig.last(60) == [RULED, *PLAYED[:3], (IN, 20 * SECOND, 0, OFF)]
 
 
 def test_after_minutes_only_what_counts_is_known() -> None:
     """The held note is told, the echo of an hour ago isn't."""
-    desk = Desk(limit_seconds=60)
-    desk.log(*PLAYED[:3])
-    desk.everything()
-    desk.now = 90 * SECOND
-    assert desk.everything() == [PLAYED[1], RULED, NAMED]
+    rig = RecorderRig(limit_seconds=60)
+    rig.log(*PLAYED[:3])
+    rig.everything()
+    rig.now = 90 * SECOND
+    assert rig.everything() == [PLAYED[1], RULED, NAMED]
 
 
-def test_the_time_on_the_wall_is_noted_each_minute(desk: Desk) -> None:
+def test_the_time_on_the_wall_is_noted_each_minute(rig: RecorderRig) -> None:
     """So that it can be said when something happened; and at the end, what time it is."""
-    for desk.now in (0, 30 * SECOND, 61 * SECOND):
-        desk.log((OUT, desk.now, 0, ON))
-        desk.everything()
-    desk.now = 63 * SECOND
-    walls = [record for record in unpack(desk.recorder.everything()) if record[0] == WALL]
+    for rig.now in (0, 30 * SECOND, 61 * SECOND):
+        rig.log((OUT, rig.now, 0, ON))
+        rig.everything()
+    rig.now = 63 * SECOND
+    walls = [record for record in unpack(rig.recorder.everything()) if record[0] == WALL]
     assert [record[1] for record in walls] == [0, 61 * SECOND, 63 * SECOND]
     assert {wall_in(record[3]) for record in walls} == {1.7e9}
 
 
-def test_switches_are_noted_when_they_have_changed(desk: Desk) -> None:
+def test_switches_are_noted_when_they_have_changed(rig: RecorderRig) -> None:
     """Whoever looks at the last minutes knows how they stood."""
     states: dict[str, State] = {"song": "verse", "up": False}
 
     def switches() -> Mapping[str, State]:
         return dict(states)
 
-    desk.recorder.switches = switches
+    rig.recorder.switches = switches
     for state in ("verse", "verse", "chorus"):
         states["song"] = state
-        desk.log((IN, 0, 0, ON))
-        desk.everything()
-    noted = [state_in(record[3])["song"] for record in desk.everything() if record[0] == STATE]
+        rig.log((IN, 0, 0, ON))
+        rig.everything()
+    noted = [state_in(record[3])["song"] for record in rig.everything() if record[0] == STATE]
     assert noted == ["verse", "chorus"]
 
 
-def test_a_recording_holds_what_came_while_it_ran(desk: Desk, tmp_path: Path) -> None:
+def test_a_recording_holds_what_came_while_it_ran(rig: RecorderRig, tmp_path: Path) -> None:
     """Neither what came before nor what came after; rules and names come first."""
-    desk.log(*PLAYED[:3])
-    journal = desk.recorder.start_recording(tmp_path / "take.mid")
-    assert desk.recorder.recording == journal == tmp_path / "take.mid.journal"
-    desk.log(PLAYED[3])
-    assert desk.recorder.stop_recording() == (journal, 0)
-    desk.log(PLAYED[4])
+    rig.log(*PLAYED[:3])
+    journal = rig.recorder.start_recording(tmp_path / "take.mid")
+    assert rig.recorder.recording == journal == tmp_path / "take.mid.journal"
+    rig.log(PLAYED[3])
+    assert rig.recorder.stop_recording() == (journal, 0)
+    rig.log(PLAYED[4])
     kinds = [record[0] for record in unpack(journal.read_bytes(), len(HEAD))]
     assert kinds == [RULES, NAMES, WALL, IN, RECORDED]
-    assert desk.recorder.recording is None
+    assert rig.recorder.recording is None
 
 
-def test_a_recording_lasts_as_long_as_it_was_recorded(desk: Desk, tmp_path: Path) -> None:
+def test_a_recording_lasts_as_long_as_it_was_recorded(rig: RecorderRig, tmp_path: Path) -> None:
     """Two keys and a pedal held for three seconds: no message comes at their end, and yet that is when they end."""
-    journal = desk.recorder.start_recording(tmp_path / "take.mid")
-    desk.log(*HELD)
-    desk.now = 3 * SECOND
-    desk.recorder.stop_recording()
+    journal = rig.recorder.start_recording(tmp_path / "take.mid")
+    rig.log(*HELD)
+    rig.now = 3 * SECOND
+    rig.recorder.stop_recording()
     take = make_take(journal.read_bytes(), len(HEAD))
     assert (take.seconds, take.held) == (3.0, 3)
 
 
-def test_the_last_seconds_last_until_now_if_something_is_held(desk: Desk) -> None:
+def test_the_last_seconds_last_until_now_if_something_is_held(rig: RecorderRig) -> None:
     """Silence after the last release isn't part of what was played."""
-    desk.log(*HELD)
-    desk.now = 3 * SECOND
-    assert make_take(desk.recorder.last(60)).seconds == 3.0
-    desk.log(*((IN, desk.now, 0, release) for release in RELEASES))
-    desk.now = 50 * SECOND
-    assert make_take(desk.recorder.last(60)).seconds == 3.0
+    rig.log(*HELD)
+    rig.now = 3 * SECOND
+    assert make_take(rig.recorder.last(60)).seconds == 3.0
+    rig.log(*((IN, rig.now, 0, release) for release in RELEASES))
+    rig.now = 50 * SECOND
+    assert make_take(rig.recorder.last(60)).seconds == 3.0
 
 
-def test_a_silent_recording_notes_each_second_that_it_goes_on(desk: Desk, tmp_path: Path) -> None:
+def test_a_silent_recording_notes_each_second_that_it_goes_on(rig: RecorderRig, tmp_path: Path) -> None:
     """So that a killed one ends about when it was killed; where something comes, that says it."""
-    journals = [desk.recorder.start_recording(tmp_path / "take.mid")]
-    desk.recorder.record_into(tmp_path / "evening")
-    desk.log(*HELD)
-    for desk.now in range(0, 3 * SECOND + 1, SECOND // 2):
-        desk.recorder.last(0)
+    journals = [rig.recorder.start_recording(tmp_path / "take.mid")]
+    rig.recorder.record_into(tmp_path / "evening")
+    rig.log(*HELD)
+    for rig.now in range(0, 3 * SECOND + 1, SECOND // 2):
+        rig.recorder.last(0)
     journals.append(*left_behind(tmp_path / "evening"))
     for journal, data in zip(journals, (b"", TRIMMED), strict=True):
         expected = [(RECORDED, second * SECOND, 0, data) for second in (1, 2, 3)]
@@ -172,106 +172,106 @@ def test_a_silent_recording_notes_each_second_that_it_goes_on(desk: Desk, tmp_pa
         assert make_take(journal.read_bytes(), len(HEAD)).seconds == 3.0
 
 
-def test_one_recording_at_a_time(desk: Desk, tmp_path: Path) -> None:
+def test_one_recording_at_a_time(rig: RecorderRig, tmp_path: Path) -> None:
     """And none is ended that wasn't begun."""
     with pytest.raises(MachineError, match="nothing is being recorded"):
-        desk.recorder.stop_recording()
-    desk.recorder.start_recording(tmp_path / "take.mid")
+        rig.recorder.stop_recording()
+    rig.recorder.start_recording(tmp_path / "take.mid")
     with pytest.raises(MachineError, match="recorded already"):
-        desk.recorder.start_recording(tmp_path / "other.mid")
+        rig.recorder.start_recording(tmp_path / "other.mid")
 
 
-def test_the_end_of_the_daemon_saves_the_recording(desk: Desk, tmp_path: Path) -> None:
+def test_the_end_of_the_daemon_saves_the_recording(rig: RecorderRig, tmp_path: Path) -> None:
     """Nobody has to say record-stop first."""
-    desk.recorder.start()
-    desk.recorder.start_recording(tmp_path / "take.mid")
-    desk.log(*PLAYED)
-    desk.recorder.stop()
+    rig.recorder.start()
+    rig.recorder.start_recording(tmp_path / "take.mid")
+    rig.log(*PLAYED)
+    rig.recorder.stop()
     assert [path.name for path in tmp_path.iterdir()] == ["take.mid"]
     kinds = [event.kind for event in mido_reader.events((tmp_path / "take.mid").read_bytes())]
     assert kinds.count("Note_on_c") == kinds.count("Note_off_c") == 2
-    assert desk.said[-1].startswith("saved ")
+    assert rig.said[-1].startswith("saved ")
 
 
 def test_a_recording_that_cannot_be_saved_keeps_no_other_from_it(
-    desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    rig: RecorderRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The takes of the evening are ended and saved, whatever becomes of the one that was asked for."""
 
     def fail(journal: Path, say: object) -> None:
         raise RuntimeError
 
-    desk.recorder.record_into(tmp_path / "evening")
-    desk.recorder.start_recording(tmp_path / "take.mid")
-    desk.log(*PLAYED)
+    rig.recorder.record_into(tmp_path / "evening")
+    rig.recorder.start_recording(tmp_path / "take.mid")
+    rig.log(*PLAYED)
     monkeypatch.setattr(recorder, "save_and_tell", fail)
     with pytest.raises(RuntimeError):
-        desk.recorder.stop()
+        rig.recorder.stop()
     assert [path.suffix for path in (tmp_path / "evening").iterdir()] == [".mid"]
 
 
-def test_the_thread_takes_what_is_logged(desk: Desk, tmp_path: Path) -> None:
+def test_the_thread_takes_what_is_logged(rig: RecorderRig, tmp_path: Path) -> None:
     """Twice a second it reaches the disk, without being asked: that is what a crash can't take."""
-    desk.recorder.start()
-    journal = desk.recorder.start_recording(tmp_path / "take.mid")
-    desk.log(*PLAYED)
+    rig.recorder.start()
+    journal = rig.recorder.start_recording(tmp_path / "take.mid")
+    rig.log(*PLAYED)
     wait_for(lambda: len(list(unpack(journal.read_bytes(), len(HEAD)))) >= 2 + len(PLAYED))
 
 
-def test_recording_all_the_time_saves_takes_and_what_was_orphan(desk: Desk, tmp_path: Path) -> None:
+def test_recording_all_the_time_saves_takes_and_what_was_orphan(rig: RecorderRig, tmp_path: Path) -> None:
     """The start recovers what a crash left; a pause ends a take."""
     orphan(tmp_path / "old.mid.journal", *PLAYED)
-    desk.recorder.record_into(tmp_path)
-    wait_for(lambda: len(desk.said) == 1)
-    assert "from before" in desk.said[0]
-    desk.log(*PLAYED)
-    desk.everything()
-    desk.now = 61 * SECOND
-    desk.everything()
-    wait_for(lambda: len(desk.said) == 2)
+    rig.recorder.record_into(tmp_path)
+    wait_for(lambda: len(rig.said) == 1)
+    assert "from before" in rig.said[0]
+    rig.log(*PLAYED)
+    rig.everything()
+    rig.now = 61 * SECOND
+    rig.everything()
+    wait_for(lambda: len(rig.said) == 2)
     assert sorted(path.suffix for path in tmp_path.iterdir()) == [".mid", ".mid"]
-    assert desk.recorder.recording is None
+    assert rig.recorder.recording is None
 
 
-def test_a_folder_that_cannot_be_used_is_told_at_the_start(desk: Desk, tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_used_is_told_at_the_start(rig: RecorderRig, tmp_path: Path) -> None:
     """Not after the concert."""
     (tmp_path / "file").write_text("")
     with pytest.raises(MachineError, match="can't be written here"):
-        desk.recorder.record_into(tmp_path / "file")
+        rig.recorder.record_into(tmp_path / "file")
 
 
 def test_memory_is_bounded_by_bytes_too() -> None:
     """However dense the music, the ring stays within its bound, and keeps the youngest."""
-    desk = Desk(limit_bytes=2000)
-    for desk.now in range(0, 300 * MS, MS):
-        desk.log(*((OUT, desk.now, number, bytes((0x90, desk.now % 127, number))) for number in range(10)))
-        desk.recorder.last(0)
-    kept = desk.everything()
+    rig = RecorderRig(limit_bytes=2000)
+    for rig.now in range(0, 300 * MS, MS):
+        rig.log(*((OUT, rig.now, number, bytes((0x90, rig.now % 127, number))) for number in range(10)))
+        rig.recorder.last(0)
+    kept = rig.everything()
     assert kept[-1][1] == 299 * MS
     assert 20 < len(kept) < 2000
 
 
-def test_what_can_be_asked_over_the_socket(desk: Desk, tmp_path: Path) -> None:
+def test_what_can_be_asked_over_the_socket(rig: RecorderRig, tmp_path: Path) -> None:
     """The last seconds, all that is known, and a recording from begin to end."""
-    handlers = recorder_handlers(desk.recorder)
-    desk.log(*PLAYED)
+    handlers = recorder_handlers(rig.recorder)
+    rig.log(*PLAYED)
     everything = handlers["last"]({})["journal"]
     assert [record for record in unpack(everything) if record[0] != WALL] == [RULED, *PLAYED]
     *last, _ = unpack(handlers["last"]({"seconds": 60})["journal"])
     assert everything.startswith(packed(*last))
     assert handlers["record"]({})["journal"] is None
     begun = handlers["record"]({"path": str(tmp_path / "take.mid")})
-    desk.now = 2 * SECOND
+    rig.now = 2 * SECOND
     journal = str(tmp_path / "take.mid.journal")
     assert (begun["journal"], handlers["record"]({})) == (journal, {"journal": journal, "seconds": 2.0, "lost": 0})
     assert handlers["record-stop"]({}) == {"journal": journal, "lost": 0}
 
 
 @pytest.mark.parametrize("path", ["take.mid", "/etc/passwd", "/tmp/take.txt"])
-def test_only_full_names_of_mid_files_are_taken(desk: Desk, path: str) -> None:
+def test_only_full_names_of_mid_files_are_taken(rig: RecorderRig, path: str) -> None:
     """The daemon's own folder is not the asker's."""
     with pytest.raises(MachineError, match=r"the full path of a \.mid file"):
-        recorder_handlers(desk.recorder)["record"]({"path": path})
+        recorder_handlers(rig.recorder)["record"]({"path": path})
 
 
 KILLED = """
@@ -290,13 +290,13 @@ os.kill(os.getpid(), signal.SIGKILL)
 """
 
 
-def test_what_was_recorded_before_a_kill_is_saved_at_the_next_start(desk: Desk, tmp_path: Path) -> None:
+def test_what_was_recorded_before_a_kill_is_saved_at_the_next_start(rig: RecorderRig, tmp_path: Path) -> None:
     """kill -9 in the midst of a take; the next daemon makes the .mid file of it."""
     killed = subprocess.run([sys.executable, "-c", KILLED, str(tmp_path)], cwd=ROOT, check=False)
     assert killed.returncode == -signal.SIGKILL
     assert [path.suffix for path in tmp_path.iterdir()] == [".journal"]
-    desk.recorder.record_into(tmp_path)
-    wait_for(lambda: len(desk.said) == 1)
+    rig.recorder.record_into(tmp_path)
+    wait_for(lambda: len(rig.said) == 1)
     (take,) = tmp_path.glob("*.mid")
     kinds = [event.kind for event in mido_reader.events(take.read_bytes())]
     assert kinds.count("Note_on_c") == kinds.count("Note_off_c") == 2

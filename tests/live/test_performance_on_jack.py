@@ -1,4 +1,4 @@
-"""A whole evening over a real sound server: nothing is left sounding, and nothing differs from what `rewrite` does."""
+"""A long performance over a real sound server: nothing is left sounding, and `rewrite` gives the same."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def jack(request: pytest.FixtureRequest) -> Iterator[JackServer]:
         server.close()
 
 
-class Evening:
+class PerformanceRig:
     """A daemon that records, two who play, and two who listen."""
 
     def __init__(self, daemon: MakeDaemon, peer: MakePeer) -> None:
@@ -95,24 +95,24 @@ def test_nothing_is_left_sounding(daemon: MakeDaemon, peer: MakePeer, tmp_path: 
     """Ten thousand events, 200 reloads, 200 switches turned, 20 cables pulled: every note-on has its note-off, every
     pedal its release; and the journal, played again, gives the identical messages, ports and times."""
     chance = random.Random(7)
-    evening = Evening(daemon, peer)
-    router = evening.daemon
+    rig = PerformanceRig(daemon, peer)
+    router = rig.daemon
     journal = Path(router.ask("record", path=str(tmp_path / "night.mid"))["journal"])
     kept = tmp_path / "kept"
     kept.hardlink_to(journal)  # the daemon deletes its journal when the take is saved
     for part in range(200):
-        for name, player in evening.players.items():
-            if name != evening.away:
+        for name, player in rig.players.items():
+            if name != rig.away:
                 player.play(*hand(chance, 40))
         assert router.reload((RULES, OTHER)[part % 2 == 0]) in ("applied", "unchanged")  # it may have seen it already
         router.ask("switch", name="up", value="on" if chance.random() < 0.5 else "off")
         if part % 10 == 3:
-            evening.pull_cable(chance.choice(("keys", "pads")))
+            rig.pull_cable(chance.choice(("keys", "pads")))
         elif part % 10 == 8:
-            evening.put_cable_in()
+            rig.put_cable_in()
 
     def arrived() -> list[int]:
-        return [router.port(name)["messages"] for name in evening.players]
+        return [router.port(name)["messages"] for name in rig.players]
 
     until(lambda: min(arrived()) > 3_000 and sum(arrived()) > 9_000, "all events")
     assert router.said("new rules are in force") == 200
@@ -123,7 +123,7 @@ def test_nothing_is_left_sounding(daemon: MakeDaemon, peer: MakePeer, tmp_path: 
     assert sum(record[0] == IN for record in records) > 9_000
     out = went_out(records)
     assert replay(records) == out
-    for target, listener in enumerate(evening.listeners.values()):
+    for target, listener in enumerate(rig.listeners.values()):
         sent = [message for port, message, _ in out if port == target]
         assert silent(sent)
         assert _comes_from(sent, _all_of(listener))
