@@ -11,16 +11,16 @@ import pytest
 
 from router.midi import alsa_sequencer, backend_choice, jack_backend
 from rules.errors import MachineError
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 from tests.support.fake_daemon import PlayedDaemon
 from tests.support.fake_rtmidi import Library
 
 
 @pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Desk:
+def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandShell:
     """A folder of its own, the current one, in which the command is run."""
     monkeypatch.chdir(tmp_path)
-    return Desk(tmp_path, capsys)
+    return CommandShell(tmp_path, capsys)
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from fuzzing import fuzz_midi as fuzz
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import Rewritten
-from tests.support.command_desk import MENDED, TAKE
+from tests.support.command_shell import MENDED, TAKE
 from tests.support.fake_rewriting import report
 
 

@@ -14,7 +14,7 @@ import pytest
 
 from router.batch.in_place_record import RECORD_NAME, InPlaceRecords, Mark, digest, note_rewriting
 from rules.errors import MachineError
-from tests.support.command_desk import RULES, TAKE, Answer, Desk
+from tests.support.command_shell import RULES, TAKE, Answer, CommandShell
 
 UP = RULES.replace("rechannel = 4", "transpose = 1").encode()
 FURTHER_UP = RULES.replace("rechannel = 4", "transpose = 2").encode()
@@ -22,26 +22,26 @@ ROOT = Path(__file__).parents[3]
 
 
 @pytest.fixture
-def takes(desk: Desk) -> Desk:
+def takes(shell: CommandShell) -> CommandShell:
     """Two recordings that rules have transposed in place; the same rules would transpose them further."""
-    desk.put("rules.toml", UP)
+    shell.put("rules.toml", UP)
     for name in ("a.mid", "sub/b.mid"):
-        desk.put(f"takes/{name}", TAKE)
-    assert in_place(desk).code == 0
-    return desk
+        shell.put(f"takes/{name}", TAKE)
+    assert in_place(shell).code == 0
+    return shell
 
 
-def in_place(desk: Desk, *options: str) -> Answer:
+def in_place(shell: CommandShell, *options: str) -> Answer:
     """Rewrite the folder in place."""
-    return desk.rewrite("takes", "--in-place", *options)
+    return shell.rewrite("takes", "--in-place", *options)
 
 
-def recordings(desk: Desk) -> dict[str, bytes]:
+def recordings(shell: CommandShell) -> dict[str, bytes]:
     """The recordings by name."""
-    return {name: data for name, data in desk.files().items() if name.endswith(".mid")}
+    return {name: data for name, data in shell.files().items() if name.endswith(".mid")}
 
 
-def test_the_same_rules_are_not_applied_twice(takes: Desk) -> None:
+def test_the_same_rules_are_not_applied_twice(takes: CommandShell) -> None:
     """Each file is refused, and it is said how to go on; a new one is rewritten."""
     once = recordings(takes)
     takes.put("takes/c.mid", TAKE)
@@ -56,7 +56,7 @@ def test_the_same_rules_are_not_applied_twice(takes: Desk) -> None:
 
 
 @pytest.mark.parametrize("lost", ["takes/a.mid.bak", f"takes/{RECORD_NAME}"])
-def test_record_or_backup_is_enough_to_notice(takes: Desk, lost: str) -> None:
+def test_record_or_backup_is_enough_to_notice(takes: CommandShell, lost: str) -> None:
     """Backups may be moved away; and a power cut may cost the last lines of the record."""
     once = recordings(takes)
     (takes.folder / lost).unlink()
@@ -66,7 +66,7 @@ def test_record_or_backup_is_enough_to_notice(takes: Desk, lost: str) -> None:
     assert recordings(takes) == once
 
 
-def test_again_applies_them_once_more(takes: Desk) -> None:
+def test_again_applies_them_once_more(takes: CommandShell) -> None:
     """If that is meant; other rules need no such word."""
     once = recordings(takes)
     assert in_place(takes, "--again").code == 0
@@ -77,7 +77,7 @@ def test_again_applies_them_once_more(takes: Desk) -> None:
     assert all(data not in (once[name], twice[name]) for name, data in recordings(takes).items())
 
 
-def test_a_file_that_was_given_other_content_is_rewritten(takes: Desk) -> None:
+def test_a_file_that_was_given_other_content_is_rewritten(takes: CommandShell) -> None:
     """It isn't what the rules made; and so is one whose rewriting was noted, and then never came to be."""
     once = recordings(takes)
     takes.put("takes/a.mid", TAKE)
@@ -90,7 +90,7 @@ def test_a_file_that_was_given_other_content_is_rewritten(takes: Desk) -> None:
     assert set(recordings(takes).values()) == {once["takes/a.mid"]}
 
 
-def test_a_dry_run_says_it_and_writes_nothing(takes: Desk) -> None:
+def test_a_dry_run_says_it_and_writes_nothing(takes: CommandShell) -> None:
     """Nor does it lock anything."""
     before = takes.files()
     with closing(InPlaceRecords([str(takes.folder / "takes/a.mid")])):
@@ -101,7 +101,7 @@ def test_a_dry_run_says_it_and_writes_nothing(takes: Desk) -> None:
 
 
 @pytest.mark.parametrize("arguments", [("rules.toml", "takes", "--in-place", "--again"), ("--undo", "takes")])
-def test_two_runs_at_once_in_a_folder_are_refused(takes: Desk, arguments: tuple[str, ...]) -> None:
+def test_two_runs_at_once_in_a_folder_are_refused(takes: CommandShell, arguments: tuple[str, ...]) -> None:
     """The second one does nothing at all, also if it has only a folder below in common with the first."""
     before = takes.files()
     with closing(InPlaceRecords([str(takes.folder / "takes/sub/b.mid")])):
@@ -115,7 +115,7 @@ def test_two_runs_at_once_in_a_folder_are_refused(takes: Desk, arguments: tuple[
     assert takes.run("rewrite", *arguments).code == 0
 
 
-def test_the_lock_ends_with_the_process(takes: Desk) -> None:
+def test_the_lock_ends_with_the_process(takes: CommandShell) -> None:
     """A run that was killed bars nobody."""
     program = (
         "import os, sys; from router.batch.in_place_record import InPlaceRecords; "
@@ -130,19 +130,19 @@ def test_the_lock_ends_with_the_process(takes: Desk) -> None:
     assert in_place(takes, "--again").code == 0
 
 
-def test_a_run_that_changes_nothing_leaves_no_record(desk: Desk) -> None:
+def test_a_run_that_changes_nothing_leaves_no_record(shell: CommandShell) -> None:
     """Its folder is as it was."""
-    desk.put("takes/a.mid", TAKE)
-    desk.put("rules.toml", RULES.replace("steps = [{ rechannel = 4 }]", "").encode())
-    assert in_place(desk).code == 0
-    assert list(desk.files()) == ["takes/a.mid"]
+    shell.put("takes/a.mid", TAKE)
+    shell.put("rules.toml", RULES.replace("steps = [{ rechannel = 4 }]", "").encode())
+    assert in_place(shell).code == 0
+    assert list(shell.files()) == ["takes/a.mid"]
 
 
 @pytest.mark.parametrize("kind", ["link", "pipe", "folder"])
-def test_a_record_that_is_no_file_is_refused(desk: Desk, tmp_path: Path, kind: str) -> None:
+def test_a_record_that_is_no_file_is_refused(shell: CommandShell, tmp_path: Path, kind: str) -> None:
     """A link may lead anywhere, and a pipe blocks: nothing is rewritten, and the cause is told."""
-    desk.put("takes/a.mid", TAKE)
-    record = desk.folder / "takes" / RECORD_NAME
+    shell.put("takes/a.mid", TAKE)
+    record = shell.folder / "takes" / RECORD_NAME
     victim = tmp_path / "victim"
     victim.write_text("mine")
     if kind == "link":
@@ -151,10 +151,10 @@ def test_a_record_that_is_no_file_is_refused(desk: Desk, tmp_path: Path, kind: s
         os.mkfifo(record)
     else:
         record.mkdir()
-    answer = in_place(desk)
+    answer = in_place(shell)
     assert answer.code == 2
     assert f"{record}, the record of what was rewritten, can't be used: " in answer.err
-    assert (recordings(desk), victim.read_text()) == ({"takes/a.mid": TAKE}, "mine")
+    assert (recordings(shell), victim.read_text()) == ({"takes/a.mid": TAKE}, "mine")
 
 
 def test_lines_that_cannot_be_read_are_passed_over(tmp_path: Path) -> None:
@@ -176,15 +176,15 @@ def test_a_record_that_cannot_be_written_stops_the_rewriting(tmp_path: Path) -> 
         note_rewriting(tmp_path / "a.mid", Mark("1", "rules"), b"old", b"new")
 
 
-def test_more_folders_than_files_that_may_be_open(desk: Desk) -> None:
+def test_more_folders_than_files_that_may_be_open(shell: CommandShell) -> None:
     """The limit is raised as far as the system lets it."""
     for number in range(100):
-        desk.put(f"takes/{number}/a.mid", TAKE)
+        shell.put(f"takes/{number}/a.mid", TAKE)
     soft = "import resource; resource.setrlimit(resource.RLIMIT_NOFILE, (64, 4096)); "
     program = soft + "import sys; from router.cli.main import main; sys.exit(main(sys.argv[1:]))"
     command = [sys.executable, "-c", program, "rewrite", "rules.toml", "takes", "--in-place", "--jobs", "2", "--json"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     assert resource.getrlimit(resource.RLIMIT_NOFILE)[1] >= 4096
-    done = subprocess.run(command, cwd=desk.folder, env=environment, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, cwd=shell.folder, env=environment, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
     assert json.loads(done.stdout)["total"]["written"] == 100

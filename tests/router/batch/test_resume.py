@@ -14,35 +14,35 @@ import pytest
 from router.batch.plan import Job
 from router.batch.resume import RECORD_NAME, RunRecord, fingerprint
 from rules.errors import MachineError
-from tests.support.command_desk import END, MENDED, NOTES, RULES, TAKE, Answer, Desk, midi
+from tests.support.command_shell import END, MENDED, NOTES, RULES, TAKE, Answer, CommandShell, midi
 
 OTHER = midi(f"{NOTES} {NOTES} {END}")
 BOTH = midi(f"{NOTES} {END}", f"00 99 24 64  60 89 24 40 {END}")  # a part for each rack
 
 
 @pytest.fixture
-def takes(desk: Desk) -> Desk:
+def takes(shell: CommandShell) -> CommandShell:
     """Three recordings, of which two have been rewritten by a run with --resume."""
     for name in ("a.mid", "b.mid"):
-        desk.put(f"takes/{name}", TAKE)
-    assert resume(desk).code == 0
-    desk.put("takes/c.mid", TAKE)
-    return desk
+        shell.put(f"takes/{name}", TAKE)
+    assert resume(shell).code == 0
+    shell.put("takes/c.mid", TAKE)
+    return shell
 
 
-def resume(desk: Desk, *options: str) -> Answer:
+def resume(shell: CommandShell, *options: str) -> Answer:
     """Run once more."""
-    return desk.rewrite("takes", "-o", "out", "--resume", *options)
+    return shell.rewrite("takes", "-o", "out", "--resume", *options)
 
 
-def results(desk: Desk) -> dict[str, bytes]:
+def results(shell: CommandShell) -> dict[str, bytes]:
     """The results by name; what a run is still writing, and renames while this looks, is none."""
-    return {str(path.relative_to(desk.folder)): path.read_bytes() for path in (desk.folder / "out").rglob("*.mid")}
+    return {str(path.relative_to(shell.folder)): path.read_bytes() for path in (shell.folder / "out").rglob("*.mid")}
 
 
-def written(desk: Desk) -> tuple[int, int]:
+def written(shell: CommandShell) -> tuple[int, int]:
     """Which file the first result is, and when it was last written; looking at it is no matter."""
-    found = os.stat(desk.folder / "out/a.mid")
+    found = os.stat(shell.folder / "out/a.mid")
     return found.st_ino, found.st_mtime_ns
 
 
@@ -51,7 +51,7 @@ def head(answer: Answer) -> str:
     return answer.out.splitlines()[0].rpartition(";")[0]
 
 
-def test_what_is_done_is_passed_over(takes: Desk) -> None:
+def test_what_is_done_is_passed_over(takes: CommandShell) -> None:
     """The next run does what is new, and leaves the files of the earlier one alone."""
     before = written(takes)
     answer = resume(takes)
@@ -61,14 +61,14 @@ def test_what_is_done_is_passed_over(takes: Desk) -> None:
     assert head(resume(takes)) == "3 files done before, and unchanged since"
 
 
-def test_a_changed_recording_is_done_again(takes: Desk) -> None:
+def test_a_changed_recording_is_done_again(takes: CommandShell) -> None:
     """Its old result is ours, and is replaced without --force."""
     takes.put("takes/a.mid", OTHER)
     assert head(resume(takes)) == "2 files rewritten, 1 file done before, and unchanged since"
     assert results(takes)["out/a.mid"] != MENDED
 
 
-def test_changed_rules_do_everything_again(takes: Desk) -> None:
+def test_changed_rules_do_everything_again(takes: CommandShell) -> None:
     """What the old rules made is replaced; so it is after a change of options."""
     takes.put("rules.toml", RULES.replace("rechannel = 4", "rechannel = 5").encode())
     answer = takes.rewrite("takes", "-o", "out", "--resume")
@@ -77,7 +77,7 @@ def test_changed_rules_do_everything_again(takes: Desk) -> None:
     assert head(resume(takes, "--strict")) == "3 files done before, and unchanged since"
 
 
-def test_a_result_that_was_edited_is_not_overwritten(takes: Desk) -> None:
+def test_a_result_that_was_edited_is_not_overwritten(takes: CommandShell) -> None:
     """What somebody has worked on since is theirs; the summary says how to get it replaced."""
     takes.put("out/a.mid", OTHER)
     answer = resume(takes)
@@ -87,16 +87,16 @@ def test_a_result_that_was_edited_is_not_overwritten(takes: Desk) -> None:
 
 
 @pytest.fixture
-def cables(desk: Desk) -> Desk:
+def cables(shell: CommandShell) -> CommandShell:
     """A recording for two ports, rewritten by a run with --resume, and then mended: the second port falls silent."""
-    desk.put("takes/a.mid", BOTH)
-    assert resume(desk, "--per-port").code == 0
-    assert sorted(results(desk)) == ["out/a.rack1.mid", "out/a.rack2.mid"]
-    desk.put("takes/a.mid", TAKE)
-    return desk
+    shell.put("takes/a.mid", BOTH)
+    assert resume(shell, "--per-port").code == 0
+    assert sorted(results(shell)) == ["out/a.rack1.mid", "out/a.rack2.mid"]
+    shell.put("takes/a.mid", TAKE)
+    return shell
 
 
-def test_the_old_result_of_a_port_that_falls_silent_is_deleted(cables: Desk) -> None:
+def test_the_old_result_of_a_port_that_falls_silent_is_deleted(cables: CommandShell) -> None:
     """It is ours, and nobody should take it for what the rules make of the recording now."""
     answer = resume(cables, "--per-port")
     assert (answer.code, results(cables)) == (0, {"out/a.rack1.mid": MENDED})
@@ -104,7 +104,7 @@ def test_the_old_result_of_a_port_that_falls_silent_is_deleted(cables: Desk) -> 
     assert head(resume(cables, "--per-port")) == "1 file done before, and unchanged since"
 
 
-def test_what_a_run_that_was_ended_left_for_a_silent_port_is_deleted_too(cables: Desk) -> None:
+def test_what_a_run_that_was_ended_left_for_a_silent_port_is_deleted_too(cables: CommandShell) -> None:
     """It had written the new result, and was ended before it could tidy; a dry run only looks."""
     cables.put("out/a.rack1.mid", MENDED)
     assert resume(cables, "--per-port", "--dry-run").code == 0
@@ -114,7 +114,7 @@ def test_what_a_run_that_was_ended_left_for_a_silent_port_is_deleted_too(cables:
 
 
 @pytest.mark.parametrize("options", [("--resume",), ()])
-def test_what_is_not_known_as_ours_is_named_and_never_deleted(cables: Desk, options: tuple[str, ...]) -> None:
+def test_what_is_not_known_as_ours_is_named_and_never_deleted(cables: CommandShell, options: tuple[str, ...]) -> None:
     """A result that somebody has worked on stays where its port is silent now, however often we come by."""
     cables.put("out/a.rack2.mid", OTHER)
     for take in (TAKE, OTHER, TAKE):
@@ -127,7 +127,7 @@ def test_what_is_not_known_as_ours_is_named_and_never_deleted(cables: Desk, opti
     assert results(cables) == {"out/a.rack1.mid": MENDED, "out/a.rack2.mid": OTHER}
 
 
-def test_a_result_that_was_deleted_is_made_again(takes: Desk) -> None:
+def test_a_result_that_was_deleted_is_made_again(takes: CommandShell) -> None:
     """Whoever throws a result away gets a new one."""
     (takes.folder / "out/a.mid").unlink()
     assert head(resume(takes)) == "2 files rewritten, 1 file done before, and unchanged since"
@@ -135,42 +135,42 @@ def test_a_result_that_was_deleted_is_made_again(takes: Desk) -> None:
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])
-def test_results_of_a_run_without_resume_are_known_by_their_bytes(desk: Desk, jobs: str) -> None:
+def test_results_of_a_run_without_resume_are_known_by_their_bytes(shell: CommandShell, jobs: str) -> None:
     """Who didn't think of --resume in time loses nothing; the run after that knows them by its record."""
     for name in ("a.mid", "b.mid"):
-        desk.put(f"takes/{name}", TAKE)
-    desk.rewrite("takes/a.mid", "-o", "out")
-    assert RECORD_NAME not in os.listdir(desk.folder / "out")
-    answer = resume(desk, "--jobs", jobs)
+        shell.put(f"takes/{name}", TAKE)
+    shell.rewrite("takes/a.mid", "-o", "out")
+    assert RECORD_NAME not in os.listdir(shell.folder / "out")
+    answer = resume(shell, "--jobs", jobs)
     assert (answer.code, head(answer)) == (0, "1 file rewritten, 1 file done before, and unchanged since")
-    assert head(resume(desk)) == "2 files done before, and unchanged since"
+    assert head(resume(shell)) == "2 files done before, and unchanged since"
 
 
-def test_in_place_nothing_is_done_twice(desk: Desk) -> None:
+def test_in_place_nothing_is_done_twice(shell: CommandShell) -> None:
     """A recording that is what the rules make of its latest backup is left alone; a new one is done."""
-    desk.put("takes/a.mid", TAKE)
-    desk.put("rules.toml", RULES.replace("rechannel = 4", "transpose = 1").encode())
-    desk.rewrite("takes", "--in-place")
-    once = desk.files()["takes/a.mid"]
-    desk.put("takes/b.mid", TAKE)
-    answer = desk.rewrite("takes", "--in-place", "--resume")
+    shell.put("takes/a.mid", TAKE)
+    shell.put("rules.toml", RULES.replace("rechannel = 4", "transpose = 1").encode())
+    shell.rewrite("takes", "--in-place")
+    once = shell.files()["takes/a.mid"]
+    shell.put("takes/b.mid", TAKE)
+    answer = shell.rewrite("takes", "--in-place", "--resume")
     assert head(answer) == "1 file rewritten, 1 file done before, and unchanged since"
-    assert desk.files()["takes/a.mid"] == desk.files()["takes/b.mid"] == once
-    assert desk.rewrite("takes", "--in-place").code == 1
-    assert desk.files()["takes/a.mid"] == once
-    assert desk.rewrite("takes", "--in-place", "--again").code == 0
-    assert desk.files()["takes/a.mid"] != once
+    assert shell.files()["takes/a.mid"] == shell.files()["takes/b.mid"] == once
+    assert shell.rewrite("takes", "--in-place").code == 1
+    assert shell.files()["takes/a.mid"] == once
+    assert shell.rewrite("takes", "--in-place", "--again").code == 0
+    assert shell.files()["takes/a.mid"] != once
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])
 @pytest.mark.parametrize("ending", [signal.SIGTERM, signal.SIGHUP])
 def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(
-    desk: Desk, jobs: str, ending: signal.Signals
+    shell: CommandShell, jobs: str, ending: signal.Signals
 ) -> None:
     """A request to end, or a closed terminal, amid many files: each result is whole or missing; the rest follows."""
     files = 200
     for number in range(files):
-        desk.put(f"takes/{number:03}.mid", TAKE)
+        shell.put(f"takes/{number:03}.mid", TAKE)
     # a test run that outlives its terminal ignores its closing, and would hand that on
     hears_all = "import signal, sys; signal.signal(signal.SIGHUP, signal.SIG_DFL); "
     program = hears_all + "from router.cli.main import main; sys.exit(main())"
@@ -188,22 +188,22 @@ def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(
         jobs,
     ]
     environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])}
-    run = subprocess.Popen(command, cwd=desk.folder, env=environment, stdout=subprocess.PIPE, text=True)
-    while not results(desk) and run.poll() is None:
+    run = subprocess.Popen(command, cwd=shell.folder, env=environment, stdout=subprocess.PIPE, text=True)
+    while not results(shell) and run.poll() is None:
         time.sleep(0.002)
     run.send_signal(ending)
     told, _ = run.communicate()
-    there = results(desk)
+    there = results(shell)
     assert run.returncode == 130
     assert "not reached before you stopped" in told
     assert 0 < len(there) < files
     assert set(there.values()) == {MENDED}
-    assert not list((desk.folder / "out").glob("*.part"))
-    assert resume(desk).code == 0
-    assert results(desk) == {f"out/{number:03}.mid": MENDED for number in range(files)}
+    assert not list((shell.folder / "out").glob("*.part"))
+    assert resume(shell).code == 0
+    assert results(shell) == {f"out/{number:03}.mid": MENDED for number in range(files)}
 
 
-def test_a_dry_run_says_what_is_left_and_writes_nothing(takes: Desk) -> None:
+def test_a_dry_run_says_what_is_left_and_writes_nothing(takes: CommandShell) -> None:
     """The record isn't touched either."""
     before = takes.files()
     assert (
@@ -213,7 +213,7 @@ def test_a_dry_run_says_what_is_left_and_writes_nothing(takes: Desk) -> None:
     assert takes.files() == before
 
 
-def test_a_damaged_record_costs_what_it_lost(takes: Desk) -> None:
+def test_a_damaged_record_costs_what_it_lost(takes: CommandShell) -> None:
     """Lines that a crash has cut off, or somebody wrote into it, are passed over."""
     record = takes.folder / "out" / RECORD_NAME
     record.write_bytes(record.read_bytes()[:-40] + b"\xff\ndone nonsense\ndone " + b"z" * 32)
@@ -222,31 +222,31 @@ def test_a_damaged_record_costs_what_it_lost(takes: Desk) -> None:
     assert head(resume(takes)) == "3 files done before, and unchanged since"
 
 
-def test_a_record_that_can_not_be_used_stops_the_run(desk: Desk) -> None:
+def test_a_record_that_can_not_be_used_stops_the_run(shell: CommandShell) -> None:
     """Before anything is written."""
-    desk.put("takes/a.mid", TAKE)
-    (desk.folder / "out" / RECORD_NAME).mkdir(parents=True)
-    answer = resume(desk)
+    shell.put("takes/a.mid", TAKE)
+    (shell.folder / "out" / RECORD_NAME).mkdir(parents=True)
+    answer = resume(shell)
     assert answer.code == 2
     assert "out/.pointsman-resume, which --resume goes by, can't be used: it is a folder" in answer.err
 
 
 @pytest.mark.parametrize(("kind", "reason"), [("link", "it is a link"), ("pipe", "it isn't a regular file")])
-def test_a_record_that_leads_elsewhere_is_not_followed(desk: Desk, kind: str, reason: str) -> None:
+def test_a_record_that_leads_elsewhere_is_not_followed(shell: CommandShell, kind: str, reason: str) -> None:
     """Nothing is appended to somebody else's file, and a pipe holds nobody up."""
-    desk.put("takes/a.mid", TAKE)
-    (desk.folder / "out").mkdir()
-    other = desk.folder / "other.txt"
+    shell.put("takes/a.mid", TAKE)
+    (shell.folder / "out").mkdir()
+    other = shell.folder / "other.txt"
     other.write_text("mine")
-    record = desk.folder / "out" / RECORD_NAME
+    record = shell.folder / "out" / RECORD_NAME
     record.symlink_to(other) if kind == "link" else os.mkfifo(record)
-    answer = resume(desk)
+    answer = resume(shell)
     assert answer.code == 2
     assert f"out/.pointsman-resume, which --resume goes by, can't be used: {reason}" in answer.err
     assert other.read_text() == "mine"
 
 
-def test_the_folder_of_results_may_move(takes: Desk) -> None:
+def test_the_folder_of_results_may_move(takes: CommandShell) -> None:
     """The record goes with it."""
     (takes.folder / "out").rename(takes.folder / "new")
     assert head(takes.rewrite("takes", "-o", "new", "--resume")).endswith("2 files done before, and unchanged since")

@@ -11,7 +11,7 @@ from router.batch.rewrite_settings import RewriteSettings
 from router.batch.rewriting import rewritten
 from rules.rulefile.reading import read_rules
 from rules.smf.report import Playing
-from tests.support.command_desk import RULES, TAKE
+from tests.support.command_shell import RULES, TAKE
 from tests.support.recording_disk import RecordingDisk
 
 

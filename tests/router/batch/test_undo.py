@@ -9,37 +9,37 @@ import pytest
 
 from router.batch.in_place_record import Mark, note_rewriting
 from router.batch.undo import undo as undo_in
-from tests.support.command_desk import MENDED, RULES, TAKE, Answer, Desk
+from tests.support.command_shell import MENDED, RULES, TAKE, Answer, CommandShell
 from tests.support.recording_disk import RecordingDisk
 
 UP = RULES.replace("rechannel = 4", "transpose = 1").encode()
 
 
 @pytest.fixture
-def takes(desk: Desk) -> Desk:
+def takes(shell: CommandShell) -> CommandShell:
     """Two recordings that were rewritten in place, one that wasn't."""
     for name in ("a.mid", "sub/b.mid"):
-        desk.put(f"takes/{name}", TAKE)
-        os.utime(desk.folder / "takes" / name, (1_000_000, 1_000_000))
-    assert desk.rewrite("takes", "--in-place").code == 0
-    desk.put("takes/new.mid", MENDED)
-    return desk
+        shell.put(f"takes/{name}", TAKE)
+        os.utime(shell.folder / "takes" / name, (1_000_000, 1_000_000))
+    assert shell.rewrite("takes", "--in-place").code == 0
+    shell.put("takes/new.mid", MENDED)
+    return shell
 
 
-def undo(desk: Desk, *options: str) -> Answer:
+def undo(shell: CommandShell, *options: str) -> Answer:
     """Undo the last run in the folder."""
-    return desk.run("rewrite", "--undo", "takes", *options)
+    return shell.run("rewrite", "--undo", "takes", *options)
 
 
-def files(desk: Desk) -> dict[str, bytes]:
+def files(shell: CommandShell) -> dict[str, bytes]:
     """All but the records, by name."""
-    return {name: data for name, data in desk.files().items() if ".pointsman" not in name}
+    return {name: data for name, data in shell.files().items() if ".pointsman" not in name}
 
 
 BEFORE = {"takes/a.mid": TAKE, "takes/sub/b.mid": TAKE, "takes/new.mid": MENDED}
 
 
-def test_what_a_run_in_place_changed_is_restored(takes: Desk) -> None:
+def test_what_a_run_in_place_changed_is_restored(takes: CommandShell) -> None:
     """The backups become the recordings again, with their time; nothing else is touched."""
     answer = undo(takes)
     assert (answer.code, answer.err) == (0, "")
@@ -52,7 +52,7 @@ def test_what_a_run_in_place_changed_is_restored(takes: Desk) -> None:
     assert os.stat(takes.folder / "takes/a.mid").st_mtime == 1_000_000
 
 
-def test_each_folder_is_flushed_once_when_all_is_restored(takes: Desk) -> None:
+def test_each_folder_is_flushed_once_when_all_is_restored(takes: CommandShell) -> None:
     """Not after each file."""
     takes.put("takes/c.mid", TAKE)
     takes.rewrite("takes/c.mid", "takes/a.mid", "--in-place", "--again")
@@ -63,7 +63,7 @@ def test_each_folder_is_flushed_once_when_all_is_restored(takes: Desk) -> None:
     assert flushed == [("settle", "takes"), ("settle", "takes"), ("settle", "sub")]
 
 
-def test_undone_twice_is_nothing_more(takes: Desk) -> None:
+def test_undone_twice_is_nothing_more(takes: CommandShell) -> None:
     """And the rules may come again."""
     undo(takes)
     answer = undo(takes)
@@ -74,13 +74,13 @@ def test_undone_twice_is_nothing_more(takes: Desk) -> None:
     assert files(takes)["takes/a.mid"] == MENDED
 
 
-def test_one_recording_can_be_restored(takes: Desk) -> None:
+def test_one_recording_can_be_restored(takes: CommandShell) -> None:
     """The others stay rewritten."""
     assert takes.run("rewrite", "--undo", "takes/a.mid").code == 0
     assert (files(takes)["takes/a.mid"], files(takes)["takes/sub/b.mid"]) == (TAKE, MENDED)
 
 
-def test_what_somebody_has_changed_since_stays(takes: Desk) -> None:
+def test_what_somebody_has_changed_since_stays(takes: CommandShell) -> None:
     """It is named, and so is its old file; the others are restored."""
     takes.put("takes/a.mid", b"edited")
     answer = undo(takes)
@@ -93,7 +93,7 @@ def test_what_somebody_has_changed_since_stays(takes: Desk) -> None:
 
 
 @pytest.mark.parametrize("backup", [None, b"changed"])
-def test_without_its_backup_nothing_is_restored(takes: Desk, backup: bytes | None) -> None:
+def test_without_its_backup_nothing_is_restored(takes: CommandShell, backup: bytes | None) -> None:
     """Or with one that isn't what it was."""
     if backup is None:
         (takes.folder / "takes/a.mid.bak").unlink()
@@ -105,7 +105,7 @@ def test_without_its_backup_nothing_is_restored(takes: Desk, backup: bytes | Non
     assert files(takes)["takes/a.mid"] == MENDED
 
 
-def test_runs_are_undone_one_by_one_down_to_the_original(takes: Desk) -> None:
+def test_runs_are_undone_one_by_one_down_to_the_original(takes: CommandShell) -> None:
     """The last one first, whichever recordings it changed."""
     takes.put("rules.toml", UP.replace(b"channel = 1 ", b"channel = 4 "))
     takes.put("takes/a.mid.bak2", b"somebody's own")
@@ -121,14 +121,14 @@ def test_runs_are_undone_one_by_one_down_to_the_original(takes: Desk) -> None:
     assert files(takes) == {**BEFORE, "takes/a.mid.bak2": b"somebody's own"}
 
 
-def test_a_rewriting_that_was_noted_and_never_came_to_be_is_passed_over(takes: Desk) -> None:
+def test_a_rewriting_that_was_noted_and_never_came_to_be_is_passed_over(takes: CommandShell) -> None:
     """The run was killed in between: the step before it is what can be undone."""
     note_rewriting(takes.folder / "takes/a.mid", Mark("9999999999.000000-later", "rules"), MENDED, b"never written")
     assert undo(takes).code == 0
     assert files(takes) == BEFORE
 
 
-def test_a_dry_run_restores_nothing(takes: Desk) -> None:
+def test_a_dry_run_restores_nothing(takes: CommandShell) -> None:
     """It says what would be."""
     before = takes.files()
     answer = undo(takes, "--dry-run")
@@ -137,18 +137,18 @@ def test_a_dry_run_restores_nothing(takes: Desk) -> None:
     assert takes.files() == before
 
 
-def test_a_recording_behind_a_link_is_restored(desk: Desk) -> None:
+def test_a_recording_behind_a_link_is_restored(shell: CommandShell) -> None:
     """Its backup and its record are where the recording is."""
-    desk.put("elsewhere/a.mid", TAKE)
-    (desk.folder / "takes").mkdir()
-    (desk.folder / "takes/link.mid").symlink_to(desk.folder / "elsewhere/a.mid")
-    desk.rewrite("takes", "--in-place")
-    assert files(desk)["elsewhere/a.mid"] == MENDED
-    assert undo(desk).code == 0
-    assert files(desk) == {"elsewhere/a.mid": TAKE, "takes/link.mid": TAKE}
+    shell.put("elsewhere/a.mid", TAKE)
+    (shell.folder / "takes").mkdir()
+    (shell.folder / "takes/link.mid").symlink_to(shell.folder / "elsewhere/a.mid")
+    shell.rewrite("takes", "--in-place")
+    assert files(shell)["elsewhere/a.mid"] == MENDED
+    assert undo(shell).code == 0
+    assert files(shell) == {"elsewhere/a.mid": TAKE, "takes/link.mid": TAKE}
 
 
-def test_a_program_gets_it_as_data(takes: Desk) -> None:
+def test_a_program_gets_it_as_data(takes: CommandShell) -> None:
     """What was restored, what wasn't, and whether there is more."""
     takes.put("takes/a.mid", b"edited")
     data = undo(takes, "--json").data
@@ -169,7 +169,7 @@ def test_a_program_gets_it_as_data(takes: Desk) -> None:
 
 
 @pytest.mark.parametrize("arguments", [("rules.toml", "--undo", "takes"), ("--undo", "takes", "--rules", "rules.toml")])
-def test_rules_have_no_part_in_it(takes: Desk, arguments: tuple[str, ...]) -> None:
+def test_rules_have_no_part_in_it(takes: CommandShell, arguments: tuple[str, ...]) -> None:
     """Naming them is a mistake, and changes nothing."""
     before = takes.files()
     answer = takes.run("rewrite", *arguments)
@@ -178,8 +178,8 @@ def test_rules_have_no_part_in_it(takes: Desk, arguments: tuple[str, ...]) -> No
     assert takes.files() == before
 
 
-def test_a_folder_that_is_not_there_is_told(desk: Desk) -> None:
+def test_a_folder_that_is_not_there_is_told(shell: CommandShell) -> None:
     """Not taken for one in which nothing is to be undone."""
-    answer = undo(desk)
+    answer = undo(shell)
     assert (answer.code, answer.out) == (1, "")
     assert "takes: the file can't be read: " in answer.err

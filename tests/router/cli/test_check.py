@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.support.command_desk import RULES, Desk
+from tests.support.command_shell import RULES, CommandShell
 
 TESTED = (
     RULES
@@ -34,28 +34,28 @@ expect = { rack2 = ["note-on 10 C2 100", "note-on 10 C2 100"] }
 )
 
 
-def test_rules_without_fault_are_counted(desk: Desk) -> None:
+def test_rules_without_fault_are_counted(shell: CommandShell) -> None:
     """How many ports and rules there are, and that there is no test yet."""
-    answer = desk.run("check", "rules.toml")
+    answer = shell.run("check", "rules.toml")
     assert (answer.code, answer.err) == (0, "")
     first, *_, last = answer.out.splitlines()
     assert first == "rules.toml: 3 ports, 2 rules; no mistakes found"
     assert last == "There are no tests. Write [[tests]] in a rule file to have its results checked here."
 
 
-def test_tests_that_pass(desk: Desk) -> None:
+def test_tests_that_pass(shell: CommandShell) -> None:
     """Tests in the rule file are run, and counted."""
-    desk.put("tested.toml", TESTED.encode())
-    answer = desk.run("check", "tested.toml")
+    shell.put("tested.toml", TESTED.encode())
+    answer = shell.run("check", "tested.toml")
     assert (answer.code, answer.err) == (0, "")
     assert answer.out.splitlines()[0] == "tested.toml: 3 ports, 2 rules, 2 tests; no mistakes found"
     assert answer.out.splitlines()[-1] == "All 2 tests passed."
 
 
-def test_a_test_that_fails_says_what_came_instead(desk: Desk) -> None:
+def test_a_test_that_fails_says_what_came_instead(shell: CommandShell) -> None:
     """Its line and name, what was expected and what came; exit code 1."""
-    desk.put("failing.toml", FAILING.encode())
-    answer = desk.run("check", "failing.toml")
+    shell.put("failing.toml", FAILING.encode())
+    answer = shell.run("check", "failing.toml")
     assert (answer.code, answer.err) == (1, "")
     *_, count, fault = answer.out.splitlines()
     assert count == "1 of 3 tests failed:"
@@ -64,12 +64,12 @@ def test_a_test_that_fails_says_what_came_instead(desk: Desk) -> None:
     assert "expected note-on 10 C2 100, note-on 10 C2 100, but got note-on 10 C2 100" in fault
 
 
-def test_hints_are_no_faults(desk: Desk) -> None:
+def test_hints_are_no_faults(shell: CommandShell) -> None:
     """What is odd is told, and the exit code is 0 all the same."""
-    desk.put(
+    shell.put(
         "odd.toml", RULES.replace("rechannel = 4", "transpose = 12").replace("match = { channel = 1 }", "").encode()
     )
-    answer = desk.run("check", "odd.toml")
+    answer = shell.run("check", "odd.toml")
     assert answer.code == 0
     hint = answer.out.splitlines()[3]
     assert answer.out.splitlines()[2] == "Worth a second look:"
@@ -86,23 +86,23 @@ def test_hints_are_no_faults(desk: Desk) -> None:
         ),
     ],
 )
-def test_rival_clocks_are_named_with_the_line_to_write(desk: Desk, otherwise: bool, words: str) -> None:
+def test_rival_clocks_are_named_with_the_line_to_write(shell: CommandShell, otherwise: bool, words: str) -> None:
     """Both rules by their lines, and `clock` for the port (ruling 26)."""
     ports = "[ports]\nseq = { input = true }\nkeys = { input = true }\nrack = { output = true }\n"
     rules = '\n[[rules]]\nfrom = "seq"\nto = "rack"\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
-    desk.put("rig.toml", (ports + rules + ("otherwise = true\n" if otherwise else "")).encode())
-    answer = desk.run("check", "rig.toml")
+    shell.put("rig.toml", (ports + rules + ("otherwise = true\n" if otherwise else "")).encode())
+    answer = shell.run("check", "rig.toml")
     assert answer.code == 0
     assert (
         f'  rig.toml:4: port "rack": {words}: write clock = "seq" on port "rack", or "none"' in answer.out.splitlines()
     )
 
 
-def test_all_faults_are_told_at_once(desk: Desk) -> None:
+def test_all_faults_are_told_at_once(shell: CommandShell) -> None:
     """Every mistake of every file, each with its line; exit code 2."""
-    desk.put("a.toml", RULES.replace("rechannel", "rechanel").encode())
-    desk.put("b.toml", b'[[rules]]\nfrom = "kyes"\nto = "rack1"\n')
-    answer = desk.run("check", "a.toml", "b.toml")
+    shell.put("a.toml", RULES.replace("rechannel", "rechanel").encode())
+    shell.put("b.toml", b'[[rules]]\nfrom = "kyes"\nto = "rack1"\n')
+    answer = shell.run("check", "a.toml", "b.toml")
     assert (answer.code, answer.out) == (2, "")
     first, second, last = answer.err.splitlines()
     assert first.startswith('a.toml:11: rule "to the organ", step 1')
@@ -111,19 +111,19 @@ def test_all_faults_are_told_at_once(desk: Desk) -> None:
     assert last == "2 problems in the rule files. Nothing was done."
 
 
-def test_a_folder_of_rule_files_is_one_set(desk: Desk) -> None:
+def test_a_folder_of_rule_files_is_one_set(shell: CommandShell) -> None:
     """Files of a folder add up."""
-    desk.put("rig/1-ports.toml", b'[ports]\nkeys = { input = "Keys" }\nrack = { output = "Rack" }\n')
-    desk.put("rig/2-rules.toml", b'[[rules]]\nfrom = "keys"\nto = "rack"\n')
-    answer = desk.run("check", "rig")
+    shell.put("rig/1-ports.toml", b'[ports]\nkeys = { input = "Keys" }\nrack = { output = "Rack" }\n')
+    shell.put("rig/2-rules.toml", b'[[rules]]\nfrom = "keys"\nto = "rack"\n')
+    answer = shell.run("check", "rig")
     assert answer.code == 0
     assert answer.out.startswith("rig/1-ports.toml, rig/2-rules.toml: 2 ports, 1 rule; no mistakes found\n")
 
 
-def test_the_findings_as_data(desk: Desk) -> None:
+def test_the_findings_as_data(shell: CommandShell) -> None:
     """--json has the same: counts, hints, and each test with its place and faults."""
-    desk.put("failing.toml", FAILING.encode())
-    answer = desk.run("check", "failing.toml", "--json")
+    shell.put("failing.toml", FAILING.encode())
+    answer = shell.run("check", "failing.toml", "--json")
     assert (answer.code, answer.err) == (1, "")
     data = answer.data
     assert (data["command"], data["ok"], data["files"]) == ("check", False, ["failing.toml"])
@@ -133,10 +133,10 @@ def test_the_findings_as_data(desk: Desk) -> None:
     assert data["hints"] == []
 
 
-def test_rule_files_that_can_not_be_used_as_data(desk: Desk) -> None:
+def test_rule_files_that_can_not_be_used_as_data(shell: CommandShell) -> None:
     """--json is data then too, with every problem."""
-    desk.put("a.toml", RULES.replace("rechannel", "rechanel").encode())
-    answer = desk.run("check", "a.toml", "--json")
+    shell.put("a.toml", RULES.replace("rechannel", "rechanel").encode())
+    answer = shell.run("check", "a.toml", "--json")
     assert (answer.code, answer.err) == (2, "")
     assert (answer.data["command"], answer.data["ok"]) == ("check", False)
     assert [(one["file"], one["line"]) for one in answer.data["problems"]] == [("a.toml", 11)]

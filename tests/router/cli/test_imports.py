@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.command_desk import RULES, TAKE
+from tests.support.command_shell import RULES, TAKE
 
 ROOT = Path(__file__).parents[3]
 

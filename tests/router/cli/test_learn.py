@@ -9,7 +9,7 @@ import pytest
 
 from router.cli.learn import LearnSettings, learn
 from rules.rulefile.reading import read_rules
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 from tests.support.fake_midi_system import FakeBackend, Hub
 from tests.support.pages import PAGES
 from tests.support.timed_actions import TimedActions
@@ -152,10 +152,12 @@ def test_a_clock_is_told_once(rig: LearnRig, hub: Hub, capsys: pytest.CaptureFix
     assert [one["kind"] for one in learned(rig, capsys)] == ["clock", "note"]
 
 
-def test_rule_files_give_the_names(desk: Desk, rig: LearnRig, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+def test_rule_files_give_the_names(
+    shell: CommandShell, rig: LearnRig, hub: Hub, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Ports and keys are called as there; a port that isn't there gets a name that is free."""
     stage, pads = hub.plug("Pit Keyboard"), hub.plug("Keys")
-    desk.put("rig.toml", b'middle_c = "C3"\n[ports]\nkeys = { input = "Pit Key*" }\nrack = { output = "Keys" }\n')
+    shell.put("rig.toml", b'middle_c = "C3"\n[ports]\nkeys = { input = "Pit Key*" }\nrack = { output = "Keys" }\n')
     rig.play(1, stage, "note-on 1 60 97")
     rig.play(2, pads, "note-on 1 60 97")
     known, new = learned(rig, capsys, "rig.toml")

@@ -9,7 +9,7 @@ import pytest
 
 from router.cli.listen import KINDS, ListenSettings, listen
 from rules.listening.incoming import HEARD_KINDS
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 from tests.support.fake_clock import SECOND_NS
 from tests.support.fake_midi_system import FakeBackend, FakeInput, Hub
 from tests.support.timed_actions import TimedActions
@@ -200,9 +200,9 @@ def test_data_for_programs(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -
         (["--for", "soon"], '"soon" isn\'t a length of time'),
     ],
 )
-def test_a_command_line_that_can_not_be_meant(desk: Desk, arguments: list[str], words: str) -> None:
+def test_a_command_line_that_can_not_be_meant(shell: CommandShell, arguments: list[str], words: str) -> None:
     """Exit code 2, and what is allowed."""
-    answer = desk.run("listen", *arguments)
+    answer = shell.run("listen", *arguments)
     assert (answer.code, answer.out) == (2, "")
     assert words in answer.err
 

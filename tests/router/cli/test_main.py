@@ -20,7 +20,7 @@ from router.cli.main import main
 from rules.program.compiled import COMPILED
 from rules.smf.report import Rewritten
 from rules.smf.rewriting import Rewriter
-from tests.support.command_desk import RULES, TAKE, Desk
+from tests.support.command_shell import RULES, TAKE, CommandShell
 
 ROOT = Path(__file__).parents[3]
 ALL = ["rewrite", "check", "trace", "status", "panic", "reload", "switch", "learn", "soundcheck"]
@@ -152,9 +152,9 @@ def test_the_version_is_told(capsys: pytest.CaptureFixture[str]) -> None:
         (["check", "rules.toml", "--js"], "not understood: --js"),
     ],
 )
-def test_a_command_line_that_can_not_be_meant(desk: Desk, arguments: list[str], words: str) -> None:
+def test_a_command_line_that_can_not_be_meant(shell: CommandShell, arguments: list[str], words: str) -> None:
     """Exit code 2, and words that say what is allowed; options can't be shortened."""
-    answer = desk.run(*arguments)
+    answer = shell.run(*arguments)
     assert (answer.code, answer.out) == (2, "")
     assert words in answer.err
 
@@ -184,10 +184,10 @@ def test_a_reader_that_goes_away_is_no_trouble(tmp_path: Path, unbuffered: str) 
 
 
 @pytest.mark.usefixtures("as_a_terminal_starts_us")
-def test_ctrl_c_tells_how_far_it_came(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_ctrl_c_tells_how_far_it_came(shell: CommandShell, monkeypatch: pytest.MonkeyPatch) -> None:
     """The summary of what is done is printed, the rest is as it was, and the exit code is 130."""
     for at in range(3):
-        desk.put(f"{at}.mid", TAKE)
+        shell.put(f"{at}.mid", TAKE)
 
     class Impatient:
         """A rewriter whose user has enough of it at the second file."""
@@ -205,10 +205,10 @@ def test_ctrl_c_tells_how_far_it_came(desk: Desk, monkeypatch: pytest.MonkeyPatc
             return self.rewriter.rewrite(data)
 
     monkeypatch.setattr("router.batch.rewriting.Rewriter", Impatient)
-    answer = desk.rewrite("0.mid", "1.mid", "2.mid", "-o", "out", "--jobs", "1")
+    answer = shell.rewrite("0.mid", "1.mid", "2.mid", "-o", "out", "--jobs", "1")
     assert answer.code == 130
     assert answer.out.startswith("1 file rewritten, 2 files not reached before you stopped; ")
-    assert sorted(name for name in desk.files() if "out" in name) == ["out/0.mid"]
+    assert sorted(name for name in shell.files() if "out" in name) == ["out/0.mid"]
 
 
 def test_ctrl_c_ends_the_real_command_quietly(tmp_path: Path) -> None:

@@ -22,7 +22,7 @@ from router.recording.recorder import Recorder, recorder_handlers
 from router.text.usage import UsageError
 from rules.journal.format import IN
 from tests.support import mido_reader
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 from tests.support.fake_midi_system import FakeBackend, Hub
 from tests.support.journal_samples import NAMED, OFF, ON, PLAYED, orphan, wait_for
 
@@ -91,7 +91,7 @@ def interrupt() -> None:
     os.kill(os.getpid(), signal.SIGINT)
 
 
-def test_ctrl_c_ends_a_recording_and_saves_it(daemon: Daemon, desk: Desk) -> None:
+def test_ctrl_c_ends_a_recording_and_saves_it(daemon: Daemon, shell: CommandShell) -> None:
     """Inputs and outputs of the daemon, a track each; the journal is gone then."""
 
     def perform() -> None:
@@ -101,13 +101,13 @@ def test_ctrl_c_ends_a_recording_and_saves_it(daemon: Daemon, desk: Desk) -> Non
     thread = daemon.while_recorded(perform)
     assert main(["record", "-o", "take.mid"]) == 0
     thread.join()
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
-    assert titles(desk.folder / "take.mid") == [b"keys in", b"rack out"]
-    assert list(desk.files()) == ["take.mid"]
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert titles(shell.folder / "take.mid") == [b"keys in", b"rack out"]
+    assert list(shell.files()) == ["take.mid"]
 
 
 def test_a_recording_ends_by_itself_after_a_while(
-    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """With --for; and as data where that is wanted."""
     thread = daemon.while_recorded(daemon.play)
@@ -117,7 +117,7 @@ def test_a_recording_ends_by_itself_after_a_while(
     assert told == {
         "command": "record",
         "ok": True,
-        "file": str(desk.folder / "take.mid"),
+        "file": str(shell.folder / "take.mid"),
         "seconds": 0.5,
         "messages": 4,
         "held": 0,
@@ -128,7 +128,7 @@ def test_a_recording_ends_by_itself_after_a_while(
 
 @pytest.mark.parametrize("more", [("--for", "0.3s"), ("--last", "5m")])
 def test_a_note_that_is_held_to_the_end_lasts_until_the_end(
-    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str], more: tuple[str, ...]
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str], more: tuple[str, ...]
 ) -> None:
     """For three seconds by the daemon's clock; no message comes at their end."""
 
@@ -147,42 +147,46 @@ def test_a_note_that_is_held_to_the_end_lasts_until_the_end(
     told = json.loads(capsys.readouterr().out)
     assert (told["seconds"], told["held"]) == (3.0, 1)
     offs = [
-        event for event in mido_reader.events((desk.folder / "take.mid").read_bytes()) if event.kind == "Note_off_c"
+        event for event in mido_reader.events((shell.folder / "take.mid").read_bytes()) if event.kind == "Note_off_c"
     ]
     assert [event.tick for event in offs] == [5760]
 
 
 def test_what_nobody_recorded_can_be_had_afterwards(
-    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The last five minutes, under a new name where there is such a file already."""
     daemon.play()
-    (desk.folder / "take.mid").write_text("mine")
+    (shell.folder / "take.mid").write_text("mine")
     assert main(["record", "--last", "5m", "-o", "take.mid"]) == 0
-    assert notes(desk.folder / "take-2.mid") == ["Note_on_c", "Note_off_c"] * 2
-    assert (desk.folder / "take.mid").read_text() == "mine"
-    assert capsys.readouterr().out.startswith(f"saved {desk.folder}/take-2.mid: 0:01, 4 messages in 2 tracks")
+    assert notes(shell.folder / "take-2.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert (shell.folder / "take.mid").read_text() == "mine"
+    assert capsys.readouterr().out.startswith(f"saved {shell.folder}/take-2.mid: 0:01, 4 messages in 2 tracks")
 
 
-def test_more_than_is_remembered_cannot_be_had(daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+def test_more_than_is_remembered_cannot_be_had(
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str]
+) -> None:
     """What there is, is saved; and it is said how far the memory reaches."""
     daemon.play()
     assert main(["record", "--last", "1h", "-o", "take.mid"]) == 0
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
     assert "remembers only the last 10m" in capsys.readouterr().err
 
 
-def test_without_playing_no_file_is_made(daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_playing_no_file_is_made(
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Neither by --last nor otherwise."""
     daemon.recorder.log(NAMED)
     assert main(["record", "--last", "5m"]) == 0
     assert main(["record", "--for", "0.1s"]) == 0
     assert capsys.readouterr().out.count("nobody played") == 2
-    assert desk.files() == {}
+    assert shell.files() == {}
 
 
 def test_a_daemon_that_leaves_has_saved_the_recording(
-    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whoever records is told, and where it is."""
     monkeypatch.setattr(recording, "_ASK_EVERY_S", 0.1)
@@ -194,33 +198,37 @@ def test_a_daemon_that_leaves_has_saved_the_recording(
     thread = daemon.while_recorded(perform)
     assert main(["record", "-o", "take.mid"]) == 0
     thread.join()
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
     assert "take.mid" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("exists_before", [False, True])
 def test_a_daemon_that_leaves_before_anything_was_played_has_saved_nothing(
-    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, exists_before: bool
+    daemon: Daemon,
+    shell: CommandShell,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    exists_before: bool,
 ) -> None:
     """There is no file, and none is named, also where one of this name was there before."""
     monkeypatch.setattr(recording, "_ASK_EVERY_S", 0.1)
     if exists_before:
-        desk.put("take.mid", b"an older take")
+        shell.put("take.mid", b"an older take")
     thread = daemon.while_recorded(daemon.leave)
     assert main(["record", "-o", "take.mid"]) == 0
     thread.join()
-    assert list(desk.files()) == (["take.mid"] if exists_before else [])
+    assert list(shell.files()) == (["take.mid"] if exists_before else [])
     assert capsys.readouterr().out == "nobody played, so there is nothing to save\n"
 
 
 def test_a_recording_whose_terminal_was_closed_can_be_ended(
-    daemon: Daemon, desk: Desk, capsys: pytest.CaptureFixture[str]
+    daemon: Daemon, shell: CommandShell, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It went on in the daemon."""
-    daemon.recorder.start_recording(desk.folder / "take.mid")
+    daemon.recorder.start_recording(shell.folder / "take.mid")
     daemon.play()
     assert main(["record", "--stop"]) == 0
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
     assert main(["record", "--stop"]) == 2
     assert "nothing is being recorded" in capsys.readouterr().err
 
@@ -250,17 +258,17 @@ def play_on(hub: Hub, name: str, then: Callable[[], None]) -> threading.Thread:
     return thread
 
 
-def test_ports_are_recorded_without_a_daemon(hub: Hub, desk: Desk) -> None:
+def test_ports_are_recorded_without_a_daemon(hub: Hub, shell: CommandShell) -> None:
     """Tracks are called as the computer calls the ports; what is no MIDI message is left out."""
     hub.plug("Pit Keyboard")
     thread = play_on(hub, "Pit Keyboard", interrupt)
     assert main(["record", "--from", "pit key*", "-o", "take.mid"]) == 0
     thread.join()
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"]
-    assert titles(desk.folder / "take.mid") == [b"Pit Keyboard in"]
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"]
+    assert titles(shell.folder / "take.mid") == [b"Pit Keyboard in"]
 
 
-def test_a_note_held_while_its_cable_is_pulled_ends_there(hub: Hub, desk: Desk) -> None:
+def test_a_note_held_while_its_cable_is_pulled_ends_there(hub: Hub, shell: CommandShell) -> None:
     """It doesn't sound on through all that is played once the cable is in again."""
     stage = hub.plug("Pit Keyboard")
 
@@ -279,10 +287,10 @@ def test_a_note_held_while_its_cable_is_pulled_ends_there(hub: Hub, desk: Desk) 
     thread.start()
     assert main(["record", "--from", "pit key*", "-o", "take.mid"]) == 0
     thread.join()
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c", "Note_on_c", "Note_off_c"]
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c", "Note_on_c", "Note_off_c"]
 
 
-def test_a_pattern_that_fits_several_ports_means_all(hub: Hub, desk: Desk) -> None:
+def test_a_pattern_that_fits_several_ports_means_all(hub: Hub, shell: CommandShell) -> None:
     """Two equal names are two ports."""
     boxes = [hub.plug("Box"), hub.plug("Box")]
     ended = threading.Event()
@@ -300,10 +308,10 @@ def test_a_pattern_that_fits_several_ports_means_all(hub: Hub, desk: Desk) -> No
     assert main(["record", "--from", "*", "-o", "take.mid"]) == 0
     thread.join()
     assert ended.is_set()
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
 
 
-def test_other_programs_can_send_to_a_port_of_ours(hub: Hub, desk: Desk) -> None:
+def test_other_programs_can_send_to_a_port_of_ours(hub: Hub, shell: CommandShell) -> None:
     """A virtual port, recorded under its own name."""
 
     def perform() -> None:
@@ -317,28 +325,28 @@ def test_other_programs_can_send_to_a_port_of_ours(hub: Hub, desk: Desk) -> None
     thread.start()
     assert main(["record", "--virtual", "tape", "-o", "take.mid"]) == 0
     thread.join()
-    assert titles(desk.folder / "take.mid") == [b"tape in"]
-    assert notes(desk.folder / "take.mid") == ["Note_on_c", "Note_off_c"]
+    assert titles(shell.folder / "take.mid") == [b"tape in"]
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"]
 
 
-def test_a_port_is_wanted_once(hub: Hub, desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_port_is_wanted_once(hub: Hub, shell: CommandShell, capsys: pytest.CaptureFixture[str]) -> None:
     """Twice the same name is a slip of the hand."""
     assert main(["record", "--from", "Pit Keyboard", "--from", "Pit Keyboard"]) == 2
     assert "named twice" in capsys.readouterr().err
 
 
-def test_what_a_crash_left_behind_is_recovered(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_a_crash_left_behind_is_recovered(shell: CommandShell, capsys: pytest.CaptureFixture[str]) -> None:
     """By folder or by file; what can't be saved is told, and makes the exit code 1."""
-    orphan(desk.folder / "a.mid.journal", *PLAYED, torn=b"\x03")
-    orphan(desk.folder / "b.mid.journal", *PLAYED)
-    assert main(["record", "--recover", str(desk.folder / "a.mid.journal")]) == 0
+    orphan(shell.folder / "a.mid.journal", *PLAYED, torn=b"\x03")
+    orphan(shell.folder / "b.mid.journal", *PLAYED)
+    assert main(["record", "--recover", str(shell.folder / "a.mid.journal")]) == 0
     assert "from before is saved" in capsys.readouterr().out
-    (desk.folder / "c.mid.journal").write_text("a diary, and no journal of ours")
+    (shell.folder / "c.mid.journal").write_text("a diary, and no journal of ours")
     assert main(["record", "--recover", ".", "--json"]) == 1
     told: dict[str, Any] = json.loads(capsys.readouterr().out)
     assert (told["files"], len(told["problems"])) == (["b.mid"], 1)
-    assert notes(desk.folder / "b.mid") == ["Note_on_c", "Note_off_c"] * 2
-    (desk.folder / "c.mid.journal").unlink()
+    assert notes(shell.folder / "b.mid") == ["Note_on_c", "Note_off_c"] * 2
+    (shell.folder / "c.mid.journal").unlink()
     assert main(["record", "--recover", "."]) == 0
     assert capsys.readouterr().out == "there is nothing to recover\n"
     assert main(["record", "--recover", "a.mid"]) == 2

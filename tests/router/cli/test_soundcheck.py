@@ -14,7 +14,7 @@ import pytest
 from router.cli.soundcheck import IsOver, SoundcheckSettings, soundcheck
 from rules.errors import MachineError
 from rules.midi.notation import format_message
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 from tests.support.fake_midi_system import Device, FakeBackend, FakeOutput, Hub
 
 RIG = b"""
@@ -54,15 +54,15 @@ def at_once() -> IsOver:
     return lambda: True
 
 
-def checked(desk: Desk, hub: Hub, waits: Callable[[], IsOver] = at_once, as_json: bool = False) -> int:
+def checked(shell: CommandShell, hub: Hub, waits: Callable[[], IsOver] = at_once, as_json: bool = False) -> int:
     """The exit code of a sound check of the rig."""
-    desk.put("rig.toml", RIG)
-    return soundcheck(SoundcheckSettings((str(desk.folder / "rig.toml"),), json=as_json), FakeBackend(hub), waits)
+    shell.put("rig.toml", RIG)
+    return soundcheck(SoundcheckSettings((str(shell.folder / "rig.toml"),), json=as_json), FakeBackend(hub), waits)
 
 
-def test_each_device_plays_and_is_silent_again(desk: Desk, hub: Hub, rack: Device) -> None:
+def test_each_device_plays_and_is_silent_again(shell: CommandShell, hub: Hub, rack: Device) -> None:
     """First what it wants to be sent at the start; a note-off for each note, and no echo later."""
-    checked(desk, hub)
+    checked(shell, hub)
     assert heard(rack)[:5] == [
         "program 4 17",
         "note-on 4 C4 40",
@@ -72,9 +72,9 @@ def test_each_device_plays_and_is_silent_again(desk: Desk, hub: Hub, rack: Devic
     ]
 
 
-def test_it_is_told_in_words(desk: Desk, hub: Hub, rack: Device, capsys: pytest.CaptureFixture[str]) -> None:
+def test_it_is_told_in_words(shell: CommandShell, hub: Hub, rack: Device, capsys: pytest.CaptureFixture[str]) -> None:
     """Who sounds, where and what; what isn't there, and why; 1 because not all were played."""
-    assert checked(desk, hub) == 1
+    assert checked(shell, hub) == 1
     assert capsys.readouterr().out.splitlines() == [
         "Turn the volume down first: how loud a soft note is depends on the instrument.",
         "",
@@ -88,12 +88,12 @@ def test_it_is_told_in_words(desk: Desk, hub: Hub, rack: Device, capsys: pytest.
     ]
 
 
-def test_it_is_told_as_data(desk: Desk, hub: Hub, rack: Device, capsys: pytest.CaptureFixture[str]) -> None:
+def test_it_is_told_as_data(shell: CommandShell, hub: Hub, rack: Device, capsys: pytest.CaptureFixture[str]) -> None:
     """Each device with its state, and nothing but JSON."""
-    assert checked(desk, hub, as_json=True) == 1
+    assert checked(shell, hub, as_json=True) == 1
     capsys.readouterr()
-    desk.put("small.toml", RIG.partition(b"kit ")[0])
-    settings = SoundcheckSettings((str(desk.folder / "small.toml"),), json=True)
+    shell.put("small.toml", RIG.partition(b"kit ")[0])
+    settings = SoundcheckSettings((str(shell.folder / "small.toml"),), json=True)
     assert soundcheck(settings, FakeBackend(hub), at_once) == 0
     (organ,) = json.loads(capsys.readouterr().out)["devices"]
     assert organ == {
@@ -111,7 +111,7 @@ def test_it_is_told_as_data(desk: Desk, hub: Hub, rack: Device, capsys: pytest.C
 @pytest.mark.usefixtures("as_a_terminal_starts_us")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_what_interrupts_it_ends_the_note(
-    desk: Desk, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
+    shell: CommandShell, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
 ) -> None:
     """The note that sounds is ended, even if a closed terminal is told meanwhile, and the ports are closed."""
 
@@ -129,41 +129,45 @@ def test_what_interrupts_it_ends_the_note(
 
     monkeypatch.setattr(rack, "hear", hear)
     backend = FakeBackend(hub)
-    desk.put("rig.toml", RIG)
+    shell.put("rig.toml", RIG)
     with pytest.raises(KeyboardInterrupt):
-        soundcheck(SoundcheckSettings((str(desk.folder / "rig.toml"),)), backend, pressed)
+        soundcheck(SoundcheckSettings((str(shell.folder / "rig.toml"),)), backend, pressed)
     assert heard(rack) == ["program 4 17", "note-on 4 C4 40", "note-off 4 C4 64"]
     assert backend.closed
 
 
-def test_two_ports_that_fit_are_told(desk: Desk, hub: Hub, rack: Device, capsys: pytest.CaptureFixture[str]) -> None:
+def test_two_ports_that_fit_are_told(
+    shell: CommandShell, hub: Hub, rack: Device, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Nothing is played on a port that may be the wrong one."""
     hub.plug("4x4 Interface 1", sends=False)
-    assert checked(desk, hub) == 1
+    assert checked(shell, hub) == 1
     assert '"4x4 Interface 1" means 4x4 Interface 1 or 4x4 Interface 1: write more' in capsys.readouterr().out
     assert heard(rack) == []
 
 
-def test_a_rig_without_devices(desk: Desk, hub: Hub) -> None:
+def test_a_rig_without_devices(shell: CommandShell, hub: Hub) -> None:
     """There is nothing to play, and that is said."""
-    desk.put("rig.toml", b'[ports]\nrack = { output = "Rack" }\n')
-    answer = desk.run("soundcheck", "rig.toml")
+    shell.put("rig.toml", b'[ports]\nrack = { output = "Rack" }\n')
+    answer = shell.run("soundcheck", "rig.toml")
     assert (answer.code, answer.err) == (0, "")
     assert answer.out.startswith("The rule files have no devices.")
-    assert desk.run("soundcheck", "rig.toml", "--json").data["devices"] == []
+    assert shell.run("soundcheck", "rig.toml", "--json").data["devices"] == []
 
 
 @pytest.mark.parametrize("seconds", ["0", "61", "soon", "nan"])
-def test_a_time_that_is_none(desk: Desk, seconds: str) -> None:
+def test_a_time_that_is_none(shell: CommandShell, seconds: str) -> None:
     """The words say what is allowed."""
-    answer = desk.run("soundcheck", "rig.toml", "--seconds", seconds)
+    answer = shell.run("soundcheck", "rig.toml", "--seconds", seconds)
     assert answer.code == 2
     assert f'"{seconds}" is not a time for a note: write seconds from 0.1 to 60' in answer.err
 
 
-def test_by_hand_each_enter_goes_on(desk: Desk, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_by_hand_each_enter_goes_on(
+    shell: CommandShell, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """On a terminal nothing is played before the first Enter, and each device sounds until the next one."""
-    desk.put("small.toml", RIG.partition(b"kit ")[0])
+    shell.put("small.toml", RIG.partition(b"kit ")[0])
     ours, theirs = pty.openpty()
     with os.fdopen(theirs, "r", encoding="utf-8") as terminal:
         monkeypatch.setattr("sys.stdin", terminal)
@@ -175,7 +179,7 @@ def test_by_hand_each_enter_goes_on(desk: Desk, hub: Hub, rack: Device, monkeypa
 
 
 def test_a_message_that_is_refused_leaves_no_other_note_sounding(
-    desk: Desk, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch
+    shell: CommandShell, hub: Hub, rack: Device, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is told at the end; what ends notes is sent all the same."""
     send = FakeOutput.send_message
@@ -190,5 +194,5 @@ def test_a_message_that_is_refused_leaves_no_other_note_sounding(
 
     monkeypatch.setattr(FakeOutput, "send_message", unwilling)
     with pytest.raises(MachineError, match='output "rack1": 1 message dropped: the MIDI system says: the cable burns'):
-        checked(desk, hub)
+        checked(shell, hub)
     assert heard(rack)[:2] == ["program 4 17", "note-off 4 C4 64"]

@@ -13,7 +13,7 @@ from router.cli.status import Screen, StatusSettings, status
 from router.cli.status_words import status_lines
 from router.files.clock import Clock
 from rules.errors import MachineError
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_daemon import STATUS, PlayedDaemon
 from tests.support.pages import PAGES
@@ -48,9 +48,9 @@ Rules in force since {APPLIED}: pit.toml, drums.toml
 
 
 @pytest.mark.usefixtures("daemon")
-def test_it_is_told_in_words(desk: Desk) -> None:
+def test_it_is_told_in_words(shell: CommandShell) -> None:
     """Ports in columns, then what is held, the tempo, the latency, the switches and the rules."""
-    answer = desk.run("status", "--name", "pit")
+    answer = shell.run("status", "--name", "pit")
     assert (answer.code, answer.err) == (0, "")
     assert answer.out == WORDS
 
@@ -61,9 +61,9 @@ def test_the_manual_shows_it() -> None:
 
 
 @pytest.mark.usefixtures("daemon")
-def test_it_is_told_as_data(desk: Desk) -> None:
+def test_it_is_told_as_data(shell: CommandShell) -> None:
     """All that the daemon tells."""
-    answer = desk.run("status", "--name", "pit", "--json")
+    answer = shell.run("status", "--name", "pit", "--json")
     assert (answer.code, answer.err) == (0, "")
     assert answer.data == {"command": "status", "ok": True, **STATUS}
 
@@ -285,11 +285,11 @@ def test_a_daemon_that_does_not_answer_leaves_no_figures(
 
 
 def test_watching_waits_for_a_daemon(
-    desk: Desk, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    shell: CommandShell, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It isn't there yet; as soon as it is, it is shown."""
-    desk.folder.chmod(0o700)
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(desk.folder))
+    shell.folder.chmod(0o700)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(shell.folder))
     played = PlayedDaemon()
 
     def start(left: int) -> None:
@@ -308,22 +308,22 @@ def test_watching_waits_for_a_daemon(
 
 @pytest.mark.parametrize("arguments", [["status"], ["panic"], ["reload"], ["switch"]])
 def test_without_a_daemon_all_say_how_to_start_one(
-    desk: Desk, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
+    shell: CommandShell, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
 ) -> None:
     """Exit code 2, in words and as data."""
-    desk.folder.chmod(0o700)
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(desk.folder))
-    answer = desk.run(*arguments)
+    shell.folder.chmod(0o700)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(shell.folder))
+    answer = shell.run(*arguments)
     assert (answer.code, answer.out) == (2, "")
     assert answer.err == (
         f'pointsman {arguments[0]}: there is no daemon named "pointsman": begin with pointsman run RULES\n'
     )
-    answer = desk.run(*arguments, "--json")
+    answer = shell.run(*arguments, "--json")
     assert (answer.code, answer.data["ok"], answer.data["command"]) == (2, False, arguments[0])
 
 
-def test_a_name_that_none_can_have(desk: Desk) -> None:
+def test_a_name_that_none_can_have(shell: CommandShell) -> None:
     """It is the command line that is wrong."""
-    answer = desk.run("status", "--name", "../etc")
+    answer = shell.run("status", "--name", "../etc")
     assert (answer.code, answer.out) == (2, "")
     assert "a daemon's name is 1 to 32 letters" in answer.err

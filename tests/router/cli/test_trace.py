@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.support.command_desk import Desk
+from tests.support.command_shell import CommandShell
 
 RIG = b"""
 middle_c = "C3"
@@ -31,18 +31,18 @@ to    = "rack"
 """
 
 
-def arrivals(desk: Desk, *arguments: str) -> list[tuple[str, str]]:
+def arrivals(shell: CommandShell, *arguments: str) -> list[tuple[str, str]]:
     """What arrives of the first message of a trace, and where."""
-    desk.put("rig.toml", RIG)
-    answer = desk.run("trace", "rig.toml", *arguments, "--json")
+    shell.put("rig.toml", RIG)
+    answer = shell.run("trace", "rig.toml", *arguments, "--json")
     assert (answer.code, answer.err) == (0, "")
     return [(one["port"], one["message"]) for one in answer.data["messages"][0]["arrives"]]
 
 
-def test_a_message_is_followed_in_words(desk: Desk) -> None:
+def test_a_message_is_followed_in_words(shell: CommandShell) -> None:
     """The message as it came, the rule that takes it, each step, and where it arrives; notes as in the rule file."""
-    desk.put("rig.toml", RIG)
-    answer = desk.run("trace", "rig.toml", "--switch", "up=on", "--from", "keys", "note-on", "1", "C3", "100")
+    shell.put("rig.toml", RIG)
+    answer = shell.run("trace", "rig.toml", "--switch", "up=on", "--from", "keys", "note-on", "1", "C3", "100")
     assert (answer.code, answer.err) == (0, "")
     lines = answer.out.splitlines()
     assert lines[0] == "note-on 1 C3 100  (90 3C 64, key 60, 261.6 Hz)  from keys"
@@ -51,21 +51,21 @@ def test_a_message_is_followed_in_words(desk: Desk) -> None:
     assert lines[-1].endswith("arrives at port rack: note-on 4 C4 100")
 
 
-def test_what_has_no_key_has_no_pitch(desk: Desk) -> None:
+def test_what_has_no_key_has_no_pitch(shell: CommandShell) -> None:
     """A controller is told by its bytes alone."""
-    desk.put("rig.toml", RIG)
-    answer = desk.run("trace", "rig.toml", "--from", "keys", "controller", "1", "volume", "100")
+    shell.put("rig.toml", RIG)
+    answer = shell.run("trace", "rig.toml", "--from", "keys", "controller", "1", "volume", "100")
     assert answer.out.splitlines()[0] == "controller 1 volume 100  (B0 07 64)  from keys"
 
 
-def test_the_wire_is_told_how_busy_it_is(desk: Desk) -> None:
+def test_the_wire_is_told_how_busy_it_is(shell: CommandShell) -> None:
     """On a 5-pin wire a note takes 0.96 ms (M1 A-5), and a layer of three takes three times that."""
     layer = RIG.replace(b'output = "Rack"', b'output = "Rack", connection = "din"').replace(
         b'to    = "organ"',
         b'zones = [{ to = "organ" }, { to = "rack" }, { steps = [{ transpose = 12 }], to = "rack" }]',
     )
-    desk.put("rig.toml", layer)
-    answer = desk.run("trace", "rig.toml", "--from", "keys", "note-on", "1", "C3", "100")
+    shell.put("rig.toml", layer)
+    answer = shell.run("trace", "rig.toml", "--from", "keys", "note-on", "1", "C3", "100")
     assert (answer.code, answer.err) == (0, "")
     assert answer.out.splitlines()[-1] == "  keeps the DIN connection of rack busy for 2.88 ms"
 
@@ -79,44 +79,44 @@ def test_the_wire_is_told_how_busy_it_is(desk: Desk) -> None:
         ("90 3c 64",),
     ],
 )
-def test_a_message_is_written_in_words_or_hex(desk: Desk, words: tuple[str, ...]) -> None:
+def test_a_message_is_written_in_words_or_hex(shell: CommandShell, words: tuple[str, ...]) -> None:
     """With quotes or without."""
-    assert arrivals(desk, "--from", "keys", *words) == [("rack", "note-on 4 C3 100")]
+    assert arrivals(shell, "--from", "keys", *words) == [("rack", "note-on 4 C3 100")]
 
 
-def test_bends_may_be_negative(desk: Desk) -> None:
+def test_bends_may_be_negative(shell: CommandShell) -> None:
     """A minus is no option."""
-    assert arrivals(desk, "--from", "keys", "pitch-bend", "1", "-512") == [("rack", "pitch-bend 4 -512")]
+    assert arrivals(shell, "--from", "keys", "pitch-bend", "1", "-512") == [("rack", "pitch-bend 4 -512")]
 
 
 @pytest.mark.parametrize(
     ("switch", "note"),
     [("up", "C4"), ("up=on", "C4"), ("up=off", "C3"), ("up = no", "C3"), ("key=-2", "A#2"), ("key=+1", "C#3")],
 )
-def test_switches_stand_as_asked(desk: Desk, switch: str, note: str) -> None:
+def test_switches_stand_as_asked(shell: CommandShell, switch: str, note: str) -> None:
     """On and off, and numbers with their sign."""
-    assert arrivals(desk, "--switch", switch, "--from", "keys", "note-on 1 C3 100") == [
+    assert arrivals(shell, "--switch", switch, "--from", "keys", "note-on 1 C3 100") == [
         ("rack", f"note-on 4 {note} 100")
     ]
 
 
-def test_switches_with_values(desk: Desk) -> None:
+def test_switches_with_values(shell: CommandShell) -> None:
     """A rule that waits for a value takes messages when the switch stands there, and none otherwise."""
-    assert arrivals(desk, "--from", "pads", "90 3C 64") == []
-    assert arrivals(desk, "--from", "pads", "90 3C 64", "--switch", "song=chorus") == [("rack", "note-on 1 C3 100")]
+    assert arrivals(shell, "--from", "pads", "90 3C 64") == []
+    assert arrivals(shell, "--from", "pads", "90 3C 64", "--switch", "song=chorus") == [("rack", "note-on 1 C3 100")]
 
 
-def test_several_messages_are_told_one_after_the_other(desk: Desk) -> None:
+def test_several_messages_are_told_one_after_the_other(shell: CommandShell) -> None:
     """Each has its own story, with an empty line between."""
-    desk.put("rig.toml", RIG)
-    answer = desk.run("trace", "rig.toml", "--from", "pads", "note-on 1 C3 100", "F8")
+    shell.put("rig.toml", RIG)
+    answer = shell.run("trace", "rig.toml", "--from", "pads", "note-on 1 C3 100", "F8")
     assert "\n\nclock  (F8)  from pads\n" in answer.out
 
 
-def test_a_start_without_a_clock_source_is_told_with_the_line_to_write(desk: Desk) -> None:
+def test_a_start_without_a_clock_source_is_told_with_the_line_to_write(shell: CommandShell) -> None:
     """Two sources play all into one port, so neither's clock goes there: it lacks `clock` (ruling 26)."""
-    desk.put("rig.toml", RIG)
-    answer = desk.run("trace", "rig.toml", "--from", "pads", "start")
+    shell.put("rig.toml", RIG)
+    answer = shell.run("trace", "rig.toml", "--from", "pads", "start")
     assert (answer.code, answer.err) == (0, "")
     assert answer.out.splitlines()[-1] == (
         '  goes nowhere: the clock of port rack could come from "keys" or "pads": set clock = "pads" on port rack'
@@ -139,10 +139,10 @@ def test_a_start_without_a_clock_source_is_told_with_the_line_to_write(desk: Des
         (["--switch", "up=maybe", "--from", "keys", "F8"], "write on or off"),
     ],
 )
-def test_what_can_not_be_meant_is_told(desk: Desk, arguments: list[str], words: str) -> None:
+def test_what_can_not_be_meant_is_told(shell: CommandShell, arguments: list[str], words: str) -> None:
     """Exit code 2, with what is allowed and the nearest known name."""
-    desk.put("rig.toml", RIG)
-    answer = desk.run("trace", "rig.toml", *arguments)
+    shell.put("rig.toml", RIG)
+    answer = shell.run("trace", "rig.toml", *arguments)
     assert (answer.code, answer.out) == (2, "")
     assert words in answer.err
     assert '"pointsman trace --help" shows how to write it.' in answer.err

@@ -64,8 +64,8 @@ class Answer:
         return json.loads(self.out)
 
 
-class Desk:
-    """A folder with a rule file `rules.toml`, and the command run there, with all paths as seen from it."""
+class CommandShell:
+    """A folder with a rule file `rules.toml`, and the command run there; paths are as seen from it."""
 
     def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
         self.folder = folder
