@@ -12,7 +12,7 @@ from fuzzing import fuzz_midi as fuzz
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import Rewritten
-from tests.support.command_shell import MENDED, TAKE
+from tests.support.command_shell import REPAIRED, TAKE
 from tests.support.fake_rewriting import report
 
 
@@ -51,7 +51,7 @@ CUT.damage = (Damage(22, "cut off"),)
         ("merge", MidiFileError(999, "odd"), "refused", "byte 999 is no byte of 34: odd"),
         ("merge", ValueError("a bug"), "violation", "ValueError: a bug"),
         ("merge", MemoryError(), "violation", "MemoryError: "),
-        ("through", Rewritten({"": MENDED}, report()), "violation", "rules that change nothing changed the bytes"),
+        ("through", Rewritten({"": REPAIRED}, report()), "violation", "rules that change nothing changed the bytes"),
         ("through-strict", Rewritten({"": TAKE}, CUT), "violation", "strict, and yet accepted: byte 22: cut off"),
         ("merge", Rewritten({"": b"MThd"}, report()), "violation", "what was written can't be read: byte 4"),
     ],

@@ -47,7 +47,7 @@ def midi(*tracks: str, head: str = HEAD) -> bytes:
 
 
 TAKE = midi(f"{NOTES} {END}")
-MENDED = midi(f"{NOTES.replace('90', '93').replace('80', '83')} {END}")
+REPAIRED = midi(f"{NOTES.replace('90', '93').replace('80', '83')} {END}")
 
 
 @dataclass(frozen=True)

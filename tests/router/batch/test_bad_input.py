@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.command_shell import END, HEAD, MENDED, NOTES, RULES, TAKE, CommandShell, midi
+from tests.support.command_shell import END, HEAD, NOTES, REPAIRED, RULES, TAKE, CommandShell, midi
 
 HEADER = "4D 54 68 64  00 00 00 06"
 
@@ -49,7 +49,7 @@ def test_a_file_that_can_not_be_read_is_refused_with_its_byte(
     assert answer.err.startswith(f"takes/bad.mid, {byte}")
     assert ": failed: " in answer.err
     assert words in answer.err
-    assert shell.files() == {"takes/bad.mid": data, "takes/good.mid": TAKE, "out/good.mid": MENDED}
+    assert shell.files() == {"takes/bad.mid": data, "takes/good.mid": TAKE, "out/good.mid": REPAIRED}
 
 
 @pytest.mark.parametrize("data", READABLE.values(), ids=READABLE)
@@ -73,7 +73,7 @@ def test_a_missing_file_is_named(shell: CommandShell) -> None:
     answer = shell.rewrite("gone.mid", "take.mid", "-o", "out")
     assert answer.code == 1
     assert answer.err == "gone.mid: failed: the file can't be read: there is no such file or folder\n"
-    assert shell.files()["out/take.mid"] == MENDED
+    assert shell.files()["out/take.mid"] == REPAIRED
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ def test_names_that_lead_nowhere(shell: CommandShell, name: str, words: str) -> 
     answer = shell.rewrite("take.mid", "-o", f"{name}.mid/below")
     assert answer.code == 1
     assert answer.err.startswith(f"take.mid: failed: {name}.mid/below/take.mid can't be written: ")
-    assert shell.files() == {"take.mid": TAKE, "out/take.mid": MENDED}
+    assert shell.files() == {"take.mid": TAKE, "out/take.mid": REPAIRED}
 
 
 def test_a_folder_without_recordings_is_named(shell: CommandShell) -> None:
@@ -117,7 +117,7 @@ def test_a_result_that_exists_is_kept(shell: CommandShell) -> None:
     assert "--force" in answer.err
     assert shell.files()["out/take.mid"] == b"precious"
     assert shell.rewrite("take.mid", "-o", "out", "--force").code == 0
-    assert shell.files()["out/take.mid"] == MENDED
+    assert shell.files()["out/take.mid"] == REPAIRED
 
 
 def test_one_port_result_in_the_way_stops_all_of_them(shell: CommandShell) -> None:
@@ -223,7 +223,7 @@ def test_a_rule_file_with_a_byte_order_mark_is_read(shell: CommandShell) -> None
     shell.put("bom.toml", b"\xef\xbb\xbf" + RULES.encode())
     shell.put("take.mid", TAKE)
     assert shell.run("rewrite", "bom.toml", "take.mid", "-o", "out").code == 0
-    assert shell.files()["out/take.mid"] == MENDED
+    assert shell.files()["out/take.mid"] == REPAIRED
 
 
 def test_a_missing_rule_file_is_named(shell: CommandShell) -> None:
@@ -254,5 +254,5 @@ def test_a_file_name_that_is_no_text(shell: CommandShell) -> None:
     shell.put(odd, TAKE)
     answer = shell.rewrite("takes", "-o", "out")
     assert (answer.code, answer.err) == (0, "")
-    assert shell.files()[odd.replace("takes", "out")] == MENDED
+    assert shell.files()[odd.replace("takes", "out")] == REPAIRED
     assert shell.rewrite("takes", "-o", "out", "--json").data["files"][0]["file"] == odd

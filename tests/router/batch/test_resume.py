@@ -14,7 +14,7 @@ import pytest
 from router.batch.plan import Job
 from router.batch.resume import RECORD_NAME, RunRecord, fingerprint
 from rules.errors import MachineError
-from tests.support.command_shell import END, MENDED, NOTES, RULES, TAKE, Answer, CommandShell, midi
+from tests.support.command_shell import END, NOTES, REPAIRED, RULES, TAKE, Answer, CommandShell, midi
 
 OTHER = midi(f"{NOTES} {NOTES} {END}")
 BOTH = midi(f"{NOTES} {END}", f"00 99 24 64  60 89 24 40 {END}")  # a part for each rack
@@ -56,7 +56,7 @@ def test_what_is_done_is_passed_over(takes: CommandShell) -> None:
     before = written(takes)
     answer = resume(takes)
     assert (answer.code, head(answer)) == (0, "1 file rewritten, 2 files done before, and unchanged since")
-    assert results(takes) == dict.fromkeys(("out/a.mid", "out/b.mid", "out/c.mid"), MENDED)
+    assert results(takes) == dict.fromkeys(("out/a.mid", "out/b.mid", "out/c.mid"), REPAIRED)
     assert written(takes) == before
     assert head(resume(takes)) == "3 files done before, and unchanged since"
 
@@ -65,7 +65,7 @@ def test_a_changed_recording_is_done_again(takes: CommandShell) -> None:
     """Its old result is ours, and is replaced without --force."""
     takes.put("takes/a.mid", OTHER)
     assert head(resume(takes)) == "2 files rewritten, 1 file done before, and unchanged since"
-    assert results(takes)["out/a.mid"] != MENDED
+    assert results(takes)["out/a.mid"] != REPAIRED
 
 
 def test_changed_rules_do_everything_again(takes: CommandShell) -> None:
@@ -73,7 +73,7 @@ def test_changed_rules_do_everything_again(takes: CommandShell) -> None:
     takes.put("rules.toml", RULES.replace("rechannel = 4", "rechannel = 5").encode())
     answer = takes.rewrite("takes", "-o", "out", "--resume")
     assert head(answer) == "3 files rewritten"
-    assert all(data != MENDED for data in results(takes).values())
+    assert all(data != REPAIRED for data in results(takes).values())
     assert head(resume(takes, "--strict")) == "3 files done before, and unchanged since"
 
 
@@ -99,18 +99,18 @@ def cables(shell: CommandShell) -> CommandShell:
 def test_the_old_result_of_a_port_that_falls_silent_is_deleted(cables: CommandShell) -> None:
     """It is ours, and nobody should take it for what the rules make of the recording now."""
     answer = resume(cables, "--per-port")
-    assert (answer.code, results(cables)) == (0, {"out/a.rack1.mid": MENDED})
+    assert (answer.code, results(cables)) == (0, {"out/a.rack1.mid": REPAIRED})
     assert "Files from earlier runs" not in answer.out
     assert head(resume(cables, "--per-port")) == "1 file done before, and unchanged since"
 
 
 def test_what_a_run_that_was_ended_left_for_a_silent_port_is_deleted_too(cables: CommandShell) -> None:
     """It had written the new result, and was ended before it could tidy; a dry run only looks."""
-    cables.put("out/a.rack1.mid", MENDED)
+    cables.put("out/a.rack1.mid", REPAIRED)
     assert resume(cables, "--per-port", "--dry-run").code == 0
     assert "out/a.rack2.mid" in results(cables)
     assert resume(cables, "--per-port").code == 0
-    assert results(cables) == {"out/a.rack1.mid": MENDED}
+    assert results(cables) == {"out/a.rack1.mid": REPAIRED}
 
 
 @pytest.mark.parametrize("options", [("--resume",), ()])
@@ -124,14 +124,14 @@ def test_what_is_not_known_as_ours_is_named_and_never_deleted(cables: CommandShe
         assert "out/a.rack2.mid isn't a result of this run: its port gets nothing to play" in answer.out
     data = cables.rewrite("takes", "-o", "out", "--per-port", "--force", "--json").data
     assert data["files"][0]["leftovers"] == ["out/a.rack2.mid"]
-    assert results(cables) == {"out/a.rack1.mid": MENDED, "out/a.rack2.mid": OTHER}
+    assert results(cables) == {"out/a.rack1.mid": REPAIRED, "out/a.rack2.mid": OTHER}
 
 
 def test_a_result_that_was_deleted_is_made_again(takes: CommandShell) -> None:
     """Whoever throws a result away gets a new one."""
     (takes.folder / "out/a.mid").unlink()
     assert head(resume(takes)) == "2 files rewritten, 1 file done before, and unchanged since"
-    assert results(takes)["out/a.mid"] == MENDED
+    assert results(takes)["out/a.mid"] == REPAIRED
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])
@@ -197,10 +197,10 @@ def test_a_run_that_is_ended_leaves_whole_files_and_can_be_taken_up(
     assert run.returncode == 130
     assert "not reached before you stopped" in told
     assert 0 < len(there) < files
-    assert set(there.values()) == {MENDED}
+    assert set(there.values()) == {REPAIRED}
     assert not list((shell.folder / "out").glob("*.part"))
     assert resume(shell).code == 0
-    assert results(shell) == {f"out/{number:03}.mid": MENDED for number in range(files)}
+    assert results(shell) == {f"out/{number:03}.mid": REPAIRED for number in range(files)}
 
 
 def test_a_dry_run_says_what_is_left_and_writes_nothing(takes: CommandShell) -> None:

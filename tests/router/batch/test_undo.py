@@ -9,7 +9,7 @@ import pytest
 
 from router.batch.in_place_record import Mark, note_rewriting
 from router.batch.undo import undo as undo_in
-from tests.support.command_shell import MENDED, RULES, TAKE, Answer, CommandShell
+from tests.support.command_shell import REPAIRED, RULES, TAKE, Answer, CommandShell
 from tests.support.recording_disk import RecordingDisk
 
 UP = RULES.replace("rechannel = 4", "transpose = 1").encode()
@@ -22,7 +22,7 @@ def takes(shell: CommandShell) -> CommandShell:
         shell.put(f"takes/{name}", TAKE)
         os.utime(shell.folder / "takes" / name, (1_000_000, 1_000_000))
     assert shell.rewrite("takes", "--in-place").code == 0
-    shell.put("takes/new.mid", MENDED)
+    shell.put("takes/new.mid", REPAIRED)
     return shell
 
 
@@ -36,7 +36,7 @@ def files(shell: CommandShell) -> dict[str, bytes]:
     return {name: data for name, data in shell.files().items() if ".pointsman" not in name}
 
 
-BEFORE = {"takes/a.mid": TAKE, "takes/sub/b.mid": TAKE, "takes/new.mid": MENDED}
+BEFORE = {"takes/a.mid": TAKE, "takes/sub/b.mid": TAKE, "takes/new.mid": REPAIRED}
 
 
 def test_what_a_run_in_place_changed_is_restored(takes: CommandShell) -> None:
@@ -71,13 +71,13 @@ def test_undone_twice_is_nothing_more(takes: CommandShell) -> None:
     assert answer.out == "There is nothing to undo: no recording here is as a run with --in-place left it.\n"
     assert files(takes) == BEFORE
     assert takes.rewrite("takes/a.mid", "takes/sub", "--in-place").code == 0
-    assert files(takes)["takes/a.mid"] == MENDED
+    assert files(takes)["takes/a.mid"] == REPAIRED
 
 
 def test_one_recording_can_be_restored(takes: CommandShell) -> None:
     """The others stay rewritten."""
     assert takes.run("rewrite", "--undo", "takes/a.mid").code == 0
-    assert (files(takes)["takes/a.mid"], files(takes)["takes/sub/b.mid"]) == (TAKE, MENDED)
+    assert (files(takes)["takes/a.mid"], files(takes)["takes/sub/b.mid"]) == (TAKE, REPAIRED)
 
 
 def test_what_somebody_has_changed_since_stays(takes: CommandShell) -> None:
@@ -102,7 +102,7 @@ def test_without_its_backup_nothing_is_restored(takes: CommandShell, backup: byt
     answer = undo(takes)
     assert answer.code == 1
     assert "takes/a.mid: its backup is gone or has changed, so it stays as it is" in answer.err
-    assert files(takes)["takes/a.mid"] == MENDED
+    assert files(takes)["takes/a.mid"] == REPAIRED
 
 
 def test_runs_are_undone_one_by_one_down_to_the_original(takes: CommandShell) -> None:
@@ -110,11 +110,11 @@ def test_runs_are_undone_one_by_one_down_to_the_original(takes: CommandShell) ->
     takes.put("rules.toml", UP.replace(b"channel = 1 ", b"channel = 4 "))
     takes.put("takes/a.mid.bak2", b"somebody's own")
     assert takes.rewrite("takes/a.mid", "--in-place").code == 0
-    assert files(takes)["takes/a.mid.bak3"] == MENDED
+    assert files(takes)["takes/a.mid.bak3"] == REPAIRED
     answer = undo(takes)
     assert "1 file is restored to what it was" in answer.out
     assert answer.out.endswith("\n\nThere is an earlier run: the same command undoes it too.\n")
-    assert files(takes)["takes/a.mid"] == MENDED
+    assert files(takes)["takes/a.mid"] == REPAIRED
     answer = undo(takes)
     assert "2 files are restored to what they were" in answer.out
     assert "earlier" not in answer.out
@@ -123,7 +123,7 @@ def test_runs_are_undone_one_by_one_down_to_the_original(takes: CommandShell) ->
 
 def test_a_rewriting_that_was_noted_and_never_came_to_be_is_passed_over(takes: CommandShell) -> None:
     """The run was killed in between: the step before it is what can be undone."""
-    note_rewriting(takes.folder / "takes/a.mid", Mark("9999999999.000000-later", "rules"), MENDED, b"never written")
+    note_rewriting(takes.folder / "takes/a.mid", Mark("9999999999.000000-later", "rules"), REPAIRED, b"never written")
     assert undo(takes).code == 0
     assert files(takes) == BEFORE
 
@@ -143,7 +143,7 @@ def test_a_recording_behind_a_link_is_restored(shell: CommandShell) -> None:
     (shell.folder / "takes").mkdir()
     (shell.folder / "takes/link.mid").symlink_to(shell.folder / "elsewhere/a.mid")
     shell.rewrite("takes", "--in-place")
-    assert files(shell)["elsewhere/a.mid"] == MENDED
+    assert files(shell)["elsewhere/a.mid"] == REPAIRED
     assert undo(shell).code == 0
     assert files(shell) == {"elsewhere/a.mid": TAKE, "takes/link.mid": TAKE}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from router.batch.in_place_record import RECORD_NAME
-from tests.support.command_shell import END, MENDED, NOTES, TAKE, CommandShell, midi
+from tests.support.command_shell import END, NOTES, REPAIRED, TAKE, CommandShell, midi
 
 KIT = midi(f"00 99 24 64  60 89 24 40 {END}")  # a bass drum on channel 10
 BOTH = midi(f"{NOTES} {END}", f"00 99 24 64  60 89 24 40 {END}")
@@ -34,7 +34,7 @@ def test_one_recording_to_one_file(shell: CommandShell) -> None:
     assert (answer.code, answer.err) == (0, "")
     assert answer.out.startswith("1 file rewritten; ")
     assert "mended.mid written" in answer.out
-    assert shell.files() == {"take.mid": TAKE, "mended.mid": MENDED}
+    assert shell.files() == {"take.mid": TAKE, "mended.mid": REPAIRED}
 
 
 def test_a_folder_keeps_its_names(shell: CommandShell) -> None:
@@ -44,8 +44,8 @@ def test_a_folder_keeps_its_names(shell: CommandShell) -> None:
     answer = shell.rewrite("takes", "-o", "out")
     assert answer.code == 0
     assert {name: data for name, data in shell.files().items() if name.startswith("out")} == {
-        "out/a.mid": MENDED,
-        "out/sub/B.MID": MENDED,
+        "out/a.mid": REPAIRED,
+        "out/sub/B.MID": REPAIRED,
     }
 
 
@@ -59,7 +59,7 @@ def test_in_place_keeps_a_backup_of_what_changed(shell: CommandShell) -> None:
     assert "take.mid rewritten, the old file is take.mid.bak" in answer.out.replace(str(shell.folder) + "/", "")
     files = shell.files()
     assert files.pop(RECORD_NAME)
-    assert files == {"take.mid": MENDED, "take.mid.bak": TAKE, "kit.mid": KIT}
+    assert files == {"take.mid": REPAIRED, "take.mid.bak": TAKE, "kit.mid": KIT}
 
 
 def test_a_dry_run_writes_nothing(shell: CommandShell) -> None:
