@@ -17,8 +17,8 @@ from rules.smf.midi_file import read
 from tests.live.daemon import Daemon
 from tests.live.peer import Peer
 from tests.live.server import JackServer, until
+from tests.support.live_rig import silent
 from tests.support.outgoing_records import went_out
-from tests.support.simulated_evening import silent
 
 MakeDaemon = Callable[..., Daemon]
 MakePeer = Callable[..., Peer]

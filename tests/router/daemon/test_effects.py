@@ -19,8 +19,8 @@ from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
 from rules.journal.replay import replay
 from tests.support.fake_midi_system import FakeBackend, Hub
+from tests.support.live_rig import RULES, LiveRig
 from tests.support.outgoing_records import went_out
-from tests.support.simulated_evening import RULES, Evening
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 PEDAL, PEDAL_UP = b"\xb0\x43\x7f", b"\xb0\x43\x00"
@@ -30,52 +30,52 @@ PANIC = RULES + '[[on_switch]]\nwhen = "up"\ndo = "panic"\nsend = { rack = "prog
 
 def test_a_pedal_asks_for_panic() -> None:
     """What sounds ends, after what the same action sends. The journal says so, and plays again alike."""
-    evening = Evening(PANIC)
+    rig = LiveRig(PANIC)
     heard: list[bytes] = []
 
     def script() -> Iterator[float]:
-        evening.keys.play(ON)
+        rig.keys.play(ON)
         yield 1
-        evening.rack.messages.clear()
-        evening.pads.play(PEDAL)
+        rig.rack.messages.clear()
+        rig.pads.play(PEDAL)
         yield 2
-        heard.extend(evening.rack.messages)
-        evening.pads.play(PEDAL_UP)
+        heard.extend(rig.rack.messages)
+        rig.pads.play(PEDAL_UP)
         yield 2
-        assert not evening.rack.messages[len(heard) :]
+        assert not rig.rack.messages[len(heard) :]
 
-    evening.goes(script())
+    rig.goes(script())
     assert heard[:2] == [b"\xc0\x04", OFF]
     assert ALL_NOTES_OFF in heard
-    assert 'a switch asks for "panic"' in evening.said
-    assert [kind for kind, *_ in evening.records].count(journal.PANIC) == 1
-    assert replay(evening.records) == went_out(evening.records)
+    assert 'a switch asks for "panic"' in rig.said
+    assert [kind for kind, *_ in rig.records].count(journal.PANIC) == 1
+    assert replay(rig.records) == went_out(rig.records)
 
 
 def test_a_command_asks_as_a_pedal_does() -> None:
     """The switch is turned by hand, and again: each time everything is silenced."""
-    evening = Evening(PANIC)
+    rig = LiveRig(PANIC)
 
     def script() -> Iterator[float]:
-        evening.live.turn("up", True)
+        rig.live.turn("up", True)
         yield 1
-        evening.live.turn("up", True)
+        rig.live.turn("up", True)
         yield 1
 
-    evening.goes(script())
-    assert [kind for kind, *_ in evening.records].count(journal.PANIC) == 2
+    rig.goes(script())
+    assert [kind for kind, *_ in rig.records].count(journal.PANIC) == 2
 
 
 def test_what_is_true_at_the_start_asks_for_nothing() -> None:
     """A panic, a recording or a reload is asked for by somebody."""
-    evening = Evening(PANIC.replace('when = "up"\ndo', 'when = "not up"\ndo'))
+    rig = LiveRig(PANIC.replace('when = "up"\ndo', 'when = "not up"\ndo'))
 
     def script() -> Iterator[float]:
         yield 1
 
-    evening.goes(script())
-    assert b"\xc0\x04" in [data for kind, _, _, data in evening.records if kind == journal.OUT]
-    assert journal.PANIC not in [kind for kind, *_ in evening.records]
+    rig.goes(script())
+    assert b"\xc0\x04" in [data for kind, _, _, data in rig.records if kind == journal.OUT]
+    assert journal.PANIC not in [kind for kind, *_ in rig.records]
 
 
 RECORDED = """

@@ -30,8 +30,8 @@ from rules.journal.replay import replay
 from rules.program.switch_states import State
 from tests.support.failing_disk import FailingDisk
 from tests.support.fake_midi_system import FakeBackend, Hub
+from tests.support.live_rig import RULES, LiveRig, prepared
 from tests.support.outgoing_records import went_out
-from tests.support.simulated_evening import RULES, Evening, prepared
 
 SONGS = """
 [ports]
@@ -281,20 +281,18 @@ def test_rules_that_were_saved_while_playing_are_the_last_good(rules: Path, as_a
 def test_a_restored_session_plays_again_alike() -> None:
     """The journal tells how the switches stood at its beginning, and so does the history."""
     text = RULES + '[[on_switch]]\nwhen = "up"\nsend = { rack = "program 1 20" }\n'
-    evening = Evening(text)
-    ports = PortManager(evening.backend, evening.clock)
-    evening.live = Live(
-        prepared(text), ports, evening.records.append, evening.said.append, clock=evening.clock, restored={"up": True}
-    )
+    rig = LiveRig(text)
+    ports = PortManager(rig.backend, rig.clock)
+    rig.live = Live(prepared(text), ports, rig.records.append, rig.said.append, clock=rig.clock, restored={"up": True})
 
     def script() -> Iterator[float]:
-        evening.keys.play(b"\x90\x3c\x64", b"\x80\x3c\x40")
+        rig.keys.play(b"\x90\x3c\x64", b"\x80\x3c\x40")
         yield 1
 
-    evening.goes(script())
-    out = [data for kind, _, _, data in evening.records if kind == journal.OUT]
+    rig.goes(script())
+    out = [data for kind, _, _, data in rig.records if kind == journal.OUT]
     assert out[:3] == [b"\xc0\x10", TWO, b"\x90\x48\x64"]
-    assert replay(evening.records) == went_out(evening.records)
-    (note, *_) = (each for each in history_of(evening.records, 10**9).happened if isinstance(each, Arrival))
+    assert replay(rig.records) == went_out(rig.records)
+    (note, *_) = (each for each in history_of(rig.records, 10**9).happened if isinstance(each, Arrival))
     assert note.switches == {"up": True}
     assert note.outcomes == (("rack", b"\x90\x48\x64"),)

@@ -1,6 +1,6 @@
 """A daemon on a MIDI system in memory, in a time that passes only while its loop sleeps.
 
-What happens in an evening is a generator: it does things, and yields how many milliseconds pass until it does more.
+A performance is a generator: it does things, and yields how many milliseconds pass until it does more.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def prepared(text: str, before: str | None = None) -> Prepared:
     return prepare_texts((("rules.toml", text.encode()),), None if before is None else prepared(before))
 
 
-class Evening:
+class LiveRig:
     """`keys`, `pads` and `rack` are the devices; `said` is what the daemon said, `slept` how long it slept each time.
 
     `asleep` is how long (ns) the computer has slept by then.
