@@ -13,9 +13,18 @@ from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.files.clock import Clock
 from router.midi.port_manager import PortManager
 from rules.journal.format import Record
+from rules.midi.neutral import panic_messages
 from tests.support.fake_midi_system import Device, FakeBackend, Hub
 
 MS = 1_000_000
+
+ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
+UP, UP_OFF = b"\x90\x48\x64", b"\x80\x48\x40"
+PEDAL, PEDAL_UP = b"\xb0\x40\x7f", b"\xb0\x40\x00"
+PROGRAM = b"\xc0\x10"
+VOLUME = b"\xb0\x07\x64"
+SILENCE = [message for channel in range(16) for message in panic_messages(channel)]
+SWITCH = b"\xb0\x43\x7f"
 
 RULES = """
 [ports]
