@@ -34,6 +34,7 @@ class InputPort:
         "said",
         "state",
         "wanted",
+        "was_open",
     )
 
     def __init__(self, wanted: Wanted) -> None:
@@ -41,6 +42,7 @@ class InputPort:
         self.computer_port = ""
         self.state = "missing"
         self.said = ""
+        self.was_open = False
         self.messages = 0
         self.faulty = 0
         self.nowhere = 0
@@ -96,6 +98,7 @@ class InputPort:
         self.get_message = raw.get_message
         self.computer_port = computer_port
         self.state = "open"
+        self.was_open = True
 
     def disconnect(self, state: str, close: bool = True) -> None:
         """The port has gone."""

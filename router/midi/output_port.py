@@ -53,6 +53,7 @@ class OutputPort:
         "said",
         "state",
         "wanted",
+        "was_open",
     )
 
     def __init__(self, wanted: Wanted, line: WaitingOutputs) -> None:
@@ -60,6 +61,7 @@ class OutputPort:
         self.computer_port = ""
         self.state = "missing"
         self.said = ""
+        self.was_open = False
         self.messages = 0
         self.lost = 0
         self.refused = 0
@@ -233,6 +235,7 @@ class OutputPort:
         self._send = raw.send_message
         self.computer_port = computer_port
         self.state = "open"
+        self.was_open = True
         self._limit = system.sysex_limit
         self._heartbeat = heartbeat
         self._credit = None if heartbeat is None else heartbeat.new_credit()

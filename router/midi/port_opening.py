@@ -49,6 +49,7 @@ class PortOpener:
         return self._connect(port, name, heartbeat)
 
     def _connect(self, port: ManagedPort, name: str, heartbeat: Heartbeat | None) -> list[PortEvent]:
+        is_back = port.was_open
         try:
             if isinstance(port, InputPort):
                 port.connect(self._backend.open_input(name, port.name), name)
@@ -57,10 +58,10 @@ class PortOpener:
         except MachineError as error:
             self.failed = True
             return said_once(port, "waiting", str(error))
-        return found(port, bare_name(name))
+        return found(port, f"{bare_name(name)} is back" if is_back else bare_name(name))
 
     def _make_virtual(self, port: ManagedPort, heartbeat: Heartbeat | None) -> list[PortEvent]:
-        label = port.wanted.pattern
+        label, is_back = port.wanted.pattern, port.was_open
         try:
             if isinstance(port, InputPort):
                 port.connect(self._backend.virtual_input(label), label)
@@ -69,7 +70,7 @@ class PortOpener:
         except MachineError as error:
             self.failed = True
             return said_once(port, "waiting", str(error))
-        return found(port, f'other programs find it as "{label}"')
+        return found(port, f'other programs find it as "{label}"{" again" if is_back else ""}')
 
     def _ours(self, names: Sequence[str]) -> frozenset[int]:
         return frozenset(index for index, name in enumerate(names) if self._backend.is_ours(name))

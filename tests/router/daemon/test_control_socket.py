@@ -183,6 +183,7 @@ def test_a_bug_is_reported_and_the_daemon_lives_on(daemon: Daemon) -> None:
 @pytest.mark.parametrize(
     ("question", "words"),
     [
+        (b"\n", "write a line of JSON"),
         (b"status\n", "write a line of JSON"),
         (b"\xff\xfe\n", "write a line of JSON"),
         (b"[" * 60_000 + b"\n", "write a line of JSON"),

@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from router.daemon.prepared_rules import prepare
+from router.files.rule_files import RuleTexts
 from rules.errors import MachineError, RuleFileError
+from rules.rulefile.reading import Reading, read_rule_set
 
 RIG = '[ports]\nkeys = { input = "K*" }\nrack = { output = "R*" }\n[[rules]]\nname = "a"\nfrom = "keys"\nto = "rack"\n'
 FAILING = '[[tests]]\nname = "silence"\nfrom = "keys"\nplay = "note-on 1 C4 100"\nexpect = {}\n'
@@ -49,6 +51,21 @@ def test_a_file_that_fails_its_own_test_is_refused(tmp_path: Path) -> None:
     (tmp_path / "a.toml").write_text(RIG + FAILING)
     with pytest.raises(RuleFileError, match="must stay silent"):
         prepare([str(tmp_path)])
+
+
+def test_the_tables_of_a_file_are_let_go_after_reading(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One by one, before the rules play: freed in one go, those of a large file would hold up the music."""
+    readings: list[Reading] = []
+
+    def kept(texts: RuleTexts) -> Reading:
+        readings.append(read_rule_set(texts))
+        return readings[-1]
+
+    monkeypatch.setattr("router.daemon.prepared_rules.read_rule_set", kept)
+    (tmp_path / "a.toml").write_text(RIG)
+    assert len(prepare([str(tmp_path)]).ruleset.rules) == 1
+    (reading,) = readings
+    assert [reading.rules[0].source.data[section] for section in ("ports", "rules")] == [{}, []]
 
 
 def test_missing_files_are_told_as_such(tmp_path: Path) -> None:

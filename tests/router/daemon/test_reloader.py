@@ -15,6 +15,7 @@ from router.daemon.prepared_rules import Prepared, prepare
 from router.daemon.reloader import Pace, Reloader, ReloadOutcome
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError
+from tests.support.fake_clock import FakeClock
 from tests.support.pages import PAGES
 
 Reads = Callable[[Sequence[str]], RuleTexts]
@@ -355,7 +356,7 @@ def test_an_applied_reload_is_told_in_words(file: Path) -> None:
 
 
 def test_the_manual_shows_it(file: Path) -> None:
-    """Its page has the lines for a rule that changed, and another one that is new."""
+    """Its page has the lines for a rule that changed, and another one that is new, with a time of day."""
     file.write_text(rules("keyboard"))
     with staged(file) as stage:
         file.write_text(
@@ -363,7 +364,7 @@ def test_the_manual_shows_it(file: Path) -> None:
             + rules("bass")[len(RIG) :]
         )
         stage.next()
-        assert "```text\n{}\n```".format("\n".join(stage.lines)) in PAGES["run"]
+        assert "```text\n{}\n```".format("\n".join(f"20:31:05  {line}" for line in stage.lines)) in PAGES["run"]
 
 
 def test_many_mistakes_are_counted(file: Path) -> None:
@@ -432,3 +433,24 @@ def test_stopping_answers_whoever_still_waits(file: Path) -> None:
     for client in clients:
         client.join(LONG)
     assert {answers.get(timeout=LONG).kind for _ in clients} <= {"unchanged", "rejected"}
+
+
+def test_the_time_of_the_last_reload_is_known(file: Path) -> None:
+    """When rules were put in force last: a reload that is refused, or that finds nothing new, doesn't count."""
+    time = FakeClock(wall_s=1_000.0)
+    reloader = Reloader([str(file)], prepare([str(file)]), lambda prepared: None, lambda line: None, clock=time.clock)
+    assert reloader.applied_at == 1_000.0
+    reloader.start()
+    try:
+        for wall, text, applied in (
+            (2_000.0, rules("a"), 1_000.0),
+            (3_000.0, "nonsense", 1_000.0),
+            (4_000.0, rules("b"), 4_000.0),
+            (5_000.0, rules("b"), 4_000.0),
+        ):
+            time.wall = wall
+            rename_over(file, text)
+            reloader.reload_now()
+            assert reloader.applied_at == applied
+    finally:
+        reloader.stop()

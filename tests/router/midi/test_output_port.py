@@ -270,6 +270,8 @@ def test_the_state_as_plain_values() -> None:
         "refused": 0,
         "dropped": 0,
         "load": 0.001,
+        "nowhere": 0,
+        "nowhere_last": None,
     }
 
 

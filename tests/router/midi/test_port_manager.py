@@ -14,6 +14,8 @@ from rules.timing.delays import NEVER
 from tests.support.fake_midi_system import FakeBackend, FakeInput, FakeOutput
 from tests.support.port_rig import KEYS, NOTE, OFF, RACK, SECOND, TAKE, Rig, told
 
+VOLUME = b"\xb0\x07\x40"
+
 
 def failing(words: str) -> Callable[[], list[str]]:
     """A list of ports that can't be had."""
@@ -30,6 +32,21 @@ def test_ports_are_found_by_pattern() -> None:
     assert told(rig.first) == [("found", 'input "keys": Pit Keyboard'), ("found", 'output "rack": Rack')]
     assert rig.passes()
     assert rig.scan() == []
+
+
+def test_what_made_way_for_silence_is_told() -> None:
+    """Of which output, and how much."""
+    rig = Rig(KEYS, Wanted("rack", "out", "Rack*", connection="din"))
+    for _ in range(100):
+        rig.ports.outputs["rack"].send(VOLUME, rig.now)
+    (event,) = rig.ports.make_way()
+    assert (event.kind, event.wanted, event.words.partition(" messages ")[2]) == (
+        "dropping",
+        Wanted("rack", "out", "Rack*", connection="din"),
+        "that waited, so that silence comes first",
+    )
+    dropped = int(event.words.removeprefix('output "rack": dropped ').split()[0])
+    assert dropped == rig.ports.outputs["rack"].dropped > 50
 
 
 def test_missing_ports_are_waited_for() -> None:
@@ -58,7 +75,7 @@ def test_a_device_that_is_unplugged_and_plugged_in_again() -> None:
     rig.ports.outputs["rack"].send(NOTE, rig.now)
     assert (rig.ports.inputs, rig.ports.outputs["rack"].lost) == ([], 1)
     rig.stage, rig.rack = rig.hub.plug("Pit Keyboard"), rig.hub.plug("Rack", sends=False)
-    assert rig.scan() == [("found", 'input "keys": Pit Keyboard'), ("found", 'output "rack": Rack')]
+    assert rig.scan() == [("found", 'input "keys": Pit Keyboard is back'), ("found", 'output "rack": Rack is back')]
     assert rig.passes()
 
 
@@ -67,7 +84,10 @@ def test_a_device_that_was_away_between_two_looks() -> None:
     rig = Rig(KEYS)
     rig.hub.unplug(rig.stage)
     rig.hub.plug("Pit Keyboard")
-    assert rig.scan() == [("lost", 'input "keys": Pit Keyboard has gone'), ("found", 'input "keys": Pit Keyboard')]
+    assert rig.scan() == [
+        ("lost", 'input "keys": Pit Keyboard has gone'),
+        ("found", 'input "keys": Pit Keyboard is back'),
+    ]
 
 
 def test_a_device_that_comes_back_under_the_same_number() -> None:
@@ -265,9 +285,9 @@ def test_a_server_that_dies_is_missed_and_waited_for() -> None:
     rig.hub.revive()
     assert rig.scan() == [
         ("server back", "fake is back"),
-        ("found", 'input "keys": Pit Keyboard'),
-        ("found", 'output "rack": Rack'),
-        ("found", 'output "take": other programs find it as "take"'),
+        ("found", 'input "keys": Pit Keyboard is back'),
+        ("found", 'output "rack": Rack is back'),
+        ("found", 'output "take": other programs find it as "take" again'),
     ]
     assert rig.passes()
 
@@ -291,20 +311,22 @@ def test_rules_that_change_while_the_server_is_away() -> None:
     assert rig.ports.want([KEYS], rig.now) == []
     rig.ports.drop_unwanted()
     rig.hub.revive()
-    assert rig.scan() == [("server back", "fake is back"), ("found", 'input "keys": Pit Keyboard')]
+    assert rig.scan() == [("server back", "fake is back"), ("found", 'input "keys": Pit Keyboard is back')]
 
 
 def test_a_hiccup_of_the_server_is_told() -> None:
-    """At most once a minute: what was played in that moment may be lost."""
+    """At most once a minute: what was played in that moment may be lost. Each hiccup is told once, not again later."""
     rig = Rig(server=True)
     loopback = rig.hub.find("pointsman:heartbeat")
-    hiccups = 0
+    told: list[tuple[str, str]] = []
     for _ in range(40):
         rig.ports.pump(rig.now)
         for listener in loopback.listeners:
             listener.waiting.clear()
-        hiccups += len(rig.scan(0.2))
-    assert hiccups == 1
+        told += rig.scan(0.2)
+    assert told == [("dropping", "fake had a hiccup: what you played in that moment may be lost")]
+    told = [line for _ in range(800) for line in rig.scan(0.2)]
+    assert told == []
 
 
 def test_a_server_that_fails_is_reported_and_missed(monkeypatch: pytest.MonkeyPatch) -> None:
