@@ -18,7 +18,8 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from tests.support.comparing import difference
-from tests.support.strategies import performances, rule_files, toml_of
+from tests.support.performance_strategies import performances
+from tests.support.rule_strategies import rule_files, toml_of
 
 BATCH = 40
 

@@ -10,7 +10,9 @@ from rules.fields.matching import split_any
 from rules.midi.notation import STANDARD, Naming, parse_whole_message
 from rules.program.forms import form_of
 from rules.rulefile.reading import read_rules
-from tests.support.strategies import Table, messages, rule_files, toml_of
+from tests.support.performance_strategies import messages
+from tests.support.rule_strategies import rule_files, toml_of
+from tests.support.value_strategies import Table
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
 

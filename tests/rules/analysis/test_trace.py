@@ -17,7 +17,8 @@ from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import steady_nanoseconds
-from tests.support.strategies import messages, rule_files, toml_of
+from tests.support.performance_strategies import messages
+from tests.support.rule_strategies import rule_files, toml_of
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
 SWITCHES = """

@@ -13,7 +13,7 @@ from rules.midi.messages import LENGTH
 from rules.program.byte_tables import ALL
 from rules.program.forms import Form
 from tests.model.asking import fits, selects
-from tests.support.strategies import conditions
+from tests.support.step_strategies import conditions
 
 EDGES = [0, 1, 7, 30, 31, 59, 60, 61, 63, 64, 72, 100, 119, 120, 127]
 

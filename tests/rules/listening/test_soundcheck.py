@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 
 from rules.listening.soundcheck import VELOCITY, DeviceCheck, plan
 from rules.rulefile.reading import read_rules
-from tests.support.strategies import rule_files, toml_of
+from tests.support.rule_strategies import rule_files, toml_of
 
 HEAD = '[ports]\nrack = { output = "Rack" }\nkeys = { input = "Keys" }\n[devices]\n'
 

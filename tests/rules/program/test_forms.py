@@ -19,7 +19,9 @@ from rules.program.tables import Table
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 from tests.model.chain import Flow, Memory, Moment, shaped_release, through
-from tests.support.strategies import Rig, chains, toml_of
+from tests.support.rule_strategies import toml_of
+from tests.support.step_strategies import chains
+from tests.support.value_strategies import Rig
 
 RIG = Rig(
     ["keys"],

@@ -20,8 +20,8 @@ from rules.smf import vlq
 from rules.smf.midi_file import read
 from rules.smf.report import FileReport, Playing, Rewritten
 from rules.smf.rewriting import Rewriter
+from tests.support.rule_strategies import toml_of
 from tests.support.smf_bytes import END, chunk, header, one_track
-from tests.support.strategies import toml_of
 
 RIG = """
 [ports]

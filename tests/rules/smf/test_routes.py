@@ -16,9 +16,10 @@ from rules.smf.general_route import are_independent
 from rules.smf.report import FileReport, Playing
 from rules.smf.rewriting import Rewriter
 from rules.smf.static_sources import static_sources
+from tests.support.rule_strategies import toml_of
 from tests.support.smf_bytes import END, chunk, header, one_track, unhex
 from tests.support.smf_tracks import Written, body_of, tracks
-from tests.support.strategies import one_of, toml_of
+from tests.support.value_strategies import one_of
 
 MATCHES = [
     {"channel": 1},

@@ -1,0 +1,261 @@
+"""Random rule files, several of one rig each, as reloads bring them."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Sequence
+from typing import Any
+
+from hypothesis import strategies as st
+
+from tests.support.step_strategies import chains, conditions, sends, some_conditions, whens
+from tests.support.value_strategies import HELD, OUTPUTS, SOURCES, Draw, Rig, Table, one_of, rarely
+
+
+@st.composite
+def triggers(draw: Draw, sources: Sequence[str], with_kinds: bool = True) -> Table:
+    """A note, pedal, program or transport message that turns something."""
+    found: Table = {"from": draw(st.sampled_from(sources))}
+    forms: list[Table] = [{"note": 48}, {"note": 60}, {"controller": 64}, {"controller": 67}, {"controller": 20}]
+    forms += [{"program": 1}, {"kind": "start"}] if with_kinds else []
+    found |= draw(st.sampled_from(forms))
+    if "kind" not in found and rarely(draw, 3):
+        found["channel"] = draw(one_of(1, [1, 2]))
+    if rarely(draw, 3):
+        found["pass_on"] = True
+    return found
+
+
+@st.composite
+def switches(draw: Draw, sources: Sequence[str]) -> dict[str, Table]:
+    """Up to three switches, one of each kind."""
+    found: dict[str, Table] = {}
+    if draw(st.booleans()):
+        mode = draw(one_of("momentary", "toggle"))
+        found["up"] = draw(triggers(sources, with_kinds=mode == "toggle")) | {"mode": mode}
+        if mode == "toggle" and draw(st.booleans()):
+            found["up"]["initial"] = True
+    if draw(st.booleans()):
+        song: Table = {"values": draw(one_of(["verse", "chorus"], ["verse", "chorus", "last one"]))}
+        song["set"] = [draw(triggers(sources)) | {"value": draw(one_of("verse", "chorus"))}]
+        song["advance"] = [
+            draw(triggers(sources)) | {"by": draw(one_of(1, -1, 2))} for _ in range(draw(st.integers(0, 1)))
+        ]
+        found["song"] = song
+    if draw(st.booleans()):
+        key: Table = {"numbers": draw(one_of("-2..2", "0..1"))}
+        key["advance"] = [draw(triggers(sources)) | {"by": draw(one_of(1, -1, 3))}]
+        key["set"] = [draw(triggers(sources)) | {"value": draw(one_of(0, 1))} for _ in range(draw(st.integers(0, 1)))]
+        found["key"] = key
+    return found
+
+
+def _outlets(draw: Draw, rig: Rig) -> Any:
+    names = st.lists(st.sampled_from(rig.targets), min_size=1, max_size=2, unique=True)
+    form = draw(one_of("name", "list", "table"))
+    if form == "name":
+        return draw(st.sampled_from(rig.targets))
+    if form == "list":
+        return draw(names)
+    return {draw(one_of("1", "1..2")): draw(st.sampled_from(rig.targets)), draw(one_of("2", "2..16", "3")): draw(names)}
+
+
+def _ends_in_rechannel(stages: Sequence[Table]) -> bool:
+    return bool(stages) and "rechannel" in stages[-1]
+
+
+@st.composite
+def rules(draw: Draw, rig: Rig) -> Table:
+    """One rule, with or without zones."""
+    sources = draw(st.lists(st.sampled_from(rig.sources), min_size=1, max_size=2, unique=True))
+    rule: Table = {"from": sources}
+    form = draw(one_of("all", "all", "match", "match", "otherwise", "offs", "signals"))
+    if form == "match":
+        rule["match"] = draw(some_conditions())
+    if form == "otherwise":
+        rule["otherwise"] = True
+        if rarely(draw):
+            rule["match"] = draw(some_conditions())
+    if form == "offs":
+        rule["match"] = {"kind": "note-off", "notes": draw(one_of(60, "..63"))}
+    if form == "signals":
+        rule["match"] = {"kind": draw(one_of("start", ["start", "stop"], ["song-position", "start"]))}
+    if rig.switches and draw(st.booleans()):
+        rule["when"] = draw(whens(rig))
+        if draw(st.booleans()):
+            wanted = [*HELD, 7, 20, "program", "channel-pressure", "pitch-bend"]
+            rule["chase"] = draw(st.lists(st.sampled_from(wanted), min_size=1, max_size=3, unique=True))
+    rule["steps"] = draw(chains(rig, "rule"))
+    if form in ("offs", "signals"):
+        rule["steps"] = [{"send": draw(sends(rig))}]
+    rule["to"] = _outlets(draw, rig)
+    if form not in ("offs", "signals") and rarely(draw, 3):
+        rule["zones"] = [draw(_zones(rig)) for _ in range(draw(st.integers(1, 2)))]
+    _mend_rechannels(rule)
+    return rule
+
+
+@st.composite
+def _zones(draw: Draw, rig: Rig) -> Table:
+    zone: Table = draw(conditions())
+    if rig.switches and rarely(draw):
+        zone["when"] = draw(whens(rig))
+    zone["steps"] = draw(chains(rig, "zone", most=1))
+    if draw(st.booleans()):
+        zone["to"] = _outlets(draw, rig)
+    return zone
+
+
+def _mend_rechannels(rule: Table) -> None:
+    """A `rechannel` right before a device with a channel is an error, so none comes last."""
+    for part in (rule, *rule.get("zones", ())):
+        if _ends_in_rechannel(part["steps"]):
+            part["steps"].append({"filter": {"drop": {"controller": 10}}})
+
+
+@st.composite
+def devices(draw: Draw, rig: Rig) -> Table:
+    """An instrument with or without channel, range and steps."""
+    found: Table = {"port": draw(st.sampled_from(rig.outputs))}
+    if draw(st.booleans()):
+        found["channel"] = draw(one_of(1, 2))
+    if rarely(draw):
+        found |= {"notes": draw(one_of("60..72", "48..60")), "outside": draw(one_of("drop", "octave"))}
+    found["steps"] = draw(chains(rig, "device", most=1)) if draw(st.booleans()) else []
+    if draw(st.booleans()):
+        found["setup"] = draw(_with_pauses(["program 1", "controller 7 100", "controller 0 2"]))
+    return found
+
+
+@st.composite
+def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
+    """A rule file, and up to two variants of it for reloads."""
+    sources = SOURCES[: draw(st.integers(1, 3))]
+    outputs = OUTPUTS[: draw(st.integers(1, 3))]
+    rig = Rig(sources, outputs, {}, draw(switches(sources)))
+    named = {name: draw(devices(rig)) for name in ("organ", "bass")[: draw(st.integers(0, 2))]}
+    rig = Rig(sources, outputs, named, rig.switches)
+    ports: dict[str, Table] = {}
+    for name in sources:
+        ports[name] = {"input": True}
+        if rarely(draw):
+            ports[name]["steps"] = draw(chains(rig, "port", most=1))
+    for name in outputs:
+        ports[name] = {"output": True}
+        if draw(st.booleans()):
+            ports[name]["clock"] = draw(st.sampled_from([*sources, "none"]))
+        if rarely(draw):
+            ports[name]["pass_reset"] = True
+    first = {
+        "ports": ports,
+        "devices": named,
+        "switches": dict(rig.switches),
+        "rules": [draw(rules(rig)) for _ in range(draw(st.integers(1, most_rules)))],
+        "on_switch": [draw(_turns(rig)) for _ in range(draw(st.integers(0, 2)))] if rig.switches else [],
+    }
+    for number, rule in enumerate(first["rules"]):
+        rule["name"] = f"rule {number + 1}"
+    return [first, *(draw(_variants(first, rig)) for _ in range(draw(st.integers(0, 2))))]
+
+
+@st.composite
+def _turns(draw: Draw, rig: Rig) -> Table:
+    messages = ["program 3", "controller 2 7 9", "note-on 60 90", "note-off D4 10", "start", "controller 64 0"]
+    names = draw(st.lists(st.sampled_from(rig.targets), min_size=1, max_size=2, unique=True))
+    fixed = {name for name in names if "channel" in rig.devices.get(name, {})}
+    send = {name: draw(_with_pauses(messages)) for name in names}
+    for name in fixed:
+        send[name] = [message.replace("controller 2 7", "controller 7") for message in send[name]]
+    turn: Table = {"when": draw(whens(rig)), "send": send}
+    return turn | ({"initially": False} if rarely(draw) else {})
+
+
+@st.composite
+def _with_pauses(draw: Draw, messages: Sequence[str]) -> list[str]:
+    """One to three messages of a list, some of them at a time."""
+    found, at = [], 0
+    for message in draw(st.lists(st.sampled_from(messages), min_size=1, max_size=3)):
+        pause = draw(one_of(0, 0, 0, 10, 30))
+        at += pause
+        found.append(f"at {at} ms {message}" if pause else message)
+    return found
+
+
+@st.composite
+def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
+    """The same rig with some rules changed, dropped or added, perhaps in another order or without one of its ports."""
+    variant = copy.deepcopy(first)
+    fresh = []
+    for rule in variant["rules"]:
+        fate = draw(one_of("keep", "keep", "drop", "change"))
+        if fate == "keep":
+            fresh.append(rule)
+        elif fate == "change":
+            fresh.append(draw(rules(rig)) | {"name": rule["name"]})
+    if not fresh or rarely(draw):
+        fresh.append(draw(rules(rig)) | {"name": "new"})
+    variant["rules"] = fresh
+    if rig.switches and rarely(draw, 3):
+        variant["on_switch"] = [*variant["on_switch"][:1], draw(_turns(rig))]
+    for device in variant["devices"].values():
+        if "setup" in device and rarely(draw):
+            device["setup"] = device["setup"][:1]
+    if len(rig.outputs) > 1 and rarely(draw, 3):
+        _take_out(variant, draw(st.sampled_from(rig.outputs)))
+    if len(rig.sources) > 1 and rarely(draw, 3):
+        _take_out_source(variant, draw(st.sampled_from(rig.sources)))
+    if draw(st.booleans()):
+        variant["ports"] = dict(draw(st.permutations(list(variant["ports"].items()))))
+    if "key" in variant["switches"] and rarely(draw):
+        variant["switches"]["key"] |= {"numbers": "0..3"}
+    return variant
+
+
+def _take_out(file: Table, port: str) -> None:
+    """Takes a port out, with the devices at it and all that leads there."""
+    gone = {port, *(name for name, device in file["devices"].items() if device["port"] == port)}
+    del file["ports"][port]
+    file["devices"] = {name: device for name, device in file["devices"].items() if name not in gone}
+    for part in (part for rule in file["rules"] for part in (rule, *rule.get("zones", ())) if "to" in part):
+        part["to"] = _without(part["to"], gone)
+    for turn in file["on_switch"]:
+        turn["send"] = {name: messages for name, messages in turn["send"].items() if name not in gone}
+
+
+def _take_out_source(file: Table, source: str) -> None:
+    """Takes an input out, unless a switch listens to it or no rule would be left."""
+    left = [{**rule, "from": [name for name in rule["from"] if name != source]} for rule in file["rules"]]
+    left = [rule for rule in left if rule["from"]]
+    if left and f"'{source}'" not in str(file["switches"]):
+        file["rules"] = left
+        del file["ports"][source]
+        for port in file["ports"].values():
+            if port.get("clock") == source:
+                del port["clock"]
+
+
+def _without(to: Any, gone: set[str]) -> Any:
+    if isinstance(to, dict):
+        return {channels: _without(names, gone) for channels, names in to.items()}
+    return [name for name in ([to] if isinstance(to, str) else to) if name not in gone]
+
+
+def toml_of(file: Table) -> str:
+    """A rule file as text, a line an entry."""
+    lines = []
+    for group in ("ports", "devices", "switches"):
+        lines += [f"[{group}]", *(f"{name} = {_value(table)}" for name, table in file[group].items())]
+    for group in ("rules", "on_switch"):
+        for table in file[group]:
+            lines += [f"[[{group}]]", *(f"{key} = {_value(value)}" for key, value in table.items())]
+    return "\n".join(lines) + "\n"
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f'"{key}" = {_value(item)}' for key, item in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_value, value)) + "]"
+    return f'"{value}"' if isinstance(value, str) else str(value)
