@@ -13,7 +13,7 @@ from router.cli.ports import PortsSettings, ports
 from rules.analysis.findings import hints_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
-from rules.fields.part import Part
+from rules.fields.table_model import TableModel
 from rules.midi.notation import parse_controller, parse_message
 from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.schema import RuleFile
@@ -154,10 +154,10 @@ def test_exit_codes() -> None:
 # -- Tables of settings -----------------------------------------------------------------------------------------------
 
 
-def parts() -> dict[str, type[Part]]:
+def parts() -> dict[str, type[TableModel]]:
     """Return every kind of table that a rule file can have, by the name of its class."""
-    found: dict[str, type[Part]] = {}
-    waiting: list[type[Part]] = [Part]
+    found: dict[str, type[TableModel]] = {}
+    waiting: list[type[TableModel]] = [TableModel]
     while waiting:
         for part in waiting.pop().__subclasses__():
             found[part.__name__] = part
@@ -192,7 +192,7 @@ to = ["piano", "reed box", "organ"]
 """
 
 
-def own_settings(part: type[Part]) -> list[str]:
+def own_settings(part: type[TableModel]) -> list[str]:
     """Return what a kind of table can have beyond what it inherits."""
     (base,) = part.__bases__
     inherited = getattr(base, "model_fields", {})

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rules.fields.numbers import Channels, Controllers, Notes, Programs, Velocities, read_range
-from rules.fields.part import OneOrMany, Part, fault, shown
+from rules.fields.table_model import OneOrMany, TableModel, fault, shown
 from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import BEND_CENTRE, STATUS_OF_KIND
 
@@ -57,7 +57,7 @@ def _kinds(raw: Any) -> frozenset[str]:
 Kinds = Annotated[frozenset[str], BeforeValidator(_kinds)]
 
 
-class Condition(Part):
+class Condition(TableModel):
     """One table of conditions; all that are given must hold.
 
     `channel` 1-16, `notes` keys 0-127, `velocity` 1-127, `controller` and `program` 0-127 as on the wire; `value`

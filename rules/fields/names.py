@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator
 
-from rules.fields.part import OneOrMany, fault, shown
+from rules.fields.table_model import OneOrMany, fault, shown
 
 
 def _text(what: str, example: str) -> BeforeValidator:

@@ -15,7 +15,7 @@ from pydantic import BeforeValidator, ValidationInfo
 from pydantic_core import PydanticCustomError
 
 from rules.errors import NotationError
-from rules.fields.part import fault, naming_of, shown
+from rules.fields.table_model import fault, naming_of, shown
 from rules.midi.notation import format_note, parse_controller, parse_integer, parse_note
 
 NumberParser = Callable[[str], int]

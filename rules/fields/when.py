@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator
 
-from rules.fields.part import fault, shown
+from rules.fields.table_model import fault, shown
 
 _TERM: Final = re.compile(r"(not\s+)?([\w-]+(?: [\w-]+)*)(?:\s*=\s*([\w.+-]+(?: [\w.+-]+)*))?")
 

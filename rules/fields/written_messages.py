@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from rules.errors import NotationError
-from rules.fields.part import OneOrMany, fault, naming_of, shown
+from rules.fields.table_model import OneOrMany, fault, naming_of, shown
 from rules.midi.kind_names import kind_named
 from rules.midi.messages import STATUS_OF_KIND
 from rules.midi.notation import MessageText, parse_message

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from rules.errors import Problem
-from rules.fields.part import shown
+from rules.fields.table_model import shown
 from rules.fields.when import Term, When, number_span
 from rules.midi.suggestions import nearest
 from rules.rulefile.draft import AnySwitch, Draft, Placed

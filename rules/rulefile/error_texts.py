@@ -13,7 +13,7 @@ from pydantic import Tag, ValidationError
 from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
-from rules.fields.part import Part, shown
+from rules.fields.table_model import TableModel, shown
 from rules.midi.suggestions import did_you_mean, near_word, nearest
 from rules.rulefile.locations import STEP_KEYS, SourceFile
 from rules.rulefile.other_words import key_meant, value_meant, wrapped
@@ -141,7 +141,7 @@ def _hint(key: str, known: Sequence[str]) -> str:
 
 def allowed_keys(path: Path) -> list[str]:
     """The keys that the table at a path of pydantic's may have, in the order of the documentation."""
-    tables: list[tuple[str | None, type[Part]]] = [(None, RuleFile)]
+    tables: list[tuple[str | None, type[TableModel]]] = [(None, RuleFile)]
     in_dict = False
     for part in path:
         found = [
@@ -158,9 +158,9 @@ def allowed_keys(path: Path) -> list[str]:
     return list(dict.fromkeys(field.alias or name for _, table in tables for name, field in table.model_fields.items()))
 
 
-def _tables_in(annotation: Any) -> Iterator[tuple[str | None, type[Part]]]:
+def _tables_in(annotation: Any) -> Iterator[tuple[str | None, type[TableModel]]]:
     """The models in an annotation, each with its tag in a union that is told apart by tags."""
-    if isinstance(annotation, type) and issubclass(annotation, Part):
+    if isinstance(annotation, type) and issubclass(annotation, TableModel):
         yield None, annotation
         return
     tag = None

@@ -8,12 +8,12 @@ from pydantic import Field, model_validator
 
 from rules.fields.names import Pattern, PatternOrTrue, Reference
 from rules.fields.numbers import Channel, NoteRange
-from rules.fields.part import Part, fault, shown
+from rules.fields.table_model import TableModel, fault, shown
 from rules.fields.written_messages import DelayedMessages
 from rules.rulefile.stages import Steps
 
 
-class Port(Part):
+class Port(TableModel):
     """A computer's port under a name of ours. Patterns are globs of `*` and `?`, case ignored (ruling 7).
 
     `both` is both directions, `input` and `output` one; a plain string means `both`. `true` takes our name as the
@@ -97,7 +97,7 @@ class Port(Part):
         return self.input is None or self.output is not None
 
 
-class Device(Part):
+class Device(TableModel):
     """An instrument at the end of a port, as its manual says; its channel (1-16) is set last (ruling 8)."""
 
     port: Reference = Field(

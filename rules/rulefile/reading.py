@@ -9,7 +9,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from rules.errors import Problem, RuleFileError
-from rules.fields.part import shown
+from rules.fields.table_model import shown
 from rules.midi.notation import Naming
 from rules.rulefile.checking import check
 from rules.rulefile.document import parse

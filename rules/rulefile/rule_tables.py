@@ -12,7 +12,7 @@ from rules.errors import NotationError
 from rules.fields.conditions import Condition, Conditions
 from rules.fields.names import Names, Reference, SwitchState, Title
 from rules.fields.numbers import Channels
-from rules.fields.part import OneOrMany, Part, fault, shown
+from rules.fields.table_model import OneOrMany, TableModel, fault, shown
 from rules.fields.when import WhenField
 from rules.fields.written_messages import DelayedMessages, TimedMessages
 from rules.midi.controllers import CONTROLLER_NUMBERS
@@ -21,7 +21,7 @@ from rules.midi.notation import parse_controller
 from rules.rulefile.stages import Stage, Steps
 
 
-class Outlet(Part):
+class Outlet(TableModel):
     """Where messages go: to these names, on any channel or, from a line of a table, only on these (1-16).
 
     No names at all means that messages end here.
@@ -96,7 +96,7 @@ def _chased(raw: Any) -> Any:
 CHASED_KINDS = ("program", "channel-pressure", "pitch-bend")
 
 
-class Rule(Part):
+class Rule(TableModel):
     """A cable: what arrives on `from` and fits `match` goes through `steps` to `to`, or on to its zones."""
 
     name: Title | None = Field(
@@ -184,7 +184,7 @@ Effect = Literal["panic", "record on", "record off", "reload"]
 """What a pad or pedal may ask of the daemon."""
 
 
-class OnSwitch(Part):
+class OnSwitch(TableModel):
     """What happens when a condition on switches becomes true: messages go out, and the daemon does things.
 
     The same happens when a switch that decides about the condition is set to the state that it is in (ruling 25).
@@ -216,7 +216,7 @@ class OnSwitch(Part):
         return self
 
 
-class RuleTest(Part):
+class RuleTest(TableModel):
     """A proof in the rule file (ruling 35): `play` arrives on `from`; exactly `expect` comes out, else silence."""
 
     name: Title = Field(description="says what the test proves", examples=['name = "the organ plays an octave lower"'])

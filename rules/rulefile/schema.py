@@ -12,13 +12,13 @@ from pydantic import Field
 
 from rules.fields.names import Name
 from rules.fields.numbers import decimal, whole
-from rules.fields.part import Part
+from rules.fields.table_model import TableModel
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import Switch
 
 
-class RuleFile(Part):
+class RuleFile(TableModel):
     """One whole rule file."""
 
     middle_c: Literal["C3", "C4"] = Field(

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Annotated
 
 from pydantic import create_model, model_validator
 
-from rules.fields.part import OneOrMany, Part, fault
+from rules.fields.table_model import OneOrMany, TableModel, fault
 from rules.fields.when import WhenField
 from rules.steps.base import Step
 from rules.steps.registry import STEPS
 
 
-class Stage(Part):
+class Stage(TableModel):
     """One entry of `steps`: exactly one step, and the switches it waits for."""
 
     when: WhenField | None = None

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 from rules.fields.conditions import SIGNAL_KINDS
 from rules.fields.names import Reference, SwitchState, SwitchValue
 from rules.fields.numbers import Channels, Controller, Note, NumberRange, Program, whole
-from rules.fields.part import OneOrMany, Part, fault, shown
+from rules.fields.table_model import OneOrMany, TableModel, fault, shown
 from rules.midi.suggestions import nearest
 
 
@@ -20,7 +20,7 @@ def _signal(raw: Any) -> Any:
     return raw
 
 
-class Trigger(Part):
+class Trigger(TableModel):
     """What turns a switch: a note, a controller (on from 64 up), a program change, or clock and transport by `kind`.
 
     The trigger is not passed on, press and release, unless `pass_on` is true (ruling 25). `channel` None is any.
@@ -124,7 +124,7 @@ class OnOffSwitch(Trigger):
         return 2
 
 
-class ValueSwitch(Part):
+class ValueSwitch(TableModel):
     """A switch with named values; at first it has `initial`, or the first."""
 
     values: Annotated[tuple[SwitchValue, ...], OneOrMany, Field(min_length=2, max_length=64)] = Field(
@@ -165,7 +165,7 @@ class ValueSwitch(Part):
         return self.initial if self.initial is not None else self.values[0]
 
 
-class NumberSwitch(Part):
+class NumberSwitch(TableModel):
     """A switch that counts: `numbers = "-6..6"`; at first it has `initial`, or the number nearest to 0."""
 
     numbers: NumberRange = Field(

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, Protocol, TypeVar
 from pydantic import model_validator
 
 from rules.fields.conditions import Condition
-from rules.fields.part import Part
+from rules.fields.table_model import TableModel
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.guards import Guard
@@ -39,7 +39,7 @@ class StepContext(Protocol):
         ...
 
 
-class Step(Part):
+class Step(TableModel):
     """A step of a rule: `{ key = short }` or `{ key = { ... } }`; `when` stands beside the key, not in it."""
 
     key: ClassVar[str]

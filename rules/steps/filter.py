@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from rules.fields.conditions import Condition, Conditions
 from rules.fields.matching import split_any
-from rules.fields.part import fault
+from rules.fields.table_model import fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.loss_reasons import FILTER

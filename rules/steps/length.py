@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 from pydantic import Field, model_validator
 
 from rules.fields.numbers import Beats, Milliseconds
-from rules.fields.part import fault
+from rules.fields.table_model import fault
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, mo
 
 from rules.errors import NotationError
 from rules.fields.numbers import Controller, Note, Program, read_ends, read_range
-from rules.fields.part import EachOnce, fault, naming_of, shown
+from rules.fields.table_model import EachOnce, fault, naming_of, shown
 from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.messages import BEND_CENTRE, SYSEX
 from rules.midi.notation import Naming, parse_controller, parse_note

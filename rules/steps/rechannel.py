@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import Field, model_validator
 
 from rules.fields.numbers import Channel
-from rules.fields.part import EachOnce, fault
+from rules.fields.table_model import EachOnce, fault
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.steps.base import Step, StepContext

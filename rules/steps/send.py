@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from pydantic import Field, model_validator
 
-from rules.fields.part import fault
+from rules.fields.table_model import fault
 from rules.fields.written_messages import Messages
 from rules.midi.notation import Naming
 from rules.program.forms import Form

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 from pydantic import Field, model_validator
 
 from rules.fields.numbers import Milliseconds
-from rules.fields.part import fault
+from rules.fields.table_model import fault
 from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, PITCH_BEND
 from rules.midi.notation import Naming
 from rules.program.forms import Form

@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field
 
 from rules.fields.matching import NOTE_STATUSES
 from rules.fields.numbers import MOST_SEMITONES, ChannelsOrNone
-from rules.fields.part import fault, shown
+from rules.fields.table_model import fault, shown
 from rules.midi.controllers import PORTAMENTO_CONTROL
 from rules.midi.messages import CONTROLLER
 from rules.midi.notation import Naming

@@ -12,7 +12,7 @@ from typing import Annotated, Any, ClassVar, Final, NamedTuple
 from pydantic import Field, model_validator
 
 from rules.fields.numbers import Channels, Velocity, VelocityRange, decimal, whole
-from rules.fields.part import fault
+from rules.fields.table_model import fault
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.byte_tables import IDENTITY, table_of

@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from pydantic.fields import FieldInfo
 
-from rules.fields.part import Part
+from rules.fields.table_model import TableModel
 from rules.rulefile import schema  # noqa: F401  # with it come all tables that a rule file can have
 from tests.support.pages import PROJECT, printed, save_everything, timeless
 
@@ -36,14 +36,14 @@ SESSION = re.compile(
 )
 
 
-def parts(base: type[Part] = Part) -> Iterator[type[Part]]:
+def parts(base: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     """Every kind of table, those that inherit behind those that they inherit from."""
     for part in base.__subclasses__():
         yield part
         yield from parts(part)
 
 
-def table(part: type[Part]) -> list[str]:
+def table(part: type[TableModel]) -> list[str]:
     """The lines of a table: the settings that this class has and its base hasn't."""
     inherited = getattr(part.__bases__[0], "model_fields", {})
     own = {name: field for name, field in part.model_fields.items() if name not in inherited}
@@ -77,7 +77,7 @@ def written(value: Any) -> str:
     return f"`{value}`"
 
 
-def with_tables(text: str, known: dict[str, type[Part]]) -> str:
+def with_tables(text: str, known: dict[str, type[TableModel]]) -> str:
     """A page with its tables made anew."""
     return PLACE.sub(lambda place: place[1] + "\n".join([*table(known[place[2]]), place[4]]), text)
 

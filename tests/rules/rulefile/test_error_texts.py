@@ -12,7 +12,7 @@ import pytest
 from pydantic import ValidationError
 
 from rules.errors import Problem
-from rules.fields.part import Part
+from rules.fields.table_model import TableModel
 from rules.midi.notation import Naming
 from rules.rulefile.error_texts import WORDINGS, allowed_keys, problems_in
 from rules.rulefile.locations import SourceFile
@@ -112,7 +112,7 @@ def test_no_foreign_words(told: list[tuple[str, Problem]]) -> None:
         assert not [foreign for foreign in FOREIGN if foreign in text]
 
 
-def parts(model: type[Part] = Part) -> Iterator[type[Part]]:
+def parts(model: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     """Every table of the rule file that stands in one."""
     for table in model.__subclasses__():
         if not table.__subclasses__() or table.__name__ in ("Condition", "Trigger"):

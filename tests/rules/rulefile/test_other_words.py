@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from rules.fields.part import Part
+from rules.fields.table_model import TableModel
 from rules.rulefile import other_words
 from rules.rulefile.error_texts import allowed_keys
 from rules.rulefile.other_words import key_meant, value_meant, wrapped
@@ -14,7 +14,7 @@ from rules.rulefile.other_words import key_meant, value_meant, wrapped
 RULE = allowed_keys(("rules", 0))
 
 
-def tables(model: type[Part] = Part) -> Iterator[type[Part]]:
+def tables(model: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     """Every table of a rule file."""
     for table in model.__subclasses__():
         yield table

@@ -12,7 +12,7 @@ from rules.midi.notation import STANDARD, Naming
 _LONGEST_SHOWN: Final = 60
 
 
-class Part(BaseModel):
+class TableModel(BaseModel):
     """Base of every table in a rule file: unknown keys are errors, numbers are not taken from text, nothing changes."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, arbitrary_types_allowed=True)
