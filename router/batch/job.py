@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from rules.smf.report import FileReport, Rewritten
 
 
-TWICE: Final = (
+REWRITTEN_BEFORE: Final = (
     "these rules have rewritten it in place already: --again does so once more, --resume skips it, and --undo restores "
     "what it was"
 )
@@ -95,7 +95,7 @@ class Rewrites(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class WritingOptions:
     """How results are written: `force` replaces what is there, `dry_run` writes nothing.
 
     In place, `twice` lets rules be applied to what they made, and `mark` is what the record tells of this run. With
@@ -111,18 +111,20 @@ class Manner:
 
 
 def unusable(item: Unusable) -> FileResult:
-    """Return the result of a file that can't be begun with."""
+    """Return the result of a file that can't be rewritten at all."""
     return FileResult(str(item.path), FileOutcome.REFUSED if item.refused else FileOutcome.FAILED, reason=item.reason)
 
 
-class Begun:
+class StartedJob:
     """A file that was read, rewritten and handed to the system. `size` is that of the recording, in bytes."""
 
-    def __init__(self, job: Job, rewriter: Rewrites, manner: Manner, disk: Disk, clock: Clock = SYSTEM_CLOCK) -> None:
+    def __init__(
+        self, job: Job, rewriter: Rewrites, options: WritingOptions, disk: Disk, clock: Clock = SYSTEM_CLOCK
+    ) -> None:
         began = clock.now_ns()
         self._clock = clock
         self.size = job.size
-        self._steps = _attempt(job, rewriter, manner, disk)
+        self._steps = _attempt(job, rewriter, options, disk)
         self._result: FileResult | None = None
         self._wait: Wait | None = None
         try:
@@ -145,20 +147,20 @@ class Begun:
         return replace(result, seconds=(self._took_ns + self._clock.now_ns() - began) / 1e9)
 
 
-def begin(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> Begun:
-    """Read and rewrite one file. Whatever goes wrong is told in the result, and leaves the disk as it was."""
-    return Begun(job, rewriter, manner, disk)
+def start_job(job: Job, rewriter: Rewrites, options: WritingOptions, disk: Disk = DISK) -> StartedJob:
+    """Read and rewrite one file. Whatever goes wrong is in the result, and leaves the disk as it was."""
+    return StartedJob(job, rewriter, options, disk)
 
 
-def do(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk = DISK) -> FileResult:
+def do_job(job: Job, rewriter: Rewrites, options: WritingOptions, disk: Disk = DISK) -> FileResult:
     """Rewrite one file from beginning to end."""
-    return begin(job, rewriter, manner, disk).finish()
+    return start_job(job, rewriter, options, disk).finish()
 
 
-def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> WritingSteps[FileResult]:
+def _attempt(job: Job, rewriter: Rewrites, options: WritingOptions, disk: Disk) -> WritingSteps[FileResult]:
     name = str(job.source)
     try:
-        return (yield from _rewrite(job, rewriter, manner, disk))
+        return (yield from _rewrite(job, rewriter, options, disk))
     except MidiFileError as error:
         return FileResult(name, FileOutcome.FAILED, reason=error.text, offset=error.offset)
     except TargetExistsError as error:
@@ -170,38 +172,38 @@ def _attempt(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> Writin
             name, FileOutcome.FAILED, reason="this computer doesn't have enough memory for it: try --jobs 1"
         )
     except Exception as error:
-        return FileResult(name, FileOutcome.FAILED, reason=our_fault(error))
+        return FileResult(name, FileOutcome.FAILED, reason=internal_error(error))
 
 
-def _rewrite(job: Job, rewriter: Rewrites, manner: Manner, disk: Disk) -> WritingSteps[FileResult]:
+def _rewrite(job: Job, rewriter: Rewrites, options: WritingOptions, disk: Disk) -> WritingSteps[FileResult]:
     try:
         like = job.source.stat()
         data = read_regular(job.source)
     except OSError as error:
         raise MachineError(f"the file can't be read: {why(error)}") from error
-    may_be_done = manner.resume or job.again
+    may_be_done = options.resume or job.again
     if may_be_done and job.in_place and (digest(data) in job.made or _was_rewritten(job.source, data, rewriter)):
         return FileResult(str(job.source), FileOutcome.DONE)
     rewritten = rewriter.rewrite(data)
     name, report = str(job.source), rewritten.report
     if job.in_place and rewritten.outputs == {"": data}:
         return FileResult(name, FileOutcome.UNCHANGED, report=report)
-    if job.in_place and not manner.twice and _was_made(job, data, rewriter):
-        return FileResult(name, FileOutcome.REFUSED, reason=TWICE)
+    if job.in_place and not options.twice and _was_made(job, data, rewriter):
+        return FileResult(name, FileOutcome.REFUSED, reason=REWRITTEN_BEFORE)
     files = {} if job.target is None else {for_port(job.target, port): out for port, out in rewritten.outputs.items()}
     targets = tuple(map(str, files))
     stamp = stamp_of(like)
-    may_replace = manner.force or job.replace
+    may_replace = options.force or job.replace
     if may_be_done and not job.in_place and _are_there(files):
         if job.again:
             return FileResult(name, FileOutcome.WRITTEN, targets, report=report, stamp=stamp)
         return FileResult(name, FileOutcome.DONE, targets, stamp=stamp)
-    if manner.dry_run:
+    if options.dry_run:
         if not (may_replace or job.in_place):
             _require_free(files)
         return FileResult(name, FileOutcome.LOOKED_AT, targets, report=report)
     if job.in_place:
-        announce = partial(_announce, mark=manner.mark, before=data, after=rewritten.outputs[""])
+        announce = partial(_announce, mark=options.mark, before=data, after=rewritten.outputs[""])
         backup = yield from writing_back(job.source, rewritten.outputs[""], disk=disk, announce=announce)
         return FileResult(name, FileOutcome.WRITTEN, targets, str(backup), report=report)
     yield from writing_new(files, like=like, replace=may_replace, disk=disk)
@@ -254,8 +256,8 @@ def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:
         raise MachineError(f"its backup {latest.name} can't be compared with it: {reason}") from error
 
 
-def our_fault(error: Exception) -> str:
-    """Say that an error is a bug of ours, with what is needed to find it."""
+def internal_error(error: Exception) -> str:
+    """Return an error as a bug of Pointsman, with what is needed to find it."""
     where, line = "", 0
     trace = error.__traceback__
     while trace is not None:

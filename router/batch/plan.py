@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import overload
 
 from router.batch.rewrite_settings import RewriteSettings
-from router.batch.search import FileIdentity, FoundFile, LinkedFolder, Unusable, real
+from router.batch.search import FileIdentity, FoundFile, LinkedFolder, Unusable, real_path
 from router.files.file_names import for_port, is_midi_name
 from router.text.usage import UsageError
 
@@ -164,7 +164,7 @@ def plan(
         job = planned[at]
         if isinstance(job, Job):
             target = None if to.in_place else job.target
-            results = [str(real(job.source))] if target is None else possible_results(target, ports)
+            results = [str(real_path(job.source))] if target is None else possible_results(target, ports)
             claimed = [result for result in results if result in claims]
             met = [result for result in claimed if identities[claims[result]] != identities[at]]
             if claimed == results and not met:
@@ -253,7 +253,7 @@ def _harm(results: Iterable[str], inputs: set[FileIdentity], own: FileIdentity |
 
 def _settled(path: Path) -> Path:
     """One form for every way to write where a new file goes."""
-    return real(path.parent) / path.name
+    return real_path(path.parent) / path.name
 
 
 def _identity(path: str, *, by_link: bool = True) -> FileIdentity | None:

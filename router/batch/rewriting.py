@@ -12,12 +12,12 @@ from pathlib import Path
 
 from router.batch import workers
 from router.batch.in_place_record import NO_MARK, InPlaceRecords, mark_of
-from router.batch.job import FileOutcome, FileResult, Manner, begin, unusable
+from router.batch.job import FileOutcome, FileResult, WritingOptions, start_job, unusable
 from router.batch.plan import BatchPlan, Job, ResultDestination, left_over, plan
 from router.batch.report import Summary
 from router.batch.resume import RunRecord, fingerprint
 from router.batch.rewrite_settings import RewriteSettings
-from router.batch.search import find, real
+from router.batch.search import find_files, real_path
 from router.batch.spool import Spool
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, SETTLED_LATER, Disk
@@ -40,17 +40,17 @@ class RewriteRecipe:
     playing: Playing
     per_port: bool
     strict: bool
-    manner: Manner
+    options: WritingOptions
 
-    def beginner(self, ruleset: RuleSet) -> workers.Begin:
+    def job_starter(self, ruleset: RuleSet) -> workers.StartJob:
         """Return what begins a job by the rules of `ruleset`."""
         pipeline = compile_rules(ruleset)
         rewriter = Rewriter(ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
-        return partial(begin, rewriter=rewriter, manner=self.manner, disk=SETTLED_LATER)
+        return partial(start_job, rewriter=rewriter, options=self.options, disk=SETTLED_LATER)
 
-    def __call__(self) -> workers.Begin:
+    def __call__(self) -> workers.StartJob:
         """Make the same from the text alone, in a worker."""
-        return self.beginner(read_rules(self.texts))
+        return self.job_starter(read_rules(self.texts))
 
 
 @contextmanager
@@ -70,17 +70,19 @@ def rewritten(
     """
     began = clock.now_ns()
     mark = mark_of([text for _, text in texts], (playing, settings.strict), clock) if to.in_place else NO_MARK
-    manner = Manner(settings.force, settings.dry_run, settings.resume, settings.again, mark)
-    recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, manner)
-    here = recipe.beginner(ruleset)
+    options = WritingOptions(settings.force, settings.dry_run, settings.resume, settings.again, mark)
+    recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, options)
+    here = recipe.job_starter(ruleset)
     ports = _ports(ruleset, settings.per_port)
-    planned = plan(find(settings.files, _own_folder(to), follow_links=settings.follow_links), to, ports)
+    planned = plan(find_files(settings.files, _own_folder(to), follow_links=settings.follow_links), to, ports)
     with (
         Spool(len(planned)) as spool,
         _recorded(recipe, to, ports, settings) as record,
         _recorded_in_place(planned, to, settings.dry_run) as in_place,
     ):
-        interrupted = _run(_Todo(planned, ports, record, in_place, mark.rules), here, recipe, spool, settings, disk)
+        interrupted = _run(
+            _RemainingJobs(planned, ports, record, in_place, mark.rules), here, recipe, spool, settings, disk
+        )
         rules = [rule.name or "" for rule in ruleset.rules]
         yield (
             Summary(
@@ -97,7 +99,7 @@ def rewritten(
 
 def _own_folder(to: ResultDestination) -> Path | None:
     """The folder of results, which is no source of recordings even if it lies among them."""
-    return None if to.path is None or to.whole else real(to.path)
+    return None if to.path is None or to.whole else real_path(to.path)
 
 
 def _ports(ruleset: RuleSet, per_port: bool) -> list[str]:
@@ -131,7 +133,7 @@ def _recorded_in_place(planned: BatchPlan, to: ResultDestination, dry_run: bool)
         yield records
 
 
-class _Todo:
+class _RemainingJobs:
     """The jobs of a plan that are still to be done, and the records of those that are.
 
     `rules` is what the record in place calls the rules of this run.
@@ -198,21 +200,26 @@ class _Todo:
 
 
 def _run(
-    todo: _Todo, here: workers.Begin, recipe: RewriteRecipe, spool: Spool, settings: RewriteSettings, disk: Disk
+    remaining: _RemainingJobs,
+    here: workers.StartJob,
+    recipe: RewriteRecipe,
+    spool: Spool,
+    settings: RewriteSettings,
+    disk: Disk,
 ) -> bool:
-    """Do what there is to do; whether an interruption cut it short."""
+    """Do all jobs; return whether an interruption cut them short."""
 
     def note(numbered: Iterable[workers.Numbered]) -> None:
         for number, result in numbered:
-            spool.put(todo.numbers[number], todo.note(number, result))
+            spool.put(remaining.numbers[number], remaining.note(number, result))
 
     try:
-        with ended_like_ctrl_c(), workers.Writers() as writers:
+        with ended_like_ctrl_c(), workers.WritingThreads() as writers:
             try:
-                todo.fill(spool)
-                going = workers.results(todo, here, recipe, settings.jobs or workers.cores(), writers)
+                remaining.fill(spool)
+                going = workers.results(remaining, here, recipe, settings.jobs or workers.cores(), writers)
                 with closing(going) as numbered:
-                    note(numbered if settings.quiet else workers.with_progress(numbered, todo))
+                    note(numbered if settings.quiet else workers.with_progress(numbered, remaining))
             except KeyboardInterrupt:
                 note(writers.rest())
                 raise
@@ -220,7 +227,7 @@ def _run(
         return True
     finally:
         if not settings.dry_run:
-            for folder in map(Path, todo.folders):
+            for folder in map(Path, remaining.folders):
                 remove_abandoned_drafts(folder)
                 disk.settle(folder)
     return False

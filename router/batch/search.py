@@ -45,7 +45,7 @@ class LinkedFolder:
     path: Path
 
 
-def find(
+def find_files(
     arguments: Iterable[str], leave_out: Path | None = None, *, follow_links: bool = False
 ) -> Iterator[FoundFile | Unusable | LinkedFolder]:
     """Yield every file meant by `arguments`: files as they are, folders with all MIDI files in and below them.
@@ -95,7 +95,7 @@ def _walk(
     for name in names:
         entry = folder / name
         if os.path.isdir(entry):
-            if leave_out is not None and real(entry) == leave_out:
+            if leave_out is not None and real_path(entry) == leave_out:
                 continue
             if os.path.islink(entry) and not follow_links:
                 yield LinkedFolder(entry)
@@ -105,6 +105,6 @@ def _walk(
             yield _judged(entry, below / name)
 
 
-def real(path: Path) -> Path:
+def real_path(path: Path) -> Path:
     """Where a path leads to in the end, by all links; never an error."""
     return Path(os.path.realpath(path))

@@ -16,7 +16,7 @@ from typing import Final, NamedTuple
 
 from router.batch.in_place_record import Entry, InPlaceRecords, digest, time_of
 from router.batch.job import Stamp, stamp_of
-from router.batch.search import FoundFile, Unusable, find
+from router.batch.search import FoundFile, Unusable, find_files
 from router.files.atomic_writing import give_back
 from router.files.disk import DISK, Disk
 from router.files.interrupts import ended_like_ctrl_c
@@ -71,7 +71,7 @@ def undo(files: Iterable[str], *, follow_links: bool = False, dry_run: bool = Fa
 
     With `dry_run` nothing is changed. Raises MachineError if a run is still at work there.
     """
-    found = [item for item in find(files, follow_links=follow_links) if isinstance(item, FoundFile | Unusable)]
+    found = [item for item in find_files(files, follow_links=follow_links) if isinstance(item, FoundFile | Unusable)]
     paths = {os.path.realpath(item.path): str(item.path) for item in found if isinstance(item, FoundFile)}
     problems = [LeftAlone(str(item.path), item.reason) for item in found if isinstance(item, Unusable)]
     records = InPlaceRecords(paths, read_only=dry_run, create=False)

@@ -1,7 +1,7 @@
 """Many files, on all cores. A worker that the system ends costs one file, never the batch.
 
 A worker gets the text of the rules, not what was made of it, and makes its own. What goes back are counts. While it
-works, the next files wait in its pipe, so that it need not wait for the leader; and while the disk writes some results,
+works, the next files wait in its pipe, so that it need not wait for the parent; and while the disk writes some results,
 it rewrites the next. Which worker takes which file changes nothing in the results.
 """
 
@@ -15,9 +15,9 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Protocol, Self
 
-from router.batch.job import Begun, FileOutcome, FileResult
+from router.batch.job import FileOutcome, FileResult, StartedJob
 from router.batch.plan import Job
-from router.files.interrupts import leave_ctrl_c_to_the_leader, undisturbed
+from router.files.interrupts import leave_ctrl_c_to_parent, undisturbed
 from router.text.terminal import is_terminal
 
 if TYPE_CHECKING:
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.context import DefaultContext, Process
 
-Begin = Callable[[Job], Begun]
-Recipe = Callable[[], Begin]
+StartJob = Callable[[Job], StartedJob]
+Recipe = Callable[[], StartJob]
 """Makes what begins a job; goes to the workers, so it must be of plain data (pickled)."""
 
 Numbered = tuple[int, FileResult]
@@ -62,12 +62,12 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
-class Writers:
-    """Wait for the disk behind the back of whoever begins files. What they have in hand is whole before they leave."""
+class WritingThreads:
+    """Threads that wait for the disk, while the next files are rewritten. Files that they have are whole in the end."""
 
     def __init__(self) -> None:
         self._pool: ThreadPoolExecutor | None = None
-        self._in_hand: deque[tuple[int, Begun, Future[None]]] = deque()
+        self._in_hand: deque[tuple[int, StartedJob, Future[None]]] = deque()
 
     def __enter__(self) -> Self:
         return self
@@ -86,7 +86,7 @@ class Writers:
         """Whether the oldest must be awaited before another file is begun."""
         return len(self._in_hand) >= _WRITING or sum(begun.size for _, begun, _ in self._in_hand) > _WRITING_BYTES
 
-    def put(self, at: int, begun: Begun) -> None:
+    def put(self, at: int, begun: StartedJob) -> None:
         """Hand over the job with number `at`."""
         if self._pool is None:
             from concurrent.futures import ThreadPoolExecutor
@@ -109,7 +109,9 @@ class Writers:
             yield self.oldest()
 
 
-def results(jobs: Jobs, here: Begin, recipe: Recipe, workers: int, writers: Writers) -> Generator[Numbered, None, None]:
+def results(
+    jobs: Jobs, here: StartJob, recipe: Recipe, workers: int, writers: WritingThreads
+) -> Generator[Numbered, None, None]:
     """Yield the result of every job as it is done: by `here` and `writers` in this process, or by workers of `recipe`.
 
     Ending the iteration early, by an interruption too, ends the workers; every file is then whole, old or new, and what
@@ -153,7 +155,7 @@ class _Worker:
 
     def __init__(self, context: DefaultContext, recipe: Recipe, others: Iterable[Connection]) -> None:
         self.pipe, far_end = context.Pipe()
-        # a forked process holds a copy of every pipe's near end, its own too, and would never see the leader go
+        # a forked process holds a copy of every pipe's near end, its own too, and would never see the parent go
         inherited = (self.pipe, *others) if context.get_start_method() == "fork" else ()
         self.process: Process = context.Process(target=serve, args=(far_end, recipe, inherited), daemon=True)
         self.process.start()
@@ -195,15 +197,15 @@ class _Worker:
 
 
 def serve(pipe: Connection, recipe: Recipe, inherited: Iterable[Connection]) -> None:
-    """Work until there is no job, or the leader is gone: then the other end of the pipe is closed.
+    """Work until there is no job, or the parent is gone: then the other end of the pipe is closed.
 
-    `inherited` are the leader's ends of pipes that this process holds as well, and closes first.
+    `inherited` are the parent's ends of pipes that this process holds as well, and closes first.
     """
     for near_end in inherited:
         near_end.close()
-    is_over = leave_ctrl_c_to_the_leader()
-    begin = recipe()
-    with suppress(EOFError, OSError), Writers() as writers:
+    is_over = leave_ctrl_c_to_parent()
+    start = recipe()
+    with suppress(EOFError, OSError), WritingThreads() as writers:
         while True:
             if writers.are_full or (len(writers) and not pipe.poll()):
                 pipe.send(writers.oldest()[1])
@@ -211,7 +213,7 @@ def serve(pipe: Connection, recipe: Recipe, inherited: Iterable[Connection]) -> 
                 job: Job | None = pipe.recv()
                 if job is None or is_over():
                     return
-                writers.put(0, begin(job))
+                writers.put(0, start(job))
 
 
 class _WorkerPool:
@@ -236,37 +238,37 @@ class _WorkerPool:
 
         try:
             for _ in range(workers):
-                self._hire()
+                self._start_worker()
             while self._busy:
                 for pipe in wait([worker.pipe for worker in self._busy.values()]):
-                    yield from self._taken_from(self._busy[pipe])
+                    yield from self._results_of(self._busy[pipe])
         finally:
             for worker in self._busy.values():
                 worker.end()
 
-    def _hire(self) -> None:
+    def _start_worker(self) -> None:
         with undisturbed():
             worker = _Worker(self._context, self._recipe, [other.pipe for other in self._busy.values()])
             self._busy[worker.pipe] = worker
-        self._give(worker)
+        self._hand_over(worker)
 
-    def _give(self, worker: _Worker) -> None:
+    def _hand_over(self, worker: _Worker) -> None:
         at = self._left.popleft()
         worker.give(at, replace(self._jobs[at], again=True) if at in self._again else self._jobs[at])
 
-    def _employ(self, worker: _Worker) -> None:
+    def _refill(self, worker: _Worker) -> None:
         """Hand over what waits in the pipe: less towards the end, so that all workers end together."""
         while self._left and worker.has_time(min(_AHEAD, 1 + len(self._left) // len(self._busy))):
             if worker.in_hand and self._again.intersection((self._left[0], *worker.in_hand)):
                 return
-            self._give(worker)
+            self._hand_over(worker)
 
-    def _taken_from(self, worker: _Worker) -> Iterator[Numbered]:
-        """The next result of a worker, which gets new jobs; one that is no more is replaced."""
+    def _results_of(self, worker: _Worker) -> Iterator[Numbered]:
+        """Yield the next result of a worker, and give it new jobs; replace a worker that is no more."""
         at = worker.in_hand[0]
         result = worker.answer(self._jobs)
         if result is not None:
-            self._employ(worker)
+            self._refill(worker)
             yield at, result
         else:
             begun = list(worker.in_hand)[: _WRITING + 1]
@@ -281,7 +283,7 @@ class _WorkerPool:
             del self._busy[worker.pipe]
             worker.end()
             if self._left:
-                self._hire()
+                self._start_worker()
 
 
 def _lost(job: Job) -> FileResult:

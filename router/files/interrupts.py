@@ -53,7 +53,7 @@ def ended_like_ctrl_c() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def leave_ctrl_c_to_the_leader() -> Callable[[], bool]:
+def leave_ctrl_c_to_parent() -> Callable[[], bool]:
     """For a worker, started while undisturbed: Ctrl-C reaches every process of a terminal, and one decides.
 
     What is returned tells whether it was told to end. Nothing is raised in the midst of what it does.

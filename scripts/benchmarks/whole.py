@@ -21,9 +21,9 @@ from benchmarks import recordings, with_mido
 from benchmarks.figures import Figure
 from benchmarks.rulefiles import EDIT, SHIFT, compiled
 from benchmarks.timing import WALL, Run, by_turns, per_item, ratios
-from router.batch.job import FileResult, Manner, begin, do
+from router.batch.job import FileResult, WritingOptions, do_job, start_job
 from router.batch.plan import Job
-from router.batch.workers import Writers, results
+from router.batch.workers import WritingThreads, results
 from router.files.disk import DISK, SETTLED_LATER, SettledLater
 from rules.program.compiled import COMPILED
 from rules.smf.report import Playing
@@ -111,14 +111,14 @@ def _fresh(folder: Path) -> Path:
 
 def _with_rules(paths: list[Path], folder: Path) -> Callable[[], Run]:
     """All of it as the command does it: the next files are rewritten while the disk writes."""
-    here = partial(begin, rewriter=_rewriter(EDIT), manner=Manner(), disk=SETTLED_LATER)
+    here = partial(start_job, rewriter=_rewriter(EDIT), options=WritingOptions(), disk=SETTLED_LATER)
 
     def make() -> Run:
         out = _fresh(folder)
         jobs = Jobs(Job(path, out / path.name, path.stat().st_size) for path in paths)
 
         def run() -> None:
-            with Writers() as writers:
+            with WritingThreads() as writers:
                 for _, result in results(jobs, here, lambda: here, 1, writers):
                     _require_good(result)
             DISK.settle(out)
@@ -138,7 +138,7 @@ def _hastily(paths: list[Path], folder: Path) -> Callable[[], Run]:
 
         def run() -> None:
             for job in jobs:
-                _require_good(do(job, rewriter, Manner(), disk))
+                _require_good(do_job(job, rewriter, WritingOptions(), disk))
 
         return run
 

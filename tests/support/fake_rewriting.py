@@ -6,15 +6,15 @@ import os
 import signal
 from dataclasses import dataclass
 
-from router.batch.job import Begun, Manner, begin
+from router.batch.job import StartedJob, WritingOptions, start_job
 from router.batch.plan import Job
-from router.batch.workers import Begin
+from router.batch.workers import StartJob
 from rules.errors import MidiFileError
 from rules.smf.damage import Damage
 from rules.smf.report import FileReport, Rewritten
 
 RULE = "louder"
-WRITING = Manner()
+WRITING = WritingOptions()
 
 
 def report(messages: int = 3, changed: int = 1, matched: int = 3, unended: int = 0) -> FileReport:
@@ -74,12 +74,12 @@ class JobList(list[Job]):
 class FakeRecipe:
     """Makes what begins jobs with a fake rewriter, in a worker."""
 
-    manner: Manner = WRITING
+    options: WritingOptions = WRITING
 
-    def __call__(self) -> Begin:
+    def __call__(self) -> StartJob:
         """Return what begins a job."""
-        return self.begin
+        return self.start_job
 
-    def begin(self, job: Job) -> Begun:
+    def start_job(self, job: Job) -> StartedJob:
         """Begin a job."""
-        return begin(job, FakeRewriter(), self.manner)
+        return start_job(job, FakeRewriter(), self.options)

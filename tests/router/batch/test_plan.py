@@ -9,7 +9,7 @@ import pytest
 
 from router.batch.plan import Job, destination, plan
 from router.batch.rewrite_settings import RewriteSettings
-from router.batch.search import FoundFile, LinkedFolder, Unusable, find
+from router.batch.search import FoundFile, LinkedFolder, Unusable, find_files
 from router.text.usage import UsageError
 
 
@@ -34,19 +34,19 @@ def takes(tmp_path: Path) -> Path:
 
 def found(*arguments: Path, leave_out: Path | None = None, follow_links: bool = False) -> list[str]:
     """The files found, as seen from their arguments."""
-    items = list(find(map(str, arguments), leave_out, follow_links=follow_links))
+    items = list(find_files(map(str, arguments), leave_out, follow_links=follow_links))
     assert all(isinstance(item, FoundFile) for item in items)
     return [str(item.below) for item in items if isinstance(item, FoundFile)]
 
 
 def troubles(*arguments: Path) -> list[str]:
     """The reasons why arguments can't be used."""
-    return [item.reason for item in find(map(str, arguments)) if isinstance(item, Unusable)]
+    return [item.reason for item in find_files(map(str, arguments)) if isinstance(item, Unusable)]
 
 
 def planned(settings: RewriteSettings, *ports: str) -> list[Job | Unusable]:
     """What is to be done with each file."""
-    return list(plan(find(settings.files), destination(settings), ports or [""]))
+    return list(plan(find_files(settings.files), destination(settings), ports or [""]))
 
 
 def targets(settings: RewriteSettings) -> list[str]:
@@ -89,7 +89,7 @@ def test_links_to_folders_are_not_followed_unless_asked(takes: Path, tmp_path: P
     (tmp_path / "other").mkdir()
     (tmp_path / "other/theirs.mid").write_bytes(b"theirs")
     (takes / "sub/link").symlink_to(tmp_path / "other")
-    items = list(find([str(takes)]))
+    items = list(find_files([str(takes)]))
     assert [item.path for item in items if isinstance(item, LinkedFolder)] == [takes / "sub/link"]
     assert "sub/link/theirs.mid" in found(takes, follow_links=True)
     assert found(takes / "sub/link") == ["theirs.mid"]
@@ -97,7 +97,7 @@ def test_links_to_folders_are_not_followed_unless_asked(takes: Path, tmp_path: P
 
 def test_a_missing_file_is_named_and_the_others_go_on(takes: Path) -> None:
     """The trouble stands in the place of the file, in the order of the command line."""
-    items = list(find([str(takes / "gone.mid"), str(takes / "b.mid")]))
+    items = list(find_files([str(takes / "gone.mid"), str(takes / "b.mid")]))
     assert items[0] == Unusable(takes / "gone.mid", "the file can't be read: there is no such file or folder")
     assert isinstance(items[1], FoundFile)
 

@@ -14,9 +14,9 @@ from threading import Event
 
 import pytest
 
-from router.batch.job import Begun, FileOutcome, FileResult, Manner
+from router.batch.job import FileOutcome, FileResult, StartedJob, WritingOptions
 from router.batch.plan import Job
-from router.batch.workers import Numbered, Writers, cores, results, with_progress
+from router.batch.workers import Numbered, WritingThreads, cores, results, with_progress
 from router.files.disk import DISK
 from tests.support.failing_disk import tree
 from tests.support.fake_rewriting import WRITING, FakeRecipe, FakeRewriter, JobList
@@ -32,16 +32,16 @@ def jobs(folder: Path, *words: str) -> JobList:
     return made
 
 
-def going(made: JobList, workers: int, manner: Manner = WRITING) -> Generator[Numbered, None, None]:
+def going(made: JobList, workers: int, options: WritingOptions = WRITING) -> Generator[Numbered, None, None]:
     """The results as they come."""
-    recipe = FakeRecipe(manner)
-    with Writers() as writers:
+    recipe = FakeRecipe(options)
+    with WritingThreads() as writers:
         yield from results(made, recipe(), recipe, workers, writers)
 
 
-def run(made: JobList, workers: int, manner: Manner = WRITING) -> list[FileResult]:
+def run(made: JobList, workers: int, options: WritingOptions = WRITING) -> list[FileResult]:
     """The results in the order of the jobs, without how long each took."""
-    found = dict(going(made, workers, manner))
+    found = dict(going(made, workers, options))
     assert sorted(found) == list(range(len(made)))
     return [replace(found[at], seconds=0.0, stamp=None) for at in range(len(made))]
 
@@ -70,7 +70,7 @@ def test_a_worker_that_is_killed_costs_one_file(tmp_path: Path) -> None:
     )
 
 
-class Slow(Begun):
+class Slow(StartedJob):
     """A file that the disk has when `go` is set."""
 
     def __init__(self, job: Job, go: Event) -> None:
@@ -87,7 +87,7 @@ def test_files_are_begun_while_the_disk_writes_others(tmp_path: Path) -> None:
     """Four at a time, told in the order in which they were begun; they have no names until then."""
     made = jobs(tmp_path, "one", "two", "three", "four")
     going = [Event() for _ in made]
-    with Writers() as writers:
+    with WritingThreads() as writers:
         for at, go in enumerate(going):
             assert not writers.are_full
             writers.put(at, Slow(made[at], go))
@@ -104,7 +104,7 @@ def test_a_large_file_is_awaited_alone(tmp_path: Path) -> None:
     """Results are in memory until then."""
     (made,) = jobs(tmp_path, "long")
     go = Event()
-    with Writers() as writers:
+    with WritingThreads() as writers:
         writers.put(0, Slow(replace(made, size=5_000_000), go))
         assert writers.are_full
         go.set()
@@ -115,7 +115,7 @@ def test_whoever_leaves_in_between_leaves_whole_files(tmp_path: Path) -> None:
     made = jobs(tmp_path, "one", "two")
     go = Event()
     go.set()
-    with Writers() as writers:
+    with WritingThreads() as writers:
         for at in range(2):
             writers.put(at, Slow(made[at], go))
     assert tree(tmp_path / "out") == {"0.mid": b"ONE", "1.mid": b"TWO"}
@@ -168,10 +168,10 @@ def test_workers_leave_ctrl_c_to_their_leader(tmp_path: Path) -> None:
 def test_workers_end_with_a_leader_that_is_killed(tmp_path: Path) -> None:
     """Nothing is left running: the pipe that all of them inherit is closed when the last one is gone."""
     program = (
-        "import os, signal, sys; from pathlib import Path; from router.batch.workers import Writers, results\n"
+        "import os, signal, sys; from pathlib import Path; from router.batch.workers import WritingThreads, results\n"
         "from router.batch.plan import Job; from tests.support.fake_rewriting import FakeRecipe, JobList\n"
         "recipe = FakeRecipe(); jobs = JobList([Job(path, None, 1) for path in Path(sys.argv[1]).iterdir()])\n"
-        "numbered = results(jobs, recipe(), recipe, 3, Writers())\n"
+        "numbered = results(jobs, recipe(), recipe, 3, WritingThreads())\n"
         "for _ in range(60): next(numbered)\n"
         "os.kill(os.getpid(), signal.SIGKILL)"
     )
@@ -186,10 +186,10 @@ def test_workers_end_with_a_leader_that_is_killed(tmp_path: Path) -> None:
 def test_one_file_starts_no_processes() -> None:
     """A single file is done here, without the time to start anything."""
     program = (
-        "import sys; from pathlib import Path; from router.batch.workers import Writers, results\n"
+        "import sys; from pathlib import Path; from router.batch.workers import WritingThreads, results\n"
         "from router.batch.plan import Job; from tests.support.fake_rewriting import FakeRecipe, JobList\n"
         "recipe = FakeRecipe(); jobs = JobList([Job(Path('gone'), None, 1)])\n"
-        "list(results(jobs, recipe(), recipe, 8, Writers()))\n"
+        "list(results(jobs, recipe(), recipe, 8, WritingThreads()))\n"
         "assert not {'multiprocessing', 'concurrent.futures'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", program], check=True, cwd=Path(__file__).parents[3])
