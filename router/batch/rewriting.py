@@ -21,10 +21,10 @@ from router.batch.search import find_files, real_path
 from router.batch.spool import Spool
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, SETTLED_LATER, Disk
-from router.files.draft_file import remove_abandoned_drafts
 from router.files.file_names import for_port
 from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import RuleTexts
+from router.files.temporary_file import remove_abandoned_files
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
@@ -228,6 +228,6 @@ def _run(
     finally:
         if not settings.dry_run:
             for folder in map(Path, remaining.folders):
-                remove_abandoned_drafts(folder)
+                remove_abandoned_files(folder)
                 disk.settle(folder)
     return False

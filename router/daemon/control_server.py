@@ -30,24 +30,24 @@ Handler = Callable[[dict[str, Any]], Mapping[str, Any]]
 LONGEST_QUESTION: Final = 64 * 1024
 _PIECE: Final = 48 * 1024
 _CLIENTS: Final = 16
-_MORE_FOR_PANIC: Final = 16  # clients that may come on top while all others wait for the daemon: panic gets through
+_EXTRA_FOR_PANIC: Final = 16  # clients that may come on top while all others wait for the daemon: panic gets through
 _PANIC: Final = "panic"
-_AT_THE_DOOR: Final = 128  # clients that may wait to be let in
-_CLIENT_PATIENCE_S: Final = 30.0  # seconds for a client to ask, or to take its answer
-_LAST_ANSWERS_S: Final = 1.0  # seconds for the answers that are on their way when the daemon leaves
+_BACKLOG: Final = 128  # clients that may wait to be accepted
+_CLIENT_PATIENCE_S: Final = 30.0  # for a client to ask, or to take its answer
+_LAST_ANSWERS_S: Final = 1.0  # for the answers that are on their way when the daemon leaves
 
 
-_CROWDED: Final = f"{_CLIENTS} other programs wait for the daemon: try again later"
-_FULL: Final = line_of({"ok": False, "error": _CROWDED})
+_TOO_MANY: Final = f"{_CLIENTS} other programs wait for the daemon: try again later"
+_TOO_MANY_ANSWER: Final = line_of({"ok": False, "error": _TOO_MANY})
 
 
 class _Client:
-    """A client with a thread of its own. `kept_us_since` is since when (ns) the daemon has waited for it to ask or to
+    """A client with a thread of its own. `awaited_since` is since when (ns) the daemon has waited for it to ask or to
     listen; None while the client waits for the daemon. With `only_panic` there was no room for any other question."""
 
     def __init__(self, stream: socket.socket, since: int, only_panic: bool) -> None:
         self.stream = stream
-        self.kept_us_since: int | None = since
+        self.awaited_since: int | None = since
         self.only_panic = only_panic
         self.thread = threading.current_thread()
 
@@ -135,7 +135,7 @@ class ControlServer:
         stream.settimeout(_CLIENT_PATIENCE_S)
         with self._guard:
             is_full = len(self._clients) >= _CLIENTS and not self._drop_slowest()
-            if len(self._clients) < _CLIENTS + _MORE_FOR_PANIC:
+            if len(self._clients) < _CLIENTS + _EXTRA_FOR_PANIC:
                 client = _Client(stream, self._clock.now_ns(), only_panic=is_full)
                 client.thread = threading.Thread(
                     target=self._attend, args=(client,), name="control client", daemon=True
@@ -144,14 +144,14 @@ class ControlServer:
                 client.thread.start()
                 return
         with stream, suppress(OSError):
-            stream.sendall(_FULL)
+            stream.sendall(_TOO_MANY_ANSWER)
 
     def _drop_slowest(self) -> bool:
         """Leave the client that has kept us waiting longest; False if all of them wait for us."""
-        slow = [client for client in self._clients if client.kept_us_since is not None]
+        slow = [client for client in self._clients if client.awaited_since is not None]
         if not slow:
             return False
-        slowest = min(slow, key=lambda client: client.kept_us_since or 0)
+        slowest = min(slow, key=lambda client: client.awaited_since or 0)
         self._clients.remove(slowest)
         with suppress(OSError):
             slowest.stream.shutdown(socket.SHUT_RDWR)  # its thread wakes, and ends
@@ -163,9 +163,9 @@ class ControlServer:
         try:
             with stream, suppress(OSError):
                 for question in lines_from(stream, LONGEST_QUESTION, _CLIENT_PATIENCE_S, self._clock):
-                    client.kept_us_since = None
+                    client.awaited_since = None
                     for line in self._answer(question, client.only_panic):
-                        client.kept_us_since = self._clock.now_ns()
+                        client.awaited_since = self._clock.now_ns()
                         stream.sendall(line)
         except TooLongError:
             pass
@@ -202,7 +202,7 @@ class ControlServer:
             known = ", ".join(sorted(self._handlers))
             raise MachineError(f"the daemon doesn't know {json.dumps(verb)[:60]}; it knows {known}")
         if only_panic and verb != _PANIC:
-            raise MachineError(_CROWDED)
+            raise MachineError(_TOO_MANY)
         return self._handlers[verb](question)
 
 
@@ -243,7 +243,7 @@ def _listening(path: Path) -> socket.socket:
         path.unlink(missing_ok=True)  # left over from a daemon that was killed: its lock is free
         listener.bind(str(path))
         path.chmod(0o600)
-        listener.listen(_AT_THE_DOOR)
+        listener.listen(_BACKLOG)
         listener.setblocking(False)
     except OSError as error:
         listener.close()

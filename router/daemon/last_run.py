@@ -17,9 +17,9 @@ from typing import Any, Final
 from router.files.atomic_writing import write_new
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, Disk
-from router.files.draft_file import remove_abandoned_drafts
 from router.files.regular_files import read_regular
 from router.files.rule_files import RuleTexts
+from router.files.temporary_file import remove_abandoned_files
 from router.files.user_folders import state_folder
 from rules.errors import MachineError
 from rules.program.switch_states import State
@@ -128,7 +128,7 @@ class RunKeeper:
             self._thread.join(_LAST_WRITE_S)
 
     def _work(self) -> None:
-        remove_abandoned_drafts(state_folder())
+        remove_abandoned_files(state_folder())
         self._look()
         while not self._ending.wait(_EVERY_S):
             self._look()

@@ -21,9 +21,9 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from router.files.disk import DISK, Disk
-from router.files.draft_file import Draft
 from router.files.file_names import backups
 from router.files.interrupts import undisturbed
+from router.files.temporary_file import TemporaryFile
 from router.text.formatting import why
 from rules.errors import MachineError
 
@@ -70,19 +70,19 @@ def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: boo
 
 def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk) -> WritingSteps[None]:
     """Do the same in steps."""
-    with ExitStack() as drafts:
+    with ExitStack() as temporary_files:
         with undisturbed():
             ready = {}
             for path, data in files.items():
                 with _explained(path):
                     disk.make_folder(path.parent)
-                    ready[path] = drafts.enter_context(Draft(path.parent, data, like, disk))
+                    ready[path] = temporary_files.enter_context(TemporaryFile(path.parent, data, like, disk))
         yield _all_flushed(list(ready.values()))
-        with undisturbed(), drafts.pop_all():
-            for path, draft in ready.items():
+        with undisturbed(), temporary_files.pop_all():
+            for path, temporary in ready.items():
                 with _explained(path):
-                    draft.close()
-            _put_in_place({path: draft.path for path, draft in ready.items()}, replace, disk)
+                    temporary.close()
+            _put_in_place({path: temporary.path for path, temporary in ready.items()}, replace, disk)
     for folder in {path.parent for path in files}:
         disk.settle(folder)
 
@@ -96,19 +96,19 @@ def writing_back(
     just before anything changes its name. Raises MachineError; then the file is as it was.
     """
     path = Path(os.path.realpath(path))
-    with ExitStack() as drafts:
+    with ExitStack() as temporary_files:
         with undisturbed(), _explained(path):
             like = path.stat()
-            draft = drafts.enter_context(Draft(path.parent, data, like, disk))
-        yield draft.flush
-        with undisturbed(), _explained(path), drafts.pop_all():
-            draft.close()
-            _give_to_owner(draft.path, like)
+            temporary = temporary_files.enter_context(TemporaryFile(path.parent, data, like, disk))
+        yield temporary.flush
+        with undisturbed(), _explained(path), temporary_files.pop_all():
+            temporary.close()
+            _give_to_owner(temporary.path, like)
             announce(path)
             backup = _keep(path, like, disk)
             disk.settle_at_once(path.parent)  # the only copy of what was played has no other name in a moment
             try:
-                disk.replace(draft.path, path)
+                disk.replace(temporary.path, path)
             except OSError:
                 backup.unlink()
                 raise
@@ -131,10 +131,10 @@ def _explained(path: Path) -> Iterator[None]:
         raise MachineError(f"{path} can't be written: {why(error)}{_ADVICE.get(error.errno or 0, '')}") from error
 
 
-def _all_flushed(drafts: Sequence[Draft]) -> Wait:
+def _all_flushed(temporary_files: Sequence[TemporaryFile]) -> Wait:
     def flush() -> None:
-        for draft in drafts:
-            draft.flush()
+        for temporary in temporary_files:
+            temporary.flush()
 
     return flush
 
@@ -200,9 +200,9 @@ def _keep(path: Path, like: os.stat_result, disk: Disk) -> Path:
         except OSError:
             if os.path.lexists(backup):
                 continue
-            with Draft(path.parent, path.read_bytes(), like, disk) as draft:
-                draft.flush()
-                draft.close()
-                disk.replace(draft.path, backup)
+            with TemporaryFile(path.parent, path.read_bytes(), like, disk) as temporary:
+                temporary.flush()
+                temporary.close()
+                disk.replace(temporary.path, backup)
         return backup
     raise MachineError(f"{path} has too many backups: move some away")

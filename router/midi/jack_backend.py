@@ -48,7 +48,7 @@ class JackBackend(RtmidiBackend):
     sysex_sticks = True
 
     _child: subprocess.Popen[bytes] | None = None
-    _wires: JackConnections | None = None
+    _connections: JackConnections | None = None
     _silence = ""
 
     def __init__(self, library: Library, api: int, client: str) -> None:
@@ -82,7 +82,7 @@ class JackBackend(RtmidiBackend):
 
     @contextlib.contextmanager
     def _making(self, name: str) -> Iterator[None]:
-        """A client that can't be made means that the server has died, and that all others have just been freed."""
+        """Take a failure to make a client as the death of the server, which has just freed all others."""
         if len(name.encode()) > _LONGEST_NAME:  # which it refuses as well, though it lives
             raise MachineError(f'the name "{name}" is too long for JACK: write at most {_LONGEST_NAME} bytes')
         if self.is_lost:
@@ -91,10 +91,10 @@ class JackBackend(RtmidiBackend):
             yield
         except Exception:
             self.is_lost = True
-            self._leave_alone()
+            self._abandon_clients()
             raise
 
-    def _leave_alone(self) -> None:
+    def _abandon_clients(self) -> None:
         """Never touch any client again, not even to delete it."""
         for client in self._clients:
             _never_free(client)
@@ -102,30 +102,30 @@ class JackBackend(RtmidiBackend):
 
     def _forget(self) -> None:
         super()._forget()
-        self._wires = None
+        self._connections = None
 
     # -- inputs -------------------------------------------------------------------------------------------------------
 
     def open_input(self, name: str, label: str) -> RawInput:
-        """As everywhere, and silence beside it."""
-        with self._hushed():
+        """Connect as everywhere, with silence connected as well."""
+        with self._with_silence():
             return super().open_input(name, label)
 
     def virtual_input(self, label: str) -> RawInput:
-        """As everywhere, and silence beside whoever connects to it."""
-        with self._hushed():
+        """Make a port as everywhere, with silence connected to it."""
+        with self._with_silence():
             return super().virtual_input(label)
 
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
-        """On the two clients that look for ports, so that it costs none of its own."""
+        """Use the two clients that look for ports, so that the loopback needs none of its own."""
         with asking("JACK can't be used"):
-            heart = self._make_port(self._look_out, HEARTBEAT)
-            with self._hushed():
-                self._look_in.open_port(self.input_names().index(heart), HEARTBEAT)
+            heartbeat = self._make_port(self._look_out, HEARTBEAT)
+            with self._with_silence():
+                self._look_in.open_port(self.input_names().index(heartbeat), HEARTBEAT)
             return OpenInput(self._look_in, _keep), OpenOutput(self._look_out, _keep)
 
     def _make_port(self, client: Client, port: str) -> str:
-        """Make a port that sends; the name that it got."""
+        """Make a port that sends; return its full name."""
         before = set(self.input_names())
         client.open_virtual_port(port)
         return next(name for name in self.input_names() if name not in before and self._is_of_our_clients(name))
@@ -133,32 +133,32 @@ class JackBackend(RtmidiBackend):
     def _begin(self) -> None:
         super()._begin()
         with contextlib.suppress(MachineError):  # it is only less safe without
-            self._wires = JackConnections()
-        if self._wires is not None:
+            self._connections = JackConnections()
+        if self._connections is not None:
             with asking("JACK can't be used"):
                 self._silence = self._make_port(self._make_out(self.client), SILENCE)
 
     @contextlib.contextmanager
-    def _hushed(self) -> Iterator[None]:
-        """Silence is connected to the input of ours that is made meanwhile.
+    def _with_silence(self) -> Iterator[None]:
+        """Connect silence to the input of ours that is made meanwhile.
 
-        To no other: another command of our name may be about, and whoever waits for our silence waits for us.
+        To no other: another command of our name may run, and one that waits for our silence waits for us.
         """
-        before = set(self.output_names()) if self._wires is not None else set()
+        before = set(self.output_names()) if self._connections is not None else set()
         yield
-        if self._wires is not None:
+        if self._connections is not None:
             for name in self.output_names():
                 if name not in before and self._is_of_our_clients(name):
-                    self._wires.connect(self._silence, name)
+                    self._connections.connect(self._silence, name)
 
     # -- death --------------------------------------------------------------------------------------------------------
 
     def lose(self) -> None:
-        """The server is dead, or hangs: whoever asks it for something may wait for ever."""
+        """Touch nothing of the server any more: it is dead or hangs, and asking it could take for ever."""
         self.is_lost = True
 
     def revive(self) -> bool:
-        """True once the server answers and new clients are made, the old ones gone."""
+        """Return whether the server answers again and new clients are made, the old ones gone."""
         if self._clients and self._look_in.get_message() is not None:
             self.is_lost = False
             self.close()  # the heartbeat has come back: the server had only been hanging
@@ -172,7 +172,7 @@ class JackBackend(RtmidiBackend):
         self._child = None
         if code == -signal.SIGALRM:
             return False  # it hangs, and so would we
-        self._bury()
+        self._delete_dead_clients()
         return code == 0 and self._try_again()
 
     def _try_again(self) -> bool:
@@ -184,8 +184,8 @@ class JackBackend(RtmidiBackend):
             return False
         return True
 
-    def _bury(self) -> None:
-        """The server is dead. Inputs are deleted, for their queues are large.
+    def _delete_dead_clients(self) -> None:
+        """Delete the inputs of a dead server, since their queues are large.
 
         An output would first wait a second for the dead to take what it had sent, so it is left as it is.
         """
@@ -206,10 +206,10 @@ class JackBackend(RtmidiBackend):
         """Delete all clients, unless the server might never let us."""
         self._stop_asking()
         if self.is_lost:
-            self._leave_alone()
+            self._abandon_clients()
             return
-        if self._wires is not None:
-            self._wires.close()
+        if self._connections is not None:
+            self._connections.close()
         super().close()
 
 
@@ -221,7 +221,7 @@ rtmidi.MidiOut(int(sys.argv[1]), name="pointsman-probe").delete()
 
 
 def _probe(api: int) -> subprocess.Popen[bytes]:
-    """A child that ends well if a client can be made, and is ended by a signal if the server only hangs."""
+    """Start a child that ends with 0 if a client can be made, and by a signal if the server only hangs."""
     return subprocess.Popen(
         [sys.executable, "-c", _ASK, str(api), str(int(_PROBE_S))],
         stdin=subprocess.DEVNULL,
@@ -231,7 +231,7 @@ def _probe(api: int) -> subprocess.Popen[bytes]:
 
 
 def _keep(client: Client) -> None:
-    """The clients that look for ports outlive their loopback."""
+    """Do nothing: the clients that look for ports outlive their loopback."""
 
 
 def _never_free(client: object) -> None:

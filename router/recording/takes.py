@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Final
 from router.files.atomic_writing import TargetExistsError, holds, write_new
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.disk import DISK, Disk
-from router.files.draft_file import remove_abandoned_drafts
 from router.files.file_lock import lock
 from router.files.regular_files import open_regular, read_regular
+from router.files.temporary_file import remove_abandoned_files
 from router.recording.journal_files import SUFFIX, numbered, target_of
 from router.text.formatting import plain, why
 from rules.errors import MachineError
@@ -63,7 +63,7 @@ def save(journal: Path, disk: Disk = DISK, clock: Clock = SYSTEM_CLOCK) -> Saved
         like = os.fstat(handle)
         take, damage = _take_of(journal, _content(journal, clock.wall_s() - like.st_mtime))
         path = write_take(target_of(journal), take, like, disk) if take.played else None
-        remove_abandoned_drafts(journal.parent)  # of a process that was killed while it saved this very take
+        remove_abandoned_files(journal.parent)  # of a process that was killed while it saved this very take
         if _OPEN_FILES_STAY:
             locked.close()  # elsewhere it is locked until it is gone, so that nobody else saves it meanwhile
         return Saved(path, take, damage or _delete(journal))

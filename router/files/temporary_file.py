@@ -1,4 +1,4 @@
-"""Files under a passing name, on their way to a real one; and those that a killed process left behind."""
+"""Temporary files, which get their real names once they are whole, and those that a killed process left behind."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ except ImportError:  # Windows has no such locks, and deletes no file that is op
 else:
     _LOCKS = True
 
-_PASSING_NAME: Final = re.compile(r"\.pointsman-[0-9a-f]{12}\.part")
+_TEMPORARY_NAME: Final = re.compile(r"\.pointsman-[0-9a-f]{12}\.part")
 
 
-class Draft:
-    """A file under a passing name in `folder`; gone in the end unless it got its real name. Raises OSError.
+class TemporaryFile:
+    """A temporary file in `folder`; it is deleted in the end unless it got its real name. Raises OSError.
 
     It is locked as long as its process lives, which is how others know that it isn't abandoned.
     """
@@ -50,7 +50,7 @@ class Draft:
         self.path.unlink(missing_ok=True)
 
     def flush(self) -> None:
-        """Wait until the disk has it; `close` tells what went wrong."""
+        """Wait until the file is on the disk; `close` raises what went wrong."""
         try:
             if self._handle is not None:
                 self._disk.flush(self._handle)
@@ -58,7 +58,7 @@ class Draft:
             self._error = error
 
     def close(self) -> None:
-        """It is whole, and ready for its name. Raises what went wrong before."""
+        """Make the file ready for its real name. Raises what went wrong before."""
         if not _LOCKS:
             self._close_handle()  # there, no file that is open can get another name
         if self._error is not None:
@@ -71,7 +71,10 @@ class Draft:
 
 
 def _locked(folder: Path, disk: Disk) -> tuple[Path, int]:
-    """A new file that is locked. One that was taken for abandoned before it was locked has lost its name: again."""
+    """Return a new file that is locked.
+
+    One that was taken for abandoned before it was locked has lost its name: then another is made.
+    """
     while True:
         path = folder / f".pointsman-{os.urandom(6).hex()}.part"
         handle = disk.create(path)
@@ -82,7 +85,7 @@ def _locked(folder: Path, disk: Disk) -> tuple[Path, int]:
 
 
 def _lock(handle: int, *, wait: bool) -> bool:
-    """Lock a file; whether it could be done. Some disks, and some systems, have no locks."""
+    """Lock a file; return whether that worked. Some disks, and some systems, have no locks."""
     if not _LOCKS:
         return False
     try:
@@ -92,11 +95,11 @@ def _lock(handle: int, *, wait: bool) -> bool:
     return True
 
 
-def remove_abandoned_drafts(folder: Path) -> int:
-    """Delete the drafts in `folder` whose process was killed; return how many. Those that are being written stay."""
+def remove_abandoned_files(folder: Path) -> int:
+    """Delete temporary files in `folder` whose process was killed; return how many. Those being written stay."""
     removed = 0
     with suppress(OSError), os.scandir(folder) as entries:
-        for path in [entry.path for entry in entries if _PASSING_NAME.fullmatch(entry.name)]:
+        for path in [entry.path for entry in entries if _TEMPORARY_NAME.fullmatch(entry.name)]:
             with suppress(OSError):
                 handle = open_regular(path, os.O_RDWR, follow_links=False)
                 try:

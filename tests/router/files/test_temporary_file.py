@@ -1,4 +1,4 @@
-"""Drafts that a killed process left behind are deleted, and no others."""
+"""Temporary files that a killed process left behind are deleted, and no others."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from router.files.disk import DISK, Disk
-from router.files.draft_file import Draft, remove_abandoned_drafts
+from router.files.temporary_file import TemporaryFile, remove_abandoned_files
 
 LIKE = os.stat(__file__)
 
@@ -20,8 +20,8 @@ def killed(folder: Path) -> Path:
     """What a process leaves behind that is killed while it writes."""
     program = (
         "import os, signal, sys; from pathlib import Path\n"
-        "from router.files.disk import DISK; from router.files.draft_file import Draft\n"
-        "Draft(Path(sys.argv[1]), b'half', os.stat(sys.argv[1]), DISK)\n"
+        "from router.files.disk import DISK; from router.files.temporary_file import TemporaryFile\n"
+        "TemporaryFile(Path(sys.argv[1]), b'half', os.stat(sys.argv[1]), DISK)\n"
         "os.kill(os.getpid(), signal.SIGKILL)"
     )
     run = subprocess.run([sys.executable, "-c", program, str(folder)], check=False, cwd=Path(__file__).parents[3])
@@ -33,20 +33,20 @@ def killed(folder: Path) -> Path:
 def test_what_a_killed_process_left_is_deleted(tmp_path: Path) -> None:
     """The next run in a folder tidies it."""
     killed(tmp_path)
-    assert remove_abandoned_drafts(tmp_path) == 1
+    assert remove_abandoned_files(tmp_path) == 1
     assert not list(tmp_path.iterdir())
 
 
 def test_a_draft_that_is_being_written_stays(tmp_path: Path) -> None:
-    """Two runs in one folder don't disturb each other; nor is a file deleted that only looks like a draft."""
+    """Two runs in one folder don't disturb each other; nor is a file deleted that only looks like a temporary file."""
     (tmp_path / ".pointsman-mine.part").write_bytes(b"mine")
     (tmp_path / ".pointsman-0123456789ab.part").symlink_to(".pointsman-mine.part")
-    with Draft(tmp_path, b"whole", LIKE, DISK) as draft:
-        assert remove_abandoned_drafts(tmp_path) == 0
-        draft.flush()
-        draft.close()
-        assert remove_abandoned_drafts(tmp_path) == 0
-        assert draft.path.read_bytes() == b"whole"
+    with TemporaryFile(tmp_path, b"whole", LIKE, DISK) as temporary:
+        assert remove_abandoned_files(tmp_path) == 0
+        temporary.flush()
+        temporary.close()
+        assert remove_abandoned_files(tmp_path) == 0
+        assert temporary.path.read_bytes() == b"whole"
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         ".pointsman-0123456789ab.part",
         ".pointsman-mine.part",
@@ -66,16 +66,16 @@ def test_a_draft_that_was_taken_for_abandoned_is_begun_again(tmp_path: Path) -> 
             handle = super().create(path)
             if not self.hurried:
                 self.hurried = True
-                assert remove_abandoned_drafts(tmp_path) == 1
+                assert remove_abandoned_files(tmp_path) == 1
             return handle
 
-    with Draft(tmp_path, b"whole", LIKE, Hasty()) as draft:
-        assert draft.path.read_bytes() == b"whole"
+    with TemporaryFile(tmp_path, b"whole", LIKE, Hasty()) as temporary:
+        assert temporary.path.read_bytes() == b"whole"
 
 
 def test_a_folder_that_is_gone_has_nothing_to_tidy(tmp_path: Path) -> None:
     """Tidying is never a reason to fail."""
-    assert remove_abandoned_drafts(tmp_path / "gone") == 0
+    assert remove_abandoned_files(tmp_path / "gone") == 0
 
 
 @pytest.mark.parametrize("in_place", [False, True])
