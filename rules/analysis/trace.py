@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from rules.analysis.clock_findings import clock_advice
 from rules.analysis.mismatch import mismatch
+from rules.analysis.node_recorder import NodeRecorder, Passing
 from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
 from rules.compiler.compiler import Compiler
 from rules.compiler.sources import BranchEntry, BranchPlan, PulledTrigger, SourceEntry, condition_of
@@ -16,14 +16,11 @@ from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.din import microseconds_on_wire
-from rules.midi.messages import ACTIVE_SENSING, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
+from rules.midi.messages import ACTIVE_SENSING, SYSEX, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
-from rules.program.event import Event, Family
 from rules.program.forms import Form, form_of
 from rules.program.guards import Guard, holds
-from rules.program.holders import Copy
 from rules.program.switch_states import Layout, State
-from rules.program.tables import AnyNode
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
 from rules.timing.delays import AT_ONCE, Delay, in_words
@@ -47,14 +44,6 @@ class _Refusal:
 
     reason: str
     counts_as_taken: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Passing:
-    """A message on its way, and how late it is."""
-
-    message: bytes
-    delay: Delay = AT_ONCE
 
 
 def trace(
@@ -92,7 +81,7 @@ class _Tracer:
         if message[0] == ACTIVE_SENSING:
             return [TraceLine(0, "goes nowhere: active sensing only shows that the cable is connected")]
         entry = self._compiler.entry(self._source, self._compiler.clock_ports(self._source))
-        passing = [_Passing(message)]
+        passing = [Passing(message)]
         lines: list[TraceLine] = []
         if message[0] <= SYSEX:
             for link in self._compiler.port_steps(self._source):
@@ -111,7 +100,7 @@ class _Tracer:
                 busy = microseconds_on_wire(arrived) / 1000
                 yield TraceLine(0, f"keeps the DIN connection of {name} busy for {busy:g} ms")
 
-    def _enter(self, entry: SourceEntry, one: _Passing) -> Iterator[TraceLine]:
+    def _enter(self, entry: SourceEntry, one: Passing) -> Iterator[TraceLine]:
         form = form_of(one.message)
         triggers = self._compiler.triggers(self._source)
         pulling = [pulled for pulled in triggers if self._fits(form, [condition_of(pulled.trigger)])]
@@ -133,10 +122,10 @@ class _Tracer:
         reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else [no_rule]
         yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
 
-    def _pull(self, pulled: PulledTrigger, one: _Passing, form: Form) -> Iterator[TraceLine]:
+    def _pull(self, pulled: PulledTrigger, one: Passing, form: Form) -> Iterator[TraceLine]:
         """Return what a message does to a switch, and what that sends."""
         before = self._word
-        recorder = _Recorder(self.layout, self._word, one)
+        recorder = NodeRecorder(self.layout, self._word, one)
         recorder.hand(pulled.node, form.status, *split_message(one.message)[1:])
         self._word = recorder.word
         passes = "and passes on" if pulled.trigger.pass_on else "and is not passed on"
@@ -167,7 +156,7 @@ class _Tracer:
         words = f"to port {port}: {format_message(message, self._naming)}{_later(written.after)}"
         return TraceLine(2, words, ((port, message),))
 
-    def _rules(self, entry: SourceEntry, one: _Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
+    def _rules(self, entry: SourceEntry, one: Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
         for branch in self._branches():
             rule = branch.rule
             zone = f", zone {branch.zone_number + 1}" if branch.zone is not None else ""
@@ -205,7 +194,7 @@ class _Tracer:
 
     # -- along a chain ----------------------------------------------------------------------------------------------
 
-    def _follow(self, chain: Chain, passing: Sequence[_Passing], depth: int) -> list[TraceLine]:
+    def _follow(self, chain: Chain, passing: Sequence[Passing], depth: int) -> list[TraceLine]:
         lines: list[TraceLine] = []
         for link in chain:
             if isinstance(link, OutletLink):
@@ -220,7 +209,7 @@ class _Tracer:
                 return lines + self._arrivals(link, passing, depth)
         return lines
 
-    def _divide(self, link: OutletLink, one: _Passing, depth: int) -> list[TraceLine]:
+    def _divide(self, link: OutletLink, one: Passing, depth: int) -> list[TraceLine]:
         """To every name that its channel leads to."""
         channel = form_of(one.message).channel
         names = link.names_for(channel)
@@ -232,19 +221,19 @@ class _Tracer:
             lines += self._follow(link.end_of(name), [one], depth + 1)
         return lines
 
-    def _arrivals(self, link: DeliverLink, passing: Sequence[_Passing], depth: int) -> list[TraceLine]:
+    def _arrivals(self, link: DeliverLink, passing: Sequence[Passing], depth: int) -> list[TraceLine]:
         return [self._arrival(link.target, one, depth) for one in passing]
 
-    def _arrival(self, target: int, one: _Passing, depth: int) -> TraceLine:
+    def _arrival(self, target: int, one: Passing, depth: int) -> TraceLine:
         port = self._compiler.ports[target]
         later = _later(one.delay)
         text = f"arrives at port {port}: {self._told(one)}{later}"
         return TraceLine(depth, text, ((port, one.message),), late=bool(later), is_arrival=True)
 
-    def _through(self, link: object, passing: Sequence[_Passing], depth: int) -> tuple[list[TraceLine], list[_Passing]]:
+    def _through(self, link: object, passing: Sequence[Passing], depth: int) -> tuple[list[TraceLine], list[Passing]]:
         """Return what one link makes of each message, and the words for it."""
         lines: list[TraceLine] = []
-        after: list[_Passing] = []
+        after: list[Passing] = []
         for one in passing:
             made = self._made(link, one)
             after += made
@@ -255,7 +244,7 @@ class _Tracer:
                 lines.append(TraceLine(depth, f"outside the notes of the device: {told}"))
         return lines, after
 
-    def _step_words(self, link: StepLink, one: _Passing, made: Sequence[_Passing]) -> str:
+    def _step_words(self, link: StepLink, one: Passing, made: Sequence[Passing]) -> str:
         if link.when is not None and not holds(link.open, self._word):
             return f"{link.step.words(self._naming)}: not now, it waits for {link.when}"
         if [new.message for new in made] == [one.message] and made[0].delay == one.delay:
@@ -263,16 +252,16 @@ class _Tracer:
         told = ", ".join(self._told(new) + _later(new.delay) for new in made)
         return f"{link.step.words(self._naming)}: {told or 'dropped'}"
 
-    def _made(self, link: object, one: _Passing) -> list[_Passing]:
+    def _made(self, link: object, one: Passing) -> list[Passing]:
         """The messages that one link makes of one message."""
         assert isinstance(link, StepLink | RangeLink | DeliverLink)
         form = form_of(one.message)
         _, first, second = split_message(one.message)
-        made: list[_Passing] = []
+        made: list[Passing] = []
         for new in link.fold(form):
             if not new.exists or not holds(new.guard, self._word):
                 continue
-            recorder, lane = _Recorder(self.layout, self._word, one), new.lane()
+            recorder, lane = NodeRecorder(self.layout, self._word, one), new.lane()
             if new.node is not None:
                 recorder.hand(new.node, new.status, lane.first(first, second), lane.second(first, second))
             else:
@@ -280,98 +269,8 @@ class _Tracer:
             made += recorder.made
         return made
 
-    def _told(self, one: _Passing) -> str:
+    def _told(self, one: Passing) -> str:
         return format_message(one.message, self._naming)
-
-
-class _Recorder:
-    """What a node sends on is noted, as if this were the first message that comes to it. Nobody is woken."""
-
-    now = 0
-    trying = False
-    known = False
-
-    def __init__(self, layout: Layout, word: int, one: _Passing) -> None:
-        self.word = word
-        self.heard: list[bool] = []
-        self.consumed = False
-        self.chosen: str | None = None
-        self.made: list[_Passing] = []
-        self._layout = layout
-        self._event = Event(0, 0, 0, one.message, 0, Family(word))
-        self._event.delay = one.delay
-        self._as_note_on = one.message[0] & 0xF0 == NOTE_ON
-
-    def hand(self, node: AnyNode, status: int, d1: int, d2: int) -> None:
-        """Hand the message to a node, as the steps before have changed it."""
-        self._event.node = node.main
-        node.take(node.main.fresh(), self._event, status, d1, d2, self)
-
-    def note(self, status: int, d1: int, d2: int, delay: Delay) -> None:
-        """Note one message; a note-off keeps its form."""
-        if status >= SYSEX:
-            message = self._event.message
-        elif LENGTH[status] == 2:
-            message = bytes((status, d1))
-        elif self._as_note_on and status & 0xF0 == NOTE_OFF:
-            message = bytes((status | 0x10, d1, 0))
-        else:
-            message = bytes((status, d1, d2))
-        self.made.append(_Passing(message, delay))
-
-    def emit(
-        self,
-        event: Event,
-        status: int,
-        d1: int,
-        d2: int,
-        *,
-        after: Delay = AT_ONCE,
-        copy: Copy = (),
-        ordered: bool = False,
-        anew: bool = False,
-    ) -> None:
-        """Note a message."""
-        self.note(status, d1, d2, event.delay + after)
-
-    def send(self, event: Event, message: bytes) -> None:
-        """Note a message that a step wrote itself."""
-        self.made.append(_Passing(message, event.delay))
-
-    def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
-        """Each is asked for the first time."""
-        return answer()
-
-    def turn(self, switch: str, state: State) -> None:
-        """Turn the switch; what follows sees its new state."""
-        self.word = self._layout.turned(self.word, switch, state)
-
-    def choose(self, switch: str, state: State) -> None:
-        """Turn the switch to a state; that it is in that state already is noted."""
-        self.chosen = switch if self._layout.state(self.word, switch) == state else None
-        self.turn(switch, state)
-
-    def toggle(self, switch: str) -> None:
-        """Turn the switch to its other state."""
-        self.turn(switch, not self._layout.state(self.word, switch))
-
-    def advance_switch(self, switch: str, by: int) -> None:
-        """Move the switch on by so many states."""
-        self.word = self._layout.advanced(self.word, switch, by)
-
-    def later(self, base: int, delay: Delay) -> int:
-        """Only delays are told, not times."""
-        return base
-
-    def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
-        """Do nothing: what comes later by itself is not shown."""
-        return 0
-
-    def cancel(self, wake: int) -> None:
-        """Do nothing: nothing is woken in a trace."""
-
-    def put_off(self) -> None:
-        """Do nothing: a trace counts nothing."""
 
 
 def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:

@@ -106,6 +106,12 @@ def test_steps_are_told_in_the_words_of_the_rule_file(step: str, words: str) -> 
     assert step_story(step).startswith(f"{words}: ")
 
 
+def test_the_end_that_a_step_gives_a_note_is_told() -> None:
+    """A note that lasts a fixed time is told with its note-off, and when that goes out."""
+    told = step_story("{ length = 120 }")
+    assert told.endswith(": note-on 1 C4 100, note-off 1 C4 64, 120 ms later")
+
+
 def test_long_tables_are_cut() -> None:
     """Of a map of many notes the beginning is told, and how much more there is."""
     table = ", ".join(f"{key} = {key + 1}" for key in range(40))
