@@ -17,6 +17,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
+from router.cli.own_ports import OwnPorts
 from router.cli.parsing import add_backend, file_name
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import read_rule_files
@@ -90,7 +91,7 @@ def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock 
     """Listen to every port until Ctrl-C; return the exit code. Raises RuleFileError, MachineError or UsageError."""
     names = PortNames.of(settings.rules)
     system = backend or choose_backend(settings.backend, "pointsman-learn")
-    listening = ListeningPorts(system, "learn")
+    listening = ListeningPorts(system, "learn", leaves_out=OwnPorts())
     report = GestureReport(names, system, settings.json)
     next_scan = 0
 

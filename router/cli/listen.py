@@ -15,6 +15,7 @@ import sys
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
+from router.cli.own_ports import OwnPorts
 from router.cli.parsing import add_backend, length
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
@@ -168,6 +169,7 @@ _DRIFT_S: Final = 0.02  # seconds by which the system's own times may differ fro
 _SILENCE_EVERY_NS: Final = 10_000_000  # between two looks whether a clock has fallen silent
 _MOST_RAW: Final = 3  # bytes: longer messages have theirs in the words
 _RAW_WIDTH: Final = 8
+_OWN: Final = " (Pointsman's own)"
 _LEAST_NAME: Final = 12  # characters of a port's name, also where the screen is too narrow
 
 
@@ -236,6 +238,7 @@ class IncomingReport:
         self._times: dict[str, float] = {}
         self._ticking: dict[str, SteadyMessages] = {}
         self._met_any = False
+        self._is_own = OwnPorts()
 
     def is_over(self, now: float) -> bool:
         """Whether as much was told as was asked for."""
@@ -248,7 +251,7 @@ class IncomingReport:
 
     def meet(self, ports: Sequence[str]) -> None:
         """Say which ports are listened to from now on."""
-        names = [plain(bare_name(port)) for port in ports]
+        names = [self._named(port) for port in ports]
         if not self._settings.json and names:
             say([f"Listening to {', '.join(names)}"])
         elif not self._settings.json and not self._met_any:
@@ -310,11 +313,14 @@ class IncomingReport:
         else:
             self._say_line(words, "", "", port)
 
+    def _named(self, port: str) -> str:
+        return f"{plain(bare_name(port))}{_OWN if self._is_own(port) else ''}"
+
     def _say_line(self, words: str, raw: str, time: str, port: str) -> None:
         """Print what arrived first and its port last, on one line of the screen."""
         cells = [f"{words:<{LONGEST}}", *([f"{raw:<{_RAW_WIDTH}}"] if self._settings.bytes else ()), f"{time:>9}", ""]
         line = "  ".join(cells)
-        say([line + fitted(plain(bare_name(port)), max(_LEAST_NAME, screen_width() - len(line)))])
+        say([line + fitted(self._named(port), max(_LEAST_NAME, screen_width() - len(line)))])
 
 
 def _span(seconds: float) -> str:

@@ -23,6 +23,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
+from router.cli.own_ports import OwnPorts
 from router.cli.parsing import add_backend, file_name
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
@@ -83,6 +84,8 @@ def ports(settings: PortsSettings, backend: Backend | None = None) -> int:
         if backend is None:
             system.close()
     if wanted is None:
+        is_own = OwnPorts()  # a daemon's output is no keyboard, though other programs may listen to it
+        inputs, outputs = ([name for name in names if not is_own(name)] for names in (inputs, outputs))
         return _list_all(system.name, inputs, outputs, settings.json)
     meanings = [_meaning(port, inputs if port.direction == "in" else outputs) for port in wanted]
     return _list_meanings(system.name, meanings, settings.json)

@@ -67,11 +67,15 @@ class Backend(Protocol):
     def is_ours(self, name: str) -> bool:
         """Whether a computer port is one of this process's own."""
 
-    def open_input(self, name: str, label: str) -> RawInput:
-        """Connect to one of `input_names`; ours is called `label`. Raises MachineError."""
+    def open_input(self, name: str, label: str, named: bool = False) -> RawInput:
+        """Connect to one of `input_names`; ours is called `label`. Raises MachineError.
 
-    def open_output(self, name: str, label: str) -> RawOutput:
-        """Connect to one of `output_names`. Raises MachineError."""
+        With `named`, its client is called after it as well, so that other programs see the same name each time; making
+        one takes 10-25 ms, and all of Python waits. Else a spare client is used if there is one.
+        """
+
+    def open_output(self, name: str, label: str, named: bool = False) -> RawOutput:
+        """Connect to one of `output_names`; as for inputs. Raises MachineError."""
 
     def virtual_input(self, label: str) -> RawInput:
         """Make a port that other programs send to. Raises MachineError."""

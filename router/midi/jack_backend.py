@@ -106,10 +106,18 @@ class JackBackend(RtmidiBackend):
 
     # -- inputs -------------------------------------------------------------------------------------------------------
 
-    def open_input(self, name: str, label: str) -> RawInput:
+    def open_input(self, name: str, label: str, named: bool = False) -> RawInput:
         """Connect as everywhere, with silence connected as well."""
         with self._with_silence():
-            return super().open_input(name, label)
+            return super().open_input(name, label, named and self._has_room_for(label))
+
+    def open_output(self, name: str, label: str, named: bool = False) -> RawOutput:
+        """Connect as everywhere."""
+        return super().open_output(name, label, named and self._has_room_for(label))
+
+    def _has_room_for(self, label: str) -> bool:
+        """Whether a client may be called after a port of this name; a port of the rules plays on without that."""
+        return len(f"{self.client} {label}".encode()) <= _LONGEST_NAME
 
     def virtual_input(self, label: str) -> RawInput:
         """Make a port as everywhere, with silence connected to it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 
 from router.midi.backend import Backend, RawInput
@@ -15,12 +15,19 @@ from rules.ports.patterns import bare_name, matching_ports
 class ListeningPorts:
     """Every port of the computer that sends, or those that one of the `patterns` fits; never our own.
 
-    `label` is what our side of the connections is called; `virtual` are ports to be made, that other programs send to.
+    None is listened to that `leaves_out` says True for. `label` is what our side of the connections is called;
+    `virtual` are ports to be made, that other programs send to.
     """
 
     def __init__(
-        self, backend: Backend, label: str, patterns: Sequence[str] = ("*",), virtual: Sequence[str] = ()
+        self,
+        backend: Backend,
+        label: str,
+        patterns: Sequence[str] = ("*",),
+        virtual: Sequence[str] = (),
+        leaves_out: Callable[[str], bool] = lambda name: False,
     ) -> None:
+        self._leaves_out = leaves_out
         self._backend = backend
         self._label = label
         self._patterns = patterns
@@ -40,9 +47,12 @@ class ListeningPorts:
         return made + [name for name in new if self._listen(name)]
 
     def _wanted(self) -> list[str]:
-        names = [name for name in self._backend.input_names() if not self._backend.is_ours(name)]
+        names = [name for name in self._backend.input_names() if not self._is_left_out(name)]
         fitting = {index for pattern in self._patterns for index in matching_ports(pattern, names)}
         return [name for index, name in enumerate(names) if index in fitting]
+
+    def _is_left_out(self, name: str) -> bool:
+        return self._backend.is_ours(name) or self._leaves_out(name)
 
     def _listen(self, name: str) -> bool:
         try:

@@ -86,7 +86,7 @@ class PortMaintenance:
         if old is None or input_port.wanted.virtual:
             return
         try:
-            new = self._backend.open_input(input_port.computer_port, input_port.name)
+            new = self._backend.open_input(input_port.computer_port, input_port.name, named=True)
         except MachineError:
             return
         came = old.get_message()

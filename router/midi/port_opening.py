@@ -52,9 +52,10 @@ class PortOpener:
         is_back = port.was_open
         try:
             if isinstance(port, InputPort):
-                port.connect(self._backend.open_input(name, port.name), name)
+                port.connect(self._backend.open_input(name, port.name, not is_back), name)
             else:
-                port.connect(self._backend.open_output(name, port.name), name, self._backend, heartbeat)
+                raw = self._backend.open_output(name, port.name, not is_back)
+                port.connect(raw, name, self._backend, heartbeat)
         except MachineError as error:
             self.failed = True
             return said_once(port, "waiting", str(error))

@@ -143,10 +143,11 @@ class OpenOutput:
 class RtmidiBackend:
     """A MIDI system by way of python-rtmidi. Raises MachineError when it isn't there.
 
-    A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. So one of each kind is
-    made ready at the start, and anew by `tidy` when nothing plays; what was closed is deleted then. As a client that
-    does nothing still costs half a percent of a core, those are given up again where `keeps_ready` is not set. Two more
-    look for ports, for as long as we live.
+    A client takes 10-25 ms to be made and half of that to be deleted, and all of Python waits. Ports that are opened
+    for the first time take that time, since their clients are called after them. For ports that return in the midst of
+    music one client of each kind is made ready at the start, and again by `tidy` when nothing plays; what was closed is
+    deleted then. As a client that does nothing still costs half a percent of a core, those are given up again where
+    `keeps_ready` is not set. Two more look for ports, for as long as we live.
     """
 
     name = ""
@@ -187,19 +188,23 @@ class RtmidiBackend:
 
     # -- ports --------------------------------------------------------------------------------------------------------
 
-    def open_input(self, name: str, label: str) -> RawInput:
+    def open_input(self, name: str, label: str, named: bool = False) -> RawInput:
         """Connect to a port that others send on."""
         with asking(f'"{name}" can\'t be opened'):
-            client = self._spare_in or self._make_in(self.client)
-            self._spare_in = None
+            if named:
+                client = self._make_in(self._named(label))
+            else:
+                client, self._spare_in = self._spare_in or self._make_in(self.client), None
             self._connect(client, name, label)
             return OpenInput(client, self._park, self._connection(client))
 
-    def open_output(self, name: str, label: str) -> RawOutput:
+    def open_output(self, name: str, label: str, named: bool = False) -> RawOutput:
         """Connect to a port that others listen on."""
         with asking(f'"{name}" can\'t be opened'):
-            client = self._spare_out or self._make_out(self.client)
-            self._spare_out = None
+            if named:
+                client = self._make_out(self._named(label))
+            else:
+                client, self._spare_out = self._spare_out or self._make_out(self.client), None
             self._connect(client, name, label)
             return OpenOutput(client, self._park, self._connection(client), self._limit(client, name))
 
@@ -220,6 +225,10 @@ class RtmidiBackend:
     def _virtual(self, label: str) -> str:
         if not self.has_virtual:
             raise MachineError(f"{self.name} has no virtual ports: name a port of the computer")
+        return self._named(label)
+
+    def _named(self, label: str) -> str:
+        """The name of a client that has one port, called `label`."""
         name = f"{self.client} {label}"
         self._labels.add(name)
         return name

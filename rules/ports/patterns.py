@@ -69,7 +69,8 @@ def _pattern(name: str, port: Port, direction: Direction) -> str:
 
 def bare_name(computer_name: str) -> str:
     """A computer's name for a port without ALSA's numbers: `Step Box:Step Box MIDI 1 20:0` loses the ` 20:0`."""
-    return _ALSA_NUMBERS.sub("", computer_name)
+    bare = _ALSA_NUMBERS.sub("", computer_name)
+    return bare if bare.strip() else computer_name  # nothing else is left by which to name it
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
 
 import pytest
@@ -35,6 +37,33 @@ def test_other_programs_find_our_virtual_ports(jack: JackServer, thru: MakeThru)
     finally:
         second.kill()
     assert first.count("found") == 2
+
+
+def names_of_ports(jack: JackServer) -> set[str]:
+    """All ports of the server that send or receive."""
+    program = (
+        "import rtmidi as r; jack = r.API_UNIX_JACK; "
+        "print(*r.MidiIn(jack).get_ports(), *r.MidiOut(jack).get_ports(), sep='\\n')"
+    )
+    asked = subprocess.run([sys.executable, "-c", program], env=jack.environment, capture_output=True, check=True)
+    return set(asked.stdout.decode().splitlines())
+
+
+def test_names_of_our_ports_stay_the_same_over_restarts(jack: JackServer, peer: MakePeer) -> None:
+    """They are called after the ports of the rules, whatever else was opened first."""
+    peer("Pit Keyboard", "out")
+    peer("Rack", "in")
+    ours = {"pointsman keys:keys", "pointsman rack:rack"}
+    for wanted in (["in:keys=Pit key*", "out:rack=Rack*"], ["out:rack=Rack*", "in:keys=Pit key*"]):
+        router = Thru(jack.environment, *wanted)
+        try:
+            router.hears_of("found: input")
+            router.hears_of("found: output")
+            assert ours <= names_of_ports(jack)
+        finally:
+            router.tell("stop")
+            router.hears_of("closed")
+            router.kill()
 
 
 def test_a_port_that_is_missing_is_waited_for(peer: MakePeer, thru: MakeThru) -> None:

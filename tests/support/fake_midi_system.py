@@ -209,11 +209,11 @@ class FakeBackend:
         """Whether a port is ours, by its client's name."""
         return name.startswith(f"{self.client}:")
 
-    def open_input(self, name: str, label: str) -> FakeInput:
+    def open_input(self, name: str, label: str, named: bool = False) -> FakeInput:
         """Connect to a device that sends."""
         return FakeInput(self._device(name))
 
-    def open_output(self, name: str, label: str) -> FakeOutput:
+    def open_output(self, name: str, label: str, named: bool = False) -> FakeOutput:
         """Connect to a device that receives."""
         return FakeOutput(self._device(name))
 

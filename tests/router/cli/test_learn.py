@@ -10,7 +10,7 @@ import pytest
 from router.cli.learn import LearnSettings, learn
 from rules.rulefile.reading import read_rules
 from tests.support.command_shell import CommandShell
-from tests.support.fake_midi_system import FakeBackend, Hub
+from tests.support.fake_midi_system import FakeBackend, FakeInput, Hub
 from tests.support.pages import PAGES
 from tests.support.timed_actions import TimedActions
 
@@ -44,6 +44,19 @@ def learned(rig: LearnRig, capsys: pytest.CaptureFixture[str], *rules: str) -> l
     capsys.readouterr()
     assert rig.learn(*rules, as_json=True) == 0
     return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+
+def test_outputs_of_a_running_daemon_are_not_listened_to(
+    rig: LearnRig, hub: Hub, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the daemon sends is played by nobody: lines for it would make a loop."""
+    rack = hub.plug("pointsman rack:rack", receives=False)
+    pads = hub.plug("Pad Box:Pad Box MIDI 1", receives=False)
+    rig.backend.client = "pointsman-learn"
+    rig.play(1, rack, "note-on 1 C4 97", "note-off 1 C4 64")
+    rig.play(2, pads, "note-on 10 C2 97", "note-off 10 C2 64")
+    told = learned(rig, capsys)
+    assert [one["computer_port"] for one in told] == ["Pad Box:Pad Box MIDI 1 21:0"]
 
 
 def test_a_pad_is_told_with_its_lines(rig: LearnRig, hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
@@ -199,7 +212,11 @@ def test_a_port_that_can_not_be_opened_is_told_once(
     hub.plug("Busy")
     stage = hub.plug("Pit Keyboard")
     opened = rig.backend.open_input
-    rig.backend.open_input = lambda name, label: opened("gone" if name.startswith("Busy") else name, label)  # type: ignore[method-assign]
+
+    def open_input(name: str, label: str, named: bool = False) -> FakeInput:
+        return opened("gone" if name.startswith("Busy") else name, label, named)
+
+    rig.backend.open_input = open_input  # type: ignore[method-assign]
     rig.play(1, stage, "program 1 6")
     assert rig.learn() == 0
     told = capsys.readouterr()

@@ -23,10 +23,11 @@ class ListenRig(TimedActions):
         self.hub = Hub()
         self.stage = self.hub.plug("Pit Keyboard:MIDI 1", receives=False)
         self.pads = self.hub.plug("Pads", receives=False)
+        self.backend = FakeBackend(self.hub)
 
     def listen(self, settings: ListenSettings) -> int:
         """Listen until the end."""
-        return listen(settings, FakeBackend(self.hub), self.time.clock)
+        return listen(settings, self.backend, self.time.clock)
 
 
 class StampedInput(FakeInput):
@@ -50,7 +51,7 @@ class Stamped(FakeBackend):
         super().__init__(hub)
         self.gap = gap
 
-    def open_input(self, name: str, label: str) -> FakeInput:
+    def open_input(self, name: str, label: str, named: bool = False) -> FakeInput:
         """An input with times."""
         opened = StampedInput(self._device(name))
         opened.gap = self.gap
@@ -61,6 +62,18 @@ class Stamped(FakeBackend):
 def rig() -> ListenRig:
     """`listen` at a computer with a keyboard and pads."""
     return ListenRig()
+
+
+def test_ports_of_a_running_daemon_are_marked(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:
+    """They may be listened to, and nobody takes them for a keyboard."""
+    rig.backend.client = "pointsman-listen"
+    rack = rig.hub.plug("pointsman rack:rack", receives=False)
+    rig.play(1, rack, "note-on 1 C4 100")
+    assert rig.listen(ListenSettings(("pointsman*",))) == 0
+    met, note = capsys.readouterr().out.splitlines()
+    assert met == "Listening to pointsman rack:rack (Pointsman's own)"
+    assert note.startswith("note-on 1 C4 100 ")
+    assert note.endswith("own)")
 
 
 def test_messages_are_told_a_line_each(rig: ListenRig, capsys: pytest.CaptureFixture[str]) -> None:

@@ -53,6 +53,24 @@ def test_everything_the_computer_has(backend: FakeBackend, capsys: pytest.Captur
     ]
 
 
+def test_ports_of_a_running_daemon_are_not_proposed(capsys: pytest.CaptureFixture[str]) -> None:
+    """Neither its outputs as inputs nor the other way round. A rule file may mean its virtual ports all the same."""
+    hub = Hub()
+    for name in (
+        "pointsman rack:rack",
+        "pointsman-listen:listen",
+        "pointsman take-01:take",
+        "Rack of pointsman:MIDI 1",
+    ):
+        hub.plug(name)
+    backend = FakeBackend(hub)
+    backend.client = "pointsman-ports"
+    assert ports(PortsSettings(json=True), backend) == 0
+    told = json.loads(capsys.readouterr().out)
+    for direction in ("inputs", "outputs"):
+        assert [port["name"] for port in told[direction]] == ["Rack of pointsman:MIDI 1"]
+
+
 def test_long_names_leave_room_for_what_to_write(capsys: pytest.CaptureFixture[str]) -> None:
     """Lines fit 80 columns; what is to be written is whole."""
     hub = Hub()

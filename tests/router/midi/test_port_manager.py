@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import pytest
 
@@ -47,6 +48,26 @@ def test_what_made_way_for_silence_is_told() -> None:
     )
     dropped = int(event.words.removeprefix('output "rack": dropped ').split()[0])
     assert dropped == rig.ports.outputs["rack"].dropped > 50
+
+
+def test_only_ports_that_return_are_opened_in_haste(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first time a port gets a client of its own name, which takes long; a spare stands in when it returns."""
+    named: list[tuple[str, bool]] = []
+    for kind in ("open_input", "open_output"):
+        whole = getattr(FakeBackend, kind)
+
+        def noted(self: FakeBackend, name: str, label: str, named_after: bool = False, whole: Any = whole) -> Any:
+            named.append((label, named_after))
+            return whole(self, name, label)
+
+        monkeypatch.setattr(FakeBackend, kind, noted)
+    rig = Rig()
+    assert named == [("keys", True), ("rack", True)]
+    rig.hub.unplug(rig.stage)
+    rig.scan()
+    rig.hub.plug("Pit Keyboard", receives=False)
+    rig.scan()
+    assert named[2:] == [("keys", False)]
 
 
 def test_missing_ports_are_waited_for() -> None:
@@ -151,7 +172,7 @@ def test_a_port_that_cannot_be_opened_is_tried_again(monkeypatch: pytest.MonkeyP
     """What the system says is said once; the next look may be luckier."""
     rig = Rig(KEYS)
 
-    def busy(self: FakeBackend, name: str, label: str) -> None:
+    def busy(self: FakeBackend, name: str, label: str, named: bool) -> None:
         raise MachineError("somebody else has it")
 
     with monkeypatch.context() as patch:

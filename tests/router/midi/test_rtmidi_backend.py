@@ -37,6 +37,30 @@ def test_opening_takes_the_spare_client_and_tidying_makes_another(library: Libra
     assert library.alive == []
 
 
+def test_a_named_port_has_a_client_that_is_called_after_it(library: Library) -> None:
+    """So it is the same for other programs each time; the spares stay ready for ports that return."""
+    system = choose_backend("jack", "pit")
+    ready = len(library.clients)
+    system.open_input("Pit Keyboard:MIDI 1", "keys", named=True)
+    system.open_output("Rack:MIDI 1", "rack", named=True)
+    assert [client.name for client in library.clients[ready:]] == ["pit keys", "pit rack"]
+    assert system.untidy == 0
+    assert [system.is_ours(name) for name in ("pit keys:keys", "pit rack-01:rack", "pit pads:pads")] == [
+        True,
+        True,
+        False,
+    ]
+
+
+def test_a_name_that_jack_would_refuse_is_not_used(library: Library) -> None:
+    """A client's name has 60 bytes at most; the port plays on under the usual one."""
+    system = choose_backend("jack", "pit")
+    ready = len(library.clients)
+    system.open_input("Pit Keyboard:MIDI 1", "k" * 56, named=True)
+    system.open_input("Pit Keyboard:MIDI 1", "k" * 57, named=True)
+    assert [client.name for client in library.clients[ready:]] == ["pit " + "k" * 56]
+
+
 def test_spares_are_given_up_when_nobody_needs_them(library: Library) -> None:
     """Each costs the processor something, though it does nothing; later they are made again."""
     system = choose_backend("coremidi", "pit")

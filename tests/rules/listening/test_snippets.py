@@ -6,7 +6,7 @@ import tomllib
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rules.analysis.trace import trace
@@ -149,6 +149,7 @@ def test_a_pattern_is_short_and_means_one_port(index: int, pattern: str) -> None
     assert pattern_for(index, NAMES) == pattern
 
 
+@example([" 1:1"])
 @given(st.lists(st.text(min_size=1, max_size=6, alphabet="aA:* #1?"), min_size=1, max_size=5))
 def test_a_pattern_never_means_another_port(names: list[str]) -> None:
     """Whatever ports are called, the pattern finds the one, or is only its name."""

@@ -108,10 +108,13 @@ def test_what_is_found_is_there_and_not_hidden(computer: list[str], pattern: str
         ("Box:Box MIDI 1 20:0", "Box:Box MIDI 1"),
         ("Box 20:0", "Box"),
         ("system:midi_capture_1", "system:midi_capture_1"),
+        (" 1:1", " 1:1"),
+        ("  1:1", "  1:1"),
+        ("Box  1:1", "Box "),
     ],
 )
 def test_bare_names(name: str, bare: str) -> None:
-    """Only the numbers at the end go."""
+    """Only the numbers at the end go, and not where nothing would be left."""
     assert bare_name(name) == bare
 
 
