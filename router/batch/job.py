@@ -223,12 +223,12 @@ def _require_free(files: dict[Path, bytes]) -> None:
 
 
 def _are_there(files: dict[Path, bytes]) -> bool:
-    """Whether all results are there, the same byte for byte."""
+    """Return whether all results are there, the same byte for byte."""
     return bool(files) and all(holds(path, data) for path, data in files.items())
 
 
 def _was_made(job: Job, data: bytes, rewriter: Rewrites) -> bool:
-    """Whether a file in place is what these rules have made of it, as far as record or backup tell."""
+    """Return whether a file in place is what these rules have made of it, as far as record or backup tell."""
     if digest(data) in job.made:
         return True
     try:
@@ -238,7 +238,7 @@ def _was_made(job: Job, data: bytes, rewriter: Rewrites) -> bool:
 
 
 def _was_rewritten(path: Path, data: bytes, rewriter: Rewrites) -> bool:
-    """Whether a file is what these rules make of its latest backup.
+    """Return whether a file is what these rules make of its latest backup.
 
     Raises MachineError where that can't be known: it must not be rewritten twice.
     """

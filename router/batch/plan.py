@@ -228,7 +228,7 @@ def _look(path: str) -> str:
 
 
 def _may_meet(earlier: str, source: str, result: str) -> bool:
-    """Whether the disk where `result` goes may give it the name that looks the same, of the result of `earlier`.
+    """Return whether the disk where `result` goes may give it the name that looks the same, of the result of `earlier`.
 
     Without writing there this is known only where it is the disk of the recordings, and their own names differ in
     nothing else: then it has told them apart.
@@ -242,7 +242,7 @@ def _may_meet(earlier: str, source: str, result: str) -> bool:
 
 
 def _harm(results: Iterable[str], inputs: set[FileIdentity], own: FileIdentity | None) -> str:
-    """What a result would overwrite that is to be read; "" for nothing."""
+    """Return what a result would overwrite that is to be read; "" for nothing."""
     for result in results:
         if (harmed := _identity(result)) in inputs:
             if harmed == own:

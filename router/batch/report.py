@@ -267,7 +267,7 @@ def _rule_lines(summary: Summary) -> list[str]:
 
 
 def _drop_lines(drops: Drops) -> list[str]:
-    """What was dropped by channel and reason, and how to keep what no rule matches."""
+    """Return what was dropped by channel and reason, and how to keep what no rule matches."""
     if not drops:
         return []
     rows = [(_channel(channel), reason, number(messages)) for (channel, reason), messages in drops.items()]

@@ -70,7 +70,7 @@ class RunRecord:
                         continue
 
     def is_done(self, job: Job) -> bool:
-        """Whether an earlier run did this, and nothing has changed since."""
+        """Return whether an earlier run did this, and nothing has changed since."""
         try:
             stamp = stamp_of(job.source.stat())
         except OSError:
@@ -78,7 +78,7 @@ class RunRecord:
         return self._done(job, stamp) in self._known["done"]
 
     def may_replace(self, job: Job) -> bool:
-        """Whether all that would be overwritten was written by an earlier run, and not touched since."""
+        """Return whether all that would be overwritten was written by an earlier run, and not touched since."""
         there = [path for path in self._results(job) if _stamp(path) is not None]
         return bool(there) and all(map(self._is_ours, there))
 
@@ -106,7 +106,7 @@ class RunRecord:
         return {path for path in leftovers if not (self._is_ours(path) and _deleted(path))}
 
     def _is_ours(self, path: str) -> bool:
-        """Whether an earlier run wrote a file that is there, and nobody has touched it since."""
+        """Return whether an earlier run wrote a file that is there, and nobody has touched it since."""
         stamp = _stamp(path)
         return stamp is not None and self._ours(path, stamp) in self._known["result"]
 
@@ -140,7 +140,7 @@ def _digest(*parts: object) -> bytes:
 
 
 def _stamp(result: str) -> Stamp | None:
-    """What changes with a result; None if there is none. A link in its place is no result of ours."""
+    """Return what changes with a result; None if there is none. A link in its place is no result of ours."""
     try:
         return stamp_of(os.lstat(result))
     except OSError:

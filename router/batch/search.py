@@ -106,5 +106,5 @@ def _walk(
 
 
 def real_path(path: Path) -> Path:
-    """Where a path leads to in the end, by all links; never an error."""
+    """Return where a path leads to in the end, by all links; never an error."""
     return Path(os.path.realpath(path))

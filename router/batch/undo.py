@@ -119,7 +119,7 @@ def _restored(steps: Iterable[_Step], dry_run: bool, disk: Disk) -> Iterator[Res
 
 
 def _step(name: str, path: Path, entries: Iterable[Entry], backups: _Backups) -> _Step | LeftAlone | None:
-    """What can be undone of one recording; None if it was never rewritten, or is again what it was."""
+    """Return what can be undone of one recording; None if it was never rewritten, or is again what it was."""
     entries = tuple(entries)
     if not entries:
         return None

@@ -164,7 +164,7 @@ class _Worker:
         self._bytes = 0
 
     def has_time(self, most: int) -> bool:
-        """Whether it should get a further job now, if it may have `most` of them in hand."""
+        """Return whether it should get a further job now, if it may have `most` of them in hand."""
         return not self.in_hand or (len(self.in_hand) < most and self._bytes < _AHEAD_BYTES)
 
     def give(self, at: int, job: Job) -> None:

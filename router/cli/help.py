@@ -108,7 +108,7 @@ def _pager() -> list[str]:
 
 
 def _paged(text: str, pager: list[str]) -> bool:
-    """Whether the pager could be run. Ctrl-C within it is its own affair, and so is leaving before the end."""
+    """Return whether the pager could be run. Ctrl-C within it is its own affair, and so is leaving before the end."""
     import signal
     import subprocess
 

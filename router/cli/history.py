@@ -151,7 +151,7 @@ class HistoryReport:
     # -- times --------------------------------------------------------------------------------------------------------
 
     def _seconds(self, moment: int) -> float | None:
-        """What the clock on the wall showed (seconds since 1970)."""
+        """Return what the clock on the wall showed (seconds since 1970)."""
         walls = self._story.walls
         if not walls:
             return None

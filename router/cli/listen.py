@@ -205,7 +205,7 @@ class Listener:
         return self._now_ns() / NANOSECONDS_PER_SECOND
 
     def is_over(self) -> bool:
-        """Whether as much was told as was asked for."""
+        """Return whether as much was told as was asked for."""
         return self._told.is_over(self._now())
 
     def poll(self) -> bool:
@@ -241,7 +241,7 @@ class IncomingReport:
         self._is_own = OwnPorts()
 
     def is_over(self, now: float) -> bool:
-        """Whether as much was told as was asked for."""
+        """Return whether as much was told as was asked for."""
         duration_s = self._settings.duration_s
         return self._is_enough or (duration_s is not None and now - self._began >= duration_s)
 
@@ -260,7 +260,7 @@ class IncomingReport:
         sys.stdout.flush()
 
     def hear(self, port: str, message: bytes, now: float, since: float) -> None:
-        """One message on a port, so many seconds after the one before."""
+        """Take in a message of a port, so many seconds after the one before."""
         at = self._time(port, now, since)
         if self._is_enough or not message or not self._is_wanted(message):
             return
@@ -279,7 +279,7 @@ class IncomingReport:
         sys.stdout.flush()
 
     def _time(self, port: str, now: float, since: float) -> float:
-        """When a message came: counted on from the one before, for we look only now and then."""
+        """Return when a message came: counted on from the one before, for we look only now and then."""
         at = self._times.get(port, now) + since
         if abs(at - now) > _DRIFT_S:
             at = now
@@ -324,5 +324,5 @@ class IncomingReport:
 
 
 def _span(seconds: float) -> str:
-    """How long after the line before."""
+    """Return how long after the line before."""
     return f"+{seconds * 1000:.1f} ms" if seconds < 1 else f"+{seconds:.1f} s"

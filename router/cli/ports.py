@@ -126,7 +126,7 @@ def _described(names: Sequence[str]) -> list[dict[str, str]]:
 
 
 def _meaning(port: Wanted, names: Sequence[str]) -> dict[str, Any]:
-    """Which port of the computer one of ours means."""
+    """Return which port of the computer one of ours means."""
     found = Found(-1) if port.virtual else find_port(port.pattern, names)
     state, meant, candidates = "missing", None, []
     if port.virtual:

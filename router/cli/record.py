@@ -180,7 +180,7 @@ def where(out: str | None, wall: float) -> Path:
 
 
 def _save_last(settings: RecordSettings, target: Path) -> Saved:
-    """What the daemon remembers, as a file; nobody had to ask for it before."""
+    """Return what the daemon remembers, as a file; nobody had to ask for it before."""
     from rules.journal.export import make_take
 
     if (settings.last or 0) > LAST_SECONDS:
@@ -216,7 +216,7 @@ def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tupl
 
 
 def _goes_on(name: str, journal: Path) -> bool:
-    """Whether our recording is still the daemon's."""
+    """Return whether our recording is still the daemon's."""
     try:
         return bool(ask_daemon(name, "record")["journal"] == str(journal))
     except MachineError:
@@ -292,7 +292,7 @@ class _Until:
         self._asked = False
 
     def ask(self) -> None:
-        """Somebody wants it to be over. May be called by a signal."""
+        """Ask it to end. May be called by a signal."""
         self._asked = True
 
     def __call__(self) -> bool:
@@ -300,7 +300,7 @@ class _Until:
 
 
 def _go_on() -> None:
-    """What a hang-up means without a terminal: nothing."""
+    """Do nothing: a hang-up without a terminal ends no recording."""
 
 
 def _how_long(settings: RecordSettings) -> str:
@@ -310,7 +310,7 @@ def _how_long(settings: RecordSettings) -> str:
 
 
 def _tell(saved: Saved | Path | None, lost: int, settings: RecordSettings) -> None:
-    """What was saved: what is known of it, only its name, or None where nobody played."""
+    """Print what was saved: what is known of it, only its name, or None where nobody played."""
     if settings.json:
         say([json.dumps({"command": "record", "ok": True, **_data(saved), "lost": lost}, indent=2)])
     else:

@@ -134,7 +134,7 @@ def _open(ports: PortManager, settings: SendSettings, now: int) -> OutputPort:
 
 
 def _wait_for_somebody(settings: SendSettings, clock: Clock) -> None:
-    """Nobody tells us that a program has connected to our port."""
+    """Wait for a program to connect to our port; nothing tells when one has."""
     if settings.wait_s is None and is_terminal(sys.stdin):
         say([f'The port "{plain(settings.port)}" is there now. Connect it, then press Enter.'])
         sys.stdout.flush()
@@ -144,7 +144,7 @@ def _wait_for_somebody(settings: SendSettings, clock: Clock) -> None:
 
 
 def _refuse_too_long(messages: Sequence[bytes], output_port: OutputPort) -> None:
-    """Before anything is sent."""
+    """Refuse messages that the system can't carry, before any is sent."""
     longest = max(len(message) for message in messages)
     if output_port.limit is not None and longest > output_port.limit:
         raise MachineError(
@@ -174,7 +174,7 @@ def _play(
 
 
 def note_offs(messages: Sequence[bytes]) -> list[bytes]:
-    """What ends the notes that sound after some messages, in the order in which they began."""
+    """Return what ends the notes that sound after some messages, in the order in which they began."""
     sounding: dict[tuple[int, int], None] = {}
     for message in messages:
         channel = message[0] & 0x0F

@@ -279,13 +279,13 @@ class NotePlayer:
 
 
 def _reason(event: PortEvent) -> str:
-    """Why a port isn't there, without its name, which stands beside it."""
+    """Return why a port isn't there, without its name, which stands beside it."""
     head = f"{event.wanted.words}: " if event.wanted else ""
     return event.words.removeprefix(head).removesuffix("; waiting for it")
 
 
 def _someone_is_there() -> bool:
-    """Whether Enter can be waited for: on Windows only sockets can."""
+    """Return whether Enter can be waited for: on Windows only sockets can."""
     return os.name != "nt" and is_terminal(sys.stdin) and is_terminal(sys.stdout)
 
 

@@ -162,7 +162,7 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
 
 
 def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
-    """What arrived and led nowhere, by port."""
+    """Return what arrived and led nowhere, by port."""
     title = "no match"
     for port in ports:
         if port.get("nowhere"):

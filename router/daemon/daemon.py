@@ -114,7 +114,7 @@ class Daemon:
         self._keeper: RunKeeper | None = None
 
     def play(self, ports: PortManager, control: ControlServer) -> None:
-        """Plays until a signal says to leave; outputs are silenced first where something may sound from before."""
+        """Play until a signal says to leave; outputs are silenced first where something may sound from before."""
         restored = self._look_back(control)
         live = self._live = Live(
             self._reloader.prepared,
@@ -158,7 +158,7 @@ class Daemon:
                 self._service.close()
 
     def _look_back(self, control: ControlServer) -> Mapping[str, State] | None:
-        """How the last daemon of this name ended; how its switches are to stand, or None."""
+        """Return how the last daemon of this name ended; how its switches are to stand, or None."""
         last = read_last_run(self._settings.name)
         if last is None or last.ended:
             return None
@@ -176,7 +176,7 @@ class Daemon:
     # -- rules --------------------------------------------------------------------------------------------------------
 
     def _swap(self, prepared: Prepared) -> None:
-        """Called by who reads the rules, in a thread of its own."""
+        """Put rules in force; called in the thread that reads them."""
         live = self._playing
         live.do(lambda: live.swap(prepared))
         self._faults = None
@@ -190,7 +190,7 @@ class Daemon:
     # -- what one can ask ---------------------------------------------------------------------------------------------
 
     def handlers(self) -> Mapping[str, Handler]:
-        """What the control socket answers, by verb."""
+        """Return what the control socket answers, by verb."""
         return {
             "status": lambda asked: self._status(),
             "panic": self._panic,

@@ -86,11 +86,11 @@ class Watcher:
         self._thread = Thread(target=self._work, name="watcher", daemon=True)
 
     def start(self) -> None:
-        """Begins to watch."""
+        """Begin to watch."""
         self._thread.start()
 
     def stop(self) -> None:
-        """Ends the thread."""
+        """End the thread."""
         self._stopping = True
         self._again.set()
         if self._thread.is_alive():
@@ -102,7 +102,7 @@ class Watcher:
         return self._thread.is_alive()
 
     def watch(self, folders: Folders) -> bool:
-        """Watches these folders from now on; whether they are others than before.
+        """Watch these folders from now on; whether they are others than before.
 
         It takes a moment until the watch stands: what happens until then isn't heard.
         """
@@ -125,7 +125,7 @@ class Watcher:
                 self._pause = min(self._pause * 2, _LONGEST_PAUSE_S)
 
     def _watch(self, folders: Sequence[str]) -> None:
-        """Listens until other folders are wanted, or it must end."""
+        """Listen until other folders are wanted, or it must end."""
         if not folders:
             self._again.wait()
             return

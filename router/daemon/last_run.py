@@ -45,7 +45,7 @@ class LastRun:
     switches: Mapping[str, State]
 
     def restored(self, arguments: Sequence[str], now: float) -> Mapping[str, State] | None:
-        """How switches are to stand now (seconds since 1970); None: as the rule files say.
+        """Return how switches are to stand now (seconds since 1970); None: as the rule files say.
 
         They are restored after an end that nobody asked for, with the same rule files. A clock that went back, as on a
         small computer after a power cut, is no reason against it.
@@ -61,7 +61,7 @@ def full_paths(arguments: Sequence[str]) -> tuple[str, ...]:
 
 
 def read_last_run(name: str) -> LastRun | None:
-    """How the last daemon of this name stood; None where none ran, or what it left can't be read."""
+    """Return how the last daemon of this name stood; None where none ran, or what it left can't be read."""
     told = _read(_state_file(name))
     try:
         switches = {str(switch): state for switch, state in told["switches"].items()}
@@ -113,15 +113,15 @@ class RunKeeper:
         self._thread = threading.Thread(target=self._work, name="last run", daemon=True)
 
     def start(self) -> None:
-        """Begin: from now on an end without a word is a crash."""
+        """Write that the daemon runs: an end without a further word is a crash from now on."""
         self._thread.start()
 
     def keep_rules(self, texts: RuleTexts) -> None:
-        """These rules are in force: the next start may need them."""
+        """Keep the rules in force: the next start may need them."""
         self._rules = texts
 
     def end(self) -> None:
-        """Somebody ends the daemon: that is written too, if the disk answers."""
+        """Write that the daemon was ended, if the disk answers."""
         if self._thread.is_alive():
             self._ended = True
             self._ending.set()
@@ -166,7 +166,7 @@ def _rules_file(name: str) -> Path:
 
 
 def _read(path: Path) -> Any:
-    """What a file holds; None where it can't be read."""
+    """Return what a file holds; None where it can't be read."""
     try:
         return json.loads(read_regular(path, _MOST_BYTES))
     except (OSError, ValueError, RecursionError):

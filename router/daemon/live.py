@@ -44,7 +44,7 @@ class Latency:
         self._counts = [0] * _LATENCY_PLACES
 
     def note(self, span: int) -> None:
-        """One message took so long (ns)."""
+        """Count a message that took so long (ns)."""
         place = span >> _LATENCY_STEP
         self._counts[place if place < _LATENCY_PLACES else _LATENCY_PLACES - 1] += 1
 
@@ -112,20 +112,20 @@ class Live:
     # -- from other threads -------------------------------------------------------------------------------------------
 
     def do(self, work: Callable[[], T]) -> T:
-        """Runs `work` in the loop, between two messages; its result, or what it raises.
+        """Run `work` in the loop, between two messages; its result, or what it raises.
 
         Raises MachineError when the loop doesn't answer.
         """
         return self._requests.ask(work)
 
     def stop(self) -> None:
-        """Lets `run` come to its end. May be called from anywhere, signal handlers included."""
+        """Let `run` come to its end. May be called from anywhere, signal handlers included."""
         self._stopping = True
 
     # -- the loop -----------------------------------------------------------------------------------------------------
 
     def begin(self) -> None:
-        """Opens the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
+        """Open the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
         now = self._began = self._now_ns()
         events = self.ports.want(wanted_ports(self.session.ruleset), now)
         now = self._now_ns()
@@ -139,14 +139,14 @@ class Live:
         self._meet(events, now, new=_found_outputs(events))
 
     def run(self) -> None:
-        """Plays until `stop` is called; then ends everything that sounds."""
+        """Play until `stop` is called; then ends everything that sounds."""
         try:
             self._loop.run(lambda: self._stopping)
         finally:
             self._leave()
 
     def _tend(self, now: int) -> int:
-        """Looks after ports, sends what is due and what may go by now; when to come again (ns)."""
+        """Look after ports, sends what is due and what may go by now; when to come again (ns)."""
         if now >= self._next_scan:
             self._next_scan = now + PORT_SCAN_EVERY_NS
             self._look_around(now)
@@ -168,7 +168,7 @@ class Live:
         self._try(self._look)
 
     def _poll(self) -> bool:
-        """Does what other threads have asked for, then takes what has arrived; whether anything had."""
+        """Do what other threads have asked for, then takes what has arrived; whether anything had."""
         if self._waiting:  # the queue itself: a call to ask it would be made thousands of times a second
             self._requests.answer()
             self._loop.took_long()
@@ -189,7 +189,7 @@ class Live:
         return busy
 
     def _carry_out(self) -> None:
-        """What switches have asked for (ruling 25), by pads, pedals or a command."""
+        """Do what switches have asked for (ruling 25), by pads, pedals or a command."""
         effects = self._effects[:]
         self._effects.clear()
         for effect in effects:
@@ -202,7 +202,7 @@ class Live:
     # -- stalls -------------------------------------------------------------------------------------------------------
 
     def _stand_still(self, span: int) -> None:
-        """The process was stopped, or the computer slept or was too busy, for so long (ns).
+        """Count a stall of so long (ns): the process was stopped, or the computer slept or was too busy.
 
         What waits of that time is heard first: a key that was pressed in it may have been let go unheard as well.
         """
@@ -210,7 +210,7 @@ class Live:
         self._stall_ns += span
 
     def _go_on(self) -> None:
-        """After a stall: what inputs held ends, since nobody knows what was let go meanwhile."""
+        """End what inputs hold after a stall, since a release of that time may be lost."""
         seconds, self._stall_ns = self._stall_ns / 1e9, 0
         self._say(
             f"the daemon could not run for {seconds:.1f} s: messages of that time may be lost. What was held by then "
@@ -222,7 +222,7 @@ class Live:
             self._safely(self.session.lose, player, now)
 
     def _arrive(self, input_port: InputPort, player: int, received: Any) -> None:
-        """One message on its way through; whatever goes wrong is counted, and never stops the next one."""
+        """Play a message that arrived. Whatever goes wrong is counted, and never stops the next one."""
         now = self._now_ns()
         input_port.messages += 1
         try:
@@ -248,7 +248,7 @@ class Live:
             input_port.nowhere_last = message
 
     def _send(self, now: int) -> None:
-        """Sends what the session gave out."""
+        """Send what the session gave out."""
         out, log, outputs = self._out, self._log, self._outputs
         for target, message, due, _ in out:
             log((journal.OUT, due, target, message))
@@ -261,12 +261,12 @@ class Live:
         out.clear()
 
     def _safely(self, call: Callable[..., None], *arguments: Any) -> None:
-        """Calls the session, sends what comes of it, and counts what goes wrong."""
+        """Call the session, sends what comes of it, and counts what goes wrong."""
         self._try(call, *arguments, self._out)
         self._send(self._now_ns())
 
     def _try(self, call: Callable[..., None], *arguments: Any) -> None:
-        """Whatever it raises, what is to be done after it will be done."""
+        """Call something; whatever it raises is counted and reported, and what follows is done."""
         try:
             call(*arguments)
         except Exception:
@@ -280,7 +280,7 @@ class Live:
     # -- ports --------------------------------------------------------------------------------------------------------
 
     def _meet(self, events: list[PortEvent], now: int, new: Collection[str] = ()) -> None:
-        """Ports came or went: lost sources let go, outputs that return begin in silence.
+        """Act on ports that came or went: release lost sources, begin returned outputs in silence.
 
         Outputs that are `new` with the rules don't return: those rules have sent what they are to begin with.
         """
@@ -300,7 +300,7 @@ class Live:
                 self._safely(self.session.return_output, wanted.name, now)
 
     def _connect(self, without: Collection[str] = ()) -> None:
-        """Who plays what: looked up once, not for every message. Nothing is sent to the outputs `without`."""
+        """Look up once which player and output each port is. Nothing is sent to the outputs `without`."""
         players = self.session.players
         self._open_inputs = [
             (input_port, players[input_port.name]) for input_port in self.ports.inputs if input_port.name in players
@@ -311,32 +311,32 @@ class Live:
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 
     def panic(self, every_key: bool = False) -> None:
-        """Silences everything, ahead of all that waits for a slow wire, and sees after inputs that may be stuck."""
+        """Silence everything, ahead of all that waits for a slow wire, and sees after inputs that may be stuck."""
         self.ports.reopen_silent(self._now_ns())
         self._make_way()
         self.silence(every_key)
 
     def silence(self, every_key: bool = False) -> None:
-        """Silences everything (ruling 17), in its turn: what waits goes out first."""
+        """Silence everything (ruling 17), in its turn: what waits goes out first."""
         now = self._now_ns()
         self._log((journal.PANIC, now, 0, bytes((every_key,))))
         self.session.panic(now, self._out, every_key)
         self._send(now)
 
     def _make_way(self) -> None:
-        """What waits at the outputs and ends nothing is dropped. The journal tells it as sent; the port counts it."""
+        """Drop what waits at the outputs and ends nothing. For the journal it was sent; the port counts it."""
         for event in self.ports.make_way():
             self._say(event.words)
 
     def turn(self, switch: str, state: State) -> None:
-        """Turns a switch. Raises KeyError or ValueError as the session does."""
+        """Turn a switch. Raises KeyError or ValueError as the session does."""
         now = self._now_ns()
         self.session.turn(switch, state, now, self._out)
         self._log((journal.TURN, now, 0, journal.turn_data(switch, state)))
         self._send(now)
 
     def swap(self, prepared: Prepared) -> None:
-        """New rules while notes sound: opens new ports, hands over, closes those that are no longer wanted.
+        """Put new rules in force while notes sound: open new ports, hand over, close ports no longer wanted.
 
         An output that the rules before wanted as well, and that is found only now (it was just plugged in, or its
         pattern mended), returns. All that its devices want comes with that, and nothing before.
@@ -357,7 +357,7 @@ class Live:
         self._connect()
 
     def status(self) -> dict[str, Any]:
-        """How it stands, as plain values."""
+        """Return how it stands, as plain values."""
         now = self._now_ns()
         session = self.session
         clock = session.time.running(now)
@@ -381,7 +381,7 @@ class Live:
     # -- the end ------------------------------------------------------------------------------------------------------
 
     def _leave(self) -> None:
-        """Ends everything that sounds, gives the wires time for it, and closes."""
+        """End everything that sounds, gives the wires time for it, and closes."""
         now = self._now_ns()
         self._log((journal.LEFT, now, 0, b""))
         self._make_way()
@@ -398,11 +398,11 @@ def _found_outputs(events: Iterable[PortEvent]) -> set[str]:
 
 
 def log_rules(log: Callable[[Record], None], texts: RuleTexts, now: int) -> None:
-    """Notes the rules that are in force from now on."""
+    """Note the rules that are in force from now on."""
     log((journal.RULES, now, 0, journal.rules_data(texts)))
 
 
 def log_names(log: Callable[[Record], None], session: Session, now: int) -> None:
-    """Notes what the numbers of players and ports mean from now on."""
+    """Note what the numbers of players and ports mean from now on."""
     names = journal.Names(tuple(session.players), session.pipeline.ports)
     log((journal.NAMES, now, 0, journal.names_data(names)))

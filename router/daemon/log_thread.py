@@ -33,12 +33,12 @@ class LogThread:
         self._thread.start()
 
     def say(self, text: str) -> None:
-        """Says a line; never waits."""
+        """Say a line; never waits."""
         if self._lines.qsize() < _MOST_WAITING:
             self._lines.put(f"{local_time(self._clock.wall_s(), '%H:%M:%S')}  {text}" if self._has_times else text)
 
     def stop(self, patience_s: float = 1.0) -> bool:
-        """Says what waits, at most so long (seconds); whether all was said."""
+        """Say what waits, at most so long (seconds); whether all was said."""
         self._lines.put(None)
         self._thread.join(patience_s)
         return not self._thread.is_alive()
@@ -51,7 +51,7 @@ class LogThread:
 
 
 def _goes_to_journal() -> bool:
-    """Whether standard error is a journal, which notes the time itself: JOURNAL_STREAM of systemd.exec(5)."""
+    """Return whether standard error is a journal, which notes the time itself: JOURNAL_STREAM of systemd.exec(5)."""
     try:
         stream = os.fstat(sys.stderr.fileno())
     except (OSError, ValueError, AttributeError):  # it is closed, or no file

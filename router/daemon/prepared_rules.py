@@ -31,7 +31,7 @@ class Prepared:
 
 
 def prepare(arguments: Sequence[str], before: Prepared | None = None) -> Prepared:
-    """What the files and folders of `arguments` hold, ready to be played after `before`, if that plays now.
+    """Return what the files and folders of `arguments` hold, ready to be played after `before`, if that plays now.
 
     Returns `before` itself where no file has changed. Raises RuleFileError for what is wrong in them, failed tests
     included; MachineError for files that can't be read, UsageError for a MIDI file among them.

@@ -58,7 +58,7 @@ _LEAVING: Final = ReloadOutcome("rejected", ("the daemon is about to end",))
 
 
 def _nothing(*_: object) -> None:
-    """For whoever isn't interested."""
+    """Do nothing."""
 
 
 class Reloader:
@@ -105,12 +105,12 @@ class Reloader:
     # -- from other threads -------------------------------------------------------------------------------------------
 
     def start(self) -> None:
-        """Begins to look after the files."""
+        """Begin to look after the files."""
         self._watcher.start()
         self._thread.start()
 
     def stop(self) -> None:
-        """Ends both threads; a reload that is under way comes to its end first."""
+        """End both threads; a reload that is under way comes to its end first."""
         self._stopping.set()
         self._asked.put(None)
         self._watcher.stop()
@@ -118,11 +118,11 @@ class Reloader:
             self._thread.join()
 
     def request(self) -> None:
-        """Has the files read anew, soon. Waits for nothing, so that a signal handler may call it."""
+        """Have the files read anew, soon. Waits for nothing, so that a signal handler may call it."""
         self._asked.put(SimpleQueue())
 
     def reload_now(self) -> ReloadOutcome:
-        """Reads the files anew at once, and waits for what comes of it; never call it from the loop that `swap` needs.
+        """Read the files again at once, and wait for the outcome; never call it from the loop that `swap` needs.
 
         Raises MachineError if there is no answer for a minute.
         """
@@ -169,7 +169,7 @@ class Reloader:
             return str(error)
 
     def _look_after(self) -> None:
-        """Reloads files that have changed since they were last judged."""
+        """Reload files that have changed since they were last judged."""
         found = self._look()
         while found != self._seen and not self._stopping.is_set():
             quiet = self._settled(found)
@@ -183,7 +183,7 @@ class Reloader:
             self._ended(prepared)
 
     def _settled(self, found: ReadFiles) -> ReadFiles:
-        """What is found once it has stayed the same for a while."""
+        """Return what is found once it has stayed the same for a while."""
         looks = 0
         while not self._stopping.wait(self.pace.quiet_s):
             before, found = found, self._look()
@@ -217,7 +217,7 @@ class Reloader:
         return ReloadOutcome("unchanged", ("no rule file has changed",)) if prepared is self.prepared else prepared
 
     def _conclude(self, found: ReadFiles, prepared: Prepared | ReloadOutcome) -> ReloadOutcome:
-        """Puts rules in force that are ready, and tells how it ended."""
+        """Put rules in force that are ready, and tells how it ended."""
         outcome = self._applied(prepared) if isinstance(prepared, Prepared) else prepared
         self._seen = found
         self.last = outcome

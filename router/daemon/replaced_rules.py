@@ -29,7 +29,7 @@ class ReplacedRules:
         return len(self._tables)
 
     def add(self, prepared: Prepared) -> None:
-        """Takes over rules that have been replaced, or are about to be."""
+        """Take over rules that have been replaced, or are about to be."""
         pipeline = prepared.pipeline
         tables = [*pipeline.tables, *(branch.table for branch in pipeline.branches)]
         tables += (node.after for node in pipeline.nodes.values() if node.after is not None)
@@ -38,7 +38,7 @@ class ReplacedRules:
         self._rules += prepared.ruleset.rules
 
     def part(self) -> None:
-        """Lets go of the tables that nobody else refers to any more."""
+        """Let go of the tables that nobody else refers to any more."""
         while self._rules:
             self._rules.pop()
         before = -1

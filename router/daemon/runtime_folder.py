@@ -64,7 +64,7 @@ def _login_folder() -> Path | None:
 
 
 def _is_private(path: Path) -> bool:
-    """Whether a folder is this user's, so that nobody else can put things there. It may be another's after `su`."""
+    """Return whether a folder is this user's alone to write to. It may be another's after `su`."""
     try:
         state = path.stat()
     except OSError:

@@ -32,25 +32,25 @@ class ServiceManager:
         self._next_beat = 0 if self._every else _NEVER
 
     def ready(self, words: str = "") -> None:
-        """The music plays: after the start, and after each reload, whatever became of it."""
+        """Report that the music plays: after the start, and after each reload, whatever its outcome."""
         self._tell("READY=1", _status(words))
 
     def reloading(self) -> None:
-        """The rules are being read anew. The time goes along, or a manager that waits for it takes it for a failure."""
+        """Report that the rules are being read again, with the time, which a manager that waits for it needs."""
         self._tell("RELOADING=1", f"MONOTONIC_USEC={self._clock.now_ns() // 1000}")
 
     def stopping(self) -> None:
-        """The daemon is about to leave."""
+        """Report that the daemon is about to leave."""
         self._tell("STOPPING=1", _status("ending held notes"))
 
     def beat(self, now: int) -> None:
-        """A sign of life, when it is time for one (`now` in ns). A loop that hangs gives none, and is started anew."""
+        """Give a sign of life when it is time for one (`now` in ns). A loop that hangs gives none, and is restarted."""
         if now >= self._next_beat:
             self._next_beat = now + self._every
             self._tell("WATCHDOG=1")
 
     def close(self) -> None:
-        """Hang up."""
+        """Close the connection to the manager."""
         if self._socket:
             self._socket.close()
             self._socket = None

@@ -15,7 +15,7 @@ from router.text.terminal import is_terminal
 
 @contextmanager
 def signals_heeded(leave: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
-    """Calls `leave` at SIGINT and SIGTERM; a second one ends the process at once.
+    """Call `leave` at SIGINT and SIGTERM; a second one ends the process at once.
 
     SIGHUP calls `reload`; but where a terminal started us it means that the terminal was closed, so `leave`. It never
     ends the process at once: shells hand it on to what they started, and then the system sends it again. `leave` and

@@ -15,17 +15,17 @@ _UNSAFE: Final = re.compile(r"[^\w -]")
 
 
 def is_midi_name(name: str) -> bool:
-    """Whether a file of this name is taken for a MIDI file."""
+    """Return whether a file of this name is taken for a MIDI file."""
     return Path(name).suffix.lower() in MIDI_SUFFIXES
 
 
 def is_rule_name(name: str) -> bool:
-    """Whether a file of this name is taken for a rule file."""
+    """Return whether a file of this name is taken for a rule file."""
     return Path(name).suffix.lower() == RULE_SUFFIX
 
 
 def is_hidden(name: str) -> bool:
-    """Whether a folder doesn't show this name: what editors and computers keep beside the real files."""
+    """Return whether a folder doesn't show this name: what editors and computers keep beside the real files."""
     return name.startswith(".")
 
 

@@ -64,7 +64,7 @@ def own_number(descriptor: int) -> int:
 
 
 def is_connected(descriptor: int, is_input: bool) -> bool:
-    """Whether anybody is connected to the first port of the client behind a descriptor."""
+    """Return whether anybody is connected to the first port of the client behind a descriptor."""
     import fcntl
 
     kind = _WRITERS if is_input else _READERS
@@ -77,7 +77,7 @@ def is_connected(descriptor: int, is_input: bool) -> bool:
 
 
 def pool_of(descriptor: int, number: int) -> tuple[int, int] | None:
-    """How many messages may wait for the client of a number, and how many more could; None for the kernel's clients.
+    """Return how many messages may wait for a client, and how many more could; None for the kernel's clients.
 
     `descriptor` is any of ours.
     """
@@ -116,12 +116,12 @@ class PoolRoom:
         return now if needed <= self._room or self._is_empty else now + self._ASK_AGAIN_NS
 
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
-        """A message takes its room."""
+        """Count a message, which takes its room."""
         self._room -= self._pieces(message) * times
         self._is_empty = False
 
     def room(self, now: int) -> int:
-        """How many short messages fit."""
+        """Return how many short messages fit."""
         self._ask()
         return max(0, self._room)
 

@@ -19,7 +19,7 @@ class RawInput(Protocol):
         """The next message and the seconds since the one before; None where nothing waits."""
 
     def is_connected(self) -> bool:
-        """Whether the other side is still there, as far as the system can tell; most can't, and say yes."""
+        """Return whether the other side is still there, as far as the system can tell; most can't, and say yes."""
 
     def close(self) -> None:
         """Disconnect. May be called while music plays: what takes long is left to `Backend.tidy`."""
@@ -65,7 +65,7 @@ class Backend(Protocol):
         """The ports that can be sent to. Raises MachineError."""
 
     def is_ours(self, name: str) -> bool:
-        """Whether a computer port is one of this process's own."""
+        """Return whether a computer port is one of this process's own."""
 
     def open_input(self, name: str, label: str, named: bool = False) -> RawInput:
         """Connect to one of `input_names`; ours is called `label`. Raises MachineError.
@@ -98,7 +98,7 @@ class Backend(Protocol):
         """Delete one thing that was closed, or make or give up one spare: up to 25 ms, for when nothing plays."""
 
     def lose(self) -> None:
-        """The system doesn't answer: touch nothing that is open, not even to close it."""
+        """Touch nothing that is open, not even to close it: the system doesn't answer."""
 
     def revive(self) -> bool:
         """Look, without waiting, whether the system is there again; True when it can be used."""

@@ -67,7 +67,7 @@ _HELP: Final = "ALSA needs the kernel module snd-seq (sudo modprobe snd-seq), an
 
 
 def _may_be_there(name: str) -> bool:
-    """Where ALSA has no device, asking it only makes noise."""
+    """Return where ALSA has no device, asking it only makes noise."""
     if name == "alsa":
         return os.path.exists(alsa_sequencer.DEVICE)
     return (name == "jack") or sys.platform != "linux"

@@ -61,7 +61,7 @@ class Heartbeat:
         return credit
 
     def forget(self, credit: Credit) -> None:
-        """An output has closed."""
+        """Forget the credit of an output that has closed."""
         self._credits.remove(credit)
 
     def beat(self, now: int) -> None:
@@ -73,7 +73,7 @@ class Heartbeat:
                 self._beat(now)
 
     def ask(self) -> bool:
-        """Whether the server lives at this moment: beat, and wait for the answer, which takes a period or two."""
+        """Return whether the server lives now: beat, and wait for the answer, which takes a period or two."""
         now = self._clock.now_ns()
         self._beat(now)
         asked, end = self._number, now + _ANSWER_NS
@@ -91,7 +91,7 @@ class Heartbeat:
         return self._last + (_HURRY_NS if self.hurry or self._is_short() else _REST_NS)
 
     def is_lost(self, now: int) -> bool:
-        """Whether nothing came back for a second, although we have asked often enough."""
+        """Return whether nothing came back for a second, although we have asked often enough."""
         return len(self._beats) >= _MOST_UNANSWERED and now - self._beats[0][1] > _PATIENCE_NS
 
     @property
@@ -115,7 +115,7 @@ class Heartbeat:
                 self._hear(message[1] << 7 | message[2])
 
     def _hear(self, number: int) -> None:
-        """A beat came back: it, and all before it, which a hiccup of the server may have swallowed, are answered."""
+        """Take in a beat that came back: it and all before it are answered, also those that the server has skipped."""
         if not any(beat[0] == number for beat in self._beats):
             return
         while self._beats:

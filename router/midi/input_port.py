@@ -76,7 +76,7 @@ class InputPort:
         return messages
 
     def state_at(self, now: int) -> dict[str, Any]:
-        """How it stands, as plain values; what was lost are bytes that were no complete message."""
+        """Return how it stands, as plain values; what was lost are bytes that were no complete message."""
         return {
             "name": self.name,
             "direction": "in",
@@ -101,7 +101,7 @@ class InputPort:
         self.was_open = True
 
     def disconnect(self, state: str, close: bool = True) -> None:
-        """The port has gone."""
+        """Close the input: its port has gone."""
         raw, self.raw = self.raw, None
         self.get_message = _nothing
         self.computer_port = ""
@@ -112,7 +112,7 @@ class InputPort:
 
 
 def _nothing() -> Received | None:
-    """What arrives while no port is open."""
+    """Return what arrives while no port is open."""
     return None
 
 

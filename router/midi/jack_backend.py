@@ -95,7 +95,7 @@ class JackBackend(RtmidiBackend):
             raise
 
     def _abandon_clients(self) -> None:
-        """Never touch any client again, not even to delete it."""
+        """Give up all clients: they must not be touched again, not even to delete them."""
         for client in self._clients:
             _never_free(client)
         self._forget()

@@ -53,7 +53,7 @@ class LibraryStderr:
         return self
 
     def lines(self) -> list[str]:
-        """What was written since the last look: each line once, with how often it came; the first few of them."""
+        """Return the first few lines written since the last look, each once, with how often it came."""
         if not self._file.tell():  # whoever writes moves the place where all write
             return []
         self._file.seek(0)
@@ -81,7 +81,7 @@ def _meaning(line: str) -> str:
 
 
 def _is_descriptor(stream: TextIO | None) -> bool:
-    """Whether a stream writes to the descriptor of standard error."""
+    """Return whether a stream writes to the descriptor of standard error."""
     try:
         return stream is not None and stream.fileno() == _ERRORS
     except (OSError, ValueError):

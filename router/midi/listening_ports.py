@@ -64,7 +64,7 @@ class ListeningPorts:
         return True
 
     def poll(self) -> Iterator[tuple[str, bytes]]:
-        """What has arrived since the last time, port by port."""
+        """Return what has arrived since the last time, port by port."""
         return ((name, message) for name, message, _ in self.poll_with_times())
 
     def poll_with_times(self) -> Iterator[tuple[str, bytes, float]]:

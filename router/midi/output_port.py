@@ -21,7 +21,7 @@ class WaitingOutputs(Protocol):
     """The outputs that have something waiting."""
 
     def append(self, output_port: OutputPort, /) -> None:
-        """An output has something waiting from now on."""
+        """Add an output that has something waiting from now on."""
 
 
 class OutputPort:
@@ -121,7 +121,7 @@ class OutputPort:
             self._last_refusal = str(error)
 
     def _send_with_care(self, message: bytes, now: int) -> None:
-        """What the short way doesn't know: closed ports, sysex, limits, and messages that wait."""
+        """Send what the fast path doesn't cover: closed ports, sysex, limits, and messages that wait."""
         if self._raw is None:
             self.lost += 1
         elif message[0] == SYSEX and self._limit is not None and len(message) > self._limit:
@@ -174,15 +174,15 @@ class OutputPort:
     # -- what there is to tell ----------------------------------------------------------------------------------------
 
     def load(self, now: int) -> float | None:
-        """Which part of the last second the DIN wire was busy (0 to 1); None where there is no such wire."""
+        """Return which part of the last second the DIN wire was busy (0 to 1); None where there is no such wire."""
         return None if self._wire is None else self._wire.load(now)
 
     def wire_time(self, now: int) -> int:
-        """How long (ns) its DIN wire needs for all that was sent and that waits; 0 where there is no such wire."""
+        """Return how long (ns) its DIN wire needs for all that was sent and that waits; 0 without such a wire."""
         return 0 if self._wire is None else self._wire.time_for(self._pacer.bytes_waiting, now)
 
     def complaint(self, now: int, system: str) -> str:
-        """What was lost or refused since the last complaint, in words; empty if nothing, or if that was just now."""
+        """Return what was lost or refused since the last complaint, in words; "" for nothing, or right after one."""
         said_at, lost, refused = self._complained
         if not self.is_open:  # that it is missing was said already
             self._complained = (said_at, self.lost, self.refused)
@@ -205,7 +205,7 @@ class OutputPort:
         return "; ".join(words)
 
     def state_at(self, now: int) -> dict[str, Any]:
-        """How it stands, as plain values."""
+        """Return how it stands, as plain values."""
         load = self.load(now)
         return {
             "name": self.name,
@@ -244,7 +244,7 @@ class OutputPort:
         self._pacer = Pacer(*(limit for limit in limits if limit is not None))
 
     def rewire(self, wanted: Wanted) -> None:
-        """The same port, wanted in another way: what waits goes on waiting, by the new pace."""
+        """Go on with the same port wanted in another way: what waits goes on waiting, by the new pace."""
         if wanted.connection != self.wanted.connection and self._raw is not None:
             self._allowance = 0
             self._wire = Wire() if wanted.connection == "din" else None
@@ -253,7 +253,8 @@ class OutputPort:
         self.wanted = wanted
 
     def disconnect(self, state: str, close: bool = True) -> None:
-        """The port has gone: what waits is lost. `close` is False where even closing would be wrong."""
+        """Close the output, whose port has gone; what waits is lost. `close` is False where closing would be wrong,
+        too."""
         raw, self._raw = self._raw, None
         if self._heartbeat is not None and self._credit is not None:
             self._heartbeat.forget(self._credit)
@@ -269,4 +270,4 @@ class OutputPort:
 
 
 def _nowhere(message: Sequence[int]) -> None:
-    """Where messages go while no port is open; nothing comes here as long as the allowance is kept."""
+    """Drop a message: no port is open. None comes here, as long as the allowance is kept."""

@@ -36,5 +36,5 @@ class OutputQueue(deque[OutputPort]):
         return events
 
     def wire_time(self, now: int) -> int:
-        """How long (ns) the slowest DIN wire needs for all that was sent and that waits."""
+        """Return how long (ns) the slowest DIN wire needs for all that was sent and that waits."""
         return max([output_port.wire_time(now) for output_port in self], default=0)

@@ -42,11 +42,11 @@ class PortMaintenance:
         self._to_reopen: deque[InputPort] = deque()
 
     def begin(self, now: int) -> None:
-        """From the first ports on (`now` in ns) silence is counted."""
+        """Count silence from the first ports on (`now` in ns)."""
         self._quiet_since = self._quiet_since or now
 
     def forget(self) -> None:
-        """The server has died, and with it whatever was to be opened anew."""
+        """Forget what was to be opened again: the server has died."""
         self._to_reopen.clear()
 
     def look(self, ports: Iterable[InputPort | OutputPort], inputs: Sequence[InputPort], now: int) -> None:

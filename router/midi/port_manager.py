@@ -100,7 +100,7 @@ class PortManager:
             )
 
     def _take_back(self) -> None:
-        """Whoever wanted to drop ports, and didn't, has thought better of it."""
+        """Keep outputs that were about to go, and didn't."""
         for port in self._dropped:
             if isinstance(port, InputPort):
                 self._inputs.setdefault(port.name, port)
@@ -163,7 +163,7 @@ class PortManager:
     # -- looking around -----------------------------------------------------------------------------------------------
 
     def scan(self, now: int) -> list[PortEvent]:
-        """What has come and gone; for four times a second. Well below a millisecond, as long as nothing has."""
+        """Return what has come and gone; for four times a second. Well below a millisecond, as long as nothing has."""
         events = self._complaints(now)
         if self._down:
             return events + (self._come_back() if self._backend.revive() else [])
@@ -257,7 +257,7 @@ class PortManager:
         return events
 
     def reopen_silent(self, now: int) -> None:
-        """Something is wrong, says the user: inputs that have fallen silent are opened anew, one at each scan."""
+        """Have inputs that have fallen silent opened again, one at each scan: the user says that something is wrong."""
         self._maintenance.reopen_silent(self.inputs, now)
 
     # -- what waits ---------------------------------------------------------------------------------------------------
@@ -299,7 +299,7 @@ class PortManager:
             self._clock.sleep_s(POLL_S)
 
     def _complaints(self, now: int) -> list[PortEvent]:
-        """What was lost or refused since the last word about it."""
+        """Return what was lost or refused since the last word about it."""
         events = []
         if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY_NS:
             self._hiccup_said_at, self._heartbeat.skipped = now, 0
@@ -315,7 +315,7 @@ class PortManager:
     # -- the rest -----------------------------------------------------------------------------------------------------
 
     def state(self) -> list[dict[str, Any]]:
-        """How each port stands, as plain values."""
+        """Return how each port stands, as plain values."""
         now = self._clock.now_ns()
         return [port.state_at(now) for port in self._all()]
 
@@ -331,7 +331,7 @@ class PortManager:
 
 
 def _unreported() -> None:
-    """For whoever counts only what was lost."""
+    """Report nothing, where only what was lost counts."""
 
 
 def _is_cut_off(port: ManagedPort) -> bool:
@@ -339,6 +339,6 @@ def _is_cut_off(port: ManagedPort) -> bool:
 
 
 def _silence(output_port: OutputPort, now: int) -> None:
-    """The session knows only the new port of this name: what sounds at the old one is ended here."""
+    """End what sounds at the old port of a name, since the session knows only the new one."""
     for message in silence_messages():
         output_port.send(message, now)

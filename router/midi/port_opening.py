@@ -20,7 +20,7 @@ class PortOpener:
         self._backend = backend
 
     def means(self, wanted: Wanted, port: ManagedPort, names: Sequence[str]) -> bool:
-        """Whether another pattern means the port that is open already, among these names of the computer's."""
+        """Return whether another pattern means the port that is open already, among these names of the computer's."""
         if wanted.virtual or port.wanted.virtual:
             return False
         meant = find_port(wanted.pattern, names, self._ours(names))

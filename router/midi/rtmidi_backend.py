@@ -45,7 +45,7 @@ class MidiIn(Client, Protocol):
     """A client that listens."""
 
     def ignore_types(self, sysex: bool, timing: bool, active_sense: bool) -> None:
-        """What not to hear."""
+        """Choose what not to receive."""
 
     def get_message(self) -> tuple[Sequence[int], float] | None:
         """The next message that waits, and the seconds since the one before."""
@@ -82,7 +82,7 @@ class Library(Protocol):
         """The numbers of the systems that it was built with."""
 
     def get_api_name(self, api: int) -> str:
-        """What it calls a system."""
+        """Return what it calls a system."""
 
 
 @contextlib.contextmanager
@@ -234,7 +234,7 @@ class RtmidiBackend:
         return name
 
     def _connect(self, client: Client, name: str, label: str) -> None:
-        """The index is asked of the client that opens: other ports, our own among them, move it."""
+        """Connect a client by the index that it sees itself: other ports, our own among them, move it."""
         names = _names(client)
         if name not in names:
             self._park(client)
@@ -242,7 +242,7 @@ class RtmidiBackend:
         client.open_port(names.index(name), label)
 
     def _connection(self, client: Client) -> Callable[[], bool]:
-        """What tells whether a client's port is still connected. Most systems can't."""
+        """Return what tells whether a client's port is still connected. Most systems can't."""
         return lambda: True
 
     def loopback(self) -> tuple[RawInput, RawOutput] | None:
@@ -250,7 +250,7 @@ class RtmidiBackend:
         return None
 
     def _limit(self, client: Client, name: str) -> Limit | None:
-        """What may be sent to a port; most systems tell nothing of their limits."""
+        """Return what may be sent to a port; most systems tell nothing of their limits."""
         return None
 
     # -- clients ------------------------------------------------------------------------------------------------------
@@ -278,7 +278,7 @@ class RtmidiBackend:
         return len(self._parked) + sum((spare is None) == self.keeps_ready for spare in spares)
 
     def tidy(self) -> None:
-        """One thing at a time, so that music that begins just now waits for no more than that."""
+        """Do one of the things, so that music that begins just now waits no longer than that."""
         with contextlib.suppress(MachineError), asking("tidying"):
             if not self.keeps_ready:
                 self._parked += [spare for spare in (self._spare_in, self._spare_out) if spare is not None]
@@ -293,7 +293,7 @@ class RtmidiBackend:
                 self._spare_out = self._make_out(self.client)
 
     def lose(self) -> None:
-        """The system lives as long as the computer."""
+        """Do nothing: the system lives as long as the computer."""
 
     def revive(self) -> bool:
         """It never died."""
@@ -306,7 +306,7 @@ class RtmidiBackend:
         self._forget()
 
     def _forget(self) -> None:
-        """There are no clients any more that may be touched."""
+        """Forget all clients: none may be touched any more."""
         self._clients.clear()
         self._parked.clear()
         self._spare_in = self._spare_out = None

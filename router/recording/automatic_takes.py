@@ -50,12 +50,12 @@ class AutomaticTakes:
         return self._file.path if self._file is not None else None
 
     def begin(self, now: int) -> None:
-        """The first take begins at once, so that nothing is missed. Raises MachineError if the folder can't be used."""
+        """Begin the first take at once, so that nothing is missed. Raises MachineError if the folder can't be used."""
         self._begin(now).open()
         self._start()
 
     def add(self, packed: bytes, records: int, played: bool, now: int) -> None:
-        """What came and went; `played` says that somebody played."""
+        """Add what came and went; `played` says that somebody played."""
         if self._file is None:
             if not played:
                 return
@@ -68,7 +68,7 @@ class AutomaticTakes:
             self._played_at = now
 
     def go_on(self, now: int) -> None:
-        """Nothing came for a while, and the take goes on until now."""
+        """Let the take go on until now, though nothing came for a while."""
         if self._file is not None:
             self._file.add(pack((RECORDED, now, 0, TRIMMED)), 0)
 
@@ -80,7 +80,7 @@ class AutomaticTakes:
             file.end(lambda: save_and_tell(file.path, self._say))
 
     def stop(self) -> None:
-        """The end: the last take is saved."""
+        """Save the last take: it is the end."""
         if self._file is not None:
             file, self._file = self._file, None
             file.close()
@@ -99,7 +99,7 @@ class AutomaticTakes:
 
 
 def take_name(wall: float) -> str:
-    """What a take begun at a time (seconds since 1970) is called: "take-20261125-201407", by the local time."""
+    """Return what a take begun at a time (seconds since 1970) is called: "take-20261125-201407", by the local time."""
     return local_time(wall, "take-%Y%m%d-%H%M%S")
 
 
@@ -117,7 +117,7 @@ def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:
 
 
 def in_words(saved: Saved) -> str:
-    """What was saved, on a line."""
+    """Return what was saved, on a line."""
     if saved.path is None:
         return NOBODY_PLAYED
     take = saved.take

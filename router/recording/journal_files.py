@@ -91,13 +91,13 @@ class JournalFile:
         self._given.set()
 
     def end(self, then: Callable[[], None]) -> None:
-        """Nothing more comes: when all is written, the file is closed, and `then` is called in the writing thread."""
+        """Take no more: when all is written, close the file, and call `then` in the writing thread."""
         self._then = then
         self._ending.set()
         self._given.set()
 
     def close(self) -> None:
-        """The same, and wait for it. What a failing disk doesn't take in time is lost."""
+        """Take no more, and wait until all is written. What a failing disk doesn't take in time is lost."""
         self.end(_nothing)
         self._thread.join(timeout=_PATIENCE_S)
         with self._guard:
@@ -123,7 +123,7 @@ class JournalFile:
         self._then()
 
     def _give_up(self) -> None:
-        """What still waits is lost."""
+        """Give up what still waits: it is lost."""
         self.lost += sum(records for _, records in self._waiting)
         self._waiting.clear()
         self._size = 0
@@ -163,7 +163,7 @@ class JournalFile:
         return True
 
     def _settle(self, data: bytes, rest: bytes, records: int, done: bool) -> None:
-        """What is written is no longer waiting."""
+        """Take what is written from what waits."""
         with self._guard:
             if not self._waiting:
                 return
@@ -183,11 +183,11 @@ class JournalFile:
 
 
 def _nothing() -> None:
-    """What is to be done after the end where nothing is."""
+    """Do nothing."""
 
 
 def journal_of(target: Path) -> Path:
-    """Where the journal for a .mid file lies."""
+    """Return where the journal for a .mid file lies."""
     return target.with_name(target.name + SUFFIX)
 
 

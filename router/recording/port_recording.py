@@ -90,14 +90,14 @@ class _PortRecording:
         self._poll()  # what came until now belongs to the take
 
     def _tend(self, now: int) -> int:
-        """Looks after the ports; when to come again (ns)."""
+        """Look after the ports; when to come again (ns)."""
         if now >= self._next_scan:
             self._next_scan = now + PORT_SCAN_EVERY_NS
             self._meet(self._ports.scan(now))
         return min(self._next_scan, self._ports.pump(now))
 
     def _meet(self, events: Sequence[PortEvent]) -> None:
-        """Ports came or went."""
+        """Note that ports came or went."""
         for event in events:
             self._say(event.words)
             if event.kind == "lost" and event.wanted is not None:
@@ -106,7 +106,7 @@ class _PortRecording:
             self._name()
 
     def _poll(self) -> bool:
-        """Logs what has arrived; whether anything had."""
+        """Log what has arrived; whether anything had."""
         busy = False
         for input_port in self._ports.inputs:
             number = self._numbers[input_port.name]
@@ -122,7 +122,7 @@ class _PortRecording:
         return busy
 
     def _name(self) -> None:
-        """Tracks are called as the computer calls their ports; as they were asked for until those are there."""
+        """Name tracks as the computer calls their ports; as they were asked for until those are there."""
         for input_port in self._ports.inputs:
             if not input_port.wanted.virtual:
                 self._called[self._numbers[input_port.name]] = bare_name(input_port.computer_port)

@@ -67,7 +67,7 @@ class Recorder:
         self._thread.start()
 
     def stop(self) -> None:
-        """The end: what is being recorded is saved. For after the music has ended, since it may take a while."""
+        """Save what is being recorded: it is the end. For after the music has ended, since it may take a while."""
         self._ending.set()
         if self._thread.is_alive():
             self._thread.join()
@@ -173,7 +173,7 @@ class Recorder:
         recovery.start()
 
     def _before(self) -> bytes:
-        """What a journal that begins now begins with: rules, names and switches in force, and the time on the wall."""
+        """Return what a journal begins with: rules, names and switches in force, and the time on the wall."""
         self._lasting[WALL] = (WALL, self._clock.now_ns(), 0, wall_data(self._clock.wall_s()))
         return b"".join(pack(self._lasting[kind]) for kind in sorted(self._lasting))
 
@@ -223,7 +223,7 @@ class Recorder:
         self._lasting.update((record[0], record) for record in lasting)
 
     def _note_surroundings(self, now: int) -> None:
-        """The time on the wall each minute, and the switches when they have changed: somebody may begin here."""
+        """Note the time on the wall each minute, and changed switches: a journal may begin here."""
         wall = self._lasting.get(WALL)
         if wall is None or now - wall[1] > _WALL_EVERY_NS:
             self.log((WALL, now, 0, wall_data(self._clock.wall_s())))
@@ -235,7 +235,7 @@ class Recorder:
 
 
 def recorder_handlers(recorder: Recorder) -> dict[str, Callable[[dict[str, Any]], dict[str, Any]]]:
-    """What can be asked of the recorder over the control socket.
+    """Return what can be asked of the recorder over the control socket.
 
     `last` {"seconds": n} gives {"journal": bytes}, without `seconds` all that is known. `record` {"path": name} begins
     a recording, without `path` it tells how that stands; `record-stop` ends it.

@@ -70,7 +70,7 @@ def save(journal: Path, disk: Disk = DISK, clock: Clock = SYSTEM_CLOCK) -> Saved
 
 
 def _take_of(journal: Path, data: bytes) -> tuple[Take, str]:
-    """What a journal holds as a take, up to its damage; and what is damaged, "" for nothing.
+    """Return what a journal holds as a take, up to its damage; and what is damaged, "" for nothing.
 
     Raises MachineError where nobody played before the damage, or a fault of ours lets no take be made.
     """
@@ -136,7 +136,7 @@ def save_all(
 
 
 def _content(journal: Path, age: float) -> bytes:
-    """What a journal holds; `age` is since how many seconds it hasn't changed."""
+    """Return what a journal holds; `age` is since how many seconds it hasn't changed."""
     try:
         data = read_regular(journal, _MOST_BYTES)
     except OSError as error:

@@ -20,14 +20,14 @@ _CODES: Final = {"good": "32", "bad": "31", "mild": "33", "strong": "1"}
 
 
 def shows_colour(stream: TextIO) -> bool:
-    """Whether `stream` is a terminal that takes colours, and its user wants them."""
+    """Return whether `stream` is a terminal that takes colours, and its user wants them."""
     if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb" or os.name == "nt":
         return False
     return is_terminal(stream)
 
 
 def is_terminal(stream: TextIO | None) -> bool:
-    """Whether someone looks at `stream`; a closed or missing one is looked at by nobody."""
+    """Return whether someone looks at `stream`; a closed or missing one is looked at by nobody."""
     try:
         return stream is not None and stream.isatty()
     except ValueError:
