@@ -39,8 +39,8 @@ _AHEAD_BYTES: Final = 1 << 18
 _WRITING: Final = 4
 _WRITING_BYTES: Final = 1 << 22
 """So many files are awaited at a time, and a second one only as long as they are small: a disk lets each wait until it
-is safe, and several together hardly longer. Threads do nothing but wait: all else would have to wait for whoever
-calculates."""
+is safe, and several together hardly longer. Threads do nothing but wait: all else would compete with the
+calculation."""
 
 
 class Jobs(Protocol):

@@ -168,7 +168,7 @@ class HistoryReport:
     # -- as data ------------------------------------------------------------------------------------------------------
 
     def data(self) -> dict[str, Any]:
-        """The same for programs."""
+        """Return the last seconds as data for programs."""
         story = self._story
         return {
             "certain": story.is_certain,

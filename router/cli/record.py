@@ -224,8 +224,9 @@ def _goes_on(name: str, journal: Path) -> bool:
 
 
 def _save_for_others(journal: Path, free: Path, clock: Clock) -> Saved | Path | None:
-    """Whoever ended the recording saves it, under the name that was `free`; if nobody does, we do. None: nobody played,
-    so there is no file.
+    """Wait for a recording to be saved under the name that was `free` by the process that ended it, else save it.
+
+    Return None if nobody played, so that there is no file.
     """
     deadline = clock.now_ns() + _SAVING_S * 1e9
     while journal.exists():

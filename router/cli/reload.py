@@ -52,7 +52,7 @@ def _call(arguments: argparse.Namespace) -> int:
 
 
 def reload(settings: ReloadSettings) -> int:
-    """Have the rule files read anew, and say what came of it; 1 if they can't be used. Raises MachineError."""
+    """Have the rule files read again, and say what came of it; 1 if they can't be used. Raises MachineError."""
     told = ask_daemon(settings.name, "reload", patience_s=_PATIENCE_S)
     outcome, words = str(told["outcome"]), [str(line) for line in told["words"]]
     rejected = outcome == "rejected"

@@ -108,7 +108,7 @@ def soundcheck(
 ) -> int:
     """Play the notes; return the exit code, 1 where something can't be heard.
 
-    `waits` is asked anew for each note. Raises RuleFileError, MachineError or UsageError.
+    `waits` is asked again for each note. Raises RuleFileError, MachineError or UsageError.
     """
     from rules.listening.soundcheck import plan
     from rules.rulefile.reading import read_rule_set

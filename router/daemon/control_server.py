@@ -55,8 +55,8 @@ class _Client:
 class ControlServer:
     """The daemon's end. `handlers` answer by verb; `report` is told, in words, what went wrong in one of them.
 
-    Once started, `follows_a_crash` tells whether the last daemon of this name ended without a word. Whoever has ended
-    what sounded from then sets it to False; until then, the next daemon of this name is told the same.
+    Once started, `follows_a_crash` tells whether the last daemon of this name ended without a word. It is set to
+    False once what sounded from then is ended; until then, the next daemon of this name is told the same.
     """
 
     def __init__(

@@ -1,7 +1,7 @@
 """Where rule files can change, and a thread that hears of it.
 
 Folders are watched, never files: a file that is saved by renaming another over it is a new one, and the watch on the
-old one hears nothing any more. What is heard only says "look": network disks tell nothing, so whoever watches has to
+old one hears nothing any more. What is heard only says "look": network disks tell nothing, so a watcher has to
 look from time to time in any case.
 """
 
@@ -17,7 +17,7 @@ from router.files.file_names import is_rule_name
 from router.text.formatting import plain
 
 Folders = frozenset[tuple[str, int, int]]
-"""Paths of folders, each with device and inode: a folder that was made anew is another one under the old name."""
+"""Paths of folders, each with device and inode: a folder that was made again is another one under the old name."""
 
 _MOST_LINKS: Final = 40  # as many as Linux follows, path_resolution(7)
 _SHORTEST_PAUSE_S: Final = 2.0
@@ -27,7 +27,7 @@ _LONGEST_PAUSE_S: Final = 60.0
 def watched_folders(arguments: Sequence[str]) -> Folders:
     """The folders in which a change can concern the rule files that `arguments` mean, those behind links included.
 
-    For a folder among the arguments that is itself, and the one that it lies in: it may be deleted and made anew.
+    For a folder among the arguments that is itself, and the one that it lies in: it may be deleted and made again.
     """
     found: dict[str, None] = {}
     for argument in arguments:

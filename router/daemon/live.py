@@ -1,7 +1,7 @@
 """Rules played live: what arrives goes through the session and out again, and what is due is sent.
 
-One thread does all of it, so that there is no lock and no callback: whoever wants something of a session that plays
-hands over a call, which runs between two messages (`Live.do`).
+One thread does all of it, so that there is no lock and no callback: another thread that wants something of a session
+that plays hands over a call, which runs between two messages (`Live.do`).
 """
 
 from __future__ import annotations

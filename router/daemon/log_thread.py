@@ -1,7 +1,7 @@
 """What a daemon says while it plays: lines on standard error, from a thread of its own.
 
-A terminal that someone has stopped, or a full disk behind a log, blocks whoever writes to it. That must not be the
-music.
+A terminal that someone has stopped, or a full disk behind a log, blocks the thread that writes to it. That must not be
+the one that plays.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class LogThread:
 
     def _work(self) -> None:
         while (line := self._lines.get()) is not None:
-            # whoever read this may be gone: the music goes on
+            # no one may be reading any more: the music goes on
             with contextlib.suppress(OSError, ValueError):
                 print(plain(line), file=sys.stderr, flush=True)
 

@@ -40,7 +40,7 @@ def prepare(arguments: Sequence[str], before: Prepared | None = None) -> Prepare
 
 
 def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
-    """The same for files that have been read."""
+    """Return the same as `prepare`, for files that have been read."""
     if before is not None and texts == before.texts:
         return before
     reading = read_rule_set(texts)

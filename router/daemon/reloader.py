@@ -1,4 +1,4 @@
-"""Rules read anew while the music plays.
+"""Rules read again while the music plays.
 
 Saved files are believed when they have been quiet for a moment, and then read, compared, compiled and tested before
 the rules in force are touched. One thread does all of it.
@@ -62,7 +62,7 @@ def _nothing(*_: object) -> None:
 
 
 class Reloader:
-    """Reads rule files anew when they change, and when it is asked to.
+    """Reads rule files again when they change, and when it is asked to.
 
     `swap` puts prepared rules in force and is called in the reloader's thread; if it raises, the reload is rejected.
     `say` gets lines for the log. `began` and `ended` are called around each reload, whatever comes of it.
@@ -118,7 +118,7 @@ class Reloader:
             self._thread.join()
 
     def request(self) -> None:
-        """Have the files read anew, soon. Waits for nothing, so that a signal handler may call it."""
+        """Have the files read again, soon. Waits for nothing, so that a signal handler may call it."""
         self._asked.put(SimpleQueue())
 
     def reload_now(self) -> ReloadOutcome:
@@ -156,7 +156,7 @@ class Reloader:
                 asked.put(_LEAVING)
 
     def _next(self, patience_s: float) -> SimpleQueue[ReloadOutcome] | None:
-        """Whoever asks for a reload; None for a look, because something has changed or because it is time for one."""
+        """Return the next request for a reload; None for a look, because of a change or because it is time for one."""
         try:
             return self._asked.get(timeout=patience_s)
         except Empty:

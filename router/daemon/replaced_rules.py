@@ -1,6 +1,6 @@
 """Old rules on their way out, while music plays.
 
-Whoever drops the last reference to a table frees thousands of things in one go, and no other thread gets a turn
+Dropping the last reference to a table frees thousands of objects in one go, and no other thread gets a turn
 meanwhile. Notes that were struck under old rules refer to their tables until they end, so that would fall to the loop
 in the midst of music. Therefore old tables are kept here until nobody else refers to them, and then let go of a row at
 a time.

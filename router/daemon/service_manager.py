@@ -1,4 +1,4 @@
-"""What a service manager is told: that the daemon plays, reads its rules anew, leaves, and is alive.
+"""What a service manager is told: that the daemon plays, reads its rules again, leaves, and is alive.
 
 The form is that of sd_notify(3): a datagram to the socket that NOTIFY_SOCKET names. Where no service manager listens,
 nothing is sent and nothing goes wrong.

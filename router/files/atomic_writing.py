@@ -3,7 +3,7 @@
 What holds here:
 
 * A file is written under a name of its own in the folder where it belongs, flushed to the disk, and only then given its
-  real name, in one step. Whoever looks sees nothing, the old file or the new one, and never half of one.
+  real name, in one step. Others see nothing, the old file or the new one, and never half of one.
 * Nothing is overwritten unless that was asked for, even if it appeared a moment ago.
 * A file rewritten in place keeps a backup, whose name is on the disk before the file changes; no backup is ever
   overwritten.
@@ -43,8 +43,8 @@ Wait = Callable[[], None]
 """Waits until the disk has what was written. Any thread may do that; it raises nothing."""
 
 WritingSteps = Generator[Wait, None, T]
-"""Writing in two steps, for who has other things to do meanwhile: files are written, a wait is given, and once that is
-over they get their names. Whoever doesn't go on leaves nothing behind."""
+"""Writing in two steps, for callers with other things to do meanwhile: files are written, a wait is given, and once
+that is over they get their names. Where the steps are not finished, nothing is left behind."""
 
 
 def at_once(steps: WritingSteps[T]) -> T:

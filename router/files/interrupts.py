@@ -30,9 +30,9 @@ def undisturbed() -> Iterator[None]:
 def ended_like_ctrl_c() -> Iterator[None]:
     """Let a request to end (SIGTERM) and a closed terminal stop us as Ctrl-C does: what was begun is ended in order.
 
-    They do it once: a closed terminal is told by the shell and again by the system, and whoever is ending things in
-    order mustn't be stopped in that. Only another Ctrl-C does: it comes from somebody who doesn't want to wait.
-    Whoever started us so that a closed terminal means nothing still has it so.
+    They do it once: both the shell and the system report a closed terminal, and the second report must not stop what
+    ends in order. Only another Ctrl-C does: it comes from a person who doesn't want to wait.
+    If we were started so that a closed terminal means nothing, it still means nothing.
     """
     stopped = False
 

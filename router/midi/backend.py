@@ -46,7 +46,7 @@ class Backend(Protocol):
     """A MIDI system of the computer: what it is called, what it can do, and its ports.
 
     `sysex_limit` is the length of the longest sysex that arrives whole (None: no limit is known); `sysex_sticks` tells
-    that an input hears nothing more after a sysex without an end, until it is opened anew. With `keeps_ready`, `tidy`
+    that an input hears nothing more after a sysex without an end, until it is opened again. With `keeps_ready`, `tidy`
     makes spares, so that the next port is opened without a break in the music; without it, spares are given up.
     `is_lost` is set by `lose`, or where the system itself has found out that it is dead, until `revive` succeeds.
     """

@@ -54,7 +54,7 @@ class LibraryStderr:
 
     def lines(self) -> list[str]:
         """Return the first few lines written since the last look, each once, with how often it came."""
-        if not self._file.tell():  # whoever writes moves the place where all write
+        if not self._file.tell():  # each writer moves the place where all write
             return []
         self._file.seek(0)
         written = self._file.read(_MOST_BYTES)

@@ -1,4 +1,4 @@
-"""What is done for the ports while nothing plays: clients deleted and made, inputs opened anew.
+"""What is done for the ports while nothing plays: clients deleted and made, inputs opened again.
 
 All of that takes longer than a message should wait.
 """
@@ -24,7 +24,7 @@ _MOST_UNTIDY: Final = 8
 """How many clients may wait for a silence: a system has room for some dozens, and a loose plug takes one each time."""
 
 _REOPEN_AFTER_NS: Final = 30_000_000_000
-"""How long (ns) nothing must have been played before inputs are opened anew, in case one is stuck."""
+"""How long (ns) nothing must have been played before inputs are opened again, in case one is stuck."""
 
 _SILENT_NS: Final = 1_000_000_000
 """How long (ns) an input must have heard nothing to be taken for stuck."""
@@ -68,7 +68,7 @@ class PortMaintenance:
             self._backend.tidy()
 
     def reopen_silent(self, inputs: Iterable[InputPort], now: int) -> None:
-        """Have inputs that have fallen silent opened anew, one at each look.
+        """Have inputs that have fallen silent opened again, one at each look.
 
         A sysex without an end swallows everything that comes after it, and nothing tells that from silence.
         """
@@ -81,7 +81,7 @@ class PortMaintenance:
             self._to_reopen.extend(input_port for input_port in inputs if input_port not in self._to_reopen)
 
     def _reopen(self, input_port: InputPort) -> None:
-        """Connect anew before disconnecting, so that nothing is missed in between."""
+        """Connect again before disconnecting, so that nothing is missed in between."""
         old = input_port.raw
         if old is None or input_port.wanted.virtual:
             return

@@ -1,7 +1,7 @@
 """The ports of a session: found, opened, lost and found again.
 
 Nobody tells us that a port has gone: its name is missing from the list, which is read four times a second, and
-everything else goes on as if it were there. A port that comes back is opened anew.
+everything else goes on as if it were there. A port that comes back is opened again.
 """
 
 from __future__ import annotations
@@ -247,7 +247,7 @@ class PortManager:
         return events
 
     def _come_back(self) -> list[PortEvent]:
-        """The server is there again: everything is opened anew."""
+        """The server is there again: everything is opened again."""
         events = [PortEvent("server back", None, f"{self._backend.name} is back")]
         self._heartbeat = self._begin_heartbeat()
         self._down = False

@@ -16,7 +16,7 @@ QUEUE: Final = 16_384
 """Messages that an input keeps until they are polled: over a second of eight DIN wires at full rate."""
 
 _TRIES: Final = 3
-"""How often the names of ports are read anew when a port vanishes meanwhile."""
+"""How often the names of ports are read again when a port vanishes meanwhile."""
 
 
 # -- python-rtmidi, as far as it is used ------------------------------------------------------------------------------

@@ -48,7 +48,7 @@ JOURNAL_DISK: Final = JournalDisk()
 class JournalFile:
     """The journal for a .mid file of the name `target`, or of the next name that is free.
 
-    It is written by a thread of its own: whoever adds to it never waits for the disk. A disk that refuses is asked
+    It is written by a thread of its own: adding to it never waits for the disk. A disk that refuses is asked
     again each second; what comes meanwhile waits, and what there is no room for is lost, and counted in `lost`
     (records). `say` is told once when the disk begins to refuse, and when it takes again.
     """

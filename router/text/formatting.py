@@ -107,7 +107,7 @@ def fitted_columns(
 
 
 def streamed_columns(rows: Callable[[], Iterable[Sequence[str]]], right: frozenset[int] = frozenset()) -> Iterator[str]:
-    """The same for rows that are made twice, once for their widths, since there may be too many to keep."""
+    """Return `rows` as `columns` does, for many rows, which are made twice: first for their widths."""
     widths: list[int] = []
     for row in rows():
         widths = [max(len(cell), width) for cell, width in zip(row, widths or [0] * len(row), strict=True)]

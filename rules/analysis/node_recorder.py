@@ -80,7 +80,7 @@ class NodeRecorder:
         after: Delay = AT_ONCE,
         copy: Copy = (),
         ordered: bool = False,
-        anew: bool = False,
+        from_now: bool = False,
     ) -> None:
         """Note a message."""
         begin = event.delay if self._woken_after is None else self._woken_after

@@ -58,7 +58,7 @@ class CellMaker:
         return self._cells.setdefault(key, cell)
 
     def forget(self) -> None:
-        """Forget what was made, piece by piece: thousands freed in one go would hold up whoever plays meanwhile."""
+        """Forget what was made, piece by piece: freeing thousands of objects in one go would hold up the music."""
         for made in (self._lanes, self._cells):
             while made:
                 made.popitem()

@@ -201,7 +201,7 @@ class Bookkeeping(Dispatch):
 
     def _end(self, sounding: Event, origin: int, now: int, out: list[Sent], came: bytes | None = None) -> None:
         """Send the note-off of what sounds, as late as its note-on went, counted from the table where it began."""
-        off = sounding.anew(sounding.off(came), now)
+        off = sounding.derived_now(sounding.off(came), now)
         off.origin = origin
         if sounding.delay is not AT_ONCE or sounding.held:
             due = self.host.later(now, sounding.delay) + sounding.held
@@ -214,7 +214,7 @@ class Bookkeeping(Dispatch):
     def end_now(self, sounding: Event, now: int, out: list[Sent]) -> None:
         """Send the note-off of what sounds at a port, at once."""
         if sounding.target >= 0 and sounding.is_out:  # else it was pending, and was dropped
-            self.go(sounding.anew(sounding.off(), now), now, out)
+            self.go(sounding.derived_now(sounding.off(), now), now, out)
 
     def _end_written(self, ledger: Ledger, key: LedgerKey, event: Event) -> Copy:
         """End the latest such note of the same holder, by a note-off that a `send` wrote; return that note's copy."""
@@ -292,7 +292,7 @@ class Bookkeeping(Dispatch):
         """Send the value at rest on the way of the one that was away from it; it is of the family of its release."""
         place = rest_place(rest.event.target, rest.event.message)
         assert place is not None
-        event = rest.event.anew(rest_message(place), now)
+        event = rest.event.derived_now(rest_message(place), now)
         event.family = release.family
         event.origin = release.origin
         event.made = True

@@ -61,7 +61,7 @@ class Dispatch:
         return own + self.waiting_nodes.held_by(player.number) if self.waiting_nodes else own
 
     def held_by_hand(self, hand: int) -> Iterator[tuple[Ledger, LedgerKey, int]]:
-        """The same for all players of a hand."""
+        """Yield what `held_by` returns, for all players of a hand."""
         for player in self.players:
             if player.hand == hand:
                 yield from self.held_by(player)
@@ -137,13 +137,13 @@ class WaitingNodeContext:
         after: Delay = AT_ONCE,
         copy: Copy = (),
         ordered: bool = False,
-        anew: bool = False,
+        from_now: bool = False,
     ) -> None:
         """Begin an evaluation behind the node, with the switches of the event; see `rules.program.node.NodeContext`."""
         node = event.node
         assert node is not None
         start = event.derived(_message_like(event.message, status, d1, d2))
-        if anew:
+        if from_now:
             start.base, start.before, start.wait = self.now, AT_ONCE, 0
         else:
             start.before = event.lasting

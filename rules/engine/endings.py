@@ -34,7 +34,7 @@ def end_player(bookkeeping: Bookkeeping, player: Player, now: int, out: list[Sen
         ledger.presses.pop(key, None)
     for rest, place in _taken(held, lambda place: True):
         if place[0] >= 0:
-            bookkeeping.go(rest.event.anew(rest_message(place), now), now, out)
+            bookkeeping.go(rest.event.derived_now(rest_message(place), now), now, out)
 
 
 def _taken(

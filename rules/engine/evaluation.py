@@ -186,7 +186,7 @@ class Evaluation:
         after: Delay = AT_ONCE,
         copy: Copy = (),
         ordered: bool = False,
-        anew: bool = False,
+        from_now: bool = False,
     ) -> None:
         """Go on behind a node; delays add up on the way."""
         node = event.node

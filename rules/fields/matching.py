@@ -53,7 +53,7 @@ def split(form: Form, condition: Condition, *, strictly: bool = False) -> tuple[
 
 
 def split_any(form: Form, conditions: Sequence[Condition], *, strictly: bool = False) -> tuple[list[Form], list[Form]]:
-    """The same for a list of conditions, any of which may take it; none at all takes everything."""
+    """Return the part of a form that any of the conditions takes, and the rest; no conditions take everything."""
     if not conditions:
         return [form], []
     taken: list[Form] = []

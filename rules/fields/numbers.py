@@ -92,7 +92,7 @@ def _ends(raw: Any, what: str, low: int, high: int, info: ValidationInfo) -> tup
 
 
 def read_range(raw: Any, what: str, low: int, high: int, info: ValidationInfo) -> tuple[int, int]:
-    """The same for a range that must not be empty."""
+    """Return the ends of a range as `read_ends` does. Raises an error where it is empty."""
     bottom, top = read_ends(raw, what, low, high, info)
     if bottom > top:
         raise fault(f"the range {shown(raw)} is empty: write the lower end first")

@@ -43,7 +43,7 @@ class Tempo:
 def beat_runs(clock: Iterable[tuple[int, bytes]]) -> list[list[int]]:
     """The moments of beats, from what one clock source sent as (time in ns, message).
 
-    Within a run every beat has its 24 clocks; a run ends where the clock falls silent or starts anew. Clocks that come
+    Within a run every beat has its 24 clocks; a run ends where the clock falls silent or starts again. Clocks that come
     in one burst, as after a computer stood still, make no beat of their own: none is shorter than `_SHORTEST_BEAT_NS`.
     """
     runs: list[list[int]] = [[]]

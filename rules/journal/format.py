@@ -55,7 +55,7 @@ as long as something is held."""
 RECORD_KINDS: Final = frozenset(range(RULES, RECORDED + 1))
 
 LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
-"""What holds until the next record of its kind: whoever begins in the midst of a journal has to know the last ones."""
+"""What holds until the next record of its kind: a reader that begins in the midst of a journal needs the last ones."""
 
 HEAD: Final = b"pointsman journal 1\n"
 """How a journal's file begins; the records follow."""

@@ -115,7 +115,7 @@ class Event:
         self.is_out = False
 
     def derived(self, message: bytes) -> Event:
-        """Another event that came the same way, and isn't out yet."""
+        """Return another event that came the same way, and isn't out yet."""
         other = Event(self.player, self.hand, self.in_key, message, self.base, self.family, self.target)
         other.word = self.word
         other.node = self.node
@@ -132,8 +132,8 @@ class Event:
         other.origin = self.origin
         return other
 
-    def anew(self, message: bytes, now: int) -> Event:
-        """Another event that leaves the same table `now`, with the same delays from there."""
+    def derived_now(self, message: bytes, now: int) -> Event:
+        """Return another event that leaves the same table `now`, with the same delays from there."""
         other = self.derived(message)
         other.base = now
         other.before = AT_ONCE
@@ -173,7 +173,7 @@ class Event:
 
     @property
     def note_place(self) -> int:
-        """The same by number, as the merge names it."""
+        """The number of the place where a note sounds, as the merge names it."""
         return note_place(self.target, self.message[0], self.message[1])
 
     def off(self, came: bytes | None = None) -> bytes:

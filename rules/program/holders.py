@@ -1,8 +1,8 @@
 """Names of output notes and of those who hold them, as numbers, which are found faster than tuples.
 
 A note's place is port << 11 | channel << 7 | key. Its holder is hand << 14 | in-key, or, for an echo copy, the tuple
-(hand, in-key, copy). A hand is a source as the outputs know it: rules that are replaced may number their sources anew,
-but whoever has pressed a key must still be the same when they let go.
+(hand, in-key, copy). A hand is a source as the outputs know it: rules that are replaced may renumber their sources,
+but the hand that has pressed a key must still be the same when the key is let go.
 """
 
 from __future__ import annotations

@@ -26,12 +26,12 @@ class NodeContext(Protocol):
         after: Delay = AT_ONCE,
         copy: Copy = (),
         ordered: bool = False,
-        anew: bool = False,
+        from_now: bool = False,
     ) -> None:
         """Send a message on behind the node, for what `event` stands for.
 
         It goes `after` a delay; `copy` names it as a holder of its own. With `ordered`, nothing overtakes there. Delays
-        count from when the event's message came, or from now, with `anew`.
+        count from when the event's message came, or from now, with `from_now`.
         """
         ...
 

@@ -1,4 +1,4 @@
-"""What differs between two rule sets, in words for whoever has just saved a rule file."""
+"""What differs between two rule sets, in words for a person who has just saved a rule file."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, Final
 from rules.rulefile.ruleset import RuleSet
 
 _MOST_NAMES: Final = 6
-"""How many names stand in one line; a file that was written anew changes hundreds."""
+"""How many names one line shows: a rewritten file can change hundreds."""
 
 
 def rule_changes(before: RuleSet, after: RuleSet) -> tuple[str, ...]:

@@ -56,7 +56,7 @@ class SourceFile:
         return tuple(found)
 
     def forget(self) -> None:
-        """Forget the tables one by one: a large file's, freed in one go, would hold up whoever plays meanwhile."""
+        """Forget the tables, one by one: freeing those of a large file in one go would hold up the music."""
         for section in self.data.values():
             if isinstance(section, list | dict):
                 while section:

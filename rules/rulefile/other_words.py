@@ -87,7 +87,7 @@ def key_meant(key: str, known: Collection[str]) -> str | None:
 
 
 def value_meant(value: str, known: Collection[str]) -> str | None:
-    """The same for a value of which only those in `known` are allowed."""
+    """Return the value, one of the `known`, that another word for it means; None for an unknown word."""
     meant = _VALUES.get(value.lower())
     return meant if meant in known else None
 

@@ -70,7 +70,7 @@ def _is_static(status: int, first: int, cell: Cell, pipeline: Pipeline) -> bool:
 
 
 def _is_static_lane(status: int, first: int, lane: Lane, pipeline: Pipeline) -> bool:
-    """The same for one lane.
+    """Return whether a lane alone says what becomes of its messages.
 
     What the engine handles with care - pedals, banks, parameters, mode messages - goes straight while no one shares the
     channel; but what is held until it comes to rest may not be filtered by value.

@@ -125,7 +125,7 @@ class TableRoutes:
 
 
 def _write_length(out: BytesWriter, begin: int, before: int) -> None:
-    """Write the length of the chunk whose content begins at `begin` anew, if it isn't what it was."""
+    """Write the length of the chunk whose content begins at `begin` again, if it isn't what it was."""
     length = len(out) - begin
     if length != before:
         for place, byte in enumerate(length.to_bytes(4), begin - 4):

@@ -156,7 +156,7 @@ def stored(message: bytes) -> bytes:
 def write(file: MidiFile, bodies: Sequence[bytes]) -> bytes:
     """Return the file with `bodies` in place of its tracks, one each, and all else as it was.
 
-    A length in a chunk header is written anew only where the size changed: what was damaged and left alone stays.
+    A length in a chunk header is rewritten only where the size changed: what was damaged and left alone stays.
     """
     data = file.data
     pieces = []

@@ -16,7 +16,7 @@ class DelayNode(Node):
 
     @property
     def without_delay(self) -> Node:
-        """Another way in. It is made anew each time, so that no node refers to itself and has to be collected."""
+        """Another way in. It is made again each time, so that no node refers to itself and has to be collected."""
         return _Undelayed(self)
 
     def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:

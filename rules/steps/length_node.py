@@ -68,4 +68,4 @@ class LengthNode(Node):
         self._emit_off(event, wake, context)
 
     def _emit_off(self, event: Event, wake: int, context: WaitingContext) -> None:
-        context.emit(event, NOTE_OFF | event.channel, event.key, OFF_VELOCITY, anew=True)
+        context.emit(event, NOTE_OFF | event.channel, event.key, OFF_VELOCITY, from_now=True)

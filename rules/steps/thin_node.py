@@ -104,7 +104,7 @@ class ThinNode(Node):
         flow.fine_may_follow = bool(flow.coarse) and not flow.fine
         flow.coarse, flow.fine = [], []
         for event in kept:
-            context.emit(event, *split_message(event.message), anew=True)
+            context.emit(event, *split_message(event.message), from_now=True)
 
     def forget(self, memory: Memory, player: int, context: WaitingContext) -> None:
         """Forget what is kept of a player."""

@@ -55,7 +55,7 @@ def test_what_goes_the_same_way_anew_has_the_delays_from_its_table_on() -> None:
     event = note()
     event.before, event.delay, event.wait, event.rule, event.copy = THIRD, THIRD, 7, "it", ("echo", 1)
     event.is_out = True
-    other = event.anew(b"\x84\x3c\x40", 40)
+    other = event.derived_now(b"\x84\x3c\x40", 40)
     assert (other.base, other.lasting, other.wait, other.is_out) == (40, THIRD, 0, False)
     assert (other.rule, other.copy, other.target) == ("it", ("echo", 1), 1)
     assert event.derived(event.message).lasting == THIRD + THIRD

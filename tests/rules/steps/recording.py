@@ -82,7 +82,7 @@ class Recorder:
         after: Delay = AT_ONCE,
         copy: Copy = (),
         ordered: bool = False,
-        anew: bool = False,
+        from_now: bool = False,
     ) -> None:
         """Notes one message."""
         self.made.append(bytes((status, d1) if status & 0xE0 == 0xC0 else (status, d1, d2)))
