@@ -339,12 +339,19 @@ class Live:
         """Put new rules in force while notes sound: open new ports, hand over, close ports no longer wanted.
 
         An output that the rules before wanted as well, and that is found only now (it was just plugged in, or its
-        pattern mended), returns. All that its devices want comes with that, and nothing before.
+        pattern mended), returns. All that its devices want comes with that, and nothing before. An input that only has
+        another name keeps what it holds.
         """
         now = self._now_ns()
         wanted_before = set(self.session.outputs)
-        events = self.ports.want(wanted_ports(prepared.ruleset), now)
+        wanted = wanted_ports(prepared.ruleset)
+        players = self.session.players
+        renamed = {old: new for old, new in self.ports.renamed(wanted).items() if old in players and new not in players}
+        events = self.ports.want(wanted, now, renamed)
         now = self._now_ns()
+        for old, new in renamed.items():
+            self._log((journal.RENAMED, now, 0, journal.renamed_data(old, new)))
+            self.session.rename(old, new)
         log_rules(self._log, prepared.texts, now)
         self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
         log_names(self._log, self.session, now)

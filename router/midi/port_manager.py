@@ -6,7 +6,8 @@ everything else goes on as if it were there. A port that comes back is opened ag
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from router.files.clock import SYSTEM_CLOCK, Clock
@@ -72,8 +73,29 @@ class PortManager:
 
     # -- what is wanted -----------------------------------------------------------------------------------------------
 
-    def want(self, wanted: Iterable[Wanted], now: int) -> list[PortEvent]:
+    def renamed(self, wanted: Iterable[Wanted]) -> dict[str, str]:
+        """Which inputs that are open have another name in `wanted`, by old name: the computer's port is the same."""
+        inputs = {one.name: one for one in wanted if one.direction == "in"}
+        gone = [port for name, port in self._inputs.items() if name not in inputs and port.is_open]
+        new = [one for name, one in inputs.items() if name not in self._inputs]
+        pairs = [(port.name, one.name) for port in gone for one in new if self._is_same(port, one)]
+        olds, news = ([pair[side] for pair in pairs] for side in (0, 1))
+        return {old: name for old, name in pairs if olds.count(old) == news.count(name) == 1}
+
+    def _is_same(self, port: InputPort, wanted: Wanted) -> bool:
+        if (port.wanted.pattern, port.wanted.virtual) == (wanted.pattern, wanted.virtual):
+            return True
+        return self._opener.means(wanted, port, self._names["in"])
+
+    def _rename(self, old: str, new: str) -> None:
+        port = self._inputs.pop(old)
+        port.wanted = replace(port.wanted, name=new)
+        self._inputs[new] = port
+
+    def want(self, wanted: Iterable[Wanted], now: int, renamed: Mapping[str, str] | None = None) -> list[PortEvent]:
         """Open what is new. Ports that stay are not touched; outputs that go are open until `drop_unwanted`.
+
+        Inputs that are `renamed` stay open under their new names.
 
         A port of the same name that means another port of the computer now comes as lost and found. Raises
         MachineError, before anything has changed, for virtual ports where the system has none.
@@ -82,6 +104,8 @@ class PortManager:
         self._maintenance.begin(now)
         self._refuse_virtual(wanted)
         self._take_back()
+        for old, new_name in (renamed or {}).items():
+            self._rename(old, new_name)
         plan = port_changes((port.wanted for port in self._all()), wanted)
         for one in plan.keep:
             self._keep(one)

@@ -39,7 +39,8 @@ from rules.rulefile.ruleset import RuleSet
 
 _PULSES: Final = frozenset({CLOCK, ACTIVE_SENSING, MTC})
 _STREAMS: Final = frozenset({KEY_PRESSURE, CHANNEL_PRESSURE, PITCH_BEND})
-_EVENTS: Final = journal.RECORD_KINDS - journal.LASTING - {journal.OUT, journal.RECORDED} | {journal.RULES}
+_NO_EVENTS: Final = journal.LASTING | {journal.OUT, journal.RECORDED, journal.RENAMED}
+_EVENTS: Final = journal.RECORD_KINDS - _NO_EVENTS | {journal.RULES}
 
 PortMessage = tuple[str, bytes]
 """Port and message."""

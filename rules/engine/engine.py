@@ -354,6 +354,14 @@ class Engine(FastPath):
 
     # -- reload -----------------------------------------------------------------------------------------------------
 
+    def rename(self, old: str, new: str) -> None:
+        """Give a source the name that it has in the rules that come next; what its players hold stays (ruling 30)."""
+        for player in self._players:
+            if player.name == old:
+                player.name = new
+        if old in self._hands:
+            self._hands[new] = self._hands.pop(old)
+
     def replace(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Go on by new rules, while notes sound (ruling 30). `pipeline` was compiled with the ports of the one before.
 

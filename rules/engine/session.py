@@ -130,6 +130,14 @@ class Session:
         self.advance(now, out)
         self.engine.silence(now, out, every_key)
 
+    def rename(self, old: str, new: str) -> None:
+        """Give an input the name that it has in the rules that come next, which `replace` brings at once.
+
+        Only for the same port of the computer, and for a name that no input of this performance has had.
+        """
+        self.engine.rename(old, new)
+        self.players = {new if name == old else name: number for name, number in self.players.items()}
+
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Go on by new rules while notes sound (ruling 30), and send what new devices want first."""
         self.advance(now, out)

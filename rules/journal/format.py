@@ -47,12 +47,14 @@ RECORDED: Final = 12
 
 STALLED: Final = b"\x01"
 """The data of a LOST record of a daemon that could not run for a while: what was let go meanwhile is not known."""
+RENAMED: Final = 13
+"""An input has another name in the RULES that follow at once: JSON, [old, new]."""
 
 TRIMMED: Final = b"\x01"
 """The data of a RECORDED record of a recording that nobody ended on purpose: it lasts until its last message, or for
 as long as something is held."""
 
-RECORD_KINDS: Final = frozenset(range(RULES, RECORDED + 1))
+RECORD_KINDS: Final = frozenset(range(RULES, RENAMED + 1))
 
 LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
 """What holds until the next record of its kind: a reader that begins in the midst of a journal needs the last ones."""
@@ -179,6 +181,17 @@ def turn_in(data: bytes) -> tuple[str, State]:
     """The switch of a TURN record, and how it is to stand."""
     switch, state = json.loads(data)
     return switch, state
+
+
+def renamed_data(old: str, new: str) -> bytes:
+    """The data of a RENAMED record."""
+    return json.dumps([old, new]).encode()
+
+
+def renamed_in(data: bytes) -> tuple[str, str]:
+    """The old and the new name of a RENAMED record."""
+    old, new = json.loads(data)
+    return old, new
 
 
 def wall_data(seconds: float) -> bytes:

@@ -52,6 +52,8 @@ class Replay:
             session.turn(*journal.turn_in(data), time, out)
         elif kind == journal.PANIC:
             session.panic(time, out, every_key=data == b"\x01")
+        elif kind == journal.RENAMED:
+            session.rename(*journal.renamed_in(data))
         elif kind == journal.LEFT:
             session.leave(time, out)
 

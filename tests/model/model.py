@@ -85,12 +85,14 @@ class Model:
         self.reach = Reach(ruleset)
         self.later = later
         self.players: list[str] = []
+        self.hands: list[str] = []
+        self.hand_of: dict[str, str] = {}
         self.switches: dict[str, bool | int | str] = {name: _start(it) for name, it in ruleset.switches.items()}
         self.memory = Memory()
         self.pressed: dict[tuple[str | int, ...], int] = {}
         self.known: dict[tuple[int, int, int], tuple[InKey, bytes]] = {}
         self.ledger = Ledger()
-        self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
+        self.merge = Merge(self.ledger, self.hands.__getitem__, self._shares_banks)
         self.agenda: list[Pending] = []
         self.latest: dict[object, int] = {}
         self.thins: dict[tuple[object, ...], Thin] = {}
@@ -105,6 +107,7 @@ class Model:
     def add_player(self, source: str) -> int:
         """A stream with a ledger of its own, from the input port `source`."""
         self.players.append(source)
+        self.hands.append(self.hand_of.setdefault(source, f"{source}, source {len(self.hands)}"))
         return len(self.players) - 1
 
     @property
@@ -201,8 +204,14 @@ class Model:
             out.extend((port, message, now, NOBODY) for message in [*resets, *_silence(channel)])
         self.ledger.presses.clear()
         self.ledger.rests.clear()
-        self.merge = Merge(self.ledger, self.players.__getitem__, self._shares_banks)
+        self.merge = Merge(self.ledger, self.hands.__getitem__, self._shares_banks)
         self.latest.clear()
+
+    def rename(self, old: str, new: str) -> None:
+        """A source has another name in the rules that come next."""
+        self.players = [new if name == old else name for name in self.players]
+        if old in self.hand_of:
+            self.hand_of[new] = self.hand_of.pop(old)
 
     def replace(self, new: RuleSet, now: int, out: Out) -> None:
         """Other rules from now on; what is held and pending lives on (ruling 30)."""
@@ -357,7 +366,7 @@ class Model:
 
     def _item(self, emission: Emission, player: int, in_key: InKey | None) -> Item:
         return Item(
-            emission.port, emission.message, player, self.players[player], in_key, emission.flow.copy, self._order()
+            emission.port, emission.message, player, self.hands[player], in_key, emission.flow.copy, self._order()
         )
 
     def _order(self) -> int:

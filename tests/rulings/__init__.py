@@ -39,6 +39,7 @@ else has to be touched. It looks like this:
       at 5 panic                          panic; `at 5 panic every key` adds a note-off for each key
       at 5 begin                          a live session begins
       at 5 return rack                    an output is there again
+      at 5 rename keys piano              a port has another name in the next rule file
       at 5 reload                         the next rule file takes over
       at 5 close                          the last event of a file
       at 5 settle                         the end of a file

@@ -9,6 +9,7 @@ A performance is a line an event, times in milliseconds, at 120 beats a minute:
     at 5 panic          at 5 panic every key
     at 5 begin                          a live session begins
     at 5 return rack                    an output is there again
+    at 5 rename keys piano              a port has another name in the next rule file
     at 5 reload                         the next rule file takes over
     at 5 close                          the last event of a file
     at 5 settle                         the end of a file
@@ -50,6 +51,7 @@ class Subject(Protocol):
     def return_port(self, port: str, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def release(self, player: int, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None: ...  # noqa: D102
+    def rename(self, old: str, new: str) -> None: ...  # noqa: D102
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def close(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def settle(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
@@ -116,6 +118,13 @@ class Stage:
                 self.subject.release(self._player(rest[0]), now, self.out)
             case "panic":
                 self.subject.silence(now, self.out, every_key=rest == ["every", "key"])
+            case "rename":
+                self.subject.rename(*rest)
+                names = {name: name.replace(rest[0], rest[1], 1) for name in self.players}
+                self.players = {
+                    names[name] if name.partition("#")[0] == rest[0] else name: player
+                    for name, player in self.players.items()
+                }
             case "reload":
                 self.ruleset = self.reloads.pop(0)
                 self.subject.replace(self.ruleset, now, self.out)

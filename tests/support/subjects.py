@@ -67,6 +67,10 @@ class EngineSubject:
         self._engine.silence(now, sent, every_key)
         self._name(sent, out)
 
+    def rename(self, old: str, new: str) -> None:
+        """A source has another name in the rules that come next."""
+        self._engine.rename(old, new)
+
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None:
         """Other rules from now on; the ports keep their numbers."""
         sent: list[tuple[int, bytes, int, int]] = []

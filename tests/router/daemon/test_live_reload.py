@@ -124,3 +124,46 @@ def test_an_output_that_is_new_with_the_rules_is_sent_what_its_device_wants_once
 
     rig.goes(script())
     assert (box.heard, rig.rack.heard) == ([VOLUME], [PROGRAM])
+
+
+def test_a_renamed_input_keeps_what_it_holds(rig: LiveRig) -> None:
+    """Another name, by another pattern too, for the same port of the computer: it stays open, and one note-off goes
+    out. The journal says so, and plays again alike."""
+    heard: list[bytes] = []
+    renamed = RULES.replace('keys = { input = "Keys*" }', 'piano = { input = "Key*" }').replace(
+        'from = "keys"', 'from = "piano"'
+    )
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON)
+        yield 2
+        rig.swap(renamed)
+        yield 2
+        rig.keys.play(OFF, ON, OFF)
+        yield 2
+        heard.extend(rig.rack.heard)
+
+    rig.goes(script())
+    assert heard == [PROGRAM, ON, OFF, ON, OFF]
+    assert [device for device in rig.said if "keys" in device and "no longer" in device] == []
+    assert replay(rig.records) == went_out(rig.records)
+    assert [kind for kind, *_ in rig.records].count(journal.RENAMED) == 1
+
+
+def test_a_new_name_at_another_port_is_another_source(rig: LiveRig) -> None:
+    """What the port that goes has held ends at once."""
+    heard: list[bytes] = []
+    other = RULES.replace('keys = { input = "Keys*" }', 'piano = { input = "Piano*" }').replace(
+        'from = "keys"', 'from = "piano"'
+    )
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON)
+        yield 2
+        rig.swap(other)
+        yield 2
+        heard.extend(rig.rack.heard)
+
+    rig.goes(script())
+    assert heard == [PROGRAM, ON, OFF]
+    assert journal.RENAMED not in [kind for kind, *_ in rig.records]
