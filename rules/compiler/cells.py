@@ -1,4 +1,4 @@
-"""Cells: the lanes under one status and first data byte, and whether the engine may take the short way through them."""
+"""Cells: the lanes under one status and first data byte, and whether the engine may take the fast path through them."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, NOTE
 from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.program.forms import Form
 from rules.program.holders import OutputChannel
-from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, AnyNode, Cell, Lane, Table
+from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, AnyNode, Cell, Lane, Table
 
 Lanes = tuple[Lane, ...]
 
 _CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(FIRST_MODE, 128)}
-"""Controllers that holders of one channel must share with care; they never take the short way."""
+"""Controllers that holders of one channel must share with care; they never take the fast path."""
 
 _KIND_NAMES: Final = {PROGRAM: "program", CHANNEL_PRESSURE: "channel-pressure", PITCH_BEND: "pitch-bend"}
 
@@ -63,10 +63,10 @@ class CellMaker:
             while made:
                 made.popitem()
 
-    # -- the short way --------------------------------------------------------------------------------------------
+    # -- the fast path --------------------------------------------------------------------------------------------
 
     def finished(self, table: Table, shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]) -> Table:
-        """The table of a source with the short ways marked."""
+        """Return the table of a source, with the path of each cell set."""
         rows: list[Sequence[Cell]] = list(table.rows)
         for channel in range(16):
             self._finish_notes(rows, channel, shared)
@@ -89,13 +89,13 @@ class CellMaker:
             on, off, press = ons[first].lanes, offs[first].lanes, presses[first].lanes
             simple = _notes_are_simple(on, off, press, first)
             merged = any((lane.target, lane.status & 0x0F) in shared for lane in on)
-            way = WHOLE if not simple else SHARED if merged else NOTE
-            on_cell = self._kept((on, way, "on"), Cell(on, way))
+            path = GENERAL if not simple else SHARED if merged else NOTE
+            on_cell = self._kept((on, path, "on"), Cell(on, path))
             new_ons.append(on_cell)
-            new_offs.append(self._kept((on, off, way), Cell(off, way, ons=on_cell)))
-            follows = way == NOTE and bool(press) and _same_notes(on, press, KEY_PRESSURE, first)
-            press_way = HELD if follows and _rests_simply(press) else WHOLE
-            new_presses.append(self._kept((on, press, way, press_way), Cell(press, press_way, ons=on_cell)))
+            new_offs.append(self._kept((on, off, path), Cell(off, path, ons=on_cell)))
+            follows = path == NOTE and bool(press) and _same_notes(on, press, KEY_PRESSURE, first)
+            press_path = HELD if follows and _rests_simply(press) else GENERAL
+            new_presses.append(self._kept((on, press, path, press_path), Cell(press, press_path, ons=on_cell)))
         rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
 
     def _sort(self, status: int, first: int, lanes: Lanes) -> int:
@@ -127,8 +127,8 @@ class CellMaker:
             simple = simple and all(lane.one[first] == MODULATION for lane in lanes)
         if kind == PROGRAM:
             simple = simple and not outputs & banks
-        way = WHOLE if not simple else HELD if rests else PASS
-        return self._kept((lanes, way, kind), Cell(lanes, way, merged=merged))
+        path = GENERAL if not simple else HELD if rests else PASS
+        return self._kept((lanes, path, kind), Cell(lanes, path, merged=merged))
 
 
 def _acts(node: AnyNode) -> bool:

@@ -72,7 +72,7 @@ def leave_ports(bookkeeping: Bookkeeping, targets: frozenset[int], now: int, out
 
 
 def write_out(bookkeeping: Bookkeeping, player: Player) -> None:
-    """Turn what was noted the short way into full entries, since the tables will change."""
+    """Turn what the fast path noted into full entries, since the tables will change."""
     notes, bends = player.ledger.unmerged()
     for in_key, place in notes:
         bookkeeping.merge.press(place, holder_of(player.hand, in_key, ()))

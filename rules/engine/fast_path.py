@@ -1,8 +1,8 @@
-"""The short ways of nearly all messages.
+"""The fast path of nearly all messages.
 
-For most messages the objects of an evaluation and of the ledger would be most of the cost. So these ways do the
-ledger's bookkeeping themselves, where the compiler has marked a cell for it: the cell stands for the entry (see
-`ledger`). Whatever looks unusual is left to the whole way, which is always right.
+For most messages the objects of an evaluation and of the ledger would be most of the cost. So this path does the
+ledger's bookkeeping itself, where the compiler has marked a cell for it: the cell stands for the entry (see
+`ledger`). Whatever looks unusual is left to the general path, which is always right.
 """
 
 from __future__ import annotations
@@ -60,8 +60,8 @@ class FastPath:
         index = (status << 7 | first) & 0x3FFF
         second: i64
         cell = player.cells[index]
-        way = cell.way
-        if way == NOTE:
+        path = cell.path
+        if path == NOTE:
             # Nobody else can reach these places, so that the merge need not be asked: it passes what one holder alone
             # sends. If the rules change, `Ledger.unmerged` tells it what is held here.
             second = message[2]
@@ -83,7 +83,7 @@ class FastPath:
             # All lanes are plain and fit every velocity: the bytes lie ready, by first and by second data byte.
             for lane in cell.lanes:
                 out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-        elif way == SHARED:
+        elif path == SHARED:
             second = message[2]
             presses, notes = player.presses, self._notes
             in_key = IN_KEYS[index | NOTE_ONS]
@@ -116,7 +116,7 @@ class FastPath:
                             out.append((target, going, now, owner))
             else:
                 self._take(player, message, now, out)
-        elif way == PASS:
+        elif path == PASS:
             # What is passed on leaves no trace, but it may bring to rest what older rules hold away from it.
             if player.rests and in_key_of(status, first) in player.rests:
                 self._take(player, message, now, out)
@@ -125,7 +125,7 @@ class FastPath:
             # Lanes of two bytes have empty tails, so that joining them is right for both lengths.
             for lane in cell.lanes:
                 out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-        elif way == HELD:
+        elif path == HELD:
             self._hold(player, cell, index, message, now, out)
         else:
             self._take(player, message, now, out)
@@ -144,7 +144,7 @@ class FastPath:
         if len(cell.lanes) != 1 or now >= self.scheduler.next_due:
             return None
         second: i64 = message[2] if len(message) > 2 else 0
-        if cell.way == NOTE:
+        if cell.path == NOTE:
             presses = player.presses
             in_key = IN_KEYS[index | NOTE_ONS]
             if second and index & NOTE_ONS:
@@ -155,7 +155,7 @@ class FastPath:
                 del presses[in_key]
             else:
                 return None
-        elif cell.way != PASS or (player.rests and in_key_of(status, first) in player.rests):
+        elif cell.path != PASS or (player.rests and in_key_of(status, first) in player.rests):
             return None
         lane = cell.lanes[0]
         return lane.heads[first] + lane.tails[second]

@@ -47,8 +47,8 @@ class Ledger:
     """What is pressed, and what is held away from rest, by key.
 
     Either is in one of two forms. The fast one is the cell that the message went through: it says where the message
-    went, so that nothing needs to be made at a message that goes the short way. The full one is a list of presses, or a
-    dictionary of places. `promote` makes the second of the first; nobody else knows both. `bends` keeps, for what is
+    went, so that the fast path makes no object for it. The full one is a list of presses, or a dictionary of places.
+    `promote` makes the second of the first; nobody else knows both. `bends` keeps, for what is
     held in the fast form, how far: new rules may bring others to the channel. `player`, `hand` and `table` say whose
     cells they are, and where they are looked up; behind nodes there are none.
     """
@@ -98,7 +98,7 @@ class Ledger:
         notes = [
             (key, lane.places[key & 0x7F])
             for key, held in self.presses.items()
-            if isinstance(key, int) and isinstance(held, Cell) and held.way != SHARED
+            if isinstance(key, int) and isinstance(held, Cell) and held.path != SHARED
             for lane in held.lanes
         ]
         bends = [
@@ -136,10 +136,10 @@ class Ledger:
 
 
 def promote(ledger: Ledger, key: LedgerKey) -> None:
-    """Make full entries of the cells that stand for what a key pressed and holds the short way.
+    """Make full entries of the cells that stand for what a key pressed and holds by the fast path.
 
-    Nothing is lost by it: a cell has the short way only where every lane is plain, without delay, and leads to a place
-    of its own, and its messages went out when they came.
+    Nothing is lost by it: the fast path is only for cells of which every lane is plain, without delay, and leads to a
+    place of its own, and its messages went out when they came.
     """
     if not isinstance(key, int):
         return
@@ -161,7 +161,7 @@ def promote(ledger: Ledger, key: LedgerKey) -> None:
 
 
 def _sent(ledger: Ledger, in_key: int, target: int, message: bytes) -> Event:
-    """An event for what went out the short way, as far as anybody will ask: the values aren't known any more."""
+    """Return an event for what took the fast path, as far as it is needed: the values aren't known any more."""
     event = Event(ledger.player, ledger.hand, in_key, message, 0, Family(0), target)
     event.is_out = True
     return event

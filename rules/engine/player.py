@@ -52,7 +52,7 @@ class Player:
         self.first_holder = hand << 14
         self.name = name
         self.ledger = Ledger(number, hand)
-        # The ledger's own dictionaries, which it never replaces: the short ways read them at every message, and reach
+        # The ledger's own dictionaries, which it never replaces: the fast path reads them at every message, and reaches
         # them from here with one step less.
         self.presses = cast(dict[int, list[Press] | Cell], self.ledger.presses)
         self.rests = cast(dict[int, Rests | Cell], self.ledger.rests)
@@ -70,7 +70,7 @@ class Player:
         """Connect the player with the tables of its source; a source that is gone leads nowhere.
 
         `held` are places where notes are held, though by these rules nobody shares their channels: what is played there
-        takes the whole way, past those who hold them.
+        takes the general path, past those who hold them.
         """
         self.plugged = self.name in pipeline.sources
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
@@ -85,16 +85,16 @@ class Player:
             self.cells = self._cells_apart(apart)
 
     def _meeting(self, held: frozenset[int]) -> list[int]:
-        """The notes that go the short way to a place where others are held."""
+        """Return the notes that take the fast path to a place where others are held."""
         channels = {output_channel_of(place) for place in held}
         found: list[int] = []
         for start in range(_NOTE_ONS, _VALUES, 128):
             row = self.cells[start : start + 128]
-            lanes = [lane for cell in set(row) if cell.way == NOTE for lane in cell.lanes]
+            lanes = [lane for cell in set(row) if cell.path == NOTE for lane in cell.lanes]
             if channels.isdisjoint((lane.target, lane.status & 0x0F) for lane in lanes):
                 continue  # as most do: they need not be looked at key by key
             for first, cell in enumerate(row):
-                if cell.way == NOTE and any(lane.places[first] in held for lane in cell.lanes):
+                if cell.path == NOTE and any(lane.places[first] in held for lane in cell.lanes):
                     found.append(start | first)
         return found
 

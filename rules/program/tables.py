@@ -18,22 +18,22 @@ from rules.program.holders import note_place
 NodeKey = tuple[str | int, ...]
 """Where a node stands in the rule file: the name of its rule or port, and the number of its step."""
 
-# How the engine may answer the messages of a cell. The short ways are open where every lane is plain and total, and no
+# How the engine may answer the messages of a cell. Only GENERAL is open where a lane is not plain or total, or where
 # two can meet at one place.
-WHOLE: Final = 0
+GENERAL: Final = 0
 """By evaluation and bookkeeping, which is always right."""
 
 NOTE: Final = 1
-"""A short way for a note whose note-off by itself follows its note-on."""
+"""The fast path for a note whose note-off by itself follows its note-on."""
 
 PASS: Final = 2
-"""A short way for what leaves no trace."""
+"""The fast path for what leaves no trace."""
 
 HELD: Final = 3
-"""A short way for a value that is held until it comes to rest."""
+"""The fast path for a value that is held until it comes to rest."""
 
 SHARED: Final = 4
-"""A short way for a note where other holders can reach."""
+"""The fast path for a note where other holders can reach."""
 
 
 class AnyNode(Protocol):
@@ -172,18 +172,18 @@ class Lane:
 class Cell:
     """The lanes for one status and first data byte.
 
-    `way` says how the engine may answer. `ons` is, for a note-off or key pressure, the cell of its note-on (no cell
+    `path` says how the engine may answer. `ons` is, for a note-off or key pressure, the cell of its note-on (no cell
     refers to itself: it would have to wait for the garbage collector). `merged`: other holders can bend the same
     channels.
     """
 
-    __slots__ = ("lanes", "merged", "ons", "way")
+    __slots__ = ("lanes", "merged", "ons", "path")
 
     def __init__(
-        self, lanes: tuple[Lane, ...], way: int = WHOLE, *, merged: bool = False, ons: Cell | None = None
+        self, lanes: tuple[Lane, ...], path: int = GENERAL, *, merged: bool = False, ons: Cell | None = None
     ) -> None:
         self.lanes: Final = lanes
-        self.way: Final = way
+        self.path: Final = path
         self.merged: Final = merged
         self.ons: Final = ons
 

@@ -60,7 +60,7 @@ def _is_static(status: int, first: int, cell: Cell, pipeline: Pipeline) -> bool:
     """Return whether a cell's lanes alone say what becomes of its messages, whatever came before."""
     if not cell.lanes:
         return True
-    if cell.way in (NOTE, HELD, PASS):
+    if cell.path in (NOTE, HELD, PASS):
         return not cell.merged
     if status & 0xF0 not in (CONTROLLER, PROGRAM):
         return False

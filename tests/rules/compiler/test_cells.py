@@ -1,4 +1,4 @@
-"""Which cells the engine may answer the short way."""
+"""Which messages may take the fast path."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import pytest
 
 from rules.compiler.compiler import compile_rules
 from rules.program.pipeline import Pipeline
-from rules.program.tables import HELD, NOTE, PASS, SHARED, WHOLE, Cell
+from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, Cell
 from rules.rulefile.reading import read_rules
 
-NAMES = {WHOLE: "whole", NOTE: "note", PASS: "pass", HELD: "held", SHARED: "shared"}
+NAMES = {GENERAL: "general", NOTE: "note", PASS: "pass", HELD: "held", SHARED: "shared"}
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"
 
 
@@ -28,9 +28,9 @@ def cell(pipeline: Pipeline, status: int, first: int) -> Cell:
     return pipeline.tables[0].rows[status & 0x7F][first]
 
 
-def way(rules: str, status: int, first: int) -> str:
+def path_of(rules: str, status: int, first: int) -> str:
     """How its messages are answered."""
-    return NAMES[cell(compiled(rules), status, first).way]
+    return NAMES[cell(compiled(rules), status, first).path]
 
 
 @pytest.mark.parametrize(
@@ -39,36 +39,36 @@ def way(rules: str, status: int, first: int) -> str:
         ("", "note"),
         ("steps = [{ transpose = 12 }]", "note"),
         ('steps = [{ velocity = { scale_to = "20..127" } }]', "note"),
-        ("steps = [{ velocity = { quieter = 1, release = true } }]", "whole"),
-        ('steps = [{ filter = { keep = { velocity = "64.." } } }]', "whole"),
-        ("steps = [{ delay = 5 }]", "whole"),
+        ("steps = [{ velocity = { quieter = 1, release = true } }]", "general"),
+        ('steps = [{ filter = { keep = { velocity = "64.." } } }]', "general"),
+        ("steps = [{ delay = 5 }]", "general"),
     ],
 )
 def test_notes_go_the_short_way_where_their_end_follows_by_itself(more: str, expected: str) -> None:
     """Whatever the velocity, and without a memory on the way."""
-    assert way(rule(more), 0x90, 60) == expected
+    assert path_of(rule(more), 0x90, 60) == expected
 
 
 def test_a_layer_of_one_key_onto_itself_goes_the_whole_way() -> None:
     """Two lanes to one note are one note."""
-    assert way(rule() + rule("steps = [{ velocity = 9 }]"), 0x90, 60) == "whole"
-    assert way(rule() + rule("steps = [{ transpose = 12 }]"), 0x90, 60) != "note"
+    assert path_of(rule() + rule("steps = [{ velocity = 9 }]"), 0x90, 60) == "general"
+    assert path_of(rule() + rule("steps = [{ transpose = 12 }]"), 0x90, 60) != "note"
 
 
 def test_two_sources_to_one_channel_share_it() -> None:
     """Their notes go the way that watches out for each other."""
-    assert way(rule() + rule(source="pads"), 0x90, 60) == "shared"
-    assert way(rule() + rule("steps = [{ rechannel = 2 }]", "pads"), 0x90, 60) == "note"
+    assert path_of(rule() + rule(source="pads"), 0x90, 60) == "shared"
+    assert path_of(rule() + rule("steps = [{ rechannel = 2 }]", "pads"), 0x90, 60) == "note"
 
 
 @pytest.mark.parametrize(
     ("status", "first", "expected"),
     [
         (0xB0, 7, "pass"),
-        (0xB0, 64, "whole"),
-        (0xB0, 0, "whole"),
-        (0xB0, 123, "whole"),
-        (0xB0, 98, "whole"),
+        (0xB0, 64, "general"),
+        (0xB0, 0, "general"),
+        (0xB0, 123, "general"),
+        (0xB0, 98, "general"),
         (0xB0, 1, "held"),
         (0xC0, 5, "pass"),
         (0xD0, 5, "held"),
@@ -78,22 +78,22 @@ def test_two_sources_to_one_channel_share_it() -> None:
 )
 def test_other_messages_go_by_what_they_leave_behind(status: int, first: int, expected: str) -> None:
     """Volume and programs leave nothing; bends, pressure and modulation must come to rest; pedals want care."""
-    assert way(rule(), status, first) == expected
+    assert path_of(rule(), status, first) == expected
 
 
 def test_values_that_are_chased_go_the_whole_way() -> None:
     """What a rule may send later is noted when it passes."""
     rules = '[switches]\nup = { from = "keys", note = 1 }\n' + rule('when = "up"\nchase = ["volume"]') + rule()
-    assert way(rules, 0xB0, 7) == "whole"
-    assert way(rules, 0xB0, 8) == "whole"  # by its guard
-    assert way(rule(), 0xB0, 8) == "pass"
+    assert path_of(rules, 0xB0, 7) == "general"
+    assert path_of(rules, 0xB0, 8) == "general"  # by its guard
+    assert path_of(rule(), 0xB0, 8) == "pass"
 
 
 def test_a_bend_that_was_scaled_goes_the_whole_way() -> None:
     """Its middle and only that must come out in the middle, which the tables don't tell."""
     assert (
-        way(rule('steps = [{ map = { from = "pitch-bend", to = "pitch-bend", out = "-100..100" } }]'), 0xE0, 0)
-        == "whole"
+        path_of(rule('steps = [{ map = { from = "pitch-bend", to = "pitch-bend", out = "-100..100" } }]'), 0xE0, 0)
+        == "general"
     )
 
 

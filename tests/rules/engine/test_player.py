@@ -6,7 +6,7 @@ from rules.compiler.compiler import compile_rules
 from rules.engine.ledger import Press
 from rules.program.holders import in_key_of, note_place
 from rules.program.pipeline import Pipeline
-from rules.program.tables import NOWHERE, WHOLE
+from rules.program.tables import GENERAL, NOWHERE
 from rules.rulefile.reading import read_rules
 from tests.support.players import plugged
 
@@ -87,7 +87,7 @@ def test_values_that_have_made_notes_leave_the_short_way() -> None:
     opened = {volume, *range(pressure, pressure + 128)}
     for place, (mine, its) in enumerate(zip(player.cells, pipeline.tables[0].cells, strict=True)):
         assert mine.lanes == its.lanes
-        assert mine.way == (WHOLE if place in opened else its.way)
+        assert mine.path == (GENERAL if place in opened else its.path)
 
 
 def test_notes_that_meet_others_leave_the_short_way() -> None:
@@ -95,6 +95,6 @@ def test_notes_that_meet_others_leave_the_short_way() -> None:
     player = plugged("keys", pipeline_of("steps = [{ transpose = 12 }]"))
     cells = player.cells
     player.plug(pipeline_of("steps = [{ transpose = 12 }]"), frozenset({note_place(0, 0, 72)}))
-    changed = [in_key for in_key, cell in enumerate(player.cells) if cell.way != cells[in_key].way]
+    changed = [in_key for in_key, cell in enumerate(player.cells) if cell.path != cells[in_key].path]
     assert changed == [in_key_of(0x80, 60) & 0x7FF, NOTE]
-    assert player.cells[NOTE].way == WHOLE
+    assert player.cells[NOTE].path == GENERAL

@@ -177,7 +177,7 @@ def test_a_plain_lane_has_its_bytes_ready() -> None:
 
 
 def test_a_lane_that_waits_or_crosses_is_not_plain() -> None:
-    """Guards, nodes, other feeds and system messages need the whole way."""
+    """Guards, nodes, other feeds and system messages need the general path."""
     assert not Form(0x90, guard=((1, 1),)).lane().plain
     assert not Form(0xD0, feed_one=SECOND).lane().plain
     assert not Form(0xF0).lane().plain
