@@ -82,6 +82,8 @@ def _troubles(told: Mapping[str, Any]) -> Iterator[str]:
             yield f"{name}: its DIN cable is {port['load'] * 100:.0f} % busy"
     if told["errors"]:
         yield f"{count(told['errors'], 'error')}, listed in the log"
+    if told["missed"]:
+        yield f"{count(told['missed'], 'message')} came in faster than Pointsman can take them, and got lost"
     if told["stalls"]:
         yield f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
     if told["rules"]["error"]:

@@ -26,11 +26,13 @@ from router.midi.library_stderr import LibraryStderr
 from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder, recorder_handlers
 from router.text.exit_codes import FINE
+from router.text.formatting import count
 from router.text.usage import UsageError
 from router.text.version import version
 from rules.errors import MachineError, RuleFileError
 from rules.program.switch_states import State
 
+_TELL_MISSED_EVERY_NS: Final = 10_000_000_000
 _MOST_LINES: Final = 20
 
 
@@ -44,7 +46,7 @@ def run(settings: RunSettings) -> int:
         log = LogThread()
         closing.callback(log.stop)
         prepared, faults = rules_to_start(settings, log.say)
-        daemon = Daemon(settings, prepared, log.say, stderr.lines, faults=faults)
+        daemon = Daemon(settings, prepared, log.say, stderr.lines, faults=faults, missed=lambda: stderr.missed)
         control = ControlServer(settings.name, daemon.handlers(), log.say)
         control.start()
         closing.callback(control.stop)
@@ -79,8 +81,8 @@ def rules_to_start(settings: RunSettings, say: Callable[[str], None]) -> tuple[P
 class Daemon:
     """The loop and its helpers: the recorder, who watches the rule files, the service manager.
 
-    `noises` gives what the libraries of the MIDI system have to say by themselves. `faults` is why `prepared` are not
-    what the rule files hold, but the rules that ran last.
+    `noises` gives what the libraries of the MIDI system have to say by themselves, and `missed` how many messages had
+    no room at an input. `faults` is why `prepared` are not what the rule files hold, but the rules that ran last.
     """
 
     def __init__(
@@ -91,7 +93,10 @@ class Daemon:
         noises: Callable[[], list[str]],
         clock: Clock = SYSTEM_CLOCK,
         faults: str | None = None,
+        missed: Callable[[], int] = lambda: 0,
     ) -> None:
+        self._missed = missed
+        self._missed_told = (0, -_TELL_MISSED_EVERY_NS)
         self._settings = settings
         self._prepared, self._faults = prepared, faults
         self._say = say
@@ -172,6 +177,18 @@ class Daemon:
         self._service.beat(self._clock.now_ns())
         for line in self._noises():
             self._say(f"the MIDI system says: {line}")
+        self._tell_missed(self._clock.now_ns())
+
+    def _tell_missed(self, now: int) -> None:
+        """Say how many messages came in too fast; not more often than every ten seconds."""
+        missed = self._missed()
+        told, told_at = self._missed_told
+        if missed > told and now - told_at >= _TELL_MISSED_EVERY_NS:
+            self._missed_told = (missed, now)
+            self._say(
+                f"{count(missed - told, 'message')} came in faster than Pointsman can take them, and got lost. "
+                "If a note hangs, run pointsman panic"
+            )
 
     # -- rules --------------------------------------------------------------------------------------------------------
 
@@ -213,6 +230,7 @@ class Daemon:
             "pid": os.getpid(),
             "version": version(),
             **live.do(live.status),
+            "missed": self._missed(),
             "rules": {
                 "files": [name for name, _ in self._reloader.prepared.texts],
                 "applied": self._reloader.applied_at,

@@ -7,15 +7,19 @@ be told in their place.
 from __future__ import annotations
 
 import os
+import re
 import sys
 import tempfile
 from collections import Counter
+from collections.abc import Iterator
 from types import TracebackType
-from typing import Final, Self, TextIO
+from typing import BinaryIO, Final, Self, TextIO
 
 _ERRORS: Final = 2  # the descriptor of standard error
 _MOST_LINES: Final = 8
-_MOST_BYTES: Final = 65_536
+_MOST_BYTES: Final = 65_536  # of which lines are told
+_MOST_AT_ONCE: Final = 64 * 1024 * 1024  # bytes: far more than is written within a look
+_LONG_FILE: Final = 256 * 1024  # bytes
 
 _OVERRUN: Final = (
     "more came in at once than ALSA keeps, and what waited there is lost. If a note hangs, run pointsman panic"
@@ -24,8 +28,6 @@ _MEANINGS: Final = {
     "MIDI input buffer overrun": _OVERRUN,
     "alsaMidiHandler: unknown MIDI input error": _OVERRUN,  # RtMidi asks twice, and only the first answer tells
     "System reports: Resource temporarily unavailable": "",
-    "message queue limit reached": "more came in at once than Pointsman keeps, and the newest is lost. "
-    "If a note hangs, run pointsman panic",
     "MidiBufferMixdown - got invalid next event": "JACK cleared messages before they were read, and some may be lost. "
     "If a note hangs, run pointsman panic",
     "MidiBufferMixdown - invalid source buffer": "a port came or went while JACK read it",
@@ -33,11 +35,23 @@ _MEANINGS: Final = {
 """What lines with these words in them mean for who plays, if anything. The words are those of RtMidi 5.0 and JACK 2."""
 
 
+_MISSED: Final = re.compile(rb"\n*MidiIn\w+: message queue limit reached!*\n*")
+"""RtMidi writes this for each message that came in and found no room among those that wait for us."""
+
+
 class LibraryStderr:
-    """While this lasts, libraries write into a file that nobody has to read, and Python to standard error as before."""
+    """While this lasts, libraries write into a file that nobody has to read, and Python to standard error as before.
+
+    `missed` counts the messages that an input had no room for, as far as `lines` has seen. They come by the thousand,
+    so none of those lines is told.
+    """
 
     def __init__(self) -> None:
-        self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115
+        self.missed = 0
+        self._file = _temporary_file()
+        self._read = 0  # bytes of it
+        self._former: BinaryIO | None = None
+        self._former_read = 0
         self._terminal = -1
         self._before: TextIO = sys.stderr
 
@@ -54,17 +68,34 @@ class LibraryStderr:
 
     def lines(self) -> list[str]:
         """Return the first few lines written since the last look, each once, with how often it came."""
-        if not self._file.tell():  # each writer moves the place where all write
+        written = b"".join(self._unread())
+        if not written:
             return []
-        self._file.seek(0)
-        written = self._file.read(_MOST_BYTES)
-        self._file.seek(0)
-        self._file.truncate()
+        written, missed = _MISSED.subn(b"\n", written)
+        self.missed += missed
+        written = written[:_MOST_BYTES]
         meanings = map(_meaning, written.decode("utf-8", "replace").splitlines())
         counts = Counter(meaning for meaning in meanings if meaning.strip())
         told = [line if times == 1 else f"{line} ({times} times)" for line, times in counts.items()]
         more = [f"and {len(told) - _MOST_LINES} more lines"] if len(told) > _MOST_LINES else []
         return told[:_MOST_LINES] + more
+
+    def _unread(self) -> Iterator[bytes]:
+        """What was written since the last look.
+
+        Nothing is ever cut off a file, as libraries write at the same time: a long one gives way to a new one, and is
+        read once more at the next look, since somebody may have been just about to write.
+        """
+        if self._former is not None:
+            yield os.pread(self._former.fileno(), _MOST_AT_ONCE, self._former_read)
+            self._former.close()
+            self._former = None
+        yield (new := os.pread(self._file.fileno(), _MOST_AT_ONCE, self._read))
+        self._read += len(new)
+        if self._read > _LONG_FILE:
+            self._former, self._former_read = self._file, self._read
+            self._file, self._read = _temporary_file(), 0
+            os.dup2(self._file.fileno(), _ERRORS)
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         os.dup2(self._terminal, _ERRORS)
@@ -73,6 +104,12 @@ class LibraryStderr:
             sys.stderr = self._before
         os.close(self._terminal)
         self._file.close()
+        if self._former is not None:
+            self._former.close()
+
+
+def _temporary_file() -> BinaryIO:
+    return tempfile.TemporaryFile(buffering=0)
 
 
 def _meaning(line: str) -> str:

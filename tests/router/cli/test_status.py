@@ -107,8 +107,8 @@ def test_trouble_comes_first() -> None:
         {**STATUS["ports"][1], "load": 0.95},
         {**STATUS["ports"][2], "state": "server lost", "lost": 1, "refused": 0},
     ]
-    lines = told(errors=1, stalls=2, ports=ports)
-    assert lines[1:9] == [
+    lines = told(errors=1, stalls=2, missed=1_700, ports=ports)
+    assert lines[1:10] == [
         "",
         "Look at this:",
         "  input keyboard is ambiguous: more than one port of the computer fits",
@@ -116,6 +116,7 @@ def test_trouble_comes_first() -> None:
         "  output cable_b is lost: the sound server doesn't answer",
         "  output cable_b: 1 message lost",
         "  1 error, listed in the log",
+        "  1,700 messages came in faster than Pointsman can take them, and got lost",
         "  the daemon could not run, 2 times; messages may be lost, see the log",
     ]
     assert "Look at this:" not in told(ports=STATUS["ports"][:2])

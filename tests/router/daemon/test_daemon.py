@@ -16,6 +16,7 @@ from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
 from rules.errors import MachineError
+from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_midi_system import FakeBackend, Hub
 
 RULES = """
@@ -119,3 +120,18 @@ def test_a_start_that_fails_forgets_no_crash(tmp_path: Path, monkeypatch: pytest
     with pytest.raises(MachineError, match="no port is free"):
         club.opens()
     assert club.control.follows_a_crash
+
+
+def test_messages_that_came_in_too_fast_are_told_now_and_then(tmp_path: Path) -> None:
+    """Their number, at once and then every ten seconds at most; `status` has it in between."""
+    (tmp_path / "rules.toml").write_text(RULES)
+    settings = RunSettings((str(tmp_path / "rules.toml"),), name="club")
+    said: list[str] = []
+    time = FakeClock()
+    missed = 0
+    daemon = Daemon(settings, prepare(settings.rules), said.append, list, time.clock, missed=lambda: missed)
+    for seconds, missed in ((1, 0), (1, 1), (1, 800), (9, 2_000), (10, 2_000), (10, 2_001)):  # noqa: B007
+        time.now += seconds * SECOND_NS
+        daemon._look()
+    lost = "came in faster than Pointsman can take them, and got lost. If a note hangs, run pointsman panic"
+    assert said == [f"1 message {lost}", f"1,999 messages {lost}", f"1 message {lost}"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -46,13 +47,45 @@ def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str
         os.write(2, b"Jack::MidiBufferMixdown - got invalid next event\n")
         os.write(2, b"Jack::MidiBufferMixdown - invalid source buffer\n")
         told = stderr_lines.lines()
+        assert stderr_lines.missed == 1
     hint = "If a note hangs, run pointsman panic"
     assert told == [
         f"more came in at once than ALSA keeps, and what waited there is lost. {hint} (2 times)",
-        f"more came in at once than Pointsman keeps, and the newest is lost. {hint}",
         f"JACK cleared messages before they were read, and some may be lost. {hint}",
         "a port came or went while JACK read it",
     ]
+    assert capfd.readouterr().err == ""
+
+
+def test_each_message_that_was_missed_is_counted(capfd: pytest.CaptureFixture[str]) -> None:
+    """However many came in a moment; what else was written among them is told."""
+    with LibraryStderr() as stderr_lines:
+        for _ in range(5):
+            os.write(2, b"\nMidiInJack: message queue limit reached!!\n\n" * 4_000)
+        os.write(2, b"Cannot read socket\n")
+        os.write(2, b"\nMidiInAlsa: message queue limit reached!!\n\n")
+        assert stderr_lines.lines() == ["Cannot read socket"]
+        assert stderr_lines.missed == 20_001
+        os.write(2, b"\nMidiInJack: message queue limit reached!!\n\n")
+        assert stderr_lines.lines() == []
+        assert stderr_lines.missed == 20_002
+    assert capfd.readouterr().err == ""
+
+
+def test_none_is_uncounted_while_libraries_go_on_writing(capfd: pytest.CaptureFixture[str]) -> None:
+    """They write in threads of their own, which nothing stops while lines are read."""
+    line = b"\nMidiInJack: message queue limit reached!!\n\n"
+
+    def flood() -> None:
+        for _ in range(2_000):
+            os.write(2, line * 10)
+
+    with LibraryStderr() as stderr_lines:
+        writer = threading.Thread(target=flood)
+        writer.start()
+        while writer.is_alive():
+            assert stderr_lines.lines() == []
+        assert (stderr_lines.lines(), stderr_lines.lines(), stderr_lines.missed) == ([], [], 20_000)
     assert capfd.readouterr().err == ""
 
 
