@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 
 class PointsmanError(Exception):
@@ -36,15 +37,34 @@ class Problem:
         return f"{where}: {self.place}: {self.text}" if self.place else f"{where}: {self.text}"
 
 
+MOST_PROBLEMS: Final = 50
+"""How many problems are shown; who corrects those finds the rest with the next reading."""
+
+
 class RuleFileError(PointsmanError):
-    """A rule file can't be used. Carries every problem found, not only the first."""
+    """A rule file can't be used. `problems` are those found, and `unworded` is how many more there are without words.
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
+    Its text has the first 50 in lines, and says how many more there are.
+    """
+
+    def __init__(self, problems: Sequence[Problem], unworded: int = 0) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        self.unworded = unworded
+        super().__init__("\n".join(self.lines()))
 
-    def __reduce__(self) -> tuple[type[RuleFileError], tuple[tuple[Problem, ...]]]:
-        return type(self), (self.problems,)  # else a pickle would hold the text alone, and not be readable
+    @property
+    def amount(self) -> int:
+        """How many problems there are, those without words included."""
+        return len(self.problems) + self.unworded
+
+    def lines(self) -> list[str]:
+        """Return the first problems, a line each, and a line that counts the rest."""
+        more = self.amount - MOST_PROBLEMS
+        lines = [str(problem) for problem in self.problems[:MOST_PROBLEMS]]
+        return [*lines, f"... and {more:,} more problems"] if more > 0 else lines
+
+    def __reduce__(self) -> tuple[type[RuleFileError], tuple[tuple[Problem, ...], int]]:
+        return type(self), (self.problems, self.unworded)  # else a pickle holds the text alone, and isn't readable
 
 
 class NotationError(PointsmanError):

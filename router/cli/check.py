@@ -5,9 +5,12 @@ It reads and compiles as `rewrite` does, and stops before the first file. The da
     {"command": "check", "ok": true, "files": ["pit.toml"],
      "counts": {"ports": 4, "devices": 2, "switches": 1, "rules": 3, "tests": 5},
      "hints": [{"file": "pit.toml", "line": 12, "place": "rule \\"keys\\"", "text": "..."}],
-     "tests": [{"name": "...", "file": "pit.toml", "line": 40, "passed": false, "faults": [as a hint]}]}
+     "hint_count": 1,
+     "tests": [{"name": "...", "file": "pit.toml", "line": 40, "passed": false, "faults": [as a hint],
+                "fault_count": 1}]}
 
-Rule files that can't be used give {"command": "check", "ok": false, "error": "...", "problems": [as a hint]}.
+Rule files that can't be used give {"command": "check", "ok": false, "error": "...", "problems": [as a hint],
+"problem_count": 1}. Hints, faults of a test and problems are the first 50 of so many.
 """
 
 from __future__ import annotations
@@ -23,6 +26,7 @@ from router.cli.parsing import CAUTION, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, number, plain, problem_data
 from router.text.terminal import painted, say
+from rules.errors import MOST_PROBLEMS
 
 if TYPE_CHECKING:
     from router.files.rule_files import RuleTexts
@@ -104,7 +108,8 @@ class Findings:
         things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
         lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; no mistakes found"]
         if self.hints:
-            lines += ["", "Worth a second look:", *(f"  {plain(str(hint))}" for hint in self.hints)]
+            shown = [f"  {plain(str(hint))}" for hint in self.hints[:MOST_PROBLEMS]]
+            lines += ["", "Worth a second look:", *shown, *_more(len(self.hints))]
         return [*lines, "", *self._test_lines()]
 
     def _test_lines(self) -> list[str]:
@@ -115,9 +120,9 @@ class Findings:
             passed = "The test passed." if len(self.tests) == 1 else f"All {count(len(self.tests), 'test')} passed."
             return [painted(passed, "good", sys.stdout)]
         lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
-        for test in failed:
-            lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in test.faults]
-        return lines
+        faults = [fault for test in failed for fault in test.faults]
+        lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in faults[:MOST_PROBLEMS]]
+        return [*lines, *_more(len(faults))]
 
     def data(self) -> dict[str, Any]:
         """Return the same for programs."""
@@ -126,17 +131,24 @@ class Findings:
             "ok": self.ok,
             "files": [name for name, _ in self.texts],
             "counts": self.counts(),
-            "hints": [problem_data(hint) for hint in self.hints],
+            "hints": [problem_data(hint) for hint in self.hints[:MOST_PROBLEMS]],
+            "hint_count": len(self.hints),
             "tests": [_test_data(test) for test in self.tests],
         }
 
 
+def _more(amount: int) -> list[str]:
+    """Return the line that counts what isn't shown, if anything isn't."""
+    return [f"  ... and {number(amount - MOST_PROBLEMS)} more"] if amount > MOST_PROBLEMS else []
+
+
 def _test_data(test: RuleTestResult) -> dict[str, Any]:
-    faults = [problem_data(fault) for fault in test.faults]
+    faults = [problem_data(fault) for fault in test.faults[:MOST_PROBLEMS]]
     return {
         "name": test.name,
         "file": test.place.file,
         "line": test.place.line,
         "passed": test.passed,
         "faults": faults,
+        "fault_count": len(test.faults),
     }

@@ -20,7 +20,7 @@ from router.text.exit_codes import INCOMPLETE, INTERRUPTED, MEANINGS, READER_GON
 from router.text.formatting import count, problem_data
 from router.text.terminal import OutputError, complain, flush, problem, say, take_any_name
 from router.text.usage import UsageError
-from rules.errors import PointsmanError, RuleFileError
+from rules.errors import MOST_PROBLEMS, PointsmanError, RuleFileError
 
 _ABOUT = """\
 Get the right notes to the right instrument. Pointsman sends parts to their
@@ -93,13 +93,15 @@ def _explain(error: PointsmanError, arguments: argparse.Namespace) -> None:
     """Print what can't be used: as data where data was asked for, in words otherwise."""
     found = error.problems if isinstance(error, RuleFileError) else ()
     if arguments.json:
-        problems = [problem_data(one) for one in found]
+        problems = [problem_data(one) for one in found[:MOST_PROBLEMS]]
         data = {"command": arguments.command, "ok": False, "error": str(error), "problems": problems}
+        if isinstance(error, RuleFileError):
+            data["problem_count"] = error.amount
         say([json.dumps(data, indent=2)])
         return
-    if found:
-        complain(problem(str(one)) for one in found)
-        complain([f"{count(len(found), 'problem')} in the rule files. Nothing was done."])
+    if isinstance(error, RuleFileError):
+        complain(map(problem, error.lines()))
+        complain([f"{count(error.amount, 'problem')} in the rule files. Nothing was done."])
         return
     complain([problem(f"pointsman {arguments.command}: {error}")])
     if isinstance(error, UsageError):

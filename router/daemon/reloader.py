@@ -209,7 +209,7 @@ class Reloader:
         try:
             prepared = prepare_texts(found, self.prepared)
         except RuleFileError as error:
-            return ReloadOutcome("rejected", tuple(str(problem) for problem in error.problems))
+            return ReloadOutcome("rejected", tuple(error.lines()))
         except PointsmanError as error:
             return ReloadOutcome("rejected", (str(error),))
         except Exception:
@@ -243,8 +243,7 @@ class Reloader:
             return
         applied = outcome.kind == "applied"
         self._say("new rules are in force:" if applied else "the rule files can't be used, and the old rules play on:")
-        more = len(outcome.words) - _MOST_LINES
         for line in outcome.words[:_MOST_LINES]:
             self._say(f"  {line}")
-        if more > 0:
-            self._say(f"  and {more} more: `pointsman check` lists all")
+        if len(outcome.words) > _MOST_LINES:
+            self._say("  ... and more: `pointsman check` shows them")

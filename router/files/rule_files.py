@@ -20,6 +20,9 @@ from rules.errors import MachineError
 MOST_BYTES: Final = 4_000_000
 """How large one rule file may be: a thousand times what a large rig needs, and still read in a moment."""
 
+MOST_TOGETHER: Final = 16_000_000
+"""How large all rule files of a rig may be together, in bytes."""
+
 RuleTexts = tuple[tuple[str, bytes], ...]
 """Rule files as the reader wants them: the name as the user wrote it, and the bytes."""
 
@@ -27,10 +30,20 @@ RuleTexts = tuple[tuple[str, bytes], ...]
 def read_rule_files(arguments: Sequence[str]) -> RuleTexts:
     """Return the bytes of every rule file meant by `arguments`, files and folders.
 
-    Raises MachineError for what is missing or can't be read, UsageError for a MIDI file in the place of a rule file.
+    Raises MachineError for what is missing, too large or can't be read, UsageError for a MIDI file in the place of a
+    rule file.
     """
     paths = [path for argument in arguments for path in _meant_by(argument)]
-    return tuple((str(path), _content(path)) for path in dict.fromkeys(paths))
+    texts = []
+    room = MOST_TOGETHER
+    for path in dict.fromkeys(paths):
+        text = _content(path)
+        room -= len(text)
+        if room < 0:
+            size = f"{MOST_TOGETHER // 1_000_000} MB"
+            raise MachineError(f"{path}: with this one the rule files are larger than {size} together; leave some out")
+        texts.append((str(path), text))
+    return tuple(texts)
 
 
 def _meant_by(argument: str) -> list[Path]:

@@ -85,32 +85,59 @@ def _played(ruleset: RuleSet, test: RuleTest, pipeline: Pipeline) -> Mapping[str
 def _faults(
     ruleset: RuleSet, test: RuleTest, place: Location, came: Mapping[str, Sequence[OutgoingMessage]]
 ) -> Iterator[Problem]:
+    arrivals = {port: _Arrivals(messages) for port, messages in came.items()}
     covered: set[tuple[str, int]] = set()
     for name, expected in test.expect.items():
         port = ruleset.port_of(name)
         channel = ruleset.devices[name].channel if name in ruleset.devices else None
-        numbers = [number for number, one in enumerate(came.get(port, ())) if _concerns(one.message, channel, expected)]
+        numbers = arrivals[port].of(channel, expected) if port in arrivals else []
         covered.update((port, number) for number in numbers)
-        arrivals = [came[port][number] for number in numbers]
-        if text := _difference(expected, arrivals, channel, place.source.naming):
+        got = [came[port][number] for number in numbers]
+        if text := _difference(expected, got, channel, place.source.naming):
             yield place.inside("expect", name).problem(text)
-    unexpected: dict[str, list[str]] = {}
+    names = _first_names(ruleset)
+    unexpected: dict[str, list[OutgoingMessage]] = {}
     for port, messages in came.items():
         for number, one in enumerate(messages):
             if (port, number) not in covered:
-                name = _nearest_name(ruleset, port, one.message)
-                unexpected.setdefault(name, []).append(_words(one, place.source.naming))
-    for name, words in unexpected.items():
-        yield place.problem(f'"{name}" must stay silent, but got {_listed(words)}')
+                name = names.get((port, _channel(one.message)), port)
+                unexpected.setdefault(name, []).append(one)
+    for name, strays in unexpected.items():
+        words = _listed([_words(one, place.source.naming) for one in strays[:_MOST_SHOWN]], len(strays))
+        yield place.problem(f'"{name}" must stay silent, but got {words}')
 
 
-def _concerns(message: bytes, channel: int | None, expected: Sequence[TimedMessage]) -> bool:
-    """Return whether a message at the port is for the device; `channel` None takes all."""
-    if channel is None:
-        return True
-    if message[0] >= SYSEX:
-        return any(not timed.message.has_channel for timed in expected)
-    return (message[0] & 0x0F) + 1 == channel
+class _Arrivals:
+    """The messages that came to a port, by channel."""
+
+    def __init__(self, messages: Sequence[OutgoingMessage]) -> None:
+        self._all = range(len(messages))
+        self._by_channel: dict[int | None, list[int]] = {}
+        for number, one in enumerate(messages):
+            self._by_channel.setdefault(_channel(one.message), []).append(number)
+
+    def of(self, channel: int | None, expected: Sequence[TimedMessage]) -> Sequence[int]:
+        """Return the numbers of the messages that are for a device; `channel` None takes all."""
+        if channel is None:
+            return self._all
+        found = self._by_channel.get(channel, [])
+        if any(not timed.message.has_channel for timed in expected):
+            return sorted(found + self._by_channel.get(None, []))
+        return found
+
+
+def _channel(message: bytes) -> int | None:
+    """The channel 1-16 of a message; None for those without one."""
+    return (message[0] & 0x0F) + 1 if message[0] < SYSEX else None
+
+
+def _first_names(ruleset: RuleSet) -> Mapping[tuple[str, int | None], str]:
+    """The first device for each channel of each port."""
+    found: dict[tuple[str, int | None], str] = {}
+    for name, device in ruleset.devices.items():
+        for channel in range(1, 17) if device.channel is None else (device.channel,):
+            found.setdefault((device.port, channel), name)
+    return found
 
 
 def _difference(
@@ -121,13 +148,21 @@ def _difference(
     same = next((number for number, pair in enumerate(pairs) if not _is_same(*pair, channel)), len(pairs))
     if same == len(expected) == len(came):
         return ""
-    wanted = [_expected_words(timed, channel, naming) for timed in expected]
-    got = [_words(one, naming, with_time=any(timed.ms is not None for timed in expected)) for one in came]
-    if not wanted or max(len(wanted), len(got)) <= _MOST_SHOWN:
-        return f"expected {_listed(wanted)}, but got {_listed(got)}"
-    if same == len(wanted):
-        return f"after message {same}: expected nothing more, but got {_listed(got[same:])}"
-    return f"message {same + 1} of {len(wanted)}: expected {wanted[same]}, but got {_listed(got[same : same + 1])}"
+    with_time = any(timed.ms is not None for timed in expected)
+
+    def wanted(messages: Sequence[TimedMessage]) -> str:
+        return _listed([_expected_words(timed, channel, naming) for timed in messages])
+
+    def got(messages: Sequence[OutgoingMessage]) -> str:
+        first = messages[:_MOST_SHOWN]
+        return _listed([_words(one, naming, with_time=with_time) for one in first], len(messages))
+
+    if not expected or max(len(expected), len(came)) <= _MOST_SHOWN:
+        return f"expected {wanted(expected)}, but got {got(came)}"
+    if same == len(expected):
+        return f"after message {same}: expected nothing more, but got {got(came[same:])}"
+    here = slice(same, same + 1)
+    return f"message {same + 1} of {len(expected)}: expected {wanted(expected[here])}, but got {got(came[here])}"
 
 
 def _is_same(timed: TimedMessage, arrival: OutgoingMessage, channel: int | None) -> bool:
@@ -151,14 +186,7 @@ def _milliseconds(ms: float) -> str:
     return f"{ms:.3f}".rstrip("0").rstrip(".")
 
 
-def _listed(words: Sequence[str]) -> str:
-    more = len(words) - _MOST_SHOWN
-    return ", ".join(words[:_MOST_SHOWN]) + (f" and {more} more" if more > 0 else "") if words else "nothing"
-
-
-def _nearest_name(ruleset: RuleSet, port: str, message: bytes) -> str:
-    """The device that a message was for, or the port where there is no such device."""
-    for name, device in ruleset.devices.items():
-        if device.port == port and message[0] < SYSEX and device.channel in (None, (message[0] & 0x0F) + 1):
-            return name
-    return port
+def _listed(words: Sequence[str], amount: int = 0) -> str:
+    """Put words in a row; `amount` is of how many they are the first."""
+    more = amount - len(words)
+    return ", ".join(words) + (f" and {more} more" if more > 0 else "") if words else "nothing"

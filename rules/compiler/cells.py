@@ -85,18 +85,35 @@ class CellMaker:
     def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[OutputChannel]) -> None:
         ons, offs, presses = rows[0x10 + channel], rows[channel], rows[0x20 + channel]
         new_ons, new_offs, new_presses = [], [], []
+        made: dict[tuple[int, int, int], tuple[Cell, Cell, Cell]] = {}
         for first in range(128):
-            on, off, press = ons[first].lanes, offs[first].lanes, presses[first].lanes
-            simple = _notes_are_simple(on, off, press, first)
-            merged = any((lane.target, lane.status & 0x0F) in shared for lane in on)
-            path = GENERAL if not simple else SHARED if merged else NOTE
-            on_cell = self._kept((on, path, "on"), Cell(on, path))
-            new_ons.append(on_cell)
-            new_offs.append(self._kept((on, off, path), Cell(off, path, ons=on_cell)))
-            follows = path == NOTE and bool(press) and _same_notes(on, press, KEY_PRESSURE, first)
-            press_path = HELD if follows and _rests_simply(press) else GENERAL
-            new_presses.append(self._kept((on, press, path, press_path), Cell(press, press_path, ons=on_cell)))
+            cells = (ons[first], offs[first], presses[first])
+            trio = made.get((id(cells[0]), id(cells[1]), id(cells[2])))
+            if trio is None:
+                trio = self._finished_notes(first, cells[0].lanes, cells[1].lanes, cells[2].lanes, shared)
+                # Keys that nothing moves differ in nothing: most sources have the same cells for all of them.
+                if all(lane.one is IDENTITY for cell in cells for lane in cell.lanes):
+                    made[id(cells[0]), id(cells[1]), id(cells[2])] = trio
+            new_ons.append(trio[0])
+            new_offs.append(trio[1])
+            new_presses.append(trio[2])
         rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
+
+    def _finished_notes(
+        self, first: int, on: Lanes, off: Lanes, press: Lanes, shared: frozenset[OutputChannel]
+    ) -> tuple[Cell, Cell, Cell]:
+        """Return the cells of one key for note-ons, note-offs and key pressure."""
+        simple = _notes_are_simple(on, off, press, first)
+        merged = any((lane.target, lane.status & 0x0F) in shared for lane in on)
+        path = GENERAL if not simple else SHARED if merged else NOTE
+        on_cell = self._kept((on, path, "on"), Cell(on, path))
+        follows = path == NOTE and bool(press) and _same_notes(on, press, KEY_PRESSURE, first)
+        press_path = HELD if follows and _rests_simply(press) else GENERAL
+        return (
+            on_cell,
+            self._kept((on, off, path), Cell(off, path, ons=on_cell)),
+            self._kept((on, press, path, press_path), Cell(press, press_path, ons=on_cell)),
+        )
 
     def _sort(self, status: int, first: int, lanes: Lanes) -> int:
         """Tell apart the first bytes under which one set of lanes may end differently."""

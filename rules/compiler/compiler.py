@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cached_property
-from typing import overload
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import cached_property, partial
+from typing import TypeVar, overload
 
 from rules.compiler.cells import CellMaker
 from rules.compiler.chain import (
@@ -42,6 +42,8 @@ from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import OnOffSwitch, Trigger
 from rules.steps.trigger_node import TriggerNode
+
+Thing = TypeVar("Thing")
 
 
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
@@ -93,6 +95,7 @@ class Compiler:
         self.number = {name: number for number, name in enumerate(self.ports)}
         self.present = tuple(self.number[name] for name in outputs)
         self.sources = tuple(name for name, port in ruleset.ports.items() if port.can_receive)
+        self._source_number = {name: number for number, name in enumerate(self.sources)}
         chased = {thing for rule in ruleset.rules for thing in rule.chase}
         self.cells = CellMaker(chased)
         self.nodes = Nodes(self.cells)
@@ -119,7 +122,7 @@ class Compiler:
             arrivals=tuple(self._arrivals(name) for name in self.sources),
             actions=tuple(self._actions()),
             held_by={
-                name: self.sources.index(switch.source)
+                name: self._source_number[switch.source]
                 for name, switch in self.ruleset.switches.items()
                 if isinstance(switch, OnOffSwitch) and switch.mode == "momentary"
             },
@@ -136,8 +139,9 @@ class Compiler:
     def forget(self) -> None:
         """Forget what is no part of the pipeline, piece by piece: see `CellMaker.forget`."""
         self.cells.forget()
-        while self.branches:
-            self.branches.pop()
+        for branches in (self.branches, *self._branches_of.values()):
+            while branches:
+                branches.pop()
 
     # -- chains ---------------------------------------------------------------------------------------------------
 
@@ -176,8 +180,8 @@ class Compiler:
 
     def entry(self, source: str, clock: Sequence[int]) -> SourceEntry:
         """The start of a source's rules, with the ports that its clock and transport go to."""
-        rules = [(number, rule) for number, rule in enumerate(self.ruleset.rules) if source in rule.source]
-        branches = [branch for branch in self.branches if source in branch.rule.source]
+        rules = [(number, self.ruleset.rules[number]) for number in self._rules_of.get(source, ())]
+        branches = self._branches_of.get(source, [])
         resets = frozenset(port for port in clock if self.ruleset.ports[self.ports[port]].pass_reset)
         return SourceEntry(SourceParts(self.triggers(source), rules, branches, clock, resets), self.layout, self.nodes)
 
@@ -204,7 +208,24 @@ class Compiler:
 
     def clock_ports(self, source: str) -> tuple[int, ...]:
         """The numbers of the ports whose clock and transport come from a source (ruling 26)."""
-        return tuple(self.number[name] for name, choice in self.clock_choices.items() if choice.source == source)
+        return tuple(self._clocked_by.get(source, ()))
+
+    @cached_property
+    def _clocked_by(self) -> Mapping[str, Sequence[int]]:
+        """The ports that each source clocks."""
+        return _grouped((choice.source, self.number[name]) for name, choice in self.clock_choices.items())
+
+    @cached_property
+    def _rules_of(self) -> Mapping[str, Sequence[int]]:
+        """The numbers of the rules that listen to each source."""
+        return _grouped(
+            (source, number) for number, rule in enumerate(self.ruleset.rules) for source in dict.fromkeys(rule.source)
+        )
+
+    @cached_property
+    def _branches_of(self) -> Mapping[str, list[BranchPlan]]:
+        """The branches that listen to each source."""
+        return _grouped((source, branch) for branch in self.branches for source in dict.fromkeys(branch.rule.source))
 
     @cached_property
     def clock_choices(self) -> Mapping[str, ClockChoice]:
@@ -220,7 +241,7 @@ class Compiler:
             for name in branch.rule.source:
                 steps = self.port_steps(name, ("chase", number))
                 table = self.nodes.table_after((*steps, BranchEntry(branch), *branch.chain))
-                yield ChasedBranch(self.sources.index(name), branch.guard, branch.rule.chase, table)
+                yield ChasedBranch(self._source_number[name], branch.guard, branch.rule.chase, table)
 
     def _arrivals(self, name: str) -> Table | None:
         """Return what of a source's messages comes to its rules; None where all come as they are, or no rule chases."""
@@ -249,29 +270,42 @@ class Compiler:
 
     # -- switches -------------------------------------------------------------------------------------------------
 
-    def triggers(self, source: str) -> list[PulledTrigger]:
+    def triggers(self, source: str) -> Sequence[PulledTrigger]:
         """Return what turns switches from a source, in file order."""
-        found: list[PulledTrigger] = []
+        return self._triggers_of.get(source, [])
 
-        def add(trigger: Trigger, key: NodeKey, node: TriggerNode) -> None:
-            if trigger.source == source:
-                found.append(PulledTrigger(trigger, self.nodes.get((source, *key), lambda: node)))
+    @cached_property
+    def _triggers_of(self) -> Mapping[str, Sequence[PulledTrigger]]:
+        """What turns switches, by source."""
+        return _grouped(
+            (trigger.source, PulledTrigger(trigger, self.nodes.get((trigger.source, *key), partial(_same, node))))
+            for trigger, key, node in _triggers(self.ruleset)
+        )
 
-        for name, switch in self.ruleset.switches.items():
-            if isinstance(switch, OnOffSwitch):
-                add(
-                    switch,
-                    ("switch", name),
-                    TriggerNode(name, pass_on=switch.pass_on, momentary=switch.mode == "momentary"),
-                )
-                continue
-            for number, chosen in enumerate(switch.set):
-                add(
-                    chosen,
-                    ("switch", name, "set", number),
-                    TriggerNode(name, pass_on=chosen.pass_on, state=chosen.value),
-                )
-            for number, advanced in enumerate(switch.advance):
-                node = TriggerNode(name, pass_on=advanced.pass_on, by=advanced.by)
-                add(advanced, ("switch", name, "advance", number), node)
-        return found
+
+def _same(node: TriggerNode) -> TriggerNode:
+    return node
+
+
+def _triggers(ruleset: RuleSet) -> Iterator[tuple[Trigger, NodeKey, TriggerNode]]:
+    """Every trigger with its key within the source, and its node."""
+    for name, switch in ruleset.switches.items():
+        if isinstance(switch, OnOffSwitch):
+            node = TriggerNode(name, pass_on=switch.pass_on, momentary=switch.mode == "momentary")
+            yield switch, ("switch", name), node
+            continue
+        for number, chosen in enumerate(switch.set):
+            node = TriggerNode(name, pass_on=chosen.pass_on, state=chosen.value)
+            yield chosen, ("switch", name, "set", number), node
+        for number, advanced in enumerate(switch.advance):
+            node = TriggerNode(name, pass_on=advanced.pass_on, by=advanced.by)
+            yield advanced, ("switch", name, "advance", number), node
+
+
+def _grouped(pairs: Iterable[tuple[str | None, Thing]]) -> dict[str, list[Thing]]:
+    """Things by the name of their source, in order; those without a source are left out."""
+    found: dict[str, list[Thing]] = {}
+    for source, thing in pairs:
+        if source is not None:
+            found.setdefault(source, []).append(thing)
+    return found

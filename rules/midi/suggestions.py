@@ -7,6 +7,8 @@ from typing import Final
 
 _LETTERS_PER_SLIP: Final = 3
 _FEWEST_LETTERS: Final = 3
+_LONGEST: Final = 60
+"""Letters of a word that may be a slip: the time to compare two words grows with the product of their lengths."""
 
 
 def did_you_mean(word: str) -> str:
@@ -26,6 +28,8 @@ def near_word(word: str, known: Collection[str]) -> str | None:
     A slip is a letter too many, missing, wrong, or two letters in the wrong order. One is likely in three letters, two
     in six. The beginning or the end of a longer name counts as the name too.
     """
+    if len(word) > _LONGEST:
+        return None
     typed = word.lower()
     most = len(typed) // _LETTERS_PER_SLIP
     best, fewest = None, most + 1

@@ -7,6 +7,7 @@ import tomllib
 from typing import Any, Final
 
 from rules.errors import Problem, RuleFileError
+from rules.rulefile.limits import check_text
 from rules.rulefile.positions import Path, Positions, find_positions
 
 _WHERE: Final = re.compile(r"(.*?) \(at (?:line (\d+), column \d+|end of document)\)", re.DOTALL)
@@ -43,14 +44,14 @@ _CURLY_QUOTES: Final = 'the quotes on this line are curly: write straight ones, 
 
 
 def parse(file: str, data: bytes) -> tuple[str, dict[str, Any]]:
-    """The text of a rule file and its tables. Raises RuleFileError when it isn't text, or isn't TOML."""
+    """The text of a rule file and its tables. Raises RuleFileError when it isn't text, isn't TOML, or
+    goes beyond the limits of a rule file."""
     text = _decoded(file, data)
+    check_text(file, text)
     try:
         return text, tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _refused(file, *_explained(str(error), text)) from None
-    except ValueError:
-        raise _refused(file, 0, "this file has a number with thousands of digits: write a smaller one") from None
     except RecursionError:
         raise _refused(
             file, 0, "this file has lists within lists within lists: a rule file needs only a few levels"

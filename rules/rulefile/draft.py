@@ -42,7 +42,8 @@ class Draft:
     """All files together.
 
     `taken` holds the first place of each name, by what it names, `broken` the section of each faulty table's name.
-    Of faulty rules there is an outline.
+    Of faulty rules there is an outline. `unknown` keeps the ends of errors about names that nothing has, by what was
+    looked for and the name.
     """
 
     ports: dict[str, Placed[Port]] = field(default_factory=dict)
@@ -56,6 +57,7 @@ class Draft:
     taken: dict[tuple[str, str], Location] = field(default_factory=dict)
     broken: dict[str, str] = field(default_factory=dict)
     clashes: list[Problem] = field(default_factory=list)
+    unknown: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def put(self, section: str, name: str, place: Location, value: Any) -> None:
         """Add a port, device or switch; `value` is None where its table is faulty."""

@@ -88,12 +88,13 @@ def problems_in(error: ValidationError, source: SourceFile, shift: int) -> Itera
     unknown = [path for path, detail in details if detail["type"] == "extra_forbidden"]
     missing = [path for path, detail in details if detail["type"] == "missing"]
     misspelt = dict(_pairs(unknown, missing))
+    paired = set(misspelt.values())
     for path, detail in details:
         if detail["type"] == "extra_forbidden":
             yield source.problem(path, _unknown(path, misspelt.get(path)), about=path[:-1])
         elif detail["type"] != "missing":
             yield source.problem(path, _worded(detail))
-        elif path not in misspelt.values():
+        elif path not in paired:
             key = str(path[-1])
             yield source.problem(path, f"`{key}` is missing: {_IS_MISSING.get(key, 'it is needed here')}")
 
@@ -111,14 +112,14 @@ def _worded(detail: ErrorDetails) -> str:
 
 def _pairs(unknown: list[Path], missing: list[Path]) -> Iterator[tuple[Path, Path]]:
     """Unknown keys and the missing keys of the same table that they are misspellings of, or other words for."""
-    left = list(missing)
+    left: dict[Path, dict[str, Path]] = {}
+    for path in missing:
+        left.setdefault(path[:-1], {})[str(path[-1])] = path
     for path in unknown:
-        missing_here = {str(other[-1]): other for other in left if other[:-1] == path[:-1]}
-        meant = key_meant(str(path[-1]), missing_here)
-        near = meant or near_word(str(path[-1]), missing_here)
+        missing_here = left.get(path[:-1], {})
+        near = key_meant(str(path[-1]), missing_here) or near_word(str(path[-1]), missing_here)
         if near:
-            left.remove(missing_here[near])
-            yield path, missing_here[near]
+            yield path, missing_here.pop(near)
 
 
 def _unknown(path: Path, meant: Path | None) -> str:

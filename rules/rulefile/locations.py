@@ -56,11 +56,18 @@ class SourceFile:
         return tuple(found)
 
     def forget(self) -> None:
-        """Forget the tables, one by one: freeing those of a large file in one go would hold up the music."""
-        for section in self.data.values():
-            if isinstance(section, list | dict):
-                while section:
-                    section.pop() if isinstance(section, list) else section.popitem()
+        """Forget tables and lines piece by piece: those of a large file, freed in one go, would hold up the music."""
+        waiting: list[Any] = [self.data]
+        while waiting:
+            inside = waiting.pop()
+            while inside:
+                part = inside.pop() if isinstance(inside, list) else inside.popitem()[1]
+                if isinstance(part, list | dict):
+                    waiting.append(part)
+        if self._positions is not None:
+            lines = self._positions.lines
+            while lines:
+                lines.popitem()
 
     def value(self, path: Path) -> Any:
         """Return what is written at a path, or around it."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any, Final
 
 from pydantic import ValidationError
@@ -15,11 +16,14 @@ from rules.rulefile.checking import check
 from rules.rulefile.document import parse
 from rules.rulefile.draft import Draft
 from rules.rulefile.error_texts import problems_in
+from rules.rulefile.limits import TOGETHER, too_many_entries
 from rules.rulefile.locations import Location, SourceFile
+from rules.rulefile.positions import Path
 from rules.rulefile.ruleset import DEFAULT_BPM, RuleSet
 from rules.rulefile.schema import RuleFile
 
 _NAMED: Final = ("ports", "devices", "switches")
+_MOST_WORDED: Final = 1_000
 _LISTED: Final = ("rules", "on_switch", "tests")
 
 
@@ -61,11 +65,14 @@ def read_rule_set(files: Sequence[tuple[str, bytes]]) -> Reading:
     for name, data in files:
         reader.read(name, data)
     names = tuple(name for name, _ in files)
-    problems = [*reader.problems, *reader.draft.clashes]
-    if not reader.unreadable:
-        problems += check(reader.draft)
-    if problems:
-        raise RuleFileError(in_order(problems, names))
+    problems = reader.problems
+    problems.add(reader.draft.clashes)
+    if not reader.is_cut_short:
+        problems.add(check(reader.draft))
+    if problems.found:
+        for source in reader.sources:
+            source.forget()
+        raise RuleFileError(in_order(problems.found, names), problems.unworded)
     return _reading(reader.draft, names)
 
 
@@ -97,25 +104,56 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
     )
 
 
+class _ProblemList:
+    """The problems found so far. Beyond `_MOST_WORDED` they are only counted: to find words for each takes time."""
+
+    def __init__(self) -> None:
+        self.found: list[Problem] = []
+        self.unworded = 0
+
+    def append(self, problem: Problem) -> None:
+        """Add one problem."""
+        self.add((problem,))
+
+    def add(self, problems: Iterable[Problem]) -> None:
+        """Add problems."""
+        for problem in problems:
+            if len(self.found) < _MOST_WORDED:
+                self.found.append(problem)
+            else:
+                self.unworded += 1
+
+    def add_invalid(self, error: ValidationError, source: SourceFile, number: int) -> None:
+        """Add what the validation of a table found; `number` is its place in its section."""
+        room = _MOST_WORDED - len(self.found)
+        worded = list(islice(problems_in(error, source, number), room)) if room else []
+        self.found += worded
+        if len(worded) == room:
+            self.unworded += max(0, error.error_count() - room)
+
+
 class _DraftReader:
     """Reads file after file into one draft. Each table is validated by itself, so that one fault hides no other."""
 
     def __init__(self) -> None:
         self.draft = Draft()
-        self.problems: list[Problem] = []
-        self.unreadable = False
-        """Whether a file was no TOML: then nothing can be said about names, which may stand in it."""
+        self.sources: list[SourceFile] = []
+        self.problems = _ProblemList()
+        self.is_cut_short = False
+        """Whether a file wasn't TOML, or a limit was reached: then names may be in what wasn't read."""
         self._rules = 0
+        self._amounts = dict.fromkeys(TOGETHER, 0)
 
     def read(self, name: str, data: bytes) -> None:
         """Read one file."""
         try:
             text, tables = parse(name, data)
         except RuleFileError as error:
-            self.unreadable = True
-            self.problems += error.problems
+            self.is_cut_short = True
+            self.problems.add(error.problems)
             return
         source = SourceFile(name, text, tables, _naming(tables), self._rules)
+        self.sources.append(source)
         self._head(source)
         for section in _NAMED:
             self._named(source, section)
@@ -125,6 +163,8 @@ class _DraftReader:
     def _head(self, source: SourceFile) -> None:
         """Read what is outside of all sections."""
         alone = {key: raw for key, raw in source.data.items() if key not in (*_NAMED, *_LISTED)}
+        if self._is_too_large(source, (), alone):
+            return
         file = self._validated(source, alone)
         if file is not None and file.bpm is not None:
             self.draft.set_tempo(file.bpm, Location(source, ("bpm",)))
@@ -134,7 +174,11 @@ class _DraftReader:
         if not isinstance(tables, dict):
             self._no_section(source, section, f"[{section}]", f"{section[:-1]}1 = {{ ... }}")
             return
+        if self._are_too_many(source, section, tables):
+            return
         for name, raw in tables.items():
+            if self._is_too_large(source, (section, name), raw):
+                continue
             file = self._validated(source, {section: {name: raw}})
             value = None if file is None else getattr(file, section)[name]
             self.draft.put(section, name, Location(source, (section, name)), value)
@@ -144,12 +188,35 @@ class _DraftReader:
         if not isinstance(tables, list):
             self._no_section(source, section, f"[[{section}]]")
             return
+        if self._are_too_many(source, section, tables):
+            return
         for number, raw in enumerate(tables):
+            if self._is_too_large(source, (section, number), raw):
+                continue
             file = self._validated(source, {section: [raw]}, number)
             value = None if file is None else getattr(file, section)[0]
             self.draft.add(section, Location(source, (section, number)), value)
         if section == "rules":
             self._rules += len(tables)
+
+    def _are_too_many(self, source: SourceFile, section: str, tables: Sequence[Any] | Mapping[str, Any]) -> bool:
+        """Whether all files so far hold more of a kind than they may; then it is a problem of this file."""
+        self._amounts[section] += sum(map(_amount, tables)) if section == "rules" else len(tables)
+        most = TOGETHER[section]
+        if self._amounts[section] <= most:
+            return False
+        text = f"all files together have more than {most:,} entries in `{section}`"
+        self.problems.append(source.problem((section,), text, about=()))
+        self.is_cut_short = True
+        return True
+
+    def _is_too_large(self, source: SourceFile, path: Path, table: Any) -> bool:
+        """Whether one table holds more than it may; then it is a problem, and the table isn't looked at."""
+        text = too_many_entries(str(path[0]) if path else "", table)
+        if text:
+            self.problems.append(source.problem(path, text))
+            self.is_cut_short = True
+        return bool(text)
 
     def _no_section(self, source: SourceFile, section: str, header: str, line: str = "") -> None:
         found = shown(source.data[section])
@@ -160,8 +227,14 @@ class _DraftReader:
         try:
             return RuleFile.model_validate(tables, context=source.naming)
         except ValidationError as error:
-            self.problems += problems_in(error, source, number)
+            self.problems.add_invalid(error, source, number)
             return None
+
+
+def _amount(rule: Any) -> int:
+    """As how many rules a rule counts: each zone is one more."""
+    zones = rule.get("zones") if isinstance(rule, dict) else None
+    return 1 + len(zones) if isinstance(zones, list) else 1
 
 
 def _naming(tables: Mapping[str, Any]) -> Naming:

@@ -18,6 +18,7 @@ PROBLEMS = (
     "error",
     [
         RuleFileError(PROBLEMS),
+        RuleFileError(PROBLEMS, 7),
         MidiFileError(26, "the track ends here"),
         NotationError("not a note"),
         MachineError("the disk is full"),

@@ -140,3 +140,37 @@ def test_rule_files_that_can_not_be_used_as_data(shell: CommandShell) -> None:
     assert (answer.code, answer.err) == (2, "")
     assert (answer.data["command"], answer.data["ok"]) == ("check", False)
     assert [(one["file"], one["line"]) for one in answer.data["problems"]] == [("a.toml", 11)]
+
+
+def test_fifty_problems_are_shown_and_the_rest_is_counted(shell: CommandShell) -> None:
+    """In words and as data alike."""
+    shell.put("bad.toml", (RULES + '\n[[rules]]\nfrom = 1\nto = "rack1"' * 80).encode())
+    answer = shell.run("check", "bad.toml")
+    assert answer.code == 2
+    assert len(answer.err.splitlines()) == 52
+    assert answer.err.splitlines()[-2:] == [
+        "... and 30 more problems",
+        "80 problems in the rule files. Nothing was done.",
+    ]
+    data = shell.run("check", "bad.toml", "--json").data
+    assert (len(data["problems"]), data["problem_count"]) == (50, 80)
+    assert len(data["error"].splitlines()) == 51
+
+
+def test_fifty_hints_and_faults_are_shown_and_the_rest_is_counted(shell: CommandShell) -> None:
+    """In words and as data alike."""
+    devices = "".join(f'[devices.d{number}]\nport = "rack1"\n' for number in range(60))
+    tests = "".join(
+        f'[[tests]]\nname = "{number}"\nfrom = "keys"\nplay = "note-on 2 C4 100"\n'
+        'expect = { rack1 = "note-on 1 C4 100" }\n'
+        for number in range(70)
+    )
+    shell.put("odd.toml", f"{RULES}\n{devices}{tests}".encode())
+    answer = shell.run("check", "odd.toml")
+    lines = answer.out.splitlines()
+    assert answer.code == 1
+    assert [line for line in lines if line.startswith("  ...")] == ["  ... and 10 more", "  ... and 20 more"]
+    assert len(lines) == 2 + 1 + 51 + 1 + 1 + 51
+    data = shell.run("check", "odd.toml", "--json").data
+    assert (len(data["hints"]), data["hint_count"]) == (50, 60)
+    assert [(len(test["faults"]), test["fault_count"]) for test in data["tests"]] == [(1, 1)] * 70

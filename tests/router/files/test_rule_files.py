@@ -79,3 +79,13 @@ def test_a_rule_file_has_a_largest_size(tmp_path: Path) -> None:
     path.write_bytes(b"#" * (MOST_BYTES + 1))
     with pytest.raises(MachineError, match="the rule file is larger than 4 MB: split it into several files"):
         read_rule_files([str(path)])
+
+
+def test_rule_files_have_a_largest_size_together(tmp_path: Path) -> None:
+    """16 MB are read, more is refused in words, with the file that is too much."""
+    for number in range(4):
+        (tmp_path / f"{number}.toml").write_bytes(b"#" * MOST_BYTES)
+    assert len(read_rule_files([str(tmp_path)])) == 4
+    (tmp_path / "5.toml").write_bytes(b"#")
+    with pytest.raises(MachineError, match=r"5\.toml: with this one the rule files are larger than 16 MB together"):
+        read_rule_files([str(tmp_path)])

@@ -7,6 +7,7 @@ import pytest
 from rules.analysis.rule_tests import RuleTestResult, run_tests
 from rules.compiler.compiler import compile_rules
 from rules.rulefile.reading import read_rule_set
+from tests.support.counting import calls_made
 
 RIG = """
 [ports]
@@ -177,3 +178,17 @@ def test_faults_have_their_lines() -> None:
         'rules.toml:32: test "one": `expect.kit`: expected nothing, but got note-on 10 C4 9',
         'rules.toml:28: test "one": "take" must stay silent, but got note-on 10 C4 9',
     ]
+
+
+@pytest.mark.parametrize("last", ["at 9 ms program 9", "start"])
+def test_a_long_test_takes_time_by_its_length(last: str) -> None:
+    """Twice the messages are a little more than twice the work at most, also where the test fails."""
+
+    def work(amount: int) -> int:
+        played = ", ".join(f'"program 1 {number % 128 + 1}", "start"' for number in range(amount))
+        expected = ", ".join('"program 5"' for _ in range(2 * amount))
+        test = f'play = [{played}]\nexpect = {{ organ = [{expected}, "{last}"] }}'
+        return calls_made(lambda: proven(test))
+
+    proven('play = "start"\nexpect = {}')  # so that what is made once is there
+    assert work(400) < 2.2 * work(200)

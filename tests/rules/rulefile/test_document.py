@@ -44,7 +44,7 @@ def test_midi_file() -> None:
 def test_numbers_without_end() -> None:
     """A number of thousands of digits, which Python doesn't read, is refused and not a crash."""
     assert refusal(b"bpm = " + b"9" * 5000) == (
-        "rules.toml: this file has a number with thousands of digits: write a smaller one"
+        "rules.toml:1: a word or number of more than 1,000 characters: shorten it"
     )
 
 
