@@ -86,9 +86,9 @@ class NodeRecorder:
         begin = event.delay if self._woken_after is None else self._woken_after
         self.note(status, d1, d2, begin + after)
 
-    def send(self, event: Event, message: bytes) -> None:
+    def send(self, event: Event, message: bytes, after: Delay = AT_ONCE) -> None:
         """Note a message that a step wrote itself."""
-        self.made.append(Passing(message, event.delay))
+        self.made.append(Passing(message, event.delay + after))
 
     def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:
         """Each is asked for the first time."""

@@ -200,7 +200,7 @@ class Evaluation:
             event.delay = after if event.delay is AT_ONCE else event.delay + after
         self.follow(node.after, event, status, d1, d2)
 
-    def send(self, event: Event, message: bytes) -> None:
+    def send(self, event: Event, message: bytes, after: Delay = AT_ONCE) -> None:
         """Go on with a message that a step wrote itself."""
         assert event.node is not None
         if self.trying:
@@ -208,6 +208,8 @@ class Evaluation:
         written = event.derived(message)
         written.literal = True
         written.release = None
+        if after is not AT_ONCE:
+            written.delay = after if event.delay is AT_ONCE else event.delay + after
         self.follow(event.node.after, written, *split_message(message))
 
     def once(self, name: tuple[object, ...], answer: Callable[[], Any]) -> Any:

@@ -13,7 +13,7 @@ from rules.errors import NotationError
 from rules.fields.table_model import OneOrMany, fault, naming_of, shown
 from rules.midi.kind_names import kind_named
 from rules.midi.messages import STATUS_OF_KIND
-from rules.midi.notation import MessageText, parse_message
+from rules.midi.notation import MessageText, Naming, parse_message
 from rules.timing.delays import AT_ONCE, Delay
 
 
@@ -92,6 +92,11 @@ class DelayedMessage:
     message: MessageText
     after: Delay = AT_ONCE
 
+    def words(self, naming: Naming) -> str:
+        """The message in words, with its time."""
+        words = self.message.words(naming)
+        return f"at {float(self.after.ms):g} ms {words}" if self.after.ms else words
+
 
 _FOLLOWS: Final = Delay(Fraction(-1))
 """No time is written."""
@@ -100,6 +105,8 @@ _FOLLOWS: Final = Delay(Fraction(-1))
 def _read_delayed(raw: Any, info: ValidationInfo) -> Any:
     if isinstance(raw, DelayedMessage):
         return raw
+    if isinstance(raw, MessageText):
+        return DelayedMessage(raw, _FOLLOWS)
     ms, text = _split_time(raw)
     after = _FOLLOWS if ms is None else Delay(ms) if ms else AT_ONCE
     return DelayedMessage(_read_message(text, info), after)

@@ -49,7 +49,7 @@ class EvaluationContext(NodeContext, Protocol):
     known: bool
     consumed: bool
 
-    def send(self, event: Event, message: bytes) -> None:
+    def send(self, event: Event, message: bytes, after: Delay = AT_ONCE) -> None:
         """Send on a message that the step wrote itself."""
         ...
 

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 from pydantic import Field, model_validator
 
 from rules.fields.table_model import fault
-from rules.fields.written_messages import Messages
+from rules.fields.written_messages import DelayedMessages
 from rules.midi.notation import Naming
 from rules.program.forms import Form
 from rules.program.loss_reasons import SEND
@@ -27,9 +27,9 @@ class SendStep(Step):
     key: ClassVar[str] = "send"
     loss: ClassVar[str] = SEND
     writes_messages: ClassVar[bool] = True
-    messages: Messages = Field(
-        description="sends these messages, in this order",
-        examples=['{ send = { messages = ["program 17", "controller volume 90"] } }'],
+    messages: DelayedMessages = Field(
+        description="sends these messages, in this order; times make pauses",
+        examples=['{ send = { messages = ["program 17", "at 200 ms controller volume 90"] } }'],
     )
     pass_on: bool = Field(
         default=False,
@@ -55,7 +55,7 @@ class SendStep(Step):
 
     def words(self, naming: Naming) -> str:
         """The step in words."""
-        names = ", ".join(message.words(naming) for message in self.messages)
+        names = ", ".join(each.words(naming) for each in self.messages)
         return f"send {names}"
 
     def fold(self, form: Form, context: StepContext) -> list[Form]:

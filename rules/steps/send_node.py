@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import ClassVar
 
+from rules.fields.written_messages import DelayedMessage
 from rules.midi.controllers import FIRST_MODE, SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
-from rules.midi.notation import MessageText
 from rules.program.event import Event
 from rules.program.node import EvaluationContext, Node, WaitingContext
 
@@ -20,7 +20,7 @@ class SendNode(Node):
 
     acts: ClassVar[bool] = True
 
-    def __init__(self, messages: Sequence[MessageText], pass_on: bool, fires_on: frozenset[int]) -> None:
+    def __init__(self, messages: Sequence[DelayedMessage], pass_on: bool, fires_on: frozenset[int]) -> None:
         super().__init__()
         self._messages = messages
         self._pass_on = pass_on
@@ -37,7 +37,7 @@ class SendNode(Node):
         fires = kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
         fires = fires or (kind == CONTROLLER and seconds >> SWITCH_ON > 0)
         channel = (status & 0x0F) + 1 if status < SYSEX else 1
-        written = [message.on(channel) for message in self._messages] if fires else []
+        written = [each.message.on(channel) for each in self._messages] if fires else []
         return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
 
     def take(
@@ -50,8 +50,8 @@ class SendNode(Node):
             context.emit(event, status, d1, d2)
         if not context.trying and self._fires(memory, event, status, d1, d2, context) and not context.known:
             channel = (status & 0x0F) + 1 if status < SYSEX else 1
-            for message in self._messages:
-                context.send(event, message.on(channel))
+            for each in self._messages:
+                context.send(event, each.message.on(channel), each.after)
 
     def _fires(
         self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext

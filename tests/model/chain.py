@@ -306,8 +306,9 @@ def _send(step: SendStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     flows = [flow] if step.pass_on else []
     if _fires(at, came, moment):
         channel = facts.channel_of(came) + 1 if facts.has_channel(came) else 1
-        for message in step.messages:
-            flows.append(replace(flow, message=message.on(channel), release=(), sent=True))
+        for each in step.messages:
+            way = (*flow.way, Wait((), each.after)) if each.after.ms else flow.way
+            flows.append(replace(flow, message=each.message.on(channel), release=(), sent=True, way=way))
     return flows
 
 

@@ -387,7 +387,7 @@ def _send(step: SendStep, whole: Rectangle, scene: Scene) -> Iterable[Rectangle]
     if whole.kind == "note-off" or whole.kind in SIGNAL_KINDS:
         fires = names_kind(scene.match, whole.kind)
     channels = frozenset({1}) if whole.kind in SIGNAL_KINDS else whole.channels
-    for text in step.messages if fires else ():
+    for text in (each.message for each in step.messages) if fires else ():
         if text.has_channel:
             message = text.on(1)
             kind = "controller" if facts.is_controller(message) else facts.kind_of(message)

@@ -228,6 +228,8 @@ SENDABLE = [
 def sends(draw: Draw, rig: Rig) -> Any:
     """One to three messages, kept or in place of what came."""
     messages = draw(st.lists(st.sampled_from(SENDABLE), min_size=1, max_size=3))
+    if rarely(draw):
+        messages = [*messages, *(f"at 20 ms {message}" for message in messages[:1])]
     return draw(one_of(messages, {"messages": messages, "pass_on": True}))
 
 

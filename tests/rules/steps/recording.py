@@ -90,7 +90,7 @@ class Recorder:
         self.copies.append(copy)
         self.orders.append(ordered)
 
-    def send(self, event: Event, message: bytes) -> None:
+    def send(self, event: Event, message: bytes, after: Delay = AT_ONCE) -> None:
         """Notes one message that the step wrote."""
         self.made.append(message)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from rules.fields.written_messages import DelayedMessage
 from rules.midi.notation import parse_message
 from rules.steps.send_node import SendNode
 from tests.rules.steps.recording import FakeEngine, Recorder, taken
@@ -13,7 +14,7 @@ FIRED = b"\xc2\x03"
 
 def node_of(*, pass_on: bool = False, fires_on: frozenset[int] = frozenset()) -> SendNode:
     """A `send` of program 4 on the channel of what came."""
-    return SendNode([parse_message("program 4")], pass_on, fires_on)
+    return SendNode([DelayedMessage(parse_message("program 4"))], pass_on, fires_on)
 
 
 @pytest.mark.parametrize(
