@@ -32,8 +32,8 @@ from rules.midi.messages import (
 )
 from rules.midi.neutral import rest_message
 from rules.midi.notation import STANDARD, Naming
-from rules.program.holders import in_key_of
 from rules.program.switch_states import State
+from rules.program.tables import in_key_of
 from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 

@@ -8,8 +8,7 @@ from itertools import count
 from typing import Any
 
 from rules.midi.messages import LENGTH, NOTE_OFF, NOTE_ON, SYSEX
-from rules.program.event import Event, Family
-from rules.program.holders import Copy
+from rules.program.event import Copy, Event, Family
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, Delay

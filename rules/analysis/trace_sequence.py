@@ -10,8 +10,8 @@ from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.midi.messages import SYSEX, is_note_off, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
-from rules.program.holders import in_key_of
 from rules.program.switch_states import State
+from rules.program.tables import in_key_of
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import NANOSECONDS_PER_MS
 

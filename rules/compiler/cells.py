@@ -9,8 +9,7 @@ from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, M
 from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, NOTE_OFF, NOTE_ON, PITCH_BEND, PROGRAM
 from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
 from rules.program.forms import Form
-from rules.program.holders import OutputChannel
-from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, AnyNode, Cell, Lane, Table
+from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, AnyNode, Cell, Lane, OutputChannel, Table
 
 Lanes = tuple[Lane, ...]
 

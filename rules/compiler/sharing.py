@@ -13,8 +13,7 @@ from rules.midi.controllers import BANK_LSB, BANK_MSB
 from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
 from rules.program.byte_tables import ALL, FIRST, gate_of, open_in
 from rules.program.guards import ALWAYS, Guard, both
-from rules.program.holders import OutputChannel
-from rules.program.tables import Cell, Lane, Table
+from rules.program.tables import Cell, Lane, OutputChannel, Table
 
 Start = tuple[Table, int, int, Guard]
 """Messages at a table: their status, the gate of their first data bytes, and how the switches stand for them."""

@@ -24,9 +24,8 @@ from rules.midi.messages import (
     split_message,
 )
 from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
-from rules.program.event import Event, Family
-from rules.program.holders import Copy, in_key_of
-from rules.program.tables import Table
+from rules.program.event import Copy, Event, Family
+from rules.program.tables import Table, in_key_of
 from rules.timing.delays import AT_ONCE
 
 

@@ -11,8 +11,8 @@ from rules.engine.ledger import Ledger, LedgerKey
 from rules.engine.merge import Merge
 from rules.midi.controllers import EVERY_NOTE_ENDS, RESET_CONTROLLERS
 from rules.midi.messages import CONTROLLER, KEY_PRESSURE, SYSEX, is_note_on
-from rules.program.event import Event
-from rules.program.holders import holder_of, in_channel_of, note_place
+from rules.program.event import Event, holder_of
+from rules.program.tables import in_channel_of, note_place
 
 Sent = tuple[int, bytes, int, int]
 """Port number, message, due time, player."""

@@ -15,8 +15,7 @@ from rules.engine.waiting_nodes import WaitingNodes, Wake
 from rules.engine.written_lists import Entry
 from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, split_message
 from rules.midi.neutral import rest_place
-from rules.program.event import Event, Queue
-from rules.program.holders import Copy
+from rules.program.event import Copy, Event, Queue
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, Delay, Later
 from rules.timing.scheduler import Scheduler

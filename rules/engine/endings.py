@@ -9,8 +9,8 @@ from rules.engine.delivery import Sent, send
 from rules.engine.ledger import Ledger, LedgerKey, Rest
 from rules.engine.player import Player
 from rules.midi.neutral import OutputPlace, ends_held, rest_message, rest_place
-from rules.program.event import Event
-from rules.program.holders import holder_of, in_channel_of
+from rules.program.event import Event, holder_of
+from rules.program.tables import in_channel_of
 
 
 def drop_pending(bookkeeping: Bookkeeping, wanted: Callable[[Event], bool], now: int, out: list[Sent]) -> None:

@@ -41,10 +41,9 @@ from rules.midi.neutral import OutputPlace, silence_messages
 from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Event, Family
 from rules.program.guards import holds
-from rules.program.holders import in_key_of
 from rules.program.pipeline import ChasedBranch, Pipeline
 from rules.program.switch_states import Layout, State
-from rules.program.tables import AnyNode
+from rules.program.tables import AnyNode, in_key_of
 from rules.timing.delays import Later
 
 

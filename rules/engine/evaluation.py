@@ -12,9 +12,8 @@ from typing import Any, Protocol
 from rules.engine.delivery import Sent
 from rules.midi.messages import KEY_PRESSURE, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import NO_BYTE
-from rules.program.event import Event
+from rules.program.event import Copy, Event
 from rules.program.guards import ALWAYS
-from rules.program.holders import Copy
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode, Lane, Table
 from rules.timing.delays import AT_ONCE, Delay

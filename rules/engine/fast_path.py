@@ -14,9 +14,8 @@ from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent
 from rules.engine.player import Player
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM, SYSEX
-from rules.program.holders import IN_KEYS, in_key_of
 from rules.program.native import i64
-from rules.program.tables import HELD, NOTE, PASS, SHARED, Cell
+from rules.program.tables import HELD, IN_KEYS, NOTE, PASS, SHARED, Cell, in_key_of
 
 NOTE_ONS: Final = 0x800
 """The bit of a cell's index that tells note-ons from note-offs."""

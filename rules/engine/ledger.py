@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 from rules.midi.messages import PROGRAM
 from rules.midi.neutral import OutputPlace
-from rules.program.event import Event, Family
-from rules.program.holders import Copy
+from rules.program.event import Copy, Event, Family
 from rules.program.tables import NOWHERE, SHARED, Cell, Table
 
 LedgerKey = int | tuple[int, int, Copy, int]

@@ -14,8 +14,8 @@ from typing import Final
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, PARAMETER_SELECT, PEDALS, RESET_CONTROLLERS
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM
 from rules.midi.neutral import OutputPlace
-from rules.program.event import Event
-from rules.program.holders import Holder, OutputChannel, channel_holder_of, in_channel_of, output_channel_of
+from rules.program.event import Event, Holder, channel_holder_of
+from rules.program.tables import OutputChannel, in_channel_of, output_channel_of
 
 ChannelHolder = tuple[int, int]
 Going = tuple[int, bytes, int]

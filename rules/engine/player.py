@@ -8,9 +8,8 @@ from typing import Final, cast
 from rules.engine.ledger import Ledger, Press, Rests
 from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
 from rules.midi.neutral import OutputPlace
-from rules.program.holders import in_key_of, output_channel_of
 from rules.program.pipeline import Pipeline
-from rules.program.tables import NOTE, NOWHERE, Cell
+from rules.program.tables import NOTE, NOWHERE, Cell, in_key_of, output_channel_of
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
 """The first in-key of notes."""
@@ -24,7 +23,7 @@ class Player:
     """Its source, the source's cells in one list, its ledger, and the last values that `chase` may want.
 
     `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
-    `holders`), and `first_holder` the name of the holder for in-key 0.
+    `Holder`), and `first_holder` the name of the holder for in-key 0.
     """
 
     __slots__ = (

@@ -11,9 +11,18 @@ from typing import Any, Final
 
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
 from rules.midi.neutral import OutputPlace
-from rules.program.holders import Copy, note_place
-from rules.program.tables import AnyNode
+from rules.program.tables import AnyNode, in_channel_of, note_place
 from rules.timing.delays import AT_ONCE, Delay
+
+Copy = tuple[str | int, ...]
+"""Which echo copy: the keys of the echoes and the numbers of their copies on its way; empty for the note itself."""
+
+Holder = int | tuple[int, int, Copy]
+"""What holds an output note: hand << 14 | in-key, or for an echo copy (hand, in-key, copy).
+
+A hand is a source as the outputs know it: rules that are replaced may renumber their sources, but the hand that has
+pressed a key must still be the same when the key is let go.
+"""
 
 DelayName = tuple[tuple[str | int, ...], str]
 """A `delay` that a message passed: the memory key of its node, and the rule that led there."""
@@ -22,6 +31,17 @@ Queue = tuple[tuple[DelayName, ...], int, int]
 """Where nothing overtakes: the delays passed, the target, and the outgoing channel 0-15 (16 for none)."""
 
 NO_CHANNEL: Final = 16
+
+
+def holder_of(hand: int, in_key: int, copy: Copy) -> Holder:
+    """Return the name of a holder."""
+    return (hand, in_key, copy) if copy else hand << 14 | in_key
+
+
+def channel_holder_of(holder: Holder) -> tuple[int, int]:
+    """Return the hand and incoming channel 0-15 of a holder."""
+    hand, in_key = (holder >> 14, holder & 0x3FFF) if isinstance(holder, int) else holder[:2]
+    return hand, in_channel_of(in_key)
 
 
 class Family:

@@ -6,8 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from typing import Any, ClassVar, Protocol
 
-from rules.program.event import Event
-from rules.program.holders import Copy
+from rules.program.event import Copy, Event
 from rules.program.switch_states import State
 from rules.program.tables import NodeKey, Table
 from rules.timing.delays import AT_ONCE, Delay

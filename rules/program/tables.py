@@ -2,6 +2,10 @@
 
 A *cell* holds the lanes for one status and first data byte; equal cells are one object. A *table* finds them. A *lane*
 leads to a port, or to a node, behind which a table follows again.
+
+The *in-key* of a message is its cell's index in the list of all cells, and so the name of an incoming note, controller
+or channel-wide kind. The *place* of an output note is a number as well: port << 11 | channel << 7 | key. Numbers are
+found faster than tuples.
 """
 
 from __future__ import annotations
@@ -10,10 +14,9 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any, ClassVar, Final, Protocol
 
-from rules.midi.messages import LENGTH, SYSEX
+from rules.midi.messages import LENGTH, NOTE_ON, PROGRAM, SYSEX
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, closed
 from rules.program.guards import ALWAYS, Guard
-from rules.program.holders import note_place
 
 NodeKey = tuple[str | int, ...]
 """Where a node stands in the rule file: the name of its rule or port, and the number of its step."""
@@ -34,6 +37,44 @@ HELD: Final = 3
 
 SHARED: Final = 4
 """The fast path for a note where other holders can reach."""
+
+
+OutputChannel = tuple[int, int]
+"""An output port by number, and a channel 0-15 of it."""
+
+_SYSTEM: Final = (SYSEX & 0x7F) << 7
+"""The first in-key of system messages."""
+
+IN_KEYS: Final[tuple[Any, ...]] = tuple(range(0x4000))
+"""Every in-key as an object, for dictionaries that are asked at every message: compiled code need not make one."""
+
+
+def in_key_of(status: int, d1: int) -> int:
+    """Return the in-key of a message: (status - 80) * 128, plus its first byte if the status is below C0.
+
+    Note-offs have the in-key of their note-on.
+    """
+    if status < NOTE_ON:
+        status |= 0x10
+    return (status & 0x7F) << 7 | (d1 if status < PROGRAM else 0)
+
+
+def in_channel_of(in_key: int) -> int:
+    """Return the incoming channel 0-15 of an in-key.
+
+    What clock and transport send counts as channel 1's, where it goes unless a step says otherwise.
+    """
+    return in_key >> 7 & 0x0F if in_key < _SYSTEM else 0
+
+
+def note_place(target: int, channel: int, key: int) -> int:
+    """Return the place of an output note: port, channel 0-15 (of a status byte too), key."""
+    return target << 11 | (channel & 0x0F) << 7 | key
+
+
+def output_channel_of(place: int) -> OutputChannel:
+    """Return the port and channel 0-15 of an output note's place."""
+    return place >> 11, place >> 7 & 0x0F
 
 
 class AnyNode(Protocol):

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY
-from rules.program.event import Event
-from rules.program.holders import Copy
+from rules.program.event import Copy, Event
 from rules.program.node import Node, WaitingContext
 from rules.timing.delays import Delay
 

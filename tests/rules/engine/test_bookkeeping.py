@@ -9,7 +9,7 @@ from rules.engine.engine import Engine
 from rules.engine.evaluation import Evaluation
 from rules.midi.messages import split_message
 from rules.program.event import Event, Family
-from rules.program.holders import in_key_of
+from rules.program.tables import in_key_of
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
 

@@ -10,7 +10,7 @@ from rules.engine.ledger import Ledger, LedgerKey, Press, Rest
 from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.program.event import Event, Family
-from rules.program.holders import in_key_of
+from rules.program.tables import in_key_of
 from rules.rulefile.reading import read_rules
 from tests.support.players import plugged
 

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.engine.merge import Merge
-from rules.program.event import Event, Family
-from rules.program.holders import holder_of, in_key_of, note_place
+from rules.program.event import Event, Family, holder_of
+from rules.program.tables import in_key_of, note_place
 
 PLACE = note_place(0, 0, 60)
 KEYS, PADS = (holder_of(source, in_key_of(0x90, 60), ()) for source in (0, 1))

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
 from rules.engine.ledger import Press
-from rules.program.holders import in_key_of, note_place
 from rules.program.pipeline import Pipeline
-from rules.program.tables import GENERAL, NOWHERE
+from rules.program.tables import GENERAL, NOWHERE, in_key_of, note_place
 from rules.rulefile.reading import read_rules
 from tests.support.players import plugged
 

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from hypothesis import given
+from hypothesis import strategies as st
+
 from rules.program.byte_tables import table_of
-from rules.program.event import NO_CHANNEL, Event, Family
+from rules.program.event import NO_CHANNEL, Event, Family, channel_holder_of, holder_of
+from rules.program.tables import in_key_of
 from rules.timing.delays import AT_ONCE, Delay, steady_nanoseconds
 
 THIRD = Delay(beats=Fraction(1, 3))
@@ -67,3 +71,9 @@ def test_an_answer_that_is_remembered_is_given_once() -> None:
     family = Family(0)
     assert [family.once(("pedal",), lambda: next(answers)) for _ in range(2)] == [True, True]
     assert Family(0).once(("pedal",), lambda: next(answers)) is False
+
+
+@given(st.integers(0, 40), st.integers(0, 15), st.integers(0, 127), st.sampled_from([(), (1,), ("rule", 2, 1)]))
+def test_a_holder_tells_whose_hand_it_is(source: int, channel: int, key: int, copy: tuple[str | int, ...]) -> None:
+    """Note and echo copy alike tell the source and the channel on which they came in."""
+    assert channel_holder_of(holder_of(source, in_key_of(0x90 | channel, key), copy)) == (source, channel)

@@ -6,8 +6,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from rules.program.event import Event, Family
-from rules.program.holders import Copy
+from rules.program.event import Copy, Event, Family
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, NEVER, Delay

@@ -1,11 +1,11 @@
-"""Names of output notes and their holders."""
+"""In-keys of messages, and places of output notes."""
 
 from __future__ import annotations
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.program.holders import channel_holder_of, holder_of, in_channel_of, in_key_of, note_place, output_channel_of
+from rules.program.tables import in_channel_of, in_key_of, note_place, output_channel_of
 
 BYTES = st.integers(0, 127)
 CHANNELS = st.integers(0, 15)
@@ -16,12 +16,6 @@ def test_notes_have_names_of_their_own(one: tuple[int, int, int], other: tuple[i
     """Two notes share a name only if port, channel and key are the same; the name tells port and channel."""
     assert (note_place(*one) == note_place(*other)) == (one == other)
     assert output_channel_of(note_place(*one)) == one[:2]
-
-
-@given(st.integers(0, 40), CHANNELS, BYTES, st.sampled_from([(), (1,), ("rule", 2, 1)]))
-def test_a_holder_tells_whose_hand_it_is(source: int, channel: int, key: int, copy: tuple[str | int, ...]) -> None:
-    """Note and echo copy alike tell the source and the channel on which they came in."""
-    assert channel_holder_of(holder_of(source, in_key_of(0x90 | channel, key), copy)) == (source, channel)
 
 
 @given(CHANNELS, BYTES)
