@@ -140,6 +140,16 @@ class Bookkeeping(Dispatch):
 
     # -- notes ------------------------------------------------------------------------------------------------------
 
+    def sounding_at(self, player: int, held: list[Press]) -> set[tuple[int, int, int]]:
+        """Return the ports, channels and keys where presses of a player sound, also behind nodes."""
+        soundings = [sounding for press in held for sounding in press.soundings]
+        if any(sounding.target < 0 for sounding in soundings):
+            in_key = soundings[0].in_key
+            for ledger, key, holder in self.waiting_nodes.held_by(player):
+                if holder == in_key:
+                    soundings += [sounding for press in ledger.pressed(key) for sounding in press.soundings]
+        return {(sounding.target, sounding.channel, sounding.key) for sounding in soundings}
+
     def let_fall(self, ledger: Ledger, key: LedgerKey, start: Event, now: int, out: list[Sent]) -> None:
         """End the notes that a controller, bend or pressure made, where it falls; the rules of now do not matter."""
         for press in list(ledger.pressed(key)):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from rules.engine.bookkeeping import Bookkeeping
+from rules.engine.delivery import Sent
 from rules.engine.evaluation import Evaluation, EvaluationHost
 from rules.engine.player import Player
-from rules.midi.messages import CONTROLLER, KIND_OF_STATUS
-from rules.program.event import Family
-from rules.program.pipeline import Pipeline
+from rules.midi.messages import CONTROLLER, KIND_OF_STATUS, split_message
+from rules.program.event import Event, Family
+from rules.program.pipeline import ChasedBranch, Pipeline
+from rules.program.tables import in_key_of
 
 ChasedThings = frozenset[int | str]
 """Controllers by number, and kinds of message."""
@@ -43,3 +46,26 @@ def last_values(player: Player, things: tuple[int | str, ...]) -> list[bytes]:
     """The messages that were kept of a player, by thing, then by channel."""
     places = [(thing, channel) for thing in things for channel in range(16)]
     return [player.known[place] for place in places if place in player.known]
+
+
+def play_last_values(
+    bookkeeping: Bookkeeping, branch: ChasedBranch, word: int, now: int, out: list[Sent], only: int = -1
+) -> None:
+    """Play the last values that a branch wants, as if they came now, where the switches are at `word`.
+
+    With `only`, they are for one port, and go past nodes that would keep them.
+    """
+    for player in bookkeeping.players:
+        if player.source != branch.source:
+            continue
+        for message in last_values(player, branch.chase):
+            status, first, second = split_message(message)
+            in_key = in_key_of(status, first)
+            start = Event(player.number, player.hand, in_key, message, now, Family(word))
+            start.known = True
+            evaluation = Evaluation(bookkeeping.host, start, player.table, now, out)
+            evaluation.through = only >= 0
+            evaluation.follow(branch.table, start, status, first, second)
+            if only >= 0:
+                evaluation.events = [event for event in evaluation.events if event.target == only]
+            bookkeeping.enter_values(player.ledger, in_key, evaluation, out)

@@ -105,12 +105,12 @@ class Dispatch:
             event.origin = self.scheduler.origin()
         status, first, second = split_message(event.message)
         node.take(
-            self.host.memory(node), event, status, first, second, WaitingNodeContext(self, now, event.origin, out)
+            self.host.memories.of(node), event, status, first, second, WaitingNodeContext(self, now, event.origin, out)
         )
 
     def wake(self, wake: Wake, origin: int, now: int, out: list[Sent]) -> None:
         """Wake a node."""
-        wake.node.woken(self.host.memory(wake.node), wake.key, WaitingNodeContext(self, now, origin, out))
+        wake.node.woken(self.host.memories.of(wake.node), wake.key, WaitingNodeContext(self, now, origin, out))
 
     @abstractmethod
     def emitted(self, start: Event, now: int, out: list[Sent]) -> None:

@@ -11,17 +11,16 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from rules.engine.bookkeeping import Bookkeeping
-from rules.engine.chase import chased_by, keep_values, last_values
+from rules.engine.chase import chased_by, keep_values, play_last_values
 from rules.engine.delivery import Sent, send
 from rules.engine.dispatch import WaitingNodeContext
 from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
 from rules.engine.evaluation import Evaluation
 from rules.engine.fast_path import FastPath
-from rules.engine.ledger import Press
 from rules.engine.merge import Merge
+from rules.engine.node_memories import NodeMemories
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import Wake
 from rules.engine.written_lists import NOBODY, Chase, Planned, WrittenLists
@@ -41,7 +40,7 @@ from rules.midi.neutral import OutputPlace, silence_messages
 from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Event, Family
 from rules.program.guards import holds
-from rules.program.pipeline import ChasedBranch, Pipeline
+from rules.program.pipeline import Pipeline
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode, in_key_of
 from rules.timing.delays import Later
@@ -59,26 +58,7 @@ class Engine(FastPath):
         self._hands: dict[str, int] = {}
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
-        self._memories: dict[tuple[str | int, ...], Any] = {}
-        self._rememberers: dict[tuple[str | int, ...], AnyNode] = {}
-        self._memory_of: dict[AnyNode, Any] = {}
-
-    def memory(self, node: AnyNode) -> Any:
-        """Return what a node remembers: by its place, so that it outlives a reload, and by its sort."""
-        # A node's memory is the same object as long as these rules are in force: found by the node itself, which is
-        # quicker than to put its name together.
-        if node in self._memory_of:
-            return self._memory_of[node]
-        name = _name_of(node)
-        if name not in self._memories:
-            memory = node.fresh()
-            if memory is None:
-                self._memory_of[node] = None
-                return None
-            self._memories[name] = memory
-            self._rememberers[name] = node
-        self._memory_of[node] = self._memories[name]
-        return self._memories[name]
+        self.memories = NodeMemories()
 
     def target_of(self, node: AnyNode) -> int:
         """The number, below zero, by which events go to a node that waits."""
@@ -163,22 +143,12 @@ class Engine(FastPath):
             if held:  # it follows its held note: the way of then, and only where the note sounds (ruling 13)
                 table, start.word = held[-1].table, held[-1].word
                 start.family = Family(start.word)
-                start.family.sounding = self._places(player.number, held)
+                start.family.sounding = self.bookkeeping.sounding_at(player.number, held)
         evaluation = Evaluation(self, start, table, now, out)
         evaluation.run()
         self.bookkeeping.enter(ledger, in_key, evaluation, out)
         if self._chased:
             keep_values(self, self.pipeline, self._chased, player, evaluation, word)
-
-    def _places(self, player: int, held: list[Press]) -> set[tuple[int, int, int]]:
-        """The ports, channels and keys where presses sound, also behind nodes."""
-        soundings = [sounding for press in held for sounding in press.soundings]
-        if any(sounding.target < 0 for sounding in soundings):
-            in_key = soundings[0].in_key
-            for ledger, key, holder in self.bookkeeping.waiting_nodes.held_by(player):
-                if holder == in_key:
-                    soundings += [sounding for press in ledger.pressed(key) for sounding in press.soundings]
-        return {(sounding.target, sounding.channel, sounding.key) for sounding in soundings}
 
     def _system(self, player: Player, message: bytes, now: int, out: list[Sent]) -> None:
         """Send sysex by rule, clock and transport by port, an escape by what it holds (rulings 26, 27, 34)."""
@@ -241,7 +211,7 @@ class Engine(FastPath):
         self.lists.turned(self.pipeline, before, word, player, now, out)
         for branch in self.pipeline.branches:
             if holds(branch.guard, word) and not holds(branch.guard, before):
-                self._chase(branch, now, out)
+                play_last_values(self.bookkeeping, branch, word, now, out)
 
     def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
         """Send again what the state of a switch sends: the switch was set to the state that it is in."""
@@ -251,24 +221,7 @@ class Engine(FastPath):
         """Send a port that has returned the last values that it wants, by the rules that are open now."""
         for branch in self.pipeline.branches:
             if holds(branch.guard, self.word):
-                self._chase(branch, now, out, target)
-
-    def _chase(self, branch: ChasedBranch, now: int, out: list[Sent], only: int = -1) -> None:
-        """Play the last values that a branch wants, as if they came now."""
-        for player in self._players:
-            if player.source != branch.source:
-                continue
-            for message in last_values(player, branch.chase):
-                status, first, second = split_message(message)
-                in_key = in_key_of(status, first)
-                start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
-                start.known = True
-                evaluation = Evaluation(self, start, player.table, now, out)
-                evaluation.through = only >= 0
-                evaluation.follow(branch.table, start, status, first, second)
-                if only >= 0:
-                    evaluation.events = [event for event in evaluation.events if event.target == only]
-                self.bookkeeping.enter_values(player.ledger, in_key, evaluation, out)
+                play_last_values(self.bookkeeping, branch, self.word, now, out, target)
 
     # -- begin, return ----------------------------------------------------------------------------------------------
 
@@ -303,9 +256,7 @@ class Engine(FastPath):
             self.advance(now, out)
         player = self._players[number]
         drop_pending(self.bookkeeping, lambda event: event.player == number, now, out)
-        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
-        for name, node in self._rememberers.items():  # also older rules' nodes, whose memory may be asked for again
-            node.forget(self._memories[name], number, context)
+        self.memories.forget([number], WaitingNodeContext(self.bookkeeping, now, 0, out))
         end_player(self.bookkeeping, player, now, out)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch):
@@ -324,10 +275,7 @@ class Engine(FastPath):
         self.lists.silence()
         self.bookkeeping.latest.clear()
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
-        for name, node in self._rememberers.items():
-            if node.waits:
-                for player in self._players:
-                    node.forget(self._memories[name], player.number, context)
+        self.memories.forget(range(len(self._players)), context, only_waiting=True)
         for player in self._players:
             end_player(self.bookkeeping, player, now, out)
         for target in self.pipeline.present:
@@ -338,9 +286,7 @@ class Engine(FastPath):
         """Let nodes end what they keep going: the last message of a performance has come."""
         if now >= self.scheduler.next_due:
             self.advance(now, out)
-        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
-        for name, node in self._rememberers.items():
-            node.close(self._memories[name], context)
+        self.memories.close(WaitingNodeContext(self.bookkeeping, now, 0, out))
 
     def leave(self, now: int, out: list[Sent]) -> None:
         """Send, of what was still to come in a live session, only what ends something, at once."""
@@ -381,25 +327,12 @@ class Engine(FastPath):
         old_word, self.word = self.word, pipeline.layout.translated(self.word, old.layout)
         send(self.bookkeeping.merge.change_banks(pipeline.banks), now, out)
         self._chased = chased_by(pipeline)
-        self._replace_nodes(pipeline, now, out)
+        self.bookkeeping.waiting_nodes.forget_nodes()
+        self.memories.replace(pipeline.nodes.values(), WaitingNodeContext(self.bookkeeping, now, 0, out))
         held = self._held_alone()
         for player in self._players:
             player.plug(pipeline, held)
         self.lists.replace(old, old_word, pipeline, self.word, now, out)
-
-    def _replace_nodes(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
-        """Tell each node its successor; forget nodes that are gone and remember nothing."""
-        successors = {_name_of(node): node for node in pipeline.nodes.values()}
-        context = WaitingNodeContext(self.bookkeeping, now, 0, out)
-        self._memory_of.clear()
-        self.bookkeeping.waiting_nodes.forget_nodes()
-        for name, node in list(self._rememberers.items()):
-            memory, successor = self._memories[name], successors.get(name)
-            node.replaced(memory, successor, context)
-            if successor is not None:
-                self._rememberers[name] = successor
-            elif not memory:
-                del self._memories[name], self._rememberers[name]
 
     def _held_alone(self) -> frozenset[int]:
         """Return the places where notes are held on channels that no two holders share by the rules of now.
@@ -407,8 +340,3 @@ class Engine(FastPath):
         Their cells don't ask who else is there.
         """
         return self.bookkeeping.merge.held_outside(self.pipeline.shared)
-
-
-def _name_of(node: AnyNode) -> tuple[str | int, ...]:
-    """The name of a node's memory: other rules may have another sort of node in the same place."""
-    return (type(node).__name__, *node.memory_key)

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from rules.engine.delivery import Sent
+from rules.engine.node_memories import NodeMemories
 from rules.midi.messages import KEY_PRESSURE, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Copy, Event
@@ -32,8 +33,9 @@ class EvaluationHost(Protocol):
         """How switch states are packed."""
         ...
 
-    def memory(self, node: AnyNode) -> Any:
-        """Return what a node remembers."""
+    @property
+    def memories(self) -> NodeMemories:
+        """What nodes remember."""
         ...
 
     def target_of(self, node: AnyNode) -> int:
@@ -137,7 +139,7 @@ class Evaluation:
         if node.waits:
             self._reach(at, node, lane, status, first, second)
         else:
-            node.take(self.host.memory(node.main), at, status, first, second, self)
+            node.take(self.host.memories.of(node.main), at, status, first, second, self)
 
     def _reach(self, event: Event, node: AnyNode, lane: Lane, status: int, first: int, second: int) -> None:
         """Make an event for a node that waits, and follow what goes past it."""
