@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from typing import Final
 
 from router.daemon.control_client import running_daemons
-from router.midi.own_ports import is_own_port
 from rules.errors import MachineError
+
+_COMMANDS: Final = r"pointsman(?:-[a-z]+)?"
 
 
 class OwnPorts:
@@ -27,3 +30,12 @@ def _daemons() -> Sequence[str]:
     with suppress(MachineError):  # a system without control sockets has none
         return running_daemons()
     return ()
+
+
+def is_own_port(port: str, daemons: Iterable[str]) -> bool:
+    """Return whether a port of the computer belongs to one of the `daemons`, or to a command of ours.
+
+    Its client is named after them, with the name of the port behind it; JACK adds a number where a name is taken.
+    """
+    names = "|".join([_COMMANDS, *map(re.escape, daemons)])
+    return re.fullmatch(rf"(?:{names})(?: [^:]*)?(?:-\d\d)?", port.partition(":")[0]) is not None
