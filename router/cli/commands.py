@@ -29,6 +29,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "listen": "show each message that arrives",
             "trace": "show where a message goes, and why",
             "send": "send a message, to try a cable",
+            "report": "write a file about the daemon, to be sent to a helper",
         },
         "record and repair": {
             "record": "record what is played to a .mid file",

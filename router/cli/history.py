@@ -67,15 +67,15 @@ class HistoryReport:
 
     # -- in words -----------------------------------------------------------------------------------------------------
 
-    def lines(self, seconds: float) -> Iterable[str]:
-        """The lines to print for the last seconds."""
+    def lines(self, seconds: float, most: int = _MOST) -> Iterable[str]:
+        """The lines to print for the last seconds, of the last `most` things that happened."""
         story = self._story
         happened = story.happened
         if not happened:
             yield f"Nothing arrived or went out in the last {as_written(seconds)}."
-        elif len(happened) > _MOST:
-            yield f"... {number(len(happened) - _MOST)} earlier messages are left out (--json lists all)"
-        for one in happened[-_MOST:]:
+        elif len(happened) > most:
+            yield f"... {number(len(happened) - most)} earlier messages are left out (--json lists all)"
+        for one in happened[-most:]:
             yield from self._told(one)
         yield ""
         yield from self._held_lines()

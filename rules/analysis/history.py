@@ -128,6 +128,7 @@ class History:
     is_certain: bool
     naming: Mapping[str, Naming]
     walls: Sequence[tuple[int, float]]
+    sent: Sequence[tuple[int, bytes, int]] = ()
 
 
 def history_of(records: Sequence[Record], span: int) -> History:
@@ -311,6 +312,7 @@ class _HistoryReader:
             is_certain=made == [(number, data, time) for _, time, number, data in told],
             naming=self._naming,
             walls=self._walls,
+            sent=made,
         )
 
 

@@ -29,7 +29,7 @@ print(code, *sorted((own - mine) | heavy), file=sys.stderr)
 """
 
 NAMES = (
-    *("run", "rewrite", "check", "trace", "status", "panic", "reload", "switch"),
+    *("run", "rewrite", "check", "trace", "status", "panic", "reload", "switch", "report"),
     *("ports", "listen", "send", "learn", "soundcheck", "record"),
 )
 
