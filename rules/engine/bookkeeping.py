@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from rules.engine.delivery import Sent
 from rules.engine.dispatch import Dispatch
 from rules.engine.evaluation import Evaluation
-from rules.engine.ledger import Ledger, LedgerKey, Press, Rest
+from rules.engine.ledger import Ledger, LedgerKey, Press, Rest, by_note_off
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import (
     CONTROLLER,
@@ -24,7 +24,7 @@ from rules.midi.messages import (
     split_message,
 )
 from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
-from rules.program.event import Copy, Event, Family
+from rules.program.event import Event, Family
 from rules.program.tables import Table, in_key_of
 from rules.timing.delays import AT_ONCE
 
@@ -43,11 +43,11 @@ class Bookkeeping(Dispatch):
         begins = is_note_on(message)
         if is_note_off(message):
             if ledger.pressed(key):
-                self._end_first(ledger, key, evaluation.start, evaluation.now, out)
+                self._end_key(ledger, key, evaluation.start, evaluation.now, out)
                 events = [
                     event for event in events if event.literal or not (_is_note(event) and is_note_off(event.message))
                 ]
-            elif ledger.player < 0:
+            elif ledger.player < 0 and evaluation.start.ends:
                 # a node ends what it began: what was ended by other means has no note-off to come
                 events = [event for event in events if event.literal]
         new = [event for event in events if _is_note(event) and is_note_on(event.message)]
@@ -109,7 +109,7 @@ class Bookkeeping(Dispatch):
                 if press not in pressed:  # an all notes off that was sent with it had emptied it
                     ledger.presses[key] = [*pressed, press]
             elif event.literal:
-                event.copy = self._end_written(ledger, key, event)
+                self._end_written(ledger, key, event)
         else:
             self._remember(ledger, key, evaluation, event)
         if is_duplicate:
@@ -152,9 +152,16 @@ class Bookkeeping(Dispatch):
 
     def let_fall(self, ledger: Ledger, key: LedgerKey, start: Event, now: int, out: list[Sent]) -> None:
         """End the notes that a controller, bend or pressure made, where it falls; the rules of now do not matter."""
-        for press in list(ledger.pressed(key)):
-            if self._falls(start, press, now, out):
-                self._end_press(ledger, key, press, start.origin, now, out)
+        fallen: list[Press] = []
+        left: list[Press] = []
+        for press in ledger.pressed(key):
+            (fallen if self._falls(start, press, now, out) else left).append(press)
+        if left:
+            ledger.presses[key] = left
+        else:
+            del ledger.presses[key]
+        for struck in by_note_off([sounding for press in fallen for sounding in press.soundings]):
+            self._end(struck, start.origin, now, out)
 
     def _falls(self, start: Event, press: Press, now: int, out: list[Sent]) -> bool:
         """Return whether a value is below 64 for those who made notes of it, else by itself."""
@@ -174,67 +181,54 @@ class Bookkeeping(Dispatch):
         trial.run()
         return trial
 
-    def _end_press(
-        self,
-        ledger: Ledger,
-        key: LedgerKey,
-        press: Press,
-        origin: int,
-        now: int,
-        out: list[Sent],
-        came: bytes | None = None,
-    ) -> None:
-        """End a press wherever it sounds, as late as it began (ruling 9)."""
-        presses = ledger.pressed(key)
-        presses.remove(press)
-        if not presses:
-            del ledger.presses[key]
-        for sounding in press.soundings:
-            self._end(sounding, origin, now, out, came)
-
-    def _end_first(self, ledger: Ledger, key: LedgerKey, off: Event, now: int, out: list[Sent]) -> None:
-        """End the oldest press of a key, by a note-off.
-
-        A press that came to nothing waits for the others: not every source ends each of its note-ons.
-        """
-        presses = ledger.pressed(key)
-        press = next((press for press in presses if press.soundings), presses[0])
-        self._end_press(ledger, key, press, off.origin, now, out, off.message)
+    def _end_key(self, ledger: Ledger, key: LedgerKey, off: Event, now: int, out: list[Sent]) -> None:
+        """End all note-ons of a key by a note-off, wherever they sound, as late as they began (rulings 9, 10)."""
+        soundings = [sounding for press in ledger.pressed(key) for sounding in press.soundings]
+        del ledger.presses[key]
+        for struck in by_note_off(soundings):
+            self._end(struck, off.origin, now, out, off.message)
 
     def _end_moved(
         self, ledger: Ledger, key: LedgerKey, places: set[OutputPlace], origin: int, now: int, out: list[Sent]
     ) -> None:
         """End what does not sound at the new places, before a second note-on of a held key (ruling 10)."""
         for sounding in ledger.remove_soundings(key, lambda sounding: sounding.place not in places):
-            self._end(sounding, origin, now, out)
+            self._end((sounding,), origin, now, out)
 
-    def _end(self, sounding: Event, origin: int, now: int, out: list[Sent], came: bytes | None = None) -> None:
-        """Send the note-off of what sounds, as late as its note-on went, counted from the table where it began."""
-        off = sounding.derived_now(sounding.off(came), now)
+    def _end(self, struck: Sequence[Event], origin: int, now: int, out: list[Sent], came: bytes | None = None) -> None:
+        """Send the one note-off of what a key has sounding at one place as one echo copy.
+
+        It goes as late as the note-on that goes out last did, counted from the table where that began.
+        """
+        last = struck[0] if len(struck) == 1 else max(reversed(struck), key=lambda sounding: sounding.due)
+        off = last.derived_now(last.off(came), now)
         off.origin = origin
-        if sounding.delay is not AT_ONCE or sounding.held:
-            due = self.host.later(now, sounding.delay) + sounding.held
-            if sounding.names and not sounding.copy:
-                self.latest[sounding.queue] = max(due, self.latest.get(sounding.queue, due))
-            off.wait = sounding.held
-            off.due = max(due, sounding.due)
+        off.ends = struck
+        if last.delay is not AT_ONCE or last.held:
+            due = self.host.later(now, last.delay) + last.held
+            if last.names and not last.copy:
+                self.latest[last.queue] = max(due, self.latest.get(last.queue, due))
+            off.wait = last.held
+            off.due = max(due, last.due)
         self.go(off, now, out)
 
     def end_now(self, sounding: Event, now: int, out: list[Sent]) -> None:
         """Send the note-off of what sounds at a port, at once."""
         if sounding.target >= 0 and sounding.is_out:  # else it was pending, and was dropped
-            self.go(sounding.derived_now(sounding.off(), now), now, out)
+            off = sounding.derived_now(sounding.off(), now)
+            off.ends = (sounding,)
+            self.go(off, now, out)
 
-    def _end_written(self, ledger: Ledger, key: LedgerKey, event: Event) -> Copy:
-        """End the latest such note of the same holder, by a note-off that a `send` wrote; return that note's copy."""
+    def _end_written(self, ledger: Ledger, key: LedgerKey, event: Event) -> None:
+        """End the latest such note of the same holder, also an echo copy, by a note-off that a `send` wrote."""
         place = (event.target, event.message[0] | 0x10, event.message[1])
         for press in reversed(ledger.pressed(key)):
             for sounding in reversed(press.soundings):
                 if sounding.place == place:
                     # the press stays, though it may have nothing left to end, for its own note-off is still to come
                     press.soundings = [other for other in press.soundings if other is not sounding]
-                    return sounding.copy
-        return event.copy
+                    event.copy, event.ends = sounding.copy, (sounding,)
+                    return
 
     # -- values away from rest ----------------------------------------------------------------------------------------
 

@@ -43,7 +43,8 @@ class Delivery:
                 self.merge.press(place, holder)
                 out.append((event.target, message, due, event.player))
                 return
-            going = self.merge.let_go(place, holder, message, event.player)
+            strikes = len([each for each in event.ends if each.is_out])
+            going = self.merge.let_go(place, holder, message, event.player, strikes)
         elif status & 0xF0 == CONTROLLER and message[1] in EVERY_NOTE_ENDS:
             self._end_every_note(event, due, out)
             return
@@ -62,7 +63,9 @@ class Delivery:
             out.append((event.target, event.message, due, event.player))
         for sounding in self._remove_channel(channel, holder):
             if shared:
-                self.deliver(sounding.derived(sounding.off()), due, out)
+                off = sounding.derived(sounding.off())
+                off.ends = (sounding,)
+                self.deliver(off, due, out)
             else:
                 name = holder_of(sounding.hand, sounding.in_key, sounding.copy)
                 send(self.merge.forget_note(sounding.note_place, name), due, out)

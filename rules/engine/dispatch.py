@@ -13,7 +13,7 @@ from rules.engine.merge import Merge
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import WaitingNodes, Wake
 from rules.engine.written_lists import Entry
-from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, split_message
+from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, is_note_off, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Copy, Event, Queue
 from rules.program.tables import AnyNode
@@ -152,6 +152,8 @@ class WaitingNodeContext:
         start.release = None  # the ledger before the node has shaped what comes through
         if status < KEY_PRESSURE:
             start.literal = False  # a note is the node's own here, also where a `send` wrote it
+            # what a node makes ends what came to it; what it passes on ends what that would have ended
+            start.ends = event.ends if is_note_off(event.message) else (event,)
         start.known = event.known or node.thins
         start.origin = self._origin
         self._dispatch.emitted(start, self.now, self._out)

@@ -12,6 +12,7 @@ from typing import Final
 
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent
+from rules.engine.ledger import struck_again, times_struck
 from rules.engine.player import Player
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM, SYSEX
 from rules.program.native import i64
@@ -67,15 +68,21 @@ class FastPath:
             presses = player.presses
             in_key = IN_KEYS[index | NOTE_ONS]
             if second and index & NOTE_ONS:
-                if in_key in presses:
+                if in_key not in presses:
+                    # The cell stands for the entry of the ledger: it says where each of its lanes led, without any
+                    # delay.
+                    presses[in_key] = cell
+                elif again := struck_again(presses[in_key], cell):
+                    presses[in_key] = again
+                else:
                     self._take(player, message, now, out)
                     return
-                # The cell stands for the entry of the ledger: it says where each of its lanes led, without any delay.
-                presses[in_key] = cell
             elif presses.get(in_key) is (cell.ons or cell):
                 # The note went through the note-on's cell of the rules that still hold, and this cell's lanes lead to
                 # the same places in the same order (see `cells`): the note-off by these lanes is the one that is owed.
                 del presses[in_key]
+            elif times_struck(presses.get(in_key), cell.ons or cell):
+                del presses[in_key]  # one note-off ends all note-ons of the key (ruling 10)
             else:
                 self._take(player, message, now, out)
                 return
@@ -87,10 +94,13 @@ class FastPath:
             presses, notes = player.presses, self._notes
             in_key = IN_KEYS[index | NOTE_ONS]
             if second and index & NOTE_ONS:
-                if in_key in presses:
+                if in_key not in presses:
+                    presses[in_key] = cell
+                elif again := struck_again(presses[in_key], cell):
+                    presses[in_key] = again
+                else:
                     self._take(player, message, now, out)
                     return
-                presses[in_key] = cell
                 holder = player.first_holder | index
                 for lane in cell.lanes:
                     place = lane.places[first]
@@ -100,7 +110,9 @@ class FastPath:
                         # A lone holder who struck the note once is kept as its bare name; so does `Merge.press`.
                         notes[place] = holder
                     out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
-            elif presses.get(in_key) is (cell.ons or cell):
+            elif strikes := (
+                1 if presses.get(in_key) is (cell.ons or cell) else times_struck(presses.get(in_key), cell.ons or cell)
+            ):
                 del presses[in_key]
                 holder = player.first_holder | index | NOTE_ONS
                 for lane in cell.lanes:
@@ -111,7 +123,7 @@ class FastPath:
                         out.append((lane.target, lane.heads[first] + lane.tails[second], now, number))
                     else:
                         data = lane.heads[first] + lane.tails[second]
-                        for target, going, owner in self.bookkeeping.merge.let_go(place, holder, data, number):
+                        for target, going, owner in self.bookkeeping.merge.let_go(place, holder, data, number, strikes):
                             out.append((target, going, now, owner))
             else:
                 self._take(player, message, now, out)
@@ -147,10 +159,13 @@ class FastPath:
             presses = player.presses
             in_key = IN_KEYS[index | NOTE_ONS]
             if second and index & NOTE_ONS:
-                if in_key in presses:
+                if in_key not in presses:
+                    presses[in_key] = cell
+                elif again := struck_again(presses[in_key], cell):
+                    presses[in_key] = again
+                else:
                     return None
-                presses[in_key] = cell
-            elif presses.get(in_key) is (cell.ons or cell):
+            elif presses.get(in_key) is (cell.ons or cell) or times_struck(presses.get(in_key), cell.ons or cell):
                 del presses[in_key]
             else:
                 return None

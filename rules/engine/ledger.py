@@ -7,8 +7,9 @@ strand it (ruling 9).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rules.midi.messages import PROGRAM
 from rules.midi.neutral import OutputPlace
@@ -42,14 +43,51 @@ Rests = dict[OutputPlace, Rest]
 """The values that a key holds away from rest, by place."""
 
 
+class StruckAgain(Cell):
+    """Stands in a ledger for several note-ons of one key that went through one cell."""
+
+    __slots__ = ("cell", "times")
+
+    def __init__(self, cell: Cell, times: int) -> None:
+        super().__init__(cell.lanes, cell.path, merged=cell.merged, ons=cell.ons)
+        self.cell: Final = cell
+        self.times: Final = times
+
+
+def struck_again(held: list[Press] | Cell, cell: Cell) -> StruckAgain | None:
+    """Return what stands for one more note-on through `cell`; None if what is held went another way."""
+    if held is cell:
+        return StruckAgain(cell, 2)
+    if isinstance(held, StruckAgain) and held.cell is cell:
+        return StruckAgain(cell, held.times + 1)
+    return None
+
+
+def times_struck(held: list[Press] | Cell | None, cell: Cell) -> int:
+    """Return for how many note-ons through `cell` stands what is held; 0 if it went another way."""
+    if held is cell:
+        return 1
+    return held.times if isinstance(held, StruckAgain) and held.cell is cell else 0
+
+
+def by_note_off(soundings: Sequence[Event]) -> list[list[Event]]:
+    """Return what one key has sounding in groups: each sounds at one place, as one echo copy, and gets one note-off."""
+    if len(soundings) == 1:
+        return [list(soundings)]
+    groups: dict[tuple[OutputPlace, Copy], list[Event]] = {}
+    for sounding in soundings:
+        groups.setdefault((sounding.place, sounding.copy), []).append(sounding)
+    return list(groups.values())
+
+
 class Ledger:
     """What is pressed, and what is held away from rest, by key.
 
     Either is in one of two forms. The fast one is the cell that the message went through: it says where the message
-    went, so that the fast path makes no object for it. The full one is a list of presses, or a dictionary of places.
-    `promote` makes the second of the first; nobody else knows both. `bends` keeps, for what is
-    held in the fast form, how far: new rules may bring others to the channel. `player`, `hand` and `table` say whose
-    cells they are, and where they are looked up; behind nodes there are none.
+    went, so that the fast path makes no object for it; for a key that is struck again it is a `StruckAgain`. The full
+    one is a list of presses, or a dictionary of places. `promote` makes the second of the first; nobody else knows
+    both. `bends` keeps, for what is held in the fast form, how far: new rules may bring others to the channel.
+    `player`, `hand` and `table` say whose cells they are, and where they are looked up; behind nodes there are none.
     """
 
     __slots__ = ("bends", "hand", "player", "presses", "rests", "table")
@@ -99,6 +137,7 @@ class Ledger:
             for key, held in self.presses.items()
             if isinstance(key, int) and isinstance(held, Cell) and held.path != SHARED
             for lane in held.lanes
+            for _ in range(held.times if isinstance(held, StruckAgain) else 1)
         ]
         bends = [
             (in_key, (lane.target, lane.status & 0x0F), lane.heads[message[1]] + lane.tails[message[2]])
@@ -145,10 +184,11 @@ def promote(ledger: Ledger, key: LedgerKey) -> None:
     first = key & 0x7F
     pressed = ledger.presses.get(key)
     if isinstance(pressed, Cell):
-        soundings = [
-            _sent(ledger, key, lane.target, bytes((lane.status, lane.one[first], 1))) for lane in pressed.lanes
+        sent = [(lane.target, bytes((lane.status, lane.one[first], 1))) for lane in pressed.lanes]
+        ledger.presses[key] = [
+            Press([_sent(ledger, key, target, message) for target, message in sent], ledger.table, 0)
+            for _ in range(pressed.times if isinstance(pressed, StruckAgain) else 1)
         ]
-        ledger.presses[key] = [Press(soundings, ledger.table, 0)]
     held = ledger.rests.get(key)
     if isinstance(held, Cell):
         rests: Rests = {}

@@ -11,15 +11,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
+from rules.engine.bank_selects import BankSelects, ChannelHolder, Going
 from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, PARAMETER_SELECT, PEDALS, RESET_CONTROLLERS
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM
 from rules.midi.neutral import OutputPlace
 from rules.program.event import Event, Holder, channel_holder_of
 from rules.program.tables import OutputChannel, in_channel_of, output_channel_of
-
-ChannelHolder = tuple[int, int]
-Going = tuple[int, bytes, int]
-"""What goes out: port, message, player."""
 
 _NRPN, _RPN = 98, 100
 _NO_PARAMETER: Final = 127
@@ -27,9 +24,14 @@ _NO_PARAMETER: Final = 127
 
 @dataclass(slots=True, eq=False)
 class _Note:
-    """Who sounds one output note, how often, and the note-offs that wait for the last of them."""
+    """Who sounds one output note, how often, and the note-offs that wait for the last of them.
+
+    `ons` and `offs` are how many went since nobody sounded it.
+    """
 
     counts: dict[Holder, int] = field(default_factory=dict)
+    ons: int = 0
+    offs: int = 0
     held_back: list[tuple[bytes, int]] = field(default_factory=list)
 
 
@@ -46,14 +48,13 @@ class Merge:
     """The state of all outputs. `waiting` is what waits there, by player: note-offs and bank selects."""
 
     def __init__(self, banks: frozenset[OutputChannel]) -> None:
-        self.banks = banks
         self.notes: dict[int, Holder | _Note] = {}
         self._pedals: dict[OutputPlace, dict[ChannelHolder, int]] = {}
         self._sent: dict[OutputPlace, int] = {}
         self._bends: dict[OutputChannel, dict[ChannelHolder, bytes]] = {}
         self._parameters: dict[OutputChannel, _Parameters] = {}
-        self._banks_waiting: dict[tuple[OutputChannel, ChannelHolder], dict[int, Event]] = {}
         self.waiting: dict[int, list[bytes]] = defaultdict(list)
+        self._bank_selects = BankSelects(banks, self.waiting)
 
     # -- notes ----------------------------------------------------------------------------------------------------
 
@@ -64,39 +65,50 @@ class Merge:
             return
         note = self._note(place)
         note.counts[holder] = note.counts.get(holder, 0) + 1
+        note.ons += 1
 
     def _note(self, place: int) -> _Note:
         """The full entry of a note that sounds; a lone holder who struck it once is kept as its bare name."""
         note = self.notes[place]
         if not isinstance(note, _Note):
-            note = self.notes[place] = _Note({note: 1})
+            note = self.notes[place] = _Note({note: 1}, ons=1)
         return note
 
     def held_outside(self, shared: frozenset[OutputChannel]) -> frozenset[int]:
         """The places of notes that are held on other channels than those that are `shared`."""
         return frozenset(place for place in self.notes if output_channel_of(place) not in shared)
 
-    def let_go(self, place: int, holder: Holder, message: bytes, player: int) -> list[Going]:
-        """A holder's note-off: what goes out of it, now or together with those that waited."""
+    def let_go(self, place: int, holder: Holder, message: bytes, player: int, strikes: int = 1) -> list[Going]:
+        """Let a holder's note-off end so many note-ons, 0 if none is known; return what goes out, now or at the end.
+
+        While others sound the note, it waits for the last of them. Then as many go out as note-ons went.
+        """
+        going = (place >> 11, message, player)
         note = self.notes.get(place)
         if note is None:
-            return [(place >> 11, message, player)]
-        if note == holder:
+            return [going]
+        if strikes and note == holder:
             del self.notes[place]
-            return [(place >> 11, message, player)]
+            return [going]
         note = self._note(place)
         others = len(note.counts) > (1 if holder in note.counts else 0)
-        known = self._count_down(note, holder)
+        known = self._count_down(note, holder, strikes)
         if others:
             if known:
                 note.held_back.append((message, player))
                 self.waiting[player].append(message)
             return []
-        if note.counts:
-            return [(place >> 11, message, player)]
+        if note.counts:  # other tracks of the same hand sound it: each note-off passes
+            note.offs += 1
+            return [going]
         del self.notes[place]
-        last = (place >> 11, message, player)
-        return [*self._going(place, note), last] if note.held_back else [last]
+        return self._at_last(place, note, going) if note.held_back else [going]
+
+    def _at_last(self, place: int, note: _Note, last: Going) -> list[Going]:
+        """Return the note-offs that waited, and the last holder's, made as many as are wanting."""
+        wanting = max(1, note.ons - note.offs)
+        going = [*self._going(place, note), last]
+        return going[-wanting:] + [last] * (wanting - len(going))
 
     def _going(self, place: int, note: _Note) -> list[Going]:
         """The note-offs that waited at a note."""
@@ -108,20 +120,20 @@ class Merge:
         return target, message, player
 
     @staticmethod
-    def _count_down(note: _Note, holder: Holder) -> bool:
+    def _count_down(note: _Note, holder: Holder, strikes: int) -> bool:
         count = note.counts.get(holder, 0)
-        if count > 1:
-            note.counts[holder] = count - 1
+        if count > strikes:
+            note.counts[holder] = count - strikes
         elif count:
             del note.counts[holder]
-        return count > 0
+        return count > 0 and strikes > 0
 
     def forget_note(self, place: int, holder: Holder) -> list[Going]:
         """A holder's note was ended by other means; note-offs that waited for it alone go out."""
         if place not in self.notes:
             return []
         note = self._note(place)
-        if not self._count_down(note, holder) or note.counts:
+        if not self._count_down(note, holder, 1) or note.counts:
             return []
         del self.notes[place]
         return self._going(place, note)
@@ -156,14 +168,13 @@ class Merge:
         if kind == PITCH_BEND:
             self.bend(channel, holder, message)
         elif kind == PROGRAM:
-            return self._bank(channel, holder) + going
+            return self._bank_selects.before_program(channel, holder) + going
         elif kind == CONTROLLER:
             number, value = message[1:]
             if number in PEDALS:
                 return self._pedal((event.target, message[0], number), holder, value, event)
-            if number in (BANK_MSB, BANK_LSB) and channel in self.banks:
-                self._wait_for_program(self._banks_waiting.setdefault((channel, holder), {}), number, event)
-                return []
+            if number in (BANK_MSB, BANK_LSB) and channel in self._bank_selects.channels:
+                return self._bank_selects.choose(channel, holder, number, event)
             if number in PARAMETER_SELECT:
                 self._select(channel, holder, number, value)
             elif number in DATA_ENTRY:
@@ -190,35 +201,6 @@ class Merge:
         bends = self._bends.setdefault(channel, {})
         bends.pop(holder, None)
         bends[holder] = message
-
-    def _wait_for_program(self, halves: dict[int, Event], number: int, event: Event) -> None:
-        """Let a bank select wait, in place of the one with its number that did."""
-        if number in halves:
-            self._let_out_banks({number: halves[number]})
-        halves[number] = event
-        self.waiting[event.player].append(event.message)
-
-    def _bank(self, channel: OutputChannel, holder: ChannelHolder) -> list[Going]:
-        """The bank selects that waited for this program change, coarse half first."""
-        return self._let_out_banks(self._banks_waiting.pop((channel, holder), {}))
-
-    def _let_out_banks(self, halves: dict[int, Event]) -> list[Going]:
-        """Bank selects that wait no more, coarse half first."""
-        return [self._let_out(each.target, each.message, each.player) for _, each in sorted(halves.items())]
-
-    def settle(self) -> list[Going]:
-        """The bank selects that still wait, for the end of a performance."""
-        waiting, self._banks_waiting = self._banks_waiting, {}
-        return [going for halves in waiting.values() for going in self._let_out_banks(halves)]
-
-    def change_banks(self, banks: frozenset[OutputChannel]) -> list[Going]:
-        """Return where bank selects wait from now on; what goes out because it waits no more."""
-        self.banks = banks
-        stay = {name: halves for name, halves in self._banks_waiting.items() if name[0] in banks}
-        self._banks_waiting = {name: halves for name, halves in self._banks_waiting.items() if name[0] not in banks}
-        going = self.settle()
-        self._banks_waiting = stay
-        return going
 
     def _select(self, channel: OutputChannel, holder: ChannelHolder, number: int, value: int) -> None:
         """Select a parameter number, registered (100, 101) or not (98, 99)."""
@@ -261,12 +243,21 @@ class Merge:
             going.append((target, last, player))
         return going
 
+    def settle(self) -> list[Going]:
+        """Take out the bank selects that still wait, at the end of a performance."""
+        return self._bank_selects.settle()
+
+    def change_banks(self, banks: frozenset[OutputChannel]) -> list[Going]:
+        """Set where bank selects may wait from now on; return those that need not wait any more."""
+        return self._bank_selects.change(banks)
+
     # -- ends -----------------------------------------------------------------------------------------------------
 
     def clear(self) -> None:
-        """Forget all that is held, after a panic."""
-        for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters, self._banks_waiting):
+        """Forget all that is held, after a panic. Who chooses sounds where is still known."""
+        for state in (self.notes, self._pedals, self._sent, self._bends, self._parameters):
             state.clear()
+        self._bank_selects.clear()
         self.waiting.clear()
 
     def return_port(self, target: int) -> None:
@@ -275,6 +266,7 @@ class Merge:
         for channel, parameters in self._parameters.items():
             if channel[0] == target:
                 parameters.selected = {}
+        self._bank_selects.return_port(target)
 
     def drop_ports(self, targets: Iterable[int]) -> list[Going]:
         """Ports that are going: nothing is held there any more; the note-offs that still waited."""
@@ -288,8 +280,7 @@ class Merge:
         self._sent = {place: value for place, value in self._sent.items() if place[0] not in gone}
         self._bends = {place: bends for place, bends in self._bends.items() if place[0] not in gone}
         self._parameters = {place: known for place, known in self._parameters.items() if place[0] not in gone}
-        for name in [name for name in self._banks_waiting if name[0][0] in gone]:
-            self._let_out_banks(self._banks_waiting.pop(name))
+        self._bank_selects.drop_ports(gone)
         return going
 
 

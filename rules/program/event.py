@@ -6,7 +6,7 @@ scheduler holds it while it isn't due, a node may keep it, and the ledger keeps 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from rules.midi.messages import NOTE_OFF, NOTE_ON, OFF_VELOCITY
@@ -78,7 +78,8 @@ class Event:
 
     `literal` marks what a `send` wrote, `known` a value that came before and fires nothing, `made` a value at rest that
     the ledger made. `release` shapes release velocities, `origin` is the place in the order among what is due at one
-    time, `is_out` says whether it has gone out.
+    time, `is_out` says whether it has gone out. A note-off `ends` the note-ons that went for its holder at its place;
+    none where its note-on isn't known.
     """
 
     __slots__ = (
@@ -87,6 +88,7 @@ class Event:
         "copy",
         "delay",
         "due",
+        "ends",
         "family",
         "hand",
         "held",
@@ -133,6 +135,7 @@ class Event:
         self.release: bytes | None = None
         self.origin = 0
         self.is_out = False
+        self.ends: Sequence[Event] = ()
 
     def derived(self, message: bytes) -> Event:
         """Return another event that came the same way, and isn't out yet."""

@@ -209,9 +209,9 @@ def differs(one: i64, other: i64) -> i64:
 
 
 def open_note_change(index: i64, velocity: i64, held: i64) -> i64:
-    """Return what a note message adds to the `held` open notes of its channel and key: 1, 0 or -1."""
+    """Return what a note message adds to the `held` open notes of its channel and key: a note-off ends all of them."""
     on = (index >> ON_BIT) & ((velocity + 0x7F) >> 7)
-    return on - ((1 - on) & (-held >> 63))
+    return on - ((on - 1) & held)
 
 
 def delta_end(data: bytes, at: i64) -> i64:

@@ -90,8 +90,8 @@ def patch_by_rows(data: bytes, at: int, end: int, out: BytesWriter, answers: Ans
                     notes[place] += 1
                     sounding += 1
                 elif notes[place]:
-                    notes[place] -= 1
-                    sounding -= 1
+                    sounding -= notes[place]
+                    notes[place] = 0
             at += 1
     return False
 

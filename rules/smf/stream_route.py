@@ -118,8 +118,8 @@ def stream_by_rows(data: bytes, at: int, end: int, out: BytesWriter, answers: An
                     notes[place] += 1
                     sounding += 1
                 elif notes[place]:
-                    notes[place] -= 1
-                    sounding -= 1
+                    sounding -= notes[place]
+                    notes[place] = 0
         # One comparison for the three rare outcomes: dropped, undecided, and the end of all notes of a channel.
         if outcome > CHANGED:
             if outcome == DROPPED:

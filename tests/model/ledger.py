@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -40,7 +40,8 @@ class Item:
 
     `port` may also be the name of a step that keeps things; `emission` says what the message will be there. `order` is
     its turn among those due at one time. `sounding` is the note that it begins. `was_sent` tells whether its time has
-    come. It comes `delay` after `base`, and `waited` later. The ledger `made` it to bring something to rest.
+    come. It comes `delay` after `base`, and `waited` later. The ledger `made` it to bring something to rest. A note-off
+    `ends` what its hand has sounding there; nothing, if it ends no known note.
     """
 
     port: str
@@ -58,6 +59,7 @@ class Item:
     delay: Delay = field(default_factory=Delay)
     waited: int = 0
     made: bool = False
+    ends: Sequence[Sounding] = ()
 
     @property
     def is_kept(self) -> bool:
@@ -110,6 +112,14 @@ class Sounding:
     def place(self) -> Place:
         """Where it sounds."""
         return self.on.place
+
+
+def by_note_off(soundings: Iterable[Sounding]) -> list[list[Sounding]]:
+    """What a hand has sounding, by place and echo copy: each gets one note-off (ruling 10)."""
+    groups: dict[object, list[Sounding]] = {}
+    for sounding in soundings:
+        groups.setdefault((sounding.place, sounding.on.copy), []).append(sounding)
+    return list(groups.values())
 
 
 @dataclass(slots=True, eq=False)

@@ -58,14 +58,17 @@ class Selection:
 class Merge:
     """What has gone out for whom.
 
-    `sources` names the source of a player, `shares_banks` says whether two sources can choose sounds at an output
-    (ruling 16).
+    `sources` names the source of a player, `shares_banks` says whether two sources can choose sounds at an output,
+    `choosing` which have (ruling 16). `ons` and `offs` count what went of a note since nobody sounded it. `chosen` are
+    the bank selects that went at once and have no program change yet; some are `overtaken` by another's, or lost.
     """
 
     ledger: Ledger
     sources: Callable[[int], str]
     shares_banks: Callable[[Output], bool]
     counts: dict[Place, dict[object, int]] = field(default_factory=dict)
+    ons: dict[Place, int] = field(default_factory=dict)
+    offs: dict[Place, int] = field(default_factory=dict)
     held_back: dict[Place, list[Item]] = field(default_factory=dict)
     note_hands: dict[object, Hand] = field(default_factory=dict)
     pedals: dict[Place, dict[Hand, int]] = field(default_factory=dict)
@@ -75,6 +78,9 @@ class Merge:
     selector: dict[Output, Hand] = field(default_factory=dict)
     selected: dict[Output, Selection] = field(default_factory=dict)
     banks: dict[tuple[Output, Hand], dict[int, Item]] = field(default_factory=dict)
+    choosing: dict[Output, set[str]] = field(default_factory=dict)
+    chosen: dict[tuple[Output, Hand], dict[int, Item]] = field(default_factory=dict)
+    overtaken: set[tuple[Output, Hand, int]] = field(default_factory=set)
 
     def send(self, item: Item, when: int, out: Out) -> None:
         """Sends `item`, or what must go out in its place."""
@@ -107,31 +113,50 @@ class Merge:
         """Whether another holder sounds this note."""
         return any(count > 0 for other, count in self.counts.get(place, {}).items() if other != holder)
 
+    def _is_free(self, place: Place) -> bool:
+        return not any(self.counts.get(place, {}).values())
+
     def _note_on(self, item: Item, when: int, out: Out) -> None:
-        counts = self.counts.setdefault(item.place, {})
+        place = item.place
+        if self._is_free(place):
+            self.ons[place] = self.offs[place] = 0
+        counts = self.counts.setdefault(place, {})
         counts[item.holder] = counts.get(item.holder, 0) + 1
+        self.ons[place] += 1
         self.note_hands[item.holder] = item.hand
         self.put(item, when, out)
 
     def _note_off(self, item: Item, when: int, out: Out) -> None:
         place, holder = item.place, item.holder
         counts = self.counts.setdefault(place, {})
-        mine, shared = counts.get(holder, 0), self.others_sound(place, holder)
-        if mine == 0:
+        ended = sum(sounding.was_sent for sounding in item.ends)
+        is_known = ended > 0 and counts.get(holder, 0) > 0
+        counts[holder] = max(0, counts.get(holder, 0) - ended)
+        if self.others_sound(place, holder):
             # An off with no known on: another's note is not ended by it (ruling 12).
-            if not shared:
-                self.put(item, when, out)
-            return
-        counts[holder] = mine - 1
-        if shared:
-            self.held_back.setdefault(place, []).append(item)
-            return
-        if counts[holder] == 0:
-            self._let_go(place, when, out)
-        self.put(item, when, out)
+            if is_known:
+                self.held_back.setdefault(place, []).append(item)
+        elif counts[holder]:
+            self.offs[place] += 1
+            self.put(item, when, out)
+        elif self.held_back.get(place):
+            self._let_go_at_last(item, when, out)
+        else:
+            self.put(item, when, out)
+
+    def _let_go_at_last(self, last: Item, when: int, out: Out) -> None:
+        """The last holder lets go of what others waited for: as many offs go out as ons went, less offs gone since."""
+        going = [*self.held_back.pop(last.place), last]
+        wanted = max(1, self.ons[last.place] - self.offs[last.place])
+        while len(going) > wanted:
+            del going[0]
+        while len(going) < wanted:
+            going.append(last)
+        for item in going:
+            self.put(item, when, out)
 
     def _let_go(self, place: Place, when: int, out: Out) -> None:
-        """The last holder lets go: the note-offs that were held back go out, as they were."""
+        """The note has ended by other means: the note-offs that were held back go out, as they were."""
         for held in self.held_back.pop(place, []):
             self.put(held, when, out)
 
@@ -159,7 +184,7 @@ class Merge:
         elif number in DATA_ENTRY:
             self._data(item, when, out)
         elif number in (BANK_MSB, BANK_LSB) and self.shares_banks(item.output):
-            self.banks.setdefault((item.output, item.hand), {})[number] = item
+            self._choose_bank(item, number, when, out)
         else:
             self.put(item, when, out)
 
@@ -191,7 +216,7 @@ class Merge:
         if others:
             for sounding in mine:
                 off = facts.made_off(item.output[1], sounding.on.message[1])
-                self.send(replace(sounding.on, message=off, sounding=None), when, out)
+                self.send(replace(sounding.on, message=off, sounding=None, ends=[sounding]), when, out)
             return
         self.put(item, when, out)
         ended = dict.fromkeys(sounding.place for sounding in reversed(mine))
@@ -259,8 +284,32 @@ class Merge:
 
     # Banks (ruling 16)
 
+    def _choose_bank(self, item: Item, number: int, when: int, out: Out) -> None:
+        """It waits for its program where another source has chosen a sound, else it goes."""
+        name, choosing = (item.output, item.hand), self.choosing.setdefault(item.output, set())
+        if choosing - {item.source}:
+            self.banks.setdefault(name, {})[number] = item
+            return
+        choosing.add(item.source)
+        self.chosen.setdefault(name, {})[number] = item
+        self.overtaken.discard((*name, number))
+        self.put(item, when, out)
+
     def _send_banks(self, program: Item, when: int, out: Out) -> None:
-        self._release_bank((program.output, program.hand), when, out)
+        """What a hand chose goes before its program: what waited, and what went before another source's program."""
+        name = (program.output, program.hand)
+        if not self.shares_banks(program.output):
+            return
+        self.choosing.setdefault(program.output, set()).add(program.source)
+        self._overtake(lambda output, hand: output == program.output and hand[0] != program.source)
+        went = self.chosen.pop(name, {})
+        again = {number: item for number, item in went.items() if (*name, number) in self.overtaken}
+        self.overtaken = {it for it in self.overtaken if it[:2] != name}
+        self.banks[name] = {**again, **self.banks.get(name, {})}
+        self._release_bank(name, when, out)
+
+    def _overtake(self, meant: Callable[[Output, Hand], bool]) -> None:
+        self.overtaken |= {(*name, number) for name, halves in self.chosen.items() if meant(*name) for number in halves}
 
     def _release_bank(self, key: tuple[Output, Hand], when: int, out: Out) -> None:
         waiting = self.banks.pop(key, {})
@@ -279,12 +328,16 @@ class Merge:
         for table in tables:
             for key in [key for key in table if key[0] == port]:
                 del table[key]
+        self._overtake(lambda output, hand: output[0] == port)
 
     def forget_port(self, port: str) -> None:
         """A port that is gone holds nothing."""
         tables: list[dict[Any, Any]] = [self.counts, self.held_back, self.pedals, self.pedal_sent]
-        tables += [self.bends, self.selections, self.selector, self.selected]
+        tables += [self.bends, self.selections, self.selector, self.selected, self.choosing]
         for table in tables:
             for key in [key for key in table if key[0] == port]:
                 del table[key]
-        self.banks = {key: waiting for key, waiting in self.banks.items() if key[0][0] != port}
+        for halves in (self.banks, self.chosen):
+            for name in [name for name in halves if name[0][0] == port]:
+                del halves[name]
+        self.overtaken = {it for it in self.overtaken if it[0][0] != port}

@@ -21,7 +21,7 @@ from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
 from tests.model.chain import Flow, Follow, Memory, Moment, Stop, onward, resumed, shaped_release
 from tests.model.facts import InKey
-from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding
+from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding, by_note_off
 from tests.model.lists import NOBODY, Lists, Plan
 from tests.model.merging import Merge, Out, Output
 from tests.model.reach import Reach
@@ -35,7 +35,7 @@ class Start:
     """Where a message begins that is to be booked: in a player's hand, or behind a step that kept it.
 
     `key` is what the ledger knows it by. It comes `before` after `base`, and `waited` later; `order` is its turn (0:
-    the latest).
+    the latest). `is_stray`: a note-off that ends no known note, which a step let by.
     """
 
     player: int
@@ -47,6 +47,7 @@ class Start:
     waited: int = 0
     order: int = 0
     is_behind: bool = False
+    is_stray: bool = False
 
 
 @dataclass(slots=True)
@@ -204,7 +205,8 @@ class Model:
             out.extend((port, message, now, NOBODY) for message in [*resets, *_silence(channel)])
         self.ledger.presses.clear()
         self.ledger.rests.clear()
-        self.merge = Merge(self.ledger, self.hands.__getitem__, self._shares_banks)
+        choosing = self.merge.choosing
+        self.merge = Merge(self.ledger, self.hands.__getitem__, self._shares_banks, choosing=choosing)
         self.latest.clear()
 
     def rename(self, old: str, new: str) -> None:
@@ -320,8 +322,8 @@ class Model:
         assert key is not None
         is_off, was_pressed = facts.is_off(message), bool(self.ledger.presses.get(key))
         if is_off and was_pressed:
-            self._end_press(key, message, start, now, out)
-        if is_off and (was_pressed or start.is_behind):
+            self._end_key(key, message, start, now, out)
+        if is_off and (was_pressed or (start.is_behind and not start.is_stray)):
             emissions = [emission for emission in emissions if emission.flow.sent or not facts.is_off(emission.message)]
         press = Press(way, [])
         if facts.is_on(message) or any(facts.is_on(emission.message) for emission in emissions):
@@ -379,32 +381,35 @@ class Model:
         item.emission, item.family = emission, start.family
         return item
 
-    def _end_press(self, key: Key, off: bytes, start: Start, now: int, out: Out) -> None:
-        """The oldest press that sounds ends: a note-off for each of its notes, as it came in, form and velocity."""
-        presses = self.ledger.presses[key]
-        press = next((press for press in presses if press.soundings), presses[0])
-        presses.remove(press)
-        if not presses:
-            del self.ledger.presses[key]
-        for sounding in press.soundings:
-            _, _, channel, number = sounding.place
+    def _end_key(self, key: Key, off: bytes, start: Start, now: int, out: Out) -> None:
+        """Every press of the key ends: a note-off for each place and copy, as it came in, form and velocity."""
+        soundings = [sounding for press in self.ledger.presses.pop(key) for sounding in press.soundings]
+        for struck in by_note_off(soundings):
+            last = _last_of(struck)
+            _, _, channel, number = last.place
             message = bytes((off[0] & 0xF0 | channel, number, off[2]))
-            self._owed(sounding, shaped_release(message, sounding.emission.flow.release), start, now, out)
+            self._owed(struck, shaped_release(message, last.emission.flow.release), start, now, out)
 
-    def _owed(self, sounding: Sounding, off: bytes, start: Start, now: int, out: Out) -> None:
-        """Sends a note-off with the delay its note-on got; never before the note-on."""
+    def _end_made(self, struck: list[Sounding], start: Start, now: int, out: Out) -> None:
+        """The same for what ends without a note-off of its own."""
+        _, _, channel, number = struck[0].place
+        self._owed(struck, facts.made_off(channel, number), start, now, out)
+
+    def _owed(self, struck: list[Sounding], off: bytes, start: Start, now: int, out: Out) -> None:
+        """Sends a note-off with the delay that the latest of its note-ons got; never before that."""
+        sounding = _last_of(struck)
         late = self._after(now, sounding.delay) + sounding.extra
         if sounding.queue is not None:
             self.latest[sounding.queue] = max(self.latest.get(sounding.queue, 0), late)
         order = start.order or self._order()
         item = replace(sounding.on, message=off, sounding=None, order=order, was_sent=False, family=Family())
-        item.base, item.delay, item.waited = now, sounding.delay, sounding.extra
+        item.base, item.delay, item.waited, item.ends = now, sounding.delay, sounding.extra, struck
         self._send_at(item, max(late, sounding.due) if late > now else now, now, out)
 
     def _made_off_now(self, sounding: Sounding, now: int, out: Out) -> None:
         if sounding.was_sent and not sounding.on.is_kept:
             _, _, channel, key = sounding.place
-            item = replace(sounding.on, message=facts.made_off(channel, key), sounding=None)
+            item = replace(sounding.on, message=facts.made_off(channel, key), sounding=None, ends=[sounding])
             self.merge.send(item, now, out)
 
     def _end_others(self, start: Start, emissions: list[Emission], now: int, out: Out) -> None:
@@ -412,12 +417,9 @@ class Model:
         key = start.key
         assert key is not None
         places = {emission.place for emission in emissions if facts.is_on(emission.message)}
-        kept = []
+        kept, going = [], []
         for press in self.ledger.presses.get(key, []):
-            for sounding in press.soundings:
-                if sounding.place not in places:
-                    _, _, channel, number = sounding.place
-                    self._owed(sounding, facts.made_off(channel, number), start, now, out)
+            going += [sounding for sounding in press.soundings if sounding.place not in places]
             staying = [sounding for sounding in press.soundings if sounding.place in places]
             if staying or not press.soundings:
                 kept.append(press)
@@ -426,6 +428,8 @@ class Model:
             self.ledger.presses[key] = kept
         else:
             self.ledger.presses.pop(key, None)
+        for sounding in going:
+            self._end_made([sounding], start, now, out)
 
     def _sent_off(self, item: Item, emission: Emission, start: Start, now: int, out: Out) -> None:
         """A note-off among the messages of a `send` ends the latest such note, if this hand holds one."""
@@ -433,7 +437,7 @@ class Model:
             for sounding in reversed(press.soundings):
                 if sounding.place == emission.place:
                     press.soundings = [other for other in press.soundings if other is not sounding]
-                    item.copy = sounding.on.copy
+                    item.copy, item.ends = sounding.on.copy, [sounding]
                     return self._start(item, emission, start, now, out)
         self._start(item, emission, start, now, out)
 
@@ -443,21 +447,18 @@ class Model:
         The way that it took then says what its value is worth; where it says nothing, the value itself does.
         """
         presses = self.ledger.presses.get(in_key, [])
-        kept = []
+        kept, fallen = [], []
         for press in presses:
             _, moment = press.way.everything(self.players[in_key[0]], message, in_key, self.memory)
             falls = False in moment.heard if moment.heard else facts.is_low(message) or _is_below_on(message)
-            if not falls:
-                kept.append(press)
-                continue
-            start = Start(in_key[0], in_key, in_key, Family(), now)
-            for sounding in press.soundings:
-                _, _, channel, key = sounding.place
-                self._owed(sounding, facts.made_off(channel, key), start, now, out)
+            (fallen if falls else kept).append(press)
         if kept:
             self.ledger.presses[in_key] = kept
         elif presses:
             del self.ledger.presses[in_key]
+        start = Start(in_key[0], in_key, in_key, Family(), now)
+        for struck in by_note_off(sounding for press in fallen for sounding in press.soundings):
+            self._end_made(struck, start, now, out)
 
     def _following(self, presses: list[Press], message: bytes, in_key: InKey, memory: Memory) -> list[Emission]:
         """Key pressure follows its held note: by the way of the newest press, to places where the note sounds."""
@@ -724,6 +725,8 @@ class Model:
         start = Start(
             item.player, item.in_key, key, item.family, item.base, item.delay, item.waited, item.order, is_behind=True
         )
+        if facts.has_channel(item.message) and facts.is_off(item.message) and not item.ends:
+            start = replace(start, is_stray=True)
         if item.made:
             for place, (_, away, _) in list(self.ledger.rests.get(key, {}).items()):
                 self._rest(key, place, away, start, now, out)
@@ -920,6 +923,11 @@ def _step_at(ruleset: RuleSet, at: tuple[str | int, ...]) -> object:
                 stages = rule.zones[int(numbers[0])].steps
     number = int(numbers[-1])
     return stages[number].step if number < len(stages) else None
+
+
+def _last_of(struck: list[Sounding]) -> Sounding:
+    """The one of several strikes of a note that goes out last."""
+    return sorted(struck, key=lambda sounding: sounding.due)[-1]
 
 
 def _along(way: Way, rule: Rule, branch: Branch) -> Follow:

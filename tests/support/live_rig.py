@@ -124,17 +124,17 @@ class LiveRig:
 
 
 def silent(messages: Iterable[bytes]) -> bool:
-    """Whether every note-on has its note-off, and every pedal its release."""
-    notes: dict[tuple[int, int], int] = {}
+    """Whether every note and pedal has ended. A note-off ends its note, however often that was struck (ruling 10)."""
+    notes: set[tuple[int, int]] = set()
     pedals: dict[tuple[int, int], int] = {}
     for message in messages:
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
         if kind == 0x90 and message[2]:
-            notes[channel, message[1]] = notes.get((channel, message[1]), 0) + 1
+            notes.add((channel, message[1]))
         elif kind in (0x80, 0x90):
-            notes[channel, message[1]] = max(0, notes.get((channel, message[1]), 0) - 1)
+            notes.discard((channel, message[1]))
         elif kind == 0xB0 and message[1] in (64, 66, 67, 68, 69):
             pedals[channel, message[1]] = message[2]
         elif kind == 0xB0 and message[1] in (120, 123):
-            notes = {place: count for place, count in notes.items() if place[0] != channel}
-    return not any(notes.values()) and all(value < 64 for value in pedals.values())
+            notes = {place for place in notes if place[0] != channel}
+    return not notes and all(value < 64 for value in pedals.values())

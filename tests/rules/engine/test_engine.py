@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from functools import cache
 
 import pytest
@@ -11,6 +10,7 @@ from hypothesis import strategies as st
 
 from rules.compiler.compiler import compile_rules
 from rules.engine.engine import Engine
+from rules.engine.ledger import StruckAgain
 from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
@@ -114,6 +114,25 @@ def test_replaced_rules_end_a_note_where_it_began() -> None:
     assert [message for _, message, *_ in out] == [NOTE_ON, NOTE_OFF, b"\x90\x3e\x64"]
 
 
+@pytest.mark.parametrize("rules", [rule(), rule() + rule(source="pads")], ids=["alone", "shared"])
+def test_a_key_struck_again_stays_on_the_fast_path(rules: str) -> None:
+    """Its cell stands for all its note-ons, each of which sounds, until the one note-off (ruling 10)."""
+    engine = engine_of(rules)
+    keys = engine.add_player("keys")
+    for _ in range(3):
+        engine.feed(keys, NOTE_ON, 0, [])
+    (held,) = engine.players[keys].presses.values()
+    assert isinstance(held, StruckAgain)
+    assert held.times == 3
+    out: list[Sent] = []
+    engine.feed(keys, NOTE_OFF, 1, out)
+    assert [message for _, message, *_ in out] == [NOTE_OFF]
+    assert engine.sounding == 0
+    for _ in range(3):
+        engine.feed(keys, NOTE_ON, 2, [])
+    assert engine.sounding == 3
+
+
 CHANNEL_MESSAGES = st.builds(
     lambda kind, channel, key, value: bytes((kind | channel, key, value))[: 2 if kind in (0xC0, 0xD0) else 3],
     st.sampled_from([0x80, 0x90, 0x90, 0x90, 0xA0, 0xB0, 0xC0, 0xD0, 0xE0]),
@@ -134,18 +153,17 @@ RULES = st.lists(
 ).map(lambda found: "".join(rule(f"steps = [{step}]", source) for source, step in found))
 
 
-def still_on(out: list[Sent]) -> dict[tuple[int, int, int], int]:
-    """The notes of an output that were begun more often than ended; all notes off (123) ends a channel's."""
-    notes: Counter[tuple[int, int, int]] = Counter()
+def still_on(out: list[Sent]) -> set[tuple[int, int, int]]:
+    """The notes of an output that a note-on began and nothing ended since; all notes off (123) ends a channel's."""
+    notes: set[tuple[int, int, int]] = set()
     for port, message, *_ in out:
         if message[0] & 0xF0 == 0x90 and message[2]:
-            notes[port, message[0] & 15, message[1]] += 1
+            notes.add((port, message[0] & 15, message[1]))
         elif message[0] & 0xF0 in (0x80, 0x90):
-            notes[port, message[0] & 15, message[1]] -= 1
+            notes.discard((port, message[0] & 15, message[1]))
         elif message[0] & 0xF0 == 0xB0 and message[1] == 123:
-            for note in [note for note in notes if note[:2] == (port, message[0] & 15)]:
-                del notes[note]
-    return {note: count for note, count in notes.items() if count > 0}
+            notes = {note for note in notes if note[:2] != (port, message[0] & 15)}
+    return notes
 
 
 @settings(max_examples=30, suppress_health_check=[HealthCheck.too_slow])
@@ -162,7 +180,7 @@ def test_losing_every_source_ends_every_note(rules: str, feeds: list[tuple[int, 
         engine.release(player, end, out)
     engine.advance(NEVER - 1, out)
     assert engine.sounding == 0
-    assert still_on(out) == {}
+    assert still_on(out) == set()
     bends = {(port, message[0] & 15): message for port, message, *_ in out if message[0] & 0xF0 == 0xE0}
     assert set(bends.values()) <= {bytes((0xE0 | channel, 0, 64)) for channel in range(16)}
 
@@ -178,7 +196,7 @@ def test_panic_reaches_every_channel(rules: str, feeds: list[tuple[int, bytes]],
         engine.feed(players[number], message, now * 400_000, out)
     began = len(out)
     engine.silence(len(feeds) * 400_000, out, every_key)
-    assert (still_on(out), engine.sounding) == ({}, 0)
+    assert (still_on(out), engine.sounding) == (set(), 0)
     panic = [message for _, message, *_ in out[began:]]
     for channel in range(16):
         assert {

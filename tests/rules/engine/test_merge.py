@@ -42,15 +42,30 @@ def test_a_note_off_that_ends_nothing_passes_unless_another_sounds_the_note() ->
     assert merge.let_go(PLACE, KEYS, OFF, 0) == []
 
 
-@given(st.lists(st.sampled_from([KEYS, PADS]), max_size=8))
+@given(st.lists(st.sampled_from([KEYS, PADS]), min_size=1, max_size=8))
 def test_as_many_note_offs_go_out_as_note_ons_went(strikes: list[int]) -> None:
-    """Whoever struck how often, and in whatever order."""
+    """Whoever struck how often, and in whatever order; but one holder's alone is one note-off, as it came."""
     merge = Merge(frozenset())
     for holder in strikes:
         merge.press(PLACE, holder)
-    gone = [going for holder in strikes for going in merge.let_go(PLACE, holder, OFF, 0)]
-    assert len(gone) == len(strikes)
+    holders = dict.fromkeys(strikes)
+    gone = [going for holder in holders for going in merge.let_go(PLACE, holder, OFF, 0, strikes.count(holder))]
+    assert len(gone) == (len(strikes) if len(holders) > 1 else 1)
     assert not merge.others_sound((0, 0), (9, 9))
+
+
+def test_note_offs_that_went_before_are_not_wanting() -> None:
+    """Another track of the same hand has had its note-off pass, and so has one that ended no known note."""
+    merge = Merge(frozenset())
+    merge.press(PLACE, KEYS)
+    merge.press(PLACE, KEYS)
+    assert merge.let_go(PLACE, KEYS, OFF, 0) == [(0, OFF, 0)]
+    assert merge.let_go(PLACE, KEYS, OFF, 0, 0) == [(0, OFF, 0)]
+    merge.press(PLACE, PADS)
+    assert merge.let_go(PLACE, KEYS, OFF, 2) == []
+    assert merge.waiting[2] == [OFF]
+    assert merge.let_go(PLACE, PADS, OTHER_OFF, 1) == [(0, OTHER_OFF, 1)]
+    assert merge.waiting[2] == []
 
 
 def test_a_note_that_ended_by_other_means_holds_back_no_others() -> None:
@@ -117,6 +132,7 @@ def test_data_without_a_selection_is_dropped_while_anothers_is_live() -> None:
 def test_banks_wait_for_their_program_where_sources_meet() -> None:
     """The coarse half goes first; where nobody else chooses, nothing waits (ruling 16)."""
     merge = Merge(frozenset({(0, 0)}))
+    assert passed(merge, 1, 0xC0, 9) == [b"\xc0\x09"]
     assert passed(merge, 0, 0xB0, 32, 5) == []
     assert passed(merge, 0, 0xB0, 0, 1) == []
     assert passed(merge, 1, 0xC0, 9) == [b"\xc0\x09"]
@@ -124,9 +140,45 @@ def test_banks_wait_for_their_program_where_sources_meet() -> None:
     assert passed(merge, 0, 0xB1, 0, 1) == [b"\xb1\x00\x01"]
 
 
+def test_banks_pass_until_another_source_chooses() -> None:
+    """What another's program change overtook goes again, once, and a half that came since in its place (ruling 16)."""
+    merge = Merge(frozenset({(0, 0)}))
+    assert passed(merge, 0, 0xB0, 0, 1) == [b"\xb0\x00\x01"]
+    assert passed(merge, 0, 0xC0, 7) == [b"\xc0\x07"]
+    assert passed(merge, 0, 0xB0, 0, 2) == [b"\xb0\x00\x02"]
+    assert passed(merge, 0, 0xB0, 32, 3) == [b"\xb0\x20\x03"]
+    assert passed(merge, 1, 0xB0, 0, 9) == []
+    assert passed(merge, 1, 0xC0, 9) == [b"\xb0\x00\x09", b"\xc0\x09"]
+    assert passed(merge, 0, 0xB0, 32, 4) == []
+    assert passed(merge, 0, 0xC0, 8) == [b"\xb0\x00\x02", b"\xb0\x20\x04", b"\xc0\x08"]
+    assert passed(merge, 0, 0xC0, 8) == [b"\xc0\x08"]
+
+
+def test_banks_that_an_instrument_may_have_lost_go_again() -> None:
+    """A port returned before the program change; but what was chosen since has come there."""
+    merge = Merge(frozenset({(0, 0)}))
+    passed(merge, 0, 0xB0, 0, 1)
+    passed(merge, 0, 0xB0, 32, 2)
+    merge.return_port(0)
+    assert passed(merge, 0, 0xB0, 32, 3) == [b"\xb0\x20\x03"]
+    assert passed(merge, 0, 0xC0, 7) == [b"\xb0\x00\x01", b"\xc0\x07"]
+
+
+def test_banks_still_wait_after_a_panic_but_not_at_a_port_that_was_gone() -> None:
+    """Who chooses sounds where is known until the port goes."""
+    merge = Merge(frozenset({(0, 0)}))
+    passed(merge, 1, 0xC0, 9)
+    merge.clear()
+    assert passed(merge, 0, 0xB0, 0, 2) == []
+    merge.drop_ports([0])
+    assert passed(merge, 0, 0xB0, 0, 2) == [b"\xb0\x00\x02"]
+
+
 def test_banks_that_still_wait_go_out_at_the_end_or_where_they_need_not_wait_any_more() -> None:
     """A bank select without a program change is late, not lost."""
     merge = Merge(frozenset({(0, 0), (0, 1)}))
+    passed(merge, 1, 0xC0, 9)
+    passed(merge, 1, 0xC1, 9)
     passed(merge, 0, 0xB0, 0, 1)
     passed(merge, 0, 0xB1, 0, 2)
     assert merge.change_banks(frozenset({(0, 1)})) == [(0, b"\xb0\x00\x01", 0)]

@@ -117,9 +117,16 @@ def test_what_a_switch_decides_is_counted_by_the_switch() -> None:
 
 def test_what_was_overtaken_on_several_channels_has_none() -> None:
     """Which of them came to nothing isn't known any more, only how many."""
-    rules = '[[rules]]\nfrom = ["keys", "pads"]\nsteps = [{ delay = 60 }]\nto = "rack"'
-    assert dropped(rules, "00 B0 00 01 00 B0 00 02") == {(1, "other"): 1}
-    assert dropped(rules, "00 B0 00 01 00 B0 00 02 00 B1 00 01 00 B1 00 02") == {(17, "other"): 2}
+    rules = RIG + '[[rules]]\nfrom = ["keys", "pads"]\nsteps = [{ delay = 60 }]\nto = "rack"'
+    ruleset = read_rules([("rules.toml", rules.encode())])
+    rewriter = Rewriter(ruleset, compile_rules(ruleset), Playing("keys", {"#1": "pads"}))
+    programs = f"00 C0 09 00 C1 09 {END}"  # of another source: so bank selects wait, and the first is overtaken
+    for banks, drops in (
+        ("00 B0 00 01 00 B0 00 02", {(1, "other"): 1}),
+        ("00 B0 00 01 00 B0 00 02 00 B1 00 01 00 B1 00 02", {(17, "other"): 2}),
+    ):
+        data = header(2) + chunk(b"MTrk", bytes.fromhex(programs)) + chunk(b"MTrk", bytes.fromhex(banks + END))
+        assert rewriter.rewrite(data).report.drops == drops
 
 
 def test_counts_are_listed_in_order() -> None:

@@ -294,6 +294,43 @@ def test_a_note_off_that_waits_for_another_is_neither_dropped_nor_added(body: st
     assert (report.messages, report.changed, report.dropped, report.added) == (4, 2, 0, 0)
 
 
+STRUCK_TWICE = "00 90 3C 40  10 90 3C 50"
+
+
+@pytest.mark.parametrize("route", ["patch", "stream", "general"])
+@pytest.mark.parametrize(
+    ("offs", "unended"),
+    [
+        pytest.param("", 2, id="never ends"),
+        pytest.param("60 80 3C 40", 0, id="ends at once"),
+        pytest.param("60 80 3C 40  10 80 3C 30", 0, id="ends twice"),
+        pytest.param("60 80 3C 40  10 90 3C 40  10 90 3C 00", 0, id="is struck again"),
+    ],
+)
+def test_a_key_struck_twice_stays_as_it_is_on_every_route(route: str, offs: str, unended: int) -> None:
+    """One note-off ends both strikes; a second one ends nothing, and passes (rulings 10, 12)."""
+    pipeline = compile_rules(ruleset := read_rules([("rules.toml", CHANNEL_1.replace("match = ", "# ").encode())]))
+    data = one_track(f"{STRUCK_TWICE} {offs} {END}")
+    for by_numbers in (False, True):
+        made = Rewriter(ruleset, pipeline, Playing("keys"), route=route, by_numbers=by_numbers).rewrite(data)
+        assert made.outputs == {"": data}
+        assert (made.report.route, made.report.unended) == (route, unended)
+        assert (made.report.changed, made.report.dropped, made.report.added) == (0, 0, 0)
+
+
+@pytest.mark.parametrize("playing", [Playing("keys"), Playing("pads"), Playing("pads", {"#1": "keys"})])
+@pytest.mark.parametrize("second", ["00 FF 01 01 41", "00 91 3C 40  14 91 3C 40  00 81 3C 40  00 81 3C 40"])
+def test_what_one_source_plays_where_another_could_stays_as_it_is(playing: Playing, second: str) -> None:
+    """Two sources lead to one output, and one of them chooses sounds: no event moves (rulings 11, 16)."""
+    rules = CHANNEL_1.replace("match = ", "# ").replace("keys = {", "pads = { input = true }\nkeys = {")
+    ruleset = read_rules([("rules.toml", rules.replace('"keys"', '["keys", "pads"]').encode())])
+    banks = f"14 B0 00 01  00 B0 20 02  04 C0 05  {STRUCK_TWICE}  04 B0 00 02  60 80 3C 40  10 80 3C 30 {END}"
+    data = header(2) + chunk(b"MTrk", unhex(banks)) + chunk(b"MTrk", unhex(f"{second} {END}"))
+    made = Rewriter(ruleset, compile_rules(ruleset), playing).rewrite(data)
+    assert made.outputs == {"": data}
+    assert (made.report.changed, made.report.dropped, made.report.added) == (0, 0, 0)
+
+
 @pytest.mark.parametrize(
     ("bank", "dropped"),
     [
@@ -303,11 +340,11 @@ def test_a_note_off_that_waits_for_another_is_neither_dropped_nor_added(body: st
     ],
 )
 def test_a_bank_select_that_waits_is_dropped_only_for_another(bank: str, dropped: int) -> None:
-    """Where two sources share a channel it goes out later; it counts as unchanged, unless a second one replaces it."""
+    """Where another source has chosen a sound it goes out later; that is no change, unless a second one replaces it."""
     rules = CHANNEL_1.replace("keys = {", "pads = { input = true }\nkeys = {").replace('"keys"', '["keys", "pads"]')
     ruleset = read_rules([("rules.toml", rules.encode())])
-    data = header(2) + chunk(b"MTrk", unhex(f"{bank} {END}")) + chunk(b"MTrk", unhex(f"00 90 3C 40 {END}"))
-    playing = Playing("keys", {"#2": "pads"})
+    data = header(2) + chunk(b"MTrk", unhex(f"00 C0 09 {END}")) + chunk(b"MTrk", unhex(f"{bank} {END}"))
+    playing = Playing("keys", {"#1": "pads"})
     report = Rewriter(ruleset, compile_rules(ruleset), playing).rewrite(data).report
     assert (report.changed, report.dropped, report.added) == (0, dropped, 0)
 
