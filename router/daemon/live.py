@@ -7,18 +7,18 @@ that plays hands over a call, which runs between two messages (`Live.do`).
 from __future__ import annotations
 
 import traceback
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
+from router.daemon.latency import Latency
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.files.rule_files import RuleTexts
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
 from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, STALL_NS, PollLoop
-from router.midi.port_events import PortEvent
+from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
@@ -26,39 +26,12 @@ from rules.journal.format import Record
 from rules.midi.messages import SYSEX, message_fault
 from rules.ports.patterns import wanted_ports
 from rules.program.switch_states import State
+from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 T = TypeVar("T")
 
-_LATENCY_STEP: Final = 10  # 2 ** 10 ns: about a microsecond a place
-_LATENCY_PLACES: Final = 4_096
 _MOST_TRACEBACKS: Final = 10
 _LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyond the time that slow wires need
-
-
-class Latency:
-    """Counts spans (ns) in steps of 1.024 microseconds up to 4.2 ms; what is longer counts as that."""
-
-    __slots__ = ("_counts",)
-
-    def __init__(self) -> None:
-        self._counts = [0] * _LATENCY_PLACES
-
-    def note(self, span: int) -> None:
-        """Count a message that took so long (ns)."""
-        place = span >> _LATENCY_STEP
-        self._counts[place if place < _LATENCY_PLACES else _LATENCY_PLACES - 1] += 1
-
-    def percentile(self, share: float) -> float | None:
-        """The span (microseconds) that `share` (0-1) of the messages kept to; None before the first message."""
-        total = sum(self._counts)
-        if not total:
-            return None
-        seen = 0
-        for place, count in enumerate(self._counts):
-            seen += count
-            if seen >= share * total:
-                return (place + 1 << _LATENCY_STEP) / 1_000
-        raise AssertionError("a share above 1")
 
 
 class Live:
@@ -94,7 +67,7 @@ class Live:
         self._effects = self.session.effects
         self._now_ns = clock.now_ns
         self._boot_ns = clock.boot_ns
-        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._stand_still)
+        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._note_stall)
         self._requests = Requests()
         self._waiting = self._requests.waiting
         self._stopping = False
@@ -129,14 +102,14 @@ class Live:
         now = self._began = self._now_ns()
         events = self.ports.want(wanted_ports(self.session.ruleset), now)
         now = self._now_ns()
-        log_rules(self._log, self._texts, now)
+        self._log((journal.RULES, now, 0, journal.rules_data(self._texts)))
         if self.restored:
             self._log((journal.STATE, now, 0, journal.state_data(self.session.switches)))
         self.session.start(now, self._out)
         self._connect()
         self._send(now)
-        log_names(self._log, self.session, now)  # behind what was sent: so a journal tells that it begins here
-        self._meet(events, now, new=_found_outputs(events))
+        self._log_names(now)  # behind what was sent: so a journal tells that it begins here
+        self._meet(events, now, new=found_outputs(events))
 
     def run(self) -> None:
         """Play until `stop` is called; then ends everything that sounds."""
@@ -159,7 +132,7 @@ class Live:
         self.switches = self.session.switches
         asleep = self._boot_ns() - now
         if asleep - self._asleep > STALL_NS:
-            self._stand_still(asleep - self._asleep)
+            self._note_stall(asleep - self._asleep)
         self._asleep = asleep
         try:
             self._meet(self.ports.scan(now), now)
@@ -183,7 +156,7 @@ class Live:
                 busy = True
                 self._arrive(input_port, player, received[0])
         if self._stall_ns and not busy:
-            self._go_on()
+            self._end_after_stall()
         if self._effects:
             self._carry_out()
         return busy
@@ -201,7 +174,7 @@ class Live:
 
     # -- stalls -------------------------------------------------------------------------------------------------------
 
-    def _stand_still(self, span: int) -> None:
+    def _note_stall(self, span: int) -> None:
         """Count a stall of so long (ns): the process was stopped, or the computer slept or was too busy.
 
         What waits of that time is heard first: a key that was pressed in it may have been let go unheard as well.
@@ -209,7 +182,7 @@ class Live:
         self.stalls += 1
         self._stall_ns += span
 
-    def _go_on(self) -> None:
+    def _end_after_stall(self) -> None:
         """End what inputs hold after a stall, since a release of that time may be lost."""
         seconds, self._stall_ns = self._stall_ns / 1e9, 0
         self._say(
@@ -299,6 +272,11 @@ class Live:
                 self._log((journal.BACK, now, 0, wanted.name.encode()))
                 self._safely(self.session.return_output, wanted.name, now)
 
+    def _log_names(self, now: int) -> None:
+        """Log what the numbers of players and ports mean from now on."""
+        names = journal.Names(tuple(self.session.players), self.session.pipeline.ports)
+        self._log((journal.NAMES, now, 0, journal.names_data(names)))
+
     def _connect(self, without: Collection[str] = ()) -> None:
         """Look up once which player and output each port is. Nothing is sent to the outputs `without`."""
         players = self.session.players
@@ -352,10 +330,10 @@ class Live:
         for old, new in renamed.items():
             self._log((journal.RENAMED, now, 0, journal.renamed_data(old, new)))
             self.session.rename(old, new)
-        log_rules(self._log, prepared.texts, now)
+        self._log((journal.RULES, now, 0, journal.rules_data(prepared.texts)))
         self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
-        log_names(self._log, self.session, now)
-        found = _found_outputs(events)
+        self._log_names(now)
+        found = found_outputs(events)
         self._connect(without=found & wanted_before)
         self._send(now)
         self._connect()
@@ -370,7 +348,7 @@ class Live:
         clock = session.time.running(now)
         names = {number: name for name, number in session.players.items()}
         return {
-            "running_s": (now - self._began) // 1_000_000_000,
+            "running_s": (now - self._began) // NANOSECONDS_PER_SECOND,
             "ports": self.ports.state(),
             "held": session.engine.sounding,
             "switches": session.switches,
@@ -396,20 +374,3 @@ class Live:
         self._try(self.ports.flush, _LAST_SENDS_NS)
         self._try(self.ports.close)
         self._requests.close()
-
-
-def _found_outputs(events: Iterable[PortEvent]) -> set[str]:
-    """Our names of the outputs that are open from now on."""
-    wanted = (event.wanted for event in events if event.kind == "found")
-    return {one.name for one in wanted if one is not None and one.direction == "out"}
-
-
-def log_rules(log: Callable[[Record], None], texts: RuleTexts, now: int) -> None:
-    """Note the rules that are in force from now on."""
-    log((journal.RULES, now, 0, journal.rules_data(texts)))
-
-
-def log_names(log: Callable[[Record], None], session: Session, now: int) -> None:
-    """Note what the numbers of players and ports mean from now on."""
-    names = journal.Names(tuple(session.players), session.pipeline.ports)
-    log((journal.NAMES, now, 0, journal.names_data(names)))

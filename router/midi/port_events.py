@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -34,3 +35,9 @@ def found(port: ManagedPort, words: str) -> list[PortEvent]:
     """Return the event of a port that is open from now on."""
     port.said = ""
     return [PortEvent("found", port.wanted, f"{port.wanted.words}: {words}")]
+
+
+def found_outputs(events: Iterable[PortEvent]) -> set[str]:
+    """Return our names of the outputs that are open from now on."""
+    wanted = (event.wanted for event in events if event.kind == "found")
+    return {one.name for one in wanted if one is not None and one.direction == "out"}

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.daemon.live import Latency
+from router.daemon.latency import Latency
 
 
 def test_nothing_counted_has_no_percentile() -> None:
