@@ -30,7 +30,7 @@ from router.text.durations import as_written
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
 from router.text.terminal import say
-from rules.analysis.history import Arrival, Departure, Event, Held, History, PortMessage, history_of, naming_of
+from rules.analysis.history import Arrival, Departure, Held, History, OtherEvent, PortMessage, history_of, port_naming
 from rules.journal.format import unpack
 from rules.midi.messages import CONTROLLER, KEY_PRESSURE, NOTE_ON, PITCH_BEND
 from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
@@ -87,9 +87,9 @@ class HistoryReport:
                 "Where those matter, this list may be wrong."
             )
 
-    def _told(self, one: Arrival | Departure | Event) -> Iterable[str]:
+    def _told(self, one: Arrival | Departure | OtherEvent) -> Iterable[str]:
         when = self._clock_time(one.time)
-        if isinstance(one, Event):
+        if isinstance(one, OtherEvent):
             yield f"{when}  {one.words}"
             yield from self._sent(one.outcomes)
         elif isinstance(one, Departure):
@@ -102,7 +102,7 @@ class HistoryReport:
 
     def _reasons(self, arrival: Arrival) -> Iterable[str]:
         """The way through the rules tells where it arrives; where something else went out, that is told apart."""
-        for line in arrival.why(naming_of(self._story, arrival.source)):
+        for line in arrival.why(port_naming(self._story, arrival.source)):
             yield "  " * (line.depth + 2) + line.text
         if not arrival.agrees:
             if not arrival.lets_go:
@@ -129,7 +129,7 @@ class HistoryReport:
                 yield f"    its end sends to {port}: {self._written(port, message)}"
 
     def _held_thing(self, held: Held) -> str:
-        naming = naming_of(self._story, held.source)
+        naming = port_naming(self._story, held.source)
         kind = held.status & 0xF0
         if kind == NOTE_ON:
             return f"note {format_note(held.number, naming)}"
@@ -146,7 +146,7 @@ class HistoryReport:
         return f"since {self._clock_time(held.since)} ({age:.1f} s before the end)"
 
     def _written(self, port: str, message: bytes) -> str:
-        return format_message(message, naming_of(self._story, port))
+        return format_message(message, port_naming(self._story, port))
 
     # -- times --------------------------------------------------------------------------------------------------------
 
@@ -177,18 +177,18 @@ class HistoryReport:
             "held": [self._held_data(one) for one in story.held],
         }
 
-    def _happened_data(self, one: Arrival | Departure | Event) -> dict[str, Any]:
+    def _happened_data(self, one: Arrival | Departure | OtherEvent) -> dict[str, Any]:
         when = self._seconds(one.time)
-        if isinstance(one, Event):
+        if isinstance(one, OtherEvent):
             return {"what": "event", "time": when, "text": one.words, "sent": self._outcomes(one.outcomes)}
         if isinstance(one, Departure):
             return {"what": "departure", "time": when, **self._outcome(one.port, one.message), "caused_by": one.source}
-        why = one.why(naming_of(self._story, one.source))
+        why = one.why(port_naming(self._story, one.source))
         return {
             "what": "arrival",
             "time": when,
             "from": one.source,
-            **_named(one.message, naming_of(self._story, one.source)),
+            **_named(one.message, port_naming(self._story, one.source)),
             "count": one.count,
             "sent": self._outcomes(one.outcomes),
             "why": [{"depth": line.depth, "text": line.text} for line in why],
@@ -207,7 +207,7 @@ class HistoryReport:
         return [self._outcome(port, message) for port, message in outcomes]
 
     def _outcome(self, port: str, message: bytes) -> dict[str, str]:
-        return {"port": port, **_named(message, naming_of(self._story, port))}
+        return {"port": port, **_named(message, port_naming(self._story, port))}
 
 
 def _named(message: bytes, naming: Naming) -> dict[str, str]:

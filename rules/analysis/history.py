@@ -97,7 +97,7 @@ class Departure:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class OtherEvent:
     """Something else that happened at a time (ns), in words, and what that sent."""
 
     time: int
@@ -121,7 +121,7 @@ class Held:
 class History:
     """What happened, in order; what is held at its end (`now`, ns); how each input's rule file counts notes."""
 
-    happened: Sequence[Arrival | Departure | Event]
+    happened: Sequence[Arrival | Departure | OtherEvent]
     held: Sequence[Held]
     now: int
     bpm: float | None
@@ -154,7 +154,7 @@ class _HistoryReader:
         self._names = journal.Names()
         self._naming: dict[str, Naming] = {}
         self._pressed: dict[tuple[int, int], int] = {}
-        self._happened: list[Arrival | Departure | Event] = []
+        self._happened: list[Arrival | Departure | OtherEvent] = []
         self._made: list[Sent] = []
         self._walls: list[tuple[int, float]] = []
 
@@ -205,7 +205,7 @@ class _HistoryReader:
         self._depart(sent for sent in out if sent not in caused)
         outcomes = tuple((self._names.port(target), message) for target, message, _, _ in caused)
         if kind != journal.IN:
-            self._happened.append(Event(time, self._words(record), outcomes))
+            self._happened.append(OtherEvent(time, self._words(record), outcomes))
         elif data[0] not in _PULSES and rules is not None:
             self._arrive(Arrival(time, self._names.player(number), data, outcomes, lets_go, rules, switches))
 
@@ -316,6 +316,6 @@ class _HistoryReader:
         )
 
 
-def naming_of(story: History, port: str) -> Naming:
+def port_naming(story: History, port: str) -> Naming:
     """Return how the rule file of a port counts notes and programs."""
     return story.naming.get(port, STANDARD)

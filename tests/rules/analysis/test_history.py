@@ -1,7 +1,7 @@
 """What happened lately, and why; what is held, since when, and where its note-off would go."""
 
 import rules.journal.format as journal
-from rules.analysis.history import Arrival, Departure, Event, Held, History, history_of, naming_of
+from rules.analysis.history import Arrival, Departure, Held, History, OtherEvent, history_of, port_naming
 from rules.journal.format import NAMES, RULES, STATE, WALL, Names, Record
 from rules.midi.notation import STANDARD, Naming
 from tests.support.journalled_session import FILES, FIRST, MS, SECOND, Performance
@@ -109,7 +109,7 @@ def test_other_events_are_told_with_what_they_sent() -> None:
     at(performance, 6).panic(False)
     at(performance, 7).replace(SECOND)
     at(performance, 8).leave()
-    events = [one for one in history(performance).happened if isinstance(one, Event)]
+    events = [one for one in history(performance).happened if isinstance(one, OtherEvent)]
     assert [one.words for one in events] == [
         "input keys has gone: its notes and pedals end",
         "output box is back",
@@ -206,8 +206,8 @@ def test_notes_are_called_as_in_the_rule_file() -> None:
     files = (("a.toml", b'middle_c = "C3"\n' + FIRST.encode()),)
     rules: Record = (RULES, 0, 0, journal.rules_data(files))
     told = history_of([rules], SECOND_NS)
-    assert naming_of(told, "keys") == Naming(middle_c=3)
-    assert naming_of(told, "elsewhere") == STANDARD
+    assert port_naming(told, "keys") == Naming(middle_c=3)
+    assert port_naming(told, "elsewhere") == STANDARD
 
 
 def test_of_nothing_nothing_is_told() -> None:
