@@ -1,6 +1,7 @@
 """The slow model: a plain interpreter of a RuleSet, against which the engine is measured."""
 
+from tests.model.lists import NOBODY
 from tests.model.merging import Out
-from tests.model.model import NEVER, NOBODY, Model
+from tests.model.model import NEVER, Model
 
 __all__ = ["NEVER", "NOBODY", "Model", "Out"]

@@ -22,7 +22,7 @@ from tests.model import facts
 from tests.model.chain import Flow, Follow, Memory, Moment, Stop, onward, resumed, shaped_release
 from tests.model.facts import InKey
 from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding, by_note_off
-from tests.model.lists import NOBODY, Lists, Plan
+from tests.model.lists import NOBODY, Lists, Plan, Switches
 from tests.model.merging import Merge, Out, Output
 from tests.model.reach import Reach
 from tests.model.routing import Branch, Emission, Way, WayBehind, branches_of, clock_source, once
@@ -231,11 +231,11 @@ class Model:
             if sounding.on.port in gone and sounding.was_sent:
                 _, _, channel, key = sounding.place
                 self.merge.put(replace(sounding.on, message=facts.made_off(channel, key)), now, out)
-        for place, held_back in self.merge.held_back.items():
-            for item in held_back if place[0] in gone else ():
+        for output, held_back in self.merge.held_back.items():
+            for item in held_back if output[0] in gone else ():
                 self.merge.put(item, now, out)
-        for emission, key, place in self._away(lambda place: place[0] in gone):
-            self.merge.put(replace(self._item(emission, key[0], key[:3]), message=facts.rest_at(place)), now, out)
+        for emission, holder, place in self._away(lambda place: place[0] in gone):
+            self.merge.put(replace(self._item(emission, holder[0], holder[:3]), message=facts.rest_at(place)), now, out)
         self.ledger.forget_rests(lambda in_key, place: place[0] in gone)
         for presses in self.ledger.presses.values():
             for press in presses:
@@ -447,7 +447,8 @@ class Model:
         The way that it took then says what its value is worth; where it says nothing, the value itself does.
         """
         presses = self.ledger.presses.get(in_key, [])
-        kept, fallen = [], []
+        kept: list[Press] = []
+        fallen: list[Press] = []
         for press in presses:
             _, moment = press.way.everything(self.players[in_key[0]], message, in_key, self.memory)
             falls = False in moment.heard if moment.heard else facts.is_low(message) or _is_below_on(message)
@@ -806,7 +807,7 @@ class Model:
         """A switch is set to a value: where it has that already, what the value sends goes out again (ruling 25)."""
         if self.switches[name] != value:
             return self._turn(name, value, player, now, out)
-        others = [{**self.switches, name: other} for other in _values(self.ruleset.switches[name])]
+        others: list[Switches] = [{**self.switches, name: other} for other in _values(self.ruleset.switches[name])]
         self.lists.again(self.ruleset, self.switches, others, player, now, out)
 
     def _turn(self, name: str, value: bool | int | str, player: int, now: int, out: Out) -> None:

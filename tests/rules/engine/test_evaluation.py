@@ -87,6 +87,7 @@ def test_an_evaluation_ends_at_a_node_that_waits() -> None:
     """A value goes to the `thin`, as late as it is by then; what it becomes behind is nobody's business yet."""
     engine = engine_of("{ delay = 5 }, { thin = 30 }, { transpose = 12 }")
     (value,) = evaluated(engine, b"\xb0\x07\x7f")
+    assert value.node is not None
     assert (value.target, value.message, value.lasting) == (
         engine.target_of(value.node),
         value.message,

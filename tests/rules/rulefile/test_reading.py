@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from rules.fields.when import Term, When
-from rules.fields.written_messages import TimedMessage
+from rules.fields.written_messages import DelayedMessage, TimedMessage
 from rules.midi.notation import STANDARD, MessageText, Naming
 from rules.rulefile.port_tables import Port
 from rules.rulefile.reading import Reading, read_rule_set, read_rules
@@ -155,10 +155,12 @@ def test_conditions_on_switches(everything: Reading) -> None:
         ("echo = { ms = 3 }", EchoStep(ms=Fraction(3), times=1, decay=30, transpose=0)),
         ("length = 120", LengthStep(ms=Fraction(120))),
         ("thin = 20", ThinStep(ms=Fraction(20))),
-        ('send = "start"', SendStep(messages=(MessageText(b"\xfa", None),))),
+        ('send = "start"', SendStep(messages=(DelayedMessage(MessageText(b"\xfa", None)),))),
         (
             'send = ["clock", "program 4 17"]',
-            SendStep(messages=(MessageText(b"\xf8", None), MessageText(b"\xc3\x10", 4))),
+            SendStep(
+                messages=(DelayedMessage(MessageText(b"\xf8", None)), DelayedMessage(MessageText(b"\xc3\x10", 4)))
+            ),
         ),
         (
             'map = { from = "note", to = "note C3" }',
