@@ -15,6 +15,7 @@ from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.active_sensing import Sensing
+from rules.timing.delays import NEVER
 from rules.timing.midi_clock import LiveTime
 
 
@@ -82,7 +83,8 @@ class Session:
         """Play a complete, valid message of a player."""
         if now >= self._sensing.due:
             self._lose_silent(now, out)
-        self._sensing.hear(player, now)
+        if self._sensing.due != NEVER:  # else nobody sends active sensing, as mostly
+            self._sensing.hear(player, now)
         status = message[0]
         if status == CLOCK:
             if now >= self.engine.scheduler.next_due:
