@@ -13,11 +13,14 @@ import re
 from bisect import bisect_left
 from typing import Final, NamedTuple
 
+from rules.errors import MidiFileError
 from rules.program.native import i64, read_i32_be
 from rules.smf.damage import DamageLog, counted
 
 TRACK: Final = b"MTrk"
 TRACK_NUMBER: Final = int.from_bytes(TRACK)
+MOST_TRACKS: Final = 65_535
+"""How many tracks a header can count."""
 END: Final = b"\xff\x2f\x00"
 SEAM: Final = END + TRACK
 TAG: Final = re.compile(rb"MT(?:rk|hd)")
@@ -52,6 +55,7 @@ class _Finder:
         found: list[Track] = []
         at = self._after_header()
         while at < self.finish:
+            _require_room(found)
             kind = self.data[at : at + 4]
             if not self._is_chunk(at):
                 at = self._over_stray_bytes(at)
@@ -141,7 +145,8 @@ class _Finder:
 def find_tracks(data: bytes, begin: int, finish: int, log: DamageLog) -> tuple[Track, ...]:
     """Return the tracks of the file whose header lies at `begin` and whose bytes end at `finish`, in order.
 
-    What is damaged is noted in `log`, which raises MidiFileError if it is strict.
+    What is damaged is noted in `log`, which raises MidiFileError if it is strict. Raises MidiFileError for more tracks
+    than a header can count.
     """
     return _undamaged(data, begin, finish) or _Finder(data, begin, finish, log).tracks()
 
@@ -159,6 +164,7 @@ def _undamaged(data: bytes, begin: i64, finish: i64) -> tuple[Track, ...]:
         if read_i32_be(data, at) != TRACK_NUMBER or end < body + 3 or end > finish or data[end - 3 : end] != END:
             return ()
         found.append(Track(at, body, end, False))
+        _require_room(found)
         at = end
     return tuple(found) if at == finish and _count_seams(data, begin + 14, finish) == len(found) - 1 else ()
 
@@ -172,6 +178,12 @@ def _count_seams(data: bytes, at: i64, finish: i64) -> i64:
             found += 1
         at = data.find(b"\xff", at + 1, finish)
     return found
+
+
+def _require_room(found: list[Track]) -> None:
+    """Raise MidiFileError at the first track that is one too many."""
+    if len(found) > MOST_TRACKS:
+        raise MidiFileError(found[-1].start, f"the file has more than {MOST_TRACKS:,} tracks: split it")
 
 
 def _first_from(places: list[int], at: int) -> int | None:

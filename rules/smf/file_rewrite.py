@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from rules.errors import MidiFileError
 from rules.program.pipeline import Pipeline
@@ -11,6 +12,9 @@ from rules.smf.drop_counts import DropCounts
 from rules.smf.midi_file import MidiFile
 from rules.smf.rule_counts import RuleCounts
 from rules.smf.track_events import TrackEvents
+
+MOST_TRACKS_PLAYED: Final = 8_000
+"""How many tracks the engine plays: each needs some thousand bytes."""
 
 
 class MessageCounts:
@@ -39,9 +43,15 @@ class TrackRewrite:
 
 
 class FileRewrite:
-    """All tracks of one file. An *output* is a number: the port's with a file for each port, else 0 for all of them."""
+    """All tracks of one file. An *output* is a number: the port's with a file for each port, else 0 for all of them.
+
+    Raises MidiFileError for more tracks than the engine plays.
+    """
 
     def __init__(self, file: MidiFile, sources: Sequence[int], pipeline: Pipeline, per_port: bool) -> None:
+        if len(file.tracks) > MOST_TRACKS_PLAYED:
+            at = file.tracks[MOST_TRACKS_PLAYED].start
+            raise MidiFileError(at, f"these rules can play at most {MOST_TRACKS_PLAYED:,} tracks: split the file")
         self.file = file
         self.per_port = per_port
         self.outputs = len(pipeline.ports) if per_port else 1

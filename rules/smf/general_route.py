@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import Final
 
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
+from rules.errors import MidiFileError
 from rules.midi.messages import SYSEX
 from rules.program.pipeline import Pipeline
 from rules.smf import single_track
@@ -18,6 +20,9 @@ from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.track_events import END_OF_TRACK, META, TrackEvent, content
 from rules.smf.writing import TrackWriter, stored
 from rules.timing.delays import NEVER, Delay, Later
+
+MOST_PENDING: Final = 30_000
+"""How many messages of a file may be on their way at once: each needs about a thousand bytes."""
 
 
 def play_file(rewrite: FileRewrite, pipeline: Pipeline, bpm: float) -> None:
@@ -101,6 +106,8 @@ class _TrackGroup:
             for tick, number, event in batch:
                 if scheduler.next_due <= tick:
                     self._write_due(tick)
+                if len(scheduler) > MOST_PENDING:
+                    raise self._too_much_pending(number, event)
                 message = event[4]
                 status = message[0]
                 if status >= SYSEX:
@@ -127,6 +134,11 @@ class _TrackGroup:
         self._write_new(out)
         self._count_what_never_went()
         self._finish()
+
+    def _too_much_pending(self, number: int, event: TrackEvent) -> MidiFileError:
+        at = self._tracks[number].events.base + event[1]
+        text = f"more than {MOST_PENDING:,} messages are delayed at once: use shorter delays, or fewer copies"
+        return MidiFileError(at, text)
 
     def _write_due(self, tick: int) -> None:
         """Write what is due by a tick."""

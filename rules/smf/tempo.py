@@ -9,6 +9,7 @@ drop frame runs at 30,000/1,001 frames a second is common practice.
 
 from __future__ import annotations
 
+from array import array
 from bisect import bisect_right
 from collections.abc import Iterable
 from fractions import Fraction
@@ -40,24 +41,39 @@ class TempoMap:
     __slots__ = ("_beat", "_paces", "_scale", "_starts", "_times")
 
     def __init__(self, division: int, changes: Iterable[tuple[int, int]] = (), bpm: Number = 120) -> None:
+        self._starts = array("q", [0])
+        self._paces = array("q", [DEFAULT_TEMPO])
         if division & 0x8000:
             frames, seconds = _frame_rate(256 - (division >> 8))
             self._scale = frames * (division & 0xFF)
-            tempos = {0: seconds * 1_000_000}
+            self._paces[0] = seconds * 1_000_000
             self._beat = Fraction(60 * self._scale, seconds) / _exact(bpm)
         else:
             self._scale = division
-            tempos = {0: DEFAULT_TEMPO}
-            tempos.update(sorted(changes, key=lambda change: change[0]))
             self._beat = Fraction(division)
+            self._enter(changes)
         if not self._scale:
             raise ValueError(f"division {division:04X} has no ticks")
-        self._starts = list(tempos)
-        self._paces = list(tempos.values())
         self._times = [0]
         for index in range(1, len(self._starts)):
             length = self._starts[index] - self._starts[index - 1]
             self._times.append(self._times[-1] + length * self._paces[index - 1])
+
+    def _enter(self, changes: Iterable[tuple[int, int]]) -> None:
+        """Enter tempo changes by tick. A file can have hundreds of thousands, so each is kept as two plain numbers."""
+        ticks, tempos = array("q"), array("q")
+        in_order = True
+        for tick, tempo in changes:
+            in_order = in_order and (not ticks or ticks[-1] <= tick)
+            ticks.append(tick)
+            tempos.append(tempo)
+        order = range(len(ticks)) if in_order else sorted(range(len(ticks)), key=ticks.__getitem__)
+        for place in order:
+            if ticks[place] == self._starts[-1]:
+                self._paces[-1] = tempos[place]
+            elif tempos[place] != self._paces[-1]:
+                self._starts.append(ticks[place])
+                self._paces.append(tempos[place])
 
     def milliseconds(self, tick: int) -> Fraction:
         """Return the time of `tick` (0 and up) in milliseconds from the start."""

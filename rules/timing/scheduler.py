@@ -27,6 +27,9 @@ class Scheduler(Generic[Entry]):
         self._serial = 0
         self.next_due = NEVER
 
+    def __len__(self) -> int:
+        return len(self._heap) - len(self._cancelled)
+
     def origin(self) -> int:
         """Return the next number in the order of origin."""
         self._origins += 1
