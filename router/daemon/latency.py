@@ -32,3 +32,7 @@ class Latency:
             if seen >= share * total:
                 return (step + 1 << _STEP_BITS) / 1_000
         raise AssertionError("a share above 1")
+
+    def state(self) -> dict[str, float | None]:
+        """Return the percentiles that `status` shows, in microseconds."""
+        return {f"p{share * 100:g}": self.percentile(share) for share in (0.5, 0.99, 0.999)}

@@ -14,10 +14,11 @@ import rules.journal.format as journal
 from router.daemon.latency import Latency
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
+from router.daemon.stalls import Stalls
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
-from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, STALL_NS, PollLoop
+from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
 from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from rules.engine.delivery import Sent
@@ -66,8 +67,8 @@ class Live:
         self._act = act
         self._effects = self.session.effects
         self._now_ns = clock.now_ns
-        self._boot_ns = clock.boot_ns
-        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._note_stall)
+        self._stalls = Stalls(clock)
+        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._stalls.note)
         self._requests = Requests()
         self._waiting = self._requests.waiting
         self._stopping = False
@@ -75,9 +76,6 @@ class Live:
         self._open_inputs: list[tuple[InputPort, int]] = []
         self._outputs: list[OutputPort | None] = []
         self._next_scan = 0
-        self._asleep = clock.boot_ns() - clock.now_ns()
-        self._stall_ns = 0
-        self.stalls = 0
         self._began = 0
         self._texts = prepared.texts
         ports.report = self._report
@@ -130,14 +128,8 @@ class Live:
 
     def _look_around(self, now: int) -> None:
         self.switches = self.session.switches
-        asleep = self._boot_ns() - now
-        if asleep - self._asleep > STALL_NS:
-            self._note_stall(asleep - self._asleep)
-        self._asleep = asleep
-        try:
-            self._meet(self.ports.scan(now), now)
-        except Exception:
-            self._report()
+        self._stalls.look(now)
+        self._try(lambda: self._meet(self.ports.scan(now), now))
         self._try(self._look)
 
     def _poll(self) -> bool:
@@ -155,7 +147,7 @@ class Live:
                     break
                 busy = True
                 self._arrive(input_port, player, received[0])
-        if self._stall_ns and not busy:
+        if self._stalls.span and not busy:  # what waits of that time is heard first
             self._end_after_stall()
         if self._effects:
             self._carry_out()
@@ -163,32 +155,17 @@ class Live:
 
     def _carry_out(self) -> None:
         """Do what switches have asked for (ruling 25), by pads, pedals or a command."""
-        effects = self._effects[:]
-        self._effects.clear()
-        for effect in effects:
+        while self._effects:
+            effect = self._effects.pop(0)
             self._say(f'a switch asks for "{effect}"')
             if effect == "panic":
                 self._try(self.panic)
             else:
                 self._try(self._act, effect)
 
-    # -- stalls -------------------------------------------------------------------------------------------------------
-
-    def _note_stall(self, span: int) -> None:
-        """Count a stall of so long (ns): the process was stopped, or the computer slept or was too busy.
-
-        What waits of that time is heard first: a key that was pressed in it may have been let go unheard as well.
-        """
-        self.stalls += 1
-        self._stall_ns += span
-
     def _end_after_stall(self) -> None:
         """End what inputs hold after a stall, since a release of that time may be lost."""
-        seconds, self._stall_ns = self._stall_ns / 1e9, 0
-        self._say(
-            f"the daemon could not run for {seconds:.1f} s: messages of that time may be lost. What was held by then "
-            "ends, so that nothing hangs"
-        )
+        self._say(self._stalls.end())
         for _, player in self._open_inputs:
             now = self._now_ns()
             self._log((journal.LOST, now, player, journal.STALLED))
@@ -354,13 +331,9 @@ class Live:
             "switches": session.switches,
             "switches_began": "restored" if self.restored else "initial",
             "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
-            "latency_us": {
-                "p50": self.latency.percentile(0.5),
-                "p99": self.latency.percentile(0.99),
-                "p99.9": self.latency.percentile(0.999),
-            },
+            "latency_us": self.latency.state(),
             "errors": self.errors,
-            "stalls": self.stalls,
+            "stalls": self._stalls.count,
         }
 
     # -- the end ------------------------------------------------------------------------------------------------------

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
+from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Wanted
 
 Kind = Literal["found", "lost", "waiting", "ambiguous", "server lost", "server back", "dropping", "unlisted"]
@@ -41,3 +42,26 @@ def found_outputs(events: Iterable[PortEvent]) -> set[str]:
     """Return our names of the outputs that are open from now on."""
     wanted = (event.wanted for event in events if event.kind == "found")
     return {one.name for one in wanted if one is not None and one.direction == "out"}
+
+
+def is_cut_off(port: ManagedPort) -> bool:
+    """Return whether a port of the computer is no longer connected, though it is open."""
+    return port.is_cut_off and not port.wanted.virtual
+
+
+def silence(output_port: OutputPort, now: int) -> None:
+    """End what sounds at the old port of a name, since the session knows only the new one."""
+    for message in silence_messages():
+        output_port.send(message, now)
+
+
+def renamed_inputs(
+    inputs: Mapping[str, InputPort], wanted: Iterable[Wanted], is_same: Callable[[InputPort, Wanted], bool]
+) -> dict[str, str]:
+    """Return which open `inputs` have another name in `wanted`, by old name; unclear pairs are none."""
+    named = {one.name: one for one in wanted if one.direction == "in"}
+    gone = [port for name, port in inputs.items() if name not in named and port.is_open]
+    new = [one for name, one in named.items() if name not in inputs]
+    pairs = [(port.name, one.name) for port in gone for one in new if is_same(port, one)]
+    olds, news = ([pair[side] for pair in pairs] for side in (0, 1))
+    return {old: name for old, name in pairs if olds.count(old) == news.count(name) == 1}

@@ -16,11 +16,10 @@ from router.midi.heartbeat import POLL_S, Heartbeat
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
 from router.midi.output_queue import OutputQueue
-from router.midi.port_events import ManagedPort, PortEvent
+from router.midi.port_events import ManagedPort, PortEvent, is_cut_off, renamed_inputs, silence
 from router.midi.port_maintenance import PortMaintenance
 from router.midi.port_opening import PortOpener
 from rules.errors import MachineError
-from rules.midi.neutral import silence_messages
 from rules.ports.patterns import Direction, Wanted, bare_name, port_changes
 from rules.timing.delays import NEVER
 
@@ -42,7 +41,7 @@ class PortManager:
     def __init__(self, backend: Backend, clock: Clock = SYSTEM_CLOCK) -> None:
         self.inputs: list[InputPort] = []
         self.outputs: dict[str, OutputPort] = {}
-        self.report: Callable[[], None] = _unreported
+        self.report: Callable[[], None] = lambda: None  # where only what was lost counts
         self._backend = backend
         self._clock = clock
         self._inputs: dict[str, InputPort] = {}
@@ -75,12 +74,7 @@ class PortManager:
 
     def renamed(self, wanted: Iterable[Wanted]) -> dict[str, str]:
         """Which inputs that are open have another name in `wanted`, by old name: the computer's port is the same."""
-        inputs = {one.name: one for one in wanted if one.direction == "in"}
-        gone = [port for name, port in self._inputs.items() if name not in inputs and port.is_open]
-        new = [one for name, one in inputs.items() if name not in self._inputs]
-        pairs = [(port.name, one.name) for port in gone for one in new if self._is_same(port, one)]
-        olds, news = ([pair[side] for pair in pairs] for side in (0, 1))
-        return {old: name for old, name in pairs if olds.count(old) == news.count(name) == 1}
+        return renamed_inputs(self._inputs, wanted, self._is_same)
 
     def _is_same(self, port: InputPort, wanted: Wanted) -> bool:
         if (port.wanted.pattern, port.wanted.virtual) == (wanted.pattern, wanted.virtual):
@@ -174,7 +168,7 @@ class PortManager:
                     name: output_port for name, output_port in self.outputs.items() if output_port is not port
                 }
             elif port.is_open:
-                _silence(port, self._clock.now_ns())
+                silence(port, self._clock.now_ns())
             self._closing.append(port)
         self._close_drained()
         self._list_inputs()
@@ -212,7 +206,7 @@ class PortManager:
         except MachineError as error:  # what is open plays on
             return self._complain_of_names(str(error))
         self._unlisted = ""
-        is_due = self._look_again or self._opener.failed or any(map(_is_cut_off, self._all()))
+        is_due = self._look_again or self._opener.failed or any(map(is_cut_off, self._all()))
         if names == self._names and not is_due:
             return []
         if not self._is_alive():
@@ -352,17 +346,3 @@ class PortManager:
                 port.disconnect("closed")
         self._list_inputs()
         self._backend.close()
-
-
-def _unreported() -> None:
-    """Report nothing, where only what was lost counts."""
-
-
-def _is_cut_off(port: ManagedPort) -> bool:
-    return port.is_cut_off and not port.wanted.virtual
-
-
-def _silence(output_port: OutputPort, now: int) -> None:
-    """End what sounds at the old port of a name, since the session knows only the new one."""
-    for message in silence_messages():
-        output_port.send(message, now)

@@ -128,7 +128,7 @@ def test_what_is_held_through_a_stall_ends(rig: LiveRig, how: str) -> None:
     assert rig.rack.heard[-2:] == [UP, UP_OFF]
     (told,) = (line for line in rig.said if "could not run" in line)
     assert told.startswith("the daemon could not run for 10.0 s: messages of that time may be lost.")
-    assert rig.live.stalls == 1
+    assert rig.live.status()["stalls"] == 1
     assert replay(rig.records) == went_out(rig.records)
     words = [event.words for event in history_of(rig.records, 10**12).happened if hasattr(event, "words")]
     assert "input keys may have missed messages: its notes and pedals end" in words
@@ -151,4 +151,4 @@ def test_what_the_daemon_itself_does_for_long_is_no_stall(rig: LiveRig, monkeypa
         assert rig.rack.heard == [PROGRAM, ON]
 
     rig.goes(script())
-    assert rig.live.stalls == 0
+    assert rig.live.status()["stalls"] == 0
