@@ -159,6 +159,8 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     if dropped := sum(port["dropped"] for port in told["ports"]):
         yield "dropped", f"{count(dropped, 'message')} that waited at a panic"
     yield from _nowhere(told["ports"])
+    history = told["history"]
+    yield "history", f"{durations.in_words(history['seconds'])}, {history['bytes'] / 1e6:.1f} MB"
     yield "errors", number(told["errors"]) if told["errors"] else "none"
     yield "recording", plain(told["recording"]) if told["recording"] else "no"
 

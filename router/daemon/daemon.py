@@ -46,7 +46,9 @@ def run(settings: RunSettings) -> int:
         log = LogThread()
         closing.callback(log.stop)
         prepared, faults = rules_to_start(settings, log.say)
-        daemon = Daemon(settings, prepared, log.say, stderr.lines, faults=faults, missed=lambda: stderr.missed)
+        daemon = Daemon(
+            settings, prepared, log.say, stderr.lines, faults=faults, losses=lambda: (stderr.missed, stderr.overruns)
+        )
         control = ControlServer(settings.name, daemon.handlers(), log.say)
         control.start()
         closing.callback(control.stop)
@@ -81,8 +83,9 @@ def rules_to_start(settings: RunSettings, say: Callable[[str], None]) -> tuple[P
 class Daemon:
     """The loop and its helpers: the recorder, who watches the rule files, the service manager.
 
-    `noises` gives what the libraries of the MIDI system have to say by themselves, and `missed` how many messages had
-    no room at an input. `faults` is why `prepared` are not what the rule files hold, but the rules that ran last.
+    `noises` gives what the libraries of the MIDI system have to say by themselves. `losses` counts the messages that
+    had no room at an input, and how often ALSA lost an unknown number. `faults` is why `prepared` are not what the rule
+    files hold, but the rules that ran last.
     """
 
     def __init__(
@@ -93,9 +96,9 @@ class Daemon:
         noises: Callable[[], list[str]],
         clock: Clock = SYSTEM_CLOCK,
         faults: str | None = None,
-        missed: Callable[[], int] = lambda: 0,
+        losses: Callable[[], tuple[int, int]] = lambda: (0, 0),
     ) -> None:
-        self._missed = missed
+        self._losses = losses
         self._missed_told = (0, -_TELL_MISSED_EVERY_NS)
         self._settings = settings
         self._prepared, self._faults = prepared, faults
@@ -130,6 +133,7 @@ class Daemon:
             self._effects.ask,
             self._clock,
             restored,
+            lambda: sum(self._losses()),
         )
         keeper = self._keeper = RunKeeper(
             self._settings.name, self._settings.rules, lambda: live.switches, self._say, self._clock
@@ -181,7 +185,7 @@ class Daemon:
 
     def _tell_missed(self, now: int) -> None:
         """Say how many messages came in too fast; not more often than every ten seconds."""
-        missed = self._missed()
+        missed, _ = self._losses()
         told, told_at = self._missed_told
         if missed > told and now - told_at >= _TELL_MISSED_EVERY_NS:
             self._missed_told = (missed, now)
@@ -230,7 +234,8 @@ class Daemon:
             "pid": os.getpid(),
             "version": version(),
             **live.do(live.status),
-            "missed": self._missed(),
+            "missed": self._losses()[0],
+            "history": self._recorder.history,
             "rules": {
                 "files": [name for name, _ in self._reloader.prepared.texts],
                 "applied": self._reloader.applied_at,

@@ -12,9 +12,9 @@ from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
 from router.daemon.latency import Latency
+from router.daemon.missed_input import MissedInput
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
-from router.daemon.stalls import Stalls
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
@@ -39,7 +39,8 @@ class Live:
     """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called four times a second.
 
     `switches` tells other threads how the switches stood a moment ago. `act` is handed what a pad or pedal asks for
-    besides panic, and must not wait. `restored` is how switches stood when another daemon ended.
+    besides panic, and must not wait. `restored` is how switches stood when another daemon ended. `losses` counts how
+    often inputs ran over.
     """
 
     def __init__(
@@ -52,6 +53,7 @@ class Live:
         act: Callable[[str], None] = lambda effect: None,
         clock: Clock = SYSTEM_CLOCK,
         restored: Mapping[str, State] | None = None,
+        losses: Callable[[], int] = lambda: 0,
     ) -> None:
         self.session = Session(prepared.ruleset, prepared.pipeline)
         self.restored = restored is not None
@@ -67,8 +69,9 @@ class Live:
         self._act = act
         self._effects = self.session.effects
         self._now_ns = clock.now_ns
-        self._stalls = Stalls(clock)
-        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._stalls.note)
+        self._losses = losses
+        self._missed = MissedInput(clock)
+        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._missed.note_stall)
         self._requests = Requests()
         self._waiting = self._requests.waiting
         self._stopping = False
@@ -128,7 +131,7 @@ class Live:
 
     def _look_around(self, now: int) -> None:
         self.switches = self.session.switches
-        self._stalls.look(now)
+        self._try(lambda: self._missed.look(self._losses(), self.ports.inputs))
         self._try(lambda: self._meet(self.ports.scan(now), now))
         self._try(self._look)
 
@@ -147,8 +150,8 @@ class Live:
                     break
                 busy = True
                 self._arrive(input_port, player, received[0])
-        if self._stalls.span and not busy:  # what waits of that time is heard first
-            self._end_after_stall()
+        if self._missed.is_pending and not busy:
+            self._end_what_may_hang()
         if self._effects:
             self._carry_out()
         return busy
@@ -163,13 +166,16 @@ class Live:
             else:
                 self._try(self._act, effect)
 
-    def _end_after_stall(self) -> None:
-        """End what inputs hold after a stall, since a release of that time may be lost."""
-        self._say(self._stalls.end())
-        for _, player in self._open_inputs:
-            now = self._now_ns()
-            self._log((journal.LOST, now, player, journal.STALLED))
-            self._safely(self.session.lose, player, now)
+    def _end_what_may_hang(self) -> None:
+        """End what inputs hold whose messages may be lost, note-offs among them."""
+        suspects, words = self._missed.settle([input_port for input_port, _ in self._open_inputs])
+        for line in words:
+            self._say(line)
+        for input_port, player in self._open_inputs:
+            if input_port in suspects:
+                now = self._now_ns()
+                self._log((journal.LOST, now, player, journal.STALLED))
+                self._safely(self.session.lose, player, now)
 
     def _arrive(self, input_port: InputPort, player: int, received: Any) -> None:
         """Play a message that arrived. Whatever goes wrong is counted, and never stops the next one."""
@@ -333,7 +339,7 @@ class Live:
             "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
             "latency_us": self.latency.state(),
             "errors": self.errors,
-            "stalls": self._stalls.count,
+            "stalls": self._missed.stalls,
         }
 
     # -- the end ------------------------------------------------------------------------------------------------------

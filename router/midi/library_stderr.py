@@ -43,11 +43,12 @@ class LibraryStderr:
     """While this lasts, libraries write into a file that nobody has to read, and Python to standard error as before.
 
     `missed` counts the messages that an input had no room for, as far as `lines` has seen. They come by the thousand,
-    so none of those lines is told.
+    so none of those lines is told. `overruns` counts how often ALSA lost what waited there, however much that was.
     """
 
     def __init__(self) -> None:
         self.missed = 0
+        self.overruns = 0
         self._file = _temporary_file()
         self._read = 0  # bytes of it
         self._former: BinaryIO | None = None
@@ -76,6 +77,7 @@ class LibraryStderr:
         written = written[:_MOST_BYTES]
         meanings = map(_meaning, written.decode("utf-8", "replace").splitlines())
         counts = Counter(meaning for meaning in meanings if meaning.strip())
+        self.overruns += counts[_OVERRUN]
         told = [line if times == 1 else f"{line} ({times} times)" for line, times in counts.items()]
         more = [f"and {len(told) - _MOST_LINES} more lines"] if len(told) > _MOST_LINES else []
         return told[:_MOST_LINES] + more

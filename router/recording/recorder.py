@@ -93,6 +93,12 @@ class Recorder:
             now = self._clock.now_ns()
             return self._ring.since(now - int(seconds * 1e9)) + pack((RECORDED, now, 0, TRIMMED))
 
+    @property
+    def history(self) -> dict[str, int]:
+        """How far back the history reaches (s), and how much memory it takes (bytes)."""
+        with self._guard:
+            return {"seconds": self._ring.span_ns(self._clock.now_ns()) // 1_000_000_000, "bytes": self._ring.size}
+
     def everything(self) -> bytes:
         """All packed records that are kept, after what still counts of the time before, and last what time it is."""
         with self._guard:

@@ -15,11 +15,19 @@ _FAST: Final = 1  # a journal shrinks to a quarter at the lowest level already
 
 @dataclass(frozen=True, slots=True)
 class _Chunk:
-    """Records of half a second or so, packed and compressed; `lasting` are those among them that stay in force."""
+    """Records of half a second or so, packed and compressed; `lasting` are those among them that stay in force.
+
+    Those are compressed too, and counted: a large rule file that is saved again and again would outgrow all else.
+    """
 
     end: int
     data: bytes
-    lasting: tuple[Record, ...]
+    lasting: bytes
+
+    @property
+    def size(self) -> int:
+        """How many bytes it takes."""
+        return len(self.data) + len(self.lasting)
 
 
 class RingBuffer:
@@ -38,18 +46,23 @@ class RingBuffer:
 
     def add(self, packed: bytes, end: int, lasting: tuple[Record, ...] = ()) -> None:
         """Take packed records; `end` is the time (ns) by which they came."""
-        chunk = _Chunk(end, zlib.compress(packed, _FAST), lasting)
+        kept = zlib.compress(b"".join(map(pack, lasting)), _FAST) if lasting else b""
+        chunk = _Chunk(end, zlib.compress(packed, _FAST), kept)
         self._chunks.append(chunk)
-        self.size += len(chunk.data)
+        self.size += chunk.size
         self.trim(end)
 
     def trim(self, now: int) -> None:
         """Give up what is too old, or too much."""
         while self._chunks and (now - self._chunks[0].end > self._limit_ns or self.size > self._limit_bytes):
             chunk = self._chunks.popleft()
-            self.size -= len(chunk.data)
+            self.size -= chunk.size
             for record in unpack(zlib.decompress(chunk.data)):
                 self._kept_before.give_up(record)
+
+    def span_ns(self, now: int) -> int:
+        """Return how far (ns) it reaches back."""
+        return now - self._chunks[0].end if self._chunks else 0
 
     def everything(self) -> bytes:
         """All records that are kept. Before them, what counts of those that are gone: what is still held, then what
@@ -61,7 +74,9 @@ class RingBuffer:
         lasting = {record[0]: record for record in self._kept_before.lasting}
         wanted = deque(self._chunks)
         while wanted and wanted[0].end < begin:
-            lasting.update((record[0], record) for record in wanted.popleft().lasting)
+            chunk = wanted.popleft()
+            if chunk.lasting:
+                lasting.update((record[0], record) for record in unpack(zlib.decompress(chunk.lasting)))
         return self._joined([lasting[kind] for kind in sorted(lasting)], wanted)
 
     def _joined(self, before: list[Record], chunks: deque[_Chunk]) -> bytes:

@@ -64,12 +64,15 @@ class LiveRig:
     `asleep` is how long (ns) the computer has slept by then.
 
     With `hurry`, each sleep takes so many times longer than it was meant to. A `clock` of one's own is for threads.
+
+    `losses` is how often inputs ran over.
     """
 
     def __init__(self, text: str = RULES, server: bool = False, hurry: int = 1, clock: Clock | None = None) -> None:
         self._hurry = hurry
         self.now = 7_000 * MS
         self.asleep = 0
+        self.losses = 0
         self.slept: list[int] = []
         self.records: list[Record] = []
         self.said: list[str] = []
@@ -85,7 +88,12 @@ class LiveRig:
 
     def _made(self, rules: Prepared) -> Live:
         return Live(
-            rules, PortManager(self.backend, self.clock), self.records.append, self.said.append, clock=self.clock
+            rules,
+            PortManager(self.backend, self.clock),
+            self.records.append,
+            self.said.append,
+            clock=self.clock,
+            losses=lambda: self.losses,
         )
 
     def goes(self, script: Iterable[float]) -> None:

@@ -129,7 +129,7 @@ def test_messages_that_came_in_too_fast_are_told_now_and_then(tmp_path: Path) ->
     said: list[str] = []
     time = FakeClock()
     missed = 0
-    daemon = Daemon(settings, prepare(settings.rules), said.append, list, time.clock, missed=lambda: missed)
+    daemon = Daemon(settings, prepare(settings.rules), said.append, list, time.clock, losses=lambda: (missed, 0))
     for seconds, missed in ((1, 0), (1, 1), (1, 800), (9, 2_000), (10, 2_000), (10, 2_001)):  # noqa: B007
         time.now += seconds * SECOND_NS
         daemon._look()

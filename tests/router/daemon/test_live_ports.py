@@ -152,3 +152,32 @@ def test_what_the_daemon_itself_does_for_long_is_no_stall(rig: LiveRig, monkeypa
 
     rig.goes(script())
     assert rig.live.status()["stalls"] == 0
+
+
+def test_what_an_input_holds_that_ran_over_ends(rig: LiveRig) -> None:
+    """Once the flood is over: a note-off may have been among what was lost. Other inputs hold on."""
+    volume = b"\xb0\x07\x64"
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON)
+        rig.pads.play(LOW)
+        yield 300
+        for _ in range(3):
+            rig.keys.play(*[volume] * 300)
+            rig.losses += 100
+            yield 250
+            assert OFF not in rig.rack.heard
+        yield 750
+        assert rig.rack.heard.count(OFF) == 1
+        assert LOW_OFF not in rig.rack.heard
+        rig.keys.play(UP)
+        yield 2_000
+        assert rig.rack.heard[-1] == UP
+        rig.keys.play(*[volume] * 900)  # all of it was taken
+        yield 2_000
+        assert UP_OFF not in rig.rack.heard
+
+    rig.goes(script())
+    told = [line for line in rig.said if "nothing hangs" in line]
+    assert told == ['input "keys" got more than could be taken: what it holds ends, so that nothing hangs']
+    assert replay(rig.records) == went_out(rig.records)

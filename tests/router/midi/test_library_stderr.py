@@ -47,7 +47,7 @@ def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str
         os.write(2, b"Jack::MidiBufferMixdown - got invalid next event\n")
         os.write(2, b"Jack::MidiBufferMixdown - invalid source buffer\n")
         told = stderr_lines.lines()
-        assert stderr_lines.missed == 1
+        assert (stderr_lines.missed, stderr_lines.overruns) == (1, 2)
     hint = "If a note hangs, run pointsman panic"
     assert told == [
         f"more came in at once than ALSA keeps, and what waited there is lost. {hint} (2 times)",

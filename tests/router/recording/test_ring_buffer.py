@@ -1,5 +1,8 @@
 """The history of the daemon: the last minutes, within its bounds, and what still counts of the time before."""
 
+import random
+import tracemalloc
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -58,3 +61,23 @@ def test_memory_is_bounded(messages: list[bytes], limit: int) -> None:
     for time, data in enumerate(messages):
         ring.add(pack((OUT, time, 0, data)), time)
         assert ring.size <= limit
+
+
+def test_rules_that_are_saved_again_and_again_stay_within_the_bounds() -> None:
+    """A large rule file counts with all that is kept of it, also of the rules that came after it."""
+
+    def filled() -> RingBuffer:
+        ring = RingBuffer(1_000, 40_000)
+        for moment in range(200):
+            rules: Record = (RULES, moment, 0, random.Random(moment).randbytes(5_000))
+            ring.add(pack(rules), moment, (rules,))
+        return ring
+
+    tracemalloc.start()
+    try:
+        ring = filled()
+        memory, _ = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert ring.size <= 40_000
+    assert memory < 60_000
