@@ -32,7 +32,7 @@ from rules.errors import MachineError
 
 ABOUT: Final = """\
 Write one file about the running daemon: what arrived and went out in the last minutes, the rule files, versions and
-ports. Send it to whoever can find out what went wrong."""
+ports. Send it to the people who can find out what went wrong."""
 
 MORE: Final = """\
 examples:
