@@ -6,7 +6,7 @@ The same is done for what comes from a player, and for what a waiting node emits
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 
 from rules.engine.delivery import Sent
 from rules.engine.dispatch import Dispatch
@@ -53,9 +53,12 @@ class Bookkeeping(Dispatch):
         new = [event for event in events if _is_note(event) and is_note_on(event.message)]
         press = Press([], evaluation.table, evaluation.word)
         if begins or new:
-            self._end_moved(ledger, key, {event.place for event in new}, evaluation.start.origin, evaluation.now, out)
+            press.places = {event.place for event in new}
+            # a key can be struck thousands of times before it is let go, each time at the same places
+            if not ledger.sounds_only_at(key, press.places):
+                self._end_moved(ledger, key, press.places, evaluation.start.origin, evaluation.now, out)
             # a note-on that comes to nothing is noted too: its note-off shall come to nothing as well
-            ledger.presses[key] = [*ledger.pressed(key), press]
+            ledger.add_press(key, press)
         self._enter_events(ledger, key, evaluation, events, press, out)
         if key in ledger.rests:
             self._bring_to_rest(ledger, key, evaluation, events, out)
@@ -105,9 +108,8 @@ class Bookkeeping(Dispatch):
         if _is_note(event):
             if is_note_on(event.message):
                 press.soundings.append(event)
-                pressed = ledger.pressed(key)
-                if press not in pressed:  # an all notes off that was sent with it had emptied it
-                    ledger.presses[key] = [*pressed, press]
+                if not ledger.has_press(key, press):  # an all notes off that was sent with it had emptied it
+                    ledger.add_press(key, press)
             elif event.literal:
                 self._end_written(ledger, key, event)
         else:
@@ -189,7 +191,7 @@ class Bookkeeping(Dispatch):
             self._end(struck, off.origin, now, out, off.message)
 
     def _end_moved(
-        self, ledger: Ledger, key: LedgerKey, places: set[OutputPlace], origin: int, now: int, out: list[Sent]
+        self, ledger: Ledger, key: LedgerKey, places: Set[OutputPlace], origin: int, now: int, out: list[Sent]
     ) -> None:
         """End what does not sound at the new places, before a second note-on of a held key (ruling 10)."""
         for sounding in ledger.remove_soundings(key, lambda sounding: sounding.place not in places):

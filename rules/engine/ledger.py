@@ -7,7 +7,7 @@ strand it (ruling 9).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,11 +23,15 @@ and the in-key that the node's message would have by itself."""
 
 @dataclass(slots=True, eq=False)
 class Press:
-    """The note-ons that one note-on (or another trigger) set sounding, and the rules and switches of that moment."""
+    """The note-ons that one note-on (or another trigger) set sounding, and the rules and switches of that moment.
+
+    `places` are those where it sounds and the presses of the key before it, None where that isn't known.
+    """
 
     soundings: list[Event]
     table: Table
     word: int
+    places: Set[OutputPlace] | None = None
 
 
 @dataclass(slots=True, eq=False)
@@ -146,6 +150,27 @@ class Ledger:
             for lane in held.lanes
         ]
         return notes, bends
+
+    def add_press(self, key: LedgerKey, press: Press) -> None:
+        """Add a new press behind those of its key."""
+        pressed = self.pressed(key)
+        if pressed:
+            pressed.append(press)
+        else:
+            self.presses[key] = [press]
+
+    def has_press(self, key: LedgerKey, press: Press) -> bool:
+        """Return whether a press is among those of its key; it is the last one as a rule."""
+        pressed = self.pressed(key)
+        return bool(pressed) and (pressed[-1] is press or press in pressed)
+
+    def sounds_only_at(self, key: LedgerKey, places: Set[OutputPlace]) -> bool:
+        """Return whether a key is known to sound nowhere else, without a look at each of its soundings."""
+        pressed = self.pressed(key)
+        if not pressed:
+            return True
+        known = pressed[-1].places
+        return known is not None and known <= places
 
     def remove_soundings(self, key: LedgerKey, goes: Callable[[Event], bool]) -> list[Event]:
         """Remove soundings, and presses that this empties; return what was removed, in the order pressed."""

@@ -13,7 +13,7 @@ from rules.midi.messages import SYSEX
 from rules.program.pipeline import Pipeline
 from rules.smf import single_track
 from rules.smf.chunks import Track
-from rules.smf.event_order import in_order
+from rules.smf.event_order import Timed, in_order
 from rules.smf.file_rewrite import FileRewrite, TrackRewrite
 from rules.smf.midi_file import MidiFile
 from rules.smf.tempo import TempoMap, tempo_map
@@ -23,6 +23,10 @@ from rules.timing.delays import NEVER, Delay, Later
 
 MOST_PENDING: Final = 30_000
 """How many messages of a file may be on their way at once: each needs about a thousand bytes."""
+MOST_SOUNDING: Final = 25_000
+"""How many notes of a file may sound at once: some files begin notes and end none."""
+_COUNTED_EVERY: Final = 8_192
+"""Events after which the notes that sound are counted: that takes a look at each."""
 
 
 def play_file(rewrite: FileRewrite, pipeline: Pipeline, bpm: float) -> None:
@@ -102,12 +106,21 @@ class _TrackGroup:
         engine, scheduler, waiting = self.engine, self.engine.scheduler, self.engine.waiting
         tick = 0
         out: list[Sent] = []
+        uncounted = 0
         for batch in in_order([track.events for track in self._tracks]):
+            uncounted += len(batch)
+            if uncounted > _COUNTED_EVERY:
+                uncounted = 0
+                if engine.sounding > MOST_SOUNDING:
+                    raise self._refused(batch[0], f"more than {MOST_SOUNDING:,} notes sound at once: end them")
             for tick, number, event in batch:
                 if scheduler.next_due <= tick:
                     self._write_due(tick)
                 if len(scheduler) > MOST_PENDING:
-                    raise self._too_much_pending(number, event)
+                    raise self._refused(
+                        (tick, number, event),
+                        f"more than {MOST_PENDING:,} messages are delayed at once: use shorter delays, or fewer copies",
+                    )
                 message = event[4]
                 status = message[0]
                 if status >= SYSEX:
@@ -135,10 +148,10 @@ class _TrackGroup:
         self._count_what_never_went()
         self._finish()
 
-    def _too_much_pending(self, number: int, event: TrackEvent) -> MidiFileError:
-        at = self._tracks[number].events.base + event[1]
-        text = f"more than {MOST_PENDING:,} messages are delayed at once: use shorter delays, or fewer copies"
-        return MidiFileError(at, text)
+    def _refused(self, timed: Timed, text: str) -> MidiFileError:
+        """Return the error for a file that goes beyond a limit at an event."""
+        _, number, event = timed
+        return MidiFileError(self._tracks[number].events.base + event[1], text)
 
     def _write_due(self, tick: int) -> None:
         """Write what is due by a tick."""

@@ -14,6 +14,7 @@ from rules.smf.event_order import CHUNK, MOST_IN_CHUNKS, in_order
 from rules.smf.midi_file import read
 from rules.smf.tempo import TempoMap
 from rules.smf.track_events import TrackEvent
+from tests.support.counting import calls_made
 from tests.support.smf_bytes import chunk, header
 
 RIG = '[ports]\nseq = { input = true }\nrack = { output = true }\n[[rules]]\nfrom = "seq"\nto = "rack"\n'
@@ -47,6 +48,25 @@ def test_too_many_messages_on_their_way_are_refused(event: bytes) -> None:
     with pytest.raises(MidiFileError, match="more than 30,000 messages are delayed at once") as raised:
         rewrite_midi(data, load_rules({"rig.toml": DELAYED}))
     assert raised.value.offset == 22 + 30_001 * len(event)
+
+
+def test_too_many_notes_that_sound_are_refused() -> None:
+    """A key that is struck and never let go is remembered each time."""
+    data = header(1) + chunk(b"MTrk", b"\x00\x90\x40\x40" + b"\x60\x40\x40" * 50_000 + END)
+    with pytest.raises(MidiFileError, match="more than 25,000 notes sound at once: end them"):
+        rewrite_midi(data, load_rules({"rig.toml": DELAYED}))
+
+
+def test_a_key_struck_many_times_takes_work_by_their_number() -> None:
+    """Twice the strikes of a key that is held are a little more than twice the work at most."""
+
+    def work(strikes: int) -> int:
+        data = header(1) + chunk(b"MTrk", b"\x00\x90\x40\x40" + b"\x60\x40\x40" * strikes + b"\x60\x40\x00" + END)
+        return calls_made(lambda: rewrite_midi(data, loaded))
+
+    loaded = load_rules({"rig.toml": DELAYED})
+    work(1)
+    assert work(600) < 2.2 * work(300)
 
 
 class CountedTrack:
