@@ -55,7 +55,7 @@ class Undone:
     dry_run: bool
 
 
-class _Step(NamedTuple):
+class _Undoable(NamedTuple):
     """What can be undone: the file, how it looked then, its backup, the entry, and whether there is more behind it."""
 
     name: str
@@ -76,17 +76,17 @@ def undo(files: Iterable[str], *, follow_links: bool = False, dry_run: bool = Fa
     problems = [LeftAlone(str(item.path), item.reason) for item in found if isinstance(item, Unusable)]
     records = InPlaceRecords(paths, read_only=dry_run, create=False)
     try:
-        steps: list[_Step] = []
+        undoable: list[_Undoable] = []
         backups = _Backups()
         for path, name in paths.items():
-            step = _step(name, Path(path), records.entries(path), backups)
-            if isinstance(step, _Step):
-                steps.append(step)
-            elif step is not None:
-                problems.append(step)
-        run = max((step.entry.run for step in steps), default="")
-        last = [step for step in steps if step.entry.run == run]
-        earlier = len(last) < len(steps) or any(step.earlier for step in last)
+            one = _undoable(name, Path(path), records.entries(path), backups)
+            if isinstance(one, _Undoable):
+                undoable.append(one)
+            elif one is not None:
+                problems.append(one)
+        run = max((one.entry.run for one in undoable), default="")
+        last = [one for one in undoable if one.entry.run == run]
+        earlier = len(last) < len(undoable) or any(one.earlier for one in last)
         restored: list[Restored] = []
         for outcome in _restored(last, dry_run, disk):
             if isinstance(outcome, Restored):
@@ -98,11 +98,11 @@ def undo(files: Iterable[str], *, follow_links: bool = False, dry_run: bool = Fa
     return Undone(tuple(restored), tuple(problems), time_of(run) if run else "", earlier, dry_run)
 
 
-def _restored(steps: Iterable[_Step], dry_run: bool, disk: Disk) -> Iterator[Restored | LeftAlone]:
+def _restored(undoable: Iterable[_Undoable], dry_run: bool, disk: Disk) -> Iterator[Restored | LeftAlone]:
     folders: dict[Path, None] = {}
     try:
         with ended_like_ctrl_c():
-            for name, path, stamp, backup, _, _ in steps:
+            for name, path, stamp, backup, _, _ in undoable:
                 try:
                     if not dry_run:
                         if stamp_of(path.stat()) != stamp:
@@ -118,7 +118,7 @@ def _restored(steps: Iterable[_Step], dry_run: bool, disk: Disk) -> Iterator[Res
             disk.settle(folder)
 
 
-def _step(name: str, path: Path, entries: Iterable[Entry], backups: _Backups) -> _Step | LeftAlone | None:
+def _undoable(name: str, path: Path, entries: Iterable[Entry], backups: _Backups) -> _Undoable | LeftAlone | None:
     """Return what can be undone of one recording; None if it was never rewritten, or is again what it was."""
     entries = tuple(entries)
     if not entries:
@@ -132,7 +132,7 @@ def _step(name: str, path: Path, entries: Iterable[Entry], backups: _Backups) ->
     for entry in reversed(made):
         if entry.before in kept:
             earlier = any(one.after == entry.before and one.before in kept for one in entries)
-            return _Step(name, path, stamp, kept[entry.before], entry, earlier)
+            return _Undoable(name, path, stamp, kept[entry.before], entry, earlier)
     if any(entry.before == now for entry in entries):
         return None
     if made:

@@ -83,8 +83,6 @@ class Live:
         self._texts = prepared.texts
         ports.report = self._report
 
-    # -- from other threads -------------------------------------------------------------------------------------------
-
     def do(self, work: Callable[[], T]) -> T:
         """Run `work` in the loop, between two messages; its result, or what it raises.
 
@@ -233,8 +231,6 @@ class Live:
         if self.errors <= _MOST_TRACEBACKS:
             self._say(f"Internal error, the music goes on. Please report: {traceback.format_exc()}")
 
-    # -- ports --------------------------------------------------------------------------------------------------------
-
     def _meet(self, events: list[PortEvent], now: int, new: Collection[str] = ()) -> None:
         """Act on ports that came or went: release lost sources, begin returned outputs in silence.
 
@@ -341,8 +337,6 @@ class Live:
             "errors": self.errors,
             "stalls": self._missed.stalls,
         }
-
-    # -- the end ------------------------------------------------------------------------------------------------------
 
     def _leave(self) -> None:
         """End everything that sounds, gives the wires time for it, and closes."""
