@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rules.fields.when import Term, When, number_span
+from rules.fields.when import Term, When
 from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
-from rules.program.switch_states import Layout, State, SwitchStates
+from rules.program.switch_states import Layout, SwitchStates
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 
@@ -30,27 +30,8 @@ def guard_of(layout: Layout, when: When | None) -> Guard:
 
 def _term(layout: Layout, term: Term) -> Guard:
     field = layout.fields[term.switch]
-    wanted = [state for state in field.states if _is_meant(state, term.value)]
-    codes = [code for code, state in enumerate(field.states) if (state in wanted) != term.negated]
-    return tuple(field.cube(code) for code in codes)
+    return tuple(field.cube(code) for code, state in enumerate(field.states) if term.holds(state))
 
 
 def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> SwitchStates:
-    if isinstance(switch, OnOffSwitch):
-        return SwitchStates((False, True), switch.initial)
-    if isinstance(switch, ValueSwitch):
-        return SwitchStates(switch.values, switch.first, round=True)
-    low, high = switch.numbers
-    return SwitchStates(tuple(range(low, high + 1)), switch.first)
-
-
-def _is_meant(state: State, value: str | None) -> bool:
-    """Return whether a condition means this state: no value asks for on, numbers may be a range."""
-    if value is None:
-        return state is True
-    if isinstance(state, bool):
-        return value == ("on" if state else "off")
-    if isinstance(state, int):
-        low, high = number_span(value) or (1, 0)
-        return (low is None or low <= state) and (high is None or state <= high)
-    return state == value
+    return SwitchStates(switch.states, switch.first, round=isinstance(switch, ValueSwitch))

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
@@ -24,6 +25,23 @@ class Term:
     value: str | None
     negated: bool
 
+    def holds(self, state: bool | int | str) -> bool:
+        """Return whether the condition is met while the switch has a state.
+
+        Without a value it asks for on; numbers may be a range.
+        """
+        return self._means(state) != self.negated
+
+    def _means(self, state: bool | int | str) -> bool:
+        if self.value is None:
+            return state is True
+        if isinstance(state, bool):
+            return self.value == ("on" if state else "off")
+        if isinstance(state, int):
+            low, high = number_span(self.value) or (1, 0)
+            return (low is None or low <= state) and (high is None or state <= high)
+        return state == self.value
+
     def __str__(self) -> str:
         text = self.switch if self.value is None else f"{self.switch} = {self.value}"
         return f"not {text}" if self.negated else text
@@ -39,6 +57,13 @@ class When:
     def terms(self) -> tuple[Term, ...]:
         """Every term, in the order written."""
         return tuple(term for terms in self.alternatives for term in terms)
+
+    def holds(self, states: Mapping[str, bool | int | str]) -> bool:
+        """Return whether the condition is met; a switch that isn't among `states` meets none."""
+        return any(
+            all(term.switch in states and term.holds(states[term.switch]) for term in terms)
+            for terms in self.alternatives
+        )
 
     def __str__(self) -> str:
         return " or ".join(" and ".join(map(str, terms)) for terms in self.alternatives)

@@ -5,17 +5,17 @@ One small check for each concern. A name whose own table is faulty counts as kno
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import Final
 
 from rules.errors import Problem
 from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.fields.written_messages import DelayedMessage
+from rules.rulefile.checking_chains import check_combinations, check_copies, check_ways
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
-from rules.rulefile.draft import Draft, Placed, PlacedBranch, placed_branches, staged
+from rules.rulefile.draft import Draft, Placed, PlacedBranch, all_branches, placed_branches, staged
 from rules.rulefile.locations import Location
 from rules.rulefile.outline import is_whole
 from rules.rulefile.port_tables import Device
@@ -25,14 +25,12 @@ from rules.rulefile.switch_tables import OnOffSwitch, Trigger
 
 Check = Callable[[Draft], Iterator[Problem]]
 
-MOST_COMBINATIONS: Final = 512
-"""Every way in which the switches of a rule's steps can be set is worked out when the rules are read, which takes time
-and memory: some milliseconds for each."""
-
 
 def check(draft: Draft) -> Iterator[Problem]:
     """Everything that is wrong with the files taken together."""
-    for one in CHECKS:
+    too_many = list(check_ways(draft))
+    yield from too_many
+    for one in () if too_many else CHECKS:
         yield from one(draft)
 
 
@@ -85,7 +83,7 @@ def check_sources(draft: Draft) -> Iterator[Problem]:
 
 def check_destinations(draft: Draft) -> Iterator[Problem]:
     """Rules lead to devices, and to ports that can send."""
-    for branch in _all_branches(draft):
+    for branch in all_branches(draft):
         for number, outlet in enumerate(branch.branch.outlets):
             line = branch.outlets_place if outlet.channels is None else branch.outlets_place.inside(number)
             for position, name in enumerate(outlet.to):
@@ -140,7 +138,7 @@ def check_last_rechannel(draft: Draft) -> Iterator[Problem]:
     """`rechannel` right before devices with a channel changes nothing (ruling 8)."""
     last: dict[Location, list[PlacedBranch]] = {}
     inside: set[Location] = set()
-    for branch in _all_branches(draft):
+    for branch in all_branches(draft):
         for number, entry in enumerate(branch.stages, start=1):
             if entry.value.step.only_rechannels:
                 if number == len(branch.stages):
@@ -208,34 +206,6 @@ def check_chase(draft: Draft) -> Iterator[Problem]:
             yield entry.place.inside("chase").problem(text)
 
 
-def check_combinations(draft: Draft) -> Iterator[Problem]:
-    """Yield steps on one way that depend on more combinations of switches than can be computed beforehand."""
-    for branch in _all_branches(draft):
-        names = [name for outlet in branch.branch.outlets for name in outlet.to]
-        behind = [draft.devices[name].value.steps for name in names if name in draft.devices] or [()]
-        before = [draft.ports[name].value.steps for name in branch.rule.source if name in draft.ports] or [()]
-        inside = tuple(entry.value for entry in branch.stages)
-        most = max(_combinations(draft, (*first, *inside, *last)) for first in before for last in behind)
-        if most > MOST_COMBINATIONS:
-            text = (
-                f"its steps ask for switches in too many combinations ({most:,}, at most {MOST_COMBINATIONS}): "
-                "divide the rule in two, or use fewer numbers"
-            )
-            yield branch.place.problem(text)
-
-
-def _combinations(draft: Draft, stages: Sequence[Stage]) -> int:
-    """In how many ways the switches that some steps depend on can be set."""
-    names = {term.switch for stage in stages if stage.when is not None for term in stage.when.terms}
-    names |= {switch for stage in stages for switch in stage.step.number_switches.values()}
-    return math.prod(draft.switches[name].value.state_count for name in names if name in draft.switches)
-
-
-def _all_branches(draft: Draft) -> Iterator[PlacedBranch]:
-    for entry in draft.rules:
-        yield from placed_branches(entry)
-
-
 def _all_stages(draft: Draft) -> Iterator[Placed[Stage]]:
     for named in (draft.ports, draft.devices):
         for part in named.values():
@@ -261,5 +231,6 @@ CHECKS: Final[tuple[Check, ...]] = (
     check_kinds,
     check_chase,
     check_combinations,
+    check_copies,
     check_tests,
 )

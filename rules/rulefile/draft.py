@@ -120,6 +120,12 @@ def placed_branches(entry: Placed[Rule]) -> Iterator[PlacedBranch]:
         yield PlacedBranch(rule, branch, inside, stages, to.inside("to"))
 
 
+def all_branches(draft: Draft) -> Iterator[PlacedBranch]:
+    """Yield the ways through all rules."""
+    for entry in draft.rules:
+        yield from placed_branches(entry)
+
+
 def staged(steps: tuple[Stage, ...], place: Location) -> Iterator[Placed[Stage]]:
     """The entries of `steps` with their places."""
     for number, stage in enumerate(steps):

@@ -119,9 +119,14 @@ class OnOffSwitch(Trigger):
         return self
 
     @property
-    def state_count(self) -> int:
-        """In how many ways it can be set."""
-        return 2
+    def states(self) -> tuple[bool, ...]:
+        """What it can be at, in order."""
+        return (False, True)
+
+    @property
+    def first(self) -> bool:
+        """The state it has at first."""
+        return self.initial
 
 
 class ValueSwitch(TableModel):
@@ -155,9 +160,9 @@ class ValueSwitch(TableModel):
         return self
 
     @property
-    def state_count(self) -> int:
-        """In how many ways it can be set."""
-        return len(self.values)
+    def states(self) -> tuple[str, ...]:
+        """What it can be at, in order."""
+        return self.values
 
     @property
     def first(self) -> str:
@@ -190,9 +195,9 @@ class NumberSwitch(TableModel):
     )
 
     @property
-    def state_count(self) -> int:
-        """In how many ways it can be set."""
-        return self.numbers[1] - self.numbers[0] + 1
+    def states(self) -> tuple[int, ...]:
+        """What it can be at, in order."""
+        return tuple(range(self.numbers[0], self.numbers[1] + 1))
 
     @property
     def first(self) -> int:

@@ -63,6 +63,11 @@ class Step(TableModel):
         """Whether the step has a memory: what it does to a message depends on those before."""
         return False
 
+    @property
+    def most_notes(self) -> int:
+        """How many notes one note becomes at most."""
+        return 1
+
     only_rechannels: ClassVar[bool] = False
     """Whether all that the step does is to change channels, so that a channel set later undoes it."""
 

@@ -73,6 +73,11 @@ class EchoStep(Step):
         return made
 
     @property
+    def most_notes(self) -> int:
+        """The note itself and its copies; the loudest note of the key that stays longest within 0-127 has the most."""
+        return 1 + max(len(self.copies(key, 127)) for key in (0, 127))
+
+    @property
     def remembers(self) -> bool:
         """It has a node."""
         return True

@@ -136,3 +136,12 @@ def test_only_some_unknown_names_are_compared_with_the_known_ones() -> None:
         text for text in texts if "ports that messages come from are keys" in text or "did you mean" in text
     ] == texts[:100]
     assert texts[100] == '`from`: there is no port named "kyes100"'
+
+
+def test_rules_lead_over_a_limited_number_of_ways() -> None:
+    """Each way from a port to a device is computed by itself, so that few rules can need much."""
+    ports = "".join(f"in{number} = {{ input = true }}\nout{number} = {{ output = true }}\n" for number in range(150))
+    sources, targets = ([f"{kind}{number}" for number in range(150)] for kind in ("in", "out"))
+    rule = f"[[rules]]\nfrom = {sources}\nto = {targets}\nwhen = 'nothing'\n"
+    words = "the rules lead over more than 20,000 ways from a port to a device: use fewer names"
+    assert refusal(f"[ports]\n{ports}{rule}") == f"0.toml:302: rule 1: {words}"
