@@ -159,8 +159,7 @@ class _Tracer:
     def _rules(self, entry: SourceEntry, one: Passing, form: Form) -> Iterator[tuple[list[TraceLine], bool]]:
         for branch in self._branches():
             rule = branch.rule
-            zone = f", zone {branch.zone_number + 1}" if branch.zone is not None else ""
-            head = f'rule "{rule.name}"{zone}: '
+            head = f'rule "{rule.name}"{_zone_words(branch)}: '
             refusal = self._refusal(entry, branch, form, one.message)
             if refusal is not None:
                 yield [TraceLine(0, head + refusal.reason)], refusal.counts_as_taken
@@ -271,6 +270,13 @@ class _Tracer:
 
     def _told(self, one: Passing) -> str:
         return format_message(one.message, self._naming)
+
+
+def _zone_words(branch: BranchPlan) -> str:
+    if branch.zone is None:
+        return ""
+    name = branch.zone.name
+    return f", zone {branch.zone_number + 1}" if name is None else f', zone "{name}"'
 
 
 def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:

@@ -42,8 +42,6 @@ Names = Annotated[tuple[Reference, ...], OneOrMany]
 
 _NAME: Final = re.compile(r"[^\W\d][\w-]*( [\w-]+)*")
 
-_VALUE: Final = re.compile(r"[\w.+-]+( [\w.+-]+)*")
-
 _JOINING: Final = frozenset({"and", "or", "not"})
 
 
@@ -59,10 +57,10 @@ Name = Annotated[str, BeforeValidator(_read_name)]
 
 
 def _read_switch_value(raw: Any) -> Any:
-    if not isinstance(raw, str) or not _VALUE.fullmatch(raw):
-        raise fault(f"{shown(raw)} can't be a value: write words in quotes, of letters, digits, . + - and _")
-    if not _JOINING.isdisjoint(raw.split()):
-        raise fault(f"{shown(raw)} can't be a value: the words and, or and not mean something else in conditions")
+    if not isinstance(raw, str) or not raw.strip() or not raw.isprintable() or raw != raw.strip():
+        raise fault(f'{shown(raw)} can\'t be a value: write text in quotes, on one line, such as "chorus"')
+    if '"' in raw and "'" in raw:
+        raise fault(f"{shown(raw)} can't be a value: use only one kind of quotes in it")
     return raw
 
 

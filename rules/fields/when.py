@@ -1,6 +1,7 @@
 """The conditions on switches: `up`, `not up`, `song = chorus`, `key = -2..2`, joined by `and` and `or`.
 
-`and` binds tighter than `or`. Whether the named switches and values exist is checked when all files are together.
+`and` binds tighter than `or`. Values are named as people name songs: `song = Don't stop`, `song = "Rock and Roll"`.
+Whether the named switches and values exist is checked when all files are together.
 """
 
 from __future__ import annotations
@@ -14,7 +15,21 @@ from pydantic import BeforeValidator
 
 from rules.fields.table_model import fault, shown
 
-_TERM: Final = re.compile(r"(not\s+)?([\w-]+(?: [\w-]+)*)(?:\s*=\s*([\w.+-]+(?: [\w.+-]+)*))?")
+_TERM: Final = re.compile(
+    r"(?P<negated>not\s+)?(?P<switch>[\w-]+(?: [\w-]+)*?)"
+    r"""(?:\s*=\s*(?:"(?P<double>[^"]*)"|'(?P<single>[^']*)'|(?P<bare>[^"'\s].*?)))?"""
+    r"(?:\s+(?P<joined>and|or)\s+|$)",
+    re.DOTALL,
+)
+_JOINING: Final = frozenset({"and", "or", "not"})
+_ENDS_A_VALUE: Final = re.compile(r"^['\"]|(?:^|\s)(?:and|or)(?:\s|$)")
+
+
+def written_value(value: str) -> str:
+    """The value of a switch as a condition has it: in quotes only where it needs them."""
+    if not _ENDS_A_VALUE.search(value):
+        return value
+    return f"'{value}'" if '"' in value else f'"{value}"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +58,7 @@ class Term:
         return state == self.value
 
     def __str__(self) -> str:
-        text = self.switch if self.value is None else f"{self.switch} = {self.value}"
+        text = self.switch if self.value is None else f"{self.switch} = {written_value(self.value)}"
         return f"not {text}" if self.negated else text
 
 
@@ -70,20 +85,36 @@ class When:
 
 
 def parse_when(text: str) -> When:
-    """Read a condition on switches. Raises the validation error of the rule file."""
-    alternatives = []
-    for part in re.split(r"\s+or\s+", text.strip()):
-        terms = []
-        for word in re.split(r"\s+and\s+", part):
-            match = _TERM.fullmatch(word.strip())
-            if match is None or not {"and", "or", "not"}.isdisjoint(match[2].split()):
-                raise fault(
-                    f'{shown(text)} is not a condition on switches: write "up", "not up", "song = chorus" or '
-                    '"key = -2..2", joined by and / or'
-                )
-            terms.append(Term(match[2], match[3], match[1] is not None))
-        alternatives.append(tuple(terms))
-    return When(tuple(alternatives))
+    """Read a condition on switches. Raises the validation error of the rule file.
+
+    A value runs to the next ` and ` or ` or `, or to the end; one that has such a word in it is in quotes.
+    """
+    condition = text.strip()
+    alternatives: list[list[Term]] = [[]]
+    at = 0
+    joined: str | None = "and"
+    while joined is not None:
+        match = _TERM.match(condition, at)
+        term = _term(match) if match is not None else None
+        if match is None or term is None:
+            raise fault(
+                f'{shown(text)} is not a condition on switches: write "up", "not up", "song = chorus" or '
+                '"key = -2..2", joined by and / or'
+            )
+        alternatives[-1].append(term)
+        at, joined = match.end(), match["joined"]
+        if joined == "or":
+            alternatives.append([])
+    return When(tuple(map(tuple, alternatives)))
+
+
+def _term(match: re.Match[str]) -> Term | None:
+    """One part of a condition; None where a word that joins parts is out of place."""
+    bare = match["bare"]
+    if not _JOINING.isdisjoint(match["switch"].split()) or (bare is not None and _ENDS_A_VALUE.search(bare)):
+        return None
+    value = next((part for part in (match["double"], match["single"], bare) if part is not None), None)
+    return Term(match["switch"], value, match["negated"] is not None)
 
 
 def _read(raw: Any) -> Any:

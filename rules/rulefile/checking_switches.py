@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from rules.errors import Problem
 from rules.fields.table_model import shown
-from rules.fields.when import Term, When, number_span
+from rules.fields.when import Term, When, number_span, written_value
 from rules.midi.suggestions import nearest
 from rules.rulefile.draft import AnySwitch, Draft, Placed
 from rules.rulefile.locations import Location
@@ -34,7 +34,7 @@ def _term_fault(switch: AnySwitch, term: Term) -> str:
     if isinstance(switch, NumberSwitch):
         return _number_fault(name, *switch.numbers, term.value)
     if term.value is None:
-        return f'"{name}" isn\'t on or off: write one of its values, as in "{name} = {switch.values[0]}"'
+        return f'"{name}" isn\'t on or off: write one of its values, as in `{name} = {written_value(switch.values[0])}`'
     if term.value in switch.values:
         return ""
     known = ", ".join(switch.values)

@@ -109,7 +109,7 @@ class SourceFile:
                 words.append(f"step {entry + 1} ({key})" if key else f"step {entry + 1}")
                 at += 3 if path[at + 2 : at + 3] == (key,) else 2
             elif path[at] in _NUMBERED:
-                words.append(f"{_NUMBERED[str(path[at])]} {entry + 1}")
+                words.append(self._numbered(path[: at + 2], _NUMBERED[str(path[at])], entry))
                 at += 2
             else:
                 break
@@ -118,6 +118,10 @@ class SourceFile:
     def _titled(self, what: str, section: str, number: int, before: int) -> str:
         name = self.value((section, number, "name"))
         return f'{what} "{name}"' if isinstance(name, str) else f"{what} {before + number + 1}"
+
+    def _numbered(self, path: Path, what: str, number: int) -> str:
+        name = self.value((*path, "name")) if what == "zone" else None
+        return f'{what} "{name}"' if isinstance(name, str) else f"{what} {number + 1}"
 
     def _step_key(self, path: Path) -> str | None:
         """The main key of a step, if there is exactly one."""

@@ -56,6 +56,12 @@ Sources = Annotated[Names, AfterValidator(_some_source)]
 class Zone(Condition):
     """One part of a split: judged by the key as played (ruling 6). A zone without `to` uses the rule's."""
 
+    name: Title | None = Field(
+        default=None,
+        description="names the zone in errors and traces",
+        examples=['name = "left hand"'],
+        json_schema_extra={"default": "its number"},
+    )
     when: WhenField | None = Field(
         default=None,
         description="opens the zone only while switches have these states",

@@ -86,6 +86,7 @@ class AdvanceTrigger(Trigger):
     """A trigger that advances by so many: numbers stop at their ends, values go round."""
 
     by: Annotated[int, whole("a number of values to advance", -127, 127)] = Field(
+        default=1,
         description="goes on by this many places, -127 to 127",
         examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "F6", by = -1 } }'],
     )
@@ -150,7 +151,7 @@ class ValueSwitch(TableModel):
     advance: AdvanceTriggers = Field(
         default=(),
         description="lists what goes on to another value",
-        examples=['place = { values = ["garden", "cave"], advance = { from = "pads", note = "D6", by = 1 } }'],
+        examples=['place = { values = ["garden", "cave"], advance = { from = "pads", note = "D6" } }'],
     )
 
     @model_validator(mode="after")
@@ -191,7 +192,7 @@ class NumberSwitch(TableModel):
     advance: AdvanceTriggers = Field(
         default=(),
         description="lists what counts",
-        examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "E6", by = 1 } }'],
+        examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "E6" } }'],
     )
 
     @property

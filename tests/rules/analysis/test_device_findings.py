@@ -81,6 +81,7 @@ def test_a_zone_names_keys_as_well() -> None:
     """Within those of its rule."""
     rule = 'match = { channel = 1, notes = "C3.." }\nto = "bass"\n[[rules.zones]]\nnotes = "..E4"'
     assert hints(BASS, rule) == [f'rule "one", zone 1: {OUTSIDE.format("C#4 to E4")}']
+    assert hints(BASS, f'{rule}\nname = "low"') == [f'rule "one", zone "low": {OUTSIDE.format("C#4 to E4")}']
 
 
 @pytest.mark.parametrize(

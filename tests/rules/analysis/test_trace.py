@@ -46,6 +46,16 @@ def story(rules: str, message: str, naming: Naming = STANDARD, **switches: State
     return ["  " * line.depth + line.text for line in lines]
 
 
+def test_zones_are_told_by_their_names() -> None:
+    """Where a zone has none, by its number."""
+    zones = '[[rules.zones]]\nname = "left hand"\nnotes = "..B3"\n[[rules.zones]]\nnotes = "C4.."\n'
+    told = story(f'{PORTS}[[rules]]\nname = "split"\nfrom = "keys"\nto = "rack"\n{zones}', "note-on 1 C4 100")
+    assert [line for line in told if "zone" in line] == [
+        'rule "split", zone "left hand": not in this zone: it wants notes ..B3, this is C4',
+        'rule "split", zone 2: matches',
+    ]
+
+
 def step_story(step: str, message: str = "note-on 1 C4 100", head: str = "", naming: Naming = STANDARD) -> str:
     """What is told of one step."""
     lines = story(f'{head}{PORTS}[[rules]]\nfrom = "keys"\nto = "rack"\nsteps = [{step}]\n', message, naming)
