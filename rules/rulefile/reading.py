@@ -200,13 +200,15 @@ class _DraftReader:
             self._rules += len(tables)
 
     def _are_too_many(self, source: SourceFile, section: str, tables: Sequence[Any] | Mapping[str, Any]) -> bool:
-        """Whether all files so far hold more of a kind than they may; then it is a problem of this file."""
+        """Return whether all files so far hold more of a kind than they may; the first file beyond that says it."""
+        before = self._amounts[section]
         self._amounts[section] += sum(map(_amount, tables)) if section == "rules" else len(tables)
         most = TOGETHER[section]
         if self._amounts[section] <= most:
             return False
-        text = f"all files together have more than {most:,} entries in `{section}`"
-        self.problems.append(source.problem((section,), text, about=()))
+        if before <= most:
+            text = f"all files together have more than {most:,} entries in `{section}`"
+            self.problems.append(source.problem((section,), text, about=()))
         self.is_cut_short = True
         return True
 

@@ -106,7 +106,7 @@ def test_more_than_a_rig_can_need_is_refused(text: str, words: str) -> None:
 def test_files_count_together() -> None:
     """The limit is that of the whole rig, and the error is at the file that goes beyond it."""
     rules = "".join(f'[[rules]]\nname = "{{0}} {number}"\nfrom = "keys"\nto = "rack"\n' for number in range(5_001))
-    files = (PORTS, rules.replace("{0}", "a"), rules.replace("{0}", "b"))
+    files = (PORTS, *(rules.replace("{0}", letter) for letter in "abc"))
     assert refusal(*files) == "2.toml:1: all files together have more than 10,000 entries in `rules`"
 
 
