@@ -134,7 +134,7 @@ def test_options(page: str) -> None:
     """A table of options has each option of its command, with its default."""
     usage = printed(f"pointsman {page} --help")
     listed = {word for row in rows(PAGES[page], "option") for word in re.findall(r"(?<![\w-])--[a-z-]+", row[0])}
-    assert listed == set(re.findall(r"^ +(?:-\w \w+, )?(--[a-z-]+)", usage, re.MULTILINE)) - {"--help"}
+    assert listed == set(re.findall(r"^ +(?:-\w(?: \w+)?, )?(--[a-z-]+)", usage, re.MULTILINE)) - {"--help"}
     assert all(len(row) == 3 and row[2] for row in rows(PAGES[page], "option"))
 
 
