@@ -6,36 +6,37 @@ from collections.abc import Iterable
 
 from rules.compiler.chain import Link
 from rules.midi.messages import SYSEX
-from rules.program.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image
+from rules.program.byte_tables import ALL, FIRST, NO_BYTE, gate_of, image, open_in
 from rules.program.forms import Form
 from rules.program.guards import ALWAYS, Guard
 from rules.program.tables import Lane
 
-Reached = tuple[int, int, Guard]
-"""A status, the gate of its first data bytes, and how the switches can stand for it."""
+Reached = tuple[int, int, int, Guard]
+"""A status, the gates of its first and second data bytes, and how the switches can stand for it."""
 
 
-def firsts_out(lane: Lane, gate: int) -> int:
-    """The outgoing first bytes of a lane for a gate of incoming ones."""
+def firsts_out(lane: Lane, firsts: int, seconds: int = ALL) -> int:
+    """Return the outgoing first bytes of a lane for gates of incoming bytes."""
     if lane.feed_one == FIRST:
-        return image(lane.one, gate)
-    return gate_of(lane.one[second] for second in range(128) if lane.gate[second] != NO_BYTE)
+        return image(lane.one, firsts)
+    return gate_of(lane.one[second] for second in open_in(seconds) if lane.gate[second] != NO_BYTE)
 
 
-def seconds_out(lane: Lane) -> int:
-    """The outgoing second bytes of a lane, as a gate."""
+def seconds_out(lane: Lane, firsts: int, seconds: int = ALL) -> int:
+    """Return the outgoing second bytes of a lane for gates of incoming bytes; none where it takes no such message."""
+    passing = [second for second in open_in(seconds) if lane.gate[second] != NO_BYTE]
     if lane.feed_two == FIRST:
-        return ALL
-    return gate_of(value for value, at in zip(lane.two, lane.gate[:128], strict=False) if at != NO_BYTE)
+        return image(lane.two, firsts) if passing else 0
+    return gate_of(lane.two[second] for second in passing)
 
 
-def behind_node(lane: Lane, firsts: int, guard: Guard) -> list[Reached]:
-    """Return what the node of a lane can make of outgoing first bytes (a gate); nothing where none follows it."""
+def behind_node(lane: Lane, firsts: int, seconds: int, guard: Guard) -> list[Reached]:
+    """Return what the node of a lane can make of outgoing bytes (gates); nothing where none follows it."""
     if lane.node is None or not lane.node.main.leads_on:
         return []
     node = lane.node.main
     stand = guard if node.keeps_word else ALWAYS
-    return [(*made, stand) for made in node.may_follow(lane.status, firsts, seconds_out(lane))]
+    return [(*made, stand) for made in node.may_follow(lane.status, firsts, seconds)]
 
 
 def through(link: Link, forms: Iterable[Form], *, only_certain: bool = False) -> list[Form]:
@@ -56,7 +57,7 @@ def _behind(form: Form, only_certain: bool) -> list[Form]:
     """Return what the node of a form makes of it, as forms that start there."""
     lane = form.lane()
     firsts = firsts_out(lane, form.gate_one)
-    reached = behind_node(lane, firsts, form.guard)
+    reached = behind_node(lane, firsts, seconds_out(lane, form.gate_one), form.guard)
     if only_certain:
         reached = [made for made in reached if made[:2] == (form.status, firsts)]
-    return [Form(status, gate_one=gate if status < SYSEX else ALL, guard=guard) for status, gate, guard in reached]
+    return [Form(status, gate_one=gate if status < SYSEX else ALL, guard=guard) for status, gate, _, guard in reached]

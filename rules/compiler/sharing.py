@@ -8,31 +8,36 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from rules.compiler.reach import behind_node, firsts_out
+from rules.compiler.reach import behind_node, firsts_out, seconds_out
 from rules.midi.controllers import BANK_LSB, BANK_MSB
 from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
-from rules.program.byte_tables import ALL, FIRST, gate_of, open_in
+from rules.program.byte_tables import ALL, FIRST, NO_BYTE, gate_of, open_in
 from rules.program.guards import ALWAYS, Guard, both
 from rules.program.tables import Cell, Lane, OutputChannel, Table
 
-Start = tuple[Table, int, int, Guard]
-"""Messages at a table: their status, the gate of their first data bytes, and how the switches stand for them."""
+Start = tuple[Table, int, int, int, Guard]
+"""Messages at a table: their status, the gates of their data bytes, and how the switches stand for them."""
 
 
 def _ways(starts: Iterable[Start]) -> Iterator[tuple[Lane, int]]:
     """Every lane that messages can come to, through nodes too, with its possible outgoing first bytes, as a gate."""
-    seen: dict[tuple[Table, int, Guard], int] = {}
+    seen: dict[tuple[Table, int, int, Guard], int] = {}
     waiting = list(starts)
     while waiting:
-        table, status, firsts, guard = waiting.pop()
-        new = firsts & ~seen.get((table, status, guard), 0)
-        seen[table, status, guard] = seen.get((table, status, guard), 0) | new
+        table, status, firsts, seconds, guard = waiting.pop()
+        new = firsts & ~seen.get((table, status, seconds, guard), 0)
+        seen[table, status, seconds, guard] = seen.get((table, status, seconds, guard), 0) | new
         for lane, gate in _lanes(table, status, new):
             met = both(guard, lane.guard)
-            if met:
-                outs = firsts_out(lane, gate)
+            if met and _takes(lane, status, seconds):
+                outs = firsts_out(lane, gate, seconds)
                 yield lane, outs
-                waiting += _after(lane, outs, met)
+                waiting += _after(lane, gate, seconds, met)
+
+
+def _takes(lane: Lane, status: int, seconds: int) -> bool:
+    """Return whether a lane takes any of the second bytes that messages may have."""
+    return seconds == ALL or status >= SYSEX or any(lane.gate[second] != NO_BYTE for second in open_in(seconds))
 
 
 def _lanes(table: Table, status: int, firsts: int) -> Iterable[tuple[Lane, int]]:
@@ -66,7 +71,7 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[OutputChannel]:
         for row in range(0x80):
             for lane, gate in _lanes(table, row | 0x80, ALL):
                 if lane.node is not None:
-                    through_nodes += _after(lane, firsts_out(lane, gate), lane.guard)
+                    through_nodes += _after(lane, gate, ALL, lane.guard)
                     continue
                 if lane.status >= SYSEX:
                     continue
@@ -78,10 +83,13 @@ def shared_channels(tables: Sequence[Table]) -> frozenset[OutputChannel]:
     return frozenset(shared | _channels(through_nodes))
 
 
-def _after(lane: Lane, firsts: int, guard: Guard) -> list[Start]:
-    """Return where outgoing first bytes (a gate) go on behind the node of a lane, if it has one that leads on."""
+def _after(lane: Lane, firsts: int, seconds: int, guard: Guard) -> list[Start]:
+    """Return where incoming bytes (gates) go on behind the node of a lane, if it has one that leads on."""
     after = lane.node.main.after if lane.node is not None else None
-    return [] if after is None else [(after, *reached) for reached in behind_node(lane, firsts, guard)]
+    if after is None:
+        return []
+    outs = firsts_out(lane, firsts, seconds), seconds_out(lane, firsts, seconds)
+    return [(after, *reached) for reached in behind_node(lane, *outs, guard)]
 
 
 def _keeps_apart(
@@ -103,7 +111,7 @@ def shared_banks(tables: Sequence[Table]) -> frozenset[OutputChannel]:
     """The (port, channel 0-15) where bank selects and program changes of two sources can meet (ruling 16)."""
     sources: dict[OutputChannel, set[int]] = {}
     for source, table in enumerate(tables):
-        for lane, outs in _ways((table, status, ALL, ALWAYS) for status in range(0x80, 0x100)):
+        for lane, outs in _ways((table, status, ALL, ALL, ALWAYS) for status in range(0x80, 0x100)):
             if lane.node is None and _is_bank(lane.status, outs):
                 sources.setdefault((lane.target, lane.status & 0x0F), set()).add(source)
     return frozenset(output for output, reaching in sources.items() if len(reaching) > 1)

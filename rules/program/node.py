@@ -160,6 +160,6 @@ class Node(ABC):
     def close(self, memory: Any, context: WaitingContext) -> None:  # noqa: B027 - optional
         """End what it keeps going: the performance is over."""
 
-    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
-        """Return what a status and gates of data bytes can become: the status and first bytes of each result."""
-        return [(status, firsts)]
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
+        """Return what a status and gates of data bytes can become: the status and gates of each result."""
+        return [(status, firsts, seconds)]

@@ -21,9 +21,9 @@ class EchoNode(Node):
         self._delays = [delay.times(n) for n in range(times + 1)]
         self._copies = copies
 
-    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Copies may have any key."""
-        return [(status, ALL)]
+        return [(status, ALL, ALL)]
 
     def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """Emit the note itself, then its copies, each as a holder of its own."""

@@ -37,9 +37,9 @@ class FourteenBitNode(Node):
         """No coarse half is known."""
         return _Memory()
 
-    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return the kinds of message that values become."""
-        return [(kind | status & 0x0F, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
+        return [(kind | status & 0x0F, ALL, ALL) for kind in {kind for kind, _, _ in self._outputs(0)}]
 
     def take(self, memory: _Memory, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """Emit the whole value known by now, for either half; make notes of the coarse half alone."""

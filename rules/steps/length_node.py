@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY
+from rules.program.byte_tables import ALL
 from rules.program.event import Copy, Event
 from rules.program.node import Node, WaitingContext
 from rules.timing.delays import Delay
@@ -28,6 +29,10 @@ class LengthNode(Node):
     def fresh(self) -> Memory:
         """Nothing sounds."""
         return {}
+
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
+        """Return what came; the note-offs that it makes have a release velocity of their own."""
+        return [(status, firsts, ALL if status & 0xF0 == NOTE_OFF else seconds)]
 
     def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
         """Begin a note, after ending the same note before it. Its note-off is ignored."""

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.controllers import FIRST_MODE, SWITCH_ON
-from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX
+from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX, split_message
 from rules.program.event import Event
 from rules.program.node import EvaluationContext, Node, WaitingContext
 
@@ -30,15 +30,15 @@ class SendNode(Node):
         """No value is known."""
         return {}
 
-    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int]]:
+    def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return what passes, and the messages where something can fire."""
-        kept = [(status, firsts)] if self._pass_on else []
+        kept = [(status, firsts, seconds)] if self._pass_on else []
         kind = status & 0xF0 if status < SYSEX else status
         fires = kind in (NOTE_ON, PROGRAM) or kind in self._fires_on
         fires = fires or (kind == CONTROLLER and seconds >> SWITCH_ON > 0)
         channel = (status & 0x0F) + 1 if status < SYSEX else 1
         written = [each.message.on(channel) for each in self._messages] if fires else []
-        return kept + [(data[0], 1 << data[1] if data[0] < SYSEX else 1) for data in written]
+        return kept + [_gates(*split_message(data)) for data in written]
 
     def take(
         self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
@@ -74,3 +74,8 @@ class SendNode(Node):
         """Forget the controllers of a lost source."""
         for name in [name for name in memory if name[0] == player]:
             del memory[name]
+
+
+def _gates(status: int, first: int, second: int) -> tuple[int, int, int]:
+    """Return the status of a message, and gates for its data bytes alone."""
+    return (status, 1 << first, 1 << second) if status < SYSEX else (status, 1, 1)

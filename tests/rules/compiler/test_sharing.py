@@ -61,3 +61,13 @@ def test_banks_are_shared_by_sources_only() -> None:
     assert places('from = ["keys", "pads"]; to = "rack"; steps = [{ rechannel = 4 }]', banks=True) == {("rack", 4)}
     notes_only = 'from = ["keys", "pads"]; to = "rack"; match = { kind = "note" }'
     assert places(notes_only, banks=True) == set()
+
+
+def test_what_a_send_writes_is_known_by_both_its_data_bytes() -> None:
+    """A value below 64 fires nothing in a step behind it, so that no bank select comes of it."""
+    for value, shared in (("0", set()), ("64", {("rack", 1)})):
+        keys = (
+            'from = "keys"; match = { kind = "note", channel = 1 }; to = "rack"; '
+            f'steps = [{{ send = "controller 80 {value}" }}, {{ send = "controller bank 1" }}]'
+        )
+        assert places(keys, 'from = "pads"; match = { channel = 1 }; to = "rack"', banks=True) == shared
