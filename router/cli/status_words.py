@@ -11,6 +11,7 @@ from router.files.clock import local_time
 from router.text import durations
 from router.text.formatting import columns, count, fitted_columns, number, plain
 from router.text.terminal import painted
+from rules.engine.pending_limit import MOST_PENDING
 from rules.midi.notation import format_message
 
 _BUSY_CABLE: Final = 0.8
@@ -84,6 +85,9 @@ def _troubles(told: Mapping[str, Any]) -> Iterator[str]:
         yield f"{count(told['errors'], 'error')}, listed in the log"
     if told["missed"]:
         yield f"{count(told['missed'], 'message')} came in faster than Pointsman can take them, and got lost"
+    if told["excess"]:
+        most = number(MOST_PENDING)
+        yield f"{count(told['excess'], 'delayed message')} dropped: more than {most} for one port at once"
     if told["stalls"]:
         yield f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
     if told["rules"]["error"]:

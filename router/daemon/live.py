@@ -22,6 +22,7 @@ from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
 from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from rules.engine.delivery import Sent
+from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import Record
 from rules.midi.messages import SYSEX, message_fault
@@ -55,7 +56,7 @@ class Live:
         restored: Mapping[str, State] | None = None,
         losses: Callable[[], int] = lambda: 0,
     ) -> None:
-        self.session = Session(prepared.ruleset, prepared.pipeline)
+        self.session = Session(prepared.ruleset, prepared.pipeline, most_pending=MOST_PENDING)
         self.restored = restored is not None
         if restored is not None:
             self.session.restore(restored)
@@ -336,6 +337,7 @@ class Live:
             "latency_us": self.latency.state(),
             "errors": self.errors,
             "stalls": self._missed.stalls,
+            "excess": session.engine.excess,
         }
 
     def _leave(self) -> None:

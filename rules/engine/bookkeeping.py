@@ -206,6 +206,9 @@ class Bookkeeping(Dispatch):
         off = last.derived_now(last.off(came), now)
         off.origin = origin
         off.ends = struck
+        if self.limit is not None:
+            for sounding in struck:
+                sounding.ended_by = None if sounding.is_out else off
         if last.delay is not AT_ONCE or last.held:
             due = self.host.later(now, last.delay) + last.held
             if last.names and not last.copy:

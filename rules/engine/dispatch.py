@@ -10,10 +10,11 @@ from rules.engine.delivery import Delivery, Sent
 from rules.engine.evaluation import EvaluationHost
 from rules.engine.ledger import Ledger, LedgerKey
 from rules.engine.merge import Merge
+from rules.engine.pending_limit import PendingLimit
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import WaitingNodes, Wake
 from rules.engine.written_lists import Entry
-from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, is_note_off, split_message
+from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, is_note_off, is_note_on, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Copy, Event, Queue
 from rules.program.tables import AnyNode
@@ -38,7 +39,7 @@ class Dispatch:
     """Scheduler, outputs and waiting nodes of one engine, and its players.
 
     `latest` says when the last message is due where nothing overtakes; `put_off` counts messages that were put into the
-    scheduler, or kept by a node.
+    scheduler, or kept by a node. `limit` bounds what is pending, if that is wanted.
     """
 
     def __init__(self, host: DispatchHost, merge: Merge) -> None:
@@ -50,6 +51,7 @@ class Dispatch:
         self.delivery = Delivery(merge, self.held_by_hand)
         self.latest: dict[Queue, int] = {}
         self.put_off = 0
+        self.limit: PendingLimit | None = None
 
     def held_by(self, player: Player) -> list[tuple[Ledger, LedgerKey, int]]:
         """Everything under which a player may hold something: ledger, key, and in-key."""
@@ -91,7 +93,26 @@ class Dispatch:
             self.arrive(event, now, out)
         else:
             self.put_off += 1
-            self.scheduler.add(event.due, event, event.origin)
+            serial = self.scheduler.add(event.due, event, event.origin)
+            if self.limit is not None and (excess := self.limit.enter(event, serial)):
+                self._drop(*excess, self.limit)
+
+    def _drop(self, event: Event, serial: int, limit: PendingLimit) -> None:
+        """Drop what is pending. The note-off of a note-on comes to nothing as well, also if it is pending already."""
+        self.scheduler.cancel(serial)
+        if not is_note_on(event.message):
+            return
+        off, event.ended_by = event.ended_by, None
+        if off is not None:
+            off.ends = [sounding for sounding in off.ends if sounding is not event]
+            if not off.ends:
+                self.scheduler.cancel(limit.cancel(off))
+            return
+        ledger = self.players[event.player].ledger
+        if not ledger.forget_sounding(event.in_key, event):
+            for other, key, in_key in self.waiting_nodes.held_by(event.player):
+                if in_key == event.in_key and other.forget_sounding(key, event):
+                    return
 
     def arrive(self, event: Event, now: int, out: list[Sent]) -> None:
         """Send an event that is due, or hand it to its node."""

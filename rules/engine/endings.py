@@ -17,6 +17,8 @@ def drop_pending(bookkeeping: Bookkeeping, wanted: Callable[[Event], bool], now:
     """Drop the `wanted` pending events; note-offs and values at rest for ports go out now instead."""
     for event in bookkeeping.scheduler.take(lambda entry: isinstance(entry, Event) and wanted(entry)):
         assert isinstance(event, Event)
+        if bookkeeping.limit is not None:
+            bookkeeping.limit.leave(event)
         place = rest_place(event.target, event.message)
         if place is not None:
             bookkeeping.players[event.player].owed.pop((event.in_key, place), None)

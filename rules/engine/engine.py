@@ -21,6 +21,7 @@ from rules.engine.evaluation import Evaluation
 from rules.engine.fast_path import FastPath
 from rules.engine.merge import Merge
 from rules.engine.node_memories import NodeMemories
+from rules.engine.pending_limit import PendingLimit
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import Wake
 from rules.engine.written_lists import NOBODY, Chase, Planned, WrittenLists
@@ -47,13 +48,19 @@ from rules.timing.delays import Later
 
 
 class Engine(FastPath):
-    """Runs a pipeline. Every method may append to `out`; times never go backwards."""
+    """Runs a pipeline. Every method may append to `out`; times never go backwards.
 
-    def __init__(self, pipeline: Pipeline, later: Later) -> None:
+    With `most_pending`, no more messages than that may be pending for one port; what is too many is dropped, the oldest
+    first. In a file nothing may be dropped, so there it isn't given.
+    """
+
+    def __init__(self, pipeline: Pipeline, later: Later, most_pending: int | None = None) -> None:
         self.pipeline = pipeline
         self.later = later
         self.word = pipeline.layout.initial
         super().__init__(Bookkeeping(self, Merge(pipeline.banks)))
+        if most_pending is not None:
+            self.bookkeeping.limit = PendingLimit(most_pending)
         self.lists = WrittenLists(self.scheduler, later)
         self._hands: dict[str, int] = {}
         self._present = frozenset(pipeline.present)
@@ -77,6 +84,12 @@ class Engine(FastPath):
     def next_due(self) -> int:
         """When `advance` has something to do; NEVER when nothing is pending."""
         return self.scheduler.next_due
+
+    @property
+    def excess(self) -> int:
+        """How many messages were dropped because too many were pending."""
+        limit = self.bookkeeping.limit
+        return 0 if limit is None else limit.dropped
 
     @property
     def put_off(self) -> int:
@@ -184,6 +197,8 @@ class Engine(FastPath):
                 self.bookkeeping.wake(entry, origin, due, out)
             elif isinstance(entry, Event):
                 entry.origin = origin
+                if self.bookkeeping.limit is not None:
+                    self.bookkeeping.limit.leave(entry)
                 self.bookkeeping.arrive(entry, due, out)
             elif isinstance(entry, Planned):
                 out.append((entry.written.target, entry.written.message, due, entry.player))

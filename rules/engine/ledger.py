@@ -188,6 +188,14 @@ class Ledger:
             self.presses.pop(key, None)
         return removed
 
+    def forget_sounding(self, key: LedgerKey, sounding: Event) -> bool:
+        """Take a sounding that never began out of its press, which stays; return whether the key has it."""
+        for press in self.pressed(key):
+            if sounding in press.soundings:  # among the first as a rule, since the oldest is dropped
+                press.soundings.remove(sounding)
+                return True
+        return False
+
     def come_to_rest(self, key: LedgerKey, comes: Callable[[OutputPlace, Rest], bool]) -> list[Rest]:
         """Remove the values that are at rest now; return them in the order in which they left it."""
         held = self.resting(key)

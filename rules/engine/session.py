@@ -23,13 +23,16 @@ class Session:
     """Times are nanoseconds and never go backwards. Every method appends to `out` what goes out.
 
     `players` are the numbers by which the engine knows our input ports. Those of `known` come first, in their order,
-    even where the rules have no such port any more: numbers last as long as a performance.
+    even where the rules have no such port any more: numbers last as long as a performance. `most_pending` bounds what
+    is pending for one port; see `Engine`.
     """
 
-    def __init__(self, ruleset: RuleSet, pipeline: Pipeline, known: Sequence[str] = ()) -> None:
+    def __init__(
+        self, ruleset: RuleSet, pipeline: Pipeline, known: Sequence[str] = (), most_pending: int | None = None
+    ) -> None:
         self.ruleset = ruleset
         self.time = LiveTime(ruleset.bpm)
-        self.engine = Engine(pipeline, self.time.later)
+        self.engine = Engine(pipeline, self.time.later, most_pending)
         self.players: dict[str, int] = {}
         self._add_players((*known, *pipeline.sources))
         self._sensing = Sensing()

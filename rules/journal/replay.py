@@ -8,6 +8,7 @@ from functools import lru_cache
 import rules.journal.format as journal
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
+from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import NO_NAMES, Names, Record
 from rules.program.pipeline import Pipeline
@@ -70,7 +71,9 @@ class Replay:
 
     def _rule(self, data: bytes, time: int, out: list[Sent]) -> None:
         if self.session is None:
-            self.session = Session(*_prepared(data, self._names.ports), known=self._names.players)
+            self.session = Session(
+                *_prepared(data, self._names.ports), known=self._names.players, most_pending=MOST_PENDING
+            )
             self._begins = time  # it begins with the next record, which may tell how the switches stand
         else:
             self.session.replace(*_prepared(data, self.session.pipeline.ports), time, out)

@@ -79,7 +79,8 @@ class Event:
     `literal` marks what a `send` wrote, `known` a value that came before and fires nothing, `made` a value at rest that
     the ledger made. `release` shapes release velocities, `origin` is the place in the order among what is due at one
     time, `is_out` says whether it has gone out. A note-off `ends` the note-ons that went for its holder at its place;
-    none where its note-on isn't known.
+    none where its note-on isn't known. `ended_by` is the one of a note-on that is pending
+    and may be dropped.
     """
 
     __slots__ = (
@@ -88,6 +89,7 @@ class Event:
         "copy",
         "delay",
         "due",
+        "ended_by",
         "ends",
         "family",
         "hand",
@@ -136,6 +138,7 @@ class Event:
         self.origin = 0
         self.is_out = False
         self.ends: Sequence[Event] = ()
+        self.ended_by: Event | None = None
 
     def derived(self, message: bytes) -> Event:
         """Return another event that came the same way, and isn't out yet."""

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from typing import Generic, TypeVar
+from typing import Final, Generic, TypeVar
 
 from rules.timing.delays import NEVER
 
 Entry = TypeVar("Entry")
+
+_MOST_CANCELLED: Final = 1000
+"""How many cancelled entries may stay in the heap, even if they are most of it."""
 
 
 class Scheduler(Generic[Entry]):
@@ -45,6 +48,10 @@ class Scheduler(Generic[Entry]):
     def cancel(self, serial: int) -> None:
         """Cancel an entry that is not due yet, by its serial number."""
         self._cancelled.add(serial)
+        if len(self._cancelled) > _MOST_CANCELLED and len(self._cancelled) * 2 > len(self._heap):
+            self._heap = [item for item in self._heap if item[2] not in self._cancelled]
+            self._cancelled.clear()
+            heapq.heapify(self._heap)
         self._uncover()
 
     def pop(self) -> tuple[int, int, Entry]:

@@ -108,8 +108,8 @@ def test_trouble_comes_first() -> None:
         {**STATUS["ports"][1], "load": 0.95},
         {**STATUS["ports"][2], "state": "server lost", "lost": 1, "refused": 0},
     ]
-    lines = told(errors=1, stalls=2, missed=1_700, ports=ports)
-    assert lines[1:10] == [
+    lines = told(errors=1, stalls=2, missed=1_700, excess=3, ports=ports)
+    assert lines[1:11] == [
         "",
         "Look at this:",
         "  input keyboard is ambiguous: more than one port of the computer fits",
@@ -118,6 +118,7 @@ def test_trouble_comes_first() -> None:
         "  output cable_b: 1 message lost",
         "  1 error, listed in the log",
         "  1,700 messages came in faster than Pointsman can take them, and got lost",
+        "  3 delayed messages dropped: more than 10,000 for one port at once",
         "  the daemon could not run, 2 times; messages may be lost, see the log",
     ]
     assert "Look at this:" not in told(ports=STATUS["ports"][:2])

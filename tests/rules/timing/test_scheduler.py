@@ -70,3 +70,15 @@ def test_what_is_cancelled_never_comes(dues: list[int], cancelled: set[int]) -> 
     assert scheduler.next_due == (left[0][0] if left else NEVER)
     assert scheduler.take(lambda number: number == 0) == [number for _, number in left if number == 0]
     assert popped(scheduler) == [(due, number) for due, number in left if number]
+
+
+def test_thousands_are_cancelled_and_the_rest_comes_in_order() -> None:
+    """Cancelled entries don't pile up before those that stay, which are found as before."""
+    scheduler: Scheduler[int] = Scheduler()
+    serials = [scheduler.add(5_000 - number, number) for number in range(5_000)]
+    for number, serial in enumerate(serials):
+        if number % 10:
+            scheduler.cancel(serial)
+    assert len(scheduler) == 500
+    assert [scheduler.pop()[2] for _ in range(500)] == list(range(4_990, -1, -10))
+    assert scheduler.next_due == NEVER
