@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 from rules.compiler.chain import Link
 from rules.midi.messages import SYSEX
@@ -19,15 +20,21 @@ def firsts_out(lane: Lane, firsts: int, seconds: int = ALL) -> int:
     """Return the outgoing first bytes of a lane for gates of incoming bytes."""
     if lane.feed_one == FIRST:
         return image(lane.one, firsts)
-    return gate_of(lane.one[second] for second in open_in(seconds) if lane.gate[second] != NO_BYTE)
+    return image(lane.one, _passing(lane.gate, seconds))
 
 
 def seconds_out(lane: Lane, firsts: int, seconds: int = ALL) -> int:
     """Return the outgoing second bytes of a lane for gates of incoming bytes; none where it takes no such message."""
-    passing = [second for second in open_in(seconds) if lane.gate[second] != NO_BYTE]
+    passing = _passing(lane.gate, seconds)
     if lane.feed_two == FIRST:
         return image(lane.two, firsts) if passing else 0
-    return gate_of(lane.two[second] for second in passing)
+    return image(lane.two, passing)
+
+
+@lru_cache(maxsize=4096)
+def _passing(table: bytes, seconds: int) -> int:
+    """Return which second bytes of a gate a lane takes; `table` has NO_BYTE for the others."""
+    return gate_of(second for second in open_in(seconds) if table[second] != NO_BYTE)
 
 
 def behind_node(lane: Lane, firsts: int, seconds: int, guard: Guard) -> list[Reached]:
