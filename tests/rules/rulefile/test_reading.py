@@ -90,7 +90,7 @@ def test_switches_start_where_they_say(everything: Reading) -> None:
 def test_a_number_switch_starts_near_zero(numbers: str, first: int) -> None:
     """Without `initial` a number switch begins at the number nearest to 0."""
     text = PORTS + f'[switches]\nkey = {{ numbers = "{numbers}" }}\n'.encode()
-    assert read_rules([("rules.toml", text)]).switches["key"].first == first  # type: ignore[union-attr]
+    assert read_rules([("rules.toml", text)]).switches["key"].first == first
 
 
 def test_rules_keep_the_order_of_the_file(everything: Reading) -> None:
