@@ -205,8 +205,6 @@ class Engine(FastPath):
             else:
                 self._chase_to(entry.target, due, out)
 
-    # -- switches ---------------------------------------------------------------------------------------------------
-
     def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
         """Turn a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
         if now >= self.scheduler.next_due:
@@ -238,8 +236,6 @@ class Engine(FastPath):
             if holds(branch.guard, self.word):
                 play_last_values(self.bookkeeping, branch, self.word, now, out, target)
 
-    # -- begin, return ----------------------------------------------------------------------------------------------
-
     def restore(self, states: Mapping[str, State]) -> None:
         """Set switches before anything is played. Nothing is sent by it; what these rules don't have is left out."""
         fields = self.layout.fields
@@ -262,8 +258,6 @@ class Engine(FastPath):
             self.scheduler.add(ready, Chase(target))
         else:
             self._chase_to(target, now, out)
-
-    # -- ends -------------------------------------------------------------------------------------------------------
 
     def release(self, number: int, now: int, out: list[Sent]) -> None:
         """End what the player of a lost source holds, at once, and turn off the switches that it held."""
@@ -311,8 +305,6 @@ class Engine(FastPath):
         """Send bank selects that still wait for a program change: the performance is over."""
         for target, message, number in self.bookkeeping.merge.settle():
             out.append((target, message, now, number))
-
-    # -- reload -----------------------------------------------------------------------------------------------------
 
     def rename(self, old: str, new: str) -> None:
         """Give a source the name that it has in the rules that come next; what its players hold stays (ruling 30)."""
