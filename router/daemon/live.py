@@ -95,8 +95,6 @@ class Live:
         """Let `run` come to its end. May be called from anywhere, signal handlers included."""
         self._stopping = True
 
-    # -- the loop -----------------------------------------------------------------------------------------------------
-
     def begin(self) -> None:
         """Open the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
         now = self._began = self._now_ns()
