@@ -45,6 +45,17 @@ def _reason_of(cell: Cell) -> int:
     return found.pop() if len(found) == 1 else UNSURE
 
 
+@lru_cache(maxsize=4096)
+def _only_reason(cell: Cell) -> int:
+    """The one reason that a cell of a loss table gives, whatever the second data byte and the switches; else UNSURE."""
+    if any(lane.guard != ALWAYS for lane in cell.lanes):
+        return UNSURE
+    found = {
+        next((lane.target for lane in cell.lanes if lane.gate[second] != NO_BYTE), _NO_RULE) for second in range(128)
+    }
+    return found.pop() if len(found) == 1 else UNSURE
+
+
 class SureLosses:
     """Why messages come to nothing where the table of their source alone decides that they do: its cell is empty."""
 
@@ -73,6 +84,8 @@ class DropCounts:
     def __init__(self, pipeline: Pipeline) -> None:
         self._losses = pipeline.loss_tables
         self._singly: Counter[_Name] = Counter()
+        self._alike: dict[int, list[int]] = {}
+        self._reasons: dict[tuple[int, int], int] = {}
         self._notes: dict[tuple[int, int], tuple[_Name, int]] = {}
         self._added: Counter[tuple[int | None, str]] = Counter()
 
@@ -84,10 +97,37 @@ class DropCounts:
         """Count one message of a track. A note-off, and pressure, goes with the note-on of its key, if that was dropped
         as well: where a filter stops loud notes, it stops their ends too.
         """
+        if message[0] < SYSEX:
+            index = (message[0] << 7 | message[1]) & 0x3FFF
+            why = self._reasons.get((source, index))
+            if why is None:
+                why = self._reasons[source, index] = self._reason_for_key(source, index)
+            if why != UNSURE:
+                alike = self.alike(source)
+                alike[index] = max(0, alike[index]) + 1
+                return
         name, is_end = self._name(source, message, word)
         if name[1] < 2 * _ON or name[1] in _PRESSURES:
             name = self._with_its_note(track, name, is_end)
         self._singly[name] += 1
+
+    def alike(self, source: int) -> list[int]:
+        """How many messages of each cell of a source came to nothing, where all that concerns its key has one reason.
+
+        There it doesn't matter which message goes with which, so a caller may count on by itself. Below 0 that isn't
+        known, or there are several reasons: `count` knows what to do.
+        """
+        if source not in self._alike:
+            self._alike[source] = [-1] * 0x4000
+        return self._alike[source]
+
+    def _reason_for_key(self, source: int, index: int) -> int:
+        """The reason that a cell shares with those of the same key; UNSURE where there are several."""
+        losses = self._losses[source].cells
+        key = index & _ON - 1
+        family = {index, key, key | _ON} if index < 2 * _ON or index in _PRESSURES else {index}
+        found = {_only_reason(losses[other]) for other in family}
+        return found.pop() if len(found) == 1 else UNSURE
 
     @staticmethod
     def _name(source: int, message: bytes, word: int) -> tuple[_Name, bool]:
@@ -127,6 +167,9 @@ class DropCounts:
     def drops(self) -> Drops:
         """All of them, in the order of the channels (those without one last), then of `REASONS`."""
         found = Counter(self._added)
+        for (source, index), why in self._reasons.items():
+            if why != UNSURE:
+                found[_channel(index), REASONS[why]] += self._alike[source][index]
         for (source, index, second, word), count in self._singly.items():
             found[_channel(index), REASONS[loss_of(self._losses[source], index, second, word)]] += count
         return in_order(found)
