@@ -34,24 +34,14 @@ def loss_of(losses: Table, index: int, second: int, word: int) -> int:
     return _NO_RULE
 
 
-@lru_cache(maxsize=4096)
-def _reason_of(cell: Cell) -> int:
-    """The reason for all messages of a cell of a loss table alike; UNSURE where there are several."""
+@lru_cache(maxsize=8192)
+def _reason_of(cell: Cell, lowest: int) -> int:
+    """The reason that a cell of a loss table gives for every second data byte from `lowest` up; UNSURE for several."""
     if any(lane.guard != ALWAYS for lane in cell.lanes):
         return UNSURE
     found = {
-        next((lane.target for lane in cell.lanes if lane.gate[second] != NO_BYTE), _NO_RULE) for second in range(1, 128)
-    }
-    return found.pop() if len(found) == 1 else UNSURE
-
-
-@lru_cache(maxsize=4096)
-def _only_reason(cell: Cell) -> int:
-    """The one reason that a cell of a loss table gives, whatever the second data byte and the switches; else UNSURE."""
-    if any(lane.guard != ALWAYS for lane in cell.lanes):
-        return UNSURE
-    found = {
-        next((lane.target for lane in cell.lanes if lane.gate[second] != NO_BYTE), _NO_RULE) for second in range(128)
+        next((lane.target for lane in cell.lanes if lane.gate[second] != NO_BYTE), _NO_RULE)
+        for second in range(lowest, 128)
     }
     return found.pop() if len(found) == 1 else UNSURE
 
@@ -70,10 +60,10 @@ class SureLosses:
         What ends or presses a key goes with its note-on, so it is sure only where the reason is the same.
         """
         losses = self._losses[self._source].cells
-        why = _reason_of(losses[index])
+        why = _reason_of(losses[index], 1)
         key = index & _ON - 1
         family = (key, key | _ON) if index < 2 * _ON else (key | _ON,) if index in _PRESSURES else ()
-        if all(self._cells[other].lanes or _reason_of(losses[other]) == why for other in family):
+        if all(self._cells[other].lanes or _reason_of(losses[other], 1) == why for other in family):
             return why
         return UNSURE
 
@@ -126,7 +116,7 @@ class DropCounts:
         losses = self._losses[source].cells
         key = index & _ON - 1
         family = {index, key, key | _ON} if index < 2 * _ON or index in _PRESSURES else {index}
-        found = {_only_reason(losses[other]) for other in family}
+        found = {_reason_of(losses[other], 0) for other in family}
         return found.pop() if len(found) == 1 else UNSURE
 
     @staticmethod
