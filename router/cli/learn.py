@@ -23,9 +23,11 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
+from router.midi.event_loop import EventLoop
 from router.midi.library_stderr import LibraryStderr
 from router.midi.listening_ports import ListeningPorts
-from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
+from router.midi.scan_times import ScanTimes
+from router.midi.waiting import waiter_for
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import is_terminal, painted, say
@@ -93,24 +95,22 @@ def learn(settings: LearnSettings, backend: Backend | None = None, clock: Clock 
     system = backend or choose_backend(settings.backend, "pointsman-learn")
     listening = ListeningPorts(system, "learn", leaves_out=OwnPorts())
     report = GestureReport(names, system, settings.json)
-    next_scan = 0
+    scans = ScanTimes(system)
 
-    def poll() -> bool:
+    def take() -> bool:
         heard = list(listening.poll())
         for port, message in heard:
             report.hear(port, message, clock.now_ns() / NANOSECONDS_PER_SECOND)
         return bool(heard)
 
     def tend(now: int) -> int:
-        nonlocal next_scan
-        if now >= next_scan:
-            next_scan = now + PORT_SCAN_EVERY_NS
+        if scans.is_due(now):
             report.meet(listening.look())
         report.tell(now / NANOSECONDS_PER_SECOND)
-        return min(next_scan, now + _GESTURE_EVERY_NS)
+        return min(scans.next, now + _GESTURE_EVERY_NS)
 
     try:
-        PollLoop(poll, tend, clock).run(lambda: False)
+        EventLoop(take, tend, clock, waiter=waiter_for(system, clock)).run(lambda: False)
     except KeyboardInterrupt:
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C

@@ -20,9 +20,11 @@ from router.cli.parsing import add_backend, length
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
+from router.midi.event_loop import EventLoop
 from router.midi.library_stderr import LibraryStderr
 from router.midi.listening_ports import ListeningPorts
-from router.midi.poll_loop import PORT_SCAN_EVERY_NS, PollLoop
+from router.midi.scan_times import ScanTimes
+from router.midi.waiting import waiter_for
 from router.text.exit_codes import FINE
 from router.text.formatting import fitted, plain
 from router.text.terminal import is_terminal, say, screen_width
@@ -179,9 +181,9 @@ def listen(settings: ListenSettings, backend: Backend | None = None, clock: Cloc
     listening = ListeningPorts(
         system, "listen", settings.ports or (() if settings.virtual else ("*",)), settings.virtual
     )
-    listener = Listener(settings, listening, clock)
+    listener = Listener(settings, listening, ScanTimes(system), clock)
     try:
-        PollLoop(listener.poll, listener.tend, clock).run(listener.is_over)
+        EventLoop(listener.take, listener.tend, clock, waiter=waiter_for(system, clock)).run(listener.is_over)
     except KeyboardInterrupt:
         if is_terminal(sys.stdout):
             say([""])  # the shell goes on below the ^C
@@ -195,11 +197,11 @@ def listen(settings: ListenSettings, backend: Backend | None = None, clock: Cloc
 class Listener:
     """What the loop does: hears, tells, and looks for new ports."""
 
-    def __init__(self, settings: ListenSettings, listening: ListeningPorts, clock: Clock) -> None:
+    def __init__(self, settings: ListenSettings, listening: ListeningPorts, scans: ScanTimes, clock: Clock) -> None:
         self._listening = listening
+        self._scans = scans
         self._now_ns = clock.now_ns
         self._told = IncomingReport(settings, self._now())
-        self._next_scan = 0
 
     def _now(self) -> float:
         return self._now_ns() / NANOSECONDS_PER_SECOND
@@ -208,7 +210,7 @@ class Listener:
         """Return whether as much was told as was asked for."""
         return self._told.is_over(self._now())
 
-    def poll(self) -> bool:
+    def take(self) -> bool:
         """Tell what has arrived; whether anything had."""
         busy = False
         for port, message, since in self._listening.poll_with_times():
@@ -218,11 +220,10 @@ class Listener:
 
     def tend(self, now: int) -> int:
         """Look for new ports, and for what has fallen silent; when to come again (ns)."""
-        if now >= self._next_scan:
-            self._next_scan = now + PORT_SCAN_EVERY_NS
+        if self._scans.is_due(now):
             self._told.meet(self._listening.look())
         self._told.look(now / NANOSECONDS_PER_SECOND)
-        return min(self._next_scan, now + _SILENCE_EVERY_NS)
+        return min(self._scans.next, now + _SILENCE_EVERY_NS)
 
 
 class IncomingReport:

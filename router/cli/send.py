@@ -22,9 +22,9 @@ from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
+from router.midi.event_loop import EventLoop, nothing_arrives
 from router.midi.library_stderr import LibraryStderr
 from router.midi.output_port import OutputPort
-from router.midi.poll_loop import PollLoop, nothing_arrives
 from router.midi.port_manager import PortManager
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
@@ -163,7 +163,7 @@ def _play(
         ports.flush(_LAST_SENDS_NS)
         if ends:
             end = clock.now_ns() + hold_s * 1e9
-            PollLoop(nothing_arrives, lambda now: min(ports.pump(now), int(end)), clock).run(
+            EventLoop(nothing_arrives, lambda now: min(ports.pump(now), int(end)), clock).run(
                 lambda: clock.now_ns() >= end
             )
     finally:

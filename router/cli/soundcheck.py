@@ -26,8 +26,8 @@ from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
+from router.midi.event_loop import EventLoop, nothing_arrives
 from router.midi.library_stderr import LibraryStderr
-from router.midi.poll_loop import PollLoop, nothing_arrives
 from router.midi.port_events import PortEvent
 from router.midi.port_manager import PortManager
 from router.text.exit_codes import FINE, INCOMPLETE
@@ -153,7 +153,7 @@ class NotePlayer:
         self._checks = planned.checks
         self._ports = ports
         self._now_ns = clock.now_ns
-        self._loop = PollLoop(nothing_arrives, self._tend, clock)
+        self._loop = EventLoop(nothing_arrives, self._tend, clock)
         self._session = Session(planned.ruleset, planned.pipeline)
         self._outputs = planned.pipeline.ports
         self._out: list[Sent] = []

@@ -16,11 +16,13 @@ from router.daemon.missed_input import MissedInput
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.files.clock import SYSTEM_CLOCK, Clock
+from router.midi.event_loop import MOST_AT_ONCE, EventLoop
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
-from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
 from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
+from router.midi.scan_times import ScanTimes
+from router.midi.waiting import waiter_for
 from rules.engine.delivery import Sent
 from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
@@ -37,7 +39,7 @@ _LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyon
 
 
 class Live:
-    """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called four times a second.
+    """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called at least once a second.
 
     `switches` tells other threads how the switches stood a moment ago. `act` is handed what a pad or pedal asks for
     besides panic, and must not wait. `restored` is how switches stood when another daemon ended. `losses` counts how
@@ -72,14 +74,16 @@ class Live:
         self._now_ns = clock.now_ns
         self._losses = losses
         self._missed = MissedInput(clock)
-        self._loop = PollLoop(self._poll, self._tend, clock, stalled=self._missed.note_stall)
-        self._requests = Requests()
+        self._loop = EventLoop(
+            self._take, self._tend, clock, waiter=waiter_for(ports.backend, clock), stalled=self._missed.note_stall
+        )
+        self._requests = Requests(self._loop.wake)
         self._waiting = self._requests.waiting
         self._stopping = False
         self._out: list[Sent] = []
         self._open_inputs: list[tuple[InputPort, int]] = []
         self._outputs: list[OutputPort | None] = []
-        self._next_scan = 0
+        self._scans = ScanTimes(ports.backend)
         self._began = 0
         self._texts = prepared.texts
         ports.report = self._report
@@ -94,6 +98,7 @@ class Live:
     def stop(self) -> None:
         """Let `run` come to its end. May be called from anywhere, signal handlers included."""
         self._stopping = True
+        self._loop.wake()
 
     def begin(self) -> None:
         """Open the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
@@ -118,13 +123,12 @@ class Live:
 
     def _tend(self, now: int) -> int:
         """Look after ports, sends what is due and what may go by now; when to come again (ns)."""
-        if now >= self._next_scan:
-            self._next_scan = now + PORT_SCAN_EVERY_NS
+        if self._scans.is_due(now):
             self._look_around(now)
             self._loop.took_long()
         if now >= self.session.next_due:
             self._safely(self.session.advance, now)
-        return min(self.session.next_due, self._next_scan, self.ports.pump(now))
+        return min(self.session.next_due, self._scans.next, self.ports.pump(now))
 
     def _look_around(self, now: int) -> None:
         self.switches = self.session.switches
@@ -132,7 +136,7 @@ class Live:
         self._try(lambda: self._meet(self.ports.scan(now), now))
         self._try(self._look)
 
-    def _poll(self) -> bool:
+    def _take(self) -> bool:
         """Do what other threads have asked for, then takes what has arrived; whether anything had."""
         if self._waiting:  # the queue itself: a call to ask it would be made thousands of times a second
             self._requests.answer()
@@ -192,10 +196,7 @@ class Live:
             self.latency.note(self._now_ns() - now)
 
     def _note_nowhere(self, input_port: InputPort, player: int, message: bytes) -> None:
-        """Count a message of which nothing came, if nothing ever will: what is delayed or held up comes later.
-
-        Clock and transport are left out, since most cables carry some that nobody needs.
-        """
+        """Count a message of which nothing comes, now or later. Clock and transport, on most cables, don't count."""
         if message[0] <= SYSEX and self.session.engine.goes_nowhere(player, message):
             input_port.nowhere += 1
             input_port.nowhere_last = message

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from router.files.clock import Clock
+from router.midi.event_loop import STALL_NS
 from router.midi.input_port import InputPort
-from router.midi.poll_loop import STALL_NS
 
 _FLOOD: Final = 400
 """Messages: an input that ran over had more than that waiting, on ALSA up to 500, on JACK 16,384."""
@@ -41,7 +41,7 @@ class MissedInput:
         self.is_pending = True
 
     def look(self, losses: int, inputs: Sequence[InputPort]) -> None:
-        """Look whether the computer slept, and whether inputs ran over; for four times a second.
+        """Look whether the computer slept, and whether inputs ran over; for whenever the loop looks around.
 
         `losses` counts how often one ran over, of any of the open `inputs`. Which one it was isn't known: it is one of
         those that got many messages since all was calm.

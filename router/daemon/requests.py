@@ -15,9 +15,13 @@ _PATIENCE_S: Final = 10.0  # for the loop's answer
 
 
 class Requests:
-    """Calls that wait for the loop. It calls `answer` when any are `waiting`, and `close` when it has ended."""
+    """Calls that wait for the loop. It calls `answer` when any are `waiting`, and `close` when it has ended.
 
-    def __init__(self) -> None:
+    `wake` lets a loop turn that waits; it must be callable from any thread.
+    """
+
+    def __init__(self, wake: Callable[[], None]) -> None:
+        self._wake = wake
         self.waiting: deque[tuple[Future[Any], Callable[[], Any]]] = deque()
         self._closed = False
 
@@ -29,6 +33,7 @@ class Requests:
         if not self._closed:
             answer: Future[T] = Future()
             self.waiting.append((answer, work))
+            self._wake()
             try:
                 return answer.result(_PATIENCE_S)
             except CancelledError:

@@ -1,7 +1,7 @@
 """What a MIDI system of the computer can do for us.
 
-Input is polled and never called back: callbacks lose messages whenever another thread holds the interpreter, swallow
-exceptions, and can hang or crash while a port closes.
+Input is taken by the loop, and never called back: callbacks lose messages whenever another thread holds the
+interpreter, swallow exceptions, and can hang or crash while a port closes.
 """
 
 from __future__ import annotations
@@ -49,6 +49,11 @@ class Backend(Protocol):
     that an input hears nothing more after a sysex without an end, until it is opened again. With `keeps_ready`, `tidy`
     makes spares, so that the next port is opened without a break in the music; without it, spares are given up.
     `is_lost` is set by `lose`, or where the system itself has found out that it is dead, until `revive` succeeds.
+
+    A loop can wait for a system that has a `descriptor`: a file descriptor, the same for as long as the backend is
+    open, that becomes readable when a message arrives or ports come or go. Then the loop calls `receive`. What comes
+    and goes sets `ports_changed`, which whoever looks at the names clears before. Without a descriptor (None) nothing
+    tells: the loop asks each input, and reads the names, again and again.
     """
 
     name: str
@@ -57,6 +62,14 @@ class Backend(Protocol):
     sysex_limit: int | None
     sysex_sticks: bool
     is_lost: bool
+    descriptor: int | None
+    ports_changed: bool
+
+    def receive(self) -> bool:
+        """Take in all that waits at the descriptor, for `get_message` and `is_connected`; whether anything did.
+
+        Never waits, and never raises. Only called where there is a descriptor, once it is readable.
+        """
 
     def input_names(self) -> list[str]:
         """The ports that can be listened to, by the computer's names and in its order. Raises MachineError."""

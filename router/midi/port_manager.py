@@ -1,7 +1,7 @@
 """The ports of a session: found, opened, lost and found again.
 
-Nobody tells us that a port has gone: its name is missing from the list, which is read four times a second, and
-everything else goes on as if it were there. A port that comes back is opened again.
+Most systems don't tell that a port has gone: its name is missing from the list, which is read four times a second,
+and everything else goes on as if it were there. A port that comes back is opened again.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ LONGEST_FLUSH_NS: Final = 10_000_000_000
 
 
 class PortManager:
-    """All ports of a session on one MIDI system.
+    """All ports of a session on one MIDI system, the `backend`.
 
     `inputs` are those that are open, to be polled; `outputs` are all that are wanted, by our name. Both are replaced,
     not changed, when ports come and go: each time, there is an event. `report` is called while an exception is handled
@@ -42,7 +42,7 @@ class PortManager:
         self.inputs: list[InputPort] = []
         self.outputs: dict[str, OutputPort] = {}
         self.report: Callable[[], None] = lambda: None  # where only what was lost counts
-        self._backend = backend
+        self.backend = backend
         self._clock = clock
         self._inputs: dict[str, InputPort] = {}
         self._dropped: list[ManagedPort] = []
@@ -58,7 +58,7 @@ class PortManager:
         self._maintenance = PortMaintenance(backend, self._is_alive)
 
     def _begin_heartbeat(self) -> Heartbeat | None:
-        loop = self._backend.loopback()
+        loop = self.backend.loopback()
         return None if loop is None else Heartbeat(*loop, self._clock)
 
     def _all(self) -> list[ManagedPort]:
@@ -112,9 +112,9 @@ class PortManager:
         return events
 
     def _refuse_virtual(self, wanted: Iterable[Wanted]) -> None:
-        if not self._backend.has_virtual and (virtual := [one for one in wanted if one.virtual]):
+        if not self.backend.has_virtual and (virtual := [one for one in wanted if one.virtual]):
             raise MachineError(
-                f"{virtual[0].words}: {self._backend.name} has no virtual ports: name a port of the computer"
+                f"{virtual[0].words}: {self.backend.name} has no virtual ports: name a port of the computer"
             )
 
     def _take_back(self) -> None:
@@ -181,11 +181,11 @@ class PortManager:
     # -- looking around -----------------------------------------------------------------------------------------------
 
     def scan(self, now: int) -> list[PortEvent]:
-        """Return what has come and gone; for four times a second. Well below a millisecond, as long as nothing has."""
+        """Return what has come and gone; for `ScanTimes`. Well below a millisecond, as long as nothing has."""
         events = self._complaints(now)
         if self._down:
-            return events + (self._come_back() if self._backend.revive() else [])
-        if self._backend.is_lost or (self._heartbeat is not None and self._heartbeat.is_lost(now)):
+            return events + (self._come_back() if self.backend.revive() else [])
+        if self.backend.is_lost or (self._heartbeat is not None and self._heartbeat.is_lost(now)):
             return events + self._go_down()
         found = self._scan_names()
         if found:
@@ -202,7 +202,7 @@ class PortManager:
         if self._down:
             return []
         try:
-            names: dict[Direction, list[str]] = {"in": self._backend.input_names(), "out": self._backend.output_names()}
+            names: dict[Direction, list[str]] = {"in": self.backend.input_names(), "out": self.backend.output_names()}
         except MachineError as error:  # what is open plays on
             return self._complain_of_names(str(error))
         self._unlisted = ""
@@ -250,8 +250,8 @@ class PortManager:
 
     def _go_down(self) -> list[PortEvent]:
         """The server is dead, and everything that was open with it. Nothing of it may be touched any more."""
-        events = [PortEvent("server lost", None, f"{self._backend.name} doesn't answer any more; waiting for it")]
-        self._backend.lose()
+        events = [PortEvent("server lost", None, f"{self.backend.name} doesn't answer any more; waiting for it")]
+        self.backend.lose()
         self._down = True
         for port in [*self._all(), *self._dropped, *self._closing]:
             if port.is_open:
@@ -266,7 +266,7 @@ class PortManager:
 
     def _come_back(self) -> list[PortEvent]:
         """The server is there again: everything is opened again."""
-        events = [PortEvent("server back", None, f"{self._backend.name} is back")]
+        events = [PortEvent("server back", None, f"{self.backend.name} is back")]
         self._heartbeat = self._begin_heartbeat()
         self._down = False
         self._look_again = True
@@ -321,11 +321,10 @@ class PortManager:
         events = []
         if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY_NS:
             self._hiccup_said_at, self._heartbeat.skipped = now, 0
-            words = f"{self._backend.name} had a hiccup: what you played in that moment may be lost"
+            words = f"{self.backend.name} had a hiccup: what you played in that moment may be lost"
             events.append(PortEvent("dropping", None, words))
         said = (
-            (output_port.wanted, output_port.complaint(now, self._backend.name))
-            for output_port in self.outputs.values()
+            (output_port.wanted, output_port.complaint(now, self.backend.name)) for output_port in self.outputs.values()
         )
         events += [PortEvent("dropping", wanted, f"{wanted.words}: {words}") for wanted, words in said if words]
         return events
@@ -345,4 +344,4 @@ class PortManager:
             if port.is_open:
                 port.disconnect("closed")
         self._list_inputs()
-        self._backend.close()
+        self.backend.close()

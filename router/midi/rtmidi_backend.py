@@ -155,6 +155,8 @@ class RtmidiBackend:
     sysex_limit: int | None = None
     sysex_sticks = False
     is_lost = False
+    descriptor: int | None = None
+    ports_changed = False
 
     def __init__(self, library: Library, api: int, client: str) -> None:
         self.client = client
@@ -171,6 +173,10 @@ class RtmidiBackend:
             self._look_in, self._look_out = self._make_in(self.client), self._make_out(self.client)
             self._spare_in: MidiIn | None = self._make_in(self.client) if self.keeps_ready else None
             self._spare_out: MidiOut | None = self._make_out(self.client) if self.keeps_ready else None
+
+    def receive(self) -> bool:
+        """Nothing is taken in: the library does that in threads of its own."""
+        return False
 
     # -- names --------------------------------------------------------------------------------------------------------
 

@@ -8,9 +8,11 @@ from typing import Final
 
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend import Backend
-from router.midi.poll_loop import MOST_AT_ONCE, PORT_SCAN_EVERY_NS, PollLoop
+from router.midi.event_loop import MOST_AT_ONCE, EventLoop
 from router.midi.port_events import PortEvent
 from router.midi.port_manager import PortManager
+from router.midi.scan_times import ScanTimes
+from router.midi.waiting import waiter_for
 from router.recording.recorder import Recorder
 from router.text.terminal import complain
 from router.text.usage import UsageError
@@ -77,7 +79,7 @@ class _PortRecording:
         self._recorder = recorder
         self._say = say
         self._clock = clock
-        self._next_scan = 0
+        self._scans = ScanTimes(ports.backend)
         self._numbers: dict[str, int] = {}
         self._called: list[str] = []
 
@@ -86,15 +88,16 @@ class _PortRecording:
         self._numbers = {one.name: number for number, one in enumerate(wanted)}
         self._called = [one.name for one in wanted]
         self._meet(self._ports.want(wanted, self._clock.now_ns()))
-        PollLoop(self._poll, self._tend, self._clock, idle_pause_ns=_IDLE_PAUSE_NS).run(is_over)
-        self._poll()  # what came until now belongs to the take
+        EventLoop(
+            self._take, self._tend, self._clock, waiter=waiter_for(self._ports.backend, self._clock, _IDLE_PAUSE_NS)
+        ).run(is_over)
+        self._take()  # what came until now belongs to the take
 
     def _tend(self, now: int) -> int:
         """Look after the ports; when to come again (ns)."""
-        if now >= self._next_scan:
-            self._next_scan = now + PORT_SCAN_EVERY_NS
+        if self._scans.is_due(now):
             self._meet(self._ports.scan(now))
-        return min(self._next_scan, self._ports.pump(now))
+        return min(self._scans.next, self._ports.pump(now))
 
     def _meet(self, events: Sequence[PortEvent]) -> None:
         """Note that ports came or went."""
@@ -105,7 +108,7 @@ class _PortRecording:
         if events:
             self._name()
 
-    def _poll(self) -> bool:
+    def _take(self) -> bool:
         """Log what has arrived; whether anything had."""
         busy = False
         for input_port in self._ports.inputs:

@@ -185,6 +185,8 @@ class FakeBackend:
     has_virtual = True
     sysex_limit: int | None = 1_000
     sysex_sticks = True
+    descriptor: int | None = None
+    ports_changed = False
 
     def __init__(self, hub: Hub, client: str = "pointsman", server: bool = False) -> None:
         self.hub = hub
@@ -196,6 +198,10 @@ class FakeBackend:
         self.is_lost = False
         self.losses = 0
         self.closed = False
+
+    def receive(self) -> bool:
+        """Nothing waits anywhere but in the inputs."""
+        return False
 
     def input_names(self) -> list[str]:
         """What can be listened to; as it was last, when the server is dead."""

@@ -25,7 +25,7 @@ from benchmarks.live.rigs import (
     sysexes,
 )
 from benchmarks.live.stage import TIMER_SLACK, Memory, Process, Stage, play, stage
-from router.midi.poll_loop import BUSY_PAUSE_NS, IDLE_PAUSE_NS
+from router.midi.waiting import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 
 UNIT = "% of a core"
 DIN_RATE = 1_041

@@ -93,7 +93,7 @@ def daemon(clocks: Clocks, rules: str) -> None:
 def bare(clocks: Clocks) -> None:
     """Poll, resend, sleep: the least that a polling router can do."""
     from benchmarks.live.rigs import SOURCES
-    from router.midi.poll_loop import BUSY_PAUSE_NS
+    from router.midi.waiting import BUSY_PAUSE_NS
 
     rtmidi: Any = import_module("rtmidi")
     jack = rtmidi.API_UNIX_JACK

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import pytest
 
 import rules.journal.format as journal
-from router.midi.poll_loop import BUSY_PAUSE_NS, IDLE_PAUSE_NS
+from router.midi.waiting import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 from rules.errors import MachineError
 from tests.support.fake_midi_system import FakeOutput
 from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, SWITCH, UP, UP_OFF, LiveRig
