@@ -52,11 +52,13 @@ def check_ports(draft: Draft) -> Iterator[Problem]:
 
 
 def check_devices(draft: Draft) -> Iterator[Problem]:
-    """A device is at a port that can send, and its channel isn't set twice."""
+    """A device is at a port that can send, what returns comes to an input, and its channel isn't set twice."""
     for entry in draft.devices.values():
         device = entry.value
         if fault := port_fault(draft, device.port):
             yield entry.place.inside("port").problem(fault)
+        if device.returns is not None and (fault := source_fault(draft, device.returns)):
+            yield entry.place.inside("returns").problem(fault)
         yield from _other_channels(device, device.setup, entry.place.inside("setup"))
         stages = list(staged(device.steps, entry.place))
         if stages and device.channel is not None and stages[-1].value.step.only_rechannels:

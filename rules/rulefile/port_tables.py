@@ -7,7 +7,7 @@ from typing import Any, Literal
 from pydantic import Field, model_validator
 
 from rules.fields.names import Pattern, PatternOrTrue, Reference
-from rules.fields.numbers import Channel, NoteRange
+from rules.fields.numbers import Channel, Channels, NoteRange
 from rules.fields.table_model import TableModel, fault, shown
 from rules.fields.written_messages import DelayedMessages
 from rules.rulefile.stages import Steps
@@ -19,7 +19,8 @@ class Port(TableModel):
     `both` is both directions, `input` and `output` one; a plain string means `both`. `true` takes our name as the
     pattern, and so does a port that has none of the three, both ways. `connection = "din"` is paced as a 5-pin cable;
     `clock` names the port whose clock and transport go out here, or "none"; `pass_reset` passes system reset on;
-    `steps` act before every rule.
+    `channels` are those that its player can send on (1-16), which changes nothing that is played; `steps` act before
+    every rule.
     """
 
     both: Pattern | None = Field(
@@ -59,6 +60,12 @@ class Port(TableModel):
         description="passes system reset on",
         examples=['rack1 = { output = "Rack*", pass_reset = true }'],
     )
+    channels: Channels | None = Field(
+        default=None,
+        description="says which channels can be sent from here, for `plan` to give to the devices",
+        examples=['seq = { both = "Cue Sequencer*", channels = "1..12" }'],
+        json_schema_extra={"default": "all 16"},
+    )
     steps: Steps = Field(
         default=(),
         description="changes everything that arrives here, before any rule",
@@ -84,6 +91,8 @@ class Port(TableModel):
             raise fault(
                 "`clock` and `pass_reset` need an output, and this port has none: write `output`, or remove them"
             )
+        if not self.can_receive and self.channels is not None:
+            raise fault("`channels` says what can be sent from here, and this port is an output: remove it")
         return self
 
     @property
@@ -98,7 +107,11 @@ class Port(TableModel):
 
 
 class Device(TableModel):
-    """An instrument at the end of a port, as its manual says; its channel (1-16) is set last (ruling 8)."""
+    """An instrument at the end of a port, as its manual says; its channel (1-16) is set last (ruling 8).
+
+    `channels` are those that it could be set to, for `plan` to choose from; a live session doesn't ask for them.
+    `returns` names the input that what the device sends on comes back to.
+    """
 
     port: Reference = Field(
         description="names the port that the device is connected to",
@@ -109,6 +122,11 @@ class Device(TableModel):
         description="sets the channel of everything that reaches the device, 1 to 16",
         examples=['organ = { port = "rack", channel = 4 }'],
         json_schema_extra={"default": "the channel of the message"},
+    )
+    channels: Channels | None = Field(
+        default=None,
+        description="says which channels the device can be set to, for `plan` to choose one; not with `channel`",
+        examples=['strings = { port = "rack", channels = "1..16" }'],
     )
     notes: NoteRange | None = Field(
         default=None,
@@ -131,6 +149,18 @@ class Device(TableModel):
         description="changes everything that goes to the device, after the steps of the rules",
         examples=['organ = { port = "rack", steps = [{ transpose = 12 }] }'],
     )
+
+    returns: Reference | None = Field(
+        default=None,
+        description="names the input port that the device's thru or output is wired back to",
+        examples=['organ = { port = "rack", returns = "keyboard" }'],
+    )
+
+    @model_validator(mode="after")
+    def _one_way_to_channels(self) -> Device:
+        if self.channel is not None and self.channels is not None:
+            raise fault("`channel` is fixed, `channels` are for `plan` to choose from: write only one of them")
+        return self
 
     @model_validator(mode="after")
     def _range_given(self) -> Device:

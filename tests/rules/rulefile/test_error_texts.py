@@ -124,7 +124,7 @@ def parts(model: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     ("path", "keys"),
     [
         ((), ["middle_c", "first_program", "bpm", "ports", "devices", "switches", "rules", "on_switch", "tests"]),
-        (("devices", "port"), ["port", "channel", "notes", "outside", "setup", "steps"]),
+        (("devices", "port"), ["port", "channel", "channels", "notes", "outside", "setup", "steps", "returns"]),
         (("switches", "x", "a switch of numbers"), ["numbers", "initial", "set", "advance"]),
         (("rules", 0, "steps", 3, "thin"), ["ms"]),
         (("rules", 0, "zones", 1, "steps", 0, "filter", "keep", 0), ["kind", "channel", "notes", "velocity"]),

@@ -65,6 +65,9 @@ def test_ports_devices_and_tempo(everything: Reading) -> None:
     assert [each.message.moved_to(4) for each in organ.setup] == [b"\xc3\x11", b"\xb3\x07\x09"]
     assert ruleset.devices["wide"].notes == (60, 60)
     assert ruleset.port_of("organ") == "rack"
+    assert (organ.channels, organ.returns) == (None, None)
+    assert (ruleset.devices["wide"].channels, ruleset.devices["wide"].returns) == (frozenset(range(1, 17)), "take")
+    assert (ruleset.ports["take"].channels, ruleset.ports["keys"].channels) == (frozenset({1, 2, 3, 16}), None)
     assert ruleset.port_of("rack") == "rack"
 
 
