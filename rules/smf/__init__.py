@@ -16,6 +16,7 @@ What holds everywhere in this package:
 | `midi_file` | the header, the file as a whole | Header Chunks, Formats |
 | `track_events` | the events of a track | Track Chunks, sysex event, meta-event |
 | `tempo` | ticks, milliseconds, beats | Set Tempo, Calculating Delta Times |
+| `bars` | bars and beats | Time Signature |
 | `writing` | tracks and files, as they were where they were not changed | all of these |
 
 `rewriting` takes a file through the rules, by the fastest route that applies:
@@ -27,5 +28,6 @@ What holds everywhere in this package:
 | general | always | `general_route`, `event_order`, `single_track` for a track that no other concerns |
 
 `static_sources` says of which sources tables alone decide. `answers` lays their tables out for the first two routes,
-which `table_routes` runs. `file_rewrite`, `rule_counts` and `report` say what came of a file.
+which `table_routes` runs. `file_rewrite`, `rule_counts` and `report` say what came of a file. `take_playing` gives what
+goes out message by message, for who looks at a take and writes none.
 """

@@ -23,7 +23,7 @@ from rules.smf.report import FileReport, Playing, Rewritten
 from rules.smf.rule_counts import RuleCounts
 from rules.smf.static_sources import static_sources
 from rules.smf.table_routes import PATCH, STREAM, TableRoutes
-from rules.smf.track_events import META, TRACK_NAME, content
+from rules.smf.track_sources import bare, track_name, track_sources
 from rules.smf.writing import write
 from rules.steps.transpose import DRUMS
 
@@ -61,7 +61,7 @@ class Rewriter:
     def rewrite(self, data: bytes) -> Rewritten:
         """The results for one file. Raises MidiFileError for what can't be read, or can't be written as one file."""
         file = read(data, strict=self._strict)
-        sources = self._sources(file)
+        sources = track_sources(file, self._playing, self._pipeline.sources)
         rewritten = self._rewrite_by_tables(file, sources)
         if rewritten is None:
             played = FileRewrite(file, sources, self._pipeline, self._per_port)
@@ -104,18 +104,6 @@ class Rewriter:
                     first.offset, f"{first.text}; with a track changed, its chunks would be read differently"
                 )
 
-    def _sources(self, file: MidiFile) -> list[int]:
-        """The source of each track."""
-        default, numbers = self._playing.default, self._pipeline.sources
-        if not self._playing.tracks:
-            return [numbers.index(default)] * len(file.tracks)
-        named = {_bare(name): source for name, source in self._playing.tracks.items()}
-        names = [
-            named.get(f"#{number + 1}") or named.get(_track_name(file, number) or "") or default
-            for number in range(len(file.tracks))
-        ]
-        return [numbers.index(name) for name in names]
-
     def _outputs(self, file: MidiFile, played: FileRewrite) -> dict[str, bytes]:
         if not self._per_port:
             return {"": write(file, played.bodies(0))}
@@ -141,10 +129,10 @@ class Rewriter:
         """Tracks that were named and aren't there."""
         if not self._playing.tracks:
             return
-        names = {_track_name(file, number) for number in range(len(file.tracks))}
+        names = {track_name(file, number) for number in range(len(file.tracks))}
         numbers = {f"#{number + 1}" for number in range(len(file.tracks))}
         for wanted in self._playing.tracks:
-            if _bare(wanted) not in names | numbers:
+            if bare(wanted) not in names | numbers:
                 yield f'there is no track named "{wanted}"'
 
     def _moved_drums(self, rules: RuleCounts) -> Iterator[str]:
@@ -163,20 +151,3 @@ class Rewriter:
 def _transposes_drums(rule: Rule) -> bool:
     stages = (stage for branch in rule.branches() for stage in branch.stages)
     return any(stage.step.transposes(DRUMS) for stage in stages)
-
-
-def _bare(name: str) -> str:
-    """A track name as it is asked for: many programs fill it up with blanks or zeros, which nobody sees."""
-    return name.strip(" \t\r\n\0")
-
-
-def _track_name(file: MidiFile, number: int) -> str | None:
-    """The first track name in a track, as bare text; bytes that aren't UTF-8 are read as Latin-1."""
-    for _, _, _, _, message in file.events(file.tracks[number]):
-        if message[0] == META and message[1] == TRACK_NAME:
-            name = content(message)
-            try:
-                return _bare(name.decode())
-            except UnicodeDecodeError:
-                return _bare(name.decode("latin-1"))
-    return None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from fractions import Fraction
 from typing import Any
 
 import mido  # type: ignore[import-untyped]
@@ -84,3 +85,24 @@ def _meta(message: Any) -> tuple[str, None, Data]:
             return "Sequencer_specific", None, (len(message.data), *message.data)
         case _:
             return "Unknown_meta_event", None, (message.bytes()[1], len(content), *content)
+
+
+def on_wire(data: bytes) -> list[tuple[int, bytes]]:
+    """Return the messages of a file in the order of playing, each with its time in nanoseconds (to the nearest one)."""
+    file = mido.MidiFile(file=io.BytesIO(data))
+    found = []
+    for number, track in enumerate(file.tracks):
+        tick = 0
+        for place, message in enumerate(track):
+            tick += message.time
+            found.append((tick, number, place, message))
+    now, tempo, before = Fraction(0), 500_000, 0
+    messages = []
+    for tick, _, _, message in sorted(found, key=lambda each: each[:3]):
+        now += Fraction((tick - before) * tempo * 1000, file.ticks_per_beat)
+        before = tick
+        if message.type == "set_tempo":
+            tempo = message.tempo
+        elif not message.is_meta:
+            messages.append((int(now + Fraction(1, 2)), bytes(message.bytes())))
+    return messages

@@ -1,0 +1,45 @@
+"""Bars and beats, as players count them."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.smf.bars import BarMap, bar_map
+from rules.smf.midi_file import read
+from tests.support.smf_bytes import END, FORMAT_0, header, one_track, track
+
+
+@pytest.mark.parametrize(("tick", "place"), [(0, (1, 1)), (95, (1, 1)), (96, (1, 2)), (383, (1, 4)), (384, (2, 1))])
+def test_a_bar_has_four_quarters_where_nothing_else_is_said(tick: int, place: tuple[int, int]) -> None:
+    """Both count from 1."""
+    assert BarMap(96).beat_at(tick) == place
+
+
+@pytest.mark.parametrize(("tick", "place"), [(0, (1, 1)), (47, (1, 1)), (48, (1, 2)), (287, (1, 6)), (288, (2, 1))])
+def test_six_eighths(tick: int, place: tuple[int, int]) -> None:
+    """A beat is the note that the time signature names."""
+    assert BarMap(96, [(0, 6, 3)]).beat_at(tick) == place
+
+
+@pytest.mark.parametrize(
+    ("tick", "place"), [(383, (1, 4)), (384, (2, 1)), (671, (2, 3)), (672, (3, 1)), (800, (4, 1)), (1183, (4, 4))]
+)
+def test_time_signatures_may_change(tick: int, place: tuple[int, int]) -> None:
+    """At a bar line the count goes on; within a bar a new one begins."""
+    assert BarMap(96, [(800, 4, 2), (384, 3, 2)]).beat_at(tick) == place
+
+
+def test_of_two_signatures_at_one_place_the_last_one_counts() -> None:
+    """Some programs write a default first."""
+    assert BarMap(96, [(0, 4, 2), (0, 3, 2)]).beat_at(3 * 96) == (2, 1)
+
+
+def test_the_signatures_of_a_file() -> None:
+    """The example of RP-001 is in 4/4; one without beats, or cut short, says nothing; frames have no bars."""
+    bars = bar_map(read(FORMAT_0))
+    assert bars is not None
+    assert bars.beat_at(384) == (2, 1)
+    odd = bar_map(read(one_track(f"00 FF 58 04 00 02 18 08 00 FF 58 01 03 {END}")))
+    assert odd is not None
+    assert odd.beat_at(383) == (1, 4)
+    assert bar_map(read(header(1, midi_format=0, division=0xE250) + track(END))) is None
