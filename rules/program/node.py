@@ -4,12 +4,38 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
-from typing import Any, ClassVar, Protocol
+from typing import Any, ClassVar, Final, NamedTuple, Protocol
 
+from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, gate_of
 from rules.program.event import Copy, Event
 from rules.program.switch_states import State
 from rules.program.tables import NodeKey, Table
 from rules.timing.delays import AT_ONCE, Delay
+
+LOW_VALUES: Final = gate_of(range(64))
+"""The values that count as off; a node that waits for a value to rise remembers one of these before."""
+
+
+class NodeResult(NamedTuple):
+    """One thing that a node makes of messages of one status.
+
+    Of those whose data bytes lie in `gate_one` and `gate_two` it makes messages of `status`, whose data bytes are the
+    tables `one` and `two` of the byte `feed_one` or `feed_two` (1 or 2). They go on `after` a delay, and a note `lasts`
+    a fixed time. What isn't made of its data bytes is `written` by the step, byte for byte. It is so where the node
+    remembers a value (0-127) of the gate `remembered`; most remember nothing, or don't go by it.
+    """
+
+    status: int
+    one: bytes = IDENTITY
+    two: bytes = IDENTITY
+    feed_one: int = FIRST
+    feed_two: int = SECOND
+    gate_one: int = ALL
+    gate_two: int = ALL
+    remembered: int = ALL
+    after: Delay = AT_ONCE
+    lasts: Delay | None = None
+    written: bytes = b""
 
 
 class NodeContext(Protocol):
@@ -159,6 +185,10 @@ class Node(ABC):
 
     def close(self, memory: Any, context: WaitingContext) -> None:  # noqa: B027 - optional
         """End what it keeps going: the performance is over."""
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Return all that becomes of the messages of a status, exactly; for who proves what rules do."""
+        return [NodeResult(status)]
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return what a status and gates of data bytes can become: the status and gates of each result."""

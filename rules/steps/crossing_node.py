@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import ClassVar
 
 from rules.midi.controllers import SWITCH_ON
+from rules.program.byte_tables import ALL
 from rules.program.event import Event
-from rules.program.node import EvaluationContext, Node, WaitingContext
+from rules.program.node import LOW_VALUES, EvaluationContext, Node, NodeResult, WaitingContext
 from rules.program.tables import NodeKey
 
 ValueKey = tuple[int, int, int, int]
@@ -41,6 +42,10 @@ class CrossingNode(Node):
     def fresh(self) -> set[ValueKey]:
         """No value is up."""
         return set()
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Return a note where the value is 64 or more, and was less."""
+        return [NodeResult(status, gate_two=ALL & ~LOW_VALUES, remembered=LOW_VALUES)]
 
     def take(
         self, memory: set[ValueKey], event: Event, status: int, d1: int, d2: int, context: EvaluationContext

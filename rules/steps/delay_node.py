@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.program.event import Event
-from rules.program.node import EvaluationContext, Node
+from rules.program.node import EvaluationContext, Node, NodeResult
 from rules.timing.delays import Delay
 
 
@@ -18,6 +18,10 @@ class DelayNode(Node):
     def without_delay(self) -> Node:
         """Another way in. It is made again each time, so that no node refers to itself and has to be collected."""
         return _Undelayed(self)
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Everything, later."""
+        return [NodeResult(status, after=self._delay)]
 
     def take(self, memory: None, event: Event, status: int, d1: int, d2: int, context: EvaluationContext) -> None:
         """Pass everything on, later."""

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import ClassVar
+from functools import partial
+from typing import ClassVar, Final
 
+from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import NOTE_ON
-from rules.program.byte_tables import ALL
+from rules.program.byte_tables import ALL, SECOND, gate_of, table_of
 from rules.program.event import Event
-from rules.program.node import EvaluationContext, Node, WaitingContext
+from rules.program.node import LOW_VALUES, EvaluationContext, Node, NodeResult, WaitingContext
 from rules.steps.crossing_node import ValueKey, forget_player, rises
+
+_COARSE: Final = gate_of(range(32))
+_FINE: Final = gate_of(range(32, 64))
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
@@ -36,6 +41,38 @@ class FourteenBitNode(Node):
     def fresh(self) -> _Memory:
         """No coarse half is known."""
         return _Memory()
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Return the value with a fine half of 0 for the coarse one; for the fine one by each coarse half there may be.
+
+        Notes are made of the coarse half alone, as it rises.
+        """
+        channel = status & 0x0F
+        found = []
+        for kind, one, two in self._tables(lambda coarse: coarse << 7):
+            result = NodeResult(kind | channel, one, two, feed_one=SECOND, gate_one=_COARSE)
+            if kind == NOTE_ON:
+                rising = gate_of(byte for byte in range(128) if two[byte] >= SWITCH_ON)
+                result = result._replace(gate_two=rising, remembered=LOW_VALUES)
+            found.append(result)
+        fine: dict[tuple[int, tuple[int, bytes, bytes]], int] = {}
+        for coarse in range(128):
+            for output in enumerate(self._tables(partial(_with_coarse, coarse))):
+                fine[output] = fine.get(output, 0) | 1 << coarse
+        for (_, (kind, one, two)), remembered in fine.items():
+            if kind != NOTE_ON:
+                result = NodeResult(kind | channel, one, two, feed_one=SECOND, gate_one=_FINE, remembered=remembered)
+                found.append(result)
+        return found
+
+    def _tables(self, whole: Callable[[int], int]) -> list[tuple[int, bytes, bytes]]:
+        """Return the kind and the tables of data bytes of each output, where a byte becomes a whole value."""
+        made = [self._outputs(whole(byte)) for byte in range(128)]
+        tables = []
+        for number, (kind, _, _) in enumerate(made[0]):
+            firsts, seconds = zip(*(outputs[number][1:] for outputs in made), strict=True)
+            tables.append((kind, table_of(firsts.__getitem__), table_of(seconds.__getitem__)))
+        return tables
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return the kinds of message that values become."""
@@ -64,3 +101,8 @@ class FourteenBitNode(Node):
         for name in [name for name in memory.coarse if name[0] == player]:
             del memory.coarse[name]
         forget_player(memory.up, player)
+
+
+def _with_coarse(coarse: int, fine: int) -> int:
+    """The whole value of two halves."""
+    return coarse << 7 | fine

@@ -7,7 +7,7 @@ from typing import ClassVar
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY
 from rules.program.byte_tables import ALL
 from rules.program.event import Copy, Event
-from rules.program.node import Node, WaitingContext
+from rules.program.node import Node, NodeResult, WaitingContext
 from rules.timing.delays import Delay
 
 NoteKey = tuple[int, int, int, Copy, int, int]
@@ -29,6 +29,10 @@ class LengthNode(Node):
     def fresh(self) -> Memory:
         """Nothing sounds."""
         return {}
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Return the note, with its length; nothing of a note-off."""
+        return [] if status & 0xF0 == NOTE_OFF else [NodeResult(status, lasts=self.length)]
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return what came; the note-offs that it makes have a release velocity of their own."""

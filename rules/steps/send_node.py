@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.controllers import FIRST_MODE, SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_ON, PROGRAM, SYSEX, split_message
+from rules.program.byte_tables import ALL, gate_of
 from rules.program.event import Event
-from rules.program.node import EvaluationContext, Node, WaitingContext
+from rules.program.node import LOW_VALUES, EvaluationContext, Node, NodeResult, WaitingContext
+
+_CONTROLLERS: Final = gate_of(range(FIRST_MODE))
 
 ControllerKey = tuple[int, int, int]
 """Player, status, controller."""
@@ -29,6 +32,22 @@ class SendNode(Node):
     def fresh(self) -> dict[ControllerKey, int]:
         """No value is known."""
         return {}
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Return what passes, then the messages: at once, or where a controller rises."""
+        found = [NodeResult(status)] if self._pass_on else []
+        kind = status & 0xF0 if status < SYSEX else status
+        rises = kind == CONTROLLER
+        if not rises and kind not in (NOTE_ON, PROGRAM) and kind not in self._fires_on:
+            return found
+        channel = (status & 0x0F) + 1 if status < SYSEX else 1
+        for each in self._messages:
+            written = each.message.on(channel)
+            result = NodeResult(written[0], after=each.after, written=written)
+            if rises:
+                result = result._replace(gate_one=_CONTROLLERS, gate_two=ALL & ~LOW_VALUES, remembered=LOW_VALUES)
+            found.append(result)
+        return found
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return what passes, and the messages where something can fire."""

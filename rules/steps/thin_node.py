@@ -9,7 +9,7 @@ from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, P
 from rules.midi.messages import CONTROLLER, KEY_PRESSURE, split_message
 from rules.program.byte_tables import gate_of
 from rules.program.event import Event
-from rules.program.node import Node, WaitingContext
+from rules.program.node import LOW_VALUES, Node, NodeResult, WaitingContext
 from rules.timing.delays import Delay
 
 _UNTOUCHED: Final = {
@@ -55,6 +55,10 @@ class ThinNode(Node):
     def fresh(self) -> Memory:
         """Nothing went."""
         return {}
+
+    def results(self, status: int) -> list[NodeResult]:
+        """Return the value; what it remembers is when the last one went, not a value: half of that lets it pass."""
+        return [NodeResult(status, remembered=LOW_VALUES)]
 
     def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
         """Pass a value on, or keep it in place of the one that is kept."""

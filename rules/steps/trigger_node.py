@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, ClassVar
 
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_OFF
+from rules.program.byte_tables import ALL
 from rules.program.event import Event
-from rules.program.node import EvaluationContext, Node, WaitingContext
+from rules.program.node import LOW_VALUES, EvaluationContext, Node, WaitingContext
 
 if TYPE_CHECKING:
-    from rules.program.switch_states import State
+    from rules.program.switch_states import State, SwitchField
 
 
 ControllerKey = tuple[int, int, int]
@@ -36,6 +37,29 @@ class TriggerNode(Node):
         self._toggles = not momentary and state is None and not by
         self._state = state
         self._by = by
+
+    def presses(self, status: int) -> list[tuple[int, int, bool]]:
+        """Return for which second bytes, and values remembered before, messages of a status press or let go.
+
+        Where neither is so, nothing turns.
+        """
+        kind = status & 0xF0
+        if kind != CONTROLLER:
+            return [(ALL, ALL, kind != NOTE_OFF)]
+        return [(LOW_VALUES, ALL, False), (ALL & ~LOW_VALUES, LOW_VALUES, True)]
+
+    def code_after(self, field: SwitchField, code: int, *, pressed: bool) -> int:
+        """Return the code of the switch's state after a press, or after the end of one."""
+        if self._momentary:
+            return field.states.index(pressed)
+        if not pressed:
+            return code
+        if self._toggles:
+            return 1 - code
+        if not self._by:
+            return field.states.index(self._state)
+        code += self._by
+        return code % len(field.states) if field.round else max(0, min(len(field.states) - 1, code))
 
     def fresh(self) -> dict[ControllerKey, int]:
         """No value is known."""

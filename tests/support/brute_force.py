@@ -1,0 +1,267 @@
+"""What becomes of single messages by the slow model, for whatever may be remembered: the measure of all proofs.
+
+Nothing here knows of tables, ways or regions: each message is followed by itself, in each state of the switches, and
+again for each answer that a memory may give.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from itertools import product
+from random import Random
+from typing import Any, NamedTuple
+
+from rules.midi.controllers import CONTROLLER_NUMBERS
+from rules.midi.messages import BEND_CENTRE
+from rules.midi.notation import parse_note
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.steps.length import LengthStep
+from rules.timing.delays import AT_ONCE, Delay
+from tests.model import Model, facts
+from tests.model.chain import Flow, Memory, Moment, resumed, shaped_release
+from tests.model.routing import Emission, Way, clock_source
+from tests.support.playing import milliseconds
+
+Switches = Mapping[str, bool | int | str]
+
+OFTEN: tuple[int, ...] = (0, 1, 63, 64, 126, 127)
+"""The data bytes at which things change most often."""
+
+
+class Arrival(NamedTuple):
+    """A message at a port: how late, how long its note lasts (None: until its key is let go), and what the release
+    velocities of its note-off become (None: what they are). A note-off is in the form 8n."""
+
+    port: str
+    message: bytes
+    delay: Delay
+    lasts: Delay | None = None
+    release: bytes | None = None
+
+
+Outcome = frozenset[Arrival]
+"""All that one message becomes."""
+
+
+class _Script(Memory):
+    """A memory that answers as it is told, and otherwise first of all with the first answer that there may be.
+
+    `others` collects the tellings that are still to be tried. What comes is not noted: it answers for messages before.
+    """
+
+    def __init__(self, told: Mapping[Hashable, int], values: Sequence[int]) -> None:
+        super().__init__()
+        self.told = dict(told)
+        self.others: list[dict[Hashable, int]] = []
+        self.coarse_halves = values
+
+    def ask(self, key: Hashable, answers: Sequence[int]) -> int:
+        if key not in self.told:
+            self.others += [{**self.told, key: answer} for answer in answers[1:]]
+            self.told[key] = answers[0]
+        return self.told[key]
+
+    def before(self, player: int, key: tuple[Any, ...]) -> int:
+        """The value of a controller before, or of the coarse half of a pair: that has more than two answers."""
+        is_pair = len(key) == (5 if key[0] == "zone" else 4)
+        return self.ask(key, self.coarse_halves if is_pair else (0, 127))
+
+    def note(self, player: int, key: tuple[Any, ...], value: int) -> None:
+        pass
+
+    def frozen(self) -> Memory:
+        return self
+
+
+class _Pressed(dict[Any, int]):
+    """The same for the controllers that turn switches."""
+
+    def __init__(self, script: _Script) -> None:
+        super().__init__()
+        self._script = script
+
+    def get(self, key: Any, default: Any = None) -> Any:
+        return self._script.ask(("pressed", key), (0, 127))
+
+
+class BruteForce:
+    """Follows messages by themselves; `values` are the coarse halves of pairs that may be remembered."""
+
+    def __init__(self, ruleset: RuleSet, values: Sequence[int] = OFTEN) -> None:
+        self.ruleset = ruleset
+        self._values = values
+        self._model = Model(ruleset, milliseconds)
+        self._clocked = {name: clock_source(ruleset, name) for name, port in ruleset.ports.items() if port.can_send}
+
+    def outcomes(self, source: str, message: bytes, switches: Switches) -> set[Outcome]:
+        """Everything that one message may become, one outcome for each thing that may be remembered."""
+        found = set()
+        tellings: list[dict[Hashable, int]] = [{}]
+        while tellings:
+            script = _Script(tellings.pop(), self._values)
+            found.add(frozenset(self._run(source, message, switches, script)))
+            tellings += script.others
+        return found
+
+    def _run(self, source: str, message: bytes, switches: Switches, script: _Script) -> Iterator[Arrival]:
+        model = self._model
+        model.players, model.hands = [source], [source]
+        model.switches, model.pressed = dict(switches), _Pressed(script)
+        model.agenda.clear()
+        moment = Moment(dict(switches), script, 0, facts.in_key_of(0, message))
+        is_signal = facts.is_signal(message)
+        flows = [Flow(message)] if is_signal else Way(self.ruleset, switches).into_rules(source, message, moment)
+        for flow in flows:
+            yield from self._come_in(source, flow, moment, script)
+
+    def _come_in(
+        self,
+        source: str,
+        flow: Flow,
+        moment: Moment,
+        script: _Script,
+        before: Delay = AT_ONCE,
+        lasts: Delay | None = None,
+        is_kept: bool = False,
+    ) -> Iterator[Arrival]:
+        """What left the steps of a port turns switches and goes to the rules."""
+        stop = flow.stop
+        if stop is not None:
+            if isinstance(stop.step, LengthStep):
+                if facts.is_off(flow.message):
+                    return
+                lasts = _length(stop.step)
+            else:
+                is_kept = is_kept or not script.ask(("thin", stop.at, flow.message), (1, 0))
+            for each in resumed(flow, flow.message, moment):
+                yield from self._come_in(source, each, moment, script, before + flow.delay, lasts, is_kept)
+            return
+        if self._model._trigger(0, flow.message, 0, []):
+            return
+        moment.switches = dict(self._model.switches)
+        if facts.is_signal(flow.message):
+            for port, clock in self._clocked.items():
+                if clock == source:
+                    yield Arrival(port, flow.message, AT_ONCE)
+        way = Way(self.ruleset, moment.switches)
+        for emission in way.out_of_rules(source, flow, moment):
+            yield from self._ends(way, emission, moment, script, before, lasts, is_kept)
+
+    def _ends(
+        self,
+        way: Way,
+        emission: Emission,
+        moment: Moment,
+        script: _Script,
+        before: Delay,
+        lasts: Delay | None,
+        is_kept: bool,
+    ) -> Iterator[Arrival]:
+        """What an emission is at the ports, past the steps that may keep it."""
+        flow, message = emission.flow, emission.message
+        stop, before = flow.stop, before + flow.delay
+        if stop is None:
+            if not is_kept or flow.sent or facts.is_note(message):
+                yield Arrival(emission.port, _as_off(message), before, lasts, _release(flow))
+        elif isinstance(stop.step, LengthStep):
+            if facts.is_off(message):
+                return
+            branch = emission.port.removeprefix(f"step {stop.at}")
+            for each in resumed(flow, message, moment):
+                for end in way.at_stop(each, moment, branch):
+                    yield from self._ends(way, end, moment, script, before, _length(stop.step), is_kept)
+        elif script.ask(("thin", stop.at, message), (1, 0)):
+            for end in emission.behind:
+                yield from self._ends(way, end, moment, script, before, lasts, is_kept)
+
+
+def _length(step: LengthStep) -> Delay:
+    return Delay(step.ms, step.beats)
+
+
+def _as_off(message: bytes) -> bytes:
+    if facts.has_channel(message) and facts.is_off(message):
+        return bytes((0x80 | message[0] & 0x0F, *message[1:]))
+    return message
+
+
+def _release(flow: Flow) -> bytes | None:
+    if not flow.release or not facts.has_channel(flow.message) or not facts.is_on(flow.message):
+        return None
+    shaped = bytes(shaped_release(bytes((0x80, 0, velocity)), flow.release)[2] for velocity in range(128))
+    return None if shaped == bytes(range(128)) else shaped
+
+
+def states_of(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | int | str]:
+    """All that a switch can be at."""
+    if isinstance(switch, OnOffSwitch):
+        return [False, True]
+    return list(switch.values) if isinstance(switch, ValueSwitch) else list(range(*_ends_of(switch)))
+
+
+def _ends_of(switch: NumberSwitch) -> tuple[int, int]:
+    return switch.numbers[0], switch.numbers[1] + 1
+
+
+def all_switches(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
+    """Every combination of switch states."""
+    for states in product(*map(states_of, ruleset.switches.values())):
+        yield dict(zip(ruleset.switches, states, strict=True))
+
+
+def any_message(named: Sequence[int], chance: Random) -> bytes:
+    """One of the messages of `messages_of`, each kind as often."""
+    status = chance.choice((*range(0x80, 0xF0), *(0xF0, 0xFA) * 3))
+    if status >= 0xF0:
+        return b"\xf0\x7d\xf7" if status == 0xF0 else b"\xfa"
+    data = [chance.choice(named) for _ in range(1 if status & 0xE0 == 0xC0 else 2)]
+    return bytes((status, *data))
+
+
+def messages_of(bytes_named: Iterable[int]) -> Iterator[bytes]:
+    """Short channel messages of all kinds and channels, whose data bytes are some, and a sysex and a start."""
+    named = sorted(set(bytes_named))
+    for status in range(0x80, 0xF0):
+        if status & 0xE0 == 0xC0:
+            yield from (bytes((status, one)) for one in named)
+        else:
+            yield from (bytes((status, one, two)) for one in named for two in named)
+    yield from (b"\xf0\x7d\xf7", b"\xfa")
+
+
+_WORDS = re.compile(r"[A-G][#b]?-?\d+|-?\d+|[a-z][a-z ]*[a-z]")
+
+
+def named_bytes(tables: Any) -> set[int]:
+    """Every data byte that a rule file names, with its neighbours, and those at which things change most often."""
+    found = {near for number in _numbers(tables) for near in (number - 1, number, number + 1)}
+    return {number for number in found if 0 <= number <= 127} | set(OFTEN)
+
+
+def _numbers(value: Any) -> Iterator[int]:
+    """The numbers in a value of a rule file; of a bend both of its bytes."""
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            yield from _numbers(name)
+            yield from _numbers(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _numbers(inner)
+    elif isinstance(value, str):
+        for word in _WORDS.findall(value):
+            yield from _numbers_of_word(word)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield from _numbers_of_word(str(int(value)))
+
+
+def _numbers_of_word(word: str) -> Iterator[int]:
+    if word.lstrip("-").isdigit():
+        number = int(word)
+        yield from (abs(number), number + BEND_CENTRE & 0x7F, number + BEND_CENTRE >> 7 & 0x7F)
+        return
+    if word in CONTROLLER_NUMBERS:
+        yield CONTROLLER_NUMBERS[word]
+    elif word[-1].isdigit():
+        yield parse_note(word)
