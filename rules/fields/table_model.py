@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, ValidatorFunctionWrapHandler, WrapValidator
-from pydantic_core import PydanticCustomError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from rules.midi.notation import STANDARD, Naming
 
@@ -13,9 +21,23 @@ _LONGEST_SHOWN: Final = 60
 
 
 class TableModel(BaseModel):
-    """Base of every table in a rule file: unknown keys are errors, numbers are not taken from text, nothing changes."""
+    """Base of every table in a rule file: unknown keys are errors, numbers are not taken from text, nothing changes.
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, arbitrary_types_allowed=True)
+    What pydantic needs to read a table is built when the first one is read: for all tables that takes as long as all
+    the rest of `check`.
+    """
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, arbitrary_types_allowed=True, defer_build=True)
+
+
+class BuiltWhenNeeded:
+    """Annotates a table inside another one, which is built without it."""
+
+    def __get_pydantic_core_schema__(self, table: type[TableModel], handler: GetCoreSchemaHandler) -> CoreSchema:
+        def read(raw: Any, info: ValidationInfo) -> TableModel:
+            return table.model_validate(raw, context=info.context)
+
+        return core_schema.with_info_plain_validator_function(read)
 
 
 def _once(raw: Any, handler: ValidatorFunctionWrapHandler) -> Any:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from functools import cache
+from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -12,19 +13,20 @@ from rules.midi.notation import Naming
 from rules.rulefile.rule_tables import Destination, Rule, Sources, Zone
 from rules.rulefile.stages import Stage, StageTable
 
-_SOURCES: Final[TypeAdapter[Any]] = TypeAdapter(Sources)
-_DESTINATION: Final[TypeAdapter[Any]] = TypeAdapter(Destination)
-_WHEN: Final[TypeAdapter[Any]] = TypeAdapter(WhenField)
-_STAGE: Final[TypeAdapter[Any]] = TypeAdapter(StageTable)
+
+@cache
+def _adapter(kind: Any) -> TypeAdapter[Any]:
+    """Made when it is needed: a file without mistakes needs none."""
+    return TypeAdapter(kind)
 
 
 def outline(raw: Any, naming: Naming) -> Rule:
     """The rule with only its sources, destinations, steps, zones and switches; what is faulty in them is left out."""
     table = _table(raw)
     return Rule.model_construct(
-        source=_read(_SOURCES, table, "from") or (),
-        to=_read(_DESTINATION, table, "to"),
-        when=_read(_WHEN, table, "when"),
+        source=_read(Sources, table, "from") or (),
+        to=_read(Destination, table, "to"),
+        when=_read(WhenField, table, "when"),
         steps=_stages(table, naming),
         zones=tuple(_zone(_table(zone), naming) for zone in _list(table, "zones")),
     )
@@ -37,7 +39,7 @@ def is_whole(stage: Stage) -> bool:
 
 def _zone(table: Mapping[str, Any], naming: Naming) -> Zone:
     return Zone.model_construct(
-        to=_read(_DESTINATION, table, "to"), when=_read(_WHEN, table, "when"), steps=_stages(table, naming)
+        to=_read(Destination, table, "to"), when=_read(WhenField, table, "when"), steps=_stages(table, naming)
     )
 
 
@@ -47,18 +49,17 @@ def _stages(table: Mapping[str, Any], naming: Naming) -> tuple[Stage, ...]:
 
 def _stage(raw: Any, naming: Naming) -> Stage:
     try:
-        stage: Stage = _STAGE.validate_python(raw, context=naming)
+        return StageTable.model_validate(raw, context=naming)
     except ValidationError:
-        return Stage.model_construct(when=_read(_WHEN, _table(raw), "when"))
-    return stage
+        return Stage.model_construct(when=_read(WhenField, _table(raw), "when"))
 
 
-def _read(kind: TypeAdapter[Any], table: Mapping[str, Any], key: str) -> Any:
+def _read(kind: Any, table: Mapping[str, Any], key: str) -> Any:
     """The value of a key, or None where it is missing or faulty."""
     if key not in table:
         return None
     try:
-        return kind.validate_python(table[key])
+        return _adapter(kind).validate_python(table[key])
     except ValidationError:
         return None
 

@@ -20,11 +20,9 @@ from rules.rulefile.limits import TOGETHER, too_many_entries
 from rules.rulefile.locations import Location, SourceFile
 from rules.rulefile.positions import Path
 from rules.rulefile.ruleset import DEFAULT_BPM, RuleSet
-from rules.rulefile.schema import RuleFile
+from rules.rulefile.schema import LISTED_SECTIONS, NAMED_SECTIONS, form_of
 
-_NAMED: Final = ("ports", "devices", "switches")
 _MOST_WORDED: Final = 1_000
-_LISTED: Final = ("rules", "on_switch", "tests")
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,17 +153,17 @@ class _DraftReader:
         source = SourceFile(name, text, tables, _naming(tables), self._rules)
         self.sources.append(source)
         self._head(source)
-        for section in _NAMED:
+        for section in NAMED_SECTIONS:
             self._named(source, section)
-        for section in _LISTED:
+        for section in LISTED_SECTIONS:
             self._listed(source, section)
 
     def _head(self, source: SourceFile) -> None:
         """Read what is outside of all sections."""
-        alone = {key: raw for key, raw in source.data.items() if key not in (*_NAMED, *_LISTED)}
+        alone = {key: raw for key, raw in source.data.items() if key not in (*NAMED_SECTIONS, *LISTED_SECTIONS)}
         if self._is_too_large(source, (), alone):
             return
-        file = self._validated(source, alone)
+        file = self._validated(source, None, alone)
         if file is not None and file.bpm is not None:
             self.draft.set_tempo(file.bpm, Location(source, ("bpm",)))
 
@@ -179,7 +177,7 @@ class _DraftReader:
         for name, raw in tables.items():
             if self._is_too_large(source, (section, name), raw):
                 continue
-            file = self._validated(source, {section: {name: raw}})
+            file = self._validated(source, section, {section: {name: raw}})
             value = None if file is None else getattr(file, section)[name]
             self.draft.put(section, name, Location(source, (section, name)), value)
 
@@ -193,7 +191,7 @@ class _DraftReader:
         for number, raw in enumerate(tables):
             if self._is_too_large(source, (section, number), raw):
                 continue
-            file = self._validated(source, {section: [raw]}, number)
+            file = self._validated(source, section, {section: [raw]}, number)
             value = None if file is None else getattr(file, section)[0]
             self.draft.add(section, Location(source, (section, number)), value)
         if section == "rules":
@@ -225,9 +223,11 @@ class _DraftReader:
         text = f"`{section}` is {found} here: write the header {header}{' and below it ' if line else ''}{line}"
         self.problems.append(source.problem((section,), text, about=()))
 
-    def _validated(self, source: SourceFile, tables: Mapping[str, Any], number: int = 0) -> RuleFile | None:
+    def _validated(
+        self, source: SourceFile, section: str | None, tables: Mapping[str, Any], number: int = 0
+    ) -> Any | None:
         try:
-            return RuleFile.model_validate(tables, context=source.naming)
+            return form_of(section).model_validate(tables, context=source.naming)
         except ValidationError as error:
             self.problems.add_invalid(error, source, number)
             return None

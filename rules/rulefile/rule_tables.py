@@ -12,7 +12,7 @@ from rules.errors import NotationError
 from rules.fields.conditions import Condition, Conditions
 from rules.fields.names import Names, Reference, SwitchState, Title
 from rules.fields.numbers import Channels
-from rules.fields.table_model import OneOrMany, TableModel, fault, shown
+from rules.fields.table_model import BuiltWhenNeeded, OneOrMany, TableModel, fault, shown
 from rules.fields.when import WhenField
 from rules.fields.written_messages import DelayedMessages, TimedMessages
 from rules.midi.controllers import CONTROLLER_NUMBERS
@@ -143,7 +143,7 @@ class Rule(TableModel):
         description="changes the messages, in this order",
         examples=["steps = [{ transpose = 12 }]"],
     )
-    zones: tuple[Zone, ...] = Field(
+    zones: tuple[Annotated[Zone, BuiltWhenNeeded()], ...] = Field(
         default=(),
         strict=False,
         description="splits the messages, each zone with its own target",

@@ -6,9 +6,10 @@ What needs all files together - whether a named port, device or switch exists - 
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from functools import cache
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field
+from pydantic import Field, create_model
 
 from rules.fields.names import Name
 from rules.fields.numbers import decimal, whole
@@ -16,6 +17,12 @@ from rules.fields.table_model import TableModel
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import Switch
+
+NAMED_SECTIONS: Final = ("ports", "devices", "switches")
+"""Sections whose tables have names."""
+
+LISTED_SECTIONS: Final = ("rules", "on_switch", "tests")
+"""Sections that are lists of tables."""
 
 
 class RuleFile(TableModel):
@@ -70,3 +77,18 @@ class RuleFile(TableModel):
         description="holds examples that `check` runs",
         examples=["[[tests]]"],
     )
+
+
+@cache
+def form_of(section: str | None) -> type[TableModel]:
+    """Return the form of a rule file that has only one section, or with None only what is outside of all sections.
+
+    Each is built when the first table of its section is read: a small file needs few of them.
+    """
+    sections = (*NAMED_SECTIONS, *LISTED_SECTIONS)
+    fields: dict[str, Any] = {
+        name: (field.annotation, field)
+        for name, field in RuleFile.model_fields.items()
+        if name == section or (section is None and name not in sections)
+    }
+    return create_model("OneSection", __base__=TableModel, **fields)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from pydantic import create_model, model_validator
 
-from rules.fields.table_model import OneOrMany, TableModel, fault
+from rules.fields.table_model import BuiltWhenNeeded, OneOrMany, TableModel, fault
 from rules.fields.when import WhenField
 from rules.steps.base import Step
 from rules.steps.registry import STEPS
@@ -39,6 +39,7 @@ class Stage(TableModel):
 if TYPE_CHECKING:
     StageTable = Stage
 else:
-    StageTable = create_model("StageTable", __base__=Stage, **{kind.key: (kind | None, None) for kind in STEPS})
+    STEP_FIELDS = {kind.key: (Annotated[kind, BuiltWhenNeeded()] | None, None) for kind in STEPS}
+    StageTable = create_model("StageTable", __base__=Stage, **STEP_FIELDS)
 
 Steps = Annotated[tuple[StageTable, ...], OneOrMany]
