@@ -6,8 +6,7 @@ Any other exception that leaves `rules` or `router` is a bug of ours.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 
 class PointsmanError(Exception):
@@ -19,8 +18,7 @@ class PointsmanError(Exception):
         super().__init__(message)
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing that is wrong in a rule file.
 
     `file` is the name as the user gave it, `line` counts from 1 (0: the whole file), `place` names the rule and step

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from router.cli import history
-from router.cli.learn import LearnSettings, learn
-from router.cli.listen import ListenSettings, listen
+from router.cli.gesture_report import LearnSettings, learn
+from router.cli.incoming_report import ListenSettings, listen
 from router.cli.main import main
-from router.cli.soundcheck import SoundcheckSettings, soundcheck
+from router.cli.note_player import SoundcheckSettings, soundcheck
 from rules.journal.format import WALL, Names, Record, pack, wall_data
 from rules.midi.notation import parse_whole_message
 from tests.support.fake_midi_system import FakeBackend, Hub

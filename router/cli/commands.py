@@ -51,14 +51,17 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
 """All of them, without their groups."""
 
 
-def add_commands(commands: Any, wanted: str) -> None:
-    """Add a parser for each command; only that of the `wanted` one knows its options."""
+def add_commands(commands: Any, wanted: str, *, others: bool = True) -> None:
+    """Add a parser for each command; only that of the `wanted` one knows its options.
+
+    Where nobody will see the list, the `others` are left out: they take as long as all the rest of a command line.
+    """
     for name, line in COMMANDS.items():
-        if name != wanted:
+        if name == wanted:
+            module = import_module(f"router.cli.{name}")
+            module.add_options(command(commands.add_parser, name, module.ABOUT, module.MORE, help=line))
+        elif others:
             commands.add_parser(name, help=line)
-            continue
-        module = import_module(f"router.cli.{name}")
-        module.add_options(command(commands.add_parser, name, module.ABOUT, module.MORE, help=line))
 
 
 class GroupedCommands(argparse.RawDescriptionHelpFormatter):

@@ -7,13 +7,12 @@ Start-up counts: what a command needs is imported in the function that calls it,
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Sequence
 from typing import Any
 
-from router.cli.commands import GroupedCommands, add_commands
+from router.cli.commands import COMMANDS, GroupedCommands, add_commands
 from router.cli.parsing import command
 from router.daemon.realtime import collect_seldom
 from router.text.exit_codes import INCOMPLETE, INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
@@ -75,7 +74,9 @@ def _parsed(argv: Sequence[str] | None) -> argparse.Namespace:
     is_completing = "_ARGCOMPLETE" in os.environ
     if is_completing:  # the shell tells what has been typed so far
         words = os.environ.get("COMP_LINE", "").split()[1:]
-    parser = _parser(next((word for word in words if not word.startswith("-")), ""))
+    wanted = next((word for word in words if not word.startswith("-")), "")
+    shows_all = is_completing or wanted not in COMMANDS or words[0] != wanted
+    parser = _parser(wanted, shows_all)
     if is_completing:
         import argcomplete
 
@@ -93,6 +94,8 @@ def _explain(error: PointsmanError, arguments: argparse.Namespace) -> None:
     """Print what can't be used: as data where data was asked for, in words otherwise."""
     found = error.problems if isinstance(error, RuleFileError) else ()
     if arguments.json:
+        import json
+
         problems = [problem_data(one) for one in found[:MOST_PROBLEMS]]
         data = {"command": arguments.command, "ok": False, "error": str(error), "problems": problems}
         if isinstance(error, RuleFileError):
@@ -132,10 +135,12 @@ class _Version(argparse.Action):
         parser.exit()
 
 
-def _parser(wanted: str) -> argparse.ArgumentParser:
-    """The parser for the command that is wanted; of the others it knows no more than that they are there."""
+def _parser(wanted: str, shows_all: bool) -> argparse.ArgumentParser:
+    """The parser for the command that is wanted; of the others it knows at most that they are there."""
     parser = command(argparse.ArgumentParser, "pointsman", _ABOUT, _MORE, formatter_class=GroupedCommands)
     parser.add_argument("--version", action=_Version)
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
-    add_commands(commands, wanted)
+    commands = parser.add_subparsers(
+        title="commands", metavar="COMMAND", dest="command", required=True, prog=parser.prog
+    )
+    add_commands(commands, wanted, others=shows_all)
     return parser

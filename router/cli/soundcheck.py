@@ -1,46 +1,12 @@
-"""The command `soundcheck`: a soft note to each device in turn, to hear whether every cable is where it should be.
-
-The data (`--json`) are one object; `state` is `played`, `missing` (its port isn't there), `virtual` (its port is made
-by the daemon, so that nobody hears it now) or `silent` (its own steps let no note through):
-
-    {"command": "soundcheck", "ok": true,
-     "devices": [{"device": "organ", "port": "rack1", "computer_port": "4x4 Interface 1", "state": "played",
-                  "channel": 4, "key": 60, "velocity": 40, "message": "note-on 4 C4 40"}]}
-"""
+"""The command `soundcheck`: a soft note to each device in turn, to hear whether every cable is where it should be."""
 
 from __future__ import annotations
 
 import argparse
-import json
 import math
-import os
-import select
-import sys
-from collections.abc import Callable
-from contextlib import ExitStack
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Final
 
 from router.cli.parsing import add_backend, file_name
-from router.files.clock import SYSTEM_CLOCK, Clock
-from router.files.interrupts import ended_like_ctrl_c
-from router.files.rule_files import read_rule_files
-from router.midi.backend import Backend
-from router.midi.backend_choice import choose_backend
-from router.midi.event_loop import EventLoop, nothing_arrives
-from router.midi.library_stderr import LibraryStderr
-from router.midi.port_events import PortEvent
-from router.midi.port_manager import PortManager
-from router.text.exit_codes import FINE, INCOMPLETE
-from router.text.formatting import columns, count, plain
-from router.text.terminal import is_terminal, painted, say
-from rules.errors import MachineError
-from rules.midi.notation import format_message, format_note
-from rules.ports.patterns import wanted_ports
-
-if TYPE_CHECKING:
-    from rules.engine.delivery import Sent
-    from rules.listening.soundcheck import DeviceCheck, Plan
-    from rules.rulefile.reading import Reading
 
 ABOUT: Final = """\
 Play a soft note on each device, one after the other, and show device, port, channel and key. You hear whether every
@@ -54,15 +20,6 @@ examples:
 Turn the volume down first: how loud a soft note is depends on the instrument. Every note ends, also with Ctrl-C.
 
 exit codes: 0 every device was played; 1 a port is missing, or a device let no note through"""
-
-
-class SoundcheckSettings(NamedTuple):
-    """What `soundcheck` shall do: `seconds` is how long a note sounds, None until Enter is pressed."""
-
-    rules: tuple[str, ...]
-    seconds: float | None = None
-    backend: str | None = None
-    json: bool = False
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -86,222 +43,9 @@ def _seconds(text: str) -> float:
 
 
 def _call(arguments: argparse.Namespace) -> int:
+    from router.cli.note_player import SoundcheckSettings, soundcheck
+    from router.midi.library_stderr import LibraryStderr
+
     settings = SoundcheckSettings(tuple(arguments.rules), arguments.seconds, arguments.backend, arguments.json)
     with LibraryStderr():
         return soundcheck(settings)
-
-
-_CAUTION: Final = "Turn the volume down first: how loud a soft note is depends on the instrument."
-_HOW: Final = "Press Enter for each device; Ctrl-C ends it."
-_USUAL_S: Final = 2.0
-_LAST_SENDS_NS: Final = 1_000_000_000  # that the wires get for the last note-offs
-
-IsOver = Callable[[], bool]
-"""Whether a note has sounded for long enough."""
-
-
-def soundcheck(
-    settings: SoundcheckSettings,
-    backend: Backend | None = None,
-    waits: Callable[[], IsOver] | None = None,
-    clock: Clock = SYSTEM_CLOCK,
-) -> int:
-    """Play the notes; return the exit code, 1 where something can't be heard.
-
-    `waits` is asked again for each note. Raises RuleFileError, MachineError or UsageError.
-    """
-    from rules.listening.soundcheck import plan
-    from rules.rulefile.reading import read_rule_set
-
-    reading = read_rule_set(read_rule_files(settings.rules))
-    planned = plan(reading.ruleset)
-    if not planned.checks:
-        say([json.dumps({"command": "soundcheck", "ok": True, "devices": []})] if settings.json else [_no_devices()])
-        return FINE
-    by_hand = settings.seconds is None and waits is None and _someone_is_there() and not settings.json
-    if waits is None:
-        waits = _for_enter if by_hand else _for_seconds(settings.seconds or _USUAL_S, clock)
-    with ended_like_ctrl_c(), ExitStack() as closing:
-        ports = PortManager(backend or choose_backend(settings.backend, "pointsman-soundcheck"), clock)
-        closing.callback(ports.close)
-        player = NotePlayer(reading, planned, ports, clock)
-        if not settings.json:
-            say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
-        player.begin(_for_enter() if by_hand else lambda: True)
-        player.play_all(waits, quiet=settings.json)
-        player.require_all_sent()
-    if settings.json:
-        say([json.dumps(player.data(), indent=2)])
-    else:
-        say(player.summary())
-    return FINE if player.ok else INCOMPLETE
-
-
-def _no_devices() -> str:
-    return "The rule files have no devices. Write each instrument under [devices], with its port and channel."
-
-
-class NotePlayer:
-    """Plays the notes of a plan on ports, and ends every note that it has begun."""
-
-    def __init__(self, reading: Reading, planned: Plan, ports: PortManager, clock: Clock) -> None:
-        from rules.engine.session import Session
-
-        used = {check.port for check in planned.checks}
-        wanted = [one for one in wanted_ports(reading.ruleset) if one.direction == "out" and one.name in used]
-        self._reading = reading
-        self._checks = planned.checks
-        self._ports = ports
-        self._now_ns = clock.now_ns
-        self._loop = EventLoop(nothing_arrives, self._tend, clock)
-        self._session = Session(planned.ruleset, planned.pipeline)
-        self._outputs = planned.pipeline.ports
-        self._out: list[Sent] = []
-        self._virtual = {one.name for one in wanted if one.virtual}
-        events = ports.want((one for one in wanted if not one.virtual), self._now_ns())
-        self._missing = {event.wanted.name: event for event in events if event.wanted and event.kind != "found"}
-        self._computer_ports = {state["name"]: state["computer_port"] for state in ports.state()}
-
-    @property
-    def ok(self) -> bool:
-        """Whether every device could be played."""
-        return all(self._state(check) == "played" for check in self._checks)
-
-    def begin(self, is_over: IsOver) -> None:
-        """Send what the devices want to be sent first (ruling 8), and wait."""
-        self._session.start(self._now_ns(), self._out)
-        self._wait(is_over)
-
-    def play_all(self, waits: Callable[[], IsOver], quiet: bool) -> None:
-        """Play device after device; whatever happens meanwhile, nothing sounds when this returns."""
-        lines = columns([self._row(number, check) for number, check in enumerate(self._checks, 1)])
-        try:
-            for line, check in zip(lines, self._checks, strict=True):
-                if not quiet:
-                    say([line if self._state(check) == "played" else painted(line, "bad", sys.stdout)])
-                    sys.stdout.flush()
-                if self._state(check) == "played":
-                    self._play(check, waits())
-        finally:
-            self._session.leave(self._now_ns(), self._out)
-            self._send()
-            self._ports.flush(_LAST_SENDS_NS)
-
-    def _play(self, check: DeviceCheck, is_over: IsOver) -> None:
-        player = self._session.players[check.source]
-        self._session.arrive(player, check.note, self._now_ns(), self._out)
-        self._wait(is_over)
-        self._session.arrive(player, check.end, self._now_ns(), self._out)
-        self._session.lose(player, self._now_ns(), self._out)  # echoes that are still to come
-        self._send()
-
-    def _wait(self, is_over: IsOver) -> None:
-        """Let time pass, and send what falls due."""
-        self._send()
-        self._loop.tend_soon()
-        self._loop.run(is_over)
-
-    def _tend(self, now: int) -> int:
-        if now >= self._session.next_due:
-            self._session.advance(now, self._out)
-            self._send()
-        return min(self._session.next_due, self._ports.pump(now))
-
-    def _send(self) -> None:
-        for target, message, _, _ in self._out:
-            output_port = self._ports.outputs.get(self._outputs[target])
-            if output_port is not None:
-                output_port.send(message, self._now_ns())
-        self._out.clear()
-
-    def require_all_sent(self) -> None:
-        """Raise MachineError where the MIDI system refused a message: it can't be told then what was heard."""
-        now = self._now_ns()
-        said = (
-            (output_port, output_port.complaint(now, "the MIDI system")) for output_port in self._ports.outputs.values()
-        )
-        complaints = [f"{output_port.wanted.words}: {words}" for output_port, words in said if words]
-        if complaints:
-            raise MachineError("; ".join(complaints))
-
-    # -- words --------------------------------------------------------------------------------------------------------
-
-    def _state(self, check: DeviceCheck) -> str:
-        if check.port in self._virtual:
-            return "virtual"
-        if check.port in self._missing:
-            return "missing"
-        return "played" if check.sounds else "silent"
-
-    def _row(self, number: int, check: DeviceCheck) -> tuple[str, ...]:
-        port = self._computer_ports.get(check.port)
-        where = f"{check.port} ({port})" if port else check.port
-        return f"{number} of {len(self._checks)}", plain(check.device), f"port {plain(where)}", *self._what(check)
-
-    def _what(self, check: DeviceCheck) -> tuple[str, str]:
-        match self._state(check):
-            case "virtual":
-                return "not played", "the daemon makes this port; no program uses it"
-            case "missing":
-                return "not played", plain(_reason(self._missing[check.port]))
-            case "silent":
-                return "not played", "the steps of the device drop the note"
-        assert check.sounds is not None
-        naming = self._reading.devices[check.device].source.naming
-        channel, key = (check.sounds[0] & 0x0F) + 1, check.sounds[1]
-        return f"channel {channel}", f"{format_note(key, naming)} (key {key}) sounds"
-
-    def summary(self) -> list[str]:
-        """Return the last words."""
-        unheard = [check for check in self._checks if self._state(check) != "played"]
-        if not unheard:
-            return ["", f"{count(len(self._checks), 'device')} played."]
-        words = f"{len(unheard)} of {count(len(self._checks), 'device')} not played: "
-        return ["", painted(words + ", ".join(plain(check.device) for check in unheard), "bad", sys.stdout)]
-
-    def data(self) -> dict[str, Any]:
-        """Return the same for programs."""
-        return {"command": "soundcheck", "ok": self.ok, "devices": [self._device_data(check) for check in self._checks]}
-
-    def _device_data(self, check: DeviceCheck) -> dict[str, Any]:
-        sounds = check.sounds if self._state(check) == "played" else None
-        naming = self._reading.devices[check.device].source.naming
-        return {
-            "device": check.device,
-            "port": check.port,
-            "computer_port": self._computer_ports.get(check.port),
-            "state": self._state(check),
-            "channel": (sounds[0] & 0x0F) + 1 if sounds else None,
-            "key": sounds[1] if sounds else None,
-            "velocity": sounds[2] if sounds else None,
-            "message": format_message(sounds, naming) if sounds else None,
-        }
-
-
-def _reason(event: PortEvent) -> str:
-    """Return why a port isn't there, without its name, which stands beside it."""
-    head = f"{event.wanted.words}: " if event.wanted else ""
-    return event.words.removeprefix(head).removesuffix("; waiting for it")
-
-
-def _someone_is_there() -> bool:
-    """Return whether Enter can be waited for: on Windows only sockets can."""
-    return os.name != "nt" and is_terminal(sys.stdin) and is_terminal(sys.stdout)
-
-
-def _for_enter() -> IsOver:
-    def is_over() -> bool:
-        if not select.select([sys.stdin], [], [], 0)[0]:
-            return False
-        sys.stdin.readline()
-        return True
-
-    return is_over
-
-
-def _for_seconds(seconds: float, clock: Clock) -> Callable[[], IsOver]:
-    def waits() -> IsOver:
-        end = clock.now_ns() + seconds * 1e9
-        return lambda: clock.now_ns() >= end
-
-    return waits

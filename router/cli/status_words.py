@@ -11,8 +11,6 @@ from router.files.clock import local_time
 from router.text import durations
 from router.text.formatting import columns, count, fitted_columns, number, plain
 from router.text.terminal import painted
-from rules.engine.pending_limit import MOST_PENDING
-from rules.midi.notation import format_message
 
 _BUSY_CABLE: Final = 0.8
 _WIDE: Final = 64  # columns; where there are fewer, the table of ports has no room for names of the computer
@@ -86,6 +84,8 @@ def _troubles(told: Mapping[str, Any]) -> Iterator[str]:
     if told["missed"]:
         yield f"{count(told['missed'], 'message')} came in faster than Pointsman can take them, and got lost"
     if told["excess"]:
+        from rules.engine.pending_limit import MOST_PENDING  # as much as the engine, and seldom needed
+
         most = number(MOST_PENDING)
         yield f"{count(told['excess'], 'delayed message')} dropped: more than {most} for one port at once"
     if told["stalls"]:
@@ -174,6 +174,8 @@ def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
     title = "no match"
     for port in ports:
         if port.get("nowhere"):
+            from rules.midi.notation import format_message
+
             last = format_message(bytes.fromhex(port["nowhere_last"]))
             yield title, f"{count(port['nowhere'], 'message')} from {plain(port['name'])}, the last: {last}"
             title = ""

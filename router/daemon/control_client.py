@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import base64
 import json
+from binascii import a2b_base64
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -35,7 +35,7 @@ def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: A
                 if "piece" not in answer:
                     return _told(answer, held)
                 key, data = answer["piece"]
-                held.setdefault(key, bytearray()).extend(base64.b64decode(data, validate=True))
+                held.setdefault(key, bytearray()).extend(a2b_base64(data, strict_mode=True))
     except (FileNotFoundError, ConnectionRefusedError):
         raise MachineError(_nobody(name, path)) from None
     except TimeoutError:

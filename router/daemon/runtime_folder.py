@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import re
 import stat
-import tempfile
 from pathlib import Path
 from typing import Final
 
@@ -40,7 +39,7 @@ def runtime_folder() -> Path:
     Raises MachineError if it can't be made, or if another user could reach into it.
     """
     login = _login_folder()
-    folder = login / FOLDER if login else Path(tempfile.gettempdir()) / f"{FOLDER}-{os.getuid()}"
+    folder = login / FOLDER if login else _temporary_folder() / f"{FOLDER}-{os.getuid()}"
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
         state = folder.lstat()
@@ -54,6 +53,12 @@ def runtime_folder() -> Path:
             "(no link), or set XDG_RUNTIME_DIR to a folder that only you can enter"
         )
     return folder
+
+
+def _temporary_folder() -> Path:
+    import tempfile  # seldom needed: most logins have a folder
+
+    return Path(tempfile.gettempdir())
 
 
 def _login_folder() -> Path | None:

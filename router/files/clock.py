@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 
 def time_since_boot_ns() -> int:
@@ -17,8 +16,7 @@ def time_since_boot_ns() -> int:
     return time.monotonic_ns() if clock is None else time.clock_gettime_ns(clock)
 
 
-@dataclass(frozen=True, slots=True)
-class Clock:
+class Clock(NamedTuple):
     """Reads the time and waits: plain functions, since the loop that plays calls them thousands of times a second.
 
     `now_ns` gives nanoseconds since some moment and never goes back, `wall_s` the seconds since 1970, which may be set

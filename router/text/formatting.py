@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import errno
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, Final
 
 from rules.errors import Problem
 
-_CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_SHOWN_AS_CODES: Final = {code: f"\\x{code:02x}" for code in (*range(0x20), *range(0x7F, 0xA0), 0x2028, 0x2029)}
 
 _GAP: Final = "..."
 _LEAST_NAME: Final = 12
@@ -50,7 +49,7 @@ def count(amount: int, one: str, many: str = "") -> str:
 
 def plain(text: str) -> str:
     """Return `text` on one line, with control characters shown as codes: names in files can hold anything."""
-    return _CONTROL.sub(lambda match: f"\\x{ord(match[0]):02x}", text)
+    return text.translate(_SHOWN_AS_CODES)
 
 
 def fitted(text: str, width: int) -> str:

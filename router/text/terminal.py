@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -36,7 +35,11 @@ def is_terminal(stream: TextIO | None) -> bool:
 
 def screen_width() -> int:
     """The columns of the terminal that shows the results; 80 where none does."""
-    return shutil.get_terminal_size().columns if is_terminal(sys.stdout) else 80
+    if not is_terminal(sys.stdout):
+        return 80
+    import shutil  # brings three compressors along
+
+    return shutil.get_terminal_size().columns
 
 
 def painted(text: str, mood: str, stream: TextIO) -> str:

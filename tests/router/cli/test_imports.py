@@ -28,6 +28,13 @@ heavy = {"asyncio", "http", "logging", "multiprocessing", "sqlite3", "ssl", "uni
 print(code, *sorted((own - mine) | heavy), file=sys.stderr)
 """
 
+ALL_LOADED = """
+import sys
+from router.cli.main import main
+code = main(sys.argv[1:])
+print(code, *sys.modules, file=sys.stderr)
+"""
+
 NAMES = (
     *("run", "rewrite", "check", "trace", "status", "panic", "reload", "switch", "report"),
     *("ports", "listen", "send", "learn", "soundcheck", "record"),
@@ -61,3 +68,38 @@ def test_a_command_loads_what_it_needs_and_no_more(line: str, tmp_path: Path) ->
     code, *loaded = done.stderr.split()
     assert code == "0"
     assert set(loaded) == COMMANDS[line]
+
+
+ROOMS_OF_HELP = {"router.cli", "router.text", "router.daemon", "router.files", "rules.errors", "rules.midi"}
+"""Options and their words need none of the rooms that know ports, recordings, rules or engines."""
+
+
+@pytest.mark.parametrize("command", NAMES)
+def test_help_of_a_command_loads_no_port_and_no_engine(command: str) -> None:
+    """What a command does is loaded when it does it."""
+    _, loaded = all_loaded(command, "--help")
+    rooms = {".".join(name.split(".")[:2]) for name in loaded if name.startswith(("router.", "rules."))}
+    assert rooms <= ROOMS_OF_HELP
+
+
+@pytest.mark.parametrize("line", ["panic", "switch song=chorus", "status", "reload"])
+def test_what_is_typed_in_a_hurry_loads_nothing_large(line: str, tmp_path: Path) -> None:
+    """These reach the daemon as soon as a bare Python can, nearly: half of a start is loading."""
+    code, loaded = all_loaded(*line.split(), XDG_RUNTIME_DIR=str(tmp_path))
+    assert code == 2, "a daemon runs here that the test doesn't know of"
+    large = {"dataclasses", "inspect", "asyncio", "concurrent.futures", "fractions", "tempfile", "logging"}
+    assert large.isdisjoint(loaded)
+    assert not [name for name in loaded if name.startswith(("router.midi", "rules.")) and name != "rules.errors"]
+
+
+def all_loaded(*arguments: str, **environment: str) -> tuple[int, set[str]]:
+    """Run the command in a process of its own: its exit code, and the names of all modules that it loaded."""
+    done = subprocess.run(
+        [sys.executable, "-c", ALL_LOADED, *arguments],
+        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    code, *loaded = done.stderr.splitlines()[-1].split()
+    return int(code), set(loaded)

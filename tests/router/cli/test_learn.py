@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from router.cli.learn import LearnSettings, learn
+from router.cli.gesture_report import LearnSettings, learn
 from rules.rulefile.reading import read_rules
 from tests.support.command_shell import CommandShell
 from tests.support.fake_midi_system import FakeBackend, FakeInput, Hub

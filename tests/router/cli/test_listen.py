@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import pytest
 
-from router.cli.listen import KINDS, ListenSettings, listen
+from router.cli.incoming_report import ListenSettings, listen
+from router.cli.listen import KINDS
 from rules.listening.incoming import HEARD_KINDS
 from tests.support.command_shell import CommandShell
 from tests.support.fake_clock import SECOND_NS

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from router.cli.ports import PortsSettings, ports
+from router.cli.port_list import PortsSettings, ports
 from rules.ports.patterns import Found, find_port
 from tests.support.fake_midi_system import FakeBackend, Hub
 

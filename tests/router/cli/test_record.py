@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from router.cli import record as recording
+from router.cli import record_takes as recording
 from router.cli.main import main
-from router.cli.record import where
+from router.cli.record_takes import where
 from router.daemon.control_server import ControlServer
 from router.files.clock import Clock
 from router.recording.automatic_takes import take_name

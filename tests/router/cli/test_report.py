@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from router.cli import report as command
-from router.cli.report import ReportSettings, report
+from router.cli import daemon_report as command
+from router.cli.daemon_report import ReportSettings, report
 from router.midi.backend import Backend
 from router.recording.report_file import journal_in, without_home
 from rules.errors import MachineError

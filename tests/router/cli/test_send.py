@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from router.cli.send import SendSettings, note_offs, send
+from router.cli.message_sender import SendSettings, note_offs, send
 from router.files.clock import Clock
 from router.text.usage import UsageError
 from rules.errors import MachineError

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from router.cli.soundcheck import IsOver, SoundcheckSettings, soundcheck
+from router.cli.note_player import IsOver, SoundcheckSettings, soundcheck
 from rules.errors import MachineError
 from rules.midi.notation import format_message
 from tests.support.command_shell import CommandShell
@@ -171,7 +171,7 @@ def test_by_hand_each_enter_goes_on(
     ours, theirs = pty.openpty()
     with os.fdopen(theirs, "r", encoding="utf-8") as terminal:
         monkeypatch.setattr("sys.stdin", terminal)
-        monkeypatch.setattr("router.cli.soundcheck.is_terminal", lambda _: True)
+        monkeypatch.setattr("router.cli.note_player.is_terminal", lambda _: True)
         os.write(ours, b"\n\n")
         assert soundcheck(SoundcheckSettings((str(Path("small.toml")),)), FakeBackend(hub)) == 0
     os.close(ours)
