@@ -66,6 +66,7 @@ def plan(ruleset: RuleSet) -> Plan:
         rules=tuple(_rule(source, device) for device, source in sources.items()),
         on_switch=(),
         tests=(),
+        promises=(),
     )
     pipeline = compile_rules(made)
     checks = []

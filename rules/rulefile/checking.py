@@ -13,6 +13,7 @@ from rules.errors import Problem
 from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.fields.written_messages import DelayedMessage
 from rules.rulefile.checking_chains import check_combinations, check_copies, check_ways
+from rules.rulefile.checking_promises import check_promises
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
 from rules.rulefile.draft import Draft, Placed, PlacedBranch, all_branches, placed_branches, staged
@@ -235,4 +236,5 @@ CHECKS: Final[tuple[Check, ...]] = (
     check_combinations,
     check_copies,
     check_tests,
+    check_promises,
 )

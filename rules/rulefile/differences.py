@@ -29,9 +29,13 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
         yield "on_switch: what switches send has changed"
     if before.bpm != after.bpm:
         yield f"bpm: {before.bpm:g} became {after.bpm:g}"
-    if before.tests != after.tests:
-        now, then = len(after.tests), len(before.tests)
-        yield "tests: changed" + (f", now {now}, before {then}" if now != then else "")
+    for kind, old_ones, new_ones in (
+        ("tests", before.tests, after.tests),
+        ("promises", before.promises, after.promises),
+    ):
+        if old_ones != new_ones:
+            now, then = len(new_ones), len(old_ones)
+            yield f"{kind}: changed" + (f", now {now}, before {then}" if now != then else "")
 
 
 def _named(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:

@@ -10,6 +10,7 @@ from rules.errors import Problem
 from rules.rulefile.locations import Location
 from rules.rulefile.outline import outline
 from rules.rulefile.port_tables import Device, Port
+from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import Branch, OnSwitch, Rule, RuleTest
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
@@ -53,6 +54,7 @@ class Draft:
     outlines: list[Placed[Rule]] = field(default_factory=list)
     on_switch: list[Placed[OnSwitch]] = field(default_factory=list)
     tests: list[Placed[RuleTest]] = field(default_factory=list)
+    promises: list[Placed[Promise]] = field(default_factory=list)
     tempos: list[Placed[float]] = field(default_factory=list)
     taken: dict[tuple[str, str], Location] = field(default_factory=dict)
     broken: dict[str, str] = field(default_factory=dict)
@@ -68,7 +70,7 @@ class Draft:
             getattr(self, section).setdefault(name, Placed(value, place))
 
     def add(self, section: str, place: Location, value: Any) -> None:
-        """Add a rule, a test or an `[[on_switch]]`; `value` is None where its table is faulty."""
+        """Add a rule, a test, a promise or an `[[on_switch]]`; `value` is None where its table is faulty."""
         if section == "rules":
             written = place.source.value((*place.path, "name"))
             number = place.source.rules_before + int(place.path[1]) + 1

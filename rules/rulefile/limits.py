@@ -29,6 +29,7 @@ TOGETHER: Final[Mapping[str, int]] = {
     "rules": 10_000,
     "on_switch": 1_000,
     "tests": 10_000,
+    "promises": 1_000,
 }
 """How many of a kind all files together may have."""
 

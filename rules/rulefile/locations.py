@@ -98,6 +98,8 @@ class SourceFile:
                 words = [self._titled("rule", "rules", number, self.rules_before)]
             case ("tests", int(number), *_):
                 words = [self._titled("test", "tests", number, 0)]
+            case ("promises", int(number), *_):
+                words = [self._titled("promise", "promises", number, 0)]
             case ("on_switch", int(number), *_):
                 words = [f"[[on_switch]] {number + 1}"]
             case _:

@@ -29,7 +29,7 @@ _MOST_WORDED: Final = 1_000
 class Reading:
     """A rule set, and where each part of it stands in the files.
 
-    `rules`, `on_switch` and `tests` have the places in the order of the rule set's, `files` the
+    `rules`, `on_switch`, `tests` and `promises` have the places in the order of the rule set's, `files` the
     names of the files in order.
     """
 
@@ -40,12 +40,13 @@ class Reading:
     rules: tuple[Location, ...]
     on_switch: tuple[Location, ...]
     tests: tuple[Location, ...]
+    promises: tuple[Location, ...]
     files: tuple[str, ...]
 
     def forget_files(self) -> None:
         """Forget what stands in the files, once no place is asked for its line any more."""
         places = (*self.ports.values(), *self.devices.values(), *self.switches.values())
-        for source in {place.source for place in (*places, *self.rules, *self.on_switch, *self.tests)}:
+        for source in {place.source for place in (*places, *self.rules, *self.on_switch, *self.tests, *self.promises)}:
             source.forget()
 
 
@@ -88,6 +89,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         rules=tuple(entry.value for entry in draft.rules),
         on_switch=tuple(entry.value for entry in draft.on_switch),
         tests=tuple(entry.value for entry in draft.tests),
+        promises=tuple(entry.value for entry in draft.promises),
         bpm=draft.tempos[0].value if draft.tempos else DEFAULT_BPM,
     )
     return Reading(
@@ -98,6 +100,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         rules=tuple(entry.place for entry in draft.rules),
         on_switch=tuple(entry.place for entry in draft.on_switch),
         tests=tuple(entry.place for entry in draft.tests),
+        promises=tuple(entry.place for entry in draft.promises),
         files=files,
     )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.rulefile.port_tables import Device, Port
+from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
@@ -23,6 +24,7 @@ class RuleSet:
     rules: tuple[Rule, ...] = ()
     on_switch: tuple[OnSwitch, ...] = ()
     tests: tuple[RuleTest, ...] = ()
+    promises: tuple[Promise, ...] = ()
     bpm: float = DEFAULT_BPM
 
     def port_of(self, name: str) -> str:

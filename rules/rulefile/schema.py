@@ -15,13 +15,14 @@ from rules.fields.names import Name
 from rules.fields.numbers import decimal, whole
 from rules.fields.table_model import TableModel
 from rules.rulefile.port_tables import Device, Port
+from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import Switch
 
 NAMED_SECTIONS: Final = ("ports", "devices", "switches")
 """Sections whose tables have names."""
 
-LISTED_SECTIONS: Final = ("rules", "on_switch", "tests")
+LISTED_SECTIONS: Final = ("rules", "on_switch", "tests", "promises")
 """Sections that are lists of tables."""
 
 
@@ -76,6 +77,12 @@ class RuleFile(TableModel):
         strict=False,
         description="holds examples that `check` runs",
         examples=["[[tests]]"],
+    )
+    promises: tuple[Promise, ...] = Field(
+        default=(),
+        strict=False,
+        description="holds what is true of all messages; `check` proves it",
+        examples=["[[promises]]"],
     )
 
 
