@@ -178,6 +178,7 @@ pads = { input = "B" }
 seq = { input = "C", output = "C" }
 rack = { output = "D" }
 [devices]
+"drum kit" = { port = "rack", channel = 10 }
 piano = { port = "rack", channel = 1 }
 organ = { port = "rack", channel = 3 }
 "reed box" = { port = "rack", channel = 2 }
@@ -217,6 +218,7 @@ def test_every_setting_has_a_table() -> None:
 
 RULE = {"from": 'from = "keyboard"', "when": 'when = "giant"', "to": 'to = "piano"'}
 TEST = {"name": 'name = "x"', "from": 'from = "keyboard"', "play": 'play = "note-on 14 C4 1"', "expect": "expect = {}"}
+PROMISE = {"name": 'name = "x"', "from": 'from = "keyboard"', "never": 'never = "piano"'}
 TURN = {"when": 'when = "giant"', "send": 'send = { piano = "program 1" }'}
 ZONE = {"from": 'from = "keyboard"', "zones": "[[rules.zones]]", "to": 'to = "piano"'}
 
@@ -241,6 +243,11 @@ def completed(name: str, example: str) -> str:
             return f"{RIG}[[rules]]\n" + "\n".join({**ZONE, key: example}.values())
         case "RuleTest":
             return f"{RIG}[[tests]]\n" + "\n".join({**TEST, key: example}.values())
+        case "Promise":
+            kept = {name: line for name, line in PROMISE.items() if {name, key} != {"never", "always"}}
+            kept |= {"always": 'always = "piano"'} if key == "unchanged" else {}
+            kept = {name: line for name, line in kept.items() if name != "never"} if "always" in kept else kept
+            return f"{RIG}[[promises]]\n" + "\n".join({**kept, key: example}.values())
         case "OnSwitch":
             return f"{RIG}[[on_switch]]\n" + "\n".join({**TURN, key: example}.values())
     return rig.replace("[switches]\n", f"[switches]\n{example}\n")

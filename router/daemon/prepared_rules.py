@@ -8,6 +8,7 @@ from typing import Final
 
 from router.files.rule_files import RuleTexts, read_rule_files
 from router.text.formatting import count
+from rules.analysis.promises import judge_promises
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError
@@ -34,7 +35,7 @@ def prepare(arguments: Sequence[str], before: Prepared | None = None) -> Prepare
     """Return what the files and folders of `arguments` hold, ready to be played after `before`, if that plays now.
 
     Returns `before` itself where no file has changed. Raises RuleFileError for what is wrong in them, failed tests
-    included; MachineError for files that can't be read, UsageError for a MIDI file among them.
+    and broken promises included; MachineError for files that can't be read, UsageError for a MIDI file among them.
     """
     return prepare_texts(read_rule_files(arguments), before)
 
@@ -49,6 +50,7 @@ def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
     for table in pipeline.tables:
         _ = table.cells  # made here, or else by the loop in the midst of music
     faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
+    faults += [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
     if faults:
         raise RuleFileError(faults)
     words = _contents(ruleset) if before is None else rule_changes(before.ruleset, ruleset) or (_NOTHING_CHANGED,)

@@ -99,6 +99,12 @@ class Behaviour:
         self._rows: dict[tuple[Table, int], _Row] = {}
         self._ways: dict[tuple[int, int], Sequence[Way]] = {}
 
+    def region(self, status: int) -> Region:
+        """Return the region of all messages of a status that are looked at."""
+        whole = whole_region(status)
+        firsts, seconds = (gate if gate == 1 else gate & self._within for gate in (whole.firsts, whole.seconds))
+        return Region(firsts, seconds)
+
     def ways(self, source: int, status: int) -> Sequence[Way]:
         """Return every way from messages of a status (80-FF) that arrive from a source, by its number."""
         key = source, status
@@ -125,17 +131,22 @@ class Behaviour:
                     return False
         return True
 
+    def forget(self) -> None:
+        """Forget what was found, piece by piece: freeing thousands of ways in one go would hold up the music."""
+        while self._ways:
+            self._ways.popitem()
+        while self._rows:
+            self._rows.popitem()
+
     # -- the walk -----------------------------------------------------------------------------------------------------
 
     def _walk(self, source: int, status: int) -> Iterator[Way]:
         """Follow all messages of a status: through the steps of the port, past its switches, through the rules."""
         table = self.pipeline.tables[source]
-        whole = whole_region(status)
-        firsts = whole.firsts & self._within if whole.firsts != 1 else 1
-        seconds = whole.seconds & self._within if whole.seconds != 1 else 1
-        start = Way(status, Form(status, gate_one=firsts, gate_two=seconds))
-        if not start.form.exists:
+        whole = self.region(status)
+        if not whole.exists:
             return
+        start = Way(status, Form(status, gate_one=whole.firsts, gate_two=whole.seconds))
         if self._row(table, status).turning:
             yield from self._enter(table, [start])
             return

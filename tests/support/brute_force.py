@@ -205,6 +205,11 @@ def _ends_of(switch: NumberSwitch) -> tuple[int, int]:
     return switch.numbers[0], switch.numbers[1] + 1
 
 
+def initial_switches(ruleset: RuleSet) -> dict[str, bool | int | str]:
+    """The states that the switches have at first."""
+    return {name: switch.first for name, switch in ruleset.switches.items()}
+
+
 def all_switches(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
     """Every combination of switch states."""
     for states in product(*map(states_of, ruleset.switches.values())):

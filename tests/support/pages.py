@@ -67,6 +67,9 @@ _FIRST = SAVED["first.toml"]
 FILES = SAVED | {
     "gig.toml": (PROJECT / "examples/one-keyboard-two-modules.toml").read_text(encoding="utf-8"),
     "typo.toml": _FIRST.replace("transpose", "transpos", 1).replace("otherwise = true", 'otherwise = "yes"'),
+    "broken.toml": SAVED["promises.toml"]
+    .replace('  { velocity = { limit = "20..110" } },\n', "")
+    .split("[[tests]]")[0],
     "failing.toml": _FIRST.replace("note-on 3 D4 110", "note-on 3 D4 120"),
 }
 """The files that a reader is asked to save, or that the pages spoil."""

@@ -245,8 +245,8 @@ def toml_of(file: Table) -> str:
     lines = []
     for group in ("ports", "devices", "switches"):
         lines += [f"[{group}]", *(f"{name} = {_value(table)}" for name, table in file[group].items())]
-    for group in ("rules", "on_switch"):
-        for table in file[group]:
+    for group in ("rules", "on_switch", "promises"):
+        for table in file.get(group, ()):
             lines += [f"[[{group}]]", *(f"{key} = {_value(value)}" for key, value in table.items())]
     return "\n".join(lines) + "\n"
 

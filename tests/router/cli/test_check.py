@@ -127,7 +127,7 @@ def test_the_findings_as_data(shell: CommandShell) -> None:
     assert (answer.code, answer.err) == (1, "")
     data = answer.data
     assert (data["command"], data["ok"], data["files"]) == ("check", False, ["failing.toml"])
-    assert data["counts"] == {"ports": 3, "devices": 0, "switches": 0, "rules": 2, "tests": 3}
+    assert data["counts"] == {"ports": 3, "devices": 0, "switches": 0, "rules": 2, "tests": 3, "promises": 0}
     assert [test["passed"] for test in data["tests"]] == [True, True, False]
     assert data["tests"][2]["faults"][0]["file"] == "failing.toml"
     assert data["hints"] == []
@@ -174,3 +174,62 @@ def test_fifty_hints_and_faults_are_shown_and_the_rest_is_counted(shell: Command
     data = shell.run("check", "odd.toml", "--json").data
     assert (len(data["hints"]), data["hint_count"]) == (50, 60)
     assert [(len(test["faults"]), test["fault_count"]) for test in data["tests"]] == [(1, 1)] * 70
+
+
+PROMISES = """
+[[promises]]
+name = "programs stay away"
+from = "keys"
+match = { kind = "program" }
+never = "rack1"
+
+[[promises]]
+name = "notes of channel 1 arrive"
+from = "keys"
+match = { kind = "note", channel = 1 }
+always = "rack1"
+"""
+SILENT = 'steps = [{ filter = { drop = { kind = "program" } } }, { rechannel = 4 }]'
+
+
+def test_promises_that_are_proved(shell: CommandShell) -> None:
+    """They are counted, and nothing else is said."""
+    shell.put("sound.toml", (RULES.replace("steps = [{ rechannel = 4 }]", SILENT) + PROMISES).encode())
+    answer = shell.run("check", "sound.toml")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out.splitlines()[0] == "sound.toml: 3 ports, 2 rules, 2 promises; no mistakes found"
+    assert answer.out.splitlines()[-1] == "All 2 promises are proved."
+
+
+def test_a_broken_promise_comes_with_a_message_and_its_way(shell: CommandShell) -> None:
+    """The smallest message that breaks it, and what becomes of it; no line is wider than 80 columns; exit code 1."""
+    shell.put("broken.toml", (RULES + PROMISES).encode())
+    answer = shell.run("check", "broken.toml")
+    assert (answer.code, answer.err) == (1, "")
+    shown = answer.out.splitlines()
+    at = shown.index("1 of 2 promises is broken:")
+    line = (RULES + PROMISES).splitlines().index("[[promises]]") + 1
+    head = f'broken.toml:{line}: promise "programs stay away": program 1 1 from keys reaches rack1. Its way:'
+    assert " ".join(text.strip() for text in shown[at + 1 : at + 3]) == head
+    assert "        arrives at port rack1: program 4 1" in shown
+    assert all(len(text) <= 80 for text in shown[at:])
+
+
+def test_promises_as_data(shell: CommandShell) -> None:
+    """Each with its verdict, its place and, unless it is proved, the message."""
+    shell.put("broken.toml", (RULES + PROMISES).encode())
+    broken, proved = shell.run("check", "broken.toml", "--json").data["promises"]
+    assert (proved["verdict"], "example" in proved) == ("proved", False)
+    assert broken["verdict"] == "refuted"
+    assert broken["example"] == {"from": "keys", "message": "program 1 1", "bytes": "C0 00", "switches": {}}
+    assert broken["problem"]["text"] == "broken: program 1 1 from keys reaches rack1"
+
+
+def test_a_promise_that_is_not_decidable_is_no_fault(shell: CommandShell) -> None:
+    """It is mentioned, and the exit code is 0."""
+    promise = 'from = "keys"\nmatch = { kind = "pitch-bend", channel = 1 }\nalways = "rack1"\n'
+    rules = RULES.replace("rechannel = 4", "thin = 20")
+    shell.put("thin.toml", f'{rules}[[promises]]\nname = "bends arrive"\n{promise}'.encode())
+    answer = shell.run("check", "thin.toml")
+    assert answer.code == 0
+    assert "1 of 1 promise is not decidable, because the result depends on messages before:" in answer.out

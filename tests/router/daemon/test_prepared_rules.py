@@ -53,6 +53,13 @@ def test_a_file_that_fails_its_own_test_is_refused(tmp_path: Path) -> None:
         prepare([str(tmp_path)])
 
 
+def test_a_file_that_breaks_its_promises_is_refused(tmp_path: Path) -> None:
+    """What must never happen can't happen: such rules never play."""
+    (tmp_path / "a.toml").write_text(RIG + '[[promises]]\nname = "silence"\nfrom = "keys"\nnever = "rack"\n')
+    with pytest.raises(RuleFileError, match="broken: note-on 1 C-1 1 from keys reaches rack"):
+        prepare([str(tmp_path)])
+
+
 def test_the_tables_of_a_file_are_let_go_after_reading(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """One by one, before the rules play: freed in one go, those of a large file would hold up the music."""
     readings: list[Reading] = []
