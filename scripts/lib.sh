@@ -75,9 +75,13 @@ install_debian() {
 prepare_tests() {
   "$root/scripts/fetching/fetch-midicsv"
   "$root/scripts/fetching/fetch-corpora"
+  "$root/scripts/fetching/fetch-svg-dtd"
   # The live tests play through a sound server of their own, which needs no sound card, on a synthesizer of Debian's.
   if [ "$(uname)" = Linux ]; then
     have jackd || install_debian jackd2
+    # Pictures are opened in a browser, and measured in the font that is the widest of the usual ones.
+    { have chromium && [ -e /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf ]; } ||
+      install_debian chromium fonts-dejavu-core
     { have fluidsynth && [ -e /usr/share/sounds/sf2/TimGM6mb.sf2 ]; } || install_debian fluidsynth timgm6mb-soundfont
   fi
 }

@@ -1,5 +1,5 @@
-"""The rig as a whole: what its cables can carry, and what follows from that for the player.
+"""The rig as a whole: what its cables can carry, and its picture.
 
 Nothing that routes a message, and no files or ports: values in, values out.
-Start with `din_queue`, then `din_load`.
+Start with `din_queue`, then `din_load`; for pictures with `rig_picture`, on shapes that `svg` writes.
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import json
 from collections.abc import Sequence
 from typing import Any
 
@@ -244,7 +245,7 @@ def toml_of(file: Table) -> str:
     """A rule file as text, a line an entry."""
     lines = []
     for group in ("ports", "devices", "switches"):
-        lines += [f"[{group}]", *(f"{name} = {_value(table)}" for name, table in file[group].items())]
+        lines += [f"[{group}]", *(f"{_value(name)} = {_value(table)}" for name, table in file[group].items())]
     for group in ("rules", "on_switch", "promises"):
         for table in file.get(group, ()):
             lines += [f"[[{group}]]", *(f"{key} = {_value(value)}" for key, value in table.items())]
@@ -255,7 +256,7 @@ def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, dict):
-        return "{ " + ", ".join(f'"{key}" = {_value(item)}' for key, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{_value(str(key))} = {_value(item)}" for key, item in value.items()) + " }"
     if isinstance(value, list):
         return "[" + ", ".join(map(_value, value)) + "]"
-    return f'"{value}"' if isinstance(value, str) else str(value)
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)

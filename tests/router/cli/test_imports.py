@@ -36,7 +36,7 @@ print(code, *sys.modules, file=sys.stderr)
 """
 
 NAMES = (
-    *("run", "rewrite", "check", "trace", "status", "panic", "reload", "switch", "report"),
+    *("run", "rewrite", "check", "draw", "trace", "status", "panic", "reload", "switch", "report"),
     *("ports", "listen", "send", "learn", "soundcheck", "record"),
 )
 
@@ -45,6 +45,7 @@ COMMANDS: dict[str, set[str]] = {
     "--version": OURS,
     **{f"{command} --help": OURS for command in NAMES},
     "check rules.toml": OURS | READING_RULES,
+    "draw rules.toml": OURS | READING_RULES,
     "trace rules.toml --from keys note-on 1 C4 100": OURS | READING_RULES,
     "rewrite rules.toml take.mid --dry-run": OURS | READING_RULES,
     "rewrite rules.toml take.mid other.mid --dry-run --jobs 2": OURS | READING_RULES | {"multiprocessing"},

@@ -1,0 +1,93 @@
+"""Switches below the picture of a rig: what each can be, what turns it, and what it decides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from rules.fields.when import When
+from rules.midi.notation import Naming, format_controller, format_note
+from rules.rulefile.reading import Reading
+from rules.rulefile.rule_tables import OnSwitch, Rule
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.stages import Stage
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
+
+
+def switch_lines(reading: Reading) -> Iterator[tuple[str, str]]:
+    """Yield a name and a line for each switch, then for each list of messages that switches send."""
+    ruleset = reading.ruleset
+    for name, switch in ruleset.switches.items():
+        parts = [_states(switch), *_turned_by(switch, reading.switches[name].source.naming)]
+        rules = [number for number, rule in enumerate(ruleset.rules, 1) if name in set(_asked_by(rule))]
+        if rules:
+            parts.append(f"decides in rule{'s' if len(rules) > 1 else ''} {', '.join(map(str, rules))}")
+        yield name, "; ".join(parts)
+    for sending in ruleset.on_switch:
+        yield f"when {sending.when}", "; ".join(_sent(sending))
+
+
+def turned_from(ruleset: RuleSet) -> dict[str, list[str]]:
+    """Return the switches that each port turns."""
+    found: dict[str, list[str]] = {}
+    for name, switch in ruleset.switches.items():
+        for trigger in _triggers(switch):
+            names = found.setdefault(trigger.source, [])
+            if name not in names:
+                names.append(name)
+    return found
+
+
+def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> str:
+    if isinstance(switch, OnOffSwitch):
+        return "on while held" if switch.mode == "momentary" else f"on or off, {'on' if switch.first else 'off'} first"
+    if isinstance(switch, ValueSwitch):
+        return f"{', '.join(switch.values)}; {switch.first} first"
+    low, high = switch.numbers
+    return f"{low} to {high}, {switch.first} first"
+
+
+def _turned_by(switch: OnOffSwitch | ValueSwitch | NumberSwitch, naming: Naming) -> Iterator[str]:
+    if isinstance(switch, OnOffSwitch):
+        yield f"by {_pressed(switch, naming)}"
+        return
+    for setting in switch.set:
+        yield f"{setting.value}: {_pressed(setting, naming)}"
+    for advance in switch.advance:
+        yield f"{advance.by:+d}: {_pressed(advance, naming)}"
+
+
+def _triggers(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> Iterable[Trigger]:
+    return (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
+
+
+def _pressed(trigger: Trigger, naming: Naming) -> str:
+    """What a player does to turn it."""
+    if trigger.note is not None:
+        what = f"note {format_note(trigger.note, naming)}"
+    elif trigger.controller is not None:
+        what = format_controller(trigger.controller)
+        what = f"controller {what}" if what.isdigit() else what
+    elif trigger.program is not None:
+        what = f"program {trigger.program + naming.first_program}"
+    else:
+        what = trigger.kind or ""
+    return f"{what} of {trigger.source}"
+
+
+def _asked_by(rule: Rule) -> Iterator[str]:
+    """Yield the switches that decide something in a rule."""
+    chains: list[tuple[Stage, ...]] = [rule.steps]
+    conditions: list[When | None] = [rule.when]
+    for zone in rule.zones:
+        chains.append(zone.steps)
+        conditions.append(zone.when)
+    for stage in (stage for chain in chains for stage in chain):
+        conditions.append(stage.when)
+        yield from stage.step.number_switches.values()
+    yield from (term.switch for condition in conditions if condition is not None for term in condition.terms)
+
+
+def _sent(sending: OnSwitch) -> Iterator[str]:
+    for name, messages in sending.send.items():
+        yield f"sends {len(messages)} message{'s' if len(messages) != 1 else ''} to {name}"
+    yield from sending.do

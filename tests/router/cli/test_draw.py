@@ -1,0 +1,73 @@
+"""`pointsman draw`, from the command line to the picture."""
+
+from __future__ import annotations
+
+from tests.support.command_shell import RULES, CommandShell
+from tests.support.svg_pictures import texts
+
+LOUDER = RULES.replace("rechannel = 4 }", "rechannel = 4 }, { velocity = { louder = 0.5 } }")
+
+
+def shown(shell: CommandShell, name: str) -> set[str]:
+    """The texts of a picture that was written."""
+    return {box.text for box in texts((shell.folder / name).read_text(encoding="utf-8"))}
+
+
+def test_a_rig_is_drawn_next_to_its_rules(shell: CommandShell) -> None:
+    """Under their name; what it shows is said."""
+    answer = shell.run("draw", "rules.toml")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out == "rules.svg written: 1 source, 2 rules, 2 outputs, 0 devices.\n"
+    assert {"rules.toml", "to the organ", "to the kit", "ch 4", "ch 10"} <= shown(shell, "rules.svg")
+
+
+def test_a_picture_that_exists_is_kept(shell: CommandShell) -> None:
+    """Unless --force says otherwise."""
+    shell.put("rig.svg", b"mine")
+    answer = shell.run("draw", "rules.toml", "-o", "rig.svg")
+    assert answer.code == 2
+    assert "rig.svg" in answer.err
+    assert (shell.folder / "rig.svg").read_bytes() == b"mine"
+    assert shell.run("draw", "rules.toml", "-o", "rig.svg", "--force").code == 0
+    assert "to the kit" in shown(shell, "rig.svg")
+
+
+def test_curves_are_drawn_alone(shell: CommandShell) -> None:
+    """With their axes; rules without a velocity step have none to draw."""
+    shell.put("louder.toml", LOUDER.encode())
+    answer = shell.run("draw", "louder.toml", "--curves", "-o", "curves.svg")
+    assert (answer.code, answer.err) == (0, "")
+    assert {"A: louder by 0.5", "velocity played \u2192", "\u2191 sent"} <= shown(shell, "curves.svg")
+    refused = shell.run("draw", "rules.toml", "--curves")
+    assert refused.code == 2
+    assert "there is no velocity step in these rule files" in refused.err
+
+
+def test_json(shell: CommandShell) -> None:
+    """The same for programs."""
+    data = shell.run("draw", "rules.toml", "--json").data
+    assert data.pop("bytes") == (shell.folder / "rules.svg").stat().st_size
+    assert data == {
+        "command": "draw",
+        "ok": True,
+        "file": "rules.svg",
+        "shows": "1 source, 2 rules, 2 outputs, 0 devices.",
+        "fits_a4": True,
+        "left_out": [],
+    }
+
+
+def test_a_rig_for_more_than_a_page_is_told_as_such(shell: CommandShell) -> None:
+    """It is drawn on a longer page; curves that have no room are named."""
+    many = "".join(
+        f'[[rules]]\nfrom = "keys"\nmatch = {{ channel = 1 }}\nsteps = [{{ velocity = {number % 100 + 1} }}]\n'
+        f'to = "rack1"\n'
+        for number in range(150)
+    )
+    shell.put("many.toml", (RULES + many).encode())
+    answer = shell.run("draw", "many.toml")
+    assert answer.code == 0
+    assert answer.out.splitlines()[1:] == [
+        "The rig is too large for one A4 page: the picture is longer. Draw fewer rule files for a page each.",
+        "There was no room for the velocity curves: --curves draws them.",
+    ]
