@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from router.cli.main import main
+from router.daemon.realtime import PRIORITY
 from router.midi.port_manager import LONGEST_FLUSH_NS
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -42,6 +43,12 @@ def test_the_unit_waits_watches_and_restarts() -> None:
     assert (
         int(SETTINGS["TimeoutStopSec"]) * 1_000_000_000 >= LONGEST_FLUSH_NS + 3_000_000_000
     )  # and then files are closed
+
+
+def test_the_unit_asks_for_real_time() -> None:
+    """Enough for the daemon's loop and for the threads that a JACK server asks for; and for any memory."""
+    assert int(SETTINGS["LimitRTPRIO"]) >= PRIORITY
+    assert SETTINGS["LimitMEMLOCK"] == "infinity"
 
 
 def test_the_unit_lets_midi_through() -> None:

@@ -8,14 +8,16 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
      "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0, "excess": 0,
-     "missed": 0, "history": {"seconds": 600, "bytes": 1048576}, "recording": null}
+     "realtime": {"priority": 4, "memory_locked": true}, "missed": 0,
+     "history": {"seconds": 600, "bytes": 1048576}, "recording": null}
 
 `from` is null where no clock arrives, `load` where the connection isn't DIN; `load` 1 is all that the cable can carry.
 `messages` came in or went out, `lost` are those that could not go out, or came in as no message at all; `refused` are
 sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic. `nowhere` are those that no
 rule, switch or clock took, and `nowhere_last` is the last of them. `history` is how far back the daemon remembers, and
 the memory that takes. `missed` came in faster than they could be taken, on any input. `stalls` is how often the daemon
-could not run for over a second, so that messages may be lost. `excess` were dropped because too many were delayed for
+could not run for over a second, so that messages may be lost. `priority` is null where the system allows no realtime
+(1 to 99: sched(7)). `excess` were dropped because too many were delayed for
 one port. While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """

@@ -160,6 +160,7 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "latency", "no note or message yet"
     else:
         yield "latency", ", ".join(f"{part} within {_micro(value)}" for part, value in _shares(latency))
+    yield "realtime", _realtime(told["realtime"])
     if dropped := sum(port["dropped"] for port in told["ports"]):
         yield "dropped", f"{count(dropped, 'message')} that waited at a panic"
     yield from _nowhere(told["ports"])
@@ -179,6 +180,11 @@ def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
             last = format_message(bytes.fromhex(port["nowhere_last"]))
             yield title, f"{count(port['nowhere'], 'message')} from {plain(port['name'])}, the last: {last}"
             title = ""
+
+
+def _realtime(taken: Mapping[str, Any]) -> str:
+    priority = "no" if taken["priority"] is None else "yes"
+    return f"{priority}; memory {'locked' if taken['memory_locked'] else 'not locked'}"
 
 
 def _shares(latency: Mapping[str, float]) -> list[tuple[str, float]]:

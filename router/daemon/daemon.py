@@ -10,11 +10,12 @@ from typing import Any, Final
 
 from router.daemon.control_server import ControlServer, Handler
 from router.daemon.effects import Effects
+from router.daemon.interpreter import prefer_latency
 from router.daemon.last_run import RunKeeper, read_last_rules, read_last_run
 from router.daemon.live import Live
 from router.daemon.log_thread import LogThread
 from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
-from router.daemon.realtime import prefer_latency
+from router.daemon.realtime import Realtime, take_realtime
 from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
 from router.daemon.service_manager import ServiceManager
@@ -120,6 +121,7 @@ class Daemon:
         self._effects = Effects(self._recorder, self._reloader.request, say, takes, clock)
         self._live: Live | None = None
         self._keeper: RunKeeper | None = None
+        self._realtime = Realtime()
 
     def play(self, ports: PortManager, control: ControlServer) -> None:
         """Play until a signal says to leave; outputs are silenced first where something may sound from before."""
@@ -155,6 +157,7 @@ class Daemon:
                 keeper.start()
                 self._reloader.start()
                 prefer_latency()
+                self._realtime = take_realtime()
                 self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
                 self._service.ready(f"playing {', '.join(self._settings.rules)}")
                 live.run()
@@ -234,6 +237,7 @@ class Daemon:
             "pid": os.getpid(),
             "version": version(),
             **live.do(live.status),
+            "realtime": self._realtime._asdict(),
             "missed": self._losses()[0],
             "history": self._recorder.history,
             "rules": {

@@ -135,7 +135,7 @@ class Watcher:
             *folders,
             watch_filter=None,  # the usual one hides what is saved beside the name of a tool's own folder
             debounce=200,
-            step=50,
+            step=500,  # milliseconds between two wakings of this thread; a change comes within two steps
             rust_timeout=0,
             stop_event=self._again,
             recursive=False,

@@ -1,34 +1,46 @@
-"""What holds up a message inside the interpreter, made rare or turned off: garbage, other threads, late timers."""
+"""Real time: the loop plays ahead of other programs, and its memory stays where it is, if the system allows that.
+
+It does where limits say so (`ulimit -r` and `ulimit -l`, or LimitRTPRIO and LimitMEMLOCK of a service), and to root.
+"""
 
 from __future__ import annotations
 
-import gc
+import ctypes
+import os
 import sys
-from typing import Final
+from contextlib import suppress
+from typing import Final, NamedTuple
 
-_SWITCH_INTERVAL_S: Final = 0.0001
-"""After this a thread that computes lets the loop in: latency, not throughput, is what counts here."""
+PRIORITY: Final = 4
+"""Above all ordinary programs. A JACK server runs at 10 unless it is told otherwise, and its clients' own threads at 5
+(measured): those carry what we play, so they come first."""
 
-_TIMER_SLACK: Final = 29  # PR_SET_TIMERSLACK of prctl(2): sleeps end when they should, not 50 microseconds later
-
-
-def collect_seldom() -> None:
-    """Let the interpreter look for garbage less often: imports make none, and looking takes a tenth of a start."""
-    gc.set_threshold(100_000, 50, 1_000)
-
-
-def prefer_latency() -> None:
-    """Let nothing of the interpreter's own hold up a message, from now until the process ends."""
-    sys.setswitchinterval(_SWITCH_INTERVAL_S)
-    ignore_old_objects()
-    if sys.platform == "linux":
-        import ctypes
-
-        ctypes.CDLL(None).prctl(_TIMER_SLACK, 1, 0, 0, 0)
+_LOCK_WHAT_IS_THERE: Final = 1 | 4
+"""MCL_CURRENT and MCL_ONFAULT of mlockall(2): what has been used stays in memory. Without the latter all that threads
+have reserved for their stacks is made at once, 8 MB each. MCL_FUTURE would let later allocations fail at the limit."""
 
 
-def ignore_old_objects() -> None:
-    """Look for garbage in nothing that was made so far. Messages make next to nothing that would have to be found."""
-    gc.collect()
-    gc.freeze()
-    collect_seldom()
+class Realtime(NamedTuple):
+    """What the system has allowed: the loop's priority among realtime threads (1-99; None: it has none), and whether
+    memory is locked."""
+
+    priority: int | None = None
+    memory_locked: bool = False
+
+
+def take_realtime() -> Realtime:
+    """Take what the system allows for the calling thread and the memory in use by now. Threads and processes that this
+    one starts later are ordinary."""
+    return Realtime(_take_priority(), _lock_memory()) if sys.platform == "linux" else Realtime()
+
+
+def _take_priority() -> int | None:
+    with suppress(OSError):
+        os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(PRIORITY))
+        return PRIORITY
+    return None
+
+
+def _lock_memory() -> bool:
+    mlockall = getattr(ctypes.CDLL(None), "mlockall", None)
+    return mlockall is not None and mlockall(_LOCK_WHAT_IS_THERE) == 0

@@ -63,6 +63,7 @@ STATUS: dict[str, Any] = {
     "errors": 0,
     "stalls": 0,
     "excess": 0,
+    "realtime": {"priority": 4, "memory_locked": True},
     "missed": 0,
     "history": {"seconds": 600, "bytes": 3_260_000},
     "recording": None,

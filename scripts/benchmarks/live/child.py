@@ -91,8 +91,9 @@ def daemon(clocks: Clocks, rules: str) -> None:
 
 
 def bare(clocks: Clocks) -> None:
-    """Poll, resend, sleep: the least that a polling router can do."""
+    """Poll, resend, sleep: the least that a polling router can do. It takes the realtime that the daemon takes."""
     from benchmarks.live.rigs import SOURCES
+    from router.daemon.realtime import take_realtime
     from router.midi.waiting import BUSY_PAUSE_NS
 
     rtmidi: Any = import_module("rtmidi")
@@ -115,6 +116,8 @@ def bare(clocks: Clocks) -> None:
 
     signal.signal(signal.SIGTERM, stop)
     ctypes.CDLL(None).prctl(TIMER_SLACK, 1, 0, 0, 0)
+    take_realtime()
+    print("ready", file=sys.stderr, flush=True)
     while running:
         for get in gets:
             while (received := get()) is not None:

@@ -31,7 +31,7 @@ def stage(frames: int = 64) -> Iterator[Stage]:
     """A server with periods of so many frames (48,000 a second), and a folder, both gone at the end."""
     if shutil.which("jackd") is None:
         raise SystemExit("bench live needs a JACK server: apt-get install jackd2")
-    server = JackServer(frames=frames, realtime=False)
+    server = JackServer(frames=frames)
     with tempfile.TemporaryDirectory() as folder:
         os.environ.update(server.environment, XDG_RUNTIME_DIR=folder)
         ctypes.CDLL(None).prctl(TIMER_SLACK, 1, 0, 0, 0)

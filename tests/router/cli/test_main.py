@@ -32,7 +32,7 @@ BASICS = [
     "router.cli.parsing",
     "router.text.exit_codes",
     "router.daemon",
-    "router.daemon.realtime",
+    "router.daemon.interpreter",
     "router.daemon.run_settings",
     "router.text",
     "router.text.terminal",

@@ -39,6 +39,7 @@ cable_b   out  missing  -                           0    17       0 %
 held notes  3
 tempo       124 BPM, from the clock of keyboard
 latency     half within 5 µs, 99 % within 24 µs, 99.9 % within 1.2 ms
+realtime    yes; memory locked
 no match    2 messages from keyboard, the last: note-on 3 C2 90
 history     10 min 0 s, 3.3 MB
 errors      none
@@ -248,7 +249,7 @@ def test_a_screen_shows_what_fits_and_how_much_more_there_is(
     assert shown.startswith("\x1b[?1049h\x1b[?25l\x1b[2J\x1b[H")
     assert shown.endswith("\x1b[J")
     rows = shown.partition("\x1b[H")[2].split("\x1b[K\n")
-    assert rows == [*WORDS.splitlines()[:7], "18 more lines", "\x1b[J"]
+    assert rows == [*WORDS.splitlines()[:7], "19 more lines", "\x1b[J"]
     screen.leave()
     assert capsys.readouterr().out == "\x1b[?25h\x1b[?1049l" + WORDS
 

@@ -11,6 +11,7 @@ from router.daemon import daemon as run_module
 from router.daemon.control_server import ControlServer
 from router.daemon.daemon import Daemon
 from router.daemon.prepared_rules import prepare
+from router.daemon.realtime import Realtime
 from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import PortManager
@@ -65,6 +66,7 @@ class Club:
 def _in_no_hurry(monkeypatch: pytest.MonkeyPatch) -> None:
     """The interpreter of the tests stays as it is."""
     monkeypatch.setattr(run_module, "prefer_latency", lambda: None)
+    monkeypatch.setattr(run_module, "take_realtime", Realtime)
 
 
 def test_the_take_is_saved_before_anything_may_keep_it_waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,6 +14,7 @@ from router.daemon.control_server import ControlServer
 from router.daemon.daemon import Daemon
 from router.daemon.effects import Effects
 from router.daemon.prepared_rules import prepare
+from router.daemon.realtime import Realtime
 from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
@@ -101,6 +102,7 @@ def test_a_pedal_records_a_take_and_reloads(
 ) -> None:
     """The take is in the folder of --record, or in the folder for data; where it is is said."""
     monkeypatch.setattr(run_module, "prefer_latency", lambda: None)
+    monkeypatch.setattr(run_module, "take_realtime", Realtime)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     (tmp_path / "rules.toml").write_text(RECORDED)
     hub = Hub()

@@ -20,6 +20,7 @@ from router.daemon.control_server import ControlServer
 from router.daemon.daemon import Daemon, rules_to_start
 from router.daemon.last_run import LastRun, RunKeeper, full_paths, read_last_rules, read_last_run
 from router.daemon.live import Live
+from router.daemon.realtime import Realtime
 from router.daemon.run_settings import RunSettings
 from router.files.clock import Clock
 from router.files.user_folders import state_folder
@@ -59,6 +60,7 @@ HOUR_S = 3600.0
 def _in_no_hurry(monkeypatch: pytest.MonkeyPatch) -> None:
     """The interpreter of the tests stays as it is, and nobody waits a second for a write."""
     monkeypatch.setattr(run_module, "prefer_latency", lambda: None)
+    monkeypatch.setattr(run_module, "take_realtime", Realtime)
     monkeypatch.setattr(last_run, "_EVERY_S", 0.01)
 
 

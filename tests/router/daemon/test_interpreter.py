@@ -1,0 +1,33 @@
+"""How often the interpreter looks for garbage."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterator
+
+import pytest
+
+from router.daemon.interpreter import collect_seldom, ignore_old_objects
+
+
+@pytest.fixture(autouse=True)
+def _as_before() -> Iterator[None]:
+    before = gc.get_threshold()
+    yield
+    gc.unfreeze()
+    gc.set_threshold(*before)
+
+
+def test_looking_becomes_rare() -> None:
+    """A hundred times as rare as by itself."""
+    gc.set_threshold(700, 10, 10)
+    collect_seldom()
+    assert gc.get_threshold()[0] >= 70_000
+
+
+def test_what_was_made_before_is_never_looked_at_again() -> None:
+    """So that no message waits for a look at all that a start has made."""
+    kept = [[number] for number in range(100)]
+    ignore_old_objects()
+    assert gc.get_freeze_count() > len(kept)
+    assert not any(one is kept for one in gc.get_objects())
