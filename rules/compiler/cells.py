@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.midi.controllers import BANK_LSB, BANK_MSB, DATA_ENTRY, FIRST_MODE, MODULATION, PARAMETER_SELECT, PEDALS
+from rules.compiler.fast_paths import CAREFUL, Lanes, path_of_key_pressure, path_of_notes, path_of_others
+from rules.compiler.switched_cells import SwitchedNotes, SwitchedValues, asks_for_switches, bends_meet, keeps_kind
+from rules.midi.controllers import MODULATION
 from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, NOTE_OFF, NOTE_ON, PITCH_BEND, PROGRAM
-from rules.program.byte_tables import ALL, IDENTITY, NO_BYTE, open_in
+from rules.program.byte_tables import ALL, IDENTITY, open_in
 from rules.program.forms import Form
-from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, AnyNode, Cell, Lane, OutputChannel, Table
-
-Lanes = tuple[Lane, ...]
-
-_CAREFUL: Final = {*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER_SELECT, *range(FIRST_MODE, 128)}
-"""Controllers that holders of one channel must share with care; they never take the fast path."""
+from rules.program.tables import GENERAL, AnyNode, Cell, Lane, OutputChannel, SwitchedCell, Table
 
 _KIND_NAMES: Final = {PROGRAM: "program", CHANNEL_PRESSURE: "channel-pressure", PITCH_BEND: "pitch-bend"}
+
+_WHOLE_WAY: Final = 1
+"""The sort of what never takes the fast path."""
 
 
 class CellMaker:
@@ -70,121 +70,84 @@ class CellMaker:
         for channel in range(16):
             self._finish_notes(rows, channel, shared)
         for status in range(CONTROLLER, 0xF0):
-            row = rows[status & 0x7F]
-            made: dict[tuple[int, int], Cell] = {}
-            finished = []
-            for first, cell in enumerate(row):
-                name = (id(cell), self._sort(status, first, cell.lanes))
-                if name not in made:
-                    made[name] = self._finished_other(status, first, cell.lanes, shared, banks)
-                finished.append(made[name])
-            rows[status & 0x7F] = finished
+            rows[status & 0x7F] = self._finished_others(status, rows[status & 0x7F], shared, banks)
         return Table(rows, acts=table.acts)
 
     def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[OutputChannel]) -> None:
+        alike: dict[tuple[int, int, int], list[int]] = {}
         ons, offs, presses = rows[0x10 + channel], rows[channel], rows[0x20 + channel]
-        new_ons, new_offs, new_presses = [], [], []
-        made: dict[tuple[int, int, int], tuple[Cell, Cell, Cell]] = {}
-        for first in range(128):
-            cells = (ons[first], offs[first], presses[first])
-            trio = made.get((id(cells[0]), id(cells[1]), id(cells[2])))
-            if trio is None:
-                trio = self._finished_notes(first, cells[0].lanes, cells[1].lanes, cells[2].lanes, shared)
-                # Keys that nothing moves differ in nothing: most sources have the same cells for all of them.
-                if all(lane.one is IDENTITY for cell in cells for lane in cell.lanes):
-                    made[id(cells[0]), id(cells[1]), id(cells[2])] = trio
-            new_ons.append(trio[0])
-            new_offs.append(trio[1])
-            new_presses.append(trio[2])
-        rows[0x10 + channel], rows[channel], rows[0x20 + channel] = new_ons, new_offs, new_presses
+        for key in range(128):
+            alike.setdefault((id(ons[key]), id(offs[key]), id(presses[key])), []).append(key)
+        finished: dict[int, tuple[Cell, Cell, Cell]] = {}
+        for keys in alike.values():
+            lanes = (ons[keys[0]].lanes, offs[keys[0]].lanes, presses[keys[0]].lanes)
+            if asks_for_switches(lanes):
+                finished.update(dict.fromkeys(keys, _switched_notes(keys, *lanes, shared)))
+            # Keys that nothing moves differ in nothing: most sources have the same cells for all of them.
+            elif all(lane.one is IDENTITY for some in lanes for lane in some):
+                finished.update(dict.fromkeys(keys, self._finished_notes(keys[:1], *lanes, shared)))
+            else:
+                finished.update({key: self._finished_notes([key], *lanes, shared) for key in keys})
+        for number, kind in enumerate((0x10, 0x00, 0x20)):
+            rows[kind + channel] = [finished[key][number] for key in range(128)]
 
     def _finished_notes(
-        self, first: int, on: Lanes, off: Lanes, press: Lanes, shared: frozenset[OutputChannel]
+        self, keys: Sequence[int], on: Lanes, off: Lanes, press: Lanes, shared: frozenset[OutputChannel]
     ) -> tuple[Cell, Cell, Cell]:
-        """Return the cells of one key for note-ons, note-offs and key pressure."""
-        simple = _notes_are_simple(on, off, press, first)
-        merged = any((lane.target, lane.status & 0x0F) in shared for lane in on)
-        path = GENERAL if not simple else SHARED if merged else NOTE
+        """Return the cells for note-ons, note-offs and key pressure."""
+        path = path_of_notes(keys, on, off, press, shared)
+        press_path = path_of_key_pressure(keys, path, on, press)
         on_cell = self._kept((on, path, "on"), Cell(on, path))
-        follows = path == NOTE and bool(press) and _same_notes(on, press, KEY_PRESSURE, first)
-        press_path = HELD if follows and _rests_simply(press) else GENERAL
         return (
             on_cell,
             self._kept((on, off, path), Cell(off, path, ons=on_cell)),
             self._kept((on, press, path, press_path), Cell(press, press_path, ons=on_cell)),
         )
 
-    def _sort(self, status: int, first: int, lanes: Lanes) -> int:
+    def _finished_others(
+        self, status: int, row: Sequence[Cell], shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]
+    ) -> list[Cell]:
+        kind = status & 0xF0
+        all_lanes = [cell.lanes for cell in set(row)] if kind != CONTROLLER else None
+        made: dict[tuple[int, int], Cell] = {}
+        finished = []
+        for first, cell in enumerate(row):
+            lanes = cell.lanes
+            sort = self._sort(kind, first, lanes)
+            found = made.get((id(cell), sort))
+            if found is None:
+                is_switched = asks_for_switches([lanes])
+                if sort == _WHOLE_WAY or (is_switched and not keeps_kind(kind, lanes)):
+                    found = self._kept((lanes, GENERAL, kind), Cell(lanes))
+                elif is_switched:
+                    found = SwitchedCell(lanes, kind, SwitchedValues(lanes, all_lanes or [lanes], first, shared, banks))
+                else:
+                    path, merged = path_of_others(kind, first, lanes, banks), bends_meet(kind, lanes, shared)
+                    found = self._kept((lanes, path, kind), Cell(lanes, path, merged=merged))
+                made[id(cell), sort] = found
+            finished.append(found)
+        return finished
+
+    def _sort(self, kind: int, first: int, lanes: Lanes) -> int:
         """Tell apart the first bytes under which one set of lanes may end differently."""
-        if status & 0xF0 != CONTROLLER:
+        if _KIND_NAMES.get(kind, first) in self._chased:
+            return _WHOLE_WAY
+        if kind != CONTROLLER:
             return 0
         outs = {lane.one[first] for lane in lanes}
-        careful = first in _CAREFUL or first in self._chased or bool(outs & _CAREFUL)
-        return 1 if careful else 2 if MODULATION in outs else 3
+        careful = first in CAREFUL or bool(outs & CAREFUL)
+        return _WHOLE_WAY if careful else 2 if MODULATION in outs else 3
 
-    def _finished_other(
-        self, status: int, first: int, lanes: Lanes, shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]
-    ) -> Cell:
-        kind = status & 0xF0
-        chased = _KIND_NAMES.get(kind, first) in self._chased
-        simple = (
-            not chased
-            and self._sort(status, first, lanes) != 1
-            and all(lane.plain and lane.status & 0xF0 == kind and NO_BYTE not in lane.gate[:128] for lane in lanes)
-            and len({(lane.target, lane.status) for lane in lanes}) == len(lanes)
-        )
-        outputs = {(lane.target, lane.status & 0x0F) for lane in lanes}
-        modulates = kind == CONTROLLER and any(lane.one[first] == MODULATION for lane in lanes)
-        rests = bool(lanes) and (modulates or kind in (CHANNEL_PRESSURE, PITCH_BEND))
-        if rests:
-            simple = simple and _rests_simply(lanes)
-        merged = kind == PITCH_BEND and bool(outputs & shared)
-        if modulates:
-            simple = simple and all(lane.one[first] == MODULATION for lane in lanes)
-        if kind == PROGRAM:
-            simple = simple and not outputs & banks
-        path = GENERAL if not simple else HELD if rests else PASS
-        return self._kept((lanes, path, kind), Cell(lanes, path, merged=merged))
+
+def _switched_notes(
+    keys: Sequence[int], on: Lanes, off: Lanes, press: Lanes, shared: frozenset[OutputChannel]
+) -> tuple[Cell, Cell, Cell]:
+    if keeps_kind(NOTE_ON, on) and keeps_kind(NOTE_OFF, off) and keeps_kind(KEY_PRESSURE, press):
+        return SwitchedNotes(keys, on, off, press, shared).cells()
+    on_cell = Cell(on)
+    return on_cell, Cell(off, ons=on_cell), Cell(press, ons=on_cell)
 
 
 def _acts(node: AnyNode) -> bool:
     """Return whether a node, or one behind it, must see a message when it comes. Its table is complete by now."""
     return node.acts or (node.after is not None and node.after.acts)
-
-
-def _is_total(lane: Lane) -> bool:
-    return NO_BYTE not in lane.gate[1:128]
-
-
-def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, first: int) -> bool:
-    """Return whether each note-on, at any velocity, goes to outputs of its own, and the note-off to the same ones."""
-    return (
-        all(lane.plain and lane.status & 0xF0 == NOTE_ON and lane.release is None and _is_total(lane) for lane in on)
-        and all(lane.plain and NO_BYTE not in lane.gate[:128] for lane in off)
-        and len({(lane.target, lane.status, lane.one[first]) for lane in on}) == len(on)
-        and _same_notes(on, off, NOTE_OFF, first)
-        and all(lane.plain for lane in press)
-    )
-
-
-def _same_notes(on: Lanes, other: Lanes, kind: int, first: int) -> bool:
-    """Return whether the lanes of another kind lead to the same ports, channels and keys as those of the note-on."""
-    return [(lane.target, lane.status & 0x0F, lane.one[first]) for lane in on] == [
-        (lane.target, lane.status & 0x0F, lane.one[first]) for lane in other if lane.status & 0xF0 == kind
-    ] and all(lane.status & 0xF0 == kind for lane in other)
-
-
-def _rests_simply(lanes: Lanes) -> bool:
-    """Return whether what comes in at rest, and only that, goes out at rest."""
-    for lane in lanes:
-        kind = lane.status & 0xF0
-        if not lane.plain or NO_BYTE in lane.gate[:128]:
-            return False
-        if kind == PITCH_BEND:
-            if lane.one is not IDENTITY or lane.two is not IDENTITY:
-                return False
-            continue
-        values = lane.one if kind == CHANNEL_PRESSURE else lane.two
-        if values[0] != 0 or 0 in values[1:128]:
-            return False
-    return True

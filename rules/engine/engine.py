@@ -57,8 +57,7 @@ class Engine(FastPath):
     def __init__(self, pipeline: Pipeline, later: Later, most_pending: int | None = None) -> None:
         self.pipeline = pipeline
         self.later = later
-        self.word = pipeline.layout.initial
-        super().__init__(Bookkeeping(self, Merge(pipeline.banks)))
+        super().__init__(Bookkeeping(self, Merge(pipeline.banks)), pipeline.layout.initial)
         if most_pending is not None:
             self.bookkeeping.limit = PendingLimit(most_pending)
         self.lists = WrittenLists(self.scheduler, later)

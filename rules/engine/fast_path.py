@@ -16,7 +16,7 @@ from rules.engine.ledger import struck_again, times_struck
 from rules.engine.player import Player
 from rules.midi.messages import BEND_CENTRE, CONTROLLER, PITCH_BEND, PROGRAM, SYSEX
 from rules.program.native import i64
-from rules.program.tables import HELD, IN_KEYS, NOTE, PASS, SHARED, Cell, in_key_of
+from rules.program.tables import HELD, IN_KEYS, NOTE, PASS, SHARED, SWITCHED, Cell, in_key_of
 
 NOTE_ONS: Final = 0x800
 """The bit of a cell's index that tells note-ons from note-offs."""
@@ -25,7 +25,9 @@ NOTE_ONS: Final = 0x800
 class FastPath:
     """Where messages come in."""
 
-    def __init__(self, bookkeeping: Bookkeeping) -> None:
+    def __init__(self, bookkeeping: Bookkeeping, word: int) -> None:
+        self.word = word
+        """The states of the switches."""
         self.bookkeeping = bookkeeping
         self.scheduler = bookkeeping.scheduler
         self._players = bookkeeping.players
@@ -61,6 +63,9 @@ class FastPath:
         second: i64
         cell = player.cells[index]
         path = cell.path
+        if path == SWITCHED:
+            cell = cell.at(self.word)
+            path = cell.path
         if path == NOTE:
             # Nobody else can reach these places, so that the merge need not be asked: it passes what one holder alone
             # sends. If the rules change, `Ledger.unmerged` tells it what is held here.

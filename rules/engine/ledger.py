@@ -53,7 +53,7 @@ class StruckAgain(Cell):
     __slots__ = ("cell", "times")
 
     def __init__(self, cell: Cell, times: int) -> None:
-        super().__init__(cell.lanes, cell.path, merged=cell.merged, ons=cell.ons)
+        super().__init__(cell.lanes, cell.path, merged=cell.merged, ons=cell.ons, word=cell.word)
         self.cell: Final = cell
         self.times: Final = times
 
@@ -219,7 +219,7 @@ def promote(ledger: Ledger, key: LedgerKey) -> None:
     if isinstance(pressed, Cell):
         sent = [(lane.target, bytes((lane.status, lane.one[first], 1))) for lane in pressed.lanes]
         ledger.presses[key] = [
-            Press([_sent(ledger, key, target, message) for target, message in sent], ledger.table, 0)
+            Press([_sent(ledger, key, target, message) for target, message in sent], ledger.table, pressed.word)
             for _ in range(pressed.times if isinstance(pressed, StruckAgain) else 1)
         ]
     held = ledger.rests.get(key)
@@ -228,7 +228,7 @@ def promote(ledger: Ledger, key: LedgerKey) -> None:
         for lane in held.lanes:
             number = lane.one[first] if lane.status < PROGRAM else 0
             event = _sent(ledger, key, lane.target, bytes((lane.status, number, 0)))
-            rests[lane.target, lane.status, number] = Rest(event, ledger.table, 0)
+            rests[lane.target, lane.status, number] = Rest(event, ledger.table, held.word)
         ledger.rests[key] = rests
 
 

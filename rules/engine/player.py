@@ -9,7 +9,7 @@ from rules.engine.ledger import Ledger, Press, Rests
 from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
 from rules.midi.neutral import OutputPlace
 from rules.program.pipeline import Pipeline
-from rules.program.tables import NOTE, NOWHERE, Cell, in_key_of, output_channel_of
+from rules.program.tables import NOTE, NOWHERE, SWITCHED, Cell, in_key_of, output_channel_of
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
 """The first in-key of notes."""
@@ -17,6 +17,8 @@ _VALUES: Final = in_key_of(KEY_PRESSURE, 0)
 """The first in-key of what isn't a note."""
 _WIDE: Final = in_key_of(PROGRAM, 0)
 """The first in-key of what concerns a whole channel."""
+_ALONE: Final = (NOTE, SWITCHED)
+"""The paths that may not ask who else is at a place."""
 
 
 class Player:
@@ -89,11 +91,11 @@ class Player:
         found: list[int] = []
         for start in range(_NOTE_ONS, _VALUES, 128):
             row = self.cells[start : start + 128]
-            lanes = [lane for cell in set(row) if cell.path == NOTE for lane in cell.lanes]
+            lanes = [lane for cell in set(row) if cell.path in _ALONE for lane in cell.lanes]
             if channels.isdisjoint((lane.target, lane.status & 0x0F) for lane in lanes):
                 continue  # as most do: they need not be looked at key by key
             for first, cell in enumerate(row):
-                if cell.path == NOTE and any(lane.places[first] in held for lane in cell.lanes):
+                if cell.path in _ALONE and any(lane.straight and lane.places[first] in held for lane in cell.lanes):
                     found.append(start | first)
         return found
 

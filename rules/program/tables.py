@@ -38,6 +38,9 @@ HELD: Final = 3
 SHARED: Final = 4
 """The fast path for a note where other holders can reach."""
 
+SWITCHED: Final = 5
+"""By the cell for the states of the switches: see `SwitchedCell`."""
+
 
 OutputChannel = tuple[int, int]
 """An output port by number, and a channel 0-15 of it."""
@@ -133,8 +136,9 @@ def _places(target: int, status: int, table: bytes) -> tuple[int, ...]:
 class Lane:
     """One way out of a cell: status and tables for the data bytes, to a port (`target`) or a node.
 
-    In its cell the first incoming byte is fixed and fits, so only `gate[d2]` is tested (NO_BYTE: not here). `heads` and
-    `tails` are the outgoing bytes ready made for plain lanes, whose bytes keep their order.
+    In its cell the first incoming byte is fixed and fits, so only `gate[d2]` is tested (NO_BYTE: not here). A lane is
+    `straight` if it leads to a port and its bytes keep their order, and `plain` if it asks for no switch besides.
+    `heads` and `tails` are the outgoing bytes ready made for straight lanes.
     """
 
     __slots__ = (
@@ -151,6 +155,7 @@ class Lane:
         "rule",
         "short",
         "status",
+        "straight",
         "tails",
         "target",
         "turns",
@@ -185,13 +190,12 @@ class Lane:
         self.turns: Final = node is not None and not node.leads_on
         self.rule: Final = rule
         self.short: Final = status < SYSEX and LENGTH[status] == 2
-        self.plain: Final = (
-            node is None and guard == ALWAYS and feed_one == FIRST and feed_two == SECOND and status < SYSEX
-        )
+        self.straight: Final = node is None and feed_one == FIRST and feed_two == SECOND and status < SYSEX
+        self.plain: Final = self.straight and guard == ALWAYS
         self.heads: tuple[bytes, ...] = ()
         self.tails: tuple[bytes, ...] = ()
         self.places: tuple[int, ...] = ()
-        if self.plain:
+        if self.straight:
             self.places = _places(target, status, one)
             self.heads = _heads(status, one)
             self.tails = _NO_TAILS if self.short else _tails(closed(two, gate_two))
@@ -216,18 +220,66 @@ class Cell:
 
     `path` says how the engine may answer. `ons` is, for a note-off or key pressure, the cell of its note-on (no cell
     refers to itself: it would have to wait for the garbage collector). `merged`: other holders can bend the same
-    channels.
+    channels. `word`: the states of the switches that its lanes are open for, as far as any of its lanes asks for them.
     """
 
-    __slots__ = ("lanes", "merged", "ons", "path")
+    __slots__ = ("lanes", "merged", "ons", "path", "word")
 
     def __init__(
-        self, lanes: tuple[Lane, ...], path: int = GENERAL, *, merged: bool = False, ons: Cell | None = None
+        self,
+        lanes: tuple[Lane, ...],
+        path: int = GENERAL,
+        *,
+        merged: bool = False,
+        ons: Cell | None = None,
+        word: int = 0,
     ) -> None:
         self.lanes: Final = lanes
         self.path: Final = path
         self.merged: Final = merged
         self.ons: Final = ons
+        self.word: Final = word
+
+    def at(self, word: int) -> Cell:
+        """The cell for a word of switch states: this one, unless its lanes ask for them."""
+        return self
+
+
+class CellsByStates(Protocol):
+    """Makes the cells that stand for a switched one, each for some states of the switches."""
+
+    @property
+    def mask(self) -> int:
+        """The bits of the word of switch states that any of the lanes asks for."""
+        ...
+
+    def cell(self, kind: int, word: int) -> Cell:
+        """The cell for messages of a kind (80 to E0) and a masked word."""
+        ...
+
+
+class SwitchedCell(Cell):
+    """A cell with lanes that ask for the states of switches.
+
+    For each states it has a cell with the lanes that are open, which may take the fast path where this one can't. That
+    is made when a message first asks for it: a setlist has hundreds of states, and an evening sees few of them.
+    """
+
+    __slots__ = ("_by_word", "_cells", "_kind")
+
+    def __init__(self, lanes: tuple[Lane, ...], kind: int, cells: CellsByStates) -> None:
+        super().__init__(lanes, SWITCHED)
+        self._kind: Final = kind
+        self._cells: Final = cells
+        self._by_word: Final[dict[int, Cell]] = {}
+
+    def at(self, word: int) -> Cell:
+        """The cell with the lanes that are open."""
+        states = word & self._cells.mask
+        cell = self._by_word.get(states)
+        if cell is None:
+            cell = self._by_word[states] = self._cells.cell(self._kind, states)
+        return cell
 
 
 Row = Sequence[Cell]

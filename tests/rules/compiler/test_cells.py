@@ -6,10 +6,10 @@ import pytest
 
 from rules.compiler.compiler import compile_rules
 from rules.program.pipeline import Pipeline
-from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, Cell
+from rules.program.tables import GENERAL, HELD, NOTE, PASS, SHARED, SWITCHED, Cell
 from rules.rulefile.reading import read_rules
 
-NAMES = {GENERAL: "general", NOTE: "note", PASS: "pass", HELD: "held", SHARED: "shared"}
+NAMES = {GENERAL: "general", NOTE: "note", PASS: "pass", HELD: "held", SHARED: "shared", SWITCHED: "switched"}
 PORTS = "[ports]\nkeys = { input = true }\npads = { input = true }\nrack = { output = true }\n"
 
 
@@ -85,7 +85,7 @@ def test_values_that_are_chased_go_the_whole_way() -> None:
     """What a rule may send later is noted when it passes."""
     rules = '[switches]\nup = { from = "keys", note = 1 }\n' + rule('when = "up"\nchase = ["volume"]') + rule()
     assert path_of(rules, 0xB0, 7) == "general"
-    assert path_of(rules, 0xB0, 8) == "general"  # by its guard
+    assert path_of(rules, 0xB0, 8) == "switched"
     assert path_of(rule(), 0xB0, 8) == "pass"
 
 
