@@ -86,8 +86,9 @@ def _troubles(told: Mapping[str, Any]) -> Iterator[str]:
     if told["excess"]:
         from rules.engine.pending_limit import MOST_PENDING  # as much as the engine, and seldom needed
 
-        most = number(MOST_PENDING)
-        yield f"{count(told['excess'], 'delayed message')} dropped: more than {most} for one port at once"
+        for port, amount in told["excess"].items():
+            place = f"output {plain(port)}" if port else "steps that wait"
+            yield f"{place}: {count(amount, 'delayed message')} dropped, more than {number(MOST_PENDING)} at once"
     if told["stalls"]:
         yield f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
     if told["rules"]["error"]:

@@ -85,10 +85,14 @@ class Engine(FastPath):
         return self.scheduler.next_due
 
     @property
-    def excess(self) -> int:
-        """How many messages were dropped because too many were pending."""
+    def excess(self) -> dict[str, int]:
+        """How many messages were dropped because too many were pending, by port; those of steps that wait by ""."""
         limit = self.bookkeeping.limit
-        return 0 if limit is None else limit.dropped
+        dropped: dict[str, int] = {}
+        for target, amount in limit.dropped.items() if limit is not None else ():
+            name = self.pipeline.ports[target] if target >= 0 else ""
+            dropped[name] = dropped.get(name, 0) + amount
+        return dropped
 
     @property
     def put_off(self) -> int:

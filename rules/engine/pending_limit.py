@@ -6,7 +6,7 @@ live, neither may take the memory and the time of who plays.
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from typing import Final
 
 from rules.midi.neutral import ends_held
@@ -17,7 +17,7 @@ MOST_PENDING: Final = 10_000
 
 
 class PendingLimit:
-    """The events that are pending, by target, and how many of them were `dropped`.
+    """The events that are pending, by target, and how many of each target's were `dropped`.
 
     What ends something is never dropped, nor does it count: else notes and pedals would hang. Only the note-off of a
     note that never began may be taken out.
@@ -25,7 +25,7 @@ class PendingLimit:
 
     def __init__(self, most: int) -> None:
         self.most: Final = most
-        self.dropped = 0
+        self.dropped: Counter[int] = Counter()
         self._droppable: dict[int, OrderedDict[Event, int]] = {}
         self._ending: dict[Event, int] = {}
 
@@ -38,7 +38,7 @@ class PendingLimit:
         pending[event] = serial
         if len(pending) <= self.most:
             return None
-        self.dropped += 1
+        self.dropped[event.target] += 1
         return pending.popitem(last=False)
 
     def leave(self, event: Event) -> None:

@@ -62,7 +62,7 @@ STATUS: dict[str, Any] = {
     "latency_us": {"p50": 5.1, "p99": 24.4, "p99.9": 1_240.0},
     "errors": 0,
     "stalls": 0,
-    "excess": 0,
+    "excess": {},
     "realtime": {"priority": 4, "memory_locked": True},
     "missed": 0,
     "history": {"seconds": 600, "bytes": 3_260_000},

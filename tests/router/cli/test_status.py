@@ -109,8 +109,8 @@ def test_trouble_comes_first() -> None:
         {**STATUS["ports"][1], "load": 0.95},
         {**STATUS["ports"][2], "state": "server lost", "lost": 1, "refused": 0},
     ]
-    lines = told(errors=1, stalls=2, missed=1_700, excess=3, ports=ports)
-    assert lines[1:11] == [
+    lines = told(errors=1, stalls=2, missed=1_700, excess={"cable_a": 1_200, "": 1}, ports=ports)
+    assert lines[1:12] == [
         "",
         "Look at this:",
         "  input keyboard is ambiguous: more than one port of the computer fits",
@@ -119,7 +119,8 @@ def test_trouble_comes_first() -> None:
         "  output cable_b: 1 message lost",
         "  1 error, listed in the log",
         "  1,700 messages came in faster than Pointsman can take them, and got lost",
-        "  3 delayed messages dropped: more than 10,000 for one port at once",
+        "  output cable_a: 1,200 delayed messages dropped, more than 10,000 at once",
+        "  steps that wait: 1 delayed message dropped, more than 10,000 at once",
         "  the daemon could not run, 2 times; messages may be lost, see the log",
     ]
     assert "Look at this:" not in told(ports=STATUS["ports"][:2])
