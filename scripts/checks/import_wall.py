@@ -18,7 +18,7 @@ PURE = {
     *("__future__", "abc", "array", "bisect", "collections", "copy", "dataclasses", "decimal", "difflib", "enum"),
     *("fractions", "functools", "heapq", "html", "itertools", "json", "keyword", "math", "operator", "re", "string"),
     *("struct", "textwrap", "tomllib", "types", "typing", "unicodedata"),
-    *("annotated_types", "librt", "mypy_extensions", "pydantic", "pydantic_core", "typing_extensions"),
+    *("annotated_types", "librt", "mypy_extensions", "networkx", "pydantic", "pydantic_core", "typing_extensions"),
     "rules",
 }
 
