@@ -154,9 +154,8 @@ def _rule_file(settings: PlanSettings, reading: Reading, planned: ChannelPlan) -
 def _sheet_file(name: str, planned: ChannelPlan, lines: list[str]) -> bytes:
     if Path(name).suffix == ".txt":
         return ("\n".join(lines) + "\n").encode()
-    from rules.rig.sheet_picture import sheet_picture
-
     from rules.rig.channel_sheet import channel_sheet
+    from rules.rig.sheet_picture import sheet_picture
 
     return sheet_picture(channel_sheet(planned)).encode()
 

@@ -116,8 +116,9 @@ class _Search:
         if device.hears_all:
             others = _quoted(one.name for one in self._rig.at_port(device.port) if one.name != device.name)
             return f'it listens on all channels, so it also plays what goes to {others} at port "{device.port}"'
-        rivals = _quoted(one.name for one in self._rivals())
-        return f'it needs {_channel_words(device.channels)} of port "{device.port}", and so does {rivals}'
+        rivals = self._rivals()
+        need = f"and so {'do' if len(rivals) > 1 else 'does'} {_quoted(one.name for one in rivals)}"
+        return f'it needs {_channel_words(device.channels)} of port "{device.port}", {need}'
 
     def _rivals(self) -> list[PlannedDevice]:
         """Return the instruments that have the channels it could be on, and those that keep them from moving."""

@@ -53,8 +53,8 @@ def sheet_picture(sheet: ChannelSheet) -> str:
     picture = Picture(A4_SHORT, A4_LONG, _TITLE, f"{_ADVICE} {len(sheet.rows)} devices.")
     top = _MARGIN + _TITLE_SIZE
     picture.add([Text(_MARGIN, top, _TITLE, _TITLE_SIZE, bold=True)])
-    picture.add([Text(_MARGIN, top + 0.6 * _TITLE_SIZE, _ADVICE, 0.4 * _TITLE_SIZE)])
-    top += 0.9 * _TITLE_SIZE
+    picture.add([Text(_MARGIN, top + 0.7 * _TITLE_SIZE, _ADVICE, 0.4 * _TITLE_SIZE)])
+    top += 0.95 * _TITLE_SIZE
     room = A4_LONG - _MARGIN - top
     row = min(_LARGEST_ROW, room / (len(sheet.rows) + _HEAD_ROWS))
     columns = _columns(sheet, row)

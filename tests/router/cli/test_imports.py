@@ -14,6 +14,7 @@ from tests.support.command_shell import RULES, TAKE
 ROOT = Path(__file__).parents[3]
 
 OURS = {"router", "rules"}
+ORGAN = '[devices]\norgan = { port = "rack1", channel = 4 }\n'
 READING_RULES = {"annotated_types", "pydantic", "pydantic_core", "typing_extensions", "typing_inspection"}
 """Whoever reads rule files needs the package that checks them, and what that brings."""
 
@@ -36,7 +37,7 @@ print(code, *sys.modules, file=sys.stderr)
 """
 
 NAMES = (
-    *("run", "rewrite", "check", "draw", "trace", "status", "panic", "reload", "switch", "report"),
+    *("run", "rewrite", "check", "plan", "draw", "trace", "status", "panic", "reload", "switch", "report"),
     *("ports", "listen", "send", "learn", "soundcheck", "record"),
 )
 
@@ -46,6 +47,7 @@ COMMANDS: dict[str, set[str]] = {
     **{f"{command} --help": OURS for command in NAMES},
     "check rules.toml": OURS | READING_RULES,
     "draw rules.toml": OURS | READING_RULES,
+    "plan rig.toml": OURS | READING_RULES | {"networkx"},
     "trace rules.toml --from keys note-on 1 C4 100": OURS | READING_RULES,
     "rewrite rules.toml take.mid --dry-run": OURS | READING_RULES,
     "rewrite rules.toml take.mid other.mid --dry-run --jobs 2": OURS | READING_RULES | {"multiprocessing"},
@@ -56,6 +58,7 @@ COMMANDS: dict[str, set[str]] = {
 def test_a_command_loads_what_it_needs_and_no_more(line: str, tmp_path: Path) -> None:
     """Help and version load nothing but ours; no command loads a package that it doesn't use."""
     (tmp_path / "rules.toml").write_text(RULES, encoding="utf-8")
+    (tmp_path / "rig.toml").write_text(RULES + ORGAN, encoding="utf-8")
     for name in ("take.mid", "other.mid"):
         (tmp_path / name).write_bytes(TAKE)
     done = subprocess.run(

@@ -82,7 +82,7 @@ def test_too_few_channels_for_a_group() -> None:
         )
     )
     assert one.device.name == "d"
-    assert one.reason == 'it needs channels 1 and 2 of port "rack1", and so does "a", "b" and "c"'
+    assert one.reason == 'it needs channels 1 and 2 of port "rack1", and so do "a", "b" and "c"'
     assert one.changes == ('connect it to port "rack2"', "set it to channel 6")
 
 

@@ -1,0 +1,141 @@
+"""`pointsman plan`, from the command line to the files."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.support.command_shell import CommandShell
+from tests.support.svg_pictures import faults, texts
+
+RIG = b"""
+[ports]
+seq = { input = "Cue Sequencer*" }
+keys = { input = "Pit Keyboard*", channels = 2 }
+rack1 = { output = "Pit Interface*1" }
+rack2 = { output = "Pit Interface*2" }
+[devices]
+organ = { port = "rack1", channel = 3 }
+bell = { port = "rack2", channel = 3 }
+pad = { port = "rack1", channels = "1..16" }
+"""
+STUCK = RIG + b'choir = { port = "rack1", channel = 3 }\n'
+
+
+@pytest.fixture
+def rig(shell: CommandShell) -> CommandShell:
+    """A folder with a rig that can be planned, and one in which two devices are stuck on one channel."""
+    shell.put("rig.toml", RIG)
+    shell.put("stuck.toml", STUCK)
+    return shell
+
+
+def test_the_sheet_is_printed(rig: CommandShell) -> None:
+    """Which channel plays which device, and what is to be set; nothing is written."""
+    before = rig.files()
+    answer = rig.run("plan", "rig.toml")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out == (
+        "Send on this channel to play the device:\n\n"
+        "  seq  keys  device  is on  port\n"
+        "    1     -  pad         1  rack1\n"
+        "    2     2  bell        3  rack2\n"
+        "    3     -  organ       3  rack1\n\n"
+        "Set on the devices: pad to channel 1.\n"
+    )
+    assert rig.files() == before
+
+
+def test_the_plan_passes_check(rig: CommandShell) -> None:
+    """Without a finding; and it plays as it says."""
+    answer = rig.run("plan", "rig.toml", "-o", "gig.toml")
+    assert answer.out.endswith("\ngig.toml written: 2 rules for 3 devices\n")
+    checked = rig.run("check", "gig.toml", "--json")
+    assert (checked.code, checked.data["hints"], len(checked.data["tests"])) == (0, [], 4)
+    traced = rig.run("trace", "gig.toml", "--from", "keys", "note-on 2 C4 90", "--json")
+    assert [arrival["message"] for arrival in traced.data["messages"][0]["arrives"]] == ["note-on 3 C4 90"]
+
+
+def test_what_cannot_be_played_alone(rig: CommandShell) -> None:
+    """It is reported with what would help, it is left out of the rules, and the exit code is 1."""
+    answer = rig.run("plan", "stuck.toml", "-o", "gig.toml")
+    assert answer.code == 1
+    assert (
+        "\n1 device can't be played alone:\n"
+        '  choir: it needs channel 3 of port "rack1", and so does "organ".\n'
+        "    One change is enough: connect it to an output of its own, or set it to\n"
+        "    channel 4.\n"
+    ) in answer.out
+    text = rig.files()["gig.toml"].decode()
+    assert text.startswith(
+        "# A plan of channels, made by `pointsman plan` from stuck.toml.\n# Left out: choir: it needs "
+    )
+    assert "[devices.choir]" not in text
+    assert rig.run("check", "gig.toml").code == 0
+
+
+def test_the_sheet_is_written_as_a_picture_or_as_text(rig: CommandShell) -> None:
+    """By the end of its name."""
+    answer = rig.run("plan", "rig.toml", "--sheet", "wall.svg")
+    assert answer.out.endswith("\nwall.svg written: the channel sheet\n")
+    picture = rig.files()["wall.svg"].decode()
+    assert faults(picture) == []
+    assert {"seq", "keys", "organ", "pad", "rack2"} <= {box.text for box in texts(picture)}
+    printed = rig.run("plan", "rig.toml", "--sheet", "wall.txt").out
+    assert printed.startswith(rig.files()["wall.txt"].decode())
+
+
+def test_files_are_replaced_only_when_asked(rig: CommandShell) -> None:
+    """Neither of them is written if one is there already."""
+    rig.put("wall.txt", b"mine")
+    answer = rig.run("plan", "rig.toml", "-o", "gig.toml", "--sheet", "wall.txt")
+    assert (answer.code, "wall.txt exists already" in answer.err) == (2, True)
+    assert "gig.toml" not in rig.files()
+    assert rig.run("plan", "rig.toml", "-o", "gig.toml", "--sheet", "wall.txt", "--force").code == 0
+    assert rig.files()["wall.txt"] != b"mine"
+
+
+def test_the_plan_as_data(rig: CommandShell) -> None:
+    """For programs: each device with its channels, and each that can't be played alone."""
+    data = rig.run("plan", "stuck.toml", "--json").data
+    assert (data["ok"], data["sources"], data["out"]) == (False, ["seq", "keys"], None)
+    assert data["devices"][0] == {
+        "device": "pad",
+        "port": "rack1",
+        "channel": 1,
+        "set": True,
+        "sends": {"seq": 1},
+    }
+    assert [one["device"] for one in data["unseparated"]] == ["choir"]
+    assert data["unseparated"][0]["changes"] == ["connect it to an output of its own", "set it to channel 4"]
+
+
+def test_an_input_can_be_chosen(rig: CommandShell) -> None:
+    """Then only what it plays is planned."""
+    answer = rig.run("plan", "rig.toml", "--from", "keys")
+    assert answer.out.splitlines()[2:4] == ["  keys  device  is on  port", "     2  pad         2  rack1"]
+    assert answer.code == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["rules.toml"], "there is no device to plan for: write your instruments under [devices]"),
+        (["outputs.toml"], "there is no input to play from"),
+        (["rig.toml", "--from", "rack1"], "--from rack1: this port is an output"),
+        (["rig.toml", "--sheet", "wall.pdf"], "--sheet wall.pdf: end the name in .svg or .txt"),
+        (["rig.toml", "-o", "wall.txt", "--sheet", "wall.txt"], "-o and --sheet name the same file"),
+    ],
+)
+def test_what_cannot_be_planned(rig: CommandShell, arguments: list[str], words: str) -> None:
+    """It is said what to write."""
+    rig.put("outputs.toml", b'[ports]\nrack = { output = "R" }\n[devices]\norgan = { port = "rack", channel = 1 }\n')
+    answer = rig.run("plan", *arguments)
+    assert (answer.code, words in answer.err) == (2, True), answer.err
+
+
+def test_text_fits_80_columns(rig: CommandShell) -> None:
+    """Long names are shortened in their middle."""
+    long = "a device with a name that is far too long for the line of a terminal"
+    rig.put("long.toml", STUCK + f'"{long}" = {{ port = "rack2", channel = 3 }}\n'.encode())
+    answer = rig.run("plan", "long.toml")
+    assert max(map(len, answer.out.splitlines())) <= 80
