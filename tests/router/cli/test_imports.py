@@ -47,7 +47,7 @@ COMMANDS: dict[str, set[str]] = {
     **{f"{command} --help": OURS for command in NAMES},
     "check rules.toml": OURS | READING_RULES,
     "draw rules.toml": OURS | READING_RULES,
-    "plan rig.toml": OURS | READING_RULES | {"networkx"},
+    "plan rig.toml": OURS | READING_RULES | {"logging", "networkx"},
     "trace rules.toml --from keys note-on 1 C4 100": OURS | READING_RULES,
     "rewrite rules.toml take.mid --dry-run": OURS | READING_RULES,
     "rewrite rules.toml take.mid other.mid --dry-run --jobs 2": OURS | READING_RULES | {"multiprocessing"},
