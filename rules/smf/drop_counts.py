@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final
@@ -19,6 +18,13 @@ _Name = tuple[int, int, int, int]
 
 UNSURE: Final = -1
 """Instead of the number of a reason: more than status and first data byte decides."""
+
+_UNASKED: Final = -2
+"""Instead of the number of a reason: nobody has asked for it yet."""
+
+_NO_CHANNEL: Final = 16
+_CHANNELS: Final = 17
+"""Counters stand by reason, then by channel 0-15; the last one of each reason is for messages without a channel."""
 
 _NO_RULE: Final = REASONS.index(NO_RULE)
 _ON: Final = NOTE_ON - NOTE_OFF << 7
@@ -68,56 +74,69 @@ class SureLosses:
         return UNSURE
 
 
+class SharedReasons:
+    """The reasons that cells of a source share with those of the same key, whatever comes of them.
+
+    There it doesn't matter which message goes with which. They are found once for all files, when they are first asked.
+    """
+
+    __slots__ = ("_losses", "_reasons")
+
+    def __init__(self, losses: Table) -> None:
+        self._losses = losses
+        self._reasons = [_UNASKED] * 0x4000
+
+    def of(self, index: int) -> int:
+        """The number of the reason for a cell; UNSURE where its key has several."""
+        why = self._reasons[index]
+        if why == _UNASKED:
+            why = self._reasons[index] = self._found(index)
+        return why
+
+    def _found(self, index: int) -> int:
+        losses = self._losses.cells
+        key = index & _ON - 1
+        family = {index, key, key | _ON} if index < 2 * _ON or index in _PRESSURES else {index}
+        found = {_reason_of(losses[other], 0) for other in family}
+        return found.pop() if len(found) == 1 else UNSURE
+
+
+@lru_cache(maxsize=64)
+def shared_reasons(losses: Table) -> SharedReasons:
+    """The reasons that cells of a source share, by its loss table; made once."""
+    return SharedReasons(losses)
+
+
 class DropCounts:
     """The messages that came to nothing in one file."""
 
+    __slots__ = ("_alike", "_apart", "_losses", "_notes", "_put_off", "_reasons")
+
     def __init__(self, pipeline: Pipeline) -> None:
         self._losses = pipeline.loss_tables
-        self._singly: Counter[_Name] = Counter()
-        self._alike: dict[int, list[int]] = {}
-        self._reasons: dict[tuple[int, int], int] = {}
+        self._reasons = [shared_reasons(losses) for losses in pipeline.loss_tables]
+        self._alike = [0] * (len(REASONS) * _CHANNELS)
+        self._apart: dict[_Name, int] = {}
         self._notes: dict[tuple[int, int], tuple[_Name, int]] = {}
-        self._added: Counter[tuple[int | None, str]] = Counter()
+        self._put_off: list[tuple[int | None, str, int]] = []
 
     def add(self, channel: int | None, why: int, count: int) -> None:
         """Count messages of a channel 0-15 together, by the number of the reason."""
-        self._added[None if channel is None else channel + 1, REASONS[why]] += count
+        self._alike[why * _CHANNELS + (_NO_CHANNEL if channel is None else channel)] += count
 
     def count(self, track: int, source: int, message: bytes, word: int) -> None:
         """Count one message of a track. A note-off, and pressure, goes with the note-on of its key, if that was dropped
         as well: where a filter stops loud notes, it stops their ends too.
         """
         if message[0] < SYSEX:
-            index = (message[0] << 7 | message[1]) & 0x3FFF
-            why = self._reasons.get((source, index))
-            if why is None:
-                why = self._reasons[source, index] = self._reason_for_key(source, index)
+            why = self._reasons[source].of((message[0] << 7 | message[1]) & 0x3FFF)
             if why != UNSURE:
-                alike = self.alike(source)
-                alike[index] = max(0, alike[index]) + 1
+                self._alike[why * _CHANNELS + (message[0] & 0x0F)] += 1
                 return
         name, is_end = self._name(source, message, word)
         if name[1] < 2 * _ON or name[1] in _PRESSURES:
             name = self._with_its_note(track, name, is_end)
-        self._singly[name] += 1
-
-    def alike(self, source: int) -> list[int]:
-        """How many messages of each cell of a source came to nothing, where all that concerns its key has one reason.
-
-        There it doesn't matter which message goes with which, so a caller may count on by itself. Below 0 that isn't
-        known, or there are several reasons: `count` knows what to do.
-        """
-        if source not in self._alike:
-            self._alike[source] = [-1] * 0x4000
-        return self._alike[source]
-
-    def _reason_for_key(self, source: int, index: int) -> int:
-        """The reason that a cell shares with those of the same key; UNSURE where there are several."""
-        losses = self._losses[source].cells
-        key = index & _ON - 1
-        family = {index, key, key | _ON} if index < 2 * _ON or index in _PRESSURES else {index}
-        found = {_reason_of(losses[other], 0) for other in family}
-        return found.pop() if len(found) == 1 else UNSURE
+        self._apart[name] = self._apart.get(name, 0) + 1
 
     @staticmethod
     def _name(source: int, message: bytes, word: int) -> tuple[_Name, bool]:
@@ -138,7 +157,7 @@ class DropCounts:
         reasons = {loss_of(self._losses[source], index, second, word) for _, index, second, word in names}
         channel = channels.pop() if len(channels) == 1 else SEVERAL
         why = reasons.pop() if len(reasons) == 1 else REASONS.index(OTHER)
-        self._added[channel, REASONS[why]] += missing
+        self._put_off.append((channel, REASONS[why], missing))
 
     def _with_its_note(self, track: int, name: _Name, is_end: bool) -> _Name:
         """The last note-on of the key that was dropped, while one has no end yet; else what came."""
@@ -156,13 +175,20 @@ class DropCounts:
 
     def drops(self) -> Drops:
         """All of them, in the order of the channels (those without one last), then of `REASONS`."""
-        found = Counter(self._added)
-        for (source, index), why in self._reasons.items():
-            if why != UNSURE:
-                found[_channel(index), REASONS[why]] += self._alike[source][index]
-        for (source, index, second, word), count in self._singly.items():
-            found[_channel(index), REASONS[loss_of(self._losses[source], index, second, word)]] += count
+        found: Drops = {}
+        for place, count in enumerate(self._alike):
+            if count:
+                channel = place % _CHANNELS
+                _add(found, None if channel == _NO_CHANNEL else channel + 1, REASONS[place // _CHANNELS], count)
+        for (source, index, second, word), count in self._apart.items():
+            _add(found, _channel(index), REASONS[loss_of(self._losses[source], index, second, word)], count)
+        for channel_or_none, reason, count in self._put_off:
+            _add(found, channel_or_none, reason, count)
         return in_order(found)
+
+
+def _add(drops: Drops, channel: int | None, reason: str, count: int) -> None:
+    drops[channel, reason] = drops.get((channel, reason), 0) + count
 
 
 def _channel(index: int) -> int | None:

@@ -221,10 +221,6 @@ class _TrackGroup:
         self.rewrite.counts.dropped += 1
         self.rewrite.drops.count(track.number, track.source, message, self.engine.word)
 
-    def dropped_alike(self, number: int) -> list[int]:
-        """The counts that the handler of a track may go on with by itself."""
-        return self.rewrite.drops.alike(self._tracks[number].source)
-
     def write_all(self, number: int, event: TrackEvent, sent: Sequence[Sent]) -> None:
         """Write and count what a message came to, where nothing of it was put off."""
         written = self._write(number, event[4], event, sent)
@@ -290,8 +286,6 @@ class _Handler(single_track.EventHandler):
         hits, groups = group.counters[number]
         super().__init__(number, hits, groups)
         self._group = group
-        self._counts = group.rewrite.counts
-        self._alike = group.dropped_alike(number)
 
     def count_singly(self, message: bytes) -> None:
         """Count a message by all that it is."""
@@ -299,12 +293,7 @@ class _Handler(single_track.EventHandler):
 
     def count_dropped(self, message: bytes) -> None:
         """Count a channel message that came to nothing."""
-        index = (message[0] << 7 | message[1]) & 0x3FFF
-        if self._alike[index] >= 0:
-            self._alike[index] += 1
-            self._counts.dropped += 1
-        else:
-            self._group.count_dropped(self.number, message)
+        self._group.count_dropped(self.number, message)
 
     def write_long(self, event: TrackEvent) -> None:
         """Answer a sysex or meta event and write it."""

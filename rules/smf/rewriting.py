@@ -56,6 +56,7 @@ class Rewriter:
         self._route = route
         self._static = {} if route == GENERAL else static_sources(pipeline, per_port)
         self._table_routes = TableRoutes(self._static, pipeline.loss_tables, by_numbers)
+        self._tracks_are_independent = general_route.are_independent(pipeline, per_port)
         self._drum_rules = [rule for rule in ruleset.rules if _transposes_drums(rule)]
 
     def rewrite(self, data: bytes) -> Rewritten:
@@ -86,8 +87,7 @@ class Rewriter:
         route, written = PATCH, self._table_routes.patched(file, sources) if self._route == PATCH else None
         if written is None:
             route, written = STREAM, self._table_routes.streamed(file, sources)
-        independent = general_route.are_independent(self._pipeline, self._per_port)
-        if written is None or (self._table_routes.ends_elsewhere and not independent):
+        if written is None or (self._table_routes.ends_elsewhere and not self._tracks_are_independent):
             return None
         rules, drops, counts = RuleCounts(self._pipeline), DropCounts(self._pipeline), MessageCounts()
         self._table_routes.add_up(rules, drops, counts)
