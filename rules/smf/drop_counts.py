@@ -10,6 +10,7 @@ from rules.midi.messages import KEY_PRESSURE, NOTE_OFF, NOTE_ON, SYSEX, routed_s
 from rules.program.byte_tables import NO_BYTE
 from rules.program.guards import ALWAYS, holds
 from rules.program.loss_reasons import NO_RULE, OTHER, REASONS, SEVERAL, Drops, in_order
+from rules.program.native import i64, vec
 from rules.program.pipeline import Pipeline
 from rules.program.tables import Cell, Table
 
@@ -25,6 +26,8 @@ _UNASKED: Final = -2
 _NO_CHANNEL: Final = 16
 _CHANNELS: Final = 17
 """Counters stand by reason, then by channel 0-15; the last one of each reason is for messages without a channel."""
+
+_NO_COUNTS: Final = [0] * (len(REASONS) * _CHANNELS)
 
 _NO_RULE: Final = REASONS.index(NO_RULE)
 _ON: Final = NOTE_ON - NOTE_OFF << 7
@@ -115,7 +118,7 @@ class DropCounts:
     def __init__(self, pipeline: Pipeline) -> None:
         self._losses = pipeline.loss_tables
         self._reasons = [shared_reasons(losses) for losses in pipeline.loss_tables]
-        self._alike = [0] * (len(REASONS) * _CHANNELS)
+        self._alike = vec[i64](_NO_COUNTS)
         self._apart: dict[_Name, int] = {}
         self._notes: dict[tuple[int, int], tuple[_Name, int]] = {}
         self._put_off: list[tuple[int | None, str, int]] = []
