@@ -92,6 +92,14 @@ def test_sessions(session: Block) -> None:
     assert timeless(printed(command)) == timeless(shown)
 
 
+@pytest.mark.usefixtures("checkout")
+def test_beginnings() -> None:
+    """Of a long answer, what is shown is how it begins."""
+    (long,) = [block for block in BLOCKS if block.text.startswith("$ pointsman trace") and block.language == "text"]
+    command, _, shown = long.text.removeprefix("$ ").partition("\n")
+    assert printed(command).startswith(shown)
+
+
 @pytest.mark.parametrize("page", ["README", "ports"])
 def test_ports(page: str, capsys: pytest.CaptureFixture[str]) -> None:
     """The list of the computer's ports is printed as it is shown, on a computer that has these."""

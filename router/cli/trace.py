@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 ABOUT: Final = """\
 Show where messages go, and why: through every rule and step. You need it for "why is the organ silent?".
 With --last it explains what just happened in the running daemon: what arrived, where it went, and which notes are
-held. You need that for "which key hangs?"."""
+held. You need that for "which key hangs?". With --take it explains one beat of a recording: what sounds there, and
+what becomes of each message."""
 
 MORE: Final = """\
 examples:
@@ -42,6 +43,7 @@ examples:
   pointsman trace pit.toml --switch song=chorus --from keys note-on 1 C4 100
   pointsman trace --last                                               the last 30 seconds of the running daemon
   pointsman trace --last 5m --json                                     more of it, for programs
+  pointsman trace pit.toml --take take.mid --at 12:3 --from keys       bar 12, beat 3 of a recording
 
 Several messages are played one after the other: each finds the switches and notes that those before it leave.
 At first nothing is held, and switches have their initial states unless --switch sets them.
@@ -65,6 +67,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.usage = (
         "pointsman trace [-h] [--switch NAME=VALUE] [--json] RULES... --from PORT MESSAGE...\n"
+        "       pointsman trace [-h] [--switch NAME=VALUE] [--json] RULES... --take FILE --at BAR:BEAT [--from PORT]\n"
         "       pointsman trace [-h] --last [TIME] [--name NAME] [--json]"
     )
     parser.set_defaults(call=_call)
@@ -75,9 +78,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         dest="arriving",
         metavar=("PORT", "MESSAGE"),
         nargs="+",
+        action="append",
         default=[],
-        help="the port on which messages arrive, then the messages: in words or hex, several in quotes each",
+        help="the port on which messages arrive, then the messages: in words or hex, several in quotes each; "
+        'with --take the port that the take plays as, "Track name=PORT" or "#2=PORT" for one track '
+        "(default: the port of the rules, if there is only one)",
     )
+    add("--take", metavar="FILE", type=file_name, help="explain a moment of this .mid file (default: none)")
+    add("--at", metavar="BAR:BEAT", type=_beat, help="the moment: a beat, counted from 1 (required with --take)")
     add(
         "--switch",
         dest="switches",
@@ -98,17 +106,39 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("--json", action="store_true", help="print the findings as JSON (default: text)")
 
 
+def _beat(text: str) -> tuple[int, int]:
+    bar, _, beat = text.partition(":")
+    if not (bar.isdecimal() and beat.isdecimal()):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a beat: write bar and beat, as in 12:3')
+    return int(bar), int(beat)
+
+
 def _call(arguments: argparse.Namespace) -> int:
     if arguments.last is not None:
-        if arguments.rules or arguments.arriving or arguments.switches:
+        if arguments.rules or arguments.arriving or arguments.switches or arguments.take:
             raise UsageError("--last looks at the running daemon: write only trace --last TIME")
         from router.cli.history import HistorySettings, history
 
         return history(HistorySettings(arguments.last, arguments.name, arguments.json))
+    if arguments.take is not None or arguments.at is not None:
+        return _trace_take(arguments)
     if not arguments.rules or not arguments.arriving:
         raise UsageError("write rule files and a message, as in: trace pit.toml --from keys note-on 1 C4 100")
-    source, *words = arguments.arriving
+    if len(arguments.arriving) > 1:
+        raise UsageError("write --from once, and all messages behind it, each in quotes")
+    source, *words = arguments.arriving[0]
     return trace(TraceSettings(tuple(arguments.rules), source, tuple(words), tuple(arguments.switches), arguments.json))
+
+
+def _trace_take(arguments: argparse.Namespace) -> int:
+    if arguments.take is None or arguments.at is None or not arguments.rules:
+        raise UsageError("write rule files, a take and a beat, as in: trace pit.toml --take take.mid --at 12:3")
+    from router.cli.take_moment import TakeTraceSettings, trace_moment
+
+    playing = tuple(source for sources in arguments.arriving for source in sources)
+    switches = tuple(arguments.switches)
+    rules = tuple(arguments.rules)
+    return trace_moment(TakeTraceSettings(rules, arguments.take, arguments.at, playing, switches, arguments.json))
 
 
 def trace(settings: TraceSettings) -> int:

@@ -29,13 +29,15 @@ from rules.timing.delays import AT_ONCE, Delay, in_words
 @dataclass(frozen=True, slots=True)
 class TraceLine:
     """One line of the story. `depth` indents it; `outcomes` are what arrives there: (port, message); `late` says that a
-    delay holds it up, `is_arrival` that a rule or the clock brought it to its port."""
+    delay holds it up, `is_arrival` that a rule or the clock brought it to its port, `is_refusal` that a rule or zone
+    doesn't take the message."""
 
     depth: int
     text: str
     outcomes: tuple[tuple[str, bytes], ...] = ()
     late: bool = False
     is_arrival: bool = False
+    is_refusal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,26 +60,29 @@ def trace(
     Only today's rules are told, not what the ledger would add for notes that are held. Raises KeyError or ValueError
     for switches and states that don't exist.
     """
-    return _Tracer(ruleset, source, switches or {}, naming).lines(message)
+    return Tracer(ruleset, source, naming).lines(message, switches)
 
 
-class _Tracer:
-    def __init__(self, ruleset: RuleSet, source: str, switches: Mapping[str, State], naming: Naming) -> None:
+class Tracer:
+    """Follows messages from one source, each by itself."""
+
+    def __init__(self, ruleset: RuleSet, source: str, naming: Naming = STANDARD) -> None:
         self._compiler = Compiler(ruleset, ())
         self._ruleset = ruleset
         self._source = source
         self._naming = naming
         self._word = self.layout.initial
-        for name, state in switches.items():
-            self._word = self.layout.turned(self._word, name, state)
 
     @property
     def layout(self) -> Layout:
         """How switch states are packed."""
         return self._compiler.layout
 
-    def lines(self, message: bytes) -> list[TraceLine]:
-        """The whole story."""
+    def lines(self, message: bytes, switches: Mapping[str, State] | None = None) -> list[TraceLine]:
+        """Return the way of one message, with switches as given. Raises as `trace` does."""
+        self._word = self.layout.initial
+        for name, state in (switches or {}).items():
+            self._word = self.layout.turned(self._word, name, state)
         if message[0] == ACTIVE_SENSING:
             return [TraceLine(0, "goes nowhere: active sensing only shows that the cable is connected")]
         entry = self._compiler.entry(self._source, self._compiler.clock_ports(self._source))
@@ -162,7 +167,7 @@ class _Tracer:
             head = f'rule "{rule.name}"{_zone_words(branch)}: '
             refusal = self._refusal(entry, branch, form, one.message)
             if refusal is not None:
-                yield [TraceLine(0, head + refusal.reason)], refusal.counts_as_taken
+                yield [TraceLine(0, head + refusal.reason, is_refusal=True)], refusal.counts_as_taken
                 continue
             lines = [TraceLine(0, head + "matches")]
             lines += self._follow(branch.chain, [one], 1)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
 
-from rules.analysis.trace import TraceLine, trace
+from rules.analysis.trace import TraceLine, Tracer
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
+from rules.engine.engine import Engine
 from rules.engine.session import Session
 from rules.midi.messages import SYSEX, is_note_off, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
@@ -15,7 +17,8 @@ from rules.program.tables import in_key_of
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import NANOSECONDS_PER_MS
 
-ENDS_NOTE = TraceLine(0, "ends what its note-on began, whatever the rules are now")
+ENDS_NOTE: Final = TraceLine(0, "ends what its note-on began, whatever the rules are now")
+DIFFERENT: Final = TraceLine(0, "because of the messages before it, the result is different:")
 
 
 def trace_sequence(
@@ -31,6 +34,7 @@ def trace_sequence(
     `trace` does.
     """
     session = Session(ruleset, compile_rules(ruleset))
+    tracer = Tracer(ruleset, source, naming)
     out: list[Sent] = []
     for switch, state in switches.items():
         session.turn(switch, state, 0, out)
@@ -40,28 +44,40 @@ def trace_sequence(
         session.advance(now, out)
         out.clear()
         states = session.switches
-        is_end = _ends_note(session, source, message)
+        is_end = source in session.players and ends_note(session.engine, session.players[source], message)
         if source in session.players:
             session.arrive(session.players[source], message, now, out)
         went = [(session.pipeline.ports[target], data) for target, data, _, _ in out]
-        lines = trace(ruleset, source, message, states, naming)
-        told = [outcome for line in lines if not line.late for outcome in line.outcomes]
-        if is_end:
-            lines = [ENDS_NOTE, *_arrivals(went, naming)]
-        elif at and sorted(told) != sorted(went):
-            lines.append(TraceLine(0, "because of the messages before it, the result is different:"))
-            lines += _arrivals(went, naming)
-        stories.append(lines)
+        stories.append(story(tracer.lines(message, states), went, naming, is_end=is_end, is_first=not at))
     return stories
 
 
-def _ends_note(session: Session, source: str, message: bytes) -> bool:
-    """Whether a message is the note-off of a note that sounds."""
-    if message[0] >= SYSEX or not is_note_off(message) or source not in session.players:
+def ends_note(engine: Engine, number: int, message: bytes) -> bool:
+    """Return whether a message of a player is the note-off of a note that sounds."""
+    if message[0] >= SYSEX or not is_note_off(message):
         return False
     status, first, _ = split_message(message)
-    player = session.engine.players[session.players[source]]
-    return bool(session.engine.held(player, in_key_of(status, first))[0])
+    return bool(engine.held(engine.players[number], in_key_of(status, first))[0])
+
+
+def story(
+    lines: Sequence[TraceLine],
+    went: Sequence[tuple[str, bytes]],
+    naming: Naming,
+    *,
+    is_end: bool,
+    is_first: bool = False,
+) -> list[TraceLine]:
+    """Return the way of a message by the rules, and what `went` out at once where that is something else.
+
+    `is_end` says that it ends a note that sounds, `is_first` that nothing came before it.
+    """
+    told = [outcome for line in lines if not line.late for outcome in line.outcomes]
+    if is_end:
+        return [ENDS_NOTE, *_arrivals(went, naming)]
+    if is_first or sorted(told) == sorted(went):
+        return list(lines)
+    return [*lines, DIFFERENT, *_arrivals(went, naming)]
 
 
 def _arrivals(went: Sequence[tuple[str, bytes]], naming: Naming) -> Iterator[TraceLine]:

@@ -51,6 +51,29 @@ class BarMap:
         passed = ((tick - self._starts[at]) << power) // self._whole
         return Beat(self._bars[at] + passed // beats, passed % beats + 1)
 
+    def tick_of(self, place: Beat) -> int:
+        """Return the tick at which a beat begins. Raises ValueError if there is no such beat, in words."""
+        at = max(0, bisect_right(self._bars, place.bar) - 1)
+        beats, power = self._signatures[at]
+        passed = (place.bar - self._bars[at]) * beats + place.beat - 1
+        tick = self._starts[at] - (-(passed * self._whole) >> power)
+        if place.bar < 1 or place.beat < 1 or self.beat_at(tick) != place:
+            raise ValueError(f"there is no beat {place.beat} in bar {place.bar}: it has {_counted(beats)}")
+        return tick
+
+    def end_of(self, place: Beat) -> int:
+        """Return the tick at which a beat ends: where the next one begins, or a time signature cuts it short."""
+        begin = self.tick_of(place)
+        at = bisect_right(self._starts, begin) - 1
+        _, power = self._signatures[at]
+        passed = ((begin - self._starts[at]) << power) // self._whole + 1
+        end = self._starts[at] - (-(passed * self._whole) >> power)
+        return min([end, *self._starts[at + 1 : at + 2]])
+
+
+def _counted(beats: int) -> str:
+    return "1 beat" if beats == 1 else f"{beats} beats"
+
 
 def bar_map(file: MidiFile) -> BarMap | None:
     """Return the bars of a file; None where its time is that of SMPTE frames, which have none."""

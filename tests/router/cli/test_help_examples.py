@@ -28,8 +28,8 @@ def test_examples(example: str) -> None:
     assert arguments.command == name
     if name == "send":
         assert read_messages(arguments.words)
-    elif name == "trace" and arguments.arriving:
-        assert read_messages(arguments.arriving[1:])
+    elif name == "trace" and arguments.arriving and not arguments.take:
+        assert read_messages(arguments.arriving[0][1:])
 
 
 def test_each_command_has_an_example() -> None:

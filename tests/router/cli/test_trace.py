@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.support.command_shell import CommandShell
+from tests.support.command_shell import END, HEAD, RULES, CommandShell, midi
 
 RIG = b"""
 middle_c = "C3"
@@ -146,3 +146,102 @@ def test_what_can_not_be_meant_is_told(shell: CommandShell, arguments: list[str]
     assert (answer.code, answer.out) == (2, "")
     assert words in answer.err
     assert '"pointsman trace --help" shows how to write it.' in answer.err
+
+
+# -- a moment of a take -----------------------------------------------------------------------------------------------
+
+TWO_BEATS = midi("00 FF 03 05 50 69 61 6E 6F 00 90 3C 64 00 B0 40 7F 60 90 40 64 30 80 3C 40 30 80 40 40 " + END)
+"""A track "Piano": C4 for a beat and a half from the first beat, E4 for one from the second, and the pedal."""
+
+
+@pytest.fixture
+def with_take(shell: CommandShell) -> CommandShell:
+    """A folder with a take."""
+    shell.put("take.mid", TWO_BEATS)
+    return shell
+
+
+def test_a_moment_of_a_take(with_take: CommandShell) -> None:
+    """What sounds as the beat begins, what is held, and what each of its messages becomes."""
+    answer = with_take.run("trace", "rules.toml", "--take", "take.mid", "--at", "1:2")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out == (
+        "take.mid, bar 1, beat 2: from 0:00.500 to 0:01.000\n\n"
+        "Sounding as it begins:\n"
+        '  note C4 on channel 1 of keys, track 1 "Piano", since 1:1.00\n'
+        "    sounds as C4 on channel 4 at port rack1\n"
+        "Held as it begins:\n"
+        '  sustain on channel 1 of keys, track 1 "Piano", since 1:1.00, at rack1\n\n'
+        '1:2.00  note-on 1 E4 100  from keys, track 1 "Piano"\n'
+        '  rule "to the organ": matches\n'
+        "    rechannel to 4: note-on 4 E4 100\n"
+        "    note-on 4 E4 100: to rack1\n"
+        "      arrives at port rack1: note-on 4 E4 100\n"
+        '1:2.50  note-off 1 C4 64  from keys, track 1 "Piano"\n'
+        "  ends what its note-on began, whatever the rules are now\n"
+        "    arrives at port rack1: note-off 4 C4 64\n"
+    )
+
+
+def test_a_moment_as_data(with_take: CommandShell) -> None:
+    """For programs, with times in seconds."""
+    data = with_take.run("trace", "rules.toml", "--take", "take.mid", "--at", "1:2", "--json").data
+    assert (data["bar"], data["beat"], data["begin"], data["end"], data["switches"]) == (1, 2, 0.5, 1.0, {})
+    assert data["held"][0]["sounds"] == [{"port": "rack1", "channel": 4, "note": "C4", "key": 60}]
+    assert [(one["what"], one["time"], one["message"]) for one in data["happened"]] == [
+        ("arrival", 0.5, "note-on 1 E4 100"),
+        ("arrival", 0.75, "note-off 1 C4 64"),
+    ]
+    assert data["happened"][0]["sent"] == [{"port": "rack1", "message": "note-on 4 E4 100", "bytes": "93 40 64"}]
+
+
+def test_a_moment_with_switches_and_delays(with_take: CommandShell) -> None:
+    """How switches are, what a delay sends later, and that nothing else happens."""
+    late = RULES.replace("steps = [{ rechannel = 4 }]", 'steps = [{ delay = { beats = 2 }, when = "up" }]')
+    with_take.put("late.toml", (late + '[switches]\nup = { from = "keys", controller = 20 }\n').encode())
+    arguments = ("trace", "late.toml", "--take", "take.mid", "--switch", "up=on", "--from", "keys", "--at")
+    answer = with_take.run(*arguments, "1:3")
+    assert "Nothing sounds as it begins.\n" in answer.out
+    assert "\nSwitches as it begins: up on\n" in answer.out
+    assert (
+        '1:3.00  goes out because of an earlier message of track 1 "Piano":\n'
+        "  arrives at port rack1: note-on 1 C4 100\n"
+    ) in answer.out
+    assert with_take.run(*arguments, "9:1").out.endswith("\nNothing arrives or goes out in this beat.\n")
+
+
+def test_a_moment_fits_the_terminal(with_take: CommandShell) -> None:
+    """Long names and stories go on in the next line."""
+    long = RULES.replace("to the organ", "the very long name of a rule that nobody would ever write on a stage")
+    with_take.put("long.toml", long.encode())
+    answer = with_take.run("trace", "long.toml", "--take", "take.mid", "--at", "1:1")
+    assert "nobody" in answer.out
+    assert max(map(len, answer.out.splitlines())) <= 80
+
+
+def test_of_a_crowded_moment_the_first_are_shown(with_take: CommandShell) -> None:
+    """How many there are more is said."""
+    with_take.put("dense.mid", midi("00 B0 01 05 " * 100 + END))
+    answer = with_take.run("trace", "rules.toml", "--take", "dense.mid", "--at", "1:1")
+    assert answer.out.endswith("\n... and 40 more (--json lists all)\n")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--take", "take.mid"], "write rule files, a take and a beat"),
+        (["--at", "1:1"], "write rule files, a take and a beat"),
+        (["--take", "take.mid", "--at", "1:5"], "--at 1:5: there is no beat 5 in bar 1: it has 4 beats"),
+        (["--take", "take.mid", "--at", "noon"], '"noon" is not a beat: write bar and beat, as in 12:3'),
+        (["--take", "none.mid", "--at", "1:1"], "none.mid: the recording can't be read"),
+        (["--take", "rules.toml", "--at", "1:1"], "rules.toml: byte 0: not a Standard MIDI File"),
+        (["--take", "frames.mid", "--at", "1:1"], "frames.mid counts its time in frames, so it has no bars"),
+        (["--take", "take.mid", "--at", "1:1", "--last"], "--last looks at the running daemon"),
+        (["--from", "keys", "note-on 1 C4 9", "--from", "keys", "note-on 1 C4 9"], "write --from once"),
+    ],
+)
+def test_moments_that_cannot_be_explained(with_take: CommandShell, arguments: list[str], words: str) -> None:
+    """It is said what to write."""
+    with_take.put("frames.mid", midi(END, head=HEAD[:-5] + "E7 28"))
+    answer = with_take.run("trace", "rules.toml", *arguments)
+    assert (answer.code, words in answer.err) == (2, True), answer.err

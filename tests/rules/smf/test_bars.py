@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from rules.smf.bars import BarMap, bar_map
+from rules.smf.bars import BarMap, Beat, bar_map
 from rules.smf.midi_file import read
 from tests.support.smf_bytes import END, FORMAT_0, header, one_track, track
 
@@ -32,6 +34,34 @@ def test_time_signatures_may_change(tick: int, place: tuple[int, int]) -> None:
 def test_of_two_signatures_at_one_place_the_last_one_counts() -> None:
     """Some programs write a default first."""
     assert BarMap(96, [(0, 4, 2), (0, 3, 2)]).beat_at(3 * 96) == (2, 1)
+
+
+@pytest.mark.parametrize(
+    ("beat", "begin", "end"), [((1, 1), 0, 96), ((2, 3), 576, 672), ((3, 2), 768, 800), ((4, 1), 800, 896)]
+)
+def test_where_a_beat_begins_and_ends(beat: tuple[int, int], begin: int, end: int) -> None:
+    """At the next one; a time signature within a beat ends it."""
+    bars = BarMap(96, [(384, 3, 2), (800, 4, 2)])
+    assert (bars.tick_of(Beat(*beat)), bars.end_of(Beat(*beat))) == (begin, end)
+
+
+@pytest.mark.parametrize("beat", [(0, 1), (1, 0), (1, 5), (2, 4), (3, 3)])
+def test_beats_that_are_not_there(beat: tuple[int, int]) -> None:
+    """Neither are those that a new time signature cuts off."""
+    with pytest.raises(ValueError, match="there is no beat"):
+        BarMap(96, [(384, 3, 2), (800, 4, 2)]).tick_of(Beat(*beat))
+
+
+@given(
+    st.integers(1, 960),
+    st.lists(st.tuples(st.integers(0, 5000), st.integers(1, 12), st.integers(0, 5)), max_size=4),
+    st.integers(0, 8000),
+)
+def test_every_tick_is_within_its_beat(division: int, changes: list[tuple[int, int, int]], tick: int) -> None:
+    """Whatever the signatures are."""
+    bars = BarMap(division, changes)
+    beat = bars.beat_at(tick)
+    assert bars.tick_of(beat) <= tick < bars.end_of(beat)
 
 
 def test_the_signatures_of_a_file() -> None:
