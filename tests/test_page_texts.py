@@ -98,13 +98,13 @@ def test_trace_last(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixtu
     data = b"".join(map(pack, [performance.log[0], wall, *performance.log[1:]]))
     monkeypatch.setattr(history, "ask_daemon", lambda name, verb, patience_s: {"journal": data})
     assert main(["trace", "--last"]) == 0
-    assert capsys.readouterr().out == block("trace")
+    assert capsys.readouterr().out == block("trace", "20:14:07")
 
 
 def test_every_text_is_tried() -> None:
-    """Here or elsewhere: the ports and the programs in tests/test_pages.py, learn and status with their commands."""
+    """Here or elsewhere: ports, programs and a take in tests/test_pages.py, learn and status with their commands."""
     texts = [one.page for one in BLOCKS if one.language == "text"]
     picture, ports, learning = (block("README", begin) for begin in (" ", "$ pointsman ports", "$ pointsman learn"))
     assert len({picture, ports, learning}) == texts.count("README")
-    once = ["learn", "listen", "ports", "rewrite", "run", "soundcheck", "status", "trace"]
+    once = ["learn", "listen", "ports", "rewrite", "run", "soundcheck", "status", "trace", "trace"]
     assert sorted(texts) == sorted([*["README"] * 3, *once, "python", "python"])
