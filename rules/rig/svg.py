@@ -137,6 +137,25 @@ class Path:
         return f"{head}><title>{_written(self.tip)}</title></path>" if self.tip else f"{head}/>"
 
 
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """A line drawn several times, each time in another colour and width: the first is the outline of the others.
+
+    `name` tells it from all others of a picture: letters and digits, beginning with a letter.
+    """
+
+    data: str
+    name: str
+    strokes: Sequence[tuple[str, float]]
+
+    def svg(self) -> str:
+        """Return its elements; the path is written once."""
+        uses = "".join(
+            f'<use xlink:href="#{self.name}"{_stroked(stroke, width, "")}/>' for stroke, width in self.strokes
+        )
+        return f'<defs><path id="{self.name}" d="{self.data}" fill="none"/></defs>{uses}'
+
+
 @dataclass(slots=True)
 class Picture:
     """Shapes on a page. `title` names it and `summary` says in a sentence what it shows; `defs` holds patterns."""
@@ -163,7 +182,8 @@ class Picture:
         width, height = number(self.width), number(self.height)
         lines = [
             '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{number(self.width / 10)}mm" '
+            '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" version="1.1" '
+            f'width="{number(self.width / 10)}mm" '
             f'height="{number(self.height / 10)}mm" viewBox="0 0 {width} {height}" font-family="sans-serif">',
             f"<title>{_written(self.title)}</title>",
             f"<desc>{_written(self.summary)}</desc>",

@@ -33,7 +33,21 @@ class PlayedMessage(NamedTuple):
     track: int
 
 
-def played(file: MidiFile, sources: Sequence[int], pipeline: Pipeline, times: TempoMap) -> Iterator[PlayedMessage]:
+class Moment(NamedTuple):
+    """A message of the file with what went out at once, and how many messages it put off; or what came due.
+
+    `track` and `message` are those of the file: track -1 and no message where something came due. A sysex message or
+    escape is as it is sent; meta events have no moment.
+    """
+
+    tick: int
+    track: int
+    message: bytes
+    sent: Sequence[Sent]
+    put_off: int
+
+
+def moments(file: MidiFile, sources: Sequence[int], pipeline: Pipeline, times: TempoMap) -> Iterator[Moment]:
     """Play all tracks; `sources` has the number of each one's source, `times` the time of the file.
 
     Raises MidiFileError for what can't be read, for format 2, and where too much is delayed at once.
@@ -43,31 +57,44 @@ def played(file: MidiFile, sources: Sequence[int], pipeline: Pipeline, times: Te
     engine = Engine(pipeline, lambda tick, delay: _later(times, tick, delay))
     for source in sources:
         engine.add_player(pipeline.sources[source])
-    out: list[Sent] = []
     tick = 0
     for batch in in_order([file.events(track) for track in file.tracks]):
         for tick, track, event in batch:
-            message = event[4]
             if engine.next_due <= tick:
-                engine.advance(tick, out)
+                yield _due(engine, tick)
             if len(engine.scheduler) > MOST_PENDING:
                 raise MidiFileError(file.tracks[track].body + event[1], "too many messages are delayed at once")
+            message = event[4]
             if message[0] != META:
-                engine.feed(track, message if message[0] < SYSEX else message[:1] + content(message), tick, out)
-            yield from _taken(out)
+                message = message if message[0] < SYSEX else message[:1] + content(message)
+                out: list[Sent] = []
+                before = engine.put_off
+                engine.feed(track, message, tick, out)
+                yield Moment(tick, track, message, out, engine.put_off - before)
+    out = []
     engine.close(tick, out)
+    yield Moment(tick, -1, b"", out, 0)
     while engine.next_due < NEVER:
         tick = engine.next_due
-        engine.advance(tick, out)
+        yield _due(engine, tick)
+    out = []
     engine.settle(tick, out)
-    yield from _taken(out)
+    yield Moment(tick, -1, b"", out, 0)
+
+
+def played(file: MidiFile, sources: Sequence[int], pipeline: Pipeline, times: TempoMap) -> Iterator[PlayedMessage]:
+    """Return all that goes out, in order. Raises MidiFileError as `moments` does."""
+    for moment in moments(file, sources, pipeline, times):
+        for target, message, tick, track in moment.sent:
+            yield PlayedMessage(target, tick, message, track)
+
+
+def _due(engine: Engine, tick: int) -> Moment:
+    """What comes due up to a tick."""
+    out: list[Sent] = []
+    engine.advance(tick, out)
+    return Moment(tick, -1, b"", out, 0)
 
 
 def _later(times: TempoMap, tick: int, delay: Delay) -> int:
     return times.ticks_after(tick, delay.ms, delay.beats)
-
-
-def _taken(out: list[Sent]) -> Iterator[PlayedMessage]:
-    """Yield what was sent, and forget it."""
-    yield from (PlayedMessage(target, tick, message, track) for target, message, tick, track in out)
-    out.clear()

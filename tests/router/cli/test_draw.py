@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from tests.support.command_shell import RULES, CommandShell
+import pytest
+
+from tests.support.command_shell import RULES, TAKE, CommandShell
 from tests.support.svg_pictures import texts
 
 LOUDER = RULES.replace("rechannel = 4 }", "rechannel = 4 }, { velocity = { louder = 0.5 } }")
@@ -43,6 +45,45 @@ def test_curves_are_drawn_alone(shell: CommandShell) -> None:
     assert "there is no velocity step in these rule files" in refused.err
 
 
+def test_a_recording_before_and_after(shell: CommandShell) -> None:
+    """Named after the recording; --rules and names behind options are rule files too."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run("draw", "--take", "take.mid", "--rules", "rules.toml")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out == "take.svg written: 1 note: 0 as played, 1 moved, 0 later, 0 dropped.\n"
+    assert {"take.mid through rules.toml", "keys, channel 1", "rack1, channel 4"} <= shown(shell, "take.svg")
+    assert shell.run("draw", "--take", "take.mid", "rules.toml", "-o", "same.svg").code == 0
+    assert shown(shell, "same.svg") == shown(shell, "take.svg")
+
+
+def test_a_recording_alone(shell: CommandShell) -> None:
+    """Without rule files it is drawn as it is."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run("draw", "--take", "take.mid")
+    assert answer.out == "take.svg written: 1 note on 1 channel.\n"
+    assert {"take.mid", "channel 1", "1 note"} <= shown(shell, "take.svg")
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("draw", "name a rule file"),
+        ("draw rules.toml --take take.mid --curves", "choose one of them"),
+        ("draw --take take.mid --from keys", "write --take FILE and rule files too"),
+        ("draw rules.toml --take take.mid --from rack1", "this port is an output"),
+        ("draw --take missing.mid", "missing.mid: the recording can't be read"),
+        ("draw --take rules.toml", "rules.toml: byte 0: not a Standard MIDI File"),
+    ],
+)
+def test_what_cannot_be_drawn(shell: CommandShell, line: str, words: str) -> None:
+    """What is missing or doesn't go together is said, and nothing is written."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run(*line.split())
+    assert answer.code == 2
+    assert words in answer.err
+    assert not list(shell.folder.glob("*.svg"))
+
+
 def test_json(shell: CommandShell) -> None:
     """The same for programs."""
     data = shell.run("draw", "rules.toml", "--json").data
@@ -68,6 +109,6 @@ def test_a_rig_for_more_than_a_page_is_told_as_such(shell: CommandShell) -> None
     answer = shell.run("draw", "many.toml")
     assert answer.code == 0
     assert answer.out.splitlines()[1:] == [
-        "The rig is too large for one A4 page: the picture is longer. Draw fewer rule files for a page each.",
+        "The rig is too large for one A4 page, so the picture is longer. Name fewer rule files.",
         "There was no room for the velocity curves: --curves draws them.",
     ]
