@@ -54,19 +54,23 @@ class Drawing(NamedTuple):
 
 def draw(settings: DrawSettings) -> int:
     """Write a picture; return the exit code. Raises UsageError, RuleFileError or MachineError."""
-    _check(settings)
-    reading = read_rule_set(read_rule_files(settings.rules)) if settings.rules else None
-    if settings.take is not None:
-        drawing = _take(settings, settings.take, reading)
-    else:
-        assert reading is not None
-        drawing = _curves(reading) if settings.curves else _rig(reading)
+    drawing = drawing_of(settings)
     path = Path(settings.out or f"{Path(settings.take or settings.rules[0]).resolve().stem}.svg")
     data = drawing.picture.svg().encode()
     folder = path.absolute().parent
     write_new({path.absolute(): data}, like=os.stat(folder if folder.exists() else "."), replace=settings.force)
     say(_as_json(drawing, path, len(data)) if settings.json else _in_words(drawing, path))
     return FINE
+
+
+def drawing_of(settings: DrawSettings) -> Drawing:
+    """Return what is to be drawn. Raises UsageError, RuleFileError or MachineError."""
+    _check(settings)
+    reading = read_rule_set(read_rule_files(settings.rules)) if settings.rules else None
+    if settings.take is not None:
+        return _take(settings, settings.take, reading)
+    assert reading is not None
+    return _curves(reading) if settings.curves else _rig(reading)
 
 
 def _check(settings: DrawSettings) -> None:

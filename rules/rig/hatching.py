@@ -13,13 +13,13 @@ LINES: Final = ("#000000", "#0072b2", "#a64b00", "#00664b", "#8a4a72", "#6b5b00"
 """Colours of lines, dark enough to be seen in black and white."""
 
 _CELLS: Final = (
-    "M0 10L10 0M-2 2L2 -2M8 12L12 8",
-    "M0 0L10 10M-2 8L2 12M8 -2L12 2",
-    "M0 5H10",
-    "M5 0V10",
-    "M0 5H10M5 0V10",
-    "M4 5H6",
-    "M0 10L10 0M0 0L10 10",
+    "M0 14L14 0M-3 3L3 -3M11 17L17 11",
+    "M0 0L14 14M-3 11L3 17M11 -3L17 3",
+    "M0 7H14",
+    "M7 0V14",
+    "M0 7H14M7 0V14",
+    "M5 7H9",
+    "M0 14L14 0M0 0L14 14",
 )
 
 
@@ -31,8 +31,8 @@ def hatch(number: int) -> str:
 def hatches(amount: int) -> list[str]:
     """Return the patterns that the first `amount` areas need."""
     return [
-        f'<pattern id="hatch{number}" width="10" height="10" patternUnits="userSpaceOnUse">'
-        f'<rect width="10" height="10" fill="{tint}"/><path d="{cell}" stroke="#000000" stroke-width="1"/></pattern>'
+        f'<pattern id="hatch{number}" width="14" height="14" patternUnits="userSpaceOnUse">'
+        f'<rect width="14" height="14" fill="{tint}"/><path d="{cell}" stroke="#000000" stroke-width="1.6"/></pattern>'
         for number, (tint, cell) in enumerate(zip(TINTS, _CELLS, strict=True))
         if number < amount
     ]

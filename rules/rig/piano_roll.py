@@ -64,7 +64,7 @@ def _drawn(notes: TakeNotes, title: str, axis: TimeAxis, grain: int) -> Picture:
     lanes = max(sum(len(lanes) for _, lanes in parts), 1)
     room = A4_SHORT - 2 * MARGIN - 130 - len(parts) * 150 - 60
     height = min(max(room / lanes, _LEAST_LANE), _LARGEST_LANE)
-    size = _Size(height, min(30.0, height / 2.7), grain)
+    size = _Size(height, min(38.0, height / 2.9), grain)
     shapes: list[Shape] = [fitted(MARGIN, MARGIN + 40, title, 48, A4_LONG - 2 * MARGIN, bold=True)]
     y = MARGIN + 80
     for name, part in parts:

@@ -13,7 +13,7 @@ from rules.rig.svg import GREY, INK, PAPER, Box, Frame, Shape, fitted
 from rules.rig.view import Exit, RuleView, ZoneView
 from rules.rig.writing import BoxWriter
 
-_KEYBOARD_SHARE: Final = 0.42
+_KEYBOARD_SHARE: Final = 0.45
 _NAME_SHARE: Final = 0.45
 """How much of its box a name may take where what the rule does stands at its right."""
 

@@ -62,7 +62,7 @@ def test_a_take_before_and_after() -> None:
     assert picture.fits_a4
     shown = {box.text for box in texts(svg)}
     assert {"Before", "After", "take, channel 11", "reed box, channel 3", "as played", "dropped", "bar"} <= shown
-    assert [text for text in shown if text.startswith("356 notes; 326 moved; 30 dropped; to reed")]
+    assert [text for text in shown if text.startswith("356 notes; 326 moved; 30 dropped;")]
     assert picture.summary == "2,302 notes: 1,218 as played, 326 moved, 104 later, 654 dropped."
 
 
