@@ -13,9 +13,10 @@ import json
 import sys
 from collections.abc import Sequence
 from contextlib import ExitStack
+from fractions import Fraction
 from typing import Final, NamedTuple
 
-from router.cli.message_arguments import read_messages
+from router.cli.message_arguments import read_timed_messages
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.midi.backend import Backend
@@ -36,8 +37,8 @@ from rules.ports.patterns import Wanted, bare_name
 class SendSettings(NamedTuple):
     """What `send` shall send, and where: to the `port` that a pattern means, or from a `virtual` port of our own.
 
-    `words` are the messages as written. Notes are ended after `hold_s` seconds. A virtual port waits `wait_s`
-    seconds for somebody to connect, None until Enter is pressed.
+    `words` are the messages as written, which may have times. Notes are ended `hold_s` seconds after the last message.
+    A virtual port waits `wait_s` seconds for somebody to connect, None until Enter is pressed.
     """
 
     port: str
@@ -52,11 +53,12 @@ class SendSettings(NamedTuple):
 _NAME: Final = "send"
 _CONNECT_S: Final = 1.0  # seconds that somebody gets to connect, where nobody can press Enter
 _LAST_SENDS_NS: Final = 3_000_000_000
+_NS_PER_MS: Final = 1_000_000
 
 
 def send(settings: SendSettings, backend: Backend | None = None, clock: Clock = SYSTEM_CLOCK) -> int:
     """Send, and end the notes; return the exit code. Raises UsageError or MachineError."""
-    messages = read_messages(settings.words)
+    messages = read_timed_messages(settings.words)
     with ended_like_ctrl_c(), ExitStack() as closing:
         ports = PortManager(backend or choose_backend(settings.backend, "pointsman-send"), clock)
         closing.callback(ports.close)
@@ -64,7 +66,7 @@ def send(settings: SendSettings, backend: Backend | None = None, clock: Clock = 
         port = bare_name(output_port.computer_port)
         if settings.virtual:
             _wait_for_somebody(settings, clock)
-        _refuse_too_long(messages, output_port)
+        _refuse_too_long([message for _, message in messages], output_port)
         sent = _play(ports, output_port, messages, settings.hold_s, clock)
         if complaint := output_port.complaint(clock.now_ns(), "the MIDI system"):
             raise MachineError(complaint)
@@ -101,24 +103,34 @@ def _refuse_too_long(messages: Sequence[bytes], output_port: OutputPort) -> None
 
 
 def _play(
-    ports: PortManager, output_port: OutputPort, messages: Sequence[bytes], hold_s: float, clock: Clock
+    ports: PortManager,
+    output_port: OutputPort,
+    messages: Sequence[tuple[Fraction, bytes]],
+    hold_s: float,
+    clock: Clock,
 ) -> list[bytes]:
-    """Send all, and end what then sounds, even if Ctrl-C or its like comes in between."""
+    """Send each message at its time (ms), and end what then sounds, even if Ctrl-C or its like comes in between."""
+    begin, sent = clock.now_ns(), []
     try:
-        for message in messages:
+        for after, message in messages:
+            _wait_until(begin + int(after * _NS_PER_MS), ports, clock)
+            sent.append(message)
             output_port.send(message, clock.now_ns())
-        ends = note_offs(messages)
         ports.flush(_LAST_SENDS_NS)
+        ends = note_offs(sent)
         if ends:
-            end = clock.now_ns() + hold_s * 1e9
-            EventLoop(nothing_arrives, lambda now: min(ports.pump(now), int(end)), clock).run(
-                lambda: clock.now_ns() >= end
-            )
+            _wait_until(clock.now_ns() + round(hold_s * 1e9), ports, clock)
     finally:
-        for message in note_offs(messages):
+        for message in note_offs(sent):
             output_port.send(message, clock.now_ns())
         ports.flush(_LAST_SENDS_NS)
-    return [*messages, *ends]
+    return [*sent, *ends]
+
+
+def _wait_until(end: int, ports: PortManager, clock: Clock) -> None:
+    """Wait until a time (ns), and let ports send what is still to go meanwhile."""
+    if clock.now_ns() < end:
+        EventLoop(nothing_arrives, lambda now: min(ports.pump(now), end), clock).run(lambda: clock.now_ns() >= end)
 
 
 def note_offs(messages: Sequence[bytes]) -> list[bytes]:

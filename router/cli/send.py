@@ -14,6 +14,7 @@ MORE: Final = """\
 examples:
   pointsman send "Rack*" note-on 1 C4 60             a soft note, half a second long
   pointsman send "Rack*" "program 1 5" "note-on 1 C4 60" --hold 2s
+  pointsman send "Rack*" "program 1 5" "at 200 ms controller 1 volume 90"    with a pause
   pointsman send "Rack*" controller 1 "all notes off" 0
   pointsman send "Rack*" F0 7D 01 F7                 bytes in hex
   pointsman send --virtual test note-on 1 C4 60      make a port, and wait until you have connected it
@@ -30,9 +31,20 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(call=_call)
     add = parser.add_argument
     add("port", metavar="PORT", type=file_name, help="the name of a port; * means any letters")
-    add("words", metavar="MESSAGE", nargs="+", help="a message in words or hex; write several in quotes each")
+    add(
+        "words",
+        metavar="MESSAGE",
+        nargs="+",
+        help='a message in words or hex, "at 200 ms ..." for a pause before it; write several in quotes each',
+    )
     add("--virtual", action="store_true", help="make a port of this name, and send from it (default: off)")
-    add("--hold", metavar="TIME", type=length, default=0.5, help="end notes after this time (default: 0.5s)")
+    add(
+        "--hold",
+        metavar="TIME",
+        type=length,
+        default=0.5,
+        help="end notes this long after the last message (default: 0.5s)",
+    )
     add(
         "--wait",
         metavar="TIME",

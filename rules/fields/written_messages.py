@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 from rules.errors import NotationError
 from rules.fields.table_model import OneOrMany, fault, naming_of, shown
 from rules.midi.kind_names import kind_named
+from rules.midi.message_times import split_time, times_in_order
 from rules.midi.messages import STATUS_OF_KIND
 from rules.midi.notation import MessageText, Naming, parse_message
 from rules.timing.delays import AT_ONCE, Delay
@@ -43,8 +44,6 @@ class TimedMessage:
     source: str | None = None
 
 
-_TIME: Final = re.compile(r"at\s+([0-9]{1,7}(?:\.[0-9]{1,6})?)\s*ms\s+")
-
 _BYTE: Final = re.compile(r"[0-9A-Fa-f]{2}")
 
 
@@ -62,12 +61,10 @@ def _split_time(raw: Any) -> tuple[Fraction | None, str]:
         raise fault(
             f'{shown(raw)} is not a message: write one such as "note-on 4 C4 100" or "at 12 ms note-on 4 C4 100"'
         )
-    text = raw.strip()
-    if (match := _TIME.match(text)) is not None:
-        return Fraction(match[1]), text[match.end() :]
-    if text.startswith("at "):
-        raise fault(f'"{raw}": write a time as in "at 12 ms note-on 4 C4 100"')
-    return None, text
+    try:
+        return split_time(raw)
+    except NotationError as error:
+        raise fault(str(error)) from None
 
 
 def _split_source(text: str) -> tuple[str | None, str]:
@@ -114,17 +111,13 @@ def _read_delayed(raw: Any, info: ValidationInfo) -> Any:
 
 def _in_order(messages: tuple[DelayedMessage, ...]) -> tuple[DelayedMessage, ...]:
     """The messages, each with its time. Times never go back."""
-    after, found = AT_ONCE, []
-    for each in messages:
-        if each.after is _FOLLOWS:
-            found.append(DelayedMessage(each.message, after))
-            continue
-        if each.after.ms < after.ms:
-            early, late = float(each.after.ms), float(after.ms)
-            raise fault(f'"at {early:g} ms" comes after "at {late:g} ms": write messages in the order of their times')
-        after = each.after
-        found.append(each)
-    return tuple(found)
+    try:
+        times = times_in_order(None if each.after is _FOLLOWS else each.after.ms for each in messages)
+    except NotationError as error:
+        raise fault(str(error)) from None
+    return tuple(
+        DelayedMessage(each.message, Delay(ms) if ms else AT_ONCE) for each, ms in zip(messages, times, strict=True)
+    )
 
 
 DelayedMessages = Annotated[

@@ -10,7 +10,7 @@ import pytest
 
 from router.cli.commands import COMMANDS
 from router.cli.main import _parsed
-from router.cli.message_arguments import read_messages
+from router.cli.message_arguments import read_messages, read_timed_messages
 
 EXAMPLES = [
     re.split(r" {2,}", line.strip())[0]
@@ -27,7 +27,7 @@ def test_examples(example: str) -> None:
     arguments = _parsed([name, *words])
     assert arguments.command == name
     if name == "send":
-        assert read_messages(arguments.words)
+        assert read_timed_messages(arguments.words)
     elif name == "trace" and arguments.arriving and not arguments.take:
         assert read_messages(arguments.arriving[0][1:])
 

@@ -53,6 +53,54 @@ def test_several_messages_go_in_order(hub: Hub, capsys: pytest.CaptureFixture[st
     assert told["sent"][0]["message"] == "program 1 6"
 
 
+def test_messages_wait_for_their_times(hub: Hub, capsys: pytest.CaptureFixture[str]) -> None:
+    """Counted from the first; one without a time follows the one before it, and notes end after the last."""
+    rack, time = hub.find("Rack:MIDI 1"), FakeClock(100)
+    heard: dict[bytes, float] = {}
+    time.on_sleep = lambda: [heard.setdefault(message, time.seconds) for message in rack.heard]
+    words = ("90 3C 64", "at 200 ms program 1 5", "controller 1 volume 90", "at 1000.5 ms start")
+    assert send(SendSettings("Rack", words, hold_s=2.0), FakeBackend(hub), time.clock) == 0
+    assert rack.heard == [NOTE, b"\xc0\x04", b"\xb0\x07\x5a", b"\xfa", OFF]
+    assert time.seconds == pytest.approx(103.0005)
+    assert 100.2 <= heard[b"\xc0\x04"] == heard[b"\xb0\x07\x5a"] < 100.3
+    assert capsys.readouterr().out.count("\n") == 6
+
+
+def test_one_message_in_words_may_have_a_time(hub: Hub) -> None:
+    """Without quotes, too."""
+    time = FakeClock(100)
+    send(SendSettings("Rack", ("at", "300", "ms", "program", "1", "5")), FakeBackend(hub), time.clock)
+    assert (hub.find("Rack:MIDI 1").heard, time.seconds) == ([b"\xc0\x04"], pytest.approx(100.3))
+
+
+@pytest.mark.usefixtures("as_a_terminal_starts_us")
+def test_what_interrupts_a_pause_ends_only_what_sounds(hub: Hub) -> None:
+    """What is still to come is not sent, and not ended."""
+
+    def interrupted(_: float) -> None:
+        raise KeyboardInterrupt
+
+    words = ("90 3C 64", "at 200 ms 90 40 64")
+    with pytest.raises(KeyboardInterrupt):
+        send(SendSettings("Rack", words), FakeBackend(hub), Clock(sleep_s=interrupted))
+    assert hub.find("Rack:MIDI 1").heard == [NOTE, OFF]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("at noon start",), 'write a time as in "at 12 ms note-on 4 C4 100"'),
+        (("at 200 ms start", "at 100 ms stop"), '"at 100 ms" comes after "at 200 ms"'),
+        (("at 200 ms note-in 1",), '"note-in" is not a kind of message'),
+    ],
+)
+def test_times_that_are_none(hub: Hub, words: tuple[str, ...], told: str) -> None:
+    """It is said before a port is opened."""
+    with pytest.raises(UsageError, match=told):
+        send(SendSettings("Rack", words), FakeBackend(hub))
+    assert hub.find("Rack:MIDI 1").heard == []
+
+
 @pytest.mark.usefixtures("as_a_terminal_starts_us")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_what_interrupts_it_ends_the_note(hub: Hub, monkeypatch: pytest.MonkeyPatch, number: signal.Signals) -> None:
