@@ -12,7 +12,7 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from router.midi.jack_library import JackConnections
+from router.midi.jack_library import JackWires
 from router.midi.rtmidi_backend import Client, Library, MidiIn, MidiOut, OpenInput, OpenOutput, RtmidiBackend, asking
 from rules.errors import MachineError
 
@@ -48,7 +48,7 @@ class JackBackend(RtmidiBackend):
     sysex_sticks = True
 
     _child: subprocess.Popen[bytes] | None = None
-    _connections: JackConnections | None = None
+    _wires: JackWires | None = None
     _silence = ""
 
     def __init__(self, library: Library, api: int, client: str) -> None:
@@ -66,11 +66,11 @@ class JackBackend(RtmidiBackend):
 
     def input_names(self) -> list[str]:
         """The ports that can be listened to; none once the server is lost."""
-        return [] if self.is_lost else super().input_names()
+        return [] if self.is_lost else super().input_names() if self._wires is None else self._wires.senders()
 
     def output_names(self) -> list[str]:
         """The ports that can be sent to; none once the server is lost."""
-        return [] if self.is_lost else super().output_names()
+        return [] if self.is_lost else super().output_names() if self._wires is None else self._wires.receivers()
 
     def _make_in(self, name: str) -> MidiIn:
         with self._making(name):
@@ -102,7 +102,7 @@ class JackBackend(RtmidiBackend):
 
     def _forget(self) -> None:
         super()._forget()
-        self._connections = None
+        self._wires = None
 
     # -- inputs -------------------------------------------------------------------------------------------------------
 
@@ -141,8 +141,8 @@ class JackBackend(RtmidiBackend):
     def _begin(self) -> None:
         super()._begin()
         with contextlib.suppress(MachineError):  # it is only less safe without
-            self._connections = JackConnections()
-        if self._connections is not None:
+            self._wires = JackWires()
+        if self._wires is not None:
             with asking("JACK can't be used"):
                 self._silence = self._make_port(self._make_out(self.client), SILENCE)
 
@@ -152,12 +152,12 @@ class JackBackend(RtmidiBackend):
 
         To no other: another command of our name may run, and one that waits for our silence waits for us.
         """
-        before = set(self.output_names()) if self._connections is not None else set()
+        before = set(self.output_names()) if self._wires is not None else set()
         yield
-        if self._connections is not None:
+        if self._wires is not None:
             for name in self.output_names():
                 if name not in before and self._is_of_our_clients(name):
-                    self._connections.connect(self._silence, name)
+                    self._wires.connect(self._silence, name)
 
     # -- death --------------------------------------------------------------------------------------------------------
 
@@ -216,8 +216,8 @@ class JackBackend(RtmidiBackend):
         if self.is_lost:
             self._abandon_clients()
             return
-        if self._connections is not None:
-            self._connections.close()
+        if self._wires is not None:
+            self._wires.close()
         super().close()
 
 

@@ -30,7 +30,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from endurance.performance import RULES, Hand  # noqa: E402
 from endurance.processes import left_after, within  # noqa: E402
-from router.midi.jack_library import JackConnections  # noqa: E402
+from router.midi.jack_library import JackWires  # noqa: E402
 from rules.errors import MachineError  # noqa: E402
 from rules.journal.format import HEAD, IN, unpack  # noqa: E402
 from rules.journal.replay import replay  # noqa: E402
@@ -58,7 +58,7 @@ class Soak:
         self.listeners = {
             name: Peer(server.environment, name.title(), "in", "port") for name in ("rack", "box", "line")
         }
-        wires = JackConnections()
+        wires = JackWires()
         if not wires.connect("Pads:port", "Line:port"):
             raise SystemExit("the direct line can't be connected")
         wires.close()

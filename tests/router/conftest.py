@@ -45,5 +45,5 @@ def library(monkeypatch: pytest.MonkeyPatch) -> Library:
     made = Library(1, 3, 4)
     monkeypatch.setattr(backend_choice, "_library", lambda: made)
     monkeypatch.setattr(alsa_sequencer, "DEVICE", "/nowhere")
-    monkeypatch.setattr(jack_backend, "JackConnections", no_wires)
+    monkeypatch.setattr(jack_backend, "JackWires", no_wires)
     return made

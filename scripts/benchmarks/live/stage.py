@@ -18,7 +18,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from router.midi.jack_library import JackConnections
+from router.midi.jack_library import JackWires
 from tests.live.server import JackServer, until
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -52,7 +52,7 @@ class Stage:
         self.rtmidi: Any = import_module("rtmidi")
         self.sources: dict[str, Any] = {}
         self.sinks: dict[str, Any] = {}
-        self._wires = JackConnections()
+        self._wires = JackWires()
         self._silence = self.rtmidi.MidiOut(self.rtmidi.API_UNIX_JACK, name="bench-silence")
         self._silence.open_virtual_port("silence")
         self._processes: list[Process] = []

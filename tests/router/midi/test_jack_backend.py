@@ -74,10 +74,11 @@ def test_the_loopback_costs_no_client(library: Library) -> None:
     assert library.clients[0].deeds == ["all types", "open 2 heartbeat"]
 
 
-class FakeJackConnections:
-    """Connections between ports, and who left."""
+class FakeJackWires:
+    """The ports of a library, connections between them, and who left."""
 
-    def __init__(self) -> None:
+    def __init__(self, library: Library) -> None:
+        self._library = library
         self.made: list[tuple[str, str]] = []
         self.closed = 0
 
@@ -86,26 +87,32 @@ class FakeJackConnections:
         self.made.append((output, into))
         return "stubborn" not in into
 
+    def senders(self) -> list[str]:
+        """All ports, as the library lists them."""
+        return [port.decode() for port in self._library.ports]
+
+    receivers = senders
+
     def close(self) -> None:
         """Leave."""
         self.closed += 1
 
 
 @pytest.fixture
-def wires(library: Library, monkeypatch: pytest.MonkeyPatch) -> list[FakeJackConnections]:
+def wires(library: Library, monkeypatch: pytest.MonkeyPatch) -> list[FakeJackWires]:
     """Those that were made."""
-    made: list[FakeJackConnections] = []
+    made: list[FakeJackWires] = []
 
-    def make() -> FakeJackConnections:
-        made.append(FakeJackConnections())
+    def make() -> FakeJackWires:
+        made.append(FakeJackWires(library))
         return made[-1]
 
-    monkeypatch.setattr(jack_backend, "JackConnections", make)
+    monkeypatch.setattr(jack_backend, "JackWires", make)
     library.lists_all = True
     return made
 
 
-def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: list[FakeJackConnections]) -> None:
+def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: list[FakeJackWires]) -> None:
     """So that the server copies what comes; also to one that gets the name of one that was closed before."""
     system = choose_backend("jack", "pit")
     assert library.clients[4].deeds == ["virtual silence"]
@@ -121,7 +128,17 @@ def test_silence_is_connected_to_every_input_of_ours(library: Library, wires: li
     assert [one.closed for one in wires] == [1]
 
 
-def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: list[FakeJackConnections]) -> None:
+def test_ports_are_listed_by_the_jack_library(library: Library, wires: list[FakeJackWires]) -> None:
+    """python-rtmidi takes a millisecond for it; while a server is lost nobody asks."""
+    system = choose_backend("jack", "pit")
+    assert system.input_names() == system.output_names() == [port.decode() for port in library.ports]
+    wires[0].senders = wires[0].receivers = lambda: ["Rack:MIDI 2"]  # type: ignore[method-assign]
+    assert (system.input_names(), system.output_names()) == (["Rack:MIDI 2"], ["Rack:MIDI 2"])
+    system.lose()
+    assert (system.input_names(), system.output_names()) == ([], [])
+
+
+def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: list[FakeJackWires]) -> None:
     """Another command of our name may run beside us; whoever is connected to our silence waits for us."""
     library.ports.append(b"pit-07:keys")
     system = choose_backend("jack", "pit")
@@ -129,7 +146,7 @@ def test_silence_is_connected_to_nobody_elses_input(library: Library, wires: lis
     assert wires[0].made == []
 
 
-def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeJackConnections]) -> None:
+def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeJackWires]) -> None:
     """As little as their heartbeats."""
     system = choose_backend("jack", "pit")
     assert [system.is_ours(name) for name in ("stage-02:silence", "stage:heartbeat", "stage:keys")] == [
@@ -139,7 +156,7 @@ def test_other_daemons_silence_is_no_port_for_anybody(wires: list[FakeJackConnec
     ]
 
 
-def test_wires_that_died_with_the_server_are_not_touched(wires: list[FakeJackConnections], loop: Loop) -> None:
+def test_wires_that_died_with_the_server_are_not_touched(wires: list[FakeJackWires], loop: Loop) -> None:
     """New ones are made with everything else."""
     loop.system.lose()
     loop.system.revive()
