@@ -6,39 +6,33 @@ that plays hands over a call, which runs between two messages (`Live.do`).
 
 from __future__ import annotations
 
-import traceback
 from collections.abc import Callable, Collection, Mapping
 from typing import Any, Final, TypeVar
 
 import rules.journal.format as journal
-from router.daemon.latency import Latency
 from router.daemon.missed_input import MissedInput
+from router.daemon.playing import Playing
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.midi.event_loop import MOST_AT_ONCE, EventLoop
-from router.midi.input_port import InputPort
-from router.midi.output_port import OutputPort
+from router.midi.event_loop import EventLoop
 from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from router.midi.scan_times import ScanTimes
 from router.midi.waiting import waiter_for
-from rules.engine.delivery import Sent
 from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import Record
-from rules.midi.messages import SYSEX, message_fault
 from rules.ports.patterns import wanted_ports
 from rules.program.switch_states import State
 from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 T = TypeVar("T")
 
-_MOST_TRACEBACKS: Final = 10
 _LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyond the time that slow wires need
 
 
-class Live:
+class Live(Playing):
     """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called at least once a second.
 
     `switches` tells other threads how the switches stood a moment ago. `act` is handed what a pad or pedal asks for
@@ -58,20 +52,15 @@ class Live:
         restored: Mapping[str, State] | None = None,
         losses: Callable[[], int] = lambda: 0,
     ) -> None:
-        self.session = Session(prepared.ruleset, prepared.pipeline, most_pending=MOST_PENDING)
+        session = Session(prepared.ruleset, prepared.pipeline, most_pending=MOST_PENDING)
+        super().__init__(session, ports, log, say, clock.now_ns)
         self.restored = restored is not None
         if restored is not None:
             self.session.restore(restored)
-        self.ports = ports
-        self.latency = Latency()
-        self.errors = 0
         self.switches = self.session.switches
-        self._log = log
-        self._say = say
         self._look = look
         self._act = act
         self._effects = self.session.effects
-        self._now_ns = clock.now_ns
         self._losses = losses
         self._missed = MissedInput(clock)
         self._loop = EventLoop(
@@ -80,13 +69,10 @@ class Live:
         self._requests = Requests(self._loop.wake)
         self._waiting = self._requests.waiting
         self._stopping = False
-        self._out: list[Sent] = []
-        self._open_inputs: list[tuple[InputPort, int]] = []
-        self._outputs: list[OutputPort | None] = []
+        self._took = False
         self._scans = ScanTimes(ports.backend)
         self._began = 0
         self._texts = prepared.texts
-        ports.report = self._report
 
     def do(self, work: Callable[[], T]) -> T:
         """Run `work` in the loop, between two messages; its result, or what it raises.
@@ -123,7 +109,7 @@ class Live:
 
     def _tend(self, now: int) -> int:
         """Look after ports, sends what is due and what may go by now; when to come again (ns)."""
-        if self._scans.is_due(now):
+        if self._scans.is_due(now, self._took):
             self._look_around(now)
             self._loop.took_long()
         if now >= self.session.next_due:
@@ -142,15 +128,7 @@ class Live:
             self._requests.answer()
             self._loop.took_long()
             self._loop.tend_soon()
-        busy = False
-        for input_port, player in self._open_inputs:
-            get_message = input_port.get_message
-            for _ in range(MOST_AT_ONCE):
-                received = get_message()
-                if received is None:
-                    break
-                busy = True
-                self._arrive(input_port, player, received[0])
+        self._took = busy = self._take_arrived()
         if self._missed.is_pending and not busy:
             self._end_what_may_hang()
         if self._effects:
@@ -178,59 +156,6 @@ class Live:
                 self._log((journal.LOST, now, player, journal.STALLED))
                 self._safely(self.session.lose, player, now)
 
-    def _arrive(self, input_port: InputPort, player: int, received: Any) -> None:
-        """Play a message that arrived. Whatever goes wrong is counted, and never stops the next one."""
-        now = self._now_ns()
-        input_port.messages += 1
-        try:
-            message = bytes(received)
-            for whole in input_port.reassemble(message) if message_fault(message) else (message,):
-                self._log((journal.IN, now, player, whole))
-                self.session.arrive(player, whole, now, self._out)
-                if not self._out:
-                    self._note_nowhere(input_port, player, whole)
-        except Exception:
-            self._report()
-        if self._out:
-            self._send(now)
-            self.latency.note(self._now_ns() - now)
-
-    def _note_nowhere(self, input_port: InputPort, player: int, message: bytes) -> None:
-        """Count a message of which nothing comes, now or later. Clock and transport, on most cables, don't count."""
-        if message[0] <= SYSEX and self.session.engine.goes_nowhere(player, message):
-            input_port.nowhere += 1
-            input_port.nowhere_last = message
-
-    def _send(self, now: int) -> None:
-        """Send what the session gave out."""
-        out, log, outputs = self._out, self._log, self._outputs
-        for target, message, due, _ in out:
-            log((journal.OUT, due, target, message))
-            output_port = outputs[target]
-            if output_port is not None:
-                try:
-                    output_port.send(message, now)
-                except Exception:
-                    self._report()
-        out.clear()
-
-    def _safely(self, call: Callable[..., None], *arguments: Any) -> None:
-        """Call the session, sends what comes of it, and counts what goes wrong."""
-        self._try(call, *arguments, self._out)
-        self._send(self._now_ns())
-
-    def _try(self, call: Callable[..., None], *arguments: Any) -> None:
-        """Call something; whatever it raises is counted and reported, and what follows is done."""
-        try:
-            call(*arguments)
-        except Exception:
-            self._report()
-
-    def _report(self) -> None:
-        self.errors += 1
-        if self.errors <= _MOST_TRACEBACKS:
-            self._say(f"Internal error, the music goes on. Please report: {traceback.format_exc()}")
-
     def _meet(self, events: list[PortEvent], now: int, new: Collection[str] = ()) -> None:
         """Act on ports that came or went: release lost sources, begin returned outputs in silence.
 
@@ -255,15 +180,6 @@ class Live:
         """Log what the numbers of players and ports mean from now on."""
         names = journal.Names(tuple(self.session.players), self.session.pipeline.ports)
         self._log((journal.NAMES, now, 0, journal.names_data(names)))
-
-    def _connect(self, without: Collection[str] = ()) -> None:
-        """Look up once which player and output each port is. Nothing is sent to the outputs `without`."""
-        players = self.session.players
-        self._open_inputs = [
-            (input_port, players[input_port.name]) for input_port in self.ports.inputs if input_port.name in players
-        ]
-        outputs = {name: output_port for name, output_port in self.ports.outputs.items() if name not in without}
-        self._outputs = [outputs.get(name) for name in self.session.pipeline.ports]
 
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 

@@ -84,11 +84,14 @@ class Session:
 
     def arrive(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
         """Play a complete, valid message of a player."""
-        if now >= self._sensing.due:
-            self._lose_silent(now, out)
         if self._sensing.due != NEVER:  # else nobody sends active sensing, as mostly
+            if now >= self._sensing.due:
+                self._lose_silent(now, out)
             self._sensing.hear(player, now)
         status = message[0]
+        if status < CLOCK:
+            self.engine.feed(player, message, now, out)
+            return
         if status == CLOCK:
             if now >= self.engine.scheduler.next_due:
                 self.engine.advance(now, out)  # what was due is due by the tempo of then

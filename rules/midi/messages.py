@@ -89,6 +89,8 @@ def message_fault(message: bytes) -> str:
     if not message:
         return "a message has at least one byte"
     status = message[0]
+    if len(message) == LENGTH[status] and message[1:].isascii() and status != END_OF_SYSEX:
+        return ""  # as nearly all
     if status == SYSEX:
         if len(message) < 2 or message[-1] != END_OF_SYSEX:
             return "a sysex message ends with F7"
@@ -100,9 +102,7 @@ def message_fault(message: bytes) -> str:
     if len(message) != LENGTH[status]:
         length = LENGTH[status]
         return f"a message with status {status:02X} has {length} byte{'s' if length > 1 else ''}, not {len(message)}"
-    if not message[1:].isascii():
-        return "data bytes are 00-7F"
-    return ""
+    return "data bytes are 00-7F"
 
 
 def split_message(message: bytes) -> tuple[int, int, int]:

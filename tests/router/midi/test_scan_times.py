@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from router.midi.scan_times import SCAN_EVERY_NS, UPKEEP_EVERY_NS, ScanTimes
+from router.midi.scan_times import EARLIER_NS, SCAN_EVERY_NS, UPKEEP_EVERY_NS, ScanTimes
 from tests.support.fake_midi_system import FakeBackend, Hub
 
 
@@ -21,3 +21,12 @@ def test_where_the_system_announces_ports_they_are_looked_for_then() -> None:
     assert scans.is_due(5)
     backend.ports_changed = True
     assert [scans.is_due(now) for now in (6, 7, 5 + UPKEEP_EVERY_NS, 6 + UPKEEP_EVERY_NS)] == [True, False, False, True]
+
+
+def test_right_after_messages_a_loop_may_look_earlier() -> None:
+    """So that the next message need not wait for it."""
+    scans = ScanTimes(FakeBackend(Hub()))
+    assert scans.is_due(0)
+    early = SCAN_EVERY_NS - EARLIER_NS
+    assert [scans.is_due(early - 1, True), scans.is_due(early), scans.is_due(early, True)] == [False, False, True]
+    assert scans.next == early + SCAN_EVERY_NS
