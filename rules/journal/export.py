@@ -20,7 +20,7 @@ import rules.journal.format as journal
 from rules.errors import RuleFileError
 from rules.journal.beat_grid import TICKS_A_BEAT, Grid, beat_runs, blur_of
 from rules.journal.format import Names, unpack
-from rules.midi.controllers import PEDALS, SWITCH_ON
+from rules.midi.controllers import EVERY_NOTE_ENDS, PEDALS, SWITCH_ON
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CLOCK,
@@ -194,7 +194,7 @@ class _TrackBuilder:
         self._writer = TrackWriter(b"")
         self._writer.put(0, _meta(TRACK_NAME, self._name.encode()))
         self._messages = 0
-        self._held: dict[Held, int] = {}
+        self._held: dict[Held, None] = {}  # in the order in which they are let go
 
     @property
     def tick(self) -> int:
@@ -204,7 +204,7 @@ class _TrackBuilder:
     @property
     def summary(self) -> TakeTrack:
         """What there is to say about it."""
-        return TakeTrack(self._name, self._is_input, self._messages, sum(self._held.values()))
+        return TakeTrack(self._name, self._is_input, self._messages, len(self._held))
 
     def put(self, tick: int, message: bytes) -> None:
         """Add a message; one that is due a little before the last one comes right after that."""
@@ -213,28 +213,28 @@ class _TrackBuilder:
         self._note(message)
 
     def _note(self, message: bytes) -> None:
+        """Keep what is held. A note-off ends its note, however often that was struck (ruling 10)."""
         status, first, second = split_message(message)
         kind = status & 0xF0
         if kind == NOTE_ON:
-            self._held[status, first] = self._held.get((status, first), 0) + 1
+            self._held[status, first] = None
         elif kind == NOTE_OFF:
-            status |= 0x10
-            left = self._held.pop((status, first), 0) - 1
-            if left > 0:
-                self._held[status, first] = left
+            self._held.pop((status | 0x10, first), None)
         elif kind == CONTROLLER and first in PEDALS:
             self._held.pop((status, first), None)
             if second >= SWITCH_ON:
-                self._held[status, first] = 1
+                self._held[status, first] = None
+        elif kind == CONTROLLER and first in EVERY_NOTE_ENDS:
+            note_on = NOTE_ON | status & 0x0F
+            self._held = {held: None for held in self._held if held[0] != note_on}
 
     def let_go(self, tick: int) -> None:
         """End all that is held, at the tick or right after the last event."""
         tick = max(tick, self._writer.tick)
-        for (status, first), count in self._held.items():
+        for status, first in self._held:
             is_note = status & 0xF0 == NOTE_ON
             release = bytes((status & 0x8F, first, OFF_VELOCITY)) if is_note else bytes((status, first, 0))
-            for _ in range(count):
-                self._writer.put(tick, release)
+            self._writer.put(tick, release)
         self._held.clear()
 
     def ended(self, end: int) -> bytes:
