@@ -6,9 +6,10 @@ Prints counts; a violation is printed, and the exit code is 1. The same --seed p
 
 What must hold in the end:
 
-* Nothing sounds, no pedal is down, and nothing is held: by what the outputs heard, and by the daemon's own count.
+* Nothing sounds, no pedal is down, and nothing is held: by what went out, and by the daemon's own count.
 * All that was played arrived, what goes through as it comes was heard to the message, and all that the journal says
-  went out was heard. A listener on a direct line tells what the sound server loses itself.
+  went out was heard. But for whole periods that the sound server drops, as it says itself; a listener on a direct line
+  shows what that costs without us.
 * The journal gives, played again, what went out.
 * The daemon answers each question, raises nothing, ends with code 0, and leaves no process.
 """
@@ -23,11 +24,13 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
+from endurance.comparing import compared  # noqa: E402
 from endurance.performance import RULES, Hand  # noqa: E402
 from endurance.processes import left_after, within  # noqa: E402
 from router.midi.jack_library import JackWires  # noqa: E402
@@ -46,29 +49,42 @@ SETTLES_S = 3.0
 
 
 class Soak:
-    """A daemon that records, two who play, and three who listen, one of them on a direct line from the pads."""
+    """A daemon that records, two who play, and three who listen: at both outputs, and on a direct line."""
 
-    def __init__(self, server: JackServer, folder: Path, chance: random.Random, rate: int) -> None:
+    def __init__(self, chance: random.Random, rate: int) -> None:
         self.chance, self.rate = chance, rate
         self.counts: Counter[str] = Counter()
         self.wrong: list[str] = []
-        self.players = {name: Peer(server.environment, name.title(), "out", "port") for name in ("keys", "pads")}
-        self.hands = {name: Hand(chance) for name in self.players}
-        self.played: dict[str, list[bytes]] = {name: [] for name in self.players}
-        self.listeners = {
-            name: Peer(server.environment, name.title(), "in", "port") for name in ("rack", "box", "line")
-        }
+        self.hands = {name: Hand(chance) for name in ("keys", "pads")}
+        self.played: dict[str, list[bytes]] = {name: [] for name in self.hands}
+        self.players: dict[str, Peer] = {}
+        self.listeners: dict[str, Peer] = {}
+        self._started = ExitStack()
+
+    def begin(self, server: JackServer, folder: Path, priority: int) -> None:
+        """Start all programs: those that play and listen as realtime processes of a priority, the daemon as usual."""
+        self.server_log = folder / "jackd.log"
+        schedule(priority)
+        for name in self.hands:
+            self.players[name] = Peer(server.environment, name.title(), "out", "port")
+            self._started.callback(self.players[name].kill)
+        for name in ("rack", "box", "line"):
+            self.listeners[name] = Peer(server.environment, name.title(), "in", "port")
+            self._started.callback(self.listeners[name].kill)
+        schedule(0)
+        self.daemon = Daemon(server.environment, folder, RULES[0])
+        self._started.callback(self.daemon.kill)
+        schedule(priority)
+        self.daemon.has_opened("keys", "pads", "rack", "box")
         wires = JackWires()
         if not wires.connect("Pads:port", "Line:port"):
             raise SystemExit("the direct line can't be connected")
         wires.close()
-        self.daemon = Daemon(server.environment, folder, RULES[0])
-        self.daemon.has_opened("keys", "pads", "rack", "box")
         self.kept = folder / "kept"
         self.kept.hardlink_to(self.daemon.ask("record", path=str(folder / "soak.mid"))["journal"])
         time.sleep(1)
-        for listener in self.listeners.values():
-            listener.lines.clear()
+        for peer in self.listeners.values():
+            peer.lines.clear()
 
     def play(self, seconds: float) -> None:
         """Play, with new rules and questions in between."""
@@ -130,35 +146,40 @@ class Soak:
         replayed = replay(records)
         if replayed[len(replayed) - len(out) :] != out:  # before the recording began, setup messages went out
             self.wrong.append("the journal gives something else")
-        names = list(self.players)
-        for player, name in enumerate(names):
+        for player, name in enumerate(self.players):
             came = [data for kind, _, number, data in records if kind == IN and number == player]
-            self._lost(f"on the way from {name}", self.played[name], came)
+            self._compared(f"from {name}", self.played[name], came)
         # the ports have numbers in the order of the first rules
         for target, name in enumerate(("rack", "box")):
-            heard = self.listeners[name].heard
-            self._lost(f"on the way to {name}", [data for port, data, _ in out if port == target], heard)
-            if not silent(heard):
+            sent, heard = [data for port, data, _ in out if port == target], self.listeners[name].heard
+            self._compared(f"to {name}", sent, heard)
+            if not silent(sent):
                 self.wrong.append(f"something sounds on at {name}")
-        self.counts["lost by the server on its direct line"] = self._missing(
-            self.played["pads"], self.listeners["line"].heard
-        )
-        self._lost("through the daemon", self.played["pads"], self.listeners["box"].heard[: len(self.played["pads"])])
+        self._compared("from pads to box", self.played["pads"], self.listeners["box"].heard)
+        self._compared("on the direct line", self.played["pads"], self.listeners["line"].heard)
 
-    def _lost(self, where: str, sent: Sequence[bytes], heard: Sequence[bytes]) -> None:
-        self.counts[f"messages {where}"] = len(heard)
-        if list(heard[: len(sent)]) != list(sent):
-            self.wrong.append(f"{where}: {self._missing(sent, heard)} of {len(sent)} lost, or out of order")
+    def _compared(self, where: str, sent: Sequence[bytes], heard: Sequence[bytes]) -> None:
+        """Count what was sent, and what of it was not heard as it went out: the server's, if it says why."""
+        faults = compared(sent, heard)
+        self.counts[f"messages {where}"] = len(sent)
+        if faults.places:
+            self.counts[f"lost {where}"] = faults.lost
+            self.counts[f"extra {where}"] = faults.extra
+            if faults.places > self.dropped_periods():
+                self.wrong.append(f"{where}: {faults}, and {self.dropped_periods()} periods dropped by the server")
 
-    @staticmethod
-    def _missing(sent: Sequence[bytes], heard: Sequence[bytes]) -> int:
-        return (Counter(sent) - Counter(heard)).total()
+    def dropped_periods(self) -> int:
+        """How often the server has said that it went on without a client, whose messages of that period are lost."""
+        return self.server_log.read_text(encoding="utf-8", errors="replace").count("XRun")
 
     def close(self) -> None:
         """End everything."""
-        self.daemon.kill()
-        for peer in (*self.players.values(), *self.listeners.values()):
-            peer.kill()
+        self._started.close()
+
+
+def schedule(priority: int) -> None:
+    """Be a realtime process of a priority (0: an ordinary one), as will be what is started from now on."""
+    os.sched_setscheduler(0, os.SCHED_RR if priority else os.SCHED_OTHER, os.sched_param(priority))
 
 
 def main(arguments: list[str]) -> int:
@@ -167,23 +188,24 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--rate", type=int, default=1_000, help="messages a second (1000)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
-        "--priority", type=int, default=0, help="realtime priority of all but the server, for a busy computer"
+        "--priority", type=int, default=0, help="play and listen in real time (1-99), on a busy computer"
     )
     asked = parser.parse_args(arguments)
-    if asked.priority:
-        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(asked.priority))  # what it starts inherits it
-    with JackServer.running(FRAMES) as server, tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, JackServer.running(FRAMES, Path(folder) / "jackd.log") as server:
         for variable in ("XDG_RUNTIME_DIR", "XDG_STATE_HOME"):
             server.environment[variable] = os.environ[variable] = folder
         os.environ.update(JACK_DEFAULT_SERVER=server.name)
-        soak = Soak(server, Path(folder), random.Random(asked.seed), asked.rate)
+        soak = Soak(random.Random(asked.seed), asked.rate)
         try:
+            soak.begin(server, Path(folder), asked.priority)
             soak.play(60 * asked.minutes)
             soak.judge()
+            dropped = soak.dropped_periods()
         finally:
             soak.close()
     kind = "realtime" if server.is_realtime else "without realtime rights"
     print(f"{asked.minutes:g} minutes over JACK ({kind}, periods of {FRAMES} frames), seed {asked.seed}:")
+    soak.counts["periods dropped by the server"] = dropped
     print(*(f"  {amount:>9,} {what}" for what, amount in soak.counts.items()), sep="\n")
     print(f"  {len(soak.wrong):>9,} violations", *soak.wrong, sep="\n    ")
     return 1 if soak.wrong else 0

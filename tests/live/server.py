@@ -76,9 +76,10 @@ class JackServer:
 
     `frames` make a period, at 48,000 a second. A server without realtime rights on a busy computer drops whole periods,
     and the shorter they are the more of them. With `realtime` it takes these rights where it may: `is_realtime`.
+    What it says goes to the file `log`.
     """
 
-    def __init__(self, frames: int = 512, *, realtime: bool = True) -> None:
+    def __init__(self, frames: int = 512, *, realtime: bool = True, log: Path | None = None) -> None:
         self._lock, name = _free_name()
         self.name = name
         self.environment = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}
@@ -86,13 +87,14 @@ class JackServer:
         how = ("--realtime", "--realtime-priority", str(_PRIORITY)) if self.is_realtime else ("--no-realtime",)
         driver = ("-d", "dummy", "--rate", "48000", "--period", str(frames))
         self._command = (*_WITH_US, "jackd", *how, "-n", name, *driver)
+        self._log = log
         self._process: subprocess.Popen[bytes] | None = None
 
     @classmethod
     @contextlib.contextmanager
-    def running(cls, frames: int = 512) -> Iterator[JackServer]:
+    def running(cls, frames: int = 512, log: Path | None = None) -> Iterator[JackServer]:
         """Start a server for as long as a test needs it."""
-        server = cls(frames)
+        server = cls(frames, log=log)
         try:
             server.start()
             yield server
@@ -102,9 +104,8 @@ class JackServer:
     def start(self) -> None:
         """Start, and wait until clients can come."""
         self._clear()
-        self._process = subprocess.Popen(
-            self._command, env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-        )
+        with (self._log or Path(os.devnull)).open("ab") as log:
+            self._process = subprocess.Popen(self._command, env=self.environment, stdout=log, stderr=log)
         until(lambda: self._answers() or self._has_ended(), "jackd starts")
         assert not self._has_ended(), "jackd ended at once"
 
