@@ -26,6 +26,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from router.cli.parsing import CAUTION, file_name
+from router.cli.promise_words import promise_data, promise_lines
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, number, plain, problem_data
 from router.text.terminal import painted, say
@@ -125,8 +126,6 @@ class Findings:
         if self.hints:
             shown = [f"  {plain(str(hint))}" for hint in self.hints[:MOST_PROBLEMS]]
             lines += ["", "Worth a second look:", *shown, *_more(len(self.hints))]
-        from router.cli.promise_words import promise_lines
-
         promises = promise_lines(self.promises, self.reading.ruleset)
         return [*lines, "", *self._test_lines(), *promises]
 
@@ -144,8 +143,6 @@ class Findings:
 
     def data(self) -> dict[str, Any]:
         """Return the same for programs."""
-        from router.cli.promise_words import promise_data
-
         return {
             "command": "check",
             "ok": self.ok,

@@ -15,6 +15,7 @@ from router.daemon.last_run import RunKeeper, read_last_rules, read_last_run
 from router.daemon.live import Live
 from router.daemon.log_thread import LogThread
 from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
+from router.daemon.preparing_process import PreparingProcess
 from router.daemon.realtime import Realtime, take_realtime
 from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
@@ -108,6 +109,7 @@ class Daemon:
         self._clock = clock
         self._service = ServiceManager(clock=clock)
         self._recorder = Recorder(say, clock=clock)
+        self._preparing = PreparingProcess(say, clock)
         self._reloader = Reloader(
             settings.rules,
             prepared,
@@ -116,6 +118,8 @@ class Daemon:
             self._service.reloading,
             lambda outcome: self._service.ready(),
             clock,
+            prepare=self._preparing.prepare,
+            rest=self._preparing.rest,
         )
         takes = Path(settings.record) if settings.record is not None else None
         self._effects = Effects(self._recorder, self._reloader.request, say, takes, clock)
@@ -166,6 +170,7 @@ class Daemon:
             finally:
                 self._effects.stop()
                 self._recorder.stop()
+                self._preparing.stop()
                 self._reloader.stop()  # may wait for a disk that doesn't answer: the take is saved by now
                 self._service.close()
 

@@ -8,32 +8,30 @@ from typing import Final
 
 from router.files.rule_files import RuleTexts, read_rule_files
 from router.text.formatting import count
+from rules.analysis.promises import judge_promises
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
-from rules.errors import Problem, RuleFileError
-from rules.midi.notation import STANDARD, Naming
+from rules.errors import RuleFileError
 from rules.program.pipeline import Pipeline
 from rules.rulefile.differences import rule_changes
-from rules.rulefile.reading import Reading, read_rule_set
+from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 
 _COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
 _NOTHING_CHANGED: Final = "the rules are the same as before"
-_SAME_BEHAVIOUR: Final = "nothing plays differently"
 
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
     """Rules ready to be played. `texts` are the files as read, `words` say what they hold, or what changed.
 
-    `naming` is how the files count notes and programs.
+    A `ruleset` that another process has prepared has no rules: what plays are the tables.
     """
 
     texts: RuleTexts
     ruleset: RuleSet
     pipeline: Pipeline
     words: tuple[str, ...]
-    naming: Naming = STANDARD
 
 
 def prepare(arguments: Sequence[str], before: Prepared | None = None) -> Prepared:
@@ -47,37 +45,30 @@ def prepare(arguments: Sequence[str], before: Prepared | None = None) -> Prepare
 
 def prepare_texts(texts: RuleTexts, before: Prepared | None = None) -> Prepared:
     """Return the same as `prepare`, for files that have been read."""
-    if before is not None and texts == before.texts:
-        return before
+    if before is None:
+        return prepare_after(texts, None, ())
+    return before if texts == before.texts else prepare_after(texts, before.ruleset, before.pipeline.ports)
+
+
+def prepare_after(texts: RuleTexts, before: RuleSet | None, ports: Sequence[str]) -> Prepared:
+    """Return what files hold, ready to be played after the rules `before`, whose outputs are `ports` by number."""
     reading = read_rule_set(texts)
     ruleset = reading.ruleset
-    pipeline = compile_rules(ruleset, before.pipeline.ports if before is not None else ())
-    for table in pipeline.tables:
-        _ = table.cells  # made here, or else by the loop in the midst of music
+    pipeline = compile_rules(ruleset, ports)
+    make_cells(pipeline)
     faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
-    faults += _broken_promises(reading, pipeline)
+    faults += [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
     if faults:
         raise RuleFileError(faults)
-    words = _contents(ruleset) if before is None else rule_changes(before.ruleset, ruleset) or (_NOTHING_CHANGED,)
-    naming = next((place.source.naming for place in reading.ports.values()), STANDARD)
+    words = _contents(ruleset) if before is None else rule_changes(before, ruleset) or (_NOTHING_CHANGED,)
     reading.forget_files()
-    return Prepared(texts, ruleset, pipeline, words, naming)
+    return Prepared(texts, ruleset, pipeline, words)
 
 
-def _broken_promises(reading: Reading, pipeline: Pipeline) -> list[Problem]:
-    if not reading.promises:
-        return []
-    from rules.analysis.promises import judge_promises  # most rule files promise nothing, and start sooner without it
-
-    return [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
-
-
-def behaviour_changes(before: Prepared, now: Prepared) -> list[str]:
-    """Return what plays differently with new rules, in at most ten lines. It may take a second."""
-    from rules.analysis.rule_comparison import compare_rules
-
-    sides = (before.ruleset, before.pipeline), (now.ruleset, now.pipeline)
-    return compare_rules(*sides, now.naming).in_short() or [_SAME_BEHAVIOUR]
+def make_cells(pipeline: Pipeline) -> None:
+    """Make the lists of cells, which the loop would make else in the midst of music."""
+    for table in pipeline.tables:
+        _ = table.cells
 
 
 def _contents(ruleset: RuleSet) -> tuple[str, ...]:

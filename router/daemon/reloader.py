@@ -15,8 +15,9 @@ from threading import Event, Thread
 from typing import Final, Literal
 
 from router.daemon.folder_watcher import Watcher, watched_folders
-from router.daemon.prepared_rules import Prepared, behaviour_changes, prepare_texts
+from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.daemon.replaced_rules import ReplacedRules
+from router.daemon.short_turns import ShortTurns
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError, PointsmanError, RuleFileError
@@ -67,9 +68,10 @@ class Reloader:
     `swap` puts prepared rules in force and is called in the reloader's thread; if it raises, the reload is rejected.
     `say` gets lines for the log. `began` and `ended` are called around each reload, whatever comes of it.
 
-    `read` reads the files, and raises PointsmanError where it can't. `pace` may be changed at any time. `prepared` are
-    the rules in force, `last` is how the last reload ended, `applied_at` when rules were last put in force (seconds
-    since 1970).
+    `read` reads the files, and raises PointsmanError where it can't. `prepare` gets what it read and the rules in
+    force, and makes it ready as `prepare_texts` does; `rest` is called while there is nothing to do. `pace` may be
+    changed at any time. `prepared` are the rules in force, `last` is how the last reload ended, `applied_at` when rules
+    were last put in force (seconds since 1970).
     """
 
     def __init__(
@@ -83,6 +85,8 @@ class Reloader:
         clock: Clock = SYSTEM_CLOCK,
         pace: Pace = _USUAL_PACE,
         read: Callable[[Sequence[str]], RuleTexts] = read_rule_files,
+        prepare: Callable[[RuleTexts, Prepared], Prepared] = prepare_texts,
+        rest: Callable[[], None] = _nothing,
     ) -> None:
         self.prepared = prepared
         self.last = ReloadOutcome("applied", prepared.words)
@@ -91,13 +95,14 @@ class Reloader:
         self.applied_at = clock.wall_s()
         self._arguments = tuple(arguments)
         self._read = read
+        self._prepare = prepare
+        self._rest = rest
         self._swap = swap
         self._say = say
         self._began = began
         self._ended = ended
         self._seen: ReadFiles = prepared.texts
         self._retired = ReplacedRules()
-        self._replaced: Prepared | None = None
         self._asked: SimpleQueue[SimpleQueue[ReloadOutcome] | None] = SimpleQueue()
         self._stopping = Event()
         self._watcher = Watcher(lambda: self._asked.put(None), say)
@@ -147,8 +152,8 @@ class Reloader:
                     asked.put(self._reload(self._look()))
                 else:
                     self._look_after()
-                self._tell_differences()
-                self._retired.part()
+                self._retired.part(ShortTurns(self._clock))
+                self._rest()
             except Exception:
                 self._say(f"Internal error, the music goes on. Please report: {traceback.format_exc()}")
                 self._ended(ReloadOutcome("rejected", ("Internal error",)))
@@ -209,7 +214,7 @@ class Reloader:
         if isinstance(found, str):
             return ReloadOutcome("rejected", (found,))
         try:
-            prepared = prepare_texts(found, self.prepared)
+            prepared = self._prepare(found, self.prepared)
         except RuleFileError as error:
             return ReloadOutcome("rejected", tuple(error.lines()))
         except PointsmanError as error:
@@ -235,19 +240,9 @@ class Reloader:
         except Exception:
             return ReloadOutcome("rejected", (f"Internal error. Please report: {traceback.format_exc()}",))
         self._retired.add(self.prepared)
-        # Of several reloads since the last look, what played before the first of them counts.
-        self._replaced = self._replaced or self.prepared
         self.prepared = prepared
         self.applied_at = self._clock.wall_s()
         return ReloadOutcome("applied", prepared.words)
-
-    def _tell_differences(self) -> None:
-        """Log what plays differently since rules were replaced: after the reload, which nobody has to wait for."""
-        before, self._replaced = self._replaced, None
-        if before is not None:
-            self._say("what plays differently now:")
-            for line in behaviour_changes(before, self.prepared):
-                self._say(f"  {line}")
 
     def _tell(self, outcome: ReloadOutcome) -> None:
         if outcome.kind == "unchanged":

@@ -9,6 +9,7 @@ a time.
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import Final
 
 from router.daemon.prepared_rules import Prepared
@@ -37,16 +38,17 @@ class ReplacedRules:
         self._tables += dict.fromkeys(tables)
         self._rules += prepared.ruleset.rules
 
-    def part(self) -> None:
-        """Let go of the tables that nobody else refers to any more."""
+    def part(self, rest: Callable[[], object] = lambda: None) -> None:
+        """Let go of the tables that nobody else refers to any more; `rest` is called after each small piece of that."""
         while self._rules:
             self._rules.pop()
+            rest()
         before = -1
         while before != len(self._tables):  # a table that goes may have been the last to lead to another
             before = len(self._tables)
-            self._part_once()
+            self._part_once(rest)
 
-    def _part_once(self) -> None:
+    def _part_once(self, rest: Callable[[], object]) -> None:
         kept: list[Table] = []
         while self._tables:
             table = self._tables.pop()
@@ -57,4 +59,5 @@ class ReplacedRules:
             del table
             while rows:
                 rows.pop()
+                rest()
         self._tables = kept

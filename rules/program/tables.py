@@ -265,20 +265,20 @@ class SwitchedCell(Cell):
     is made when a message first asks for it: a setlist has hundreds of states, and an evening sees few of them.
     """
 
-    __slots__ = ("_by_word", "_cells", "_kind")
+    __slots__ = ("_by_word", "cells", "kind")
 
     def __init__(self, lanes: tuple[Lane, ...], kind: int, cells: CellsByStates) -> None:
         super().__init__(lanes, SWITCHED)
-        self._kind: Final = kind
-        self._cells: Final = cells
+        self.kind: Final = kind
+        self.cells: Final = cells
         self._by_word: Final[dict[int, Cell]] = {}
 
     def at(self, word: int) -> Cell:
         """The cell with the lanes that are open."""
-        states = word & self._cells.mask
+        states = word & self.cells.mask
         cell = self._by_word.get(states)
         if cell is None:
-            cell = self._by_word[states] = self._cells.cell(self._kind, states)
+            cell = self._by_word[states] = self.cells.cell(self.kind, states)
         return cell
 
 

@@ -6,14 +6,12 @@ can't be played alone is left out: a rule to it would sound on others too.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from rules.errors import RuleFileError
 from rules.midi.notation import STANDARD, format_note
 from rules.rig.channel_plan import ChannelPlan, PlannedChannel
-from rules.rulefile.locations import Location
-from rules.rulefile.port_tables import Device
 from rules.rulefile.reading import Reading
 from rules.rulefile.stages import Stage
 
@@ -26,15 +24,14 @@ _VELOCITY: Final = 80
 def planned_tables(reading: Reading, plan: ChannelPlan) -> Table:
     """Return the tables of a rule file that plays a rig as planned.
 
-    Raises RuleFileError where the files that say what the rig is count notes or programs in different ways, and where
-    steps of an instrument choose its channel as well.
+    Raises RuleFileError where the files that say what the rig is count notes or programs in different ways.
     """
     alone = {one.device.name: one for one in plan.channels}
     found: Table = _head(reading)
     found["ports"] = {name: place.source.value(place.path) for name, place in reading.ports.items()}
     if alone:
         found["devices"] = {
-            name: _device(reading.ruleset.devices[name], place, alone[name])
+            name: _device(place.source.value(place.path), alone[name])
             for name, place in reading.devices.items()
             if name in alone
         }
@@ -64,12 +61,8 @@ def _head(reading: Reading) -> Table:
     return head
 
 
-def _device(device: Device, place: Location, planned: PlannedChannel) -> Table:
-    """Return the table of an instrument as it was written, but on its channel."""
-    if planned.is_chosen and device.steps and device.steps[-1].step.only_rechannels:
-        text = "the plan sets the channel after the last step, `rechannel`, so that changes nothing: remove it"
-        raise RuleFileError([place.problem(text)])
-    table = {key: value for key, value in place.source.value(place.path).items() if key != "channels"}
+def _device(written: Mapping[str, Any], planned: PlannedChannel) -> Table:
+    table = {key: value for key, value in written.items() if key != "channels"}
     if planned.channel is not None:
         table["channel"] = planned.channel
     return table
@@ -97,8 +90,7 @@ def _reached(source: str, plan: ChannelPlan) -> dict[int, str]:
 
 
 def _rule(source: str, plan: ChannelPlan) -> Table:
-    arriving = plan.rig.arriving.get(source, {})
-    reached = {arriving.get(channel, channel): name for channel, name in _reached(source, plan).items()}
+    reached = _reached(source, plan)
     return {
         "name": source,
         "from": source,

@@ -26,7 +26,12 @@ _NEEDED: Final = {"mypy", "setuptools", "pydantic"}
 
 PACKAGES: Final[dict[str, dict[str, str]]] = {
     "rules/engine": {"session": _RARE},
-    "rules/program": {"native": "compiled code has numbers of its own", "node": _RARE, "switch_states": _RARE},
+    "rules/program": {
+        "native": "compiled code has numbers of its own",
+        "node": _RARE,
+        "parts": _RARE,
+        "switch_states": _RARE,
+    },
     "rules/smf": {"damage": _HANDED_BACK, "report": _HANDED_BACK},
 }
 """The compiled packages, each with the modules that stay interpreted, and why."""

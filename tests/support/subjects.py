@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rules.compiler.compiler import compile_rules
 from rules.engine.engine import Engine
+from rules.program.pipeline import Pipeline
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import Later
 from tests.support.playing import Sent, Subject
 
 
 class EngineSubject:
-    """An engine that is told rule sets, compiles them itself, and names the ports that it sends to."""
+    """An engine that is told rule sets, compiles them itself, and names the ports that it sends to.
 
-    def __init__(self, ruleset: RuleSet, later: Later) -> None:
-        self._pipeline = compile_rules(ruleset)
+    It plays what `passed_on` makes of what was compiled.
+    """
+
+    def __init__(
+        self, ruleset: RuleSet, later: Later, passed_on: Callable[[Pipeline], Pipeline] = lambda pipeline: pipeline
+    ) -> None:
+        self._passed_on = passed_on
+        self._pipeline = passed_on(compile_rules(ruleset))
         self._engine = Engine(self._pipeline, later)
 
     @property
@@ -74,7 +83,7 @@ class EngineSubject:
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None:
         """Other rules from now on; the ports keep their numbers."""
         sent: list[tuple[int, bytes, int, int]] = []
-        self._pipeline = compile_rules(new, self._pipeline.ports)
+        self._pipeline = self._passed_on(compile_rules(new, self._pipeline.ports))
         self._engine.replace(self._pipeline, now, sent)
         self._name(sent, out)
 

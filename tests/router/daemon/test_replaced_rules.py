@@ -2,6 +2,7 @@
 
 import gc
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -9,6 +10,7 @@ from router.daemon.prepared_rules import Prepared, prepare_texts
 from router.daemon.replaced_rules import ReplacedRules
 from rules.engine.session import Session
 from rules.program.tables import Cell
+from tests.support.handed_over import handed_over
 
 BEFORE = """
 [ports]
@@ -70,6 +72,19 @@ def test_rules_that_were_replaced_are_gone_at_once() -> None:
 
 
 @pytest.mark.usefixtures("uncollected")
+def test_rules_that_another_process_prepared_are_gone_at_once() -> None:
+    """Nor does anything wait that took part in handing them over."""
+    before = prepared(BEFORE)
+    none_of_them = living()
+    retired = ReplacedRules()
+    retired.add(replace(before, pipeline=handed_over(before.pipeline)))
+    assert living() > none_of_them
+    retired.part()
+    assert len(retired) == 0
+    assert living() == none_of_them
+
+
+@pytest.mark.usefixtures("uncollected")
 def test_rules_outlive_their_notes() -> None:
     """While a note sounds that old rules know of, whoever plays must not be the one who lets go of them."""
     before = prepared(BEFORE)
@@ -95,3 +110,12 @@ def test_rules_in_force_stay() -> None:
     retired.part()
     assert len(retired) > 0
     assert all(len(row) == 128 for table in playing.pipeline.tables for row in table.rows)
+
+
+def test_letting_go_is_done_in_small_pieces() -> None:
+    """Whoever does it can rest after each: a table goes a row at a time."""
+    rests: list[None] = []
+    retired = ReplacedRules()
+    retired.add(prepare_texts((("rig.toml", BEFORE.encode()),)))
+    retired.part(lambda: rests.append(None))
+    assert len(rests) > 128
