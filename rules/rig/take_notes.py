@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict, deque
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
@@ -158,7 +158,7 @@ class _Roll:
         self._names = names
         self._order = {port: number for number, port in enumerate(ports)}
         self._lanes: dict[Place, Lane] = {}
-        self._open: dict[tuple[int, Place, int], deque[tuple[int, Fate]]] = defaultdict(deque)
+        self._open: dict[tuple[int, Place, int], list[tuple[int, Fate]]] = defaultdict(list)
 
     def lane(self, place: Place) -> Lane:
         """Return the lane of a place."""
@@ -173,7 +173,7 @@ class _Roll:
         if is_note_on(message):
             self._open[player, place, message[1]].append((tick, fate))
         elif message[0] & 0xF0 in (NOTE_ON, NOTE_OFF):
-            self._close((player, place, message[1]), tick, most=1)
+            self._close((player, place, message[1]), tick)
         else:
             lane.other += 1
             lane.other_dropped += fate is Fate.DROPPED
@@ -181,13 +181,11 @@ class _Roll:
                 for open_place in [each for each in self._open if each[:2] == (player, place)]:
                     self._close(open_place, tick)
 
-    def _close(self, open_place: tuple[int, Place, int], tick: int, most: int | None = None) -> None:
-        """End the notes of a key, the oldest first."""
-        waiting = self._open[open_place]
+    def _close(self, open_place: tuple[int, Place, int], tick: int) -> None:
+        """End all strikes of a key (ruling 10)."""
         _, place, key = open_place
-        for _ in range(len(waiting) if most is None else min(most, len(waiting))):
-            begin, fate = waiting.popleft()
-            self.lane(place).bars.append(Bar(begin, tick, key, fate))
+        strikes = self._open.pop(open_place, ())
+        self.lane(place).bars += (Bar(begin, tick, key, fate) for begin, fate in strikes)
 
     def lanes(self) -> tuple[Lane, ...]:
         """Return the lanes by port and channel, with what still sounds ended at the end of all."""

@@ -94,9 +94,13 @@ def test_what_ends_a_note(end: str) -> None:
 
 
 def test_notes_that_never_end_and_notes_struck_twice() -> None:
-    """The first lasts to the end of all; of two the older ends first."""
-    notes = notes_as_recorded(read(one_track(f"00 90 3C 64 60 3C 64 60 3C 00 60 B0 40 00 {END}")))
-    assert sorted(notes.before[0].bars) == [Bar(0, 192, 60, Fate.KEPT), Bar(96, 288, 60, Fate.KEPT)]
+    """The first last to the end of all; a note-off ends every strike of its key."""
+    notes = notes_as_recorded(read(one_track(f"00 90 3C 64 60 3C 64 60 3C 00 00 3E 64 60 B0 40 00 {END}")))
+    assert notes.before[0].bars == [
+        Bar(0, 192, 60, Fate.KEPT),
+        Bar(96, 192, 60, Fate.KEPT),
+        Bar(192, 288, 62, Fate.KEPT),
+    ]
     assert notes.end == 288
 
 
