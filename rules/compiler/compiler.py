@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property, partial
 from typing import TypeVar, overload
 
@@ -55,6 +56,11 @@ def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     return pipeline
 
 
+def compile_routes(ruleset: RuleSet) -> Pipeline:
+    """A pipeline that says where messages go, for who only looks at it: an engine needs more than that to run."""
+    return Compiler(ruleset, ()).routes()
+
+
 class _LazyTables(Sequence[Table]):
     """Tables about what the rules do with a message, made by a compiler of their own when they are first asked for.
 
@@ -104,20 +110,14 @@ class Compiler:
 
     def pipeline(self) -> Pipeline:
         """Everything, frozen."""
-        clocks = tuple(self.clock_ports(name) for name in self.sources)
-        tables = tuple(self._source_table(name, clock) for name, clock in zip(self.sources, clocks, strict=True))
-        shared = shared_channels(tables)
-        banks = shared_banks(tables)
-        return Pipeline(
-            ports=self.ports,
-            present=self.present,
-            sources=self.sources,
-            tables=tuple(self.cells.finished(table, shared, banks) for table in tables),
+        routes = self.routes()
+        shared = shared_channels(routes.tables)
+        banks = shared_banks(routes.tables)
+        return replace(
+            routes,
+            tables=tuple(self.cells.finished(table, shared, banks) for table in routes.tables),
             match_tables=_LazyTables(self._again, Compiler.match_table, len(self.sources)),
             loss_tables=_LazyTables(self._again, Compiler.loss_table, len(self.sources)),
-            layout=self.layout,
-            rules=tuple(rule.name or "" for rule in self.ruleset.rules),
-            nodes=self.nodes.all,
             branches=tuple(self._chasing()),
             arrivals=tuple(self._arrivals(name) for name in self.sources),
             actions=tuple(self._actions()),
@@ -126,10 +126,33 @@ class Compiler:
                 for name, switch in self.ruleset.switches.items()
                 if isinstance(switch, OnOffSwitch) and switch.mode == "momentary"
             },
-            clocks=clocks,
             setups=tuple(self._setups()),
             shared=shared,
             banks=banks,
+        )
+
+    def routes(self) -> Pipeline:
+        """The tables of all sources, with the nodes behind them; all else is empty."""
+        clocks = tuple(self.clock_ports(name) for name in self.sources)
+        tables = tuple(self._source_table(name, clock) for name, clock in zip(self.sources, clocks, strict=True))
+        return Pipeline(
+            ports=self.ports,
+            present=self.present,
+            sources=self.sources,
+            tables=tables,
+            match_tables=(),
+            loss_tables=(),
+            layout=self.layout,
+            rules=tuple(rule.name or "" for rule in self.ruleset.rules),
+            nodes=self.nodes.all,
+            branches=(),
+            arrivals=(),
+            actions=(),
+            held_by={},
+            clocks=clocks,
+            setups=(),
+            shared=frozenset(),
+            banks=frozenset(),
         )
 
     def _again(self) -> Compiler:
