@@ -10,6 +10,7 @@ from rules.fields.names import Pattern, PatternOrTrue, Reference
 from rules.fields.numbers import Channel, Channels, NoteRange
 from rules.fields.table_model import TableModel, fault, shown
 from rules.fields.written_messages import DelayedMessages
+from rules.rulefile.accepted import ACCEPT, Accepted
 from rules.rulefile.stages import Steps
 
 
@@ -70,6 +71,11 @@ class Port(TableModel):
         default=(),
         description="changes everything that arrives here, before any rule",
         examples=['pads = { input = "Pad*", steps = [{ velocity = { louder = 0.5 } }] }'],
+    )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['rack1 = { output = "Rack*", accept = { "DIN load" = "never all at once" } }'],
     )
 
     @model_validator(mode="before")
@@ -154,6 +160,11 @@ class Device(TableModel):
         default=None,
         description="names the input port that the device's thru or output is wired back to",
         examples=['organ = { port = "rack", returns = "keyboard" }'],
+    )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['organ = { port = "rack", accept = { unreached = "for the second set" } }'],
     )
 
     @model_validator(mode="after")

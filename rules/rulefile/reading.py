@@ -30,7 +30,7 @@ class Reading:
     """A rule set, and where each part of it stands in the files.
 
     `rules`, `on_switch`, `tests` and `promises` have the places in the order of the rule set's, `files` the
-    names of the files in order.
+    names of the files in order. `has_tempo` says whether any file has a `bpm`.
     """
 
     ruleset: RuleSet
@@ -42,6 +42,7 @@ class Reading:
     tests: tuple[Location, ...]
     promises: tuple[Location, ...]
     files: tuple[str, ...]
+    has_tempo: bool
 
     def forget_files(self) -> None:
         """Forget what stands in the files, once no place is asked for its line any more."""
@@ -102,6 +103,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         tests=tuple(entry.place for entry in draft.tests),
         promises=tuple(entry.place for entry in draft.promises),
         files=files,
+        has_tempo=bool(draft.tempos),
     )
 
 

@@ -18,6 +18,7 @@ from rules.fields.written_messages import DelayedMessages, TimedMessages
 from rules.midi.controllers import CONTROLLER_NUMBERS
 from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.notation import parse_controller
+from rules.rulefile.accepted import ACCEPT, Accepted
 from rules.rulefile.stages import Stage, Steps
 
 
@@ -154,6 +155,11 @@ class Rule(TableModel):
         description="names a port or device, a list of them, or a table by channel; `[]` discards",
         examples=['to = ["piano", "reed box"]'],
         json_schema_extra={"default": "required without zones"},
+    )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['accept = { "split gap: C4" = "the cue key" }'],
     )
 
     @model_validator(mode="after")

@@ -11,6 +11,7 @@ from rules.fields.names import Reference, SwitchState, SwitchValue
 from rules.fields.numbers import Channels, Controller, Note, NumberRange, Program, whole
 from rules.fields.table_model import OneOrMany, TableModel, fault, shown
 from rules.midi.suggestions import nearest
+from rules.rulefile.accepted import ACCEPT, Accepted
 
 
 def _signal(raw: Any) -> Any:
@@ -110,6 +111,11 @@ class OnOffSwitch(Trigger):
         description='sets the state at the beginning; not with `"momentary"`',
         examples=['giant = { from = "keyboard", controller = 66, initial = true }'],
     )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['giant = { from = "keyboard", controller = 66, accept = { "unread switch" = "for tests" } }'],
+    )
 
     @model_validator(mode="after")
     def _modes(self) -> OnOffSwitch:
@@ -153,6 +159,11 @@ class ValueSwitch(TableModel):
         description="lists what goes on to another value",
         examples=['place = { values = ["garden", "cave"], advance = { from = "pads", note = "D6" } }'],
     )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['place = { values = ["garden", "cave"], accept = { "unset switch" = "set by phone" } }'],
+    )
 
     @model_validator(mode="after")
     def _each_once(self) -> ValueSwitch:
@@ -193,6 +204,11 @@ class NumberSwitch(TableModel):
         default=(),
         description="lists what counts",
         examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "E6" } }'],
+    )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['key = { numbers = "-3..3", accept = { "unset switch" = "set by phone" } }'],
     )
 
     @property
