@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.analysis.findings import hints_of
+from rules.analysis.findings import findings_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.midi.messages import NOTE_OFF, NOTE_ON
@@ -42,9 +42,9 @@ def test_all_are_here() -> None:
 
 @pytest.mark.parametrize("name", RULE_FILES)
 def test_example_proves_itself(name: str) -> None:
-    """An example reads and compiles without a hint, and at least two tests of its own pass."""
+    """An example reads and compiles without a finding, and at least two tests of its own pass."""
     reading = read_rule_set([(name, (EXAMPLES / name).read_bytes())])
-    assert hints_of(reading) == ()
+    assert findings_of(reading) == ()
     outcomes = run_tests(reading, compile_rules(reading.ruleset))
     assert len(outcomes) >= 2
     assert [str(fault) for outcome in outcomes for fault in outcome.faults] == []

@@ -4,16 +4,24 @@ It reads and compiles as `rewrite` does, and stops before the first file. The da
 
     {"command": "check", "ok": true, "files": ["pit.toml"],
      "counts": {"ports": 4, "devices": 2, "switches": 1, "rules": 3, "tests": 5, "promises": 1},
-     "hints": [{"file": "pit.toml", "line": 12, "place": "rule \\"keys\\"", "text": "..."}],
-     "hint_count": 1,
-     "tests": [{"name": "...", "file": "pit.toml", "line": 40, "passed": false, "faults": [as a hint],
+     "findings": [{"finding": "split gap: C4", "kind": "split gap", "severity": "doubt",
+                   "file": "pit.toml", "line": 12, "place": "rule \\"keys\\"", "text": "...", "remedy": "...",
+                   "example": {"from": "keys", "message": "note-on 1 C4 100", "bytes": "90 3C 64", "switches": {}},
+                   "with": [{"file": "pit.toml", "line": 20, "place": "rule \\"pads\\""}]}],
+     "finding_count": 1,
+     "tests": [{"name": "...", "file": "pit.toml", "line": 40, "passed": false, "faults": [as a problem],
                 "fault_count": 1}],
-     "promises": [{"name": "...", "file": "pit.toml", "line": 50, "verdict": "refuted", "problem": [as a hint],
+     "promises": [{"name": "...", "file": "pit.toml", "line": 50, "verdict": "refuted", "problem": [as a problem],
                    "example": {"from": "keys", "message": "note-on 1 C4 100", "bytes": "90 3C 64",
-                               "switches": {"low": true}}}]}
+                               "switches": {"low": true}}}],
+     "take": [{"port": "rack", "messages": 312, "bytes": 936, "busiest_second": {"load": 0.4, "seconds": 1.5},
+               "worst": {"message": "note-on 4 C4 100", "bytes": "93 3C 64", "late_ms": 2.88, "seconds": 12.25,
+                         "bar": 7, "beat": 1, "track": 2},
+               "columns": {"load": [0.1, ...], "late_ms": [0.0, ...]}}]}
 
-Rule files that can't be used give {"command": "check", "ok": false, "error": "...", "problems": [as a hint],
-"problem_count": 1}. Hints, faults of a test and problems are the first 50 of so many.
+"take" is there with --take alone, and has each DIN output. Rule files that can't be used give {"command": "check",
+"ok": false, "error": "...", "problems": [{"file": "pit.toml", "line": 12, "place": "...", "text": "..."}],
+"problem_count": 1}. Findings, faults of a test and problems are the first 50 of so many.
 """
 
 from __future__ import annotations
@@ -26,17 +34,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from router.cli.parsing import CAUTION, file_name
-from router.cli.promise_words import promise_data, promise_lines
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, number, plain, problem_data
 from router.text.terminal import painted, say
+from router.text.usage import UsageError
 from rules.errors import MOST_PROBLEMS
 
 if TYPE_CHECKING:
     from router.files.rule_files import RuleTexts
+    from rules.analysis.finding import Finding
     from rules.analysis.promises import PromiseResult
     from rules.analysis.rule_tests import RuleTestResult
-    from rules.errors import Problem
+    from rules.midi.notation import Naming
+    from rules.program.pipeline import Pipeline
+    from rules.rig.din_load import DinLoad
     from rules.rulefile.reading import Reading
 
 ABOUT: Final = """\
@@ -47,28 +58,50 @@ MORE: Final = f"""\
 examples:
   pointsman check pit.toml
   pointsman check rules/                 all rule files of a folder, together
+  pointsman check pit.toml --take monday.mid
+                                         what the DIN connections have to carry in this recording
 
-exit codes: 0 all is well; 1 a test failed or a promise is broken; 2 a rule file can't be used
+exit codes: 0 all is well; 1 a mistake, a failed test or a broken promise; 2 a rule file can't be used
 
 {CAUTION}"""
 
 
 class CheckSettings(NamedTuple):
-    """What `check` shall do."""
+    """What `check` shall do; `take` is a recording to look at, and `playing` the texts of `--from`."""
 
     rules: tuple[str, ...]
     json: bool = False
+    take: str | None = None
+    playing: tuple[str, ...] = ()
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.set_defaults(call=_call)
-    parser.add_argument("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them")
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON (default: text)")
+    add = parser.add_argument
+    add("rules", metavar="RULES", type=file_name, nargs="+", help="rule files, and folders of them")
+    add(
+        "--take",
+        metavar="FILE",
+        type=file_name,
+        help="show what DIN connections carry in this .mid file, and which messages come late (default: none)",
+    )
+    add(
+        "--from",
+        dest="playing",
+        metavar="SOURCE",
+        action="append",
+        default=[],
+        help='the port that the take plays as; "Track name=SOURCE" or "#2=SOURCE" for one track '
+        "(default: the port of the rules, if there is only one)",
+    )
+    add("--json", action="store_true", help="print the findings as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
-    return check(CheckSettings(tuple(arguments.rules), arguments.json))
+    if arguments.playing and arguments.take is None:
+        raise UsageError("--from says as which port a take plays: write --take FILE.mid too")
+    return check(CheckSettings(tuple(arguments.rules), arguments.json, arguments.take, tuple(arguments.playing)))
 
 
 _KINDS: Final = (
@@ -82,9 +115,10 @@ _KINDS: Final = (
 
 
 def check(settings: CheckSettings) -> int:
-    """Print what is to be said about rule files; return the exit code. Raises RuleFileError or MachineError."""
+    """Print what is to be said about rule files; return the exit code. Raises RuleFileError, UsageError, MachineError
+    or MidiFileError."""
     from router.files.rule_files import read_rule_files
-    from rules.analysis.findings import hints_of
+    from rules.analysis.findings import findings_of
     from rules.analysis.promises import judge_promises
     from rules.analysis.rule_tests import run_tests
     from rules.compiler.compiler import compile_rules
@@ -93,26 +127,45 @@ def check(settings: CheckSettings) -> int:
     texts = read_rule_files(settings.rules)
     reading = read_rule_set(texts)
     pipeline = compile_rules(reading.ruleset)
+    loads = None if settings.take is None else _loads(settings.take, settings.playing, reading, pipeline)
     tests, promises = run_tests(reading, pipeline), judge_promises(reading, pipeline)
-    findings = Findings(texts, reading, hints_of(reading), tests, promises)
-    say([json.dumps(findings.data(), indent=2)] if settings.json else findings.in_words())
-    return FINE if findings.ok else INCOMPLETE
+    checked = Checked(texts, reading, findings_of(reading), tests, promises, loads)
+    say([json.dumps(checked.data(), indent=2)] if settings.json else checked.in_words())
+    return FINE if checked.ok else INCOMPLETE
+
+
+def _loads(take: str, playing: Sequence[str], reading: Reading, pipeline: Pipeline) -> list[DinLoad]:
+    """Return what a take means for the DIN connections."""
+    from router.cli.source_arguments import playing_for
+    from router.files.takes import read_take
+    from rules.rig.din_load import din_loads
+    from rules.smf.midi_file import read
+
+    played_as = playing_for(playing, reading.ruleset)
+    return din_loads(reading.ruleset, pipeline, read(read_take(take)), played_as)
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
-    """What was read, and how its tests went."""
+class Checked:
+    """What was read, what was found, and how its tests went. `loads` are those of a take, None where there is none."""
 
     texts: RuleTexts
     reading: Reading
-    hints: tuple[Problem, ...]
+    findings: tuple[Finding, ...]
     tests: Sequence[RuleTestResult]
     promises: Sequence[PromiseResult]
+    loads: Sequence[DinLoad] | None = None
+
+    @property
+    def mistakes(self) -> int:
+        """How many findings can't be meant."""
+        return sum(finding.severity == "mistake" for finding in self.findings)
 
     @property
     def ok(self) -> bool:
-        """Whether every test passed and no promise is broken; a hint is no fault."""
-        return all(test.passed for test in self.tests) and all(one.verdict != "refuted" for one in self.promises)
+        """Whether there is no mistake, every test passed and no promise is broken; doubts and remarks are no faults."""
+        passed = all(test.passed for test in self.tests)
+        return passed and not self.mistakes and all(one.verdict != "refuted" for one in self.promises)
 
     def counts(self) -> dict[str, int]:
         """Return how many there are of each kind of thing."""
@@ -120,16 +173,25 @@ class Findings:
 
     def in_words(self) -> list[str]:
         """Return the lines to print."""
+        from router.cli.din_words import din_lines
+        from router.cli.finding_words import finding_lines
+        from router.cli.promise_words import promise_lines
+
         counts = self.counts()
         things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
-        lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; no mistakes found"]
-        if self.hints:
-            shown = [f"  {plain(str(hint))}" for hint in self.hints[:MOST_PROBLEMS]]
-            lines += ["", "Worth a second look:", *shown, *_more(len(self.hints))]
-        promises = promise_lines(self.promises, self.reading.ruleset)
-        return [*lines, "", *self._test_lines(), *promises]
+        found = f"{count(self.mistakes, 'mistake') if self.mistakes else 'no mistakes'} found"
+        lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; {found}"]
+        lines += finding_lines(self.findings)
+        lines += ["", *self._test_lines(), *promise_lines(self.promises, self.reading.ruleset)]
+        return lines if self.loads is None else [*lines, *din_lines(self.loads, self._namings())]
+
+    def _namings(self) -> list[Naming]:
+        """How the file of each DIN output names notes."""
+        return [self.reading.ports[load.port].source.naming for load in self.loads or ()]
 
     def _test_lines(self) -> list[str]:
+        from router.cli.finding_words import more
+
         if not self.tests:
             return ["There are no tests. Write [[tests]] in a rule file to have its results checked here."]
         failed = [test for test in self.tests if not test.passed]
@@ -139,25 +201,31 @@ class Findings:
         lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
         faults = [fault for test in failed for fault in test.faults]
         lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in faults[:MOST_PROBLEMS]]
-        return [*lines, *_more(len(faults))]
+        return [*lines, *more(len(faults))]
 
     def data(self) -> dict[str, Any]:
         """Return the same for programs."""
+        from router.cli.finding_words import finding_data
+        from router.cli.promise_words import promise_data
+
         return {
             "command": "check",
             "ok": self.ok,
             "files": [name for name, _ in self.texts],
             "counts": self.counts(),
-            "hints": [problem_data(hint) for hint in self.hints[:MOST_PROBLEMS]],
-            "hint_count": len(self.hints),
+            "findings": [finding_data(finding) for finding in self.findings[:MOST_PROBLEMS]],
+            "finding_count": len(self.findings),
             "tests": [_test_data(test) for test in self.tests],
             "promises": [promise_data(result) for result in self.promises],
+            **self._take_data(),
         }
 
+    def _take_data(self) -> dict[str, Any]:
+        from router.cli.din_words import din_data
 
-def _more(amount: int) -> list[str]:
-    """Return the line that counts what isn't shown, if anything isn't."""
-    return [f"  ... and {number(amount - MOST_PROBLEMS)} more"] if amount > MOST_PROBLEMS else []
+        if self.loads is None:
+            return {}
+        return {"take": [din_data(load, naming) for load, naming in zip(self.loads, self._namings(), strict=True)]}
 
 
 def _test_data(test: RuleTestResult) -> dict[str, Any]:

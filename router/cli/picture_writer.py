@@ -88,11 +88,11 @@ def _title(reading: Reading) -> str:
 
 
 def _rig(reading: Reading) -> Drawing:
-    from rules.analysis.findings import hints_of
+    from rules.analysis.findings import findings_of
     from rules.rig.rig_picture import draw_rig
     from rules.rig.rig_reading import rig_view
 
-    drawn = draw_rig(rig_view(reading, hints_of(reading), _title(reading)))
+    drawn = draw_rig(rig_view(reading, findings_of(reading), _title(reading)))
     left_out = []
     if not drawn.picture.fits_a4:
         left_out.append("The rig is too large for one A4 page, so the picture is longer. Name fewer rule files.")

@@ -1,104 +1,146 @@
-"""What is odd about devices and the rules that lead to them: allowed, and yet worth a second look."""
+"""What is odd about devices: two that can't be told apart, one that nothing reaches, notes that one doesn't have."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
-from rules.analysis.branch_reach import BranchReach, taken_by
-from rules.compiler.compiler import Compiler
-from rules.compiler.reach import firsts_out, through
-from rules.compiler.sources import BranchPlan
-from rules.errors import Problem
+from rules.analysis.branch_ways import Branch, BranchWays, SourcedWay
+from rules.analysis.examples import example
+from rules.analysis.finding import Example, Finding, note_ranges
+from rules.analysis.outcomes import keys_made, preimage_of_keys
+from rules.analysis.regions import Given, Region, subtracted
 from rules.fields.matching import statuses_of
-from rules.midi.messages import NOTE_ON
-from rules.midi.notation import Naming, format_note
-from rules.program.byte_tables import open_in
-from rules.program.forms import Form
-from rules.program.guards import ALWAYS, NO_CUBES, Guard, either
+from rules.midi.messages import NOTE_ON, SYSEX
+from rules.program.byte_tables import ALL, gate_of, open_in
+from rules.rulefile.port_tables import Device
 from rules.rulefile.reading import Reading
 
-_NOTE_ONS = tuple(Form(NOTE_ON | channel) for channel in range(16))
+_MOST_RANGES = 3
 
 
-def device_hints(compiler: Compiler, reading: Reading, branches: Sequence[BranchReach]) -> Iterator[Problem]:
-    """Everything about devices that may be meant."""
-    yield from _one_channel_for_two(reading)
-    yield from _unreached(reading, branches)
-    for branch in branches:
-        yield from _keys_outside(compiler, branch)
+def device_findings(ways: BranchWays) -> Iterator[Finding]:
+    """All of these."""
+    yield from _one_channel_for_two(ways.reading)
+    yield from _unreached(ways)
+    for branch in ways.branches:
+        yield from _notes_outside(ways, branch)
 
 
-def _one_channel_for_two(reading: Reading) -> Iterator[Problem]:
+def _one_channel_for_two(reading: Reading) -> Iterator[Finding]:
     """Two devices that hear the same channel of one port: what is played on one sounds on both."""
     first: dict[tuple[str, int], str] = {}
     for name, device in reading.ruleset.devices.items():
-        port, channel = device.port, device.channel
-        if channel is None:
+        if device.channel is None:
             continue
-        other = first.setdefault((port, channel), name)
+        other = first.setdefault((device.port, device.channel), name)
         if other != name:
-            text = f'"{other}" listens on channel {channel} of {port} as well: both play the same'
-            yield reading.devices[name].problem(text)
-
-
-def _unreached(reading: Reading, branches: Sequence[BranchReach]) -> Iterator[Problem]:
-    """A device that nothing is ever sent to."""
-    reached = {name for turn in reading.ruleset.on_switch for name in turn.send}
-    for branch in branches:
-        reached.update(name for outlet in branch.outlet.outlets for name in outlet.to)
-    for name, place in reading.devices.items():
-        if name not in reached:
-            yield place.problem("no rule leads here")
-
-
-def _keys_outside(compiler: Compiler, branch: BranchReach) -> Iterator[Problem]:
-    """Keys that a rule names, and that its device doesn't have (ruling 8)."""
-    if not _names_its_keys(branch.plan):
-        return
-    # A keyboard has more keys than most instruments, and a `when` may be meant to help: only what comes however the
-    # switches are set is mentioned.
-    leaving = taken_by(replace(branch.plan, guard=ALWAYS), _NOTE_ONS)
-    for step in branch.plan.steps:
-        leaving = through(step, leaving, only_certain=True)
-    for name in dict.fromkeys(name for outlet in branch.outlet.outlets for name in outlet.to):
-        device = compiler.ruleset.devices.get(name)
-        if device is None or device.notes is None or device.outside != "pass":
-            continue
-        arriving = [form for form in leaving if name in branch.outlet.names_for(form.channel)]
-        for link in branch.outlet.end_of(name):
-            arriving = through(link, arriving, only_certain=True)
-        low, high = device.notes
-        keys = _keys(arriving).items()
-        strays = sorted(key for key, guard in keys if not low <= key <= high and not compiler.layout.negated(guard))
-        if strays:
-            naming = branch.place.source.naming
-            came = _from_to(strays[0], strays[-1], naming)
-            yield branch.place.problem(
-                f'"{name}" has the notes {_from_to(low, high, naming)}, and {came} may arrive: write '
-                f'outside = "drop" or "octave" at the device, or widen `notes`'
+            yield Finding(
+                "shared channel",
+                "doubt",
+                reading.devices[name],
+                f'"{other}" listens on channel {device.channel} of {device.port} as well: both play the same.',
+                "Set one of them to another channel, or give it an output of its own.",
+                about=other,
+                others=(reading.devices[other],),
             )
 
 
-def _names_its_keys(plan: BranchPlan) -> bool:
-    """Return whether the rule or zone says which keys it takes, wherever it takes any."""
-    if plan.zone is not None and plan.zone.notes is not None:
+def _unreached(ways: BranchWays) -> Iterator[Finding]:
+    """A device that nothing is ever sent to."""
+    ruleset = ways.ruleset
+    sent = {name for turn in ruleset.on_switch for name in turn.send}
+    for name, device in ruleset.devices.items():
+        if name in sent or any(_reaches(ways, each, name, device) for each in ways.all_leaving):
+            continue
+        is_named = any(name in branch.destinations for branch in ways.branches)
+        yield Finding(
+            "unreached",
+            "doubt",
+            ways.reading.devices[name],
+            "Rules lead here, but none of their messages arrives." if is_named else "No rule leads here.",
+            "Look at the filters and channels on the way." if is_named else "Name it in the `to` of a rule.",
+        )
+
+
+def _reaches(ways: BranchWays, each: SourcedWay, name: str, device: Device) -> bool:
+    """Return whether a way leads to a device. What has no channel, or is for one that hears all, must name it."""
+    form = each.way.form
+    if ways.pipeline.ports[form.target] != device.port:
+        return False
+    if form.status < SYSEX and device.channel is not None:
+        return hears(device, form.status)
+    branch = ways.by_label.get(form.rule)
+    return branch is not None and name in branch.destinations
+
+
+def hears(device: Device, status: int) -> bool:
+    """Return whether a device listens on the channel of a status."""
+    return device.channel is None or device.channel == (status & 0x0F) + 1
+
+
+def _notes_outside(ways: BranchWays, branch: Branch) -> Iterator[Finding]:
+    """Notes that a rule names, and that its device doesn't have (ruling 8)."""
+    if not _names_its_notes(branch):
+        return
+    for name, device in ways.ruleset.devices.items():
+        if device.notes is None or device.outside != "pass":
+            continue
+        low, high = device.notes
+        arriving = [
+            each
+            for each in ways.leaving.get(branch.label, ())
+            if each.way.form.kind == NOTE_ON
+            and ways.pipeline.ports[each.way.form.target] == device.port
+            and hears(device, each.way.form.status)
+        ]
+        # A keyboard has more keys than most instruments, and a `when` may be meant to help: only what comes however
+        # the switches are set is mentioned.
+        strays = _certain(arriving, ALL & ~gate_of(range(low, high + 1)))
+        if strays:
+            naming = branch.place.source.naming
+            shown = next(each for each in arriving if keys_made(each.way) & strays)
+            yield Finding(
+                "notes outside",
+                "doubt",
+                branch.place,
+                f'"{name}" has the notes {note_ranges(gate_of(range(low, high + 1)), naming)[0]}, '
+                f"and gets {_some(note_ranges(strays, naming))}.",
+                'Write outside = "drop" or outside = "octave" at the device, or widen `notes`.',
+                about=name,
+                example=_example(ways, shown, strays),
+                others=(ways.reading.devices[name],),
+            )
+
+
+def _example(ways: BranchWays, each: SourcedWay, keys: int) -> Example:
+    firsts, seconds = preimage_of_keys(each.way, keys)
+    return example(ways.pipeline, each, firsts=firsts, seconds=seconds)
+
+
+def _some(ranges: Sequence[str]) -> str:
+    more = f" and {len(ranges) - _MOST_RANGES} more ranges" if len(ranges) > _MOST_RANGES + 1 else ""
+    return ", ".join(ranges[:_MOST_RANGES] if more else ranges) + more
+
+
+def _certain(arriving: Sequence[SourcedWay], keys: int) -> int:
+    """The keys of a gate that some of the messages become in every state of the switches."""
+    by_key: dict[int, dict[Given, None]] = {}
+    for each in arriving:
+        given = each.way.region.for_any_memory.given
+        for key in open_in(keys_made(each.way) & keys):
+            by_key.setdefault(key, {})[given] = None
+    everywhere = Region(1, 1)
+    return gate_of(
+        key
+        for key, givens in by_key.items()
+        if () in givens or not subtracted([everywhere], [everywhere._replace(given=given) for given in givens])
+    )
+
+
+def _names_its_notes(branch: Branch) -> bool:
+    """Return whether the rule or zone says which notes it takes, wherever it takes any."""
+    if branch.zone is not None and branch.zone.notes is not None:
         return True
-    asked = [
-        condition for condition in plan.rule.match if NOTE_ON in {status & 0xF0 for status in statuses_of(condition)}
-    ]
-    return bool(plan.rule.match) and all(condition.notes is not None for condition in asked)
-
-
-def _keys(forms: Sequence[Form]) -> dict[int, Guard]:
-    """The keys of note-ons, each with how the switches must stand for it."""
-    found: dict[int, Guard] = {}
-    for form in forms:
-        if form.kind == NOTE_ON:
-            for key in open_in(firsts_out(form.lane(), form.gate_one)):
-                found[key] = either(found.get(key, NO_CUBES), form.guard)
-    return found
-
-
-def _from_to(low: int, high: int, naming: Naming) -> str:
-    return format_note(low, naming) if low == high else f"{format_note(low, naming)} to {format_note(high, naming)}"
+    match = branch.rule.match
+    asked = [condition for condition in match if NOTE_ON in {status & 0xF0 for status in statuses_of(condition)}]
+    return bool(match) and all(condition.notes is not None for condition in asked)

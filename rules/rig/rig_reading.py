@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 from rules.analysis.branch_reach import BranchReach, branch_reaches, port_reach, taken_by
+from rules.analysis.finding import SEVERITIES, Finding
 from rules.compiler.compiler import Compiler
-from rules.errors import Problem
 from rules.fields.conditions import Condition
 from rules.midi.notation import STANDARD, Naming, format_note
 from rules.program.forms import Form
@@ -23,8 +24,10 @@ from rules.rulefile.stages import Stage
 from rules.steps.velocity import Shape
 from rules.steps.wording import all_of, any_of
 
+_MOST_MARKS: Final = 2
 
-def rig_view(reading: Reading, findings: Iterable[Problem], title: str) -> RigView:
+
+def rig_view(reading: Reading, findings: Iterable[Finding], title: str) -> RigView:
     """Return what the picture of these rule files shows, with what `check` finds in them."""
     return _RigReader(reading, findings).view(title)
 
@@ -37,15 +40,17 @@ def curves_in(reading: Reading) -> tuple[Curve, ...]:
 class _RigReader:
     """Rule files on their way to a view of the rig."""
 
-    def __init__(self, reading: Reading, findings: Iterable[Problem]) -> None:
+    def __init__(self, reading: Reading, findings: Iterable[Finding]) -> None:
         self._reading = reading
         self._ruleset = reading.ruleset
         self._compiler = Compiler(reading.ruleset, ())
         self._curves = curves_in(reading)
         self._letters: Mapping[Shape, str] = letters_of(self._curves)
         self._marks = tuple(
-            Mark(number, "doubt", problem.place or problem.file, problem.text)
-            for number, problem in enumerate(findings, 1)
+            Mark(
+                number, finding.severity, finding.place.words or finding.place.file, f"{finding.label}: {finding.text}"
+            )
+            for number, finding in enumerate(findings, 1)
         )
         self._branches: dict[int, list[BranchReach]] = {}
         for branch in branch_reaches(self._compiler, reading):
@@ -110,8 +115,10 @@ class _RigReader:
         return EndView(name, tuple(facts), self._marks_at(place))
 
     def _marks_at(self, place: Location) -> tuple[Mark, ...]:
+        """The gravest findings at a place; there is no room for more, and the list below the picture has all."""
         words = place.words
-        return tuple(mark for mark in self._marks if mark.place == words or mark.place.startswith(f"{words},"))
+        here = [mark for mark in self._marks if mark.place == words or mark.place.startswith(f"{words},")]
+        return tuple(sorted(here, key=lambda mark: (SEVERITIES.index(mark.severity), mark.number))[:_MOST_MARKS])
 
     # -- rules --------------------------------------------------------------------------------------------------------
 

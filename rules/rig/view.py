@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from rules.analysis.finding import Severity
 from rules.midi.notation import STANDARD, Naming
 from rules.steps.velocity import Shape
 
@@ -13,7 +14,7 @@ class Mark:
     """A finding: its number in the picture, how grave it is in a word, where it is and what it says."""
 
     number: int
-    severity: str
+    severity: Severity
     place: str
     text: str
 

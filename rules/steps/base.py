@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, ClassVar, Protocol, TypeVar
+from typing import Any, ClassVar, NamedTuple, Protocol, TypeVar
 
 from pydantic import model_validator
 
@@ -37,6 +37,14 @@ class StepContext(Protocol):
     def node(self, make: Callable[[], SomeNode]) -> SomeNode:
         """The memory of this step: made once, and the same for every form that comes through."""
         ...
+
+
+class StepDoubt(NamedTuple):
+    """What may not be meant: the kind of finding that it is, what is so, and what to write instead."""
+
+    kind: str
+    text: str
+    remedy: str
 
 
 class Step(TableModel):
@@ -91,8 +99,8 @@ class Step(TableModel):
         """Return whether the step moves all keys of a channel (1-16)."""
         return False
 
-    def doubts(self, channels: frozenset[int]) -> Iterator[str]:
-        """Return what is odd about the step where notes on some channels (1-16) come to it: a text for each."""
+    def doubts(self, channels: frozenset[int]) -> Iterator[StepDoubt]:
+        """Return what is odd about the step where notes on some channels (1-16) come to it."""
         yield from ()
 
     @abstractmethod

@@ -17,7 +17,7 @@ from rules.midi.notation import Naming
 from rules.program.byte_tables import ALL, NO_BYTE, gate_of, table_of
 from rules.program.forms import Form
 from rules.program.loss_reasons import OUT_OF_RANGE
-from rules.steps.base import Step, StepContext
+from rules.steps.base import Step, StepContext, StepDoubt
 from rules.steps.wording import channels
 
 DRUMS: Final = 10
@@ -98,10 +98,14 @@ class TransposeStep(Step):
         """Return whether the step moves all keys of a channel (1-16)."""
         return self.by != 0 and channel not in self.except_channels
 
-    def doubts(self, channels: frozenset[int]) -> Iterator[str]:
+    def doubts(self, channels: frozenset[int]) -> Iterator[StepDoubt]:
         """Channel 10 moved along with the rest, where `except_channels` doesn't say that it is meant (ruling 19)."""
         if self.transposes(DRUMS) and DRUMS in channels and "except_channels" not in self.model_fields_set:
-            yield "channel 10 (usually drums) is transposed too: write `except_channels = 10`, or `[]` to keep that"
+            yield StepDoubt(
+                "drums moved",
+                "Channel 10 (usually drums) is transposed too.",
+                "Write `except_channels = 10`, or `except_channels = []` if it is meant.",
+            )
 
     def words(self, naming: Naming) -> str:
         """The step in words."""

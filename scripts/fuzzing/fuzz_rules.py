@@ -9,7 +9,7 @@ What must hold:
 
 * A file is read, or refused with RuleFileError. Nothing else is raised; what was read compiles, and its tests run.
 * Each problem has a line of the file (or none) and a text of one line, without a word of the libraries behind it.
-* It takes less than 10 seconds of the processor.
+* It takes less than 10 seconds of the processor, all findings included.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from fuzzing.time_limit import SECONDS_A_FILE, time_limit  # noqa: E402
-from rules.analysis.findings import hints_of  # noqa: E402
+from rules.analysis.findings import findings_of  # noqa: E402
 from rules.analysis.rule_tests import run_tests  # noqa: E402
 from rules.compiler.compiler import compile_rules  # noqa: E402
 from rules.errors import Problem, RuleFileError  # noqa: E402
@@ -195,11 +195,15 @@ def judge(data: bytes) -> tuple[str, str]:
         with time_limit(SECONDS_A_FILE):
             reading = read_rule_set([("rules.toml", data)])
             outcomes = run_tests(reading, compile_rules(reading.ruleset))
+            findings = findings_of(reading)
     except RuleFileError as error:
         return "refused", next((wrong for problem in error.problems if (wrong := oddity(problem, data))), "")
     except Exception as error:
         return "violation", f"{type(error).__name__}: {error}"
-    said = [*hints_of(reading), *(fault for outcome in outcomes for fault in outcome.faults)]
+    said = [
+        *(finding.problem for finding in findings),
+        *(fault for outcome in outcomes for fault in outcome.faults),
+    ]
     wrong = next((wrong for problem in said if (wrong := oddity(problem, data))), "")
     return ("read, and its tests pass" if all(one.passed for one in outcomes) else "read, and a test fails"), wrong
 

@@ -71,6 +71,7 @@ FILES = SAVED | {
     .replace('  { velocity = { limit = "20..110" } },\n', "")
     .split("[[tests]]")[0],
     "failing.toml": _FIRST.replace("note-on 3 D4 110", "note-on 3 D4 120"),
+    "gap.toml": re.sub(r"accept = .*\n", "", SAVED["split.toml"]),
 }
 """The files that a reader is asked to save, or that the pages spoil."""
 

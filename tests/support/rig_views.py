@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.analysis.findings import hints_of
+from rules.analysis.findings import findings_of
 from rules.rig.rig_picture import draw_rig
 from rules.rig.rig_reading import rig_view
 from rules.rig.svg import Picture
@@ -33,10 +33,10 @@ def reading_of(text: str) -> Reading:
 def view_of(rules: str, ports: str = PORTS) -> RigView:
     """Return what the picture of a rule file shows."""
     reading = reading_of(ports + rules)
-    return rig_view(reading, hints_of(reading), "rig.toml")
+    return rig_view(reading, findings_of(reading), "rig.toml")
 
 
 def picture_of(text: str | bytes) -> Picture:
     """Return the picture of a whole rule file."""
     reading = read_rule_set([("rig.toml", text if isinstance(text, bytes) else text.encode())])
-    return draw_rig(rig_view(reading, hints_of(reading), "rig.toml")).picture
+    return draw_rig(rig_view(reading, findings_of(reading), "rig.toml")).picture

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.support.command_shell import RULES, CommandShell
+from tests.support.command_shell import RULES, TAKE, CommandShell, midi
 
 TESTED = (
     RULES
@@ -64,38 +64,118 @@ def test_a_test_that_fails_says_what_came_instead(shell: CommandShell) -> None:
     assert "expected note-on 10 C2 100, note-on 10 C2 100, but got note-on 10 C2 100" in fault
 
 
-def test_hints_are_no_faults(shell: CommandShell) -> None:
-    """What is odd is told, and the exit code is 0 all the same."""
-    shell.put(
-        "odd.toml", RULES.replace("rechannel = 4", "transpose = 12").replace("match = { channel = 1 }", "").encode()
-    )
+ODD = RULES.replace("rechannel = 4", "transpose = 12").replace("match = { channel = 1 }", "")
+
+
+def test_doubts_are_no_faults(shell: CommandShell) -> None:
+    """What is odd is told with what to do, and the exit code is 0 all the same."""
+    shell.put("odd.toml", ODD.encode())
     answer = shell.run("check", "odd.toml")
     assert answer.code == 0
-    hint = answer.out.splitlines()[3]
-    assert answer.out.splitlines()[2] == "Worth a second look:"
-    assert hint.startswith('  odd.toml:11: rule "to the organ", step 1 (transpose): ')
+    lines = answer.out.splitlines()
+    assert lines[2:6] == [
+        "Worth a second look:",
+        '  odd.toml:11: rule "to the organ", step 1 (transpose): drums moved',
+        "    Channel 10 (usually drums) is transposed too.",
+        "    Write `except_channels = 10`, or `except_channels = []` if it is meant.",
+    ]
+    assert '  accept = { "drums moved" = "your reason" }' in lines
+
+
+def test_mistakes_are_faults(shell: CommandShell) -> None:
+    """They come first and are counted; exit code 1."""
+    shell.put("wrong.toml", (ODD + "steps = [{ filter = { keep = { channel = 11 } } }]\n").encode())
+    answer = shell.run("check", "wrong.toml")
+    assert (answer.code, answer.err) == (1, "")
+    lines = answer.out.splitlines()
+    assert lines[0] == "wrong.toml: 3 ports, 2 rules; 1 mistake found"
+    assert lines[2:6] == [
+        "Mistakes:",
+        '  wrong.toml:14: rule "to the kit": all lost',
+        "    Everything that this rule matches is dropped before it arrives.",
+        "    Example: note-on 10 C4 100 from keys",
+    ]
+    assert not shell.run("check", "wrong.toml", "--json").data["ok"]
+
+
+def test_what_is_printed_fits_80_columns(shell: CommandShell) -> None:
+    """Findings and the load of a take, whatever the names."""
+    names = ODD.replace('"to the organ"', '"from the keys to the organ in the back of the pit"')
+    shell.put("odd.toml", names.replace('"Rack 1" }', '"Rack 1", connection = "din" }').encode())
+    shell.put("take.mid", TAKE)
+    for line in shell.run("check", "odd.toml", "--take", "take.mid").out.splitlines():
+        assert len(line) <= 80 or line.startswith("There are no tests")
+
+
+DIN = RULES.replace('"Rack 1" }', '"Rack 1", connection = "din" }')
+CHORD = midi("00 90 3C 64 00 90 40 64 00 90 43 64 60 80 3C 40 00 80 40 40 00 80 43 40 00 FF 2F 00")
+
+
+def test_the_load_of_a_take(shell: CommandShell) -> None:
+    """Each DIN connection, the worst moment by bar and by time, the message that is late, and a plot."""
+    shell.put("din.toml", DIN.encode())
+    shell.put("take.mid", CHORD)
+    answer = shell.run("check", "din.toml", "--take", "take.mid")
+    assert (answer.code, answer.err) == (0, "")
+    lines = answer.out.splitlines()
+    at = lines.index("rack1 (DIN): 6 messages, 18 bytes")
+    assert lines[at + 1 : at + 4] == [
+        "  Busiest second: 1 % of what it can carry, from 0:00.000",
+        "  Worst moment: bar 1, beat 1, at 0:00.000",
+        "    note-on 4 G4 100 is 1.9 ms late.",
+    ]
+    assert lines[at + 4].startswith("     35 % |#") or "% |#" in lines[at + 4]
+    assert any(line.startswith("    late |") for line in lines)
+
+
+def test_the_load_of_a_take_as_data(shell: CommandShell) -> None:
+    """The same, with the columns of the plot."""
+    shell.put("din.toml", DIN.encode())
+    shell.put("take.mid", CHORD)
+    (load,) = shell.run("check", "din.toml", "--take", "take.mid", "--json").data["take"]
+    assert (load["port"], load["messages"], load["bytes"]) == ("rack1", 6, 18)
+    assert load["worst"] == {
+        "message": "note-on 4 G4 100",
+        "bytes": "93 43 64",
+        "late_ms": 1.92,
+        "seconds": 0.0,
+        "bar": 1,
+        "beat": 1,
+        "track": 1,
+    }
+    assert max(load["columns"]["late_ms"]) == 1.92
+    assert len(load["columns"]["load"]) == 60
+
+
+def test_a_take_without_a_din_connection(shell: CommandShell) -> None:
+    """It says which setting is missing; data is an empty list."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run("check", "rules.toml", "--take", "take.mid")
+    assert (
+        answer.out.splitlines()[-1]
+        == 'No output is a DIN connection: write connection = "din" on the port that is one.'
+    )
+    assert shell.run("check", "rules.toml", "--take", "take.mid", "--json").data["take"] == []
+    shell.put("silent.toml", DIN.replace("channel = 1 ", "channel = 5 ").encode())
+    answer = shell.run("check", "silent.toml", "--take", "take.mid")
+    assert answer.out.splitlines()[-1] == "rack1 (DIN): the take sends nothing here."
 
 
 @pytest.mark.parametrize(
-    ("otherwise", "words"),
+    ("arguments", "words"),
     [
-        (False, 'clock could come from "seq" (rig.toml:6) or "keys" (rig.toml:9), so none goes out'),
-        (
-            True,
-            'clock comes from "seq" (rig.toml:6), although "keys" (rig.toml:9) plays here too',
-        ),
+        (("--take", "missing.mid"), "missing.mid: the recording can't be read: there is no such file or folder"),
+        (("--from", "keys"), "--from says as which port a take plays: write --take FILE.mid too"),
+        (("--take", "take.mid", "--from", "kyes"), 'there is no input port named "kyes"'),
+        (("--take", "rules.toml"), "byte 0: not a Standard MIDI File"),
     ],
 )
-def test_rival_clocks_are_named_with_the_line_to_write(shell: CommandShell, otherwise: bool, words: str) -> None:
-    """Both rules by their lines, and `clock` for the port (ruling 26)."""
-    ports = "[ports]\nseq = { input = true }\nkeys = { input = true }\nrack = { output = true }\n"
-    rules = '\n[[rules]]\nfrom = "seq"\nto = "rack"\n[[rules]]\nfrom = "keys"\nto = "rack"\n'
-    shell.put("rig.toml", (ports + rules + ("otherwise = true\n" if otherwise else "")).encode())
-    answer = shell.run("check", "rig.toml")
-    assert answer.code == 0
-    assert (
-        f'  rig.toml:4: port "rack": {words}: write clock = "seq" on port "rack", or "none"' in answer.out.splitlines()
-    )
+def test_a_take_that_can_not_be_used(shell: CommandShell, arguments: tuple[str, ...], words: str) -> None:
+    """It says what is wrong; exit code 2."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run("check", "rules.toml", *arguments)
+    assert answer.code == 2
+    assert words in answer.err
 
 
 def test_all_faults_are_told_at_once(shell: CommandShell) -> None:
@@ -130,7 +210,7 @@ def test_the_findings_as_data(shell: CommandShell) -> None:
     assert data["counts"] == {"ports": 3, "devices": 0, "switches": 0, "rules": 2, "tests": 3, "promises": 0}
     assert [test["passed"] for test in data["tests"]] == [True, True, False]
     assert data["tests"][2]["faults"][0]["file"] == "failing.toml"
-    assert data["hints"] == []
+    assert data["findings"] == []
 
 
 def test_rule_files_that_can_not_be_used_as_data(shell: CommandShell) -> None:
@@ -157,9 +237,9 @@ def test_fifty_problems_are_shown_and_the_rest_is_counted(shell: CommandShell) -
     assert len(data["error"].splitlines()) == 51
 
 
-def test_fifty_hints_and_faults_are_shown_and_the_rest_is_counted(shell: CommandShell) -> None:
+def test_fifty_findings_and_faults_are_shown_and_the_rest_is_counted(shell: CommandShell) -> None:
     """In words and as data alike."""
-    devices = "".join(f'[devices.d{number}]\nport = "rack1"\n' for number in range(60))
+    devices = "".join(f'[devices.d{number}]\nport = "rack1"\n' for number in range(61))
     tests = "".join(
         f'[[tests]]\nname = "{number}"\nfrom = "keys"\nplay = "note-on 2 C4 100"\n'
         'expect = { rack1 = "note-on 1 C4 100" }\n'
@@ -169,11 +249,31 @@ def test_fifty_hints_and_faults_are_shown_and_the_rest_is_counted(shell: Command
     answer = shell.run("check", "odd.toml")
     lines = answer.out.splitlines()
     assert answer.code == 1
-    assert [line for line in lines if line.startswith("  ...")] == ["  ... and 10 more", "  ... and 20 more"]
-    assert len(lines) == 2 + 1 + 51 + 1 + 1 + 51
+    assert [line for line in lines if line.startswith("  ...")] == ["  ... and 11 more", "  ... and 20 more"]
+    assert sum(line.endswith(": unreached") for line in lines) == 50
     data = shell.run("check", "odd.toml", "--json").data
-    assert (len(data["hints"]), data["hint_count"]) == (50, 60)
+    assert (len(data["findings"]), data["finding_count"]) == (50, 61)
+    assert data["findings"][0] == {
+        "finding": "unreached",
+        "kind": "unreached",
+        "severity": "doubt",
+        "file": "odd.toml",
+        "line": 20,
+        "place": 'device "d0"',
+        "text": "No rule leads here.",
+        "remedy": "Name it in the `to` of a rule.",
+        "example": None,
+        "with": [],
+    }
     assert [(len(test["faults"]), test["fault_count"]) for test in data["tests"]] == [(1, 1)] * 70
+
+
+def test_an_example_as_data(shell: CommandShell) -> None:
+    """Where it comes from, in words and bytes, and the switches."""
+    shell.put("wrong.toml", (ODD + "steps = [{ filter = { keep = { channel = 11 } } }]\n").encode())
+    data = shell.run("check", "wrong.toml", "--json").data
+    (lost,) = [finding for finding in data["findings"] if finding["kind"] == "all lost"]
+    assert lost["example"] == {"from": "keys", "message": "note-on 10 C4 100", "bytes": "99 3C 64", "switches": {}}
 
 
 PROMISES = """

@@ -1,11 +1,10 @@
-"""Hints about devices: what can't be told from the rules alone whether it is meant."""
+"""Devices that can't be told apart, that nothing reaches, or that get notes which they don't have."""
 
 from __future__ import annotations
 
 import pytest
 
-from rules.analysis.findings import hints_of
-from rules.rulefile.reading import read_rule_set
+from tests.support.found import found
 
 RIG = """
 [ports]
@@ -18,11 +17,13 @@ up = { from = "keys", note = "C1" }
 BASS = 'bass = { port = "rack", channel = 4, notes = "C2..C4" }'
 
 
+KINDS = ("shared channel", "unreached", "notes outside")
+
+
 def hints(devices: str, rule: str) -> list[str]:
     """What is said about some devices and one rule from the keys."""
     text = f'{RIG}[devices]\n{devices}\n[[rules]]\nname = "one"\nfrom = "keys"\n{rule}\n'
-    found = hints_of(read_rule_set([("rules.toml", text.encode())]))
-    return [f"{problem.place}: {problem.text}" for problem in found]
+    return [f"{finding.place.words}: {finding.text}" for finding in found(text, *KINDS)]
 
 
 CHOSEN = "match = { channel = 1 }"
@@ -35,7 +36,7 @@ def test_two_devices_on_one_channel_of_a_port_are_mentioned() -> None:
         'far = { port = "box", channel = 4 }\nany = { port = "rack" }\nall = { port = "rack" }'
     )
     assert hints(devices, f'{CHOSEN}\nto = ["organ", "bass", "far", "any", "all"]') == [
-        'device "bass": "organ" listens on channel 4 of rack as well: both play the same'
+        'device "bass": "organ" listens on channel 4 of rack as well: both play the same.'
     ]
 
 
@@ -46,23 +47,32 @@ def test_a_device_that_nothing_reaches_is_mentioned() -> None:
         '[[rules.zones]]\nnotes = "..B3"\nto = { 1 = "d1", "2..16" = "d2" }\n[[rules.zones]]\nto = "d3"\n'
         '[[on_switch]]\nwhen = "up"\nsend = { d4 = "program 1" }'
     )
-    assert hints(devices, f"{CHOSEN}\n{rule}") == ['device "d5": no rule leads here']
+    assert hints(devices, f"{CHOSEN}\n{rule}") == [
+        'device "d2": Rules lead here, but none of their messages arrives.',
+        'device "d5": No rule leads here.',
+    ]
 
 
-OUTSIDE = (
-    '"bass" has the notes C2 to C4, and {} may arrive: write outside = "drop" or "octave" at the device, '
-    "or widen `notes`"
-)
+def test_a_device_whose_messages_all_end_on_the_way_is_mentioned() -> None:
+    """A rule names it, and drops what it would send there."""
+    assert hints('organ = { port = "rack", channel = 4 }', f'{CHOSEN}\nto = {{ 2 = "organ" }}') == [
+        'device "organ": Rules lead here, but none of their messages arrives.'
+    ]
+    assert hints('organ = { port = "rack", channel = 4 }', f'{CHOSEN}\nto = {{ 1 = "organ" }}') == []
+    assert hints('organ = { port = "rack", channel = 4 }', 'match = { channel = 4 }\nto = "rack"') == []
+
+
+OUTSIDE = '"bass" has the notes C2..C4, and gets {}.'
 
 
 @pytest.mark.parametrize(
     ("rule", "strays"),
     [
-        ('match = { channel = 1, notes = "C2..C5" }\nto = "bass"', "C#4 to C5"),
-        ('match = { channel = 1, notes = "C1..C4" }\nto = "bass"', "C1 to B1"),
+        ('match = { channel = 1, notes = "C2..C5" }\nto = "bass"', "C#4..C5"),
+        ('match = { channel = 1, notes = "C1..C4" }\nto = "bass"', "C#1..B1"),  # C1 turns a switch
         ('match = { channel = 1, notes = ["C3", "D4"] }\nto = "bass"', "D4"),
         ('match = { channel = 1, notes = "C2..C3" }\nsteps = [{ transpose = 12 }, { transpose = 2 }]\nto = "bass"',
-         "C#4 to D4"),
+         "C#4..D4"),
     ],
 )  # fmt: skip
 def test_keys_that_a_device_does_not_have_are_mentioned(rule: str, strays: str) -> None:
@@ -80,8 +90,8 @@ def test_kinds_that_hold_notes_do_not_keep_keys_from_being_mentioned(kind: str) 
 def test_a_zone_names_keys_as_well() -> None:
     """Within those of its rule."""
     rule = 'match = { channel = 1, notes = "C3.." }\nto = "bass"\n[[rules.zones]]\nnotes = "..E4"'
-    assert hints(BASS, rule) == [f'rule "one", zone 1: {OUTSIDE.format("C#4 to E4")}']
-    assert hints(BASS, f'{rule}\nname = "low"') == [f'rule "one", zone "low": {OUTSIDE.format("C#4 to E4")}']
+    assert hints(BASS, rule) == [f'rule "one", zone 1: {OUTSIDE.format("C#4..E4")}']
+    assert hints(BASS, f'{rule}\nname = "low"') == [f'rule "one", zone "low": {OUTSIDE.format("C#4..E4")}']
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from rules.analysis.findings import hints_of
+from rules.analysis.findings import findings_of
 from rules.rig.rig_picture import draw_rig
 from rules.rig.rig_reading import rig_view
 from rules.rulefile.reading import read_rule_set
@@ -89,9 +89,10 @@ def test_long_names_are_shortened_and_whole_in_a_tooltip() -> None:
 def test_a_finding_stands_at_its_rule_and_below_the_picture() -> None:
     """Under one number."""
     svg = picture_of(f'{PORTS}[[rules]]\nname = "all"\nfrom = "keys"\nto = ["organ", "kit"]').svg()
-    marks = [box for box in texts(svg) if box.text == "doubt 1"]
-    assert len(marks) == 2
-    assert any(text.startswith('rule "all": all 16 channels go into one') for text in shown(svg))
+    (line,) = [text for text in shown(svg) if text.startswith('rule "all": all channels: organ')]
+    assert line.endswith('All 16 channels go into channel 4 of "organ".')
+    marks = [box.text for box in texts(svg) if box.text.startswith("doubt ")]
+    assert any(marks.count(mark) == 2 for mark in marks)
 
 
 def test_small_rigs_have_large_letters() -> None:
@@ -130,6 +131,6 @@ def test_many_curves_are_left_to_a_picture_of_their_own() -> None:
         for number in range(7)
     )
     reading = read_rule_set([("rig.toml", (PORTS + rules).encode())])
-    drawn = draw_rig(rig_view(reading, hints_of(reading), "rig.toml"))
+    drawn = draw_rig(rig_view(reading, findings_of(reading), "rig.toml"))
     assert not drawn.has_curves
     assert "A: fixed at 90" not in shown(drawn.picture.svg())

@@ -114,10 +114,20 @@ def test_findings_stand_at_what_they_are_about() -> None:
     """All channels into one: at the rule. A device that nothing leads to: at the device."""
     view = view_of(RULE + 'to = "organ"')
     (rule,) = view.rules
-    assert [mark.label for mark in rule.marks] == ["doubt 2"]
+    (mark,) = rule.marks
+    assert mark.text == 'all channels: organ: All 16 channels go into channel 4 of "organ".'
     kit = view.outputs[0].devices[1]
-    assert [mark.text for mark in kit.marks] == ["no rule leads here"]
-    assert [mark.number for mark in view.marks] == [1, 2]
+    assert [mark.text for mark in kit.marks] == ["unreached: No rule leads here."]
+    assert [mark.number for mark in view.marks] == list(range(1, len(view.marks) + 1))
+    assert mark in view.marks
+
+
+def test_the_gravest_findings_stand_at_a_part() -> None:
+    """Two at most: all of them are in the list."""
+    view = view_of(RULE + 'steps = [{ transpose = 2 }]\nto = ["organ", "kit"]')
+    (rule,) = view.rules
+    assert len([mark for mark in view.marks if mark.place.startswith('rule "tune"')]) == 3
+    assert [mark.severity for mark in rule.marks] == ["doubt", "doubt"]
 
 
 def test_curves_have_letters_places_and_each_shape_once() -> None:

@@ -224,7 +224,7 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert str(everything.switches["key"]) == "everything.toml:29"
     assert [place.line for place in everything.rules] == [33, 39]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 59
-    assert [place.line for place in everything.on_switch] == [100]
+    assert [place.line for place in everything.on_switch] == [101]
     assert [(place.line, place.words) for place in everything.tests] == [(106, 'test "part 11 reaches only the organ"')]
 
 

@@ -1,0 +1,100 @@
+"""Findings as `check` prints them: in words within 80 columns, and as data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any, Final
+
+from router.text.formatting import number, plain
+from rules.errors import MOST_PROBLEMS
+from rules.midi.notation import format_message, in_hex
+
+if TYPE_CHECKING:
+    from rules.analysis.finding import Finding, Severity
+    from rules.rulefile.locations import Location
+
+WIDTH: Final = 80
+_NO_BREAK: Final = "\u00a0"
+
+_TITLES: Final[Mapping[Severity, str]] = {
+    "mistake": "Mistakes:",
+    "doubt": "Worth a second look:",
+    "remark": "Worth knowing:",
+}
+
+
+def finding_lines(findings: Sequence[Finding]) -> Iterator[str]:
+    """Yield the lines for findings, a section for each severity, and how to accept one. Nothing where none is."""
+    for severity, title in _TITLES.items():
+        those = [finding for finding in findings if finding.severity == severity]
+        if not those:
+            continue
+        yield from ("", title)
+        for finding in those[:MOST_PROBLEMS]:
+            yield from _lines(finding)
+        yield from more(len(those))
+    meant = next((finding for finding in findings if finding.kind != "not found"), None)
+    if meant is not None:
+        yield ""
+        yield from _wrapped("Is one of them meant? Write it next to its rule, device, port or switch, as in", "")
+        yield f'  accept = {{ "{plain(meant.label)}" = "your reason" }}'
+
+
+def more(amount: int) -> list[str]:
+    """Return the line that counts what isn't shown, if anything isn't."""
+    return [f"  ... and {number(amount - MOST_PROBLEMS)} more"] if amount > MOST_PROBLEMS else []
+
+
+def _lines(finding: Finding) -> Iterator[str]:
+    yield from _wrapped(f"{_at(finding.place)}: {finding.label}", "  ")
+    yield from _wrapped(finding.text, "    ")
+    if finding.example is not None:
+        yield from _wrapped(f"Example: {finding.example.words(finding.naming)}", "    ")
+    if finding.others:
+        yield from _wrapped(f"With: {', '.join(map(_at, finding.others))}", "    ")
+    yield from _wrapped(finding.remedy, "    ")
+
+
+def _at(place: Location) -> str:
+    words = place.words
+    return f"{place}: {words}" if words else str(place)
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    """Return a text in lines of at most 80 columns; a word that is longer stays whole, and so does `100 %`."""
+    lines = wrap(
+        plain(text).replace(" %", f"{_NO_BREAK}%"),
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=f"{indent}  " if indent == "  " else indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace(_NO_BREAK, " ") for line in lines]
+
+
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """Return a finding for programs."""
+    example = finding.example
+    return {
+        "finding": finding.label,
+        "kind": finding.kind,
+        "severity": finding.severity,
+        **_place_data(finding.place),
+        "text": finding.text,
+        "remedy": finding.remedy,
+        "example": None
+        if example is None
+        else {
+            "from": example.source,
+            "message": format_message(example.message, finding.naming),
+            "bytes": in_hex(example.message),
+            "switches": dict(example.switches),
+        },
+        "with": [_place_data(place) for place in finding.others],
+    }
+
+
+def _place_data(place: Location) -> dict[str, Any]:
+    return {"file": place.file, "line": place.line, "place": place.words}
