@@ -202,6 +202,24 @@ def test_a_daemon_that_leaves_has_saved_the_recording(
     assert "take.mid" in capsys.readouterr().out
 
 
+def test_the_recording_of_a_daemon_that_was_killed_is_saved_by_the_command(
+    shell: CommandShell, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody else does it: what was written of the journal becomes the take, and the journal is gone."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path_factory.mktemp("run")))
+    monkeypatch.setattr(recording, "_ASK_EVERY_S", 0.01)
+    journal = orphan(shell.folder / "take.mid.journal", *PLAYED)
+    answers = iter([str(journal)])
+    control = ControlServer("pointsman", {"record": lambda asked: {"journal": next(answers, None)}})
+    control.start()
+    try:
+        assert main(["record", "-o", "take.mid"]) == 0
+    finally:
+        control.stop()
+    assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
+    assert list(shell.files()) == ["take.mid"]
+
+
 @pytest.mark.parametrize("exists_before", [False, True])
 def test_a_daemon_that_leaves_before_anything_was_played_has_saved_nothing(
     daemon: Daemon,

@@ -74,3 +74,11 @@ def test_numbers_have_names() -> None:
 def test_the_time_on_the_wall_comes_back(seconds: float) -> None:
     """To the fraction of a second."""
     assert journal.wall_in(journal.wall_data(seconds)) == seconds
+
+
+def test_kinds_keep_their_numbers() -> None:
+    """Journals and reports of earlier versions stay readable: a new kind gets a new number."""
+    names = ["RULES", "NAMES", "IN", "OUT", "LOST", "BACK", "TURN", "PANIC", "LEFT", "WALL"]
+    names += ["STATE", "RECORDED", "RENAMED"]
+    assert [getattr(journal, name) for name in names] == list(range(1, 14))
+    assert sorted(RECORD_KINDS) == list(range(1, 14))
