@@ -92,6 +92,12 @@ class AdvanceTrigger(Trigger):
         examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "F6", by = -1 } }'],
     )
 
+    @model_validator(mode="after")
+    def _goes_on(self) -> AdvanceTrigger:
+        if self.by == 0:
+            raise fault("`by = 0` goes to no other value: write 1 to go on, or -1 to go back")
+        return self
+
 
 SetTriggers = Annotated[tuple[SetTrigger, ...], OneOrMany]
 

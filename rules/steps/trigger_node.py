@@ -28,13 +28,19 @@ class TriggerNode(Node):
     acts: ClassVar[bool] = True
 
     def __init__(
-        self, switch: str, *, pass_on: bool = False, momentary: bool = False, state: State | None = None, by: int = 0
+        self,
+        switch: str,
+        *,
+        pass_on: bool = False,
+        momentary: bool = False,
+        state: State | None = None,
+        by: int | None = None,
     ) -> None:
         super().__init__()
         self.switch = switch
         self._pass_on = pass_on
         self._momentary = momentary
-        self._toggles = not momentary and state is None and not by
+        self._toggles = not momentary and state is None and by is None
         self._state = state
         self._by = by
 
@@ -56,7 +62,7 @@ class TriggerNode(Node):
             return code
         if self._toggles:
             return 1 - code
-        if not self._by:
+        if self._by is None:
             return field.states.index(self._state)
         code += self._by
         return code % len(field.states) if field.round else max(0, min(len(field.states) - 1, code))
@@ -88,7 +94,7 @@ class TriggerNode(Node):
             context.turn(self.switch, pressed)
         elif pressed and self._toggles:
             context.toggle(self.switch)
-        elif pressed and self._by:
+        elif pressed and self._by is not None:
             context.advance_switch(self.switch, self._by)
         elif pressed and self._state is not None:
             context.choose(self.switch, self._state)
