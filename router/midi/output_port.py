@@ -10,7 +10,7 @@ from router.midi.backend import Backend, RawOutput
 from router.midi.heartbeat import Heartbeat
 from router.text.formatting import count, number
 from rules.midi.messages import SYSEX
-from rules.ports.pacing import Credit, Limit, Pacer, Wire
+from rules.ports.pacing import Credit, Limit, Pacer, Wire, is_later_piece
 from rules.ports.patterns import Wanted, bare_name
 
 _ALLOWANCE: Final = 64  # messages
@@ -110,15 +110,17 @@ class OutputPort:
         else:
             self._send_with_care(message, now)
 
-    def _give(self, message: bytes) -> None:
-        """Hand a message over to the system."""
+    def _give(self, message: bytes, counts: bool = True) -> bool:
+        """Hand a message over to the system; return whether it was taken."""
         try:
             self._send(message)
-            self.messages += 1
+            self.messages += counts
         except Exception as error:  # whatever a library raises must cost no more than this message
             self.lost += 1
             self._refusals += 1
             self._last_refusal = str(error)
+            return False
+        return True
 
     def _send_with_care(self, message: bytes, now: int) -> None:
         """Send what the fast path doesn't cover: closed ports, sysex, limits, and messages that wait."""
@@ -152,7 +154,8 @@ class OutputPort:
         """Send what waits and may go; when to come again (ns), NEVER if nothing waits or it waits for the heartbeat."""
         take = self._pacer.take
         while (message := take(now)) is not None:
-            self._give(message)
+            if not self._give(message, counts=not is_later_piece(message)):
+                self._pacer.break_off()
         if self._pacer and self._heartbeat is not None:
             self._heartbeat.hurry = True
         return self._pacer.next_time(now)

@@ -12,7 +12,7 @@ from typing import Final, Protocol
 
 from rules.midi.controllers import FIRST_MODE, SWITCH_CONTROLLERS
 from rules.midi.din import MICROSECONDS_A_BYTE
-from rules.midi.messages import CONTROLLER, SYSEX, is_note_off, is_note_on
+from rules.midi.messages import CLOCK, CONTROLLER, END_OF_SYSEX, NOTE_OFF, SYSEX, is_note_off, is_note_on
 from rules.midi.neutral import is_at_rest, rest_place
 from rules.timing.delays import NANOSECONDS_PER_SECOND, NEVER
 
@@ -26,7 +26,11 @@ MOST_WAITING: Final = 32_768
 
 
 class Limit(Protocol):
-    """One bound of an output."""
+    """One bound of an output. `piece`: a longer sysex goes in pieces of so many bytes; None: it goes whole."""
+
+    @property
+    def piece(self) -> int | None:
+        """It may change with who listens."""
 
     def when(self, message: bytes, now: int) -> int:
         """The earliest time at which a message may go: `now`, later, or NEVER (until something happens)."""
@@ -45,6 +49,7 @@ class Wire:
     wait for what the wire has not begun to carry (ruling 28).
     """
 
+    piece: int | None = None
     AHEAD: Final = 2 * NANOSECONDS_A_BYTE
     URGENT_AHEAD: Final = 32 * NANOSECONDS_A_BYTE
 
@@ -94,6 +99,7 @@ class Credit:
     first acknowledgement.
     """
 
+    piece: int | None = None
     ROOM: Final = 12_288
     EXTRA: Final = 9
 
@@ -131,6 +137,7 @@ class Rate:
     `burst` is what the other side's buffer holds, `a_second` what it is trusted to read.
     """
 
+    piece: int | None = None
     CELL: Final = 28  # bytes of a sysex that take as much room as a short message
 
     def __init__(self, burst: int, a_second: int) -> None:
@@ -155,25 +162,37 @@ class Rate:
 
 
 class Pacer:
-    """What waits at one output. Clock, transport and other short system messages go first, the others in order."""
+    """What waits at one output. Clock, transport and other short system messages go first, the others in order.
+
+    A long sysex goes in pieces where a limit wants that. Nothing comes between them but real-time messages, which may
+    (MIDI 1.0 Detailed Specification 4.2.1 p. 30).
+    """
 
     def __init__(self, *limits: Limit) -> None:
         self.limits = limits
         self._urgent: deque[bytes] = deque()
         self._waiting: deque[bytes] = deque()
+        self._rest = memoryview(b"")  # of a sysex that is under way
+        self._piece = 0  # bytes
 
     def __len__(self) -> int:
-        return len(self._urgent) + len(self._waiting)
+        return len(self._urgent) + len(self._waiting) + bool(self._rest)
 
     def pass_at_once(self, message: bytes, now: int) -> bool:
         """Return whether a message may go now, ahead of nothing; if so it is counted as gone."""
-        if self._urgent or (self._waiting and not is_urgent(message)):
+        if self._urgent or self._rest or (self._waiting and not is_urgent(message)):
             return False
-        return self._spend(message, now)
+        return not self._goes_in_pieces(message) and self._spend(message, now)
+
+    def _goes_in_pieces(self, message: bytes) -> bool:
+        if message[0] != SYSEX:
+            return False
+        self._piece = min((limit.piece for limit in self.limits if limit.piece is not None), default=len(message))
+        return len(message) > self._piece
 
     def allow(self, most: int, now: int) -> int:
         """Spend for so many short messages in advance; how many it became. They need not be asked for one by one."""
-        if self._urgent or self._waiting:
+        if self:
             return 0
         count = max(0, min([most, *(limit.room(now) for limit in self.limits)]))
         for limit in self.limits:
@@ -188,26 +207,48 @@ class Pacer:
         return True
 
     def take(self, now: int) -> bytes | None:
-        """The next message that may go now; it is counted as gone."""
-        line = self._urgent or self._waiting
-        if line and self._spend(line[0], now):
-            return line.popleft()
-        return None
+        """The next message, or piece of a sysex, that may go now; it is counted as gone."""
+        if not self._rest and self._waiting and not self._urgent and self._goes_in_pieces(self._waiting[0]):
+            self._rest = memoryview(self._waiting.popleft())
+        following = self._next()
+        if following is None or not self._spend(following, now):
+            return None
+        if self._urgent and following is self._urgent[0]:
+            return self._urgent.popleft()
+        if self._rest:
+            self._rest = self._rest[len(following) :]
+            return following
+        return self._waiting.popleft()
+
+    def _next(self) -> bytes | None:
+        """What goes next; while a sysex is under way, that is its next piece, or a real-time message."""
+        if self._urgent and (self._urgent[0][0] >= CLOCK or not self._is_under_way):
+            return self._urgent[0]
+        if self._rest:
+            return bytes(self._rest[: self._piece])
+        return self._waiting[0] if self._waiting else None
+
+    @property
+    def _is_under_way(self) -> bool:
+        """Whether a piece of a sysex has gone, and not yet the last one."""
+        return bool(self._rest) and self._rest[0] != SYSEX
 
     def next_time(self, now: int) -> int:
         """Return when `take` has something: now or later; NEVER if nothing waits, or only for an acknowledgement."""
-        line = self._urgent or self._waiting
-        return self._when(line[0], now) if line else NEVER
+        following = self._next()
+        if following is not None and not self._rest and self._goes_in_pieces(following):
+            following = following[: self._piece]
+        return NEVER if following is None else self._when(following, now)
 
     @property
     def bytes_waiting(self) -> int:
         """The length of all that waits."""
-        return sum(map(len, self._urgent)) + sum(map(len, self._waiting))
+        return sum(map(len, self._urgent)) + sum(map(len, self._waiting)) + len(self._rest)
 
     def make_way(self) -> int:
         """Forget what waits, but for what is urgent and what ends something; how many messages it was.
 
-        A note-off whose note-on is forgotten with it has nothing to end.
+        A note-off whose note-on is forgotten with it has nothing to end. A sysex that is under way ends here.
         """
         before = len(self._waiting)
         kept: deque[bytes] = deque()
@@ -221,13 +262,21 @@ class Pacer:
             elif ends_something(message):
                 kept.append(message)
         self._waiting = kept
-        return before - len(kept)
+        return before - len(kept) + self.break_off()
+
+    def break_off(self) -> bool:
+        """End a sysex that goes in pieces, if there is more of it than its end; return whether there was."""
+        if len(self._rest) <= 1:
+            return False
+        self._rest = memoryview(bytes((END_OF_SYSEX,)) if self._is_under_way else b"")
+        return True
 
     def clear(self) -> int:
         """Forget what waits; how many messages it was."""
         lost = len(self)
         self._urgent.clear()
         self._waiting.clear()
+        self._rest = memoryview(b"")
         return lost
 
     def _when(self, message: bytes, now: int) -> int:
@@ -244,6 +293,11 @@ class Pacer:
 def is_urgent(message: bytes) -> bool:
     """Clock and transport, and what belongs to them: a song position must not come after the start that it is for."""
     return message[0] > SYSEX
+
+
+def is_later_piece(message: bytes) -> bool:
+    """Return whether it is a piece of a sysex that has begun before."""
+    return message[0] < NOTE_OFF or message[0] == END_OF_SYSEX
 
 
 def is_needed(message: bytes) -> bool:

@@ -355,3 +355,66 @@ class TestHeartbeat:
             with pytest.raises(RuntimeError):
                 self.heartbeat.beat(at * SECOND)
         assert self.heartbeat.is_lost(6 * SECOND)
+
+
+class Piecewise(FakeOutput):
+    """An output that takes a long sysex in pieces of eight bytes, and refuses what `refuses` says."""
+
+    def __init__(self, device: Device) -> None:
+        super().__init__(device)
+        self.limit = EightBytes()
+        self.refuses: list[bytes] = []
+
+    def send_message(self, message: Sequence[int]) -> None:
+        """Send, or refuse."""
+        if bytes(message) in self.refuses:
+            raise OSError("no room")
+        super().send_message(message)
+
+
+class EightBytes:
+    """A limit that allows all, in pieces."""
+
+    piece: int | None = 8
+
+    def when(self, message: bytes, now: int) -> int:
+        """At once."""
+        return now
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
+        """It costs nothing."""
+
+    def room(self, now: int) -> int:
+        """Each one is looked at."""
+        return 0
+
+
+SYSEX = b"\xf0" + bytes(range(20)) + b"\xf7"
+
+
+def test_a_sysex_in_pieces_counts_once() -> None:
+    """It goes out at the next look, and all that came after it."""
+    bench = Bench()
+    bench.output_port.connect(Piecewise(bench.device), "Rack", bench.backend, None)
+    for message in (NOTE, SYSEX, OFF):
+        bench.output_port.send(message, 0)
+    bench.output_port.pump(0)
+    assert bench.device.messages == [NOTE, SYSEX[:8], SYSEX[8:16], SYSEX[16:], OFF]
+    assert (bench.output_port.messages, bench.output_port.lost, bench.output_port.waits) == (3, 0, False)
+
+
+def test_a_sysex_of_which_a_piece_is_refused_ends_there() -> None:
+    """Half a sysex with a gap in it would be worse: it is counted as lost, and what follows goes out."""
+    bench = Bench()
+    raw = Piecewise(bench.device)
+    bench.output_port.connect(raw, "Rack", bench.backend, None)
+    raw.refuses = [SYSEX[8:16]]
+    for message in (SYSEX, OFF):
+        bench.output_port.send(message, 0)
+    bench.output_port.pump(0)
+    assert bench.device.messages == [SYSEX[:8], b"\xf7", OFF]
+    assert bench.output_port.lost == 1
+    raw.refuses = [SYSEX[:8]]
+    bench.output_port.send(SYSEX, 0)
+    bench.output_port.pump(0)
+    assert (bench.device.messages, bench.output_port.lost) == ([b"\xf7"], 2)  # an end alone means nothing to a device

@@ -15,6 +15,7 @@ from rules.ports.pacing import (
     Rate,
     Wire,
     ends_something,
+    is_later_piece,
     is_needed,
     is_urgent,
 )
@@ -300,3 +301,77 @@ def test_never_more_on_its_way_than_the_credit(steps: list[str], length: int) ->
         elif credit.when(message, 0) == 0:
             credit.spend(message, 0)
         assert credit.spent - acknowledged <= Credit.ROOM
+
+
+class Pieces:
+    """A limit that takes one piece of `piece` bytes at a time, a millisecond each."""
+
+    def __init__(self, piece: int) -> None:
+        self.piece: int | None = piece
+        self._free = 0
+
+    def when(self, message: bytes, now: int) -> int:
+        """Once the one before is taken."""
+        assert message[0] != 0xF0 or self.piece is None or len(message) <= self.piece
+        return max(now, self._free)
+
+    def spend(self, message: bytes, now: int, times: int = 1) -> None:
+        """It takes its time."""
+        self._free = max(self._free, now) + 1_000_000 * times
+
+    def room(self, now: int) -> int:
+        """Each message is looked at."""
+        return 0
+
+
+LONG = b"\xf0" + bytes(range(20)) + b"\xf7"
+
+
+@given(
+    st.lists(st.sampled_from([NOTE, OFF, CLOCK, LONG, b"\xf0\x01\xf7", b"\xf2\x01\x02"]), max_size=12),
+    st.integers(1, 30),
+)
+def test_a_long_sysex_goes_in_pieces_with_nothing_but_real_time_between(messages: list[bytes], piece: int) -> None:
+    """All of it, in order; other messages wait for its end."""
+    sent = [message for _, message in played(filled(Pieces(piece), *messages), 0, SECOND)]
+    within, whole = b"", []
+    for message in sent:
+        if within and message[0] < 0xF8:
+            assert is_later_piece(message)
+        if message[0] == 0xF0 or is_later_piece(message):
+            within += message
+            assert len(message) <= piece
+        else:
+            whole.append(message)
+        if within.endswith(b"\xf7"):
+            whole.append(within)
+            within = b""
+    assert not within
+    assert sorted(whole) == sorted(messages)
+    assert [one for one in whole if not is_urgent(one)] == [one for one in messages if not is_urgent(one)]
+
+
+def test_a_sysex_that_has_begun_ends_when_silence_comes_first() -> None:
+    """Its end goes out, so that the device hears what follows; one that has not begun is dropped like others."""
+    pacer = filled(Pieces(8), LONG, LONG, OFF)
+    assert pacer.take(0) == LONG[:8]
+    assert pacer.bytes_waiting == 2 * len(LONG) - 8 + len(OFF)
+    assert pacer.make_way() == 2
+    assert [message for _, message in played(pacer, 0, SECOND)] == [b"\xf7", OFF]
+    waiting = filled(Pieces(8), NOTE, LONG)
+    assert waiting.take(0) == NOTE
+    assert waiting.take(0) is None
+    assert (waiting.make_way(), len(waiting)) == (1, 0)
+    assert not waiting.break_off()
+
+
+def test_a_long_sysex_is_never_sent_whole_at_once() -> None:
+    """It has to wait, and goes out at the next look; where no limit wants pieces, it may go."""
+    pacer = Pacer(Pieces(8))
+    assert not pacer.pass_at_once(LONG, 0)
+    assert pacer.pass_at_once(b"\xf0\x01\xf7", 0)
+    assert Pacer(Wire()).pass_at_once(LONG, 0)
+    pacer.wait(LONG)
+    assert pacer.take(SECOND) == LONG[:8]
+    assert not pacer.pass_at_once(CLOCK, 2 * SECOND)
+    assert pacer.clear() == 1
