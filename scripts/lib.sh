@@ -20,6 +20,8 @@ fail() {
 
 have() { command -v "$1" >/dev/null 2>&1; }
 
+has_library() { PATH=$PATH:/sbin:/usr/sbin ldconfig -p | grep -q "^[[:space:]]*$1 "; }
+
 # Runs a command without its chatter; what it printed is shown only if it fails.
 quietly() {
   local log status=0
@@ -78,6 +80,7 @@ prepare_tests() {
   "$root/scripts/fetching/fetch-svg-dtd"
   # The live tests play through a sound server of their own, which needs no sound card, on a synthesizer of Debian's.
   if [ "$(uname)" = Linux ]; then
+    has_library libasound.so.2 || install_debian libasound2
     have jackd || install_debian jackd2
     # Pictures are opened in a browser, and measured in the font that is the widest of the usual ones.
     { have chromium && [ -e /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf ]; } ||

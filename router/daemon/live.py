@@ -118,7 +118,7 @@ class Live(Playing):
 
     def _look_around(self, now: int) -> None:
         self.switches = self.session.switches
-        self._try(lambda: self._missed.look(self._losses(), self.ports.inputs))
+        self._try(lambda: self._missed.look(self._losses(), self.ports.backend.overflows, self.ports.inputs))
         self._try(lambda: self._meet(self.ports.scan(now), now))
         self._try(self._look)
 

@@ -14,7 +14,7 @@ from router.midi.event_loop import STALL_NS
 from router.midi.input_port import InputPort
 
 _FLOOD: Final = 400
-"""Messages: an input that ran over had more than that waiting, on ALSA up to 500, on JACK 16,384."""
+"""Messages: an input that ran over had more waiting. python-rtmidi keeps up to 500 of ALSA, and 16,384 of JACK."""
 
 
 class MissedInput:
@@ -27,6 +27,8 @@ class MissedInput:
         self._asleep = self._time_asleep()
         self._stall_ns = 0
         self._losses = 0
+        self._overflows = 0
+        self._overflowed = False
         self._runs_over = False
         self._ran_over = False
         self._calm: dict[InputPort, int] = {}
@@ -40,15 +42,18 @@ class MissedInput:
         self._stall_ns += span
         self.is_pending = True
 
-    def look(self, losses: int, inputs: Sequence[InputPort]) -> None:
+    def look(self, losses: int, overflows: int, inputs: Sequence[InputPort]) -> None:
         """Look whether the computer slept, and whether inputs ran over; for whenever the loop looks around.
 
         `losses` counts how often one ran over, of any of the open `inputs`. Which one it was isn't known: it is one of
-        those that got many messages since all was calm.
+        those that got many messages since all was calm. `overflows` counts how often what waited for all of them was
+        lost.
         """
         asleep, self._asleep = self._asleep, self._time_asleep()
         if self._asleep - asleep > STALL_NS:
             self.note_stall(self._asleep - asleep)
+        if overflows != self._overflows:
+            self._overflows, self._overflowed, self.is_pending = overflows, True, True
         if losses != self._losses:
             self._losses, self._runs_over = losses, True
         elif self._runs_over:
@@ -60,19 +65,26 @@ class MissedInput:
         """Return whose notes and pedals are to be ended, and what to say of it. All that waited was heard."""
         stall_ns, self._stall_ns = self._stall_ns, 0
         ran_over, self._ran_over = self._ran_over, False
+        overflowed, self._overflowed = self._overflowed, False
         self.is_pending = False
-        suspects = [port for port in inputs if stall_ns or (ran_over and self._grown(port) >= _FLOOD)]
-        return suspects, list(_words(stall_ns, [] if stall_ns else suspects))
+        if stall_ns or overflowed:
+            return list(inputs), list(_words(stall_ns, overflowed))
+        suspects = [port for port in inputs if ran_over and self._grown(port) >= _FLOOD]
+        return suspects, [_words_of(input_port) for input_port in suspects]
 
     def _grown(self, input_port: InputPort) -> int:
         return input_port.messages - self._calm.get(input_port, 0)
 
 
-def _words(stall_ns: int, flooded: Sequence[InputPort]) -> Iterator[str]:
+def _words(stall_ns: int, overflowed: bool) -> Iterator[str]:
     if stall_ns:
         yield (
             f"the daemon could not run for {stall_ns / 1e9:.1f} s: messages of that time may be lost. What was held by "
             "then ends, so that nothing hangs"
         )
-    for input_port in flooded:
-        yield f"{input_port.wanted.words} got more than could be taken: what it holds ends, so that nothing hangs"
+    if overflowed:
+        yield "what inputs held when messages got lost ends, so that nothing hangs"
+
+
+def _words_of(input_port: InputPort) -> str:
+    return f"{input_port.wanted.words} got more than could be taken: what it holds ends, so that nothing hangs"

@@ -54,6 +54,9 @@ class Backend(Protocol):
     open, that becomes readable when a message arrives or ports come or go. Then the loop calls `receive`. What comes
     and goes sets `ports_changed`, which whoever looks at the names clears before. Without a descriptor (None) nothing
     tells: the loop asks each input, and reads the names, again and again.
+
+    `overflows` counts how often more came than the system keeps, and all that waited for any input was lost; 0 where
+    the system doesn't tell.
     """
 
     name: str
@@ -64,6 +67,10 @@ class Backend(Protocol):
     is_lost: bool
     descriptor: int | None
     ports_changed: bool
+
+    @property
+    def overflows(self) -> int:
+        """It only grows."""
 
     def receive(self) -> bool:
         """Take in all that waits at the descriptor, for `get_message` and `is_connected`; whether anything did.

@@ -16,6 +16,7 @@ from router.midi.heartbeat import POLL_S, Heartbeat
 from router.midi.input_port import InputPort
 from router.midi.output_port import OutputPort
 from router.midi.output_queue import OutputQueue
+from router.midi.port_complaints import PortComplaints
 from router.midi.port_events import ManagedPort, PortEvent, is_cut_off, renamed_inputs, silence
 from router.midi.port_maintenance import PortMaintenance
 from router.midi.port_opening import PortOpener
@@ -24,7 +25,6 @@ from rules.ports.patterns import Direction, Wanted, bare_name, port_changes
 from rules.timing.delays import NEVER
 
 _LAST_BEAT_NS: Final = 300_000_000
-_HICCUPS_EVERY_NS: Final = 60_000_000_000
 
 LONGEST_FLUSH_NS: Final = 10_000_000_000
 """How long (ns) `flush` takes at most: a service manager that has told us to leave waits only so long."""
@@ -53,7 +53,7 @@ class PortManager:
         self._look_again = True
         self._opener = PortOpener(backend)
         self._down = False
-        self._hiccup_said_at = -_HICCUPS_EVERY_NS
+        self._complaints = PortComplaints(backend)
         self._heartbeat = self._begin_heartbeat()
         self._maintenance = PortMaintenance(backend, self._is_alive)
 
@@ -182,7 +182,7 @@ class PortManager:
 
     def scan(self, now: int) -> list[PortEvent]:
         """Return what has come and gone; for `ScanTimes`. Well below a millisecond, as long as nothing has."""
-        events = self._complaints(now)
+        events = self._complaints.found(self.outputs.values(), self._heartbeat, now)
         if self._down:
             return events + (self._come_back() if self.backend.revive() else [])
         if self.backend.is_lost or (self._heartbeat is not None and self._heartbeat.is_lost(now)):
@@ -315,19 +315,6 @@ class PortManager:
         while (now := self._clock.now_ns()) < end and not self._heartbeat.is_settled:
             self.pump(now)
             self._clock.sleep_s(POLL_S)
-
-    def _complaints(self, now: int) -> list[PortEvent]:
-        """Return what was lost or refused since the last word about it."""
-        events = []
-        if self._heartbeat is not None and self._heartbeat.skipped and now - self._hiccup_said_at > _HICCUPS_EVERY_NS:
-            self._hiccup_said_at, self._heartbeat.skipped = now, 0
-            words = f"{self.backend.name} had a hiccup: what you played in that moment may be lost"
-            events.append(PortEvent("dropping", None, words))
-        said = (
-            (output_port.wanted, output_port.complaint(now, self.backend.name)) for output_port in self.outputs.values()
-        )
-        events += [PortEvent("dropping", wanted, f"{wanted.words}: {words}") for wanted, words in said if words]
-        return events
 
     # -- the rest -----------------------------------------------------------------------------------------------------
 

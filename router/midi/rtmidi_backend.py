@@ -157,6 +157,7 @@ class RtmidiBackend:
     is_lost = False
     descriptor: int | None = None
     ports_changed = False
+    overflows = 0
 
     def __init__(self, library: Library, api: int, client: str) -> None:
         self.client = client

@@ -9,7 +9,8 @@ from typing import NoReturn
 
 import pytest
 
-from router.midi import alsa_sequencer, backend_choice, jack_backend
+from router.midi import backend_choice, jack_backend
+from router.midi.alsa import kernel_calls
 from rules.errors import MachineError
 from tests.support.command_shell import CommandShell
 from tests.support.fake_daemon import PlayedDaemon
@@ -44,6 +45,6 @@ def library(monkeypatch: pytest.MonkeyPatch) -> Library:
     """The library on a computer with CoreMIDI, JACK and Windows MM alike."""
     made = Library(1, 3, 4)
     monkeypatch.setattr(backend_choice, "_library", lambda: made)
-    monkeypatch.setattr(alsa_sequencer, "DEVICE", "/nowhere")
+    monkeypatch.setattr(kernel_calls, "DEVICE", "/nowhere")
     monkeypatch.setattr(jack_backend, "JackWires", no_wires)
     return made

@@ -187,6 +187,7 @@ class FakeBackend:
     sysex_sticks = True
     descriptor: int | None = None
     ports_changed = False
+    overflows = 0
 
     def __init__(self, hub: Hub, client: str = "pointsman", server: bool = False) -> None:
         self.hub = hub

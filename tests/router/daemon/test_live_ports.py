@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import cast
 
 import pytest
 
 import rules.journal.format as journal
 from rules.analysis.history import history_of
 from rules.journal.replay import replay
-from tests.support.fake_midi_system import FakeInput
+from tests.support.fake_midi_system import FakeBackend, FakeInput
 from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, UP, UP_OFF, LiveRig
 from tests.support.outgoing_records import went_out
 
@@ -180,4 +181,25 @@ def test_what_an_input_holds_that_ran_over_ends(rig: LiveRig) -> None:
     rig.goes(script())
     told = [line for line in rig.said if "nothing hangs" in line]
     assert told == ['input "keys" got more than could be taken: what it holds ends, so that nothing hangs']
+    assert replay(rig.records) == went_out(rig.records)
+
+
+def test_what_all_inputs_hold_ends_when_the_system_lost_what_waited(rig: LiveRig) -> None:
+    """They share one queue of the system: whose note-offs were in it isn't known. It is said once, and all play on."""
+    backend = cast(FakeBackend, rig.live.ports.backend)
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON)
+        rig.pads.play(LOW)
+        yield 300
+        backend.overflows += 1
+        yield 1_000
+        assert rig.rack.heard == [PROGRAM, ON, LOW, OFF, LOW_OFF]
+        rig.keys.play(UP)
+        yield 2_000
+        assert rig.rack.heard[-1] == UP
+
+    rig.goes(script())
+    assert rig.said.count("more came in at once than fake keeps, and what waited there is lost") == 1
+    assert rig.said.count("what inputs held when messages got lost ends, so that nothing hangs") == 1
     assert replay(rig.records) == went_out(rig.records)

@@ -1,4 +1,4 @@
-"""What the ALSA sequencer can do that no library offers: its calls on our own open descriptors of /dev/snd/seq.
+"""Calls of the ALSA sequencer that no library offers, on our own open descriptors of /dev/snd/seq.
 
 The numbers are those of Linux, include/uapi/sound/asequencer.h.
 """
@@ -90,48 +90,6 @@ def pool_of(descriptor: int, number: int) -> tuple[int, int] | None:
         return None
     size, free = _POOL.unpack(pool)[2], _POOL.unpack(pool)[5]
     return (size, free) if size else None
-
-
-class PoolRoom:
-    """The room in another program's pool: what doesn't fit would be lost, with all that waits there.
-
-    A limit of an output, as in `rules.ports.pacing`, but one that asks the kernel.
-    """
-
-    _PIECE: Final = 28  # bytes of a sysex in each of its pieces
-    _SPARE: Final = 10  # others may send there, too
-    _ASK_AGAIN_NS: Final = 500_000  # until it is asked again
-
-    def __init__(self, descriptor: int, number: int) -> None:
-        self._descriptor = descriptor
-        self._number = number
-        self._room = 0
-        self._is_empty = False
-
-    def when(self, message: bytes, now: int) -> int:
-        """Now if it fits; a message that never fits goes when nothing else waits there."""
-        needed = self._pieces(message)
-        if needed > self._room:
-            self._ask()
-        return now if needed <= self._room or self._is_empty else now + self._ASK_AGAIN_NS
-
-    def spend(self, message: bytes, now: int, times: int = 1) -> None:
-        """Count a message, which takes its room."""
-        self._room -= self._pieces(message) * times
-        self._is_empty = False
-
-    def room(self, now: int) -> int:
-        """Return how many short messages fit."""
-        self._ask()
-        return max(0, self._room)
-
-    def _ask(self) -> None:
-        size, free = pool_of(self._descriptor, self._number) or (INPUT_POOL, INPUT_POOL)
-        self._room = free - self._SPARE
-        self._is_empty = size == free
-
-    def _pieces(self, message: bytes) -> int:
-        return 1 if len(message) <= 3 else 1 - (-len(message) // self._PIECE)
 
 
 def enlarge_input_pool(descriptor: int) -> None:
