@@ -2,7 +2,7 @@
 
 As a program: `python -m tests.live.thru "in:keys=Pit Key*" "out:rack=Rack*"`. It writes each event as `kind: words`,
 and reads commands from standard input: `state` (the ports as JSON), `cure`, `flood COUNT` (notes to every output),
-`sysex LENGTH`, `want PORTS...` and `stop`.
+`sysex LENGTH`, `busy SECONDS`, `want PORTS...` and `stop`.
 """
 
 from __future__ import annotations
@@ -16,8 +16,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from router.midi.backend_choice import choose_backend
+from router.midi.event_loop import EventLoop
 from router.midi.port_events import PortEvent
 from router.midi.port_manager import PortManager
+from router.midi.scan_times import ScanTimes
+from router.midi.waiting import waiter_for
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Wanted
 from tests.live.peer import Program, system_of_tests
@@ -71,30 +74,35 @@ class Loop:
         self.ports = ports
         self.commands: list[str] = []
         self.running = True
+        self._scans = ScanTimes(ports.backend)
+        self.loop = EventLoop(self._take, self._tend, waiter=waiter_for(ports.backend))
 
     def run(self, texts: list[str]) -> None:
         """Pass everything on until told to stop."""
         self.tell(self.ports.want(map(wanted, texts), time.monotonic_ns()))
         print("ready")
-        scan_at = 0
-        while self.running:
-            now = time.monotonic_ns()
-            for input_port in self.ports.inputs:
-                while (received := input_port.get_message()) is not None:
-                    input_port.messages += 1
-                    message = bytes(received[0])
-                    for whole in input_port.reassemble(message) if message_fault(message) else (message,):
-                        self.send(whole)
-            if now >= scan_at:
-                scan_at = now + 100_000_000
-                self.tell(self.ports.scan(now))
-            while self.commands:
-                self.obey(*self.commands.pop(0).split())
-            self.ports.pump(now)
-            time.sleep(0.0002)
+        self.loop.run(lambda: not self.running)
         self.ports.flush(3_000_000_000)
         self.ports.close()
         print("closed")
+
+    def _take(self) -> bool:
+        busy = bool(self.commands)
+        while self.commands:
+            self.obey(*self.commands.pop(0).split())
+        for input_port in self.ports.inputs:
+            while (received := input_port.get_message()) is not None:
+                busy = True
+                input_port.messages += 1
+                message = bytes(received[0])
+                for whole in input_port.reassemble(message) if message_fault(message) else (message,):
+                    self.send(whole)
+        return busy
+
+    def _tend(self, now: int) -> int:
+        if self._scans.is_due(now):
+            self.tell(self.ports.scan(now))
+        return min(self._scans.next, self.ports.pump(now))
 
     def send(self, message: bytes) -> None:
         """To every output."""
@@ -107,6 +115,8 @@ class Loop:
             print("state: " + json.dumps(self.ports.state()))
         elif command == "cure":
             self.ports.reopen_silent(time.monotonic_ns())
+        elif command == "busy":
+            time.sleep(float(arguments[0]))
         elif command == "flood":
             for at in range(int(arguments[0])):
                 self.send(bytes((0x90, at >> 7 & 127, at & 127)))
@@ -132,6 +142,7 @@ def main(*texts: str) -> None:
     def listen() -> None:
         for line in sys.stdin:
             loop.commands.append(line)
+            loop.loop.wake()
 
     threading.Thread(target=listen, daemon=True).start()
     loop.run(list(texts))

@@ -172,8 +172,9 @@ class SequencerBackend:
     def _make(self, label: str, direction: Direction) -> int:
         return self.sequencer.make_input(label) if direction == "in" else self.sequencer.make_output(label)
 
-    def loopback(self) -> None:
+    def loopback(self) -> tuple[RawInput, RawOutput] | None:
         """Return nothing: the sequencer lives as long as the computer."""
+        return None
 
     # -- what other systems need --------------------------------------------------------------------------------------
 
