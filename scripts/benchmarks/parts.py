@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from benchmarks import files, folders, live, many_rules, memory, messages, robustness, scale, start, whole
+from benchmarks import alsa, files, folders, live, many_rules, memory, messages, robustness, scale, start, whole
 from benchmarks.figures import Figure
 
 ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
@@ -20,6 +20,7 @@ ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
     "folders": folders.measure,
     "start": start.measure,
     "live": live.measure,
+    "alsa": alsa.measure,
     "model": robustness.against_model,
     "fuzz": robustness.fuzz,
 }
