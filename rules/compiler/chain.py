@@ -170,18 +170,21 @@ class RangeLink:
     """The notes that a device has, where it drops what is outside or moves it by octaves."""
 
     def __init__(self, low: int, high: int, by_octaves: bool) -> None:
-        self._by_octaves = by_octaves
         self._inside = gate_of(range(low, high + 1))
-        self._table = bytes(_octave_into(key, low, high) for key in range(128)) + b"\xff" * 128
+        self._moved = _table_into(low, high) if by_octaves else None  # of a range of an octave at least
 
     def fold(self, form: Form) -> list[Form]:
         """Keys outside are dropped, or moved to the nearest octave inside."""
         if form.kind not in NOTE_STATUSES:
             return [form]
-        if self._by_octaves:
-            return [form._replace(one=form.one.translate(self._table))]
+        if self._moved is not None:
+            return [form._replace(one=form.one.translate(self._moved))]
         inside = form.having_one(self._inside)
         return [inside] if inside.exists else []
+
+
+def _table_into(low: int, high: int) -> bytes:
+    return bytes(_octave_into(key, low, high) for key in range(128)) + b"\xff" * 128
 
 
 def _octave_into(key: int, low: int, high: int) -> int:
