@@ -227,6 +227,17 @@ def test_another_wire_goes_on_with_what_waits() -> None:
     assert output_port.load(0) is not None
 
 
+def test_what_was_allowed_without_a_wire_is_not_allowed_with_one() -> None:
+    """A cable of 5 pins that is named in new rules gets one message at a time, from the first one on."""
+    output_port = Bench().connect()
+    output_port.send(NOTE, 0)
+    output_port.rewire(Wanted("rack", "out", "Rack", connection="din"))
+    for _ in range(3):
+        output_port.send(NOTE, 0)
+    assert output_port.waits
+    assert output_port.wire_time(0) == 2_880_000
+
+
 def test_sysex_beyond_the_limit_is_refused_in_words() -> None:
     """Once in ten seconds, with the number of bytes; what fits passes."""
     bench = Bench()
