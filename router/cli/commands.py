@@ -16,6 +16,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "ports": "list the computer's MIDI ports, with lines for the rule file",
             "learn": "show what you press, with lines for the rule file",
             "check": "find mistakes in rule files, and run their tests",
+            "compare": "show what other rules would do differently",
             "plan": "give every device a channel of its own",
             "draw": "draw the rig as a picture",
             "soundcheck": "play a soft note on each device",

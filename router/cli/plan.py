@@ -186,7 +186,8 @@ def _trouble(planned: ChannelPlan) -> Iterator[str]:
     """Yield what can't be played alone, and what would help."""
     if planned.unseparated:
         yield ""
-        yield f"{count(len(planned.unseparated), 'device')} can't be played alone:"
+        amount = len(planned.unseparated)
+        yield f"{count(amount, 'device')} {'is' if amount == 1 else 'are'} left out:"
     for one in planned.unseparated:
         yield from wrap(plain(_why(one)), _WIDTH, initial_indent="  ", subsequent_indent="    ")
         changes = ", or ".join(one.changes)

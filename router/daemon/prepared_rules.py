@@ -8,17 +8,18 @@ from typing import Final
 
 from router.files.rule_files import RuleTexts, read_rule_files
 from router.text.formatting import count
-from rules.analysis.promises import judge_promises
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
-from rules.errors import RuleFileError
+from rules.errors import Problem, RuleFileError
+from rules.midi.notation import STANDARD
 from rules.program.pipeline import Pipeline
 from rules.rulefile.differences import rule_changes
-from rules.rulefile.reading import read_rule_set
+from rules.rulefile.reading import Reading, read_rule_set, read_rules
 from rules.rulefile.ruleset import RuleSet
 
 _COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
 _NOTHING_CHANGED: Final = "the rules are the same as before"
+_SAME_BEHAVIOUR: Final = "nothing plays differently"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +58,29 @@ def prepare_after(texts: RuleTexts, before: RuleSet | None, ports: Sequence[str]
     pipeline = compile_rules(ruleset, ports)
     make_cells(pipeline)
     faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
-    faults += [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
+    faults += _broken_promises(reading, pipeline)
     if faults:
         raise RuleFileError(faults)
     words = _contents(ruleset) if before is None else rule_changes(before, ruleset) or (_NOTHING_CHANGED,)
     reading.forget_files()
     return Prepared(texts, ruleset, pipeline, words)
+
+
+def _broken_promises(reading: Reading, pipeline: Pipeline) -> list[Problem]:
+    if not reading.promises:
+        return []
+    from rules.analysis.promises import judge_promises  # most rule files promise nothing, and start sooner without it
+
+    return [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
+
+
+def behaviour_changes(before: Prepared, now: Prepared) -> list[str]:
+    """Return what plays differently with new rules, in at most ten lines. It may take a second."""
+    from rules.analysis.rule_comparison import compare_rules
+
+    old, new = read_rules(before.texts), read_rule_set(now.texts)  # what another process has prepared has no rules
+    naming = next((place.source.naming for place in new.ports.values()), STANDARD)
+    return compare_rules((old, before.pipeline), (new.ruleset, now.pipeline), naming).in_short() or [_SAME_BEHAVIOUR]
 
 
 def make_cells(pipeline: Pipeline) -> None:

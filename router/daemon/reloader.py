@@ -15,7 +15,7 @@ from threading import Event, Thread
 from typing import Final, Literal
 
 from router.daemon.folder_watcher import Watcher, watched_folders
-from router.daemon.prepared_rules import Prepared, prepare_texts
+from router.daemon.prepared_rules import Prepared, behaviour_changes, prepare_texts
 from router.daemon.replaced_rules import ReplacedRules
 from router.daemon.short_turns import ShortTurns
 from router.files.clock import SYSTEM_CLOCK, Clock
@@ -103,6 +103,7 @@ class Reloader:
         self._ended = ended
         self._seen: ReadFiles = prepared.texts
         self._retired = ReplacedRules()
+        self._replaced: Prepared | None = None
         self._asked: SimpleQueue[SimpleQueue[ReloadOutcome] | None] = SimpleQueue()
         self._stopping = Event()
         self._watcher = Watcher(lambda: self._asked.put(None), say)
@@ -152,6 +153,7 @@ class Reloader:
                     asked.put(self._reload(self._look()))
                 else:
                     self._look_after()
+                self._tell_differences()
                 self._retired.part(ShortTurns(self._clock))
                 self._rest()
             except Exception:
@@ -240,9 +242,19 @@ class Reloader:
         except Exception:
             return ReloadOutcome("rejected", (f"Internal error. Please report: {traceback.format_exc()}",))
         self._retired.add(self.prepared)
+        # Of several reloads since the last look, what played before the first of them counts.
+        self._replaced = self._replaced or self.prepared
         self.prepared = prepared
         self.applied_at = self._clock.wall_s()
         return ReloadOutcome("applied", prepared.words)
+
+    def _tell_differences(self) -> None:
+        """Log what plays differently since rules were replaced: after the reload, which nobody has to wait for."""
+        before, self._replaced = self._replaced, None
+        if before is not None:
+            self._say("what plays differently now:")
+            for line in behaviour_changes(before, self.prepared):
+                self._say(f"  {line}")
 
     def _tell(self, outcome: ReloadOutcome) -> None:
         if outcome.kind == "unchanged":

@@ -20,7 +20,8 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
-from rules.analysis.regions import NOTHING_GIVEN, Dimension, Given, Region, given_of, met
+from rules.analysis.form_joining import joined
+from rules.analysis.regions import NOTHING_GIVEN, Dimension, DimensionKind, Given, Region, given_of, met
 from rules.analysis.turning import NOT_TURNED, Turned, conditions, turned_by
 from rules.midi.messages import KEY_PRESSURE, LENGTH, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import ALL, FIRST, NO_BYTE, constant, gate_of
@@ -30,6 +31,8 @@ from rules.program.pipeline import Pipeline
 from rules.program.tables import AnyNode, Lane, Table
 from rules.steps.trigger_node import TriggerNode
 from rules.timing.delays import AT_ONCE, Delay
+
+_NO_FORM: Final = Form(0)
 
 STATUSES: Final = range(0x80, 0x100)
 """Every status that a message can have when it arrives; a note-on of velocity 0 arrives as the note-off it is."""
@@ -109,7 +112,8 @@ class Behaviour:
         """Return every way from messages of a status (80-FF) that arrive from a source, by its number."""
         key = source, status
         if key not in self._ways:
-            self._ways[key] = tuple(dict.fromkeys(self._walk(source, status)))
+            found = joined((way.form, way._replace(form=_NO_FORM)) for way in self._walk(source, status))
+            self._ways[key] = tuple(way._replace(form=form) for form, way in found)
         return self._ways[key]
 
     def outcome(self, source: int, message: bytes, word: int) -> list[Way]:
@@ -182,7 +186,7 @@ class Behaviour:
             pulled = form.having_two(seconds & _passing(lane.gate))
             if not pulled.exists:
                 continue
-            memory = Dimension("memory", (node.key, form.status, form.one, form.feed_one))
+            memory = Dimension("memory", (node.key, False, form.status, form.one, form.feed_one))
             # A `thin` on its way keeps no message from a switch: it only comes later to the rules.
             certain = tuple(entry for entry in before.given if entry[0].kind != "thin")
             given = met(certain, given_of({memory: remembered}))
@@ -283,29 +287,46 @@ def _arrived(way: Way) -> Way:
 
 def _behind(way: Way, node: AnyNode, result: NodeResult) -> Way | None:
     """Return one thing that a node makes of what comes to it; None where nothing can come of it."""
-    form = way.form.having_one(result.gate_one).having_two(result.gate_two)
-    if not form.exists:
+    came = way.form.having_one(result.gate_one).having_two(result.gate_two)
+    if not came.exists:
         return None
+    made = _written(came, result) if result.written else _made(came, result)
     given = way.given
     if result.remembered != ALL and not (node.thins and way.literal):
-        name = (node.main.memory_key, form.status, form.one, form.feed_one)
-        memory = Dimension("thin" if node.thins else "memory", name)
-        asked = met(way.given, ((memory, result.remembered),))
+        # A value that makes notes is remembered by the note, any other by the message that came.
+        by = made if made.kind == NOTE_ON and not result.written else came
+        asked = met(given, ((_memory(node, by, result), result.remembered),))
         if asked is None:
             return None
         given = asked
     way = way._replace(
+        form=made,
         given=given,
         delay=way.delay if result.after is AT_ONCE else way.delay + result.after,
         lasts=way.lasts if result.lasts is None else result.lasts,
     )
     if result.written:
-        status, first, second = split_message(result.written)
-        form = form._replace(status=status, one=constant(first), two=constant(second), release=None)
-        return way._replace(form=form, literal=True, written=result.written if status >= SYSEX else b"")
+        return way._replace(literal=True, written=result.written if made.status >= SYSEX else b"")
+    return way
+
+
+def _memory(node: AnyNode, form: Form, result: NodeResult) -> Dimension:
+    """The dimension of what a node remembers, by the messages that it goes by."""
+    kind: DimensionKind = "thin" if node.thins else "memory"
+    return Dimension(kind, (node.main.memory_key, result.of_pair, form.status, form.one, form.feed_one))
+
+
+def _written(form: Form, result: NodeResult) -> Form:
+    """A message that a step wrote, in place of what came."""
+    status, first, second = split_message(result.written)
+    return form._replace(status=status, one=constant(first), two=constant(second), release=None)
+
+
+def _made(form: Form, result: NodeResult) -> Form:
+    """What the tables of a node make of what came."""
     one = (form.one, form.feed_one) if result.feed_one == FIRST else (form.two, form.feed_two)
     two = (form.one, form.feed_one) if result.feed_two == FIRST else (form.two, form.feed_two)
-    form = form._replace(
+    return form._replace(
         status=result.status,
         one=one[0].translate(result.one),
         feed_one=one[1],
@@ -313,7 +334,6 @@ def _behind(way: Way, node: AnyNode, result: NodeResult) -> Way | None:
         feed_two=two[1],
         release=form.release if result.lasts is None else None,  # its note-off is the step's own
     )
-    return way._replace(form=form)
 
 
 def _one_after_the_other(first: bytes | None, second: bytes | None) -> bytes | None:

@@ -13,6 +13,7 @@ from typing import Final, Literal
 from rules.analysis.agreement import same_bytes
 from rules.analysis.behaviour import STATUSES, Behaviour, Way
 from rules.analysis.regions import Region, subtracted
+from rules.analysis.rig_differences import state_words
 from rules.errors import Problem
 from rules.fields.matching import split_any
 from rules.midi.messages import LENGTH, NOTE_OFF, SYSEX
@@ -246,10 +247,6 @@ def _says(promise: Promise, verdict: Verdict, example: Example, naming: Naming) 
         does = f"reaches {names}" if verdict == "refuted" else f"may reach {names}"
     else:
         does = f"{'does' if verdict == 'refuted' else 'may'} not reach {names}{as_said}"
-    states = [f"{name} = {_state_words(state)}" for name, state in example.switches.items()]
+    states = [f"{name} = {state_words(state)}" for name, state in example.switches.items()]
     where = f", with {' and '.join(states)}" if states else ""
     return f"{format_message(example.message, naming)} from {example.source} {does}{where}"
-
-
-def _state_words(state: State) -> str:
-    return str(state) if not isinstance(state, bool) else "on" if state else "off"

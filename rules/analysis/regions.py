@@ -8,6 +8,7 @@ regions cost grows with their number, and not with that of the messages or switc
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from functools import partial
 from typing import Final, Literal, NamedTuple
 
 from rules.program.byte_tables import ALL
@@ -18,8 +19,9 @@ DimensionKind = Literal["switch", "memory", "thin"]
 class Dimension(NamedTuple):
     """What a region may ask about besides the data bytes: it has one of `size` values.
 
-    A `switch`, by its name, has the code of its state. A `memory`, by the node and the messages that it goes by, has
-    the value (0-127) that the node remembers of messages before; `thin` is one that may keep back what comes.
+    A `switch`, by its name, has the code of its state. A `memory` has the value (0-127) that a node remembers of
+    messages before; its name is a tuple of the node's key, then of what says which messages these are. `thin` is that
+    of a node that may keep back what comes.
     """
 
     kind: DimensionKind
@@ -131,3 +133,51 @@ def apart(regions: Sequence[Region]) -> list[Region]:
     for region in regions:
         found += subtracted([region], found)
     return found
+
+
+def merged(regions: Iterable[Region]) -> list[Region]:
+    """Return regions that have nothing in common as fewer ones: those that differ in one gate alone become one."""
+    found = list(dict.fromkeys(regions))
+    before = 0
+    while before != len(found):
+        before = len(found)
+        found = _merged_by(found, lambda region: region._replace(firsts=0), _with_firsts)
+        found = _merged_by(found, lambda region: region._replace(seconds=0), _with_seconds)
+        for dimension in dict.fromkeys(entry[0] for region in found for entry in region.given):
+            found = _merged_by(found, partial(_without_dimension, dimension), partial(_with_dimension, dimension))
+    return found
+
+
+def _merged_by(
+    regions: Iterable[Region],
+    rest: Callable[[Region], object],
+    together: Callable[[Region, Region], Region],
+) -> list[Region]:
+    """Merge those regions that are equal but for one gate."""
+    found: dict[object, Region] = {}
+    for region in regions:
+        key = rest(region)
+        found[key] = together(found[key], region) if key in found else region
+    return list(found.values())
+
+
+def _with_firsts(region: Region, other: Region) -> Region:
+    return region._replace(firsts=region.firsts | other.firsts)
+
+
+def _with_seconds(region: Region, other: Region) -> Region:
+    return region._replace(seconds=region.seconds | other.seconds)
+
+
+def _without_dimension(dimension: Dimension, region: Region) -> object:
+    rest = tuple(entry for entry in region.given if entry[0] != dimension)
+    # One that doesn't ask about the dimension is no neighbour of one that does.
+    return region._replace(given=rest), len(rest) < len(region.given)
+
+
+def _with_dimension(dimension: Dimension, region: Region, other: Region) -> Region:
+    gates, others = dict(region.given), dict(other.given)
+    if dimension not in gates:
+        return region
+    gates[dimension] |= others[dimension]
+    return region._replace(given=given_of(gates))

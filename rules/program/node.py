@@ -22,7 +22,8 @@ class NodeResult(NamedTuple):
     Of those whose data bytes lie in `gate_one` and `gate_two` it makes messages of `status`, whose data bytes are the
     tables `one` and `two` of the byte `feed_one` or `feed_two` (1 or 2). They go on `after` a delay, and a note `lasts`
     a fixed time. What isn't made of its data bytes is `written` by the step, byte for byte. It is so where the node
-    remembers a value (0-127) of the gate `remembered`; most remember nothing, or don't go by it.
+    remembers a value (0-127) of the gate `remembered`: that of the same messages before, or, `of_pair`, the coarse half
+    of a pair. Most remember nothing, or don't go by it.
     """
 
     status: int
@@ -33,6 +34,7 @@ class NodeResult(NamedTuple):
     gate_one: int = ALL
     gate_two: int = ALL
     remembered: int = ALL
+    of_pair: bool = False
     after: Delay = AT_ONCE
     lasts: Delay | None = None
     written: bytes = b""

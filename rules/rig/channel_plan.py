@@ -117,8 +117,11 @@ class _Search:
             others = _quoted(one.name for one in self._rig.at_port(device.port) if one.name != device.name)
             return f'it listens on all channels, so it also plays what goes to {others} at port "{device.port}"'
         rivals = self._rivals()
-        need = f"and so {'do' if len(rivals) > 1 else 'does'} {_quoted(one.name for one in rivals)}"
-        return f'it needs {_channel_words(device.channels)} of port "{device.port}", {need}'
+        names = _quoted(one.name for one in rivals)
+        rest = f"so do {names}: it sounds with one of them"
+        if len(rivals) == 1:
+            rest = f"so does {names}: both sound at once"
+        return f'it needs {_channel_words(device.channels)} of port "{device.port}", and {rest}'
 
     def _rivals(self) -> list[PlannedDevice]:
         """Return the instruments that have the channels it could be on, and those that keep them from moving."""

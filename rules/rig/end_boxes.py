@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rules.rig.style import Detail, Style
@@ -31,17 +30,15 @@ def draw_end(end: EndView, style: Style, x: float, y: float, width: float, *, fi
     )
 
 
-def draw_output(
-    output: OutputView, devices: Sequence[EndView], style: Style, x: float, y: float, width: float
-) -> DrawnEnd:
-    """Return an output port as a frame around its devices, which come in the order given."""
+def draw_output(output: OutputView, style: Style, x: float, y: float, width: float) -> DrawnEnd:
+    """Return an output port as a frame around its devices."""
     writer = BoxWriter(x + style.pad, y, width - 2 * style.pad, style)
     _write(output.port, writer)
     head = Frame(x, y, width, writer.y + 0.5 * style.pad - y)
     shapes: list[Shape] = [*writer.shapes]
     targets = {output.port.name: head}
     bottom = head.bottom
-    for device in devices:
+    for device in output.devices:
         drawn = draw_end(device, style, x + 1.5 * style.pad, bottom + style.pad, width - 2.5 * style.pad)
         shapes += drawn.shapes
         targets |= drawn.targets

@@ -10,9 +10,10 @@ What comes back from an instrument to an input must not go round. So a source ne
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
+from rules.rig.arriving_channels import arriving_channels
 from rules.rulefile.ruleset import RuleSet
 
 ALL_CHANNELS: Final = frozenset(range(1, 17))
@@ -44,13 +45,15 @@ class PlannedDevice:
 class PlannedRig:
     """Sources with the channels that they can send on, instruments, ports that can send, and what comes back.
 
-    `returns` has the sources that the instruments of a port are wired back to.
+    `returns` has the sources that the instruments of a port are wired back to. `arriving` has, by source, the channel
+    on which arrives what is sent on a channel, where steps of its port change that.
     """
 
     sources: Mapping[str, frozenset[int]]
     devices: tuple[PlannedDevice, ...]
     outputs: tuple[str, ...]
     returns: Mapping[str, frozenset[str]]
+    arriving: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
 
     def playing(self, port: str) -> list[str]:
         """Return the sources that may play the instruments at a port, in order."""
@@ -89,11 +92,13 @@ def planned_rig(ruleset: RuleSet, sources: Iterable[str] = ()) -> PlannedRig:
     for device in ruleset.devices.values():
         if device.returns is not None:
             returns.setdefault(device.port, set()).add(device.returns)
+    arriving = {name: arriving_channels(ruleset, name, ruleset.ports[name].channels or ALL_CHANNELS) for name in chosen}
     return PlannedRig(
-        {name: ruleset.ports[name].channels or ALL_CHANNELS for name in chosen},
+        {name: frozenset(channels) for name, channels in arriving.items()},
         tuple(_devices(ruleset)),
         tuple(name for name, port in ruleset.ports.items() if port.can_send and not port.virtual),
         {port: frozenset(inputs) for port, inputs in returns.items()},
+        arriving,
     )
 
 

@@ -6,12 +6,14 @@ can't be played alone is left out: a rule to it would sound on others too.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from rules.errors import RuleFileError
 from rules.midi.notation import STANDARD, format_note
 from rules.rig.channel_plan import ChannelPlan, PlannedChannel
+from rules.rulefile.locations import Location
+from rules.rulefile.port_tables import Device
 from rules.rulefile.reading import Reading
 from rules.rulefile.stages import Stage
 
@@ -24,14 +26,15 @@ _VELOCITY: Final = 80
 def planned_tables(reading: Reading, plan: ChannelPlan) -> Table:
     """Return the tables of a rule file that plays a rig as planned.
 
-    Raises RuleFileError where the files that say what the rig is count notes or programs in different ways.
+    Raises RuleFileError where the files that say what the rig is count notes or programs in different ways, and where
+    steps of an instrument choose its channel as well.
     """
     alone = {one.device.name: one for one in plan.channels}
     found: Table = _head(reading)
     found["ports"] = {name: place.source.value(place.path) for name, place in reading.ports.items()}
     if alone:
         found["devices"] = {
-            name: _device(place.source.value(place.path), alone[name])
+            name: _device(reading.ruleset.devices[name], place, alone[name])
             for name, place in reading.devices.items()
             if name in alone
         }
@@ -61,8 +64,12 @@ def _head(reading: Reading) -> Table:
     return head
 
 
-def _device(written: Mapping[str, Any], planned: PlannedChannel) -> Table:
-    table = {key: value for key, value in written.items() if key != "channels"}
+def _device(device: Device, place: Location, planned: PlannedChannel) -> Table:
+    """Return the table of an instrument as it was written, but on its channel."""
+    if planned.is_chosen and device.steps and device.steps[-1].step.only_rechannels:
+        text = "the plan sets the channel after the last step, `rechannel`, so that changes nothing: remove it"
+        raise RuleFileError([place.problem(text)])
+    table = {key: value for key, value in place.source.value(place.path).items() if key != "channels"}
     if planned.channel is not None:
         table["channel"] = planned.channel
     return table
@@ -90,7 +97,8 @@ def _reached(source: str, plan: ChannelPlan) -> dict[int, str]:
 
 
 def _rule(source: str, plan: ChannelPlan) -> Table:
-    reached = _reached(source, plan)
+    arriving = plan.rig.arriving.get(source, {})
+    reached = {arriving.get(channel, channel): name for channel, name in _reached(source, plan).items()}
     return {
         "name": source,
         "from": source,

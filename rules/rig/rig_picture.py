@@ -5,27 +5,29 @@ Every style is tried, the best readable first, until one fits on an A4 page.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 from rules.rig.alignment import tops
-from rules.rig.crossings import Layers, Order, least_crossings
 from rules.rig.end_boxes import DrawnEnd, draw_end, draw_output
 from rules.rig.hatching import hatches
 from rules.rig.lines import lines_in, lines_out
 from rules.rig.panels import panels
+from rules.rig.rig_order import in_order
 from rules.rig.rule_box import DrawnRule, draw_rule
 from rules.rig.style import ENDLESS, MARGIN, Style, styles
 from rules.rig.svg import Frame, Picture, Shape, fitted
 from rules.rig.text_width import text_width
 from rules.rig.velocity_plot import draw_plot
-from rules.rig.view import EndView, OutputView, RigView, RuleView
+from rules.rig.view import Curve, EndView, RigView
 
 _MOST_CURVES: Final = 6
 _LEAST_SIZE_WITH_CURVES: Final = 26
 _LEAST_RULE_WIDTH: Final = 20
 """How many times the size of names a rule box is wide at least."""
+_LARGEST_PLOT: Final = 560.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,165 +40,46 @@ class RigPicture:
 
 def draw_rig(view: RigView) -> RigPicture:
     """Return the picture of a rig. One that no page can hold is longer than A4."""
-    order = _order(view)
-    curves = view.curves if len(view.curves) <= _MOST_CURVES else ()
-    if curves:
+    view = in_order(view)
+    if 0 < len(view.curves) <= _MOST_CURVES:
         for style in styles():
             if style.size >= _LEAST_SIZE_WITH_CURVES:
-                page = _Page(view, order, style, with_curves=True)
+                page = _Page(view, style, view.curves)
                 if page.fits:
                     return RigPicture(page.picture(), True)
     for style in styles():
-        page = _Page(view, order, style, with_curves=False)
+        page = _Page(view, style)
         if page.fits:
             return RigPicture(page.picture(), not view.curves)
-    return RigPicture(_Page(view, order, ENDLESS, with_curves=False).picture(), not view.curves)
+    return RigPicture(_Page(view, ENDLESS).picture(), not view.curves)
 
 
-def _order(view: RigView) -> Order:
-    """Return the order of all columns with few crossings."""
-    sources = {source.name: number for number, source in enumerate(view.sources)}
-    targets: dict[str, int] = {}
-    outputs = []
-    for output in view.outputs:
-        names = [output.port.name, *(device.name for device in output.devices)]
-        numbers = [targets.setdefault(name, len(targets)) for name in names]
-        outputs.append(numbers)
-    branches = [[zone.exits for zone in rule.zones] or [rule.exits] for rule in view.rules]
-    layers = Layers(
-        len(sources),
-        [[sources[name] for name in rule.sources] for rule in view.rules],
-        [[[targets[leaving.target] for leaving in exits] for exits in of_rule] for of_rule in branches],
-        outputs,
-    )
-    return least_crossings(layers, frozenset(numbers[0] for numbers in outputs))
+class _Columns(NamedTuple):
+    """Where columns begin and how wide they are; at their stubs, lines are straight and have their labels."""
+
+    source_width: float
+    entry_stub: float
+    rule_x: float
+    rule_width: float
+    exit_stub: float
+    output_x: float
+    output_width: float
 
 
-class _Page:
-    """A rig laid out in one style."""
-
-    def __init__(self, view: RigView, order: Order, style: Style, *, with_curves: bool) -> None:
-        self._view = view
-        self._style = style
-        self._sources = [view.sources[number] for number in order.sources]
-        self._outputs = [self._with_devices(view.outputs[number], order, number) for number in order.outputs]
-        self._rules = [_sorted_exits(view.rules[number], self._places()) for number in order.rules]
-        self._curves = view.curves if with_curves else ()
-        self._columns()
-        self._top = MARGIN + 2.4 * style.size
-        self._drawn_rules: list[DrawnRule] = []
-        self._content = self._height = 0.0
-        self.fits = self._stack_rules() and self._measure()
-
-    def _with_devices(self, output: OutputView, order: Order, number: int) -> tuple[OutputView, list[EndView]]:
-        """Return an output with its devices in the order of the picture."""
-        first = sum(1 + len(each.devices) for each in self._view.outputs[:number])
-        return output, [output.devices[target - first - 1] for target in order.targets_of(number)[1:]]
-
-    def _places(self) -> dict[str, int]:
-        names = [name for output, devices in self._outputs for name in (output.port.name, *(d.name for d in devices))]
-        return {name: place for place, name in enumerate(names)}
-
-    # -- columns ------------------------------------------------------------------------------------------------------
-
-    def _columns(self) -> None:
-        """Share the width of the page."""
-        style, page = self._style, self._style.page_width
-        self._source_width = min(_natural(self._sources, style), 0.19 * page)
-        ends = [end for output, devices in self._outputs for end in (output.port, *devices)]
-        self._output_width = min(_natural(ends, style) + 3 * style.pad, 0.21 * page)
-        labels = [leaving.label for rule in self._rules for leaving in rule.every_exit]
-        self._entry_stub = min(_longest([rule.label for rule in self._rules], style) + 1.6 * style.size, 0.1 * page)
-        self._exit_stub = min(_longest(labels, style) + style.size, 0.11 * page)
-        gutter = 0.05 * page
-        self._rule_x = MARGIN + self._source_width + gutter + self._entry_stub
-        self._output_x = page - MARGIN - self._output_width
-        self._rule_width = self._output_x - 1.25 * gutter - self._exit_stub - self._rule_x
-
-    def _stack_rules(self) -> bool:
-        """Draw the rules from above to below; return whether they fit, and are wide enough to be read."""
-        style, y = self._style, self._top
-        if self._rule_width < _LEAST_RULE_WIDTH * style.size and style != ENDLESS:
-            return False
-        for rule in self._rules:
-            drawn = draw_rule(rule, style, self._rule_x, y, self._rule_width)
-            self._drawn_rules.append(drawn)
-            y = drawn.frame.bottom + style.gap
-            if y > style.page_height:
-                return False
-        return True
-
-    def _measure(self) -> bool:
-        """Find how high the page gets; return whether it fits."""
-        style = self._style
-        columns: list[Sequence[DrawnRule | DrawnEnd]] = [self._drawn_rules, self._ends(), self._drawn_outputs()]
-        self._content = max(map(self._column_height, columns))
-        _, panels_end = panels(self._view, style, 0, with_curves=bool(self._curves))
-        plot = self._plot_side() + 0.6 * style.size if self._curves else 0
-        self._height = self._top + self._content + style.size + plot + panels_end + MARGIN / 2
-        return self._height <= style.page_height
-
-    def _ends(self, ys: Sequence[float] = ()) -> list[DrawnEnd]:
-        return [
-            draw_end(source, self._style, MARGIN, ys[at] if ys else 0, self._source_width)
-            for at, source in enumerate(self._sources)
-        ]
-
-    def _drawn_outputs(self, ys: Sequence[float] = ()) -> list[DrawnEnd]:
-        return [
-            draw_output(output, devices, self._style, self._output_x, ys[at] if ys else 0, self._output_width)
-            for at, (output, devices) in enumerate(self._outputs)
-        ]
-
-    def _column_height(self, drawn: Sequence[DrawnRule | DrawnEnd]) -> float:
-        return sum(each.frame.height for each in drawn) + self._style.gap * max(len(drawn) - 1, 0)
-
-    def _aligned(self, drawn: Sequence[DrawnEnd], wishes: Sequence[float | None]) -> list[float]:
-        """Return where the boxes of an outer column begin; those without lines wish to be below the others."""
-        low, high = self._top, self._top + self._content
-        known = [high if wish is None else wish for wish in wishes]
-        return tops([each.frame.height for each in drawn], known, self._style.gap, low, high)
-
-    # -- the page -----------------------------------------------------------------------------------------------------
-
-    def picture(self) -> Picture:
-        """Return the finished page, cut below its content."""
-        view, style = self._view, self._style
-        entries: dict[str, list[float]] = {}
-        arrivals: dict[str, list[float]] = {}
-        for rule, drawn in zip(self._rules, self._drawn_rules, strict=True):
-            for source in rule.sources:
-                entries.setdefault(source, []).append(drawn.entry)
-            for leaving in drawn.exits:
-                for each in leaving.exits:
-                    arrivals.setdefault(each.target, []).append(leaving.y)
-        sources = self._ends(
-            self._aligned(self._ends(), [_mean(entries.get(source.name, [])) for source in self._sources])
-        )
-        wishes = [
-            _mean([y for end in (output.port, *devices) for y in arrivals.get(end.name, [])])
-            for output, devices in self._outputs
-        ]
-        outputs = self._drawn_outputs(self._aligned(self._drawn_outputs(), wishes))
-        shapes: list[Shape] = [
-            fitted(MARGIN, MARGIN + style.size, view.title, 1.3 * style.size, style.page_width - 2 * MARGIN, bold=True)
-        ]
-        for part in (sources, self._drawn_rules, outputs):
-            shapes += [shape for drawn in part for shape in drawn.shapes]
-        shapes += lines_in(self._rules, self._drawn_rules, sources, self._rule_x - self._entry_stub, style)
-        shapes += lines_out(self._drawn_rules, outputs, self._rule_x + self._rule_width + self._exit_stub, style)
-        y = self._top + self._content + style.size
-        for at, curve in enumerate(self._curves):
-            side = self._plot_side()
-            shapes += draw_plot(curve, Frame(MARGIN + at * side, y, side, side))
-        if self._curves:
-            y += self._plot_side() + 0.6 * style.size
-        shapes += panels(view, style, y, with_curves=bool(self._curves))[0]
-        zones = max((len(rule.zones) for rule in view.rules), default=0)
-        return Picture(style.page_width, self._height, view.title, _summary(view), shapes, hatches(zones))
-
-    def _plot_side(self) -> float:
-        return min((self._style.page_width - 2 * MARGIN) / max(len(self._curves), 3), 560.0)
+def _columns(view: RigView, style: Style) -> _Columns:
+    """Share the width of a page."""
+    page = style.page_width
+    ends = [end for output in view.outputs for end in (output.port, *output.devices)]
+    labels = [leaving.label for rule in view.rules for leaving in rule.every_exit]
+    source_width = min(_natural(view.sources, style), 0.19 * page)
+    output_width = min(_natural(ends, style) + 3 * style.pad, 0.21 * page)
+    entry_stub = min(_longest([rule.label for rule in view.rules], style) + 1.6 * style.size, 0.1 * page)
+    exit_stub = min(_longest(labels, style) + style.size, 0.11 * page)
+    gutter = 0.05 * page
+    rule_x = MARGIN + source_width + gutter + entry_stub
+    output_x = page - MARGIN - output_width
+    rule_width = output_x - 1.25 * gutter - exit_stub - rule_x
+    return _Columns(source_width, entry_stub, rule_x, rule_width, exit_stub, output_x, output_width)
 
 
 def _natural(ends: Sequence[EndView], style: Style) -> float:
@@ -210,17 +93,110 @@ def _longest(texts: Sequence[str], style: Style) -> float:
     return max((text_width(text, style.small) for text in texts), default=0)
 
 
-def _mean(values: Sequence[float]) -> float | None:
-    return sum(values) / len(values) if values else None
+class _Page:
+    """A rig laid out in one style, with some velocity curves below it."""
 
+    def __init__(self, view: RigView, style: Style, curves: Sequence[Curve] = ()) -> None:
+        self._view = view
+        self._style = style
+        self._curves = curves
+        self._columns = _columns(view, style)
+        self._top = MARGIN + 2.4 * style.size
+        self._rules: list[DrawnRule] = []
+        self._content = self._height = 0.0
+        self.fits = self._stack_rules() and self._measure()
 
-def _sorted_exits(rule: RuleView, places: dict[str, int]) -> RuleView:
-    """Return a rule whose exits stand in the order of their targets, within each zone."""
-    zones = tuple(
-        replace(zone, exits=tuple(sorted(zone.exits, key=lambda leaving: places[leaving.target])))
-        for zone in rule.zones
-    )
-    return replace(rule, exits=tuple(sorted(rule.exits, key=lambda leaving: places[leaving.target])), zones=zones)
+    def _stack_rules(self) -> bool:
+        """Draw the rules from above to below; return whether they fit, and are wide enough to be read."""
+        style, y = self._style, self._top
+        if self._columns.rule_width < _LEAST_RULE_WIDTH * style.size and style != ENDLESS:
+            return False
+        for rule in self._view.rules:
+            drawn = draw_rule(rule, style, self._columns.rule_x, y, self._columns.rule_width)
+            self._rules.append(drawn)
+            y = drawn.frame.bottom + style.gap
+            if y > style.page_height:
+                return False
+        return True
+
+    def _measure(self) -> bool:
+        """Find how high the page gets; return whether it fits."""
+        style = self._style
+        columns: list[Sequence[DrawnRule | DrawnEnd]] = [self._rules, self._sources(), self._outputs()]
+        self._content = max(
+            sum(drawn.frame.height for drawn in column) + style.gap * max(len(column) - 1, 0) for column in columns
+        )
+        _, below = self._below(0)
+        self._height = self._top + self._content + style.size + below + MARGIN / 2
+        return self._height <= style.page_height
+
+    def _sources(self, ys: Sequence[float] = ()) -> list[DrawnEnd]:
+        """Draw the sources at some heights; all at the top if none are given."""
+        width = self._columns.source_width
+        return [
+            draw_end(source, self._style, MARGIN, ys[at] if ys else 0, width)
+            for at, source in enumerate(self._view.sources)
+        ]
+
+    def _outputs(self, ys: Sequence[float] = ()) -> list[DrawnEnd]:
+        """Draw the outputs at some heights; all at the top if none are given."""
+        x, width = self._columns.output_x, self._columns.output_width
+        return [
+            draw_output(output, self._style, x, ys[at] if ys else 0, width)
+            for at, output in enumerate(self._view.outputs)
+        ]
+
+    def _below(self, y: float) -> tuple[list[Shape], float]:
+        """Draw curves and panels from `y` down; return where they end."""
+        shapes: list[Shape] = []
+        if self._curves:
+            room = self._style.page_width - 2 * MARGIN
+            side = min(room / max(len(self._curves), 3), _LARGEST_PLOT)
+            for at, curve in enumerate(self._curves):
+                shapes += draw_plot(curve, Frame(MARGIN + at * side, y, side, side))
+            y += side + 0.6 * self._style.size
+        more, y = panels(self._view, self._style, y, with_curves=bool(self._curves))
+        return [*shapes, *more], y
+
+    # -- the finished page --------------------------------------------------------------------------------------------
+
+    def picture(self) -> Picture:
+        """Return the page, cut below its content."""
+        view, style, columns = self._view, self._style, self._columns
+        sources = self._sources(self._aligned(self._sources(), self._entries()))
+        outputs = self._outputs(self._aligned(self._outputs(), self._arrivals()))
+        room = style.page_width - 2 * MARGIN
+        shapes: list[Shape] = [fitted(MARGIN, MARGIN + style.size, view.title, 1.3 * style.size, room, bold=True)]
+        for column in (sources, self._rules, outputs):
+            shapes += [shape for drawn in column for shape in drawn.shapes]
+        shapes += lines_in(view.rules, self._rules, sources, columns.rule_x - columns.entry_stub, style)
+        shapes += lines_out(self._rules, outputs, columns.rule_x + columns.rule_width + columns.exit_stub, style)
+        shapes += self._below(self._top + self._content + style.size)[0]
+        zones = max((len(rule.zones) for rule in view.rules), default=0)
+        return Picture(style.page_width, self._height, view.title, _summary(view), shapes, hatches(zones))
+
+    def _entries(self) -> Iterator[list[float]]:
+        """Yield for each source the heights at which its lines enter rules."""
+        found: dict[str, list[float]] = defaultdict(list)
+        for rule, drawn in zip(self._view.rules, self._rules, strict=True):
+            for source in rule.sources:
+                found[source].append(drawn.entry)
+        return (found[source.name] for source in self._view.sources)
+
+    def _arrivals(self) -> Iterator[list[float]]:
+        """Yield for each output the heights at which lines to it leave rules."""
+        found: dict[str, list[float]] = defaultdict(list)
+        for leaving in (leaving for drawn in self._rules for leaving in drawn.exits):
+            for each in leaving.exits:
+                found[each.target].append(leaving.y)
+        for output in self._view.outputs:
+            yield [y for end in (output.port, *output.devices) for y in found[end.name]]
+
+    def _aligned(self, drawn: Sequence[DrawnEnd], lines: Iterator[list[float]]) -> list[float]:
+        """Return where the boxes of an outer column begin: at the middle of their lines, those without lines below."""
+        low, high = self._top, self._top + self._content
+        wishes = [sum(heights) / len(heights) if heights else high for heights in lines]
+        return tops([each.frame.height for each in drawn], wishes, self._style.gap, low, high)
 
 
 def _summary(view: RigView) -> str:

@@ -109,6 +109,8 @@ class _RigReader:
             others = {"pass": "", "drop": ", others dropped", "octave": ", others by octaves"}[device.outside]
             facts.append(f"{format_note(device.notes[0], naming)}..{format_note(device.notes[1], naming)}{others}")
         facts += self._steps(device.steps, naming)
+        if device.returns is not None:
+            facts.append(f"wired back to {device.returns}")
         if device.setup:
             facts.append(f"{len(device.setup)} setup message{'s' if len(device.setup) > 1 else ''}")
         facts += _from_rules(rules)

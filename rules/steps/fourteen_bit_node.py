@@ -61,8 +61,8 @@ class FourteenBitNode(Node):
                 fine[output] = fine.get(output, 0) | 1 << coarse
         for (_, (kind, one, two)), remembered in fine.items():
             if kind != NOTE_ON:
-                result = NodeResult(kind | channel, one, two, feed_one=SECOND, gate_one=_FINE, remembered=remembered)
-                found.append(result)
+                result = NodeResult(kind | channel, one, two, feed_one=SECOND, gate_one=_FINE)
+                found.append(result._replace(remembered=remembered, of_pair=True))
         return found
 
     def _tables(self, whole: Callable[[int], int]) -> list[tuple[int, bytes, bytes]]:

@@ -7,7 +7,7 @@ again for each answer that a memory may give.
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from itertools import product
 from random import Random
 from typing import Any, NamedTuple
@@ -45,45 +45,57 @@ Outcome = frozenset[Arrival]
 """All that one message becomes."""
 
 
-class _Script(Memory):
+class Script(Memory):
     """A memory that answers as it is told, and otherwise first of all with the first answer that there may be.
 
     `others` collects the tellings that are still to be tried. What comes is not noted: it answers for messages before.
+    `named` makes the name under which an answer is told of the place where it is asked for.
     """
 
-    def __init__(self, told: Mapping[Hashable, int], values: Sequence[int]) -> None:
+    def __init__(
+        self, told: Mapping[Hashable, int], values: Sequence[int], named: Callable[[Any], Hashable] = tuple
+    ) -> None:
         super().__init__()
         self.told = dict(told)
         self.others: list[dict[Hashable, int]] = []
         self.coarse_halves = values
+        self._named = named
+        self.came = b""
 
-    def ask(self, key: Hashable, answers: Sequence[int]) -> int:
-        if key not in self.told:
-            self.others += [{**self.told, key: answer} for answer in answers[1:]]
-            self.told[key] = answers[0]
-        return self.told[key]
+    def ask(self, key: tuple[Any, ...], answers: Sequence[int]) -> int:
+        """Answer, and note what else could be answered."""
+        name = self._named(key)
+        if name not in self.told:
+            self.others += [{**self.told, name: answer} for answer in answers[1:]]
+            self.told[name] = answers[0]
+        return self.told[name]
 
     def before(self, player: int, key: tuple[Any, ...]) -> int:
         """The value of a controller before, or of the coarse half of a pair: that has more than two answers."""
-        is_pair = len(key) == (5 if key[0] == "zone" else 4)
-        return self.ask(key, self.coarse_halves if is_pair else (0, 127))
+        return self.ask(key, self.coarse_halves if is_of_pair(key) else (0, 127))
 
     def note(self, player: int, key: tuple[Any, ...], value: int) -> None:
-        pass
+        """Note nothing."""
 
     def frozen(self) -> Memory:
+        """The same: it never changes."""
         return self
+
+
+def is_of_pair(key: tuple[Any, ...]) -> bool:
+    """Whether the slow model remembers a coarse half under a key: the place of the step, and a channel."""
+    return len(key) == (5 if key[0] == "zone" else 4)
 
 
 class _Pressed(dict[Any, int]):
     """The same for the controllers that turn switches."""
 
-    def __init__(self, script: _Script) -> None:
+    def __init__(self, script: Script) -> None:
         super().__init__()
         self._script = script
 
     def get(self, key: Any, default: Any = None) -> Any:
-        return self._script.ask(("pressed", key), (0, 127))
+        return self._script.ask(("pressed", key, self._script.came[:2]), (0, 127))
 
 
 class BruteForce:
@@ -100,12 +112,17 @@ class BruteForce:
         found = set()
         tellings: list[dict[Hashable, int]] = [{}]
         while tellings:
-            script = _Script(tellings.pop(), self._values)
-            found.add(frozenset(self._run(source, message, switches, script)))
+            script = self.script(tellings.pop())
+            found.add(frozenset(self.run(source, message, switches, script)))
             tellings += script.others
         return found
 
-    def _run(self, source: str, message: bytes, switches: Switches, script: _Script) -> Iterator[Arrival]:
+    def script(self, told: Mapping[Hashable, int], named: Callable[[Any], Hashable] = tuple) -> Script:
+        """A memory that answers as it is told."""
+        return Script(told, self._values, named)
+
+    def run(self, source: str, message: bytes, switches: Switches, script: Script) -> Iterator[Arrival]:
+        """Follow one message, with what is remembered as the script says."""
         model = self._model
         model.players, model.hands = [source], [source]
         model.switches, model.pressed = dict(switches), _Pressed(script)
@@ -121,7 +138,7 @@ class BruteForce:
         source: str,
         flow: Flow,
         moment: Moment,
-        script: _Script,
+        script: Script,
         before: Delay = AT_ONCE,
         lasts: Delay | None = None,
         is_kept: bool = False,
@@ -138,6 +155,7 @@ class BruteForce:
             for each in resumed(flow, flow.message, moment):
                 yield from self._come_in(source, each, moment, script, before + flow.delay, lasts, is_kept)
             return
+        script.came = flow.message
         if self._model._trigger(0, flow.message, 0, []):
             return
         moment.switches = dict(self._model.switches)
@@ -154,7 +172,7 @@ class BruteForce:
         way: Way,
         emission: Emission,
         moment: Moment,
-        script: _Script,
+        script: Script,
         before: Delay,
         lasts: Delay | None,
         is_kept: bool,
@@ -199,6 +217,15 @@ def states_of(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | i
     if isinstance(switch, OnOffSwitch):
         return [False, True]
     return list(switch.values) if isinstance(switch, ValueSwitch) else list(range(*_ends_of(switch)))
+
+
+def shared_states(old: RuleSet, new: RuleSet) -> dict[str, list[bool | int | str]]:
+    """What every switch of two rule sets can be at in both; all, where only one has it or they have nothing shared."""
+    found = {}
+    for name in dict.fromkeys((*old.switches, *new.switches)):
+        sides = [states_of(ruleset.switches[name]) for ruleset in (old, new) if name in ruleset.switches]
+        found[name] = [state for state in sides[0] if state in sides[-1]] or sides[0]
+    return found
 
 
 def _ends_of(switch: NumberSwitch) -> tuple[int, int]:

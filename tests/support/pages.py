@@ -70,6 +70,11 @@ FILES = SAVED | {
     "broken.toml": SAVED["promises.toml"]
     .replace('  { velocity = { limit = "20..110" } },\n', "")
     .split("[[tests]]")[0],
+    "edited.toml": SAVED["promises.toml"]
+    .partition("[[promises]]")[0]
+    .replace("20..110", "30..100")
+    .replace("match = { channel = 10 }", ""),
+    "louder.toml": _FIRST.replace("30..110", "60..120").partition("[[tests]]")[0],
     "failing.toml": _FIRST.replace("note-on 3 D4 110", "note-on 3 D4 120"),
     "gap.toml": re.sub(r"accept = .*\n", "", SAVED["split.toml"]),
 }

@@ -37,7 +37,7 @@ print(code, *sys.modules, file=sys.stderr)
 """
 
 NAMES = (
-    *("run", "rewrite", "check", "plan", "draw", "trace", "status", "panic", "reload", "switch", "report"),
+    *("run", "rewrite", "check", "compare", "plan", "draw", "trace", "status", "panic", "reload", "switch", "report"),
     *("ports", "listen", "send", "learn", "soundcheck", "record"),
 )
 
@@ -46,6 +46,7 @@ COMMANDS: dict[str, set[str]] = {
     "--version": OURS,
     **{f"{command} --help": OURS for command in NAMES},
     "check rules.toml": OURS | READING_RULES,
+    "compare rules.toml rules.toml --take take.mid": OURS | READING_RULES,
     "draw rules.toml": OURS | READING_RULES,
     "plan rig.toml": OURS | READING_RULES | {"logging", "networkx"},
     "trace rules.toml --from keys note-on 1 C4 100": OURS | READING_RULES,

@@ -60,8 +60,9 @@ def test_what_cannot_be_played_alone(rig: CommandShell) -> None:
     answer = rig.run("plan", "stuck.toml", "-o", "gig.toml")
     assert answer.code == 1
     assert (
-        "\n1 device can't be played alone:\n"
-        '  choir: it needs channel 3 of port "rack1", and so does "organ".\n'
+        "\n1 device is left out:\n"
+        '  choir: it needs channel 3 of port "rack1", and so does "organ": both sound at\n'
+        "    once.\n"
         "    One change is enough: connect it to an output of its own, or set it to\n"
         "    channel 4.\n"
     ) in answer.out

@@ -11,7 +11,7 @@ from threading import Thread
 
 import pytest
 
-from router.daemon.prepared_rules import Prepared, prepare
+from router.daemon.prepared_rules import Prepared, behaviour_changes, prepare
 from router.daemon.reloader import Pace, Reloader, ReloadOutcome
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MachineError
@@ -352,7 +352,35 @@ def test_an_applied_reload_is_told_in_words(file: Path) -> None:
     with staged(file) as stage:
         file.write_text(rules("a", "b"))
         stage.next()
-        assert stage.lines == ["new rules are in force:", '  rules: new "b"']
+        assert stage.lines[:2] == ["new rules are in force:", '  rules: new "b"']
+
+
+def test_what_plays_differently_follows(file: Path) -> None:
+    """In at most ten lines, once the new rules play; also where they play the same."""
+    with staged(file) as stage:
+        file.write_text(rules("a").replace('"keys"', '"keys"\nsteps = [{ rechannel = 2 }]'))
+        stage.next()
+    told = [
+        "what plays differently now:",
+        "  all channel messages on channels 1, 3..16 from keys: reached rack, now rack on channel 2",
+    ]
+    assert stage.lines[-2:] == told
+    with staged(file) as stage:
+        file.write_text(rules("b").replace('"keys"', '"keys"\nsteps = [{ rechannel = 2 }]'))
+        stage.next()
+    assert stage.lines[-2:] == ["what plays differently now:", "  nothing plays differently"]
+
+
+def test_many_differences_are_counted(tmp_path: Path) -> None:
+    """Rules of another rig don't fill the log."""
+    (before := tmp_path / "a.toml").write_text(rules("a"))
+    changes = [f"steps = [{{ transpose = {n} }}]\nmatch = {{ channel = {n} }}" for n in range(1, 13)]
+    now = tmp_path / "b.toml"
+    now.write_text(RIG + "".join(f'[[rules]]\nfrom = "keys"\nto = "rack"\n{change}\n' for change in changes))
+    lines = behaviour_changes(prepare([str(before)]), prepare([str(now)]))
+    assert len(lines) == 10
+    assert lines[-1].startswith("... and ")
+    assert lines[-1].endswith(" more differences")
 
 
 def test_the_manual_shows_it(file: Path) -> None:
@@ -361,10 +389,10 @@ def test_the_manual_shows_it(file: Path) -> None:
     with staged(file) as stage:
         file.write_text(
             rules("keyboard").replace('from = "keys"', 'from = "keys"\nmatch = { channel = 1 }')
-            + rules("bass")[len(RIG) :]
+            + rules("bass")[len(RIG) :].replace('from = "keys"', 'from = "keys"\nmatch = { channel = 2 }')
         )
         stage.next()
-        assert "```text\n{}\n```".format("\n".join(f"20:31:05  {line}" for line in stage.lines)) in PAGES["run"]
+    assert "```text\n{}\n```".format("\n".join(f"20:31:05  {line}" for line in stage.lines)) in PAGES["run"]
 
 
 def test_many_mistakes_are_counted(file: Path) -> None:

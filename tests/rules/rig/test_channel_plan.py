@@ -68,7 +68,7 @@ def test_two_on_one_channel_of_one_port() -> None:
     """One of them is connected elsewhere, or set to another channel that nothing else has."""
     one = only_trouble(plan_of('organ = { port = "rack1", channel = 4 }\nbell = { port = "rack1", channel = 4 }'))
     assert one.device.name == "bell"
-    assert one.reason == 'it needs channel 4 of port "rack1", and so does "organ"'
+    assert one.reason == 'it needs channel 4 of port "rack1", and so does "organ": both sound at once'
     assert one.changes == ('connect it to port "rack2"', "set it to channel 1")
 
 
@@ -82,7 +82,10 @@ def test_too_few_channels_for_a_group() -> None:
         )
     )
     assert one.device.name == "d"
-    assert one.reason == 'it needs channels 1 and 2 of port "rack1", and so do "a", "b" and "c"'
+    assert (
+        one.reason
+        == 'it needs channels 1 and 2 of port "rack1", and so do "a", "b" and "c": it sounds with one of them'
+    )
     assert one.changes == ('connect it to port "rack2"', "set it to channel 6")
 
 

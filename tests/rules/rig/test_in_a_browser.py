@@ -16,6 +16,8 @@ from tests.support.random_rigs import random_rig
 from tests.support.rig_views import picture_of, reading_of
 from tests.support.svg_pictures import TextBox
 
+EXAMPLES = Path(__file__).parents[3] / "examples"
+
 PAGE = """<!DOCTYPE html><meta charset="utf-8"><body><script>
 const found = %s.map(text => {
   const file = new DOMParser().parseFromString(text, "image/svg+xml");
@@ -63,12 +65,13 @@ def in_a_browser(pictures: list[str], folder: Path) -> list[dict[str, object]]:
 
 
 def test_a_browser_shows_every_text_by_itself_and_on_the_page(tmp_path: Path) -> None:
-    """A rig of 2, 10 and 40 rules, with names of all sorts, and a page of curves."""
+    """A rig of 2, 10 and 40 rules, with names of all sorts, a page of curves, and a recording before and after."""
     rigs = [random_rig(seed, rules) for seed, rules in ((2, 2), (10, 10), (39, 40))]
     pictures = [picture_of(rig).svg() for rig in rigs]
     pictures.append(draw_curves("rig.toml", curves_in(reading_of(rigs[-1].decode()))).svg())
+    pictures.append((EXAMPLES / "repaired-recording.svg").read_text(encoding="utf-8"))
     found = in_a_browser(pictures, tmp_path)
-    assert [list(picture) for picture in found] == [["width", "height", "boxes"]] * 4
+    assert [list(picture) for picture in found] == [["width", "height", "boxes"]] * 5
     for picture in found:
         boxes = [TextBox(*box) for box in picture["boxes"]]  # type: ignore[attr-defined]
         assert boxes

@@ -94,6 +94,34 @@ def test_the_tests_notice_a_wrong_rule() -> None:
     assert not all(outcome.passed for outcome in run_tests(reading, compile_rules(reading.ruleset)))
 
 
+def test_steps_of_an_input_come_before_the_rule() -> None:
+    """The sheet says what to send, the rule what arrives; a channel that is dropped, or becomes another, isn't used."""
+    rig = """
+[ports]
+rack = "Interface*"
+[ports.keys]
+input = "Keys*"
+channels = "1..3"
+steps = [{ rechannel = { 1 = 5 } }, { filter = { drop = { channel = 3 } } }]
+[devices]
+organ = { port = "rack", channel = 1 }
+bass = { port = "rack", channel = 2 }
+pad = { port = "rack", channels = "1..16" }
+"""
+    tables = planned(rig)
+    checked(tables)
+    (rule,) = tables["rules"]
+    assert (rule["match"], rule["to"]) == ({"channel": [5, 2]}, {"5": "organ", "2": "bass"})
+    assert list(tables["devices"]) == ["organ", "bass"]
+
+
+def test_a_device_whose_steps_choose_its_channel() -> None:
+    """The plan does that, after all steps."""
+    rig = '[ports]\nseq = { input = "S*" }\nrack = "R*"\n[devices]\n'
+    with pytest.raises(RuleFileError, match=r'device "pad": the plan sets the channel after the last step'):
+        planned(rig + 'pad = { port = "rack", channels = "1..16", steps = [{ rechannel = 3 }] }\n')
+
+
 def test_files_that_count_in_different_ways_are_refused() -> None:
     """Their notes and programs can't be written into one file as they are."""
     with pytest.raises(RuleFileError, match=r"rig1.toml counts notes or programs in another way than rig0.toml"):
