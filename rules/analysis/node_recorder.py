@@ -124,5 +124,9 @@ class NodeRecorder:
         """Forget a waking."""
         self._wakes.pop(wake, None)
 
+    def sounds(self, event: Event) -> bool:
+        """What a node has begun sounds on until it ends it: in a trace nothing else does."""
+        return True
+
     def put_off(self) -> None:
         """Do nothing: a trace counts nothing."""

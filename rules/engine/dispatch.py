@@ -17,7 +17,7 @@ from rules.engine.written_lists import Entry
 from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, is_note_off, is_note_on, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Copy, Event, Queue
-from rules.program.tables import AnyNode
+from rules.program.tables import AnyNode, in_key_of
 from rules.timing.delays import AT_ONCE, Delay, Later
 from rules.timing.scheduler import Scheduler
 
@@ -133,6 +133,11 @@ class Dispatch:
         """Wake a node."""
         wake.node.woken(self.host.memories.of(wake.node), wake.key, WaitingNodeContext(self, now, origin, out))
 
+    def sounds_behind(self, event: Event) -> bool:
+        """Return whether anything that a waiting node emitted for a note-on still sounds."""
+        key = (event.player, event.in_key, event.copy, in_key_of(event.message[0], event.key))
+        return any(press.soundings for press in self.waiting_nodes.ledger(event.target).pressed(key))
+
     @abstractmethod
     def emitted(self, start: Event, now: int, out: list[Sent]) -> None:
         """Evaluate what a waiting node emits."""
@@ -191,6 +196,10 @@ class WaitingNodeContext:
     def cancel(self, wake: int) -> None:
         """Cancel a wake."""
         self._dispatch.scheduler.cancel(wake)
+
+    def sounds(self, event: Event) -> bool:
+        """Whether anything that was emitted for a note-on still sounds behind its node."""
+        return self._dispatch.sounds_behind(event)
 
     def put_off(self) -> None:
         """Count a message that will go out later."""

@@ -224,6 +224,7 @@ class Engine(FastPath):
         What that sends goes out, and what it opens is chased.
         """
         before, self.word = self.word, word
+        self.memories.turned(word, WaitingNodeContext(self.bookkeeping, now, 0, out))
         self.lists.turned(self.pipeline, before, word, player, now, out)
         for branch in self.pipeline.branches:
             if holds(branch.guard, word) and not holds(branch.guard, before):
@@ -338,7 +339,7 @@ class Engine(FastPath):
         send(self.bookkeeping.merge.change_banks(pipeline.banks), now, out)
         self._chased = chased_by(pipeline)
         self.bookkeeping.waiting_nodes.forget_nodes()
-        self.memories.replace(pipeline.nodes.values(), WaitingNodeContext(self.bookkeeping, now, 0, out))
+        self.memories.replace(pipeline.nodes.values(), self.word, WaitingNodeContext(self.bookkeeping, now, 0, out))
         held = self._held_alone()
         for player in self._players:
             player.plug(pipeline, held)

@@ -44,13 +44,22 @@ class NodeMemories:
                 for player in players:
                     node.forget(self._memories[name], player, context)
 
+    def turned(self, word: int, context: WaitingContext) -> None:
+        """Tell all nodes that wait what the switches are at now."""
+        for name, node in self._nodes.items():
+            if node.waits:
+                node.turned(self._memories[name], word, context)
+
     def close(self, context: WaitingContext) -> None:
         """Let all nodes end what they keep going."""
         for name, node in self._nodes.items():
             node.close(self._memories[name], context)
 
-    def replace(self, nodes: Iterable[AnyNode], context: WaitingContext) -> None:
-        """Tell each node its successor among new `nodes`; forget nodes that are gone and remember nothing."""
+    def replace(self, nodes: Iterable[AnyNode], word: int, context: WaitingContext) -> None:
+        """Tell each node its successor among new `nodes`, and those what the switches are at by the new rules.
+
+        Nodes that are gone and remember nothing are forgotten.
+        """
         successors = {_name_of(node): node for node in nodes}
         self._memory_of.clear()
         for name, node in list(self._nodes.items()):
@@ -60,6 +69,7 @@ class NodeMemories:
                 self._nodes[name] = successor
             elif not memory:
                 del self._memories[name], self._nodes[name]
+        self.turned(word, context)
 
 
 def _name_of(node: AnyNode) -> NodeKey:

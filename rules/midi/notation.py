@@ -37,6 +37,8 @@ from rules.midi.suggestions import nearest
 _LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _NOTE: Final = re.compile(r"([A-Ga-g])([#b]?)(-?[0-9]{1,2})")
+_PITCH: Final = re.compile(r"([A-Ga-g])([#b]?)")
+_ACCIDENTALS: Final = {"#": 1, "b": -1, "": 0}
 _NUMBER: Final = re.compile(r"[+-]?[0-9]{1,9}")
 
 
@@ -60,7 +62,7 @@ def parse_note(text: str, naming: Naming = STANDARD) -> int:
     if match is None:
         raise NotationError(f'"{text}" is not a note: write a name such as "C4", "F#2" or "Bb3", or a key 0-127')
     letter, accidental, octave = match.groups()
-    semitone = _LETTERS[letter.upper()] + {"#": 1, "b": -1, "": 0}[accidental]
+    semitone = _LETTERS[letter.upper()] + _ACCIDENTALS[accidental]
     key = 60 + 12 * (int(octave) - naming.middle_c) + semitone
     if not 0 <= key <= 127:
         low, high = format_note(0, naming), format_note(127, naming)
@@ -71,6 +73,19 @@ def parse_note(text: str, naming: Naming = STANDARD) -> int:
 def format_note(key: int, naming: Naming = STANDARD) -> str:
     """The name of a key 0-127, with sharps."""
     return f"{_SHARP_NAMES[key % 12]}{key // 12 - 5 + naming.middle_c}"
+
+
+def parse_pitch(text: str) -> int:
+    """The pitch 0-11, from C up, of a note name without an octave: `C`, `F#`, `Bb`. Raises NotationError."""
+    match = _PITCH.fullmatch(text.strip())
+    if match is None:
+        raise NotationError(f'"{text}" is not a pitch: write a note name without an octave, such as "C", "F#" or "Bb"')
+    return (_LETTERS[match[1].upper()] + _ACCIDENTALS[match[2]]) % 12
+
+
+def format_pitch(pitch: int) -> str:
+    """The name of a pitch 0-11, with sharps."""
+    return _SHARP_NAMES[pitch]
 
 
 def parse_controller(text: str) -> int:

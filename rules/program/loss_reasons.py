@@ -25,12 +25,14 @@ MAP: Final = "map"
 THIN: Final = "thin"
 SEND: Final = "send"
 LENGTH: Final = "length"
-"""These steps drop it: a map with `others = "drop"`, a `send` in place of what comes, a `length` that ends the note."""
+SNAP: Final = "snap"
+"""These steps drop it: a map or a `snap` with `others = "drop"`, a `send` in place of what comes, a `length` that ends
+the note."""
 
 OTHER: Final = "other"
 """Another message stands for it: a note-off while another part holds the note, a bank select for a later one."""
 
-REASONS: Final = (NO_RULE, NO_ZONE, NO_DESTINATION, FILTER, OUT_OF_RANGE, MAP, SEND, THIN, LENGTH, SWITCH, OTHER)
+REASONS: Final = (NO_RULE, NO_ZONE, NO_DESTINATION, FILTER, OUT_OF_RANGE, MAP, SNAP, SEND, THIN, LENGTH, SWITCH, OTHER)
 """All of them, in the order in which a summary lists them. Lanes of loss tables have their numbers as targets."""
 
 Drops = dict[tuple[int | None, str], int]

@@ -121,6 +121,10 @@ class WaitingContext(NodeContext, Protocol):
         """Ask not to be woken any more."""
         ...
 
+    def sounds(self, event: Event) -> bool:
+        """Whether anything that was emitted for a note-on still sounds behind the node."""
+        ...
+
     def put_off(self) -> None:
         """Say that a message that came will go out later, for those who count."""
         ...
@@ -184,6 +188,9 @@ class Node(ABC):
 
     def replaced(self, memory: Any, successor: Node | None, context: WaitingContext) -> None:  # noqa: B027 - optional
         """Hear that other rules have come. `successor` is the step in its place, if there is one of its sort."""
+
+    def turned(self, memory: Any, word: int, context: WaitingContext) -> None:  # noqa: B027 - optional
+        """Hear that switches have turned, if it waits; `word` is what they are at now."""
 
     def close(self, memory: Any, context: WaitingContext) -> None:  # noqa: B027 - optional
         """End what it keeps going: the performance is over."""

@@ -99,6 +99,7 @@ class AnyNode(Protocol):
     def woken(self, memory: Any, key: Any, context: Any) -> None: ...  # noqa: D102
     def forget(self, memory: Any, player: int, context: Any) -> None: ...  # noqa: D102
     def replaced(self, memory: Any, successor: Any, context: Any) -> None: ...  # noqa: D102
+    def turned(self, memory: Any, word: int, context: Any) -> None: ...  # noqa: D102
     def close(self, memory: Any, context: Any) -> None: ...  # noqa: D102
     def results(self, status: int) -> list[Any]: ...  # noqa: D102
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]: ...  # noqa: D102

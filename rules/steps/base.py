@@ -30,6 +30,11 @@ class StepContext(Protocol):
         """
         ...
 
+    @property
+    def open(self) -> Guard:
+        """For which switch states the step's `when` holds."""
+        ...
+
     def numbers(self, switch: str) -> list[tuple[int, Guard]]:
         """Every number that a number switch can be at, with the guard that it is."""
         ...

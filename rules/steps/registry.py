@@ -9,13 +9,16 @@ from __future__ import annotations
 from typing import Final
 
 from rules.steps.base import Step
+from rules.steps.chord import ChordStep
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep
+from rules.steps.latch import LatchStep
 from rules.steps.length import LengthStep
 from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
+from rules.steps.snap import SnapStep
 from rules.steps.thin import ThinStep
 from rules.steps.transpose import TransposeStep
 from rules.steps.velocity import VelocityStep
@@ -24,11 +27,14 @@ STEPS: Final[tuple[type[Step], ...]] = (
     RechannelStep,
     FilterStep,
     TransposeStep,
+    SnapStep,
+    ChordStep,
     VelocityStep,
     MapStep,
     DelayStep,
     EchoStep,
     LengthStep,
+    LatchStep,
     ThinStep,
     SendStep,
 )

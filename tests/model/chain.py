@@ -11,13 +11,16 @@ from rules.fields.conditions import Condition
 from rules.midi.controllers import FIRST_MODE, PORTAMENTO_CONTROL, SWITCH_ON
 from rules.rulefile.stages import Stage
 from rules.steps.base import Step
+from rules.steps.chord import ChordStep
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
 from rules.steps.filter import FilterStep
+from rules.steps.latch import LatchStep
 from rules.steps.length import LengthStep
 from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
+from rules.steps.snap import SnapStep
 from rules.steps.thin import ThinStep
 from rules.steps.transpose import TransposeStep
 from rules.steps.value_map import End
@@ -289,6 +292,36 @@ def _thin(step: ThinStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
         return [flow]
     kind, number = message[0] & 0xF0, facts.number_of(message)
     if kind not in (0xA0, 0xB0, 0xD0, 0xE0) or (kind == 0xB0 and number in _NEVER_THINNED) or flow.sent:
+        return [flow]
+    return [replace(flow, stop=Stop(step, at, tuple(moment.match), dict(moment.switches)))]
+
+
+@after_step.register
+def _snap(step: SnapStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
+    message = flow.message
+    if not facts.has_channel(message) or not facts.has_key(message):
+        return [flow]
+    inside = [key for key in range(128) if key % 12 in step.pitches]
+    if step.others == "drop":
+        return [flow] if message[1] in inside else []
+    nearest = min(inside, key=lambda key: (abs(key - message[1]), key))
+    return [flow.with_message(bytes((message[0], nearest, message[2])))]
+
+
+@after_step.register
+def _chord(step: ChordStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
+    message = flow.message
+    if not facts.has_channel(message) or not facts.has_key(message):
+        return [flow]
+    order = list(dict.fromkeys(by for notes in (step.notes, *step.keys.values()) for by in notes))
+    chord = sorted(step.keys.get(message[1], step.notes), key=order.index)
+    keys = [message[1] + by for by in chord]
+    return [flow.with_message(bytes((message[0], key, message[2]))) for key in keys if 0 <= key <= 127]
+
+
+@after_step.register
+def _latch(step: LatchStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
+    if not facts.is_note(flow.message):
         return [flow]
     return [replace(flow, stop=Stop(step, at, tuple(moment.match), dict(moment.switches)))]
 

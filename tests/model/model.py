@@ -15,12 +15,15 @@ from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
 from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, SetTrigger, Trigger, ValueSwitch
+from rules.steps.latch import LatchStep
 from rules.steps.length import LengthStep
 from rules.steps.thin import ThinStep
 from rules.timing.delays import AT_ONCE, Delay, Later
 from tests.model import facts
+from tests.model.asking import holds
 from tests.model.chain import Flow, Follow, Memory, Moment, Stop, onward, resumed, shaped_release
 from tests.model.facts import InKey
+from tests.model.latching import Latch, Latches
 from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding, by_note_off
 from tests.model.lists import NOBODY, Lists, Plan, Switches
 from tests.model.merging import Merge, Out, Output
@@ -98,6 +101,7 @@ class Model:
         self.latest: dict[object, int] = {}
         self.thins: dict[tuple[object, ...], Thin] = {}
         self.notes: dict[object, tuple[Item, Pending]] = {}
+        self.latched: dict[object, Latch] = {}
         self.running: set[int] = set()
         self.let_in = False
         self.orders = 0
@@ -244,7 +248,9 @@ class Model:
             self.merge.forget_port(port)
         self.merge.settle(now, out, lambda output: not self._shares_banks(output))
         self._end_notes(self._is_changed, now, out)
+        self._latches(now, out).end_where(lambda latch: _step_at(new, latch.at) != latch.step)
         self.switches = {name: _carried(it, self.switches.get(name)) for name, it in new.switches.items()}
+        self._latches(now, out).let_go_where(self._is_shut)
         self.agenda = [pending for pending in self.agenda if pending.returned not in gone]
         self.lists.leave(gone, now, out)
         self.lists.replace(old, before, new, self.switches, now, out)
@@ -253,6 +259,7 @@ class Model:
         """The last event of a file: what steps keep going by themselves ends; what `thin` keeps arrives in its time."""
         self.advance(now, out)
         self._end_notes(lambda item: True, now, out)
+        self._latches(now, out).end_where(lambda latch: True)
 
     def settle(self, now: int, out: Out) -> None:
         """The end of a file: bank selects that still wait go out."""
@@ -603,6 +610,24 @@ class Model:
             self._at_thin(item, stop, stop.step, now, out)
         elif isinstance(stop.step, LengthStep):
             self._at_length(item, stop.step, now, out)
+        elif isinstance(stop.step, LatchStep):
+            self._latches(now, out).take(item, stop.step, stop.at)
+
+    # `latch`: a note sounds on
+
+    def _latches(self, now: int, out: Out) -> Latches:
+        """All latches, with what they do done now."""
+        return Latches(
+            self.latched,
+            lambda item: self._play_behind(item, item.message, item.order, now, out),
+            lambda item: any(press.soundings for press in self.ledger.presses.get(_key_behind(item, item.message), [])),
+            lambda item, order: self._end_note(item, order, now, out),
+        )
+
+    def _is_shut(self, latch: Latch) -> bool:
+        """Whether the `when` of a step doesn't hold."""
+        stage = _stage_at(self.ruleset, latch.at)
+        return stage is not None and not holds(stage.when, self.switches)
 
     # `length`: a note ends after its time
 
@@ -651,7 +676,7 @@ class Model:
             branch = emission.port.removeprefix(f"step {stop.at}")
             for each in resumed(emission.flow, message, moment):
                 emissions += way.at_stop(each, moment, branch)
-        key = (*in_key, item.port, item.copy, *facts.in_key_of(player, message)[1:])
+        key = _key_behind(item, message)
         start = Start(player, in_key, key, item.family, item.base, item.delay, item.waited, order, is_behind=True)
         self._book(start, message, once(emissions), WayBehind(way, emission), now, out)
 
@@ -722,7 +747,7 @@ class Model:
         emission = item.emission
         assert emission is not None
         assert item.in_key is not None
-        key = (*item.in_key, item.port, item.copy, *facts.in_key_of(item.player, item.message)[1:])
+        key = _key_behind(item, item.message)
         start = Start(
             item.player, item.in_key, key, item.family, item.base, item.delay, item.waited, item.order, is_behind=True
         )
@@ -741,6 +766,8 @@ class Model:
             if kept.player == player:
                 del self.notes[name]
                 self.agenda.remove(pending)
+        for name in [name for name, latch in self.latched.items() if latch.player == player]:
+            del self.latched[name]
         for thin in self.thins.values():
             thin.coarse = [item for item in thin.coarse if item.player != player]
             thin.fine = [item for item in thin.fine if item.player != player]
@@ -816,6 +843,7 @@ class Model:
         if self.switches[name] == value:
             return
         self.switches[name] = value
+        self._latches(now, out).let_go_where(self._is_shut)
         self.lists.turned(self.ruleset, before, after, player, now, out)
         for rule in self.ruleset.rules:
             for branch in branches_of(rule):
@@ -909,8 +937,20 @@ class Model:
         return self.reach.shares_banks(output)
 
 
+def _key_behind(item: Item, message: bytes) -> Key:
+    """What holds a message down that a step sends on in place of an item."""
+    assert item.in_key is not None
+    return (*item.in_key, item.port, item.copy, *facts.in_key_of(item.player, message)[1:])
+
+
 def _step_at(ruleset: RuleSet, at: tuple[str | int, ...]) -> object:
     """The step at a place of a rule file; None if there is none."""
+    stage = _stage_at(ruleset, at)
+    return None if stage is None else stage.step
+
+
+def _stage_at(ruleset: RuleSet, at: tuple[str | int, ...]) -> Stage | None:
+    """The step at a place of a rule file with its `when`; None if there is none."""
     kind, name, *numbers = at
     stages: Sequence[Stage] = ()
     if kind == "port" and name in ruleset.ports and ruleset.ports[str(name)].can_receive:
@@ -923,7 +963,7 @@ def _step_at(ruleset: RuleSet, at: tuple[str | int, ...]) -> object:
             if kind == "zone" and int(numbers[0]) < len(rule.zones):
                 stages = rule.zones[int(numbers[0])].steps
     number = int(numbers[-1])
-    return stages[number].step if number < len(stages) else None
+    return stages[number] if number < len(stages) else None
 
 
 def _last_of(struck: list[Sounding]) -> Sounding:

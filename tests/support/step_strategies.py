@@ -76,8 +76,8 @@ def whens(draw: Draw, rig: Rig) -> str:
 def steps(draw: Draw, rig: Rig, place: str) -> Table:
     """One entry of `steps` for a place: `port`, `rule`, `zone` or `device`."""
     names = ["transpose", "transpose", "filter", "filter", "velocity", "map", "map", "rechannel"]
-    names += ["echo"] if place != "port" else []
-    names += ["delay", "thin", "length"]
+    names += ["echo", "chord"] if place != "port" else []
+    names += ["delay", "thin", "length", "latch", "snap"]
     names += ["send", "send"] if place in ("rule", "zone") else []
     if place == "device":
         names = [name for name in names if name != "rechannel"]
@@ -201,6 +201,24 @@ def lengths(draw: Draw, rig: Rig) -> Any:
 
 
 @st.composite
+def latches(draw: Draw, rig: Rig) -> Any:
+    """Until the next key, or until its own."""
+    return draw(one_of(True, {"until": "again"}))
+
+
+@st.composite
+def snaps(draw: Draw, rig: Rig) -> Any:
+    """A few pitches, others moved or dropped."""
+    return draw(one_of(["C", "E"], ["C", "D", "E", "G", "A"], {"pitches": ["C", "D"], "others": "drop"}))
+
+
+@st.composite
+def chords(draw: Draw, rig: Rig) -> Any:
+    """Two or three notes, for all keys or by key."""
+    return draw(one_of([0, 2], [0, 4, 7], [-12, 12], {"keys": {"60": [0, 2], "62": [0, 70]}}))
+
+
+@st.composite
 def rechannels(draw: Draw, rig: Rig) -> Any:
     """To one channel, or by a table."""
     return draw(one_of(1, 2, {"1": 2}, {"1": 2, "2": 1}, {"2": 3, "3": 3}))
@@ -242,6 +260,9 @@ _STEPS: dict[str, Callable[[Rig], st.SearchStrategy[Any]]] = {
     "echo": echoes,
     "thin": thins,
     "length": lengths,
+    "latch": latches,
+    "snap": snaps,
+    "chord": chords,
     "rechannel": rechannels,
     "send": sends,
 }

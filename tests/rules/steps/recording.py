@@ -125,6 +125,10 @@ class Recorder:
         """It doesn't any more."""
         self._engine.scheduler.cancel(wake)
 
+    def sounds(self, event: Event) -> bool:
+        """Whatever was sent on sounds."""
+        return True
+
     def put_off(self) -> None:
         """A message is kept."""
         self._engine.kept += 1
