@@ -88,11 +88,7 @@ class Engine(FastPath):
     def excess(self) -> dict[str, int]:
         """How many messages were dropped because too many were pending, by port; those of steps that wait by ""."""
         limit = self.bookkeeping.limit
-        dropped: dict[str, int] = {}
-        for target, amount in limit.dropped.items() if limit is not None else ():
-            name = self.pipeline.ports[target] if target >= 0 else ""
-            dropped[name] = dropped.get(name, 0) + amount
-        return dropped
+        return {} if limit is None else limit.dropped_by_port(self.pipeline.ports)
 
     @property
     def put_off(self) -> int:

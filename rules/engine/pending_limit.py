@@ -7,6 +7,7 @@ live, neither may take the memory and the time of who plays.
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
+from collections.abc import Sequence
 from typing import Final
 
 from rules.midi.neutral import ends_held
@@ -48,6 +49,14 @@ class PendingLimit:
             del self._ending[event]
         elif event.target in self._droppable:
             self._droppable[event.target].pop(event, None)
+
+    def dropped_by_port(self, ports: Sequence[str]) -> dict[str, int]:
+        """How many were dropped by the name of their port; those of all steps that wait together, under ""."""
+        found: dict[str, int] = {}
+        for target, amount in self.dropped.items():
+            name = ports[target] if target >= 0 else ""
+            found[name] = found.get(name, 0) + amount
+        return found
 
     def cancel(self, off: Event) -> int:
         """Take out a note-off that has nothing left to end; return its serial number."""

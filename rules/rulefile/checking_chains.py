@@ -9,6 +9,7 @@ from typing import Final
 
 from rules.errors import Problem
 from rules.rulefile.draft import Draft, Placed, all_branches, staged
+from rules.rulefile.locations import Location
 from rules.rulefile.stages import Stage
 
 MOST_COMBINATIONS: Final = 512
@@ -67,7 +68,7 @@ def _combinations(draft: Draft, names: frozenset[str]) -> int:
 
 
 def check_copies(draft: Draft) -> Iterator[Problem]:
-    """Yield steps with which echoes one behind the other make too many notes of one."""
+    """Yield steps with which echoes and chords one behind the other make too many notes of one."""
     refused = set()
     for branch in all_branches(draft):
         names = [name for outlet in branch.branch.outlets for name in outlet.to]
@@ -80,19 +81,20 @@ def check_copies(draft: Draft) -> Iterator[Problem]:
                 refused.add(found[0].place)
                 text = (
                     f"here one note becomes up to {found[1]:,} notes (at most {MOST_COPIES}): lower `times`, "
-                    "or remove an echo on the way"
+                    "or remove an echo or a chord on the way"
                 )
                 yield found[0].place.problem(text)
 
 
 def _copying_of(draft: Draft, names: Iterable[str]) -> Sequence[tuple[Placed[Stage], ...]]:
     """Return the steps of ports or devices that copy notes: each sort once, most have none."""
-    found: dict[tuple[Placed[Stage], ...], None] = {}
+    found: dict[tuple[Location, ...], tuple[Placed[Stage], ...]] = {}
     for name in names:
         entry = draft.devices.get(name) or draft.ports.get(name)
         steps = staged(entry.value.steps, entry.place) if entry is not None else ()
-        found[tuple(_copying(steps))] = None
-    return list(found) or [()]
+        copying = tuple(_copying(steps))
+        found[tuple(step.place for step in copying)] = copying
+    return list(found.values()) or [()]
 
 
 def _copying(stages: Iterable[Placed[Stage]]) -> Iterator[Placed[Stage]]:

@@ -23,8 +23,10 @@ MOST_NOTES: Final = 16
 def _read_intervals(raw: Any) -> Any:
     if isinstance(raw, tuple):
         return raw
-    if not isinstance(raw, list) or not 1 <= len(raw) <= MOST_NOTES:
-        raise fault(f"{shown(raw)} is not a chord: write a list of 1 to {MOST_NOTES} semitones, such as [0, 4, 7]")
+    if not isinstance(raw, list):
+        raise fault(f"{shown(raw)} is not a chord: write a list of semitones, such as [0, 4, 7]")
+    if not 1 <= len(raw) <= MOST_NOTES:
+        raise fault(f"this chord has {len(raw)} notes: write 1 to {MOST_NOTES}, as semitones from the key")
     for semitones in raw:
         if isinstance(semitones, bool) or not isinstance(semitones, int) or abs(semitones) > MOST_SEMITONES:
             raise fault(

@@ -14,12 +14,15 @@ from rules.rulefile.port_tables import Port
 from rules.rulefile.reading import Reading, read_rule_set, read_rules
 from rules.rulefile.rule_tables import Outlet, Rule
 from rules.steps.base import Step
+from rules.steps.chord import ChordStep
 from rules.steps.delay import DelayStep
 from rules.steps.echo import EchoStep
+from rules.steps.latch import LatchStep
 from rules.steps.length import LengthStep
 from rules.steps.map import MapStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.send import SendStep
+from rules.steps.snap import SnapStep
 from rules.steps.thin import ThinStep
 from rules.steps.transpose import TransposeStep
 from rules.steps.value_map import End
@@ -108,7 +111,7 @@ def test_rules_keep_the_order_of_the_file(everything: Reading) -> None:
     assert keyboard.source == ("keys", "pads")
     assert keyboard.to == (Outlet(to=("organ",)),)
     assert keyboard.chase == (64, 7, "program", "channel-pressure", "pitch-bend")
-    assert len(keyboard.steps) == 28
+    assert len(keyboard.steps) == 31
     assert [zone.to for zone in keyboard.zones] == [
         (Outlet(to=("organ", "take")),),
         None,
@@ -157,6 +160,9 @@ def test_conditions_on_switches(everything: Reading) -> None:
         ('delay = { beats = "1.5" }', DelayStep(beats=Fraction(3, 2))),
         ("echo = { ms = 3 }", EchoStep(ms=Fraction(3), times=1, decay=30, transpose=0)),
         ("length = 120", LengthStep(ms=Fraction(120))),
+        ("latch = true", LatchStep(until="next")),
+        ('snap = ["C", "Bb"]', SnapStep(pitches=frozenset({0, 10}), others="move")),
+        ("chord = [0, 4, 7]", ChordStep(notes=(0, 4, 7), keys={})),
         ("thin = 20", ThinStep(ms=Fraction(20))),
         ('send = "start"', SendStep(messages=(DelayedMessage(MessageText(b"\xfa", None)),))),
         (
@@ -224,8 +230,8 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert str(everything.switches["key"]) == "everything.toml:29"
     assert [place.line for place in everything.rules] == [33, 39]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 59
-    assert [place.line for place in everything.on_switch] == [101]
-    assert [(place.line, place.words) for place in everything.tests] == [(106, 'test "part 11 reaches only the organ"')]
+    assert [place.line for place in everything.on_switch] == [104]
+    assert [(place.line, place.words) for place in everything.tests] == [(109, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:

@@ -1,4 +1,4 @@
-"""The steps whose models compute little: `rechannel`, `transpose`, `echo`, against values worked out by hand."""
+"""The steps whose models compute little: `rechannel`, `transpose`, `snap`, `chord`, `echo`, against values by hand."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.steps.chord import ChordStep
 from rules.steps.echo import EchoStep
 from rules.steps.rechannel import RechannelStep
 from rules.steps.registry import STEPS
+from rules.steps.snap import SnapStep, nearest_key
 from rules.steps.transpose import key_by_octaves
 
 
@@ -79,3 +81,25 @@ def test_each_copy_of_an_echo_is_computed_from_the_note(
 ) -> None:
     """Softer and further each time; one that falls silent or off the keys ends it."""
     assert step.copies(key, velocity) == copies
+
+
+@given(st.integers(0, 127), st.frozensets(st.integers(0, 11), min_size=1))
+def test_a_key_snaps_to_the_nearest_of_its_pitches(key: int, pitches: frozenset[int]) -> None:
+    """No key of such a pitch is nearer, and of two as near it is the lower one."""
+    found = nearest_key(key, pitches)
+    there = [other for other in range(128) if other % 12 in pitches]
+    assert found == min(there, key=lambda other: (abs(other - key), other))
+
+
+def test_a_snap_moves_other_keys_or_drops_them() -> None:
+    """Keys of its pitches stay."""
+    assert [SnapStep(pitches=frozenset({0, 4})).key_for(key) for key in (60, 61, 62, 63, 64)] == [60, 60, 60, 64, 64]
+    dropping = SnapStep(pitches=frozenset({0, 4}), others="drop")
+    assert [dropping.key_for(key) for key in (60, 61, 64)] == [60, None, 64]
+
+
+def test_a_chord_leaves_out_what_the_keyboard_lacks() -> None:
+    """Keys that the table names have a chord of their own; the longest says how many notes there may be."""
+    step = ChordStep(notes=(0, 7), keys={60: (-61, 0, 4)})
+    assert [step.keys_for(key) for key in (50, 60, 125)] == [[50, 57], [60, 64], [125]]
+    assert step.most_notes == 3
