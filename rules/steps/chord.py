@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cached_property
+from itertools import chain
 from typing import Annotated, Any, ClassVar, Final
 
 from pydantic import BeforeValidator, Field
@@ -45,7 +46,7 @@ class ChordStep(Step):
     """`chord = [0, 4, 7]` or `chord = { notes = [0, 7], keys = { C3 = [0, 3, 7] } }`: notes and key pressure.
 
     Semitones count from the key that is played; without a 0 it doesn't sound itself. All notes have its velocity and
-    end with it. Those beyond keys 0-127 are left out (ruling 19).
+    end with it; they go out from the lowest up. Those beyond keys 0-127 are left out (ruling 19).
     """
 
     key: ClassVar[str] = "chord"
@@ -67,8 +68,8 @@ class ChordStep(Step):
         return raw if isinstance(raw, dict) else {"notes": raw}
 
     def keys_for(self, key: int) -> list[int]:
-        """Return the keys 0-127 that a key 0-127 plays, in the order of its chord."""
-        return [key + by for by in self.keys.get(key, self.notes) if 0 <= key + by <= 127]
+        """Return the keys 0-127 that a key 0-127 plays, from the lowest up."""
+        return [key + by for by in sorted(self.keys.get(key, self.notes)) if 0 <= key + by <= 127]
 
     @property
     def most_notes(self) -> int:
@@ -94,11 +95,8 @@ class ChordStep(Step):
 
     @cached_property
     def _gates(self) -> Mapping[int, int]:
-        """The keys that play a note so many semitones away, as gates, in the order of the chords."""
-        found: dict[int, list[int]] = {}
-        for notes in (self.notes, *self.keys.values()):
-            for by in notes:
-                found.setdefault(by, [])
+        """The keys that play a note so many semitones away, as gates; chords go out from the lowest note up."""
+        found: dict[int, list[int]] = {by: [] for by in sorted({*self.notes, *chain(*self.keys.values())})}
         for key in range(128):
             for played in self.keys_for(key):
                 found[played - key].append(key)

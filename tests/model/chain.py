@@ -313,9 +313,7 @@ def _chord(step: ChordStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
     message = flow.message
     if not facts.has_channel(message) or not facts.has_key(message):
         return [flow]
-    order = list(dict.fromkeys(by for notes in (step.notes, *step.keys.values()) for by in notes))
-    chord = sorted(step.keys.get(message[1], step.notes), key=order.index)
-    keys = [message[1] + by for by in chord]
+    keys = sorted(message[1] + by for by in step.keys.get(message[1], step.notes))
     return [flow.with_message(bytes((message[0], key, message[2]))) for key in keys if 0 <= key <= 127]
 
 
