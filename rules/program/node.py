@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
+from fractions import Fraction
 from typing import Any, ClassVar, Final, NamedTuple, Protocol
 
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, gate_of
@@ -16,14 +17,19 @@ LOW_VALUES: Final = gate_of(range(64))
 """The values that count as off; a node that waits for a value to rise remembers one of these before."""
 
 
+UNTIL_OTHERS: Final = Delay(ms=Fraction(-1))
+"""What a note `lasts` that other keys end: no time says how long."""
+
+
 class NodeResult(NamedTuple):
     """One thing that a node makes of messages of one status.
 
     Of those whose data bytes lie in `gate_one` and `gate_two` it makes messages of `status`, whose data bytes are the
     tables `one` and `two` of the byte `feed_one` or `feed_two` (1 or 2). They go on `after` a delay, and a note `lasts`
-    a fixed time. What isn't made of its data bytes is `written` by the step, byte for byte. It is so where the node
-    remembers a value (0-127) of the gate `remembered`: that of the same messages before, or, `of_pair`, the coarse half
-    of a pair. Most remember nothing, or don't go by it.
+    a fixed time, or UNTIL_OTHERS end it (None: as long as its key is held). What isn't made of its data bytes is
+    `written` by the step, byte for byte. It is so where the node remembers a value (0-127) of the gate `remembered`:
+    that of the same messages before, or, `of_pair`, the coarse half of a pair. Most remember nothing, or don't go by
+    it.
     """
 
     status: int

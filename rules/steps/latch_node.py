@@ -8,7 +8,7 @@ from rules.midi.messages import NOTE_OFF, OFF_VELOCITY
 from rules.program.byte_tables import ALL
 from rules.program.event import Copy, Event, Family
 from rules.program.guards import Guard, holds
-from rules.program.node import Node, NodeResult, WaitingContext
+from rules.program.node import UNTIL_OTHERS, Node, NodeResult, WaitingContext
 
 Key = tuple[int, Copy]
 """A key that is pressed: its in-key, and which echo copy of it."""
@@ -52,8 +52,8 @@ class LatchNode(Node):
         return [(status, firsts, ALL if status & 0xF0 == NOTE_OFF else seconds)]
 
     def results(self, status: int) -> list[NodeResult]:
-        """Return the note as it came: nothing is held. Its note-off ends nothing."""
-        return [] if status & 0xF0 == NOTE_OFF else [NodeResult(status)]
+        """Return the note, which other keys end; nothing of a note-off."""
+        return [] if status & 0xF0 == NOTE_OFF else [NodeResult(status, lasts=UNTIL_OTHERS)]
 
     def take(self, memory: Memory, event: Event, status: int, d1: int, d2: int, context: WaitingContext) -> None:
         """Let a note begin, or let go of notes; of a note-off nothing comes as long as the step is open."""

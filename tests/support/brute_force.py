@@ -15,8 +15,10 @@ from typing import Any, NamedTuple
 from rules.midi.controllers import CONTROLLER_NUMBERS
 from rules.midi.messages import BEND_CENTRE
 from rules.midi.notation import parse_note
+from rules.program.node import UNTIL_OTHERS
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.steps.latch import LatchStep
 from rules.steps.length import LengthStep
 from rules.timing.delays import AT_ONCE, Delay
 from tests.model import Model, facts
@@ -146,7 +148,7 @@ class BruteForce:
         """What left the steps of a port turns switches and goes to the rules."""
         stop = flow.stop
         if stop is not None:
-            if isinstance(stop.step, LengthStep):
+            if isinstance(stop.step, (LengthStep, LatchStep)):
                 if facts.is_off(flow.message):
                     return
                 lasts = _length(stop.step)
@@ -183,7 +185,7 @@ class BruteForce:
         if stop is None:
             if not is_kept or flow.sent or facts.is_note(message):
                 yield Arrival(emission.port, _as_off(message), before, lasts, _release(flow))
-        elif isinstance(stop.step, LengthStep):
+        elif isinstance(stop.step, (LengthStep, LatchStep)):
             if facts.is_off(message):
                 return
             branch = emission.port.removeprefix(f"step {stop.at}")
@@ -195,8 +197,8 @@ class BruteForce:
                 yield from self._ends(way, end, moment, script, before, lasts, is_kept)
 
 
-def _length(step: LengthStep) -> Delay:
-    return Delay(step.ms, step.beats)
+def _length(step: LengthStep | LatchStep) -> Delay:
+    return UNTIL_OTHERS if isinstance(step, LatchStep) else Delay(step.ms, step.beats)
 
 
 def _as_off(message: bytes) -> bytes:
