@@ -24,7 +24,7 @@ from router.text.terminal import say
 from router.text.usage import UsageError
 
 if TYPE_CHECKING:
-    from rules.rig.channel_plan import ChannelPlan, Unseparated
+    from rules.rig.channel_plan import ChannelPlan
     from rules.rulefile.reading import Reading
 
 ABOUT: Final = """\
@@ -147,7 +147,9 @@ def _rule_file(settings: PlanSettings, reading: Reading, planned: ChannelPlan) -
 
     head = [f"# A plan of channels, made by `pointsman plan` from {', '.join(map(plain, settings.rules))}."]
     for one in planned.unseparated:
-        head += wrap(plain(f"Left out: {_why(one)}"), 118, initial_indent="# ", subsequent_indent="#   ")
+        head += wrap(
+            plain(f"Left out: {one.device.name}: {one.reason}."), 118, initial_indent="# ", subsequent_indent="#   "
+        )
     return ("\n".join(head) + "\n\n" + tomli_w.dumps(planned_tables(reading, planned))).encode()
 
 
@@ -188,15 +190,14 @@ def _trouble(planned: ChannelPlan) -> Iterator[str]:
         yield ""
         amount = len(planned.unseparated)
         yield f"{count(amount, 'device')} {'is' if amount == 1 else 'are'} left out:"
+    alike: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for one in planned.unseparated:
-        yield from wrap(plain(_why(one)), _WIDTH, initial_indent="  ", subsequent_indent="    ")
-        changes = ", or ".join(one.changes)
-        advice = f"One change is enough: {changes}." if changes else "No single change is enough."
+        alike.setdefault((one.reason, one.changes), []).append(one.device.name)
+    for (reason, changes), names in alike.items():
+        yield from wrap(plain(f"{', '.join(names)}: {reason}."), _WIDTH, initial_indent="  ", subsequent_indent="    ")
+        each = " for each" if len(names) > 1 else ""
+        advice = f"One change is enough{each}: {', or '.join(changes)}." if changes else "No single change is enough."
         yield from wrap(plain(advice), _WIDTH, initial_indent="    ", subsequent_indent="    ")
-
-
-def _why(one: Unseparated) -> str:
-    return f"{one.device.name}: {one.reason}."
 
 
 def _data(settings: PlanSettings, planned: ChannelPlan) -> dict[str, Any]:

@@ -56,7 +56,7 @@ def plan_channels(rig: PlannedRig) -> ChannelPlan:
     ]
     alone.sort(key=lambda one: min(one.by_source.values()))
     left = [device for device in rig.devices if not solution.by_source(device)]
-    return ChannelPlan(rig, tuple(alone), tuple(_Search(solution, device).unseparated() for device in left))
+    return ChannelPlan(rig, tuple(alone), tuple(_Search(solution, device, left).unseparated() for device in left))
 
 
 def _channel(device: PlannedDevice, solution: _Solution) -> int | None:
@@ -91,30 +91,35 @@ def _solve(rig: PlannedRig) -> _Solution:
 
 
 class _Search:
-    """Finds out why an instrument can't be played alone, and tries which single change would free it."""
+    """Finds out why an instrument can't be played alone, and tries which single change would free it.
 
-    def __init__(self, solution: _Solution, device: PlannedDevice) -> None:
+    It is tried as if the others that are left out weren't there: the change is for this one.
+    """
+
+    def __init__(self, solution: _Solution, device: PlannedDevice, left: Sequence[PlannedDevice]) -> None:
         self._solution = solution
         self._rig = solution.rig
         self._device = device
+        others = {other.name for other in left if other.name != device.name}
+        self._alone = replace(self._rig, devices=tuple(one for one in self._rig.devices if one.name not in others))
 
     def unseparated(self) -> Unseparated:
         """Return the instrument with the reason, and the changes that are enough, the smallest first."""
         device, place = self._device, self._solution.places[self._device.name]
         if self._rig.gives_way(device) or (place.channel is None and not device.hears_all):
-            on_its_own = self._frees(self._rig.with_device(replace(device, port=NEW_OUTPUT)))
+            on_its_own = self._frees(self._alone.with_device(replace(device, port=NEW_OUTPUT)))
             changes = (*self._outputs(), *self._channels()) if on_its_own else ()  # nowhere is there more room
             return Unseparated(device, self._rival_words(), changes)
         if not self._rig.playing(device.port):
             return Unseparated(device, self._round_words(), (*self._outputs(), *self._inputs()))
-        return Unseparated(device, "no source has a channel left for it", (*self._more_channels(), *self._inputs())[:1])
+        return Unseparated(device, "no source has a channel left", (*self._more_channels(), *self._inputs())[:1])
 
     # -- why --------------------------------------------------------------------------------------------------------
 
     def _rival_words(self) -> str:
         device = self._device
         if device.hears_all:
-            others = _quoted(one.name for one in self._rig.at_port(device.port) if one.name != device.name)
+            others = _quoted(one.name for one in self._alone.at_port(device.port) if one.name != device.name)
             return f'it listens on all channels, so it also plays what goes to {others} at port "{device.port}"'
         rivals = self._rivals()
         names = _quoted(one.name for one in rivals)
@@ -151,16 +156,15 @@ class _Search:
     # -- what would free it -----------------------------------------------------------------------------------------
 
     def _frees(self, rig: PlannedRig) -> bool:
-        """Return whether a changed rig lets it be played, and no other instrument falls silent for it."""
-        solution = _solve(rig)
-        return bool(solution.by_source(self._device)) and solution.silent < self._solution.silent
+        """Return whether every instrument can be played in a changed rig."""
+        return _solve(rig).silent == 0
 
     def _outputs(self) -> Iterator[str]:
         """Yield how it is connected to another output, the first that is enough, those without instruments first."""
         others = [port for port in self._rig.outputs if port != self._device.port and port not in self._rig.sources]
         others.sort(key=lambda port: bool(self._rig.at_port(port)))
         for port in (*others, NEW_OUTPUT):
-            if self._frees(self._rig.with_device(replace(self._device, port=port))):
+            if self._frees(self._alone.with_device(replace(self._device, port=port))):
                 yield "connect it to an output of its own" if port == NEW_OUTPUT else f'connect it to port "{port}"'
                 return
 
@@ -172,7 +176,7 @@ class _Search:
         free = sorted(ALL_CHANNELS - taken, key=lambda channel: (channel in numbers, channel == 10, channel))
         for channel in free:
             alone = replace(self._device, channels=frozenset({channel}), hears_all=False)
-            if self._frees(self._rig.with_device(alone)):
+            if self._frees(self._alone.with_device(alone)):
                 yield f"set it to channel {channel}"
                 return
 
@@ -180,14 +184,16 @@ class _Search:
         """Yield which source could send on which channel more."""
         for source in self._rig.playing(self._device.port):
             channels = self._rig.sources[source]
+            if not self._frees(self._alone.with_source(source, ALL_CHANNELS)):
+                continue
             for channel in sorted(ALL_CHANNELS - channels):
-                if self._frees(self._rig.with_source(source, channels | {channel})):
+                if self._frees(self._alone.with_source(source, channels | {channel})):
                     yield f'let "{source}" send on channel {channel} as well'
                     return
 
     def _inputs(self) -> Iterator[str]:
         """Yield that one input more is enough, if it is."""
-        if self._frees(self._rig.with_source(NEW_INPUT, ALL_CHANNELS)):
+        if self._frees(self._alone.with_source(NEW_INPUT, ALL_CHANNELS)):
             yield "play it from another input"
 
 

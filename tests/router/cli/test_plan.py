@@ -140,3 +140,15 @@ def test_text_fits_80_columns(rig: CommandShell) -> None:
     rig.put("long.toml", STUCK + f'"{long}" = {{ port = "rack2", channel = 3 }}\n'.encode())
     answer = rig.run("plan", "long.toml")
     assert max(map(len, answer.out.splitlines())) <= 80
+
+
+def test_devices_with_the_same_trouble_share_their_lines(rig: CommandShell) -> None:
+    """Each would be helped by the same change."""
+    two = b'[ports]\nkeys = { input = "K*", channels = 1 }\nrack = "R*"\n[devices]\n'
+    rig.put("two.toml", two + b"".join(b'd%d = { port = "rack", channel = %d }\n' % (n, n) for n in (1, 2, 3)))
+    answer = rig.run("plan", "two.toml")
+    assert answer.out.endswith(
+        "\n2 devices are left out:\n"
+        "  d2, d3: no source has a channel left.\n"
+        '    One change is enough for each: let "keys" send on channel 2 as well.\n'
+    )
