@@ -143,14 +143,18 @@ def _write(settings: PlanSettings, reading: Reading, planned: ChannelPlan, lines
 def _rule_file(settings: PlanSettings, reading: Reading, planned: ChannelPlan) -> bytes:
     import tomli_w
 
-    from rules.rig.planned_rules import planned_tables
+    from rules.analysis.findings import findings_of
+    from rules.rig.planned_rules import accept_remarks, planned_tables
+    from rules.rulefile.reading import read_rule_set
 
     head = [f"# A plan of channels, made by `pointsman plan` from {', '.join(map(plain, settings.rules))}."]
     for one in planned.unseparated:
         head += wrap(
             plain(f"Left out: {one.device.name}: {one.reason}."), 118, initial_indent="# ", subsequent_indent="#   "
         )
-    return ("\n".join(head) + "\n\n" + tomli_w.dumps(planned_tables(reading, planned))).encode()
+    tables = planned_tables(reading, planned)
+    accept_remarks(tables, findings_of(read_rule_set([(settings.rules[0], tomli_w.dumps(tables).encode())])))
+    return ("\n".join(head) + "\n\n" + tomli_w.dumps(tables)).encode()
 
 
 def _sheet_file(name: str, planned: ChannelPlan, lines: list[str]) -> bytes:

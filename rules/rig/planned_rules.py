@@ -7,8 +7,10 @@ can't be played alone is left out: a rule to it would sound on others too.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from copy import copy
 from typing import Any, Final
 
+from rules.analysis.finding import Finding
 from rules.errors import RuleFileError
 from rules.midi.notation import STANDARD, format_note
 from rules.rig.channel_plan import ChannelPlan, PlannedChannel
@@ -22,6 +24,9 @@ Table = dict[str, Any]
 _MIDDLE_C: Final = 60
 _VELOCITY: Final = 80
 
+_MEANT: Final = {"one note from two sources": "several inputs play it, as planned", "DIN load": "as planned"}
+"""Remarks of `check` that a plan brings with it, and the reason that is written next to them."""
+
 
 def planned_tables(reading: Reading, plan: ChannelPlan) -> Table:
     """Return the tables of a rule file that plays a rig as planned.
@@ -31,7 +36,7 @@ def planned_tables(reading: Reading, plan: ChannelPlan) -> Table:
     """
     alone = {one.device.name: one for one in plan.channels}
     found: Table = _head(reading)
-    found["ports"] = {name: place.source.value(place.path) for name, place in reading.ports.items()}
+    found["ports"] = {name: copy(place.source.value(place.path)) for name, place in reading.ports.items()}
     if alone:
         found["devices"] = {
             name: _device(reading.ruleset.devices[name], place, alone[name])
@@ -44,6 +49,19 @@ def planned_tables(reading: Reading, plan: ChannelPlan) -> Table:
     if tests := list(_tests(reading, plan)):
         found["tests"] = tests
     return found
+
+
+def accept_remarks(tables: Table, findings: Iterable[Finding]) -> None:
+    """Take what `check` remarks about a plan as meant, and take back what it no longer finds."""
+    for finding in findings:
+        section, name, *_ = finding.place.path
+        parts = tables[str(section)]
+        part = parts[name] if not isinstance(parts[name], str) else {"both": parts[name]}
+        parts[name] = part
+        if finding.kind in _MEANT:
+            part["accept"] = {**part.get("accept", {}), finding.label: _MEANT[finding.kind]}
+        elif finding.kind == "not found":
+            part["accept"] = {label: reason for label, reason in part["accept"].items() if label != finding.about}
 
 
 def _head(reading: Reading) -> Table:

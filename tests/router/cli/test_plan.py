@@ -50,7 +50,7 @@ def test_the_plan_passes_check(rig: CommandShell) -> None:
     answer = rig.run("plan", "rig.toml", "-o", "gig.toml")
     assert answer.out.endswith("\ngig.toml written: 2 rules for 3 devices\n")
     checked = rig.run("check", "gig.toml", "--json")
-    assert (checked.code, checked.data["hints"], len(checked.data["tests"])) == (0, [], 4)
+    assert (checked.code, checked.data["findings"], len(checked.data["tests"])) == (0, [], 4)
     traced = rig.run("trace", "gig.toml", "--from", "keys", "note-on 2 C4 90", "--json")
     assert [arrival["message"] for arrival in traced.data["messages"][0]["arrives"]] == ["note-on 3 C4 90"]
 

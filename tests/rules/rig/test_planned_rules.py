@@ -13,7 +13,7 @@ from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError
 from rules.rig.channel_plan import plan_channels
 from rules.rig.planned_rig import planned_rig
-from rules.rig.planned_rules import Table, planned_tables
+from rules.rig.planned_rules import Table, accept_remarks, planned_tables
 from rules.rulefile.reading import Reading, read_rule_set
 
 
@@ -24,9 +24,10 @@ def planned(*texts: str) -> Table:
 
 
 def checked(tables: Table) -> Reading:
-    """The tables written, and read as `check` reads them: without a finding, and all tests pass."""
+    """The tables as they are written, and read as `check` reads them: without a finding, and all tests pass."""
+    accept_remarks(tables, findings_of(read_rule_set([("plan.toml", tomli_w.dumps(tables).encode())])))
     reading = read_rule_set([("plan.toml", tomli_w.dumps(tables).encode())])
-    assert [one for one in findings_of(reading) if one.severity != "remark"] == []
+    assert [str(one) for one in findings_of(reading)] == []
     outcomes = run_tests(reading, compile_rules(reading.ruleset))
     assert [str(fault) for outcome in outcomes for fault in outcome.faults] == []
     return reading
@@ -60,7 +61,8 @@ def test_what_was_written_stays() -> None:
     reading = checked(tables)
     assert (tables["middle_c"], tables["first_program"], tables["bpm"]) == ("C3", 0, 96.0)
     assert tables["ports"]["seq"] == "Cue Sequencer*"
-    assert tables["ports"]["rack1"] == {"output": "Pit Interface*1", "connection": "din", "clock": "seq"}
+    kept = {"output": "Pit Interface*1", "connection": "din", "clock": "seq", "accept": {"DIN load": "as planned"}}
+    assert tables["ports"]["rack1"] == kept
     assert tables["devices"] == {
         "bass": {"port": "rack1", "channel": 4, "notes": "C-1..C2", "setup": ["program 0"]},
         "organ": {"port": "rack1", "channel": 3, "steps": [{"transpose": "key"}]},
@@ -120,6 +122,23 @@ def test_a_device_whose_steps_choose_its_channel() -> None:
     rig = '[ports]\nseq = { input = "S*" }\nrack = "R*"\n[devices]\n'
     with pytest.raises(RuleFileError, match=r'device "pad": the plan sets the channel after the last step'):
         planned(rig + 'pad = { port = "rack", channels = "1..16", steps = [{ rechannel = 3 }] }\n')
+
+
+def test_what_a_plan_brings_with_it_is_accepted() -> None:
+    """Two inputs may sound one note, and a cable may be full; what was accepted before and is gone is taken back."""
+    rig = """
+[ports]
+seq = { input = "S*" }
+keys = { input = "K*" }
+rack = { output = "R*", connection = "din", accept = { "one clock too many" = "for a test" } }
+[devices]
+organ = { port = "rack", channel = 1 }
+"""
+    tables = planned(rig)
+    checked(tables)
+    assert tables["ports"]["rack"]["accept"] == {"DIN load": "as planned"}
+    accepted = [reason for rule in tables["rules"] for reason in rule.get("accept", {}).values()]
+    assert accepted == ["several inputs play it, as planned"]
 
 
 def test_files_that_count_in_different_ways_are_refused() -> None:
