@@ -245,3 +245,12 @@ def test_moments_that_cannot_be_explained(with_take: CommandShell, arguments: li
     with_take.put("frames.mid", midi(END, head=HEAD[:-5] + "E7 28"))
     answer = with_take.run("trace", "rules.toml", *arguments)
     assert (answer.code, words in answer.err) == (2, True), answer.err
+
+
+@pytest.mark.parametrize(
+    "more", [["rules.toml"], ["--from", "keys", "clock"], ["--switch", "up"], ["--take", "take.mid"]], ids=str
+)
+def test_what_just_happened_goes_with_no_rules_or_messages(shell: CommandShell, more: list[str]) -> None:
+    """The daemon has its own: each that is written is refused, with what to write."""
+    answer = shell.run("trace", "--last", "5s", *more)
+    assert (answer.code, answer.err.count("write only trace --last TIME")) == (2, 1), answer.err

@@ -36,3 +36,11 @@ def test_the_coarse_half_alone_makes_notes() -> None:
     assert taken(node, engine, 0xB0, 1, 64) == [b"\x90\x3c\x40"]
     assert taken(node, engine, 0xB0, 33, 127) == []
     assert taken(node, engine, 0xB0, 1, 70) == []
+
+
+def test_no_fine_half_makes_a_note() -> None:
+    """Not even that of the first pair, whose number comes right after the last coarse one."""
+    for coarse in (0, 1, 31):
+        node, engine = FourteenBitNode(lambda value: [(0x90, 60, min(value, 127))]), FakeEngine()
+        assert taken(node, engine, 0xB0, coarse + 32, 127) == []
+        assert taken(node, engine, 0xB0, coarse, 1) == [b"\x90\x3c\x7f"]
