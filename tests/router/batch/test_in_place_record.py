@@ -188,3 +188,15 @@ def test_more_folders_than_files_that_may_be_open(shell: CommandShell) -> None:
     done = subprocess.run(command, cwd=shell.folder, env=environment, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
     assert json.loads(done.stdout)["total"]["written"] == 100
+
+
+def test_the_record_is_on_the_disk_when_the_run_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before others may have it: a power cut a moment later costs no --undo."""
+    take = tmp_path / "a.mid"
+    flushed: list[bytes] = []
+    monkeypatch.setattr(os, "fsync", lambda handle: flushed.append(os.pread(handle, 1 << 20, 0)))
+    with closing(InPlaceRecords([str(take)])):
+        note_rewriting(take, Mark("1", "rules"), b"before", b"after")
+        assert flushed == []
+    assert flushed == [(tmp_path / RECORD_NAME).read_bytes()]
+    assert len(flushed[0]) > 0

@@ -12,6 +12,7 @@ from rules.compiler.compiler import compile_rules
 from rules.engine.engine import Engine
 from rules.engine.ledger import StruckAgain
 from rules.program.pipeline import Pipeline
+from rules.program.tables import in_key_of
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
 
@@ -256,3 +257,37 @@ def test_an_answer_is_what_feeding_would_have_sent(rules: str, played: list[tupl
         fed.feed(player, message, now, wanted)
         assert [data for _, data, *_ in wanted] == ([data for _, data, *_ in out] if answer is None else [answer])
         assert ledger(asked) == ledger(fed)
+
+
+def test_what_a_key_or_pedal_holds_is_found_at_every_port() -> None:
+    """Notes and values away from rest, at the first port as well as at the second; nothing once they are let go."""
+    engine = Engine(
+        pipeline_of(PORTS + "synth = { output = true }\n" + rule().replace('"rack"', '["rack", "synth"]')), LATER
+    )
+    keys = engine.add_player("keys")
+    player = engine.players[keys]
+    pedal = b"\xb0\x40\x7f"
+    for message in (NOTE_ON, pedal):
+        engine.feed(keys, message, 0, [])
+    note, value = (in_key_of(message[0], message[1]) for message in (NOTE_ON, pedal))
+    assert sorted(engine.keys(player)) == sorted((note, value))
+    assert sorted(sounding.target for sounding in engine.held(player, note)[0]) == [0, 1]
+    assert sorted(place[0] for place in engine.held(player, value)[1]) == [0, 1]
+    for message in (NOTE_OFF, b"\xb0\x40\x00"):
+        engine.feed(keys, message, 0, [])
+    assert (engine.held(player, note), engine.held(player, value)) == (([], []), ([], []))
+
+
+def test_what_was_due_before_a_source_is_lost_goes_out() -> None:
+    """Of what is delayed, only what was still to come then is dropped, but for the note-offs."""
+    engine = engine_of(rule("steps = [{ delay = 20 }]"))
+    keys = engine.add_player("keys")
+    out: list[Sent] = []
+    for number in range(3):
+        engine.feed(keys, bytes((0xB0, 7, number)), number * 10_000_000, out)
+    engine.release(keys, 30_000_000, out)
+    engine.advance(NEVER - 1, out)
+    assert [(message, due) for _, message, due, _ in out] == [
+        (b"\xb0\x07\x00", 20_000_000),
+        (b"\xb0\x07\x01", 30_000_000),
+    ]
