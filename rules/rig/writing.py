@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from rules.rig.style import Style
 from rules.rig.svg import GREY, INK, PALE, PAPER, Box, Frame, Shape, Text, fitted
 from rules.rig.text_width import shortened, text_width
 from rules.rig.view import Mark
+
+_BADGE_SHARE: Final = 0.5
 
 
 def wrapped(text: str, size: float, room: float, most: int) -> list[str]:
@@ -50,16 +53,34 @@ class BoxWriter:
         if number is not None:
             self.shapes += _plate(str(number), begin, baseline, style, fill=PALE)
             begin += _plate_width(str(number), style) + 0.4 * style.size
-        right = self.x + self.width
-        for mark in reversed(marks):
-            right -= _plate_width(mark.label, style)
-            self.shapes += badge(mark, right, baseline, style)
-            right -= 0.3 * style.size
+        right = self._badges(marks, baseline)
         room = min(right - begin, most * self.width)
         name_text = fitted(begin, baseline, name, style.size, room, bold=True)
         self.shapes.append(name_text)
         self.y = baseline + 0.3 * style.size
         return name_text.frame.right, right
+
+    def _badges(self, marks: Sequence[Mark], baseline: float) -> float:
+        """Write the first findings at the right edge, as many as half of the width holds, and how many more there are.
+
+        Return where they begin.
+        """
+        style = self.style
+        amount = len(marks)
+        while amount > 1 and sum(map(self._badge_width, _labels(marks, amount))) > _BADGE_SHARE * self.width:
+            amount -= 1
+        right = self.x + self.width
+        hidden = "\n".join(f"{mark.label}: {mark.text}" for mark in marks[amount:])
+        for at, label in reversed([*enumerate(_labels(marks, amount))]):
+            right -= self._badge_width(label)
+            if at < amount:
+                self.shapes += badge(marks[at], right + 0.3 * style.size, baseline, style)
+            else:
+                self.shapes += _plate(label, right + 0.3 * style.size, baseline, style, fill=PAPER, tip=hidden)
+        return right
+
+    def _badge_width(self, label: str) -> float:
+        return _plate_width(label, self.style) + 0.3 * self.style.size
 
     def lines(self, texts: Iterable[str], most: int = 1, indent: float = 0, fill: str = GREY) -> None:
         """Write small lines, each text in at most `most` of them."""
@@ -73,6 +94,12 @@ class BoxWriter:
                 self.shapes.append(
                     Text(self.x + indent, self.y - 0.3 * style.small, line, style.small, fill=fill, whole=whole)
                 )
+
+
+def _labels(marks: Sequence[Mark], amount: int) -> list[str]:
+    """The first labels, and how many more there are."""
+    labels = [mark.label for mark in marks[:amount]]
+    return [*labels, f"+{len(marks) - amount}"] if amount < len(marks) else labels
 
 
 def badge(mark: Mark, x: float, baseline: float, style: Style) -> list[Shape]:
