@@ -74,12 +74,9 @@ class CellMaker:
         return Table(rows, acts=table.acts)
 
     def _finish_notes(self, rows: list[Sequence[Cell]], channel: int, shared: frozenset[OutputChannel]) -> None:
-        alike: dict[tuple[int, int, int], list[int]] = {}
         ons, offs, presses = rows[0x10 + channel], rows[channel], rows[0x20 + channel]
-        for key in range(128):
-            alike.setdefault((id(ons[key]), id(offs[key]), id(presses[key])), []).append(key)
         finished: dict[int, tuple[Cell, Cell, Cell]] = {}
-        for keys in alike.values():
+        for keys in _alike(ons, offs, presses):
             lanes = (ons[keys[0]].lanes, offs[keys[0]].lanes, presses[keys[0]].lanes)
             if asks_for_switches(lanes):
                 finished.update(dict.fromkeys(keys, _switched_notes(keys, *lanes, shared)))
@@ -88,8 +85,8 @@ class CellMaker:
                 finished.update(dict.fromkeys(keys, self._finished_notes(keys[:1], *lanes, shared)))
             else:
                 finished.update({key: self._finished_notes([key], *lanes, shared) for key in keys})
-        for number, kind in enumerate((0x10, 0x00, 0x20)):
-            rows[kind + channel] = [finished[key][number] for key in range(128)]
+        by_key = [finished[key] for key in range(128)]
+        rows[0x10 + channel], rows[channel], rows[0x20 + channel] = map(list, zip(*by_key, strict=True))
 
     def _finished_notes(
         self, keys: Sequence[int], on: Lanes, off: Lanes, press: Lanes, shared: frozenset[OutputChannel]
@@ -108,6 +105,13 @@ class CellMaker:
         self, status: int, row: Sequence[Cell], shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]
     ) -> list[Cell]:
         kind = status & 0xF0
+        if kind != CONTROLLER and row.count(row[0]) == len(row):
+            return self._finished_cells(kind, row[:1], shared, banks) * len(row)
+        return self._finished_cells(kind, row, shared, banks)
+
+    def _finished_cells(
+        self, kind: int, row: Sequence[Cell], shared: frozenset[OutputChannel], banks: frozenset[OutputChannel]
+    ) -> list[Cell]:
         all_lanes = [cell.lanes for cell in set(row)] if kind != CONTROLLER else None
         made: dict[tuple[int, int], Cell] = {}
         finished = []
@@ -137,6 +141,16 @@ class CellMaker:
         outs = {lane.one[first] for lane in lanes}
         careful = first in CAREFUL or bool(outs & CAREFUL)
         return _WHOLE_WAY if careful else 2 if MODULATION in outs else 3
+
+
+def _alike(*rows: Sequence[Cell]) -> Iterable[list[int]]:
+    """Return the keys that have the same cells in all rows, together."""
+    if all(row.count(row[0]) == len(row) for row in rows):  # most channels of most sources
+        return [list(range(128))]
+    alike: dict[tuple[Cell, ...], list[int]] = {}
+    for key, cells in enumerate(zip(*rows, strict=True)):
+        alike.setdefault(cells, []).append(key)
+    return alike.values()
 
 
 def _switched_notes(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Final
 
 from pydantic import (
@@ -31,13 +32,16 @@ class TableModel(BaseModel):
 
 
 class BuiltWhenNeeded:
-    """Annotates a table inside another one, which is built without it."""
+    """Annotates a place for a table inside another one, which is built without it. `table` says which one it is."""
 
-    def __get_pydantic_core_schema__(self, table: type[TableModel], handler: GetCoreSchemaHandler) -> CoreSchema:
-        def read(raw: Any, info: ValidationInfo) -> TableModel:
-            return table.model_validate(raw, context=info.context)
+    def __init__(self, table: Callable[[], type[TableModel]]) -> None:
+        self.table = table
 
-        return core_schema.with_info_plain_validator_function(read)
+    def __get_pydantic_core_schema__(self, kind: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.with_info_plain_validator_function(self._read)
+
+    def _read(self, raw: Any, info: ValidationInfo) -> TableModel:
+        return self.table().model_validate(raw, context=info.context)
 
 
 def _once(raw: Any, handler: ValidatorFunctionWrapHandler) -> Any:

@@ -60,7 +60,7 @@ def draw_take(notes: TakeNotes, title: str, axis: TimeAxis) -> Picture:
 
 
 def _drawn(notes: TakeNotes, title: str, axis: TimeAxis, grain: int) -> Picture:
-    parts = [("", notes.before)] if notes.after is None else [("Before", notes.before), ("After", notes.after)]
+    parts = [("Before", notes.before), ("After", notes.after)] if notes.after else [("", notes.before)]
     lanes = max(sum(len(lanes) for _, lanes in parts), 1)
     room = A4_SHORT - 2 * MARGIN - 130 - len(parts) * 150 - 60
     height = min(max(room / lanes, _LEAST_LANE), _LARGEST_LANE)
@@ -69,10 +69,9 @@ def _drawn(notes: TakeNotes, title: str, axis: TimeAxis, grain: int) -> Picture:
     y = MARGIN + 80
     for name, part in parts:
         y += 55 if name else 0
-        shapes += [Text(MARGIN, y, name if part else f"{name}: nothing", 40, bold=True)] if name else []
-        if part:
-            more, y = _part(part, notes.end, axis, size, y + 12, name)
-            shapes += more
+        shapes += [Text(MARGIN, y, name, 40, bold=True)] if name else []
+        more, y = _part(part, notes.end, axis, size, y + 12, name)
+        shapes += more
     shapes += _legend(notes, y + 40)
     return Picture(A4_LONG, y + 70, title, _summary(notes), shapes)
 
@@ -137,10 +136,10 @@ def _story(lane: Lane) -> str:
 def _legend(notes: TakeNotes, y: float) -> Iterator[Shape]:
     """Yield a note of each fate that there is, with its words."""
     x = MARGIN
-    if notes.after is None:
-        return
     found = {bar.fate for lane in (*notes.before, *notes.after) for bar in lane.bars}
-    for fate in (fate for fate in Fate if fate in found):
+    for fate in Fate if notes.after else ():
+        if fate not in found:
+            continue
         yield from sample(fate, x, y)
         yield Text(x + 76, y + 10, fate.value, 28)
         x += 76 + text_width(fate.value, 28) + 70
@@ -148,7 +147,7 @@ def _legend(notes: TakeNotes, y: float) -> Iterator[Shape]:
 
 def _summary(notes: TakeNotes) -> str:
     before = [bar for lane in notes.before for bar in lane.bars]
-    if notes.after is None:
+    if not notes.after:
         channels = len(notes.before)
         return f"{_counted(before)} on {channels} channel{'s' if channels != 1 else ''}."
     counts = [f"{sum(bar.fate is fate for bar in before):,} {word}" for fate, word in _SHORT_WORDS.items()]

@@ -73,13 +73,10 @@ class Lane:
 
 @dataclass(frozen=True, slots=True)
 class TakeNotes:
-    """All notes of a recording before and after, lanes in order, and the tick at which the last one ends.
-
-    `after` is None where there are no rules.
-    """
+    """All notes of a recording before and after, lanes in order, and the tick at which the last one ends."""
 
     before: tuple[Lane, ...]
-    after: tuple[Lane, ...] | None
+    after: tuple[Lane, ...]
     end: int
 
 
@@ -90,7 +87,7 @@ def notes_as_recorded(file: MidiFile) -> TakeNotes:
         for tick, track, event in batch:
             if event[4][0] < SYSEX:
                 before.take(track, Place("", _channel_of(event[4])), event[4], tick, Fate.KEPT)
-    return TakeNotes(before.lanes(), None, before.end)
+    return TakeNotes(before.lanes(), (), before.end)
 
 
 def notes_through_rules(file: MidiFile, ruleset: RuleSet, pipeline: Pipeline, playing: Playing) -> TakeNotes:

@@ -10,8 +10,8 @@ from rules.smf.bars import BarMap, Beat, bar_map
 from rules.smf.midi_file import MidiFile
 from rules.smf.tempo import TempoMap, tempo_map
 
-_PARTS: Final = (1, 2, 5, 10, 20, 30)
-_SECONDS: Final = (*_PARTS, *(60 * part for part in _PARTS), *(3600 * 2**power for power in range(20)))
+_STEPS: Final = (1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024)
+_SECONDS: Final = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600)
 _MOST_MARKS: Final = 20
 
 
@@ -33,33 +33,32 @@ class TimeAxis:
 
     def marks(self, end: int, width: Callable[[str], float]) -> list[TimeMark]:
         """Return the marks up to a tick: as many as have room. `width` is how many ticks a text takes."""
-        chosen: list[TimeMark] = []
-        for marks in self._choices(end):
-            widest = max(width(f"{text}  ") for mark in marks for text in (mark.name, mark.time))
-            chosen = [mark for at, mark in enumerate(marks) if not at or mark.tick + widest <= end]
-            if all(later.tick - mark.tick >= widest for mark, later in itertools.pairwise(chosen)):
+        marks = [mark for mark in self._all_marks(end) if mark.tick <= end]
+        for step in _STEPS:
+            chosen = marks[::step]
+            widest = max((width(f"{mark.name or mark.time}  ") for mark in chosen), default=0)
+            widest = max(widest, max((width(f"{mark.time}  ") for mark in chosen), default=0))
+            if len(chosen) <= _MOST_MARKS and all(
+                later.tick - mark.tick >= widest for mark, later in itertools.pairwise(chosen)
+            ):
                 break
+        while len(chosen) > 1 and chosen[-1].tick + widest > end:
+            chosen = chosen[:-1]
         return chosen
 
-    def _choices(self, end: int) -> Iterator[list[TimeMark]]:
-        """Yield marks further and further apart, until there is one alone."""
+    def _all_marks(self, end: int) -> Iterator[TimeMark]:
         if self._bars is not None:
-            length = self._bars.beat_at(max(end - 1, 0)).bar
-        else:
-            length = int(self._times.milliseconds(end) / 1000) + 1
-        for step in _SECONDS if self._bars is None else (2**power for power in itertools.count()):
-            if length <= _MOST_MARKS * step:
-                yield [self._mark(number) for number in range(0, length, step)]
-            if step >= length:
-                return
-
-    def _mark(self, number: int) -> TimeMark:
-        """The mark of a bar, counted from 0, or of a second."""
-        if self._bars is None:
-            tick = self._times.ticks_after(0, ms=1000 * number)
-            return TimeMark(tick, "", self._time(tick))
-        tick = self._bars.tick_of(Beat(number + 1, 1))
-        return TimeMark(tick, str(number + 1), self._time(tick))
+            tick = 0
+            for number in itertools.count(1):
+                yield TimeMark(tick, str(number), self._time(tick))
+                tick = self._bars.tick_of(Beat(number + 1, 1))
+                if tick >= end:
+                    return
+        length = int(self._times.milliseconds(end) / 1000)
+        step = next((step for step in _SECONDS if length / step <= _MOST_MARKS), _SECONDS[-1])
+        for second in range(0, length + 1, step):
+            tick = self._times.ticks_after(0, ms=1000 * second)
+            yield TimeMark(tick, "", self._time(tick))
 
     def _time(self, tick: int) -> str:
         minutes, seconds = divmod(round(self._times.milliseconds(tick) / 1000), 60)

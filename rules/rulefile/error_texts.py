@@ -13,12 +13,13 @@ from pydantic import Tag, ValidationError
 from pydantic_core import ErrorDetails
 
 from rules.errors import Problem
-from rules.fields.table_model import TableModel, shown
+from rules.fields.table_model import BuiltWhenNeeded, TableModel, shown
 from rules.midi.suggestions import did_you_mean, near_word, nearest
-from rules.rulefile.locations import STEP_KEYS, SourceFile
+from rules.rulefile.locations import SourceFile
 from rules.rulefile.other_words import key_meant, value_meant, wrapped
 from rules.rulefile.positions import Path
 from rules.rulefile.schema import RuleFile
+from rules.steps.registry import STEP_KEYS
 
 _IS_MISSING: Final = {
     "from": "name the port that messages come from",
@@ -126,7 +127,7 @@ def _unknown(path: Path, meant: Path | None) -> str:
     key = str(path[-1])
     known = allowed_keys(path[:-1])
     hint = _hint(key, known) if meant is None else did_you_mean(str(meant[-1]))
-    if STEP_KEYS.issubset(known):
+    if set(STEP_KEYS).issubset(known):
         steps = ", ".join(step for step in known if step in STEP_KEYS)
         return f'unknown step "{key}": the steps are {steps}; `when` may be next to one{hint}'
     return f'unknown setting "{key}": allowed here are {", ".join(known)}{hint}'
@@ -166,6 +167,9 @@ def _tables_in(annotation: Any) -> Iterator[tuple[str | None, type[TableModel]]]
         return
     tag = None
     if get_origin(annotation) is Annotated:
+        if later := [note.table() for note in annotation.__metadata__ if isinstance(note, BuiltWhenNeeded)]:
+            yield from ((None, table) for table in later)
+            return
         tag = next((note.tag for note in annotation.__metadata__ if isinstance(note, Tag)), None)
     for argument in get_args(annotation):
         for inner, table in _tables_in(argument):

@@ -8,9 +8,8 @@ from typing import Any, Final
 from rules.errors import Problem
 from rules.midi.notation import STANDARD, Naming
 from rules.rulefile.positions import Path, Positions, find_positions
-from rules.steps.registry import STEPS
+from rules.steps.registry import STEP_KEYS
 
-STEP_KEYS: Final = frozenset(step.key for step in STEPS)
 _NAMED: Final = {"ports": "port", "devices": "device", "switches": "switch"}
 _NUMBERED: Final = {"zones": "zone", "set": "set", "advance": "advance"}
 _LONGEST_TEXT: Final = 600

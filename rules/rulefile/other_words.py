@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Final
 
 from rules.fields.conditions import Condition
-from rules.rulefile.locations import STEP_KEYS
+from rules.steps.registry import STEP_KEYS
 
 _CONDITIONS: Final = frozenset(Condition.model_fields)
 

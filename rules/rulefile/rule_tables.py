@@ -144,7 +144,7 @@ class Rule(TableModel):
         description="changes the messages, in this order",
         examples=["steps = [{ transpose = 12 }]"],
     )
-    zones: tuple[Annotated[Zone, BuiltWhenNeeded()], ...] = Field(
+    zones: tuple[Annotated[Zone, BuiltWhenNeeded(lambda: Zone)], ...] = Field(
         default=(),
         strict=False,
         description="splits the messages, each zone with its own target",

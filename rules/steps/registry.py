@@ -1,41 +1,70 @@
 """The steps of a rule: one file each, listed here in the order the documentation tells of them.
 
-Adding a step means a new file, its line in `STEPS`, and its tests; the memory of a step that remembers is a node, in
-`<name>_node.py` beside it.
+Adding a step means a new file, its key in `STEP_KEYS`, its lines in `step_named`, and its tests; the memory of a step
+that remembers is a node, in `<name>_node.py` beside it.
 """
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Final
 
 from rules.steps.base import Step
-from rules.steps.chord import ChordStep
-from rules.steps.delay import DelayStep
-from rules.steps.echo import EchoStep
-from rules.steps.filter import FilterStep
-from rules.steps.latch import LatchStep
-from rules.steps.length import LengthStep
-from rules.steps.map import MapStep
-from rules.steps.rechannel import RechannelStep
-from rules.steps.send import SendStep
-from rules.steps.snap import SnapStep
-from rules.steps.thin import ThinStep
-from rules.steps.transpose import TransposeStep
-from rules.steps.velocity import VelocityStep
 
-STEPS: Final[tuple[type[Step], ...]] = (
-    RechannelStep,
-    FilterStep,
-    TransposeStep,
-    SnapStep,
-    ChordStep,
-    VelocityStep,
-    MapStep,
-    DelayStep,
-    EchoStep,
-    LengthStep,
-    LatchStep,
-    ThinStep,
-    SendStep,
+STEP_KEYS: Final = (
+    "rechannel",
+    "filter",
+    "transpose",
+    "snap",
+    "chord",
+    "velocity",
+    "map",
+    "delay",
+    "echo",
+    "length",
+    "latch",
+    "thin",
+    "send",
 )
-"""Every step there is; the set is closed."""
+"""The main key of every step there is; the set is closed."""
+
+
+@cache
+def step_named(key: str) -> type[Step]:
+    """Return the step with a main key. It is loaded when a file has it first: a start waits for each."""
+    kind: type[Step]
+    match key:
+        case "rechannel":
+            from rules.steps.rechannel import RechannelStep as kind
+        case "filter":
+            from rules.steps.filter import FilterStep as kind
+        case "transpose":
+            from rules.steps.transpose import TransposeStep as kind
+        case "snap":
+            from rules.steps.snap import SnapStep as kind
+        case "chord":
+            from rules.steps.chord import ChordStep as kind
+        case "velocity":
+            from rules.steps.velocity import VelocityStep as kind
+        case "map":
+            from rules.steps.map import MapStep as kind
+        case "delay":
+            from rules.steps.delay import DelayStep as kind
+        case "echo":
+            from rules.steps.echo import EchoStep as kind
+        case "length":
+            from rules.steps.length import LengthStep as kind
+        case "latch":
+            from rules.steps.latch import LatchStep as kind
+        case "thin":
+            from rules.steps.thin import ThinStep as kind
+        case "send":
+            from rules.steps.send import SendStep as kind
+        case _:
+            raise AssertionError(f"there is no step {key}")
+    return kind
+
+
+def all_steps() -> tuple[type[Step], ...]:
+    """Return every step, in order."""
+    return tuple(map(step_named, STEP_KEYS))

@@ -42,17 +42,6 @@ RULES = tuple(
 )
 """Rule files with the same ports, in another order each. They follow each other in any order."""
 
-
-def with_more_rules(rules: str, number: int) -> str:
-    """The same with so many more rules, which what is played never fits: they only have to be read and compiled."""
-    return rules + "".join(
-        f'[[rules]]\nname = "cell {cell}"\nfrom = "keys"\n'
-        f"match = {{ channel = {cell % 4 + 12}, notes = {cell // 4 % 128} }}\n"
-        f'steps = [{{ transpose = {cell % 24 - 12} }}, {{ velocity = {cell % 90 + 30} }}]\nto = "rack"\n'
-        for cell in range(number)
-    )
-
-
 KEYS = (36, 48, 60, 60, 61, 72, 127)
 PEDALS = (64, 66, 67)
 

@@ -31,7 +31,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from endurance.comparing import compared  # noqa: E402
-from endurance.performance import RULES, Hand, with_more_rules  # noqa: E402
+from endurance.performance import RULES, Hand  # noqa: E402
 from endurance.processes import left_after, within  # noqa: E402
 from router.midi.jack_library import JackWires  # noqa: E402
 from rules.errors import MachineError  # noqa: E402
@@ -51,9 +51,8 @@ SETTLES_S = 3.0
 class Soak:
     """A daemon that records, two who play, and three who listen: at both outputs, and on a direct line."""
 
-    def __init__(self, chance: random.Random, rate: int, more_rules: int) -> None:
+    def __init__(self, chance: random.Random, rate: int) -> None:
         self.chance, self.rate = chance, rate
-        self.rules = [with_more_rules(rules, more_rules) for rules in RULES]
         self.counts: Counter[str] = Counter()
         self.wrong: list[str] = []
         self.hands = {name: Hand(chance) for name in ("keys", "pads")}
@@ -73,7 +72,7 @@ class Soak:
             self.listeners[name] = Peer(server.environment, name.title(), "in", "port")
             self._started.callback(self.listeners[name].kill)
         schedule(0)
-        self.daemon = Daemon(server.environment, folder, self.rules[0])
+        self.daemon = Daemon(server.environment, folder, RULES[0])
         self._started.callback(self.daemon.kill)
         schedule(priority)
         self.daemon.has_opened("keys", "pads", "rack", "box")
@@ -95,7 +94,7 @@ class Soak:
             for name, hand in self.hands.items():
                 self._send(name, list(hand.plays(round(self.rate / len(self.hands) * TURN_S))))
             if self.chance.random() < 0.5:
-                self.daemon.save(self.chance.choice(self.rules))
+                self.daemon.save(self.chance.choice(RULES))
                 self.counts["rule files saved"] += 1
             self._ask("status")
             turn += TURN_S
@@ -118,13 +117,10 @@ class Soak:
 
     def _ask(self, verb: str) -> None:
         self.counts["questions"] += 1
-        began = time.monotonic()
         try:
             self.daemon.ask(verb)
         except MachineError as error:
             self.wrong.append(f"no answer: {error}")
-        answered = "ms that an answer took at most"
-        self.counts[answered] = max(self.counts[answered], round(1000 * (time.monotonic() - began)))
 
     def judge(self) -> None:
         """Look at what was heard, said and kept; the daemon leaves."""
@@ -190,7 +186,6 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("minutes", nargs="?", type=float, default=4, help="how long (4)")
     parser.add_argument("--rate", type=int, default=1_000, help="messages a second (1000)")
-    parser.add_argument("--more-rules", type=int, default=0, help="rules that each file has besides (0)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
         "--priority", type=int, default=0, help="play and listen in real time (1-99), on a busy computer"
@@ -200,7 +195,7 @@ def main(arguments: list[str]) -> int:
         for variable in ("XDG_RUNTIME_DIR", "XDG_STATE_HOME"):
             server.environment[variable] = os.environ[variable] = folder
         os.environ.update(JACK_DEFAULT_SERVER=server.name)
-        soak = Soak(random.Random(asked.seed), asked.rate, asked.more_rules)
+        soak = Soak(random.Random(asked.seed), asked.rate)
         try:
             soak.begin(server, Path(folder), asked.priority)
             soak.play(60 * asked.minutes)

@@ -26,7 +26,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from pydantic.fields import FieldInfo
 
 from rules.fields.table_model import TableModel
-from rules.rulefile import schema  # noqa: F401  # with it come all tables that a rule file can have
+from rules.rulefile import schema  # noqa: F401  # with it come all tables that a rule file can have, but for steps
+from rules.steps.registry import all_steps
 from tests.support.pages import PROJECT, printed, save_everything, timeless
 
 HEAD = ["| setting | what it does | default | example |", "|---|---|---|---|"]
@@ -38,6 +39,7 @@ SESSION = re.compile(
 
 def parts(base: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     """Every kind of table, those that inherit behind those that they inherit from."""
+    all_steps()
     for part in base.__subclasses__():
         yield part
         yield from parts(part)

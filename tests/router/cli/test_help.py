@@ -14,7 +14,7 @@ import pytest
 import router
 from router.cli.help import page, topics
 from router.cli.main import main
-from rules.steps.registry import STEPS
+from rules.steps.registry import all_steps
 from tests.support.places import SOURCE
 
 MANUAL = Path(router.__file__).parent / "manual"
@@ -46,7 +46,7 @@ def test_every_step_and_every_command_has_a_page() -> None:
     """By its own name, or on a page that it shares."""
     commands = re.findall(r"^    (\w+)(?: |$)", _help_of_the_program(), re.MULTILINE)
     assert len(commands) > 10
-    assert {kind.key for kind in STEPS} | set(commands) - {"COMMAND", "help"} <= topics().keys()
+    assert {kind.key for kind in all_steps()} | set(commands) - {"COMMAND", "help"} <= topics().keys()
     assert page("panic") == page("status")
 
 

@@ -18,10 +18,8 @@ from typing import Any
 
 import pytest
 
-from router.daemon import control_socket
 from router.daemon.control_client import ask_daemon, running_daemons
 from router.daemon.control_server import LONGEST_QUESTION, ControlServer
-from router.files.clock import Clock
 from router.text.usage import UsageError
 from rules.errors import MachineError
 
@@ -468,28 +466,3 @@ def test_a_name_that_leads_elsewhere_is_refused() -> None:
     for attempt in (lambda: ControlServer("../pit", {}), lambda: ask_daemon("../pit", "status")):
         with pytest.raises(UsageError, match="a daemon's name is 1 to 32 letters"):
             attempt()
-
-
-def test_a_client_waits_for_its_turn_in_a_full_queue(login: Path) -> None:
-    """It comes in as soon as there is room, within its patience."""
-    path = login / "full.sock"
-    now = 0
-    waiting: list[socket.socket] = []
-    with socket.socket(socket.AF_UNIX) as server, contextlib.ExitStack() as accepted:
-        server.bind(str(path))
-        server.listen(0)
-        with contextlib.suppress(BlockingIOError):
-            while True:
-                waiting.append(socket.socket(socket.AF_UNIX))
-                accepted.enter_context(waiting[-1])
-                waiting[-1].setblocking(False)
-                waiting[-1].connect(str(path))
-
-        def sleep(seconds: float) -> None:
-            nonlocal now
-            now += round(seconds * 1e9)
-            if now > 2_000_000_000:
-                accepted.enter_context(server.accept()[0])
-
-        control_socket.connected(path, 3.0, Clock(lambda: now, sleep_s=sleep)).close()
-        assert 2_000_000_000 < now < 3_000_000_000

@@ -291,15 +291,3 @@ def test_what_was_due_before_a_source_is_lost_goes_out() -> None:
         (b"\xb0\x07\x00", 20_000_000),
         (b"\xb0\x07\x01", 30_000_000),
     ]
-
-
-def test_a_lost_source_costs_nothing_of_another() -> None:
-    """What the other has delayed still comes."""
-    engine = engine_of(rule("steps = [{ delay = 20 }]", "keys") + rule("steps = [{ delay = 20 }]", "pads"))
-    keys, pads = engine.add_player("keys"), engine.add_player("pads")
-    out: list[Sent] = []
-    for player in (keys, pads):
-        engine.feed(player, bytes((0xB0 | player, 7, 1)), 0, out)
-    engine.release(keys, 10_000_000, out)
-    engine.advance(NEVER - 1, out)
-    assert [(message, player) for _, message, _, player in out] == [(bytes((0xB0 | pads, 7, 1)), pads)]

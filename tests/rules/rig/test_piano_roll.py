@@ -111,14 +111,6 @@ def test_long_takes_stay_small(lanes: int) -> None:
     assert overlapping(svg) == []
 
 
-def test_rules_that_drop_everything() -> None:
-    """What came is marked as dropped, and nothing is after."""
-    picture = drawn('[ports]\ntake = { input = true }\nrig = { output = true }\n[[rules]]\nfrom = "take"\nto = []')
-    shown = {box.text for box in texts(picture.svg())}
-    assert {"Before", "After: nothing", "dropped"} <= shown
-    assert picture.summary == "2,302 notes: 0 as played, 0 moved, 0 later, 2,302 dropped."
-
-
 def test_an_empty_recording() -> None:
     """There is nothing to see, and the picture says so."""
     file = read(one_track(END))
@@ -131,7 +123,7 @@ def test_notes_of_one_key_are_one_path() -> None:
     """One after the other with a gap, two at once as one line; a short one is still to be seen."""
     bars = [Bar(begin, end, 60, Fate.KEPT) for begin, end in ((0, 100), (100, 200), (150, 300), (900, 900))]
     file = read(one_track(END))
-    notes = TakeNotes((Lane("organ", Place("rack", 1), bars),), None, 1000)
+    notes = TakeNotes((Lane("organ", Place("rack", 1), bars),), (), 1000)
     root = ElementTree.fromstring(draw_take(notes, "short.mid", TimeAxis(file, 120)).svg())
     (path,) = (path for path in root.iter(f"{SVG}path") if path.get("id") == "take0kept")
     assert [int(length) for length in re.findall(r"h(\d+)", path.attrib["d"])] == [220, 441, 4]

@@ -31,9 +31,9 @@ def through(rule: str, body: str = NOTE) -> TakeNotes:
     return notes_through_rules(read(one_track(body + END)), ruleset, compile_rules(ruleset), Playing("seq"))
 
 
-def lanes(found: tuple[Lane, ...] | None) -> list[tuple[str, list[Bar]]]:
+def lanes(found: tuple[Lane, ...]) -> list[tuple[str, list[Bar]]]:
     """Titles and notes."""
-    return [(lane.title, lane.bars) for lane in found or ()]
+    return [(lane.title, lane.bars) for lane in found]
 
 
 def test_a_note_that_stays() -> None:
@@ -108,7 +108,7 @@ def test_a_recording_without_rules() -> None:
     """Its channels, in order, and nothing after them."""
     notes = notes_as_recorded(read(one_track(f"00 95 3C 64 60 85 3C 40 {NOTE}{END}")))
     assert [lane.title for lane in notes.before] == ["channel 1", "channel 6"]
-    assert notes.after is None
+    assert notes.after == ()
 
 
 def test_pieces_without_a_common_time_are_refused() -> None:

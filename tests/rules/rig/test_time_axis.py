@@ -20,7 +20,6 @@ def test_marks_that_have_no_room_are_left_out() -> None:
     axis = TimeAxis(read(one_track(END)), 120)
     marks = axis.marks(100 * 384, lambda text: 300 * len(text))
     assert [mark.name for mark in marks][:3] == ["1", "9", "17"]
-    assert len(axis.marks(10**9, lambda text: 1.0)) <= 20
     assert marks[-1].tick + 300 * 6 <= 100 * 384
 
 

@@ -18,6 +18,7 @@ from rules.rulefile.error_texts import WORDINGS, allowed_keys, problems_in
 from rules.rulefile.locations import SourceFile
 from rules.rulefile.positions import Path as KeyPath
 from rules.rulefile.schema import RuleFile
+from rules.steps.registry import all_steps
 
 EVERYTHING: Final = tomllib.loads((Path(__file__).parent / "everything.toml").read_text("utf-8"))
 ODD_VALUES: Final[tuple[Any, ...]] = (
@@ -114,6 +115,7 @@ def test_no_foreign_words(told: list[tuple[str, Problem]]) -> None:
 
 def parts(model: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     """Every table of the rule file that stands in one."""
+    all_steps()
     for table in model.__subclasses__():
         if not table.__subclasses__() or table.__name__ in ("Condition", "Trigger"):
             yield table

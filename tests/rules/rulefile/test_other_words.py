@@ -10,12 +10,14 @@ from rules.fields.table_model import TableModel
 from rules.rulefile import other_words
 from rules.rulefile.error_texts import allowed_keys
 from rules.rulefile.other_words import key_meant, value_meant, wrapped
+from rules.steps.registry import all_steps
 
 RULE = allowed_keys(("rules", 0))
 
 
 def tables(model: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
     """Every table of a rule file."""
+    all_steps()
     for table in model.__subclasses__():
         yield table
         yield from tables(table)

@@ -231,7 +231,7 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert [place.line for place in everything.rules] == [33, 39]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 59
     assert [place.line for place in everything.on_switch] == [104]
-    assert [(place.line, place.words) for place in everything.tests] == [(109, 'test "part 11 reaches only the organ"')]
+    assert [(place.line, place.words) for place in everything.tests] == [(110, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:
