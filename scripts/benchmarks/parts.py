@@ -7,7 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from benchmarks import alsa, files, folders, live, many_rules, memory, messages, robustness, scale, start, whole
+from benchmarks import (
+    alsa,
+    checking,
+    files,
+    folders,
+    live,
+    many_rules,
+    memory,
+    messages,
+    robustness,
+    scale,
+    start,
+    whole,
+)
 from benchmarks.figures import Figure
 
 ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
@@ -19,10 +32,11 @@ ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
     "whole": whole.measure,
     "folders": folders.measure,
     "start": start.measure,
+    "check": checking.measure,
     "live": live.measure,
     "alsa": alsa.measure,
     "model": robustness.against_model,
     "fuzz": robustness.fuzz,
 }
-USUAL = ("files", "engine", "rules", "scale", "memory", "whole", "folders", "start")
+USUAL = ("files", "engine", "rules", "scale", "memory", "whole", "folders", "start", "check")
 """What is measured unless parts are named: all but what takes minutes."""

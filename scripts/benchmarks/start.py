@@ -52,11 +52,11 @@ def measure(quick: bool) -> list[Figure]:
         busy: dict[str, list[float]] = {name: [] for name in commands}
         for turn in range(9 if quick else 21):
             for name, command in commands.items():
-                begin, busy_before = perf_counter(), _processor_seconds()
-                subprocess.run(command, stdout=subprocess.DEVNULL, check=True, cwd=ROOT, env=_with_bytecode())
+                begin, busy_before = perf_counter(), processor_seconds()
+                subprocess.run(command, stdout=subprocess.DEVNULL, check=True, cwd=ROOT, env=with_bytecode())
                 if turn:  # the first one compiles
                     seconds[name].append(perf_counter() - begin)
-                    busy[name].append(_processor_seconds() - busy_before)
+                    busy[name].append(processor_seconds() - busy_before)
     told = {name: f"{median(seconds[name]):.3f} s, processor {median(busy[name]):.3f} s" for name in commands}
     bare = f"python alone {told['python']}; load {os.getloadavg()[0]:.1f}"
     return [
@@ -69,12 +69,12 @@ def _what(line: str) -> str:
     return f"pointsman {line} of a small file" if line == "check" else f"pointsman {line}, whole process"
 
 
-def _with_bytecode() -> dict[str, str]:
+def with_bytecode() -> dict[str, str]:
     """The environment, but that what is compiled is kept."""
     return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 
 
-def _processor_seconds() -> float:
+def processor_seconds() -> float:
     """What all processes that ended so far took of the processor."""
     usage = resource.getrusage(resource.RUSAGE_CHILDREN)
     return usage.ru_utime + usage.ru_stime

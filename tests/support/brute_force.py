@@ -135,6 +135,10 @@ class BruteForce:
         for flow in flows:
             yield from self._come_in(source, flow, moment, script)
 
+    def way(self, switches: Switches) -> Way:
+        """The way through the rules while switches have these states."""
+        return Way(self.ruleset, switches)
+
     def _come_in(
         self,
         source: str,
@@ -165,7 +169,7 @@ class BruteForce:
             for port, clock in self._clocked.items():
                 if clock == source:
                     yield Arrival(port, flow.message, AT_ONCE)
-        way = Way(self.ruleset, moment.switches)
+        way = self.way(moment.switches)
         for emission in way.out_of_rules(source, flow, moment):
             yield from self._ends(way, emission, moment, script, before, lasts, is_kept)
 
