@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+from tests.live.server import kind_of_server
+
 # Examples take as long as the computer lets them: no test looks at the time.
 settings.register_profile("without a deadline", settings.default, deadline=None)
 settings.load_profile("without a deadline")
@@ -20,6 +22,11 @@ AS_A_TERMINAL_STARTS_US: dict[signal.Signals, Any] = {
     signal.SIGTERM: signal.SIG_DFL,
     signal.SIGHUP: signal.SIG_DFL,
 }
+
+
+def pytest_report_header() -> str:
+    """Say which kind of sound server the live tests start."""
+    return f"sound servers: {kind_of_server()}"
 
 
 @pytest.fixture(scope="session", autouse=True)

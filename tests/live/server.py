@@ -29,12 +29,20 @@ _WITH_US: Final = ("setpriv", "--pdeathsig", "KILL")
 
 _PRIORITY: Final = 20
 
+_TOO_MANY: Final = """\
+Servers that were killed keep their places in the registry. End all servers, and delete the files jack* in /dev/shm."""
+
 
 @functools.cache
 def may_be_realtime() -> bool:
     """Whether this computer lets us start realtime processes: as root, or with a limit that says so (`ulimit -r`)."""
     us = (sys.executable, "-c", f"import os; os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param({_PRIORITY}))")
     return subprocess.run(us, stderr=subprocess.DEVNULL, check=False).returncode == 0
+
+
+def kind_of_server() -> str:
+    """Say how the servers of tests and measurements run here."""
+    return f"realtime, priority {_PRIORITY}" if may_be_realtime() else "without realtime: they may lose messages"
 
 
 def until(condition: Callable[[], object], what: str = "") -> None:
@@ -71,6 +79,15 @@ def _runs(*words: bytes) -> bool:
     return False
 
 
+def _any_runs() -> bool:
+    """Whether any JACK server runs, of whoever and however it was started."""
+    for name in Path("/proc").glob("[0-9]*/comm"):
+        with contextlib.suppress(OSError):
+            if name.read_text().strip() in ("jackd", "jackdbus"):
+                return True
+    return False
+
+
 class JackServer:
     """A server that can be started, killed, stopped in its tracks, and started again.
 
@@ -87,7 +104,7 @@ class JackServer:
         how = ("--realtime", "--realtime-priority", str(_PRIORITY)) if self.is_realtime else ("--no-realtime",)
         driver = ("-d", "dummy", "--rate", "48000", "--period", str(frames))
         self._command = (*_WITH_US, "jackd", *how, "-n", name, *driver)
-        self._log = log
+        self._log = tempfile.TemporaryFile("a+b") if log is None else log.open("a+b")  # noqa: SIM115
         self._process: subprocess.Popen[bytes] | None = None
 
     @classmethod
@@ -104,10 +121,9 @@ class JackServer:
     def start(self) -> None:
         """Start, and wait until clients can come."""
         self._clear()
-        with (self._log or Path(os.devnull)).open("ab") as log:
-            self._process = subprocess.Popen(self._command, env=self.environment, stdout=log, stderr=log)
+        self._process = subprocess.Popen(self._command, env=self.environment, stdout=self._log, stderr=self._log)
         until(lambda: self._answers() or self._has_ended(), "jackd starts")
-        assert not self._has_ended(), "jackd ended at once"
+        assert not self._has_ended(), f"jackd ended at once: {self._last_words()}"
 
     def _answers(self) -> bool:
         with socket.socket(socket.AF_UNIX) as line, contextlib.suppress(OSError):
@@ -117,6 +133,11 @@ class JackServer:
 
     def _has_ended(self) -> bool:
         return self._process is not None and self._process.poll() is not None
+
+    def _last_words(self) -> str:
+        self._log.seek(0)
+        words = self._log.read()[-2_000:].decode("utf-8", "replace")
+        return f"{words}\n{_TOO_MANY}" if "Too many servers" in words else words
 
     def kill(self) -> None:
         """Die without a word."""
@@ -131,13 +152,18 @@ class JackServer:
         for left in [*_SHARED.glob(f"jack_{self.name}_*"), *_SHARED.glob(f"jack_sem.*_{self.name}_*")]:
             with contextlib.suppress(OSError):
                 left.unlink()
-        # All servers of a user share a database of port names; the killed ones fill it, until no more can start.
-        if not _runs(b"jackd"):
+        # All servers share a registry, and those of a user a database of port names. The killed ones fill both, until
+        # no more can start.
+        if not _any_runs():
             shutil.rmtree(_SHARED / f"jack_db-{os.getuid()}", ignore_errors=True)
+            for left in [_SHARED / "jack-shm-registry", *_SHARED.glob(f"jack-{os.getuid()}-*")]:
+                with contextlib.suppress(OSError):
+                    left.unlink()
 
     def close(self) -> None:
         """End for good."""
         self.kill()
+        self._log.close()
         self._lock.close()
 
     def hang(self) -> None:

@@ -27,7 +27,7 @@ def soak(minutes: float) -> list[Figure]:
 
 def _with_server(figures: Iterable[Figure]) -> list[Figure]:
     """Without realtime a server loses periods on a busy computer, and so does whoever it wakes."""
-    from tests.live.server import may_be_realtime
+    from tests.live.server import kind_of_server
 
-    server = "realtime server" if may_be_realtime() else "server without realtime"
+    server = f"server {kind_of_server()}"
     return [replace(figure, ours=f"{figure.ours}; {server}".removeprefix("; ")) for figure in figures]
