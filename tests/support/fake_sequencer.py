@@ -114,9 +114,13 @@ class FakeSequencer:
         del self._labels[port]
         self._connections = {one for one in self._connections if (OURS, port) not in one}
 
-    def pool_of(self, client: int) -> tuple[int, int] | None:
-        """How full a client's pool is."""
-        return self.pools.get(client)
+    def pool_of(self, port: Address) -> tuple[int, int] | None:
+        """How full the pool of a port's client is."""
+        return self.pools.get(port[0])
+
+    def card_of(self, port: Address) -> int | None:
+        """No device shows its buffer."""
+        return None
 
     def close(self) -> None:
         """Leave."""

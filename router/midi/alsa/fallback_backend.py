@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from router.midi.alsa import kernel_calls
 from router.midi.alsa.peers_room import PeersRoom
@@ -35,7 +36,8 @@ class AlsaFallbackBackend(RtmidiBackend):
         number, descriptor = kernel_calls.client_number(name), self._descriptors.get(client)
         if number is None or descriptor is None or not kernel_calls.pool_of(descriptor, number):
             return Rate(burst=100, a_second=10_000)
-        return PeersRoom(lambda: (number,), lambda asked: kernel_calls.pool_of(descriptor, asked), in_pieces=False)
+        pool = partial(kernel_calls.pool_of, descriptor, number)
+        return PeersRoom(lambda: ((number, 0),), lambda port: pool(), in_pieces=False)
 
     def _make_in(self, name: str) -> MidiIn:
         with kernel_calls.new_client() as made:

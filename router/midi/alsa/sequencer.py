@@ -150,12 +150,23 @@ class Sequencer:
         with contextlib.suppress(self._library.Error):
             self._ports.pop(port).close()
 
-    def pool_of(self, client: int) -> tuple[int, int] | None:
-        """Return how many records may wait for a client, and how many more could; None for devices and who has gone.
+    def pool_of(self, port: Address) -> tuple[int, int] | None:
+        """Return how many records may wait for a port's client, and how many more could; None for devices.
 
         The library asks for our own pool only.
         """
-        return pool_of(self.descriptor, client)
+        return pool_of(self.descriptor, port[0])
+
+    def card_of(self, port: Address) -> int | None:
+        """Return the number of the card whose output a port is; None for what is no device with a buffer."""
+        client, info = self._info("snd_seq_client_info"), self._info("snd_seq_port_info")
+        asked = self._alsa.snd_seq_get_any_port_info(self._client.handle, *port, info)
+        if asked < 0 or not self._alsa.snd_seq_port_info_get_type(info) & self._library.PortType.HARDWARE:
+            return None
+        if self._alsa.snd_seq_get_any_client_info(self._client.handle, port[0], client) < 0:
+            return None
+        card = int(self._alsa.snd_seq_client_info_get_card(client))
+        return card if card >= 0 else None
 
     def close(self) -> None:
         """Leave, with all ports."""

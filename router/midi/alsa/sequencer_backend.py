@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from router.midi.alsa.device_buffers import device_buffer
 from router.midi.alsa.peers_room import PeersRoom
 from router.midi.alsa.record_stream import RecordStream
 from router.midi.alsa.records import Address
@@ -39,10 +40,6 @@ class SequencerPort:
             self._peers = self._system.sequencer.peers(self._port, self._direction)
         return self._peers
 
-    def listeners(self) -> set[int]:
-        """Return the numbers of the clients that it is connected to."""
-        return {client for client, _ in self.peers()}
-
     def close(self) -> None:
         """Take the port away."""
         self._system.stream.close_inbox(self._port)
@@ -62,12 +59,20 @@ class SequencerOutput(SequencerPort):
 
     def __init__(self, system: SequencerBackend, port: int, peer: Address | None) -> None:
         super().__init__(system, port, "out", peer)
-        self.limit = PeersRoom(self.listeners, system.sequencer.pool_of)
+        self.limit = PeersRoom(self.peers, system.sequencer.pool_of, self._buffer_of)
+        self._cards: dict[Address, int | None] = {}
         self._send = system.stream.send
 
     def send_message(self, message: Sequence[int]) -> None:
         """Send a message, or a piece of a sysex. Raises OSError where a receiver can't take it."""
         self._send(bytes(message), self._port)
+
+    def _buffer_of(self, peer: Address) -> tuple[int, int] | None:
+        """Return the size and the free part of a device's buffer; which card it belongs to is asked once."""
+        if peer not in self._cards:
+            self._cards[peer] = self._system.sequencer.card_of(peer)
+        card = self._cards[peer]
+        return None if card is None else device_buffer(card, peer[1])
 
 
 class SequencerBackend:

@@ -60,7 +60,7 @@ class Player:
     def play_all(self, *messages: bytes) -> None:
         """Send messages, long sysex too, as fast as the daemon makes room."""
         keyboard = self._sources["keyboard"]
-        listeners = {client for client, _ in self._sequencer.peers(keyboard, "out")}
+        listeners = self._sequencer.peers(keyboard, "out")
         pacer = Pacer(PeersRoom(lambda: listeners, self._sequencer.pool_of))
         for message in messages:
             pacer.wait(message)

@@ -6,9 +6,10 @@ import pytest
 
 from router.midi.alsa.kernel_calls import client_number
 from router.midi.alsa.peers_room import PeersRoom
+from router.midi.alsa.records import Address
 from rules.ports.pacing import Pacer
 
-PROGRAM, DEVICE = 128, 16
+PROGRAM, DEVICE = (128, 0), (16, 0)
 LONG = b"\xf0" + bytes(99_998) + b"\xf7"
 
 
@@ -29,9 +30,9 @@ class Pools:
         self.lost = 0
         self.got = b""
 
-    def pool_of(self, client: int) -> tuple[int, int] | None:
+    def pool_of(self, port: Address) -> tuple[int, int] | None:
         """How large it is, and how much of it is free."""
-        return (self.size, self.size - self.waiting) if client == PROGRAM else None
+        return (self.size, self.size - self.waiting) if port == PROGRAM else None
 
     def take(self, message: bytes) -> None:
         """What is sent; too much is lost with all that waits."""
@@ -82,8 +83,46 @@ def test_a_sysex_of_any_length_goes_in_pieces(size: int) -> None:
     assert (pools.got, pools.lost) == (b"\x90\x3c\x64" + LONG + b"\x80\x3c\x40", 0)
 
 
-def test_a_device_gets_what_its_buffer_holds() -> None:
-    """It can't be asked: a hundred records at once, then so many in a second, and pieces that leave room."""
+class Buffer:
+    """A device's buffer, which loses what doesn't fit."""
+
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self.waiting = 0
+        self.got = b""
+
+    def of(self, port: Address) -> tuple[int, int]:
+        """How much it holds, and can take."""
+        return self.size, self.size - self.waiting
+
+    def take(self, message: bytes) -> None:
+        """What is sent."""
+        self.waiting += len(message)
+        assert self.waiting <= self.size
+        self.got += message
+
+
+@pytest.mark.parametrize(("size", "at_once"), [(4_096, 145), (256, 8)])
+def test_a_device_that_shows_its_buffer_gets_what_fits(size: int, at_once: int) -> None:
+    """However slowly it sends on what it has: nothing of a long sysex is lost."""
+    buffer = Buffer(size)
+    pacer = Pacer(PeersRoom(lambda: [DEVICE], lambda port: None, buffer.of))
+    for message in (b"\x90\x3c\x64", LONG, *[b"\xc0\x05"] * 3_000):
+        pacer.wait(message)
+    now = 0
+    while pacer:
+        while (taken := pacer.take(now)) is not None:
+            buffer.take(taken)
+        assert not pacer or now < pacer.next_time(now) <= now + 2_000_000
+        buffer.waiting = max(0, buffer.waiting - 100)
+        now += 2_000_000
+    assert buffer.got == b"\x90\x3c\x64" + LONG + b"\xc0\x05" * 3_000
+    buffer.waiting = 0
+    assert pacer.allow(1_000, now) == at_once
+
+
+def test_a_device_gets_what_its_buffer_should_hold() -> None:
+    """Where that isn't shown: a hundred records at once, then so many in a second, and pieces that leave room."""
     room = PeersRoom(lambda: [DEVICE, PROGRAM], Pools().pool_of)
     pacer = Pacer(room)
     assert room.piece == 256
