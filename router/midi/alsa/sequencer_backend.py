@@ -34,8 +34,11 @@ class SequencerPort:
         return self._peer is None or self._peer in self.peers()
 
     def peers(self) -> frozenset[Address]:
-        """Return what the port is connected to; the kernel is asked only after something has changed."""
-        if self._asked != self._system.stream.changes:
+        """Return what the port is connected to; the kernel is asked only after something has changed.
+
+        For a virtual port it is asked each time: a command that only sends doesn't hear who has come.
+        """
+        if self._peer is None or self._asked != self._system.stream.changes:
             self._asked = self._system.stream.changes
             self._peers = self._system.sequencer.peers(self._port, self._direction)
         return self._peers
