@@ -22,6 +22,7 @@ from rules.midi.messages import (
 )
 from rules.midi.notation import Naming, format_controller, format_message
 from rules.program.byte_tables import FIRST, gate_of, image, open_in
+from rules.program.node import UNTIL_OTHERS
 from rules.rulefile.ruleset import RuleSet
 from rules.steps.wording import program_of, ranges
 from rules.timing.delays import AT_ONCE, in_words
@@ -56,9 +57,10 @@ def changes(kind: int, region: Region, result: Result, naming: Naming) -> tuple[
     if form.release is not None and kind == NOTE_ON:
         parts.append("with other release velocities")
     if result.lasts is not None:
-        parts.append(f"each {in_words(result.lasts.ms, result.lasts.beats)} long")
+        latched = result.lasts == UNTIL_OTHERS
+        parts.append("until other keys end it" if latched else f"each {in_words(result.lasts)} long")
     if result.delay != AT_ONCE:
-        parts.append(f"{in_words(result.delay.ms, result.delay.beats)} later")
+        parts.append(f"{in_words(result.delay)} later")
     return tuple(parts)
 
 

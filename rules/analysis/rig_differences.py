@@ -152,7 +152,7 @@ def _lists(kind: str, old: _Lists, new: _Lists, naming: Naming) -> Iterator[str]
 
 
 def _written(each: DelayedMessage, naming: Naming) -> str:
-    after = "" if each.after == AT_ONCE else f"after {in_words(each.after.ms, each.after.beats)} "
+    after = "" if each.after == AT_ONCE else f"after {in_words(each.after)} "
     return f"{after}{each.message.words(naming)}"
 
 

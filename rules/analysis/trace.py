@@ -315,4 +315,4 @@ def _state_words(state: State) -> str:
 
 
 def _later(delay: Delay) -> str:
-    return "" if delay == AT_ONCE else f", {in_words(delay.ms, delay.beats)} later"
+    return "" if delay == AT_ONCE else f", {in_words(delay)} later"

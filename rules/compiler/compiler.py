@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, partial
+from itertools import chain
 from typing import TypeVar, overload
 
 from rules.compiler.cells import CellMaker
@@ -34,7 +35,8 @@ from rules.compiler.sources import (
 from rules.compiler.switch_guards import guard_of, layout_of
 from rules.fields.conditions import SIGNAL_KINDS
 from rules.fields.written_messages import DelayedMessage
-from rules.midi.messages import STATUS_OF_KIND, SYSEX
+from rules.midi.messages import NOTE_ON, STATUS_OF_KIND, SYSEX
+from rules.program.forms import Form
 from rules.program.guards import both
 from rules.program.pipeline import ChasedBranch, Pipeline, SwitchAction, WrittenMessage
 from rules.program.tables import NodeKey, Table
@@ -111,6 +113,7 @@ class Compiler:
     def pipeline(self) -> Pipeline:
         """Everything, frozen."""
         routes = self.routes()
+        self._make_unreached_nodes()
         shared = shared_channels(routes.tables)
         banks = shared_banks(routes.tables)
         return replace(
@@ -165,6 +168,17 @@ class Compiler:
         for branches in (self.branches, *self._branches_of.values()):
             while branches:
                 branches.pop()
+
+    def _make_unreached_nodes(self) -> None:
+        """Make the nodes of steps to which no message comes as well: what came by rules before may still be there."""
+        chains = [
+            *(self.port_steps(source) for source in self.sources),
+            *(branch.steps for branch in self.branches),
+            *(self._ends.at(name) for name in self.ruleset.devices),
+        ]
+        for link in chain(*chains):
+            if isinstance(link, StepLink) and link.step.remembers:
+                link.fold(Form(NOTE_ON))
 
     # -- chains ---------------------------------------------------------------------------------------------------
 

@@ -193,6 +193,25 @@ def _read_beats(raw: Any) -> Fraction:
 
 Beats = Annotated[Fraction, BeforeValidator(_read_beats)]
 
+_NOTE_VALUE: Final = re.compile(r"1/(1|2|4|8|16|32|64)(\.|t)?")
+_FACTORS: Final = {None: Fraction(1), ".": Fraction(3, 2), "t": Fraction(2, 3)}
+
+
+def _read_note_value(raw: Any) -> Fraction:
+    if isinstance(raw, Fraction):
+        return raw
+    match = _NOTE_VALUE.fullmatch(raw) if isinstance(raw, str) else None
+    if match is None:
+        raise fault(
+            f'{shown(raw)} is not a note value: write "1/4" for a quarter note, "1/8." for a dotted eighth, or "1/4t" '
+            "for a quarter of a triplet"
+        )
+    return Fraction(4, int(match[1])) * _FACTORS[match[2]]
+
+
+NoteValue = Annotated[Fraction, BeforeValidator(_read_note_value)]
+"""A note value in quarter notes: a whole note to a 64th, dotted, or one of a triplet (three in the time of two)."""
+
 
 _MOST_MS: Final = 600_000
 

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Any, ClassVar
+from typing import ClassVar
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from rules.fields.numbers import Beats, Milliseconds
-from rules.fields.table_model import fault
+from rules.fields.numbers import Beats, Milliseconds, NoteValue
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.steps.base import Step, StepContext
+from rules.steps.base import StepContext
 from rules.steps.delay_node import DelayNode
-from rules.timing.delays import Delay, in_words
+from rules.steps.timed_step import TimedStep, note_value_field
+from rules.timing.delays import in_words
 
 
-class DelayStep(Step):
+class DelayStep(TimedStep):
     """`delay = 250` or `delay = { ms = 250 }`, `delay = { beats = 0.5 }`; a beat is a quarter note (ruling 22)."""
 
     key: ClassVar[str] = "delay"
+    what: ClassVar[str] = "a delay"
     ms: Milliseconds = Field(
         default=Fraction(0),
         description="waits for this many milliseconds, up to 600,000",
@@ -32,17 +33,7 @@ class DelayStep(Step):
         examples=['{ delay = { beats = "1/3" } }'],
         json_schema_extra={"default": "`0`"},
     )
-
-    @classmethod
-    def from_short(cls, raw: Any) -> Any:
-        """Milliseconds."""
-        return raw if isinstance(raw, dict) else {"ms": raw}
-
-    @model_validator(mode="after")
-    def _says_something(self) -> DelayStep:
-        if not self.ms and not self.beats:
-            raise fault("a delay needs a time above 0: write `ms` or `beats`")
-        return self
+    note_value: NoteValue = note_value_field("delay", "waits for")
 
     @property
     def remembers(self) -> bool:
@@ -51,7 +42,7 @@ class DelayStep(Step):
 
     def words(self, naming: Naming) -> str:
         """The step in words."""
-        return "delay of " + in_words(self.ms, self.beats)
+        return "delay of " + in_words(self.span)
 
     def fold(self, form: Form, context: StepContext) -> list[Form]:
         """Everything goes to the memory that keeps the order."""
@@ -62,4 +53,4 @@ class DelayStep(Step):
         return [form._replace(node=self._node(context).without_delay)]
 
     def _node(self, context: StepContext) -> DelayNode:
-        return context.node(lambda: DelayNode(Delay(self.ms, self.beats)))
+        return context.node(lambda: DelayNode(self.span))

@@ -5,20 +5,20 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from rules.fields.numbers import Beats, Milliseconds, Semitones, whole
-from rules.fields.table_model import fault
+from rules.fields.numbers import Beats, Milliseconds, NoteValue, Semitones, whole
 from rules.midi.messages import NOTE_ON
 from rules.midi.notation import Naming
 from rules.program.forms import Form
-from rules.steps.base import Step, StepContext
+from rules.steps.base import StepContext
 from rules.steps.echo_node import EchoNode
 from rules.steps.rounding import rounded_quotient
-from rules.timing.delays import Delay, in_words
+from rules.steps.timed_step import TimedStep, note_value_field
+from rules.timing.delays import in_words
 
 
-class EchoStep(Step):
+class EchoStep(TimedStep):
     """`echo = { beats = 0.5, times = 3, decay = 30, transpose = 12 }`: notes only; all else passes (ruling 22).
 
     Copy n (1, 2, ... `times`) comes n times `ms` or `beats` after the note. It is quieter by `decay` percent than the
@@ -27,6 +27,7 @@ class EchoStep(Step):
     """
 
     key: ClassVar[str] = "echo"
+    what: ClassVar[str] = "an echo"
     ms: Milliseconds = Field(
         default=Fraction(0),
         description="sets the time between copies in milliseconds, up to 600,000",
@@ -39,6 +40,7 @@ class EchoStep(Step):
         examples=["{ echo = { beats = 0.5 } }"],
         json_schema_extra={"default": "`0`"},
     )
+    note_value: NoteValue = note_value_field("echo", "sets the time between copies as")
     times: Annotated[int, whole("a number of copies", 1, 64)] = Field(
         default=1,
         description="sets the number of copies, 1 to 64",
@@ -54,12 +56,6 @@ class EchoStep(Step):
         description="moves each copy further, in semitones",
         examples=["{ echo = { beats = 1, times = 3, transpose = 12 } }"],
     )
-
-    @model_validator(mode="after")
-    def _says_when(self) -> EchoStep:
-        if not self.ms and not self.beats:
-            raise fault("an echo needs a time above 0: write `ms` or `beats`")
-        return self
 
     def copies(self, key: int, velocity: int) -> list[tuple[int, int, int]]:
         """The copies of a note as (n, key, velocity), computed from the note itself, so that no rounding adds up."""
@@ -84,7 +80,7 @@ class EchoStep(Step):
 
     def words(self, naming: Naming) -> str:
         """The step in words."""
-        every = in_words(self.ms, self.beats)
+        every = in_words(self.span)
         copies = f"echo, {self.times} times, every {every}" if self.times > 1 else f"echo, once, after {every}"
         quieter = f", each {self.decay} percent quieter" if self.decay else ""
         higher = f", each {self.transpose:+d} semitones" if self.transpose else ""
@@ -94,4 +90,4 @@ class EchoStep(Step):
         """Note-ons go to the node that copies them; all else passes."""
         if form.kind != NOTE_ON:
             return [form]
-        return [form._replace(node=context.node(lambda: EchoNode(Delay(self.ms, self.beats), self.times, self.copies)))]
+        return [form._replace(node=context.node(lambda: EchoNode(self.span, self.times, self.copies)))]

@@ -74,8 +74,8 @@ def steady_nanoseconds(bpm: float) -> Later:
     return later
 
 
-def in_words(ms: Fraction, beats: Fraction) -> str:
+def in_words(delay: Delay) -> str:
     """A delay as people say it: "250 ms", "1/2 beats", or both."""
-    parts = [f"{float(ms):g} ms"] if ms else []
-    parts += [f"{beats} beats" if beats != 1 else "1 beat"] if beats else []
+    parts = [f"{float(delay.ms):g} ms"] if delay.ms else []
+    parts += [f"{delay.beats} beats" if delay.beats != 1 else "1 beat"] if delay.beats else []
     return " and ".join(parts) or "nothing"

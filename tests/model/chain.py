@@ -262,7 +262,7 @@ def shaped_release(off: bytes, steps: Iterable[VelocityStep]) -> bytes:
 
 @after_step.register
 def _delay(step: DelayStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
-    return [_waiting(at, flow, Delay(step.ms, step.beats))]
+    return [_waiting(at, flow, step.span)]
 
 
 def _waiting(at: At, flow: Flow, delay: Delay) -> Flow:
@@ -276,7 +276,7 @@ def _echo(step: EchoStep, at: At, flow: Flow, moment: Moment) -> list[Flow]:
         return [flow]
     flows = [flow]
     for number, key, velocity in echo_copies(step, message[1], message[2]):
-        wait = Wait((), Delay(step.ms, step.beats).times(number))
+        wait = Wait((), step.span.times(number))
         copy = bytes((message[0], key, velocity))
         flows.append(replace(flow, message=copy, way=(*flow.way, wait), copy=(*flow.copy, *at, number)))
     return flows

@@ -634,7 +634,7 @@ class Model:
     def _at_length(self, item: Item, step: LengthStep, now: int, out: Out) -> None:
         if facts.is_off(item.message):
             return
-        length = Delay(step.ms, step.beats)
+        length = step.span
         name = (item.port, item.player, item.in_key, item.copy, facts.channel_of(item.message), item.message[1])
         if name in self.notes:
             before, pending = self.notes.pop(name)

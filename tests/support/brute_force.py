@@ -202,7 +202,7 @@ class BruteForce:
 
 
 def _length(step: LengthStep | LatchStep) -> Delay:
-    return UNTIL_OTHERS if isinstance(step, LatchStep) else Delay(step.ms, step.beats)
+    return UNTIL_OTHERS if isinstance(step, LatchStep) else step.span
 
 
 def _as_off(message: bytes) -> bytes:

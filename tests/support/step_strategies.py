@@ -174,7 +174,7 @@ def maps(draw: Draw, rig: Rig) -> Any:
 @st.composite
 def delays(draw: Draw, rig: Rig) -> Any:
     """Milliseconds or beats."""
-    return draw(one_of(10, 20, 35, {"ms": 50}, {"beats": 0.1}, {"beats": "1/12", "ms": 5}))
+    return draw(one_of(10, 20, 35, {"ms": 50}, {"beats": 0.1}, {"beats": "1/12", "ms": 5}, "1/64t"))
 
 
 @st.composite
@@ -197,7 +197,7 @@ def thins(draw: Draw, rig: Rig) -> Any:
 @st.composite
 def lengths(draw: Draw, rig: Rig) -> Any:
     """A short time, or beats."""
-    return draw(one_of(10, 25, 60, {"beats": 0.1}))
+    return draw(one_of(10, 25, 60, {"beats": 0.1}, {"note_value": "1/32"}))
 
 
 @st.composite

@@ -40,4 +40,4 @@ def test_at_a_steady_tempo_a_beat_always_takes_the_same_time(delay: Delay, nanos
 )
 def test_a_delay_is_told_as_people_say_it(ms: Fraction, beats: Fraction, words: str) -> None:
     """Only what there is of it; beats as the fraction that was written."""
-    assert in_words(ms, beats) == words
+    assert in_words(Delay(ms, beats)) == words
