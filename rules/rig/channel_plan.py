@@ -111,7 +111,7 @@ class _Search:
             changes = (*self._outputs(), *self._channels()) if on_its_own else ()  # nowhere is there more room
             return Unseparated(device, self._rival_words(), changes)
         if not self._rig.playing(device.port):
-            return Unseparated(device, self._round_words(), (*self._outputs(), *self._inputs()))
+            return Unseparated(device, self._round_words(), (*self._unplugged(), *self._outputs(), *self._inputs()))
         return Unseparated(device, "no source has a channel left", (*self._more_channels(), *self._inputs())[:1])
 
     # -- why --------------------------------------------------------------------------------------------------------
@@ -146,12 +146,17 @@ class _Search:
         return [one for one in self._rig.at_port(self._device.port) if one.name in found]
 
     def _round_words(self) -> str:
-        barred = [source for source in self._rig.sources if source in self._rig.returns.get(self._device.port, ())]
+        barred = self._barred()
         if not self._rig.sources:
             return "there is no input to play it from"
         if barred:
             return f'what {_quoted(barred)} sends to port "{self._device.port}" would come back, and go round'
         return f'"{self._device.port}" is the only input, and what is in the same box is left to itself'
+
+    def _barred(self) -> list[str]:
+        """Return the sources to which comes back what goes to its port."""
+        returns = self._rig.returns(self._device.port)
+        return [source for source in self._rig.sources if source in returns]
 
     # -- what would free it -----------------------------------------------------------------------------------------
 
@@ -166,6 +171,14 @@ class _Search:
         for port in (*others, NEW_OUTPUT):
             if self._frees(self._alone.with_device(replace(self._device, port=port))):
                 yield "connect it to an output of its own" if port == NEW_OUTPUT else f'connect it to port "{port}"'
+                return
+
+    def _unplugged(self) -> Iterator[str]:
+        """Yield which cable back to unplug, the first that is enough."""
+        for source in self._barred():
+            devices = tuple(replace(one, returns=None) if one.returns == source else one for one in self._alone.devices)
+            if self._frees(replace(self._alone, devices=devices)):
+                yield f'unplug the cable back to "{source}"'
                 return
 
     def _channels(self) -> Iterator[str]:

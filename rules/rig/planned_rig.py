@@ -23,12 +23,13 @@ DRUM_CHANNEL: Final = 10
 
 @dataclass(frozen=True, slots=True)
 class PlannedDevice:
-    """An instrument: its port, and the channels (1-16) that it can be on."""
+    """An instrument: its port, the channels (1-16) that it can be on, and the input that it is wired back to."""
 
     name: str
     port: str
     channels: frozenset[int]
     hears_all: bool = False
+    returns: str | None = None
 
     @property
     def is_drums(self) -> bool:
@@ -43,22 +44,24 @@ class PlannedDevice:
 
 @dataclass(frozen=True, slots=True)
 class PlannedRig:
-    """Sources with the channels that they can send on, instruments, ports that can send, and what comes back.
+    """Sources with the channels that they can send on, instruments, and ports that can send.
 
-    `returns` has the sources that the instruments of a port are wired back to. `arriving` has, by source, the channel
-    on which arrives what is sent on a channel, where steps of its port change that.
+    `arriving` has, by source, the channel on which arrives what is sent on a channel, where steps of its port change
+    that.
     """
 
     sources: Mapping[str, frozenset[int]]
     devices: tuple[PlannedDevice, ...]
     outputs: tuple[str, ...]
-    returns: Mapping[str, frozenset[str]]
     arriving: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
 
     def playing(self, port: str) -> list[str]:
         """Return the sources that may play the instruments at a port, in order."""
-        barred = self.returns.get(port, frozenset())
-        return [source for source in self.sources if source != port and source not in barred]
+        return [source for source in self.sources if source != port and source not in self.returns(port)]
+
+    def returns(self, port: str) -> frozenset[str]:
+        """Return the inputs to which comes back what goes to a port: any instrument there may pass all of it on."""
+        return frozenset(one.returns for one in self.devices if one.port == port and one.returns is not None)
 
     def at_port(self, port: str) -> list[PlannedDevice]:
         """Return the instruments at a port, in order."""
@@ -88,16 +91,11 @@ def planned_rig(ruleset: RuleSet, sources: Iterable[str] = ()) -> PlannedRig:
     A two-way port with instruments looks like a cable to them, not like a keyboard, unless it says its `channels`.
     """
     chosen = tuple(sources) or tuple(_sources(ruleset))
-    returns: dict[str, set[str]] = {}
-    for device in ruleset.devices.values():
-        if device.returns is not None:
-            returns.setdefault(device.port, set()).add(device.returns)
     arriving = {name: arriving_channels(ruleset, name, ruleset.ports[name].channels or ALL_CHANNELS) for name in chosen}
     return PlannedRig(
         {name: frozenset(channels) for name, channels in arriving.items()},
         tuple(_devices(ruleset)),
         tuple(name for name, port in ruleset.ports.items() if port.can_send and not port.virtual),
-        {port: frozenset(inputs) for port, inputs in returns.items()},
         arriving,
     )
 
@@ -113,4 +111,4 @@ def _devices(ruleset: RuleSet) -> Iterator[PlannedDevice]:
     for name, device in ruleset.devices.items():
         fixed = None if device.channel is None else frozenset({device.channel})
         channels = fixed or device.channels
-        yield PlannedDevice(name, device.port, channels or ALL_CHANNELS, hears_all=channels is None)
+        yield PlannedDevice(name, device.port, channels or ALL_CHANNELS, channels is None, device.returns)

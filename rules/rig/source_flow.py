@@ -43,7 +43,7 @@ def free_channels(rig: PlannedRig, places: Places) -> dict[str, list[int]]:
     for device in rig.devices:
         channel = places[device.name].channel
         if channel is not None:
-            for source in rig.returns.get(device.port, frozenset()) & rig.sources.keys():
+            for source in rig.returns(device.port) & rig.sources.keys():
                 coming_back[source].add(channel)
     return {source: sorted(channels - coming_back[source]) for source, channels in rig.sources.items()}
 
@@ -70,7 +70,7 @@ def channels_by_source(rig: PlannedRig, places: Places) -> dict[str, dict[str, i
 
 def _can_be_played(rig: PlannedRig, device: PlannedDevice, place: Place) -> bool:
     """Return whether what is sent to an instrument reaches it alone, and doesn't come back on any channel."""
-    is_alone = device.hears_all and not rig.gives_way(device) and device.port not in rig.returns
+    is_alone = device.hears_all and not rig.gives_way(device) and not rig.returns(device.port)
     return place.channel is not None or is_alone
 
 
@@ -91,7 +91,7 @@ class _Network:
         for rank, device in enumerate(playable):
             self._add_device(device, rig.playing(device.port), rank)
             for source in rig.playing(device.port):
-                self._add_pair(source, device, places[device.name], comes_back=device.port in rig.returns)
+                self._add_pair(source, device, places[device.name], comes_back=bool(rig.returns(device.port)))
 
     def _add(self, begin: _Node, end: _Node, **units: int) -> None:
         self.graph.add_edge(begin, end, capacity=1, weight=self._levels.cost(**units))

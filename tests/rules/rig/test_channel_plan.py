@@ -115,9 +115,16 @@ def test_more_instruments_than_channels() -> None:
 
 def test_what_would_go_round() -> None:
     """A source never plays what comes back to it."""
-    one = only_trouble(plan_of('organ = { port = "rack1", channel = 4, returns = "seq" }', "seq"))
+    organ = 'organ = { port = "rack1", channel = 4, returns = "seq" }\n'
+    one = only_trouble(plan_of(organ, "seq"))
     assert one.reason == 'what "seq" sends to port "rack1" would come back, and go round'
-    assert one.changes == ('connect it to port "rack2"', "play it from another input")
+    assert one.changes == ('unplug the cable back to "seq"', "play it from another input")
+    bell = plan_of(organ + 'bell = { port = "rack1", channel = 5 }\n', "seq").unseparated[1]
+    assert bell.changes == (
+        'unplug the cable back to "seq"',
+        'connect it to port "rack2"',
+        "play it from another input",
+    )
     one = only_trouble(plan_of('piano = { port = "seq", channel = 1 }', "seq"))
     assert one.reason == '"seq" is the only input, and what is in the same box is left to itself'
 
@@ -153,7 +160,7 @@ def test_every_change_is_enough(seed: int) -> None:
         for n in range(6)
     )
     sources = {"seq": frozenset(chance.sample([1, 2, 3, 4], chance.randint(1, 4))), "keys": frozenset({1})}
-    rig = PlannedRig(sources, devices, ("rack1", "rack2", "rack3"), {})
+    rig = PlannedRig(sources, devices, ("rack1", "rack2", "rack3"))
     plan = plan_channels(rig)
     assert len(plan.channels) + len(plan.unseparated) == 6
     for one in plan.unseparated:
