@@ -49,24 +49,24 @@ def _switches(lines: Sequence[tuple[str, str]], style: Style, y: float) -> tuple
         whole = name if named != name else ""
         shapes += [Text(MARGIN, baseline, named, 0.96 * style.small, bold=True, whole=whole), *writer.shapes]
         y = writer.y
-    return _more(len(lines), "switches", shapes, style, y)
+    return _more(len(lines) - _MOST_LINES, "switches", shapes, style, y)
 
 
 def _findings(view: RigView, style: Style, y: float) -> tuple[list[Shape], float]:
     shapes: list[Shape] = []
     column = max(text_width(mark.label, style.small, True) for mark in view.marks) + 1.5 * style.size
-    for mark in view.marks[:_MOST_LINES]:
+    for mark in view.marks:
         writer = BoxWriter(MARGIN + column, y, style.page_width - 2 * MARGIN - column, style)
         writer.lines([f"{mark.place}: {mark.text}"], most=2, fill=INK)
         shapes += [*badge(mark, MARGIN, y + style.line - 0.3 * style.small, style), *writer.shapes]
         y = max(writer.y, y + 1.35 * style.size)
-    return _more(len(view.marks), "findings; `pointsman check` shows all", shapes, style, y)
+    return _more(view.more_marks, "findings; `pointsman check` shows all", shapes, style, y)
 
 
 def _more(amount: int, things: str, shapes: list[Shape], style: Style, y: float) -> tuple[list[Shape], float]:
-    if amount > _MOST_LINES:
+    if amount > 0:
         writer = BoxWriter(MARGIN, y, style.page_width - 2 * MARGIN, style)
-        writer.lines([f"and {amount - _MOST_LINES} more {things}"], fill=GREY)
+        writer.lines([f"and {amount} more {things}"], fill=GREY)
         return [*shapes, *writer.shapes], writer.y
     return shapes, y
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
 
 from rules.analysis.branch_reach import BranchReach, branch_reaches, port_reach, taken_by
-from rules.analysis.finding import SEVERITIES, Finding
+from rules.analysis.finding import Finding
 from rules.compiler.compiler import Compiler
 from rules.fields.conditions import Condition
 from rules.midi.notation import STANDARD, Naming, format_note
@@ -15,16 +14,14 @@ from rules.program.forms import Form
 from rules.program.guards import ALWAYS
 from rules.rig.channel_words import leaving_words, taken_words
 from rules.rig.curves import curves_of, letter_of, letters_of
+from rules.rig.finding_marks import marks_at, marks_of
 from rules.rig.switch_words import switch_lines, turned_from
-from rules.rig.view import Curve, EndView, Exit, Mark, OutputView, RigView, RuleView, ZoneView
-from rules.rulefile.locations import Location
+from rules.rig.view import Curve, EndView, Exit, OutputView, RigView, RuleView, ZoneView
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.reading import Reading
 from rules.rulefile.stages import Stage
 from rules.steps.velocity import Shape
 from rules.steps.wording import all_of, any_of
-
-_MOST_MARKS: Final = 2
 
 
 def rig_view(reading: Reading, findings: Iterable[Finding], title: str) -> RigView:
@@ -46,12 +43,7 @@ class _RigReader:
         self._compiler = Compiler(reading.ruleset, ())
         self._curves = curves_in(reading)
         self._letters: Mapping[Shape, str] = letters_of(self._curves)
-        self._marks = tuple(
-            Mark(
-                number, finding.severity, finding.place.words or finding.place.file, f"{finding.label}: {finding.text}"
-            )
-            for number, finding in enumerate(findings, 1)
-        )
+        self._marks, self._more_marks = marks_of(findings)
         self._branches: dict[int, list[BranchReach]] = {}
         for branch in branch_reaches(self._compiler, reading):
             self._branches.setdefault(branch.plan.number, []).append(branch)
@@ -66,6 +58,7 @@ class _RigReader:
             outputs=tuple(self._outputs(rules)),
             switches=tuple(switch_lines(self._reading)),
             marks=self._marks,
+            more_marks=self._more_marks,
             curves=self._curves,
         )
 
@@ -78,7 +71,7 @@ class _RigReader:
             facts = [*_port_facts(name, port, port.input), *self._steps(port.steps, place.source.naming)]
             if name in turned:
                 facts.append(f"turns {', '.join(turned[name])}")
-            marks = () if port.can_send else self._marks_at(place)
+            marks = () if port.can_send else marks_at(self._marks, place)
             yield EndView(name, tuple(facts), marks)
 
     def _outputs(self, rules: Sequence[RuleView]) -> Iterator[OutputView]:
@@ -97,7 +90,7 @@ class _RigReader:
                 for device_name, device in self._ruleset.devices.items()
                 if device.port == name
             )
-            end = EndView(name, tuple(facts), self._marks_at(self._reading.ports[name]))
+            end = EndView(name, tuple(facts), marks_at(self._marks, self._reading.ports[name]))
             if devices or name in reached or choice.source is not None or not port.can_receive:
                 yield OutputView(end, devices)
 
@@ -114,13 +107,7 @@ class _RigReader:
         if device.setup:
             facts.append(f"{len(device.setup)} setup message{'s' if len(device.setup) > 1 else ''}")
         facts += _from_rules(rules)
-        return EndView(name, tuple(facts), self._marks_at(place))
-
-    def _marks_at(self, place: Location) -> tuple[Mark, ...]:
-        """The gravest findings at a place; there is no room for more, and the list below the picture has all."""
-        words = place.words
-        here = [mark for mark in self._marks if mark.place == words or mark.place.startswith(f"{words},")]
-        return tuple(sorted(here, key=lambda mark: (SEVERITIES.index(mark.severity), mark.number))[:_MOST_MARKS])
+        return EndView(name, tuple(facts), marks_at(self._marks, place))
 
     # -- rules --------------------------------------------------------------------------------------------------------
 
@@ -153,7 +140,7 @@ class _RigReader:
             steps=tuple(self._steps(rule.steps, naming)),
             exits=() if rule.zones else tuple(self._exits(branches[0], rule.when is not None)),
             zones=tuple(zones),
-            marks=self._marks_at(place),
+            marks=marks_at(self._marks, place),
             naming=naming,
         )
 

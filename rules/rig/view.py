@@ -11,12 +11,16 @@ from rules.steps.velocity import Shape
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A finding: its number in the picture, how grave it is in a word, where it is and what it says."""
+    """A finding: its number in the picture, how grave it is in a word, where it is and what it says.
+
+    `others` are further places that have a part in it.
+    """
 
     number: int
     severity: Severity
     place: str
     text: str
+    others: tuple[str, ...] = ()
 
     @property
     def label(self) -> str:
@@ -99,7 +103,7 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class RigView:
-    """The whole rig. `switches` and `marks` are a line of text each below the picture."""
+    """The whole rig. `switches` and `marks` are a line of text each below the picture, `more_marks` those without."""
 
     title: str
     sources: tuple[EndView, ...]
@@ -107,4 +111,5 @@ class RigView:
     outputs: tuple[OutputView, ...]
     switches: tuple[tuple[str, str], ...] = ()
     marks: tuple[Mark, ...] = ()
+    more_marks: int = 0
     curves: tuple[Curve, ...] = field(default=())

@@ -50,8 +50,8 @@ def test_a_note_that_moves_to_a_device() -> None:
     notes = through('to = "organ"')
     assert lanes(notes.before) == [("seq, channel 1", [Bar(0, 96, 60, Fate.MOVED)])]
     assert lanes(notes.after) == [("organ and choir, channel 4", [Bar(0, 96, 60, Fate.MOVED)])]
-    (higher,) = through('steps = [{ transpose = 12 }]\nto = "rack"').after
-    assert higher.bars == [Bar(0, 96, 72, Fate.MOVED)]
+    higher = through('steps = [{ transpose = 12 }]\nto = "rack"')
+    assert lanes(higher.after) == [("rack, channel 1", [Bar(0, 96, 72, Fate.MOVED)])]
 
 
 def test_a_note_that_is_dropped() -> None:
@@ -65,10 +65,10 @@ def test_notes_that_come_later() -> None:
     """Delayed, or echoes of a note that stays."""
     delayed = through('steps = [{ delay = { beats = 1 } }]\nto = "rack"')
     assert delayed.before[0].bars == [Bar(0, 96, 60, Fate.LATER)]
-    assert delayed.after[0].bars == [Bar(96, 192, 60, Fate.LATER)]
+    assert lanes(delayed.after) == [("rack, channel 1", [Bar(96, 192, 60, Fate.LATER)])]
     echo = through('steps = [{ echo = { beats = 2, times = 1 } }]\nto = "rack"')
     assert echo.before[0].bars == [Bar(0, 96, 60, Fate.KEPT)]
-    assert echo.after[0].bars == [Bar(0, 96, 60, Fate.KEPT), Bar(192, 288, 60, Fate.LATER)]
+    assert lanes(echo.after) == [("rack, channel 1", [Bar(0, 96, 60, Fate.KEPT), Bar(192, 288, 60, Fate.LATER)])]
 
 
 def test_a_layer_leads_to_several_places() -> None:
@@ -76,7 +76,7 @@ def test_a_layer_leads_to_several_places() -> None:
     notes = through('to = ["box", "organ"]')
     assert notes.before[0].bars == [Bar(0, 96, 60, Fate.KEPT)]
     assert notes.before[0].leads_to == {"box, channel 1": 1, "organ and choir, channel 4": 1}
-    assert [lane.title for lane in notes.after] == ["organ and choir, channel 4", "box, channel 1"]
+    assert [title for title, _ in lanes(notes.after)] == ["organ and choir, channel 4", "box, channel 1"]
 
 
 def test_other_messages_are_counted() -> None:
