@@ -42,6 +42,13 @@ def test_continue_goes_on_within_the_beat() -> None:
     assert runs == [[2 + 18 * HALF_SECOND // 24, 2 + 42 * HALF_SECOND // 24]]
 
 
+def test_continue_after_a_short_stop_begins_a_new_run() -> None:
+    """The beat that the stop fell into is as long as it was played, however soon it goes on."""
+    later = 24 * HALF_SECOND // 24 + 100 * MS
+    runs = beat_runs([*clocks(0, 24), (later - 2, HALT), (later - 1, ON), *clocks(later, 25)])
+    assert runs == [[0], [later, later + HALF_SECOND]]
+
+
 def test_a_clock_that_falls_silent_begins_a_new_run() -> None:
     """What lies between is no beat of the clock."""
     later = 5_000 * MS
