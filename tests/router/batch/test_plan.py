@@ -276,3 +276,20 @@ def test_a_result_never_overwrites_another_recording(takes: Path) -> None:
         refusals(jobs)[0]
         == f"the result would overwrite {takes}/b.mid, which is one of the files to rewrite: use another -o"
     )
+
+
+def test_what_is_refused_stays_refused_behind_a_file_named_twice(takes: Path, tmp_path: Path) -> None:
+    """The file named twice is done once, which moves all others up; the reasons move with their files."""
+    rival = tmp_path / "other/b.mid"
+    rival.parent.mkdir()
+    rival.write_bytes(b"another")
+    files = [takes / "b.mid", takes / "b.mid", takes / "none.mid", rival, takes / "sub/c.kar"]
+    jobs = planned(RewriteSettings((), tuple(map(str, files)), out=str(tmp_path / "out")))
+    assert [(job.source if isinstance(job, Job) else job.path).name for job in jobs] == [
+        "b.mid",
+        "none.mid",
+        "b.mid",
+        "c.kar",
+    ]
+    assert [isinstance(job, Unusable) for job in jobs] == [False, True, True, False]
+    assert len(refusals(jobs)) == 1
