@@ -53,7 +53,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "takes").mkdir()
     for name, text in (("pit.toml", PIT), ("rules/pit.toml", PIT), ("rig.toml", RIG)):
         (tmp_path / name).write_text(text, encoding="utf-8")
-    for name in ("take.mid", "takes/monday.mid", "takes/tuesday.mid"):
+    for name in ("take.mid", "monday.mid", "takes/monday.mid", "takes/tuesday.mid"):
         shutil.copy(RECORDING, tmp_path / name)
     monkeypatch.chdir(tmp_path)
     return tmp_path
