@@ -21,7 +21,7 @@ EXAMPLES = [
     if line.startswith("  pointsman ")
 ]
 
-WITHOUT_PORTS = {"check", "plan", "draw", "trace", "rewrite", "help"}
+WITHOUT_PORTS = {"check", "compare", "plan", "draw", "trace", "rewrite", "help"}
 RUN = [example for example in EXAMPLES if example.split()[1] in WITHOUT_PORTS and "--last" not in example]
 FIRST = {"pointsman rewrite --undo takes/": "pointsman rewrite pit.toml takes/ --in-place"}
 """What has to be done before an example."""
@@ -49,9 +49,10 @@ RIG = PIT.partition("[switches]")[0]
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with the files that the examples name."""
-    (tmp_path / "rules").mkdir()
-    (tmp_path / "takes").mkdir()
-    for name, text in (("pit.toml", PIT), ("rules/pit.toml", PIT), ("rig.toml", RIG)):
+    for name in ("rules", "old", "new", "takes"):
+        (tmp_path / name).mkdir()
+    rules = ("pit.toml", "pit-new.toml", "rules/pit.toml", "old/pit.toml", "new/pit.toml")
+    for name, text in (*((name, PIT) for name in rules), ("rig.toml", RIG)):
         (tmp_path / name).write_text(text, encoding="utf-8")
     for name in ("take.mid", "monday.mid", "takes/monday.mid", "takes/tuesday.mid"):
         shutil.copy(RECORDING, tmp_path / name)
