@@ -16,7 +16,7 @@ turns, chased values and setups are no ways of a message.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -93,20 +93,14 @@ def whole_region(status: int) -> Region:
 class Behaviour:
     """The ways of all sources of a pipeline, found when they are first asked for.
 
-    `within` bounds the data bytes that are looked at, by a gate; for all others it says nothing.
+    `region` gives the messages of a status that are looked at, which are all as a rule; of others it says nothing.
     """
 
-    def __init__(self, pipeline: Pipeline, within: int = ALL) -> None:
+    def __init__(self, pipeline: Pipeline, region: Callable[[int], Region] = whole_region) -> None:
         self.pipeline = pipeline
-        self._within = within
+        self.region: Final = region
         self._rows: dict[tuple[Table, int], _Row] = {}
         self._ways: dict[tuple[int, int], Sequence[Way]] = {}
-
-    def region(self, status: int) -> Region:
-        """Return the region of all messages of a status that are looked at."""
-        whole = whole_region(status)
-        firsts, seconds = (gate if gate == 1 else gate & self._within for gate in (whole.firsts, whole.seconds))
-        return Region(firsts, seconds)
 
     def ways(self, source: int, status: int) -> Sequence[Way]:
         """Return every way from messages of a status (80-FF) that arrive from a source, by its number."""

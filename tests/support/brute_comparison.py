@@ -19,7 +19,7 @@ class BruteComparison:
         self._sides = [BruteForce(ruleset, values) for ruleset in (old, new)]
 
     def changes(self, source: str, message: bytes, switches: Switches) -> Changes:
-        """How what one message becomes differs; empty if it doesn't. Both rule sets must have the switches."""
+        """How what one message becomes differs; empty if it doesn't. Both must have the switches."""
         found: Changes = set()
         tellings: list[dict[Hashable, int]] = [{}]
         while tellings:

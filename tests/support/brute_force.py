@@ -6,18 +6,11 @@ again for each answer that a memory may give.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from itertools import product
-from random import Random
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from rules.midi.controllers import CONTROLLER_NUMBERS
-from rules.midi.messages import BEND_CENTRE
-from rules.midi.notation import parse_note
 from rules.program.node import UNTIL_OTHERS
 from rules.rulefile.ruleset import RuleSet
-from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 from rules.steps.latch import LatchStep
 from rules.steps.length import LengthStep
 from rules.timing.delays import AT_ONCE, Delay
@@ -216,90 +209,3 @@ def _release(flow: Flow) -> bytes | None:
         return None
     shaped = bytes(shaped_release(bytes((0x80, 0, velocity)), flow.release)[2] for velocity in range(128))
     return None if shaped == bytes(range(128)) else shaped
-
-
-def states_of(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | int | str]:
-    """All that a switch can be at."""
-    if isinstance(switch, OnOffSwitch):
-        return [False, True]
-    return list(switch.values) if isinstance(switch, ValueSwitch) else list(range(*_ends_of(switch)))
-
-
-def shared_states(old: RuleSet, new: RuleSet) -> dict[str, list[bool | int | str]]:
-    """What every switch of two rule sets can be at in both; all, where only one has it or they have nothing shared."""
-    found = {}
-    for name in dict.fromkeys((*old.switches, *new.switches)):
-        sides = [states_of(ruleset.switches[name]) for ruleset in (old, new) if name in ruleset.switches]
-        found[name] = [state for state in sides[0] if state in sides[-1]] or sides[0]
-    return found
-
-
-def _ends_of(switch: NumberSwitch) -> tuple[int, int]:
-    return switch.numbers[0], switch.numbers[1] + 1
-
-
-def initial_switches(ruleset: RuleSet) -> dict[str, bool | int | str]:
-    """The states that the switches have at first."""
-    return {name: switch.first for name, switch in ruleset.switches.items()}
-
-
-def all_switches(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
-    """Every combination of switch states."""
-    for states in product(*map(states_of, ruleset.switches.values())):
-        yield dict(zip(ruleset.switches, states, strict=True))
-
-
-def any_message(named: Sequence[int], chance: Random) -> bytes:
-    """One of the messages of `messages_of`, each kind as often."""
-    status = chance.choice((*range(0x80, 0xF0), *(0xF0, 0xFA) * 3))
-    if status >= 0xF0:
-        return b"\xf0\x7d\xf7" if status == 0xF0 else b"\xfa"
-    data = [chance.choice(named) for _ in range(1 if status & 0xE0 == 0xC0 else 2)]
-    return bytes((status, *data))
-
-
-def messages_of(bytes_named: Iterable[int]) -> Iterator[bytes]:
-    """Short channel messages of all kinds and channels, whose data bytes are some, and a sysex and a start."""
-    named = sorted(set(bytes_named))
-    for status in range(0x80, 0xF0):
-        if status & 0xE0 == 0xC0:
-            yield from (bytes((status, one)) for one in named)
-        else:
-            yield from (bytes((status, one, two)) for one in named for two in named)
-    yield from (b"\xf0\x7d\xf7", b"\xfa")
-
-
-_WORDS = re.compile(r"[A-G][#b]?-?\d+|-?\d+|[a-z][a-z ]*[a-z]")
-
-
-def named_bytes(tables: Any) -> set[int]:
-    """Every data byte that a rule file names, with its neighbours, and those at which things change most often."""
-    found = {near for number in _numbers(tables) for near in (number - 1, number, number + 1)}
-    return {number for number in found if 0 <= number <= 127} | set(OFTEN)
-
-
-def _numbers(value: Any) -> Iterator[int]:
-    """The numbers in a value of a rule file; of a bend both of its bytes."""
-    if isinstance(value, dict):
-        for name, inner in value.items():
-            yield from _numbers(name)
-            yield from _numbers(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            yield from _numbers(inner)
-    elif isinstance(value, str):
-        for word in _WORDS.findall(value):
-            yield from _numbers_of_word(word)
-    elif isinstance(value, int | float) and not isinstance(value, bool):
-        yield from _numbers_of_word(str(int(value)))
-
-
-def _numbers_of_word(word: str) -> Iterator[int]:
-    if word.lstrip("-").isdigit():
-        number = int(word)
-        yield from (abs(number), number + BEND_CENTRE & 0x7F, number + BEND_CENTRE >> 7 & 0x7F)
-        return
-    if word in CONTROLLER_NUMBERS:
-        yield CONTROLLER_NUMBERS[word]
-    elif word[-1].isdigit():
-        yield parse_note(word)

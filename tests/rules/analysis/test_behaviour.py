@@ -9,11 +9,13 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from rules.analysis.behaviour import STATUSES, Behaviour, Way, whole_region
+from rules.analysis.regions import Region
 from rules.compiler.compiler import compile_rules
 from rules.midi.messages import SYSEX
 from rules.program.byte_tables import ALL, gate_of, image
 from rules.rulefile.reading import read_rules
-from tests.support.brute_force import OFTEN, all_switches, any_message, named_bytes
+from tests.support.brute_force import OFTEN
+from tests.support.brute_messages import all_switches, any_message, named_bytes
 from tests.support.rule_strategies import rule_files, toml_of
 from tests.support.way_outcomes import difference
 
@@ -130,5 +132,5 @@ def test_a_length_stands_at_its_ways() -> None:
 def test_bounded_data_bytes() -> None:
     """A behaviour may be asked for some data bytes alone: for who compares it with something slow."""
     pipeline = compile_rules(read_rules([("rules.toml", (PORTS + rule("")).encode())]))
-    (way,) = Behaviour(pipeline, within=0b110).ways(0, 0x90)
+    (way,) = Behaviour(pipeline, lambda status: Region(0b110, 0b110)).ways(0, 0x90)
     assert (way.region.firsts, way.region.seconds) == (0b110, 0b110)

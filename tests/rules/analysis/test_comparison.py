@@ -13,7 +13,8 @@ from rules.program.byte_tables import gate_of
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 from tests.support.brute_comparison import BruteComparison
-from tests.support.brute_force import OFTEN, any_message, named_bytes, shared_states
+from tests.support.brute_force import OFTEN
+from tests.support.brute_messages import any_message, named_bytes, shared_states
 from tests.support.compared_messages import changes
 from tests.support.rule_strategies import rule_files, toml_of
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import pytest
@@ -12,9 +13,9 @@ from hypothesis import strategies as st
 from rules.analysis.behaviour import Behaviour
 from rules.analysis.promises import PromiseJudge, PromiseResult, judge_promises
 from rules.compiler.compiler import compile_rules
-from rules.program.byte_tables import gate_of
 from rules.rulefile.reading import read_rule_set
-from tests.support.brute_force import BruteForce, all_switches, initial_switches, messages_of
+from tests.support.brute_force import BruteForce
+from tests.support.brute_messages import all_switches, initial_switches, messages_of, region_of
 from tests.support.brute_promises import BrutePromises, told
 from tests.support.promise_strategies import promises
 from tests.support.rule_strategies import rule_files, toml_of
@@ -199,7 +200,8 @@ def test_brute_force_gives_the_same_verdicts(data: st.DataObject) -> None:
             for message in messages_of(named):
                 if message[0] & 0x0F in (0, 1, 2) or message[0] >= 0xF0:
                     wanted.look_at((source, message, switches), brute.outcomes(source, message, switches))
-    judge = PromiseJudge(ruleset, Behaviour(compile_rules(ruleset), gate_of(named)))
+    kinds = dict.fromkeys(range(128, 240, 16), (named, named))
+    judge = PromiseJudge(ruleset, Behaviour(compile_rules(ruleset), partial(region_of, kinds)))
     found = [judge.verdict(promise) for promise in ruleset.promises]
     differing = told(ruleset.promises, wanted.verdicts(), [verdict for verdict, _ in found])
     assert not differing, f"{text}\n{differing}"
