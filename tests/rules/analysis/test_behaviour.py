@@ -21,7 +21,7 @@ from tests.support.way_outcomes import difference
 
 PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\nbox = { output = true }\n"
 LOW = (1 << 64) - 1
-_SAMPLE = 300
+_SAMPLE = 200
 
 
 def behaviour(rules: str) -> Behaviour:
@@ -40,7 +40,7 @@ def rule(steps: str, rest: str = "") -> str:
 
 
 @settings(
-    max_examples=30,
+    max_examples=12,
     derandomize=True,
     database=None,
     deadline=None,

@@ -38,7 +38,7 @@ def rule(rest: str, to: str = "rack", name: str = "one") -> str:
 
 
 @settings(
-    max_examples=30,
+    max_examples=12,
     derandomize=True,
     database=None,
     deadline=None,

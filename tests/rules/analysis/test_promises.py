@@ -179,7 +179,7 @@ def test_no_promises_no_results() -> None:
 
 
 @settings(
-    max_examples=12,
+    max_examples=8,
     derandomize=True,
     database=None,
     deadline=None,
