@@ -18,7 +18,8 @@ from tests.model import facts
 from tests.model.asking import fits, holds, rule_takes
 from tests.model.chain import Flow, Moment
 from tests.model.routing import Emission, Way
-from tests.support.brute_force import BruteForce, Switches, all_switches, messages_of
+from tests.support.brute_force import BruteForce, Switches
+from tests.support.brute_messages import all_switches, messages_of
 
 PORTAMENTO_CONTROL = 84
 NOTE_ON, CONTROLLER, PROGRAM = 0x90, 0xB0, 0xC0

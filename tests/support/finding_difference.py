@@ -10,7 +10,7 @@ from rules.analysis.finding import Finding
 from rules.analysis.findings import findings_of
 from rules.midi.notation import parse_controller, parse_note
 from rules.rulefile.reading import Reading, read_rule_set
-from tests.support.brute_force import named_bytes
+from tests.support.brute_messages import named_bytes
 from tests.support.finding_brute import FindingBrute
 from tests.support.finding_rigs import Table, finding_rig
 from tests.support.rule_strategies import toml_of
