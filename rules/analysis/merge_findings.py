@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from rules.analysis.branch_ways import Branch, BranchWays, SourcedWay
 from rules.analysis.device_findings import hears
@@ -23,14 +23,21 @@ from rules.program.byte_tables import FIRST, SECOND, open_in, preimage
 _Output = tuple[int, int]
 """A port by number, and a channel 0-15."""
 
+_MOST_OUTPUTS: Final = 3
+
 
 def merge_findings(ways: BranchWays) -> Iterator[Finding]:
-    """All of these."""
+    """All of these, one for each two rules, or for each controller of a rule."""
+    meetings: dict[_Pair, list[_Meeting]] = {}
     for output, notes in _by_output(ways, NOTE_ON).items():
-        yield from _Meeting(ways, output).notes(notes)
+        for pair, (keys, shown) in _shared_notes(ways, notes).items():
+            meetings.setdefault(pair, []).append(_Meeting(output, keys, shown))
+    yield from (_one_note(ways, pair, found) for pair, found in sorted(meetings.items(), key=lambda entry: entry[0]))
+    clashes: dict[tuple[str, int], Finding] = {}
     for kind in (PROGRAM, CONTROLLER):
         for output, values in _by_output(ways, kind).items():
-            yield from _two_ways(ways, output, kind, values)
+            _find_two_ways(ways, output, kind, values, clashes)
+    yield from clashes.values()
 
 
 def _by_output(ways: BranchWays, kind: int) -> Mapping[_Output, list[SourcedWay]]:
@@ -50,54 +57,53 @@ class _Pair(NamedTuple):
     second: int
 
 
-class _Meeting:
-    """Notes of several sources at one output."""
+class _Meeting(NamedTuple):
+    """Where two rules sound the same notes (a gate of keys), and a way of the later one that does."""
 
-    def __init__(self, ways: BranchWays, output: _Output) -> None:
-        self._ways = ways
-        self._output = output
+    output: _Output
+    keys: int
+    shown: SourcedWay
 
-    def notes(self, arriving: Sequence[SourcedWay]) -> Iterator[Finding]:
-        """One finding for each two rules that can sound one note from two sources."""
-        if len({each.source for each in arriving}) < 2:
-            return
-        found: dict[_Pair, tuple[int, SourcedWay]] = {}
-        made: dict[
-            object, tuple[SourcedWay, int, int, Given]
-        ] = {}  # what differs only in incoming channel or velocity is one
-        for each in arriving:
-            alike = self._rule(each), keys_made(each.way), each.way.region.for_any_memory.given
-            made.setdefault((each.source, *alike), (each, *alike))
-        for one, other in combinations(made.values(), 2):
-            keys = one[2] & other[2]
-            if not keys or one[0].source == other[0].source or one[1] == other[1] or met(one[3], other[3]) is None:
-                continue
-            first, second = sorted((one, other), key=lambda each: each[1])
-            pair = _Pair(first[1], second[1])
-            before, shown = found.get(pair, (0, second[0]))
-            found[pair] = before | keys, shown
-        for pair, (keys, shown) in sorted(found.items()):
-            yield self._finding(pair, keys, shown)
 
-    def _rule(self, each: SourcedWay) -> int:
-        return self._ways.by_label[each.way.form.rule].number
+def _shared_notes(ways: BranchWays, arriving: Sequence[SourcedWay]) -> Mapping[_Pair, tuple[int, SourcedWay]]:
+    """Two rules each that can sound one note of an output from two sources, the notes, and a way of the later one."""
+    found: dict[_Pair, tuple[int, SourcedWay]] = {}
+    if len({each.source for each in arriving}) < 2:
+        return found
+    made: dict[object, tuple[SourcedWay, int, int, Given]] = {}  # what differs only in channel or velocity is one
+    for each in arriving:
+        number = ways.by_label[each.way.form.rule].number
+        alike = number, keys_made(each.way), each.way.region.for_any_memory.given
+        made.setdefault((each.source, *alike), (each, *alike))
+    for one, other in combinations(made.values(), 2):
+        keys = one[2] & other[2]
+        if not keys or one[0].source == other[0].source or one[1] == other[1] or met(one[3], other[3]) is None:
+            continue
+        first, second = sorted((one, other), key=lambda each: each[1])
+        pair = _Pair(first[1], second[1])
+        before, shown = found.get(pair, (0, second[0]))
+        found[pair] = before | keys, shown
+    return found
 
-    def _finding(self, pair: _Pair, keys: int, shown: SourcedWay) -> Finding:
-        ways, (port, channel) = self._ways, self._output
-        first, place = ways.reading.ruleset.rules[pair.first].name, ways.reading.rules[pair.second]
-        notes = note_ranges(keys, place.source.naming)
-        what = notes[0] if len(notes) == 1 else f"{notes[0]} and others"
-        firsts, seconds = preimage_of_keys(shown.way, keys)
-        return Finding(
-            "one note from two sources",
-            "remark",
-            place,
-            f'Rule "{first}" sounds {what} there too, from another source: {_where(ways, port, channel)}.',
-            "A note ends when both sources let it go. Name both sources in one rule if it is meant.",
-            about=first or "",
-            example=example(ways.pipeline, shown, firsts=firsts, seconds=seconds),
-            others=(ways.reading.rules[pair.first],),
-        )
+
+def _one_note(ways: BranchWays, pair: _Pair, found: Sequence[_Meeting]) -> Finding:
+    first, place = ways.reading.ruleset.rules[pair.first].name, ways.reading.rules[pair.second]
+    _, keys, shown = found[0]
+    notes = note_ranges(keys, place.source.naming)
+    what = notes[0] if len(notes) == 1 else f"{notes[0]} and others"
+    where = ", ".join(dict.fromkeys(_where(ways, *each.output) for each in found[:_MOST_OUTPUTS]))
+    more = f" and {len(found) - _MOST_OUTPUTS} more" if len(found) > _MOST_OUTPUTS else ""
+    firsts, seconds = preimage_of_keys(shown.way, keys)
+    return Finding(
+        "one note from two sources",
+        "remark",
+        place,
+        f'Rule "{first}" sounds {what} there too, from another source: {where}{more}.',
+        "A note ends when both sources let it go. Name both sources in one rule if it is meant.",
+        about=first or "",
+        example=example(ways.pipeline, shown, firsts=firsts, seconds=seconds),
+        others=(ways.reading.rules[pair.first],),
+    )
 
 
 def _where(ways: BranchWays, port: int, channel: int) -> str:
@@ -109,21 +115,29 @@ def _where(ways: BranchWays, port: int, channel: int) -> str:
     return " and ".join(here) or f"{name}, channel {channel + 1}"
 
 
-def _two_ways(ways: BranchWays, output: _Output, kind: int, arriving: Sequence[SourcedWay]) -> Iterator[Finding]:
-    """One message that arrives at a device as two programs, or as two values of one controller."""
-    found: dict[tuple[str, int], Finding] = {}
-    for one, other in combinations(arriving, 2):
-        if one.source != other.source or one.way.status != other.way.status:
-            continue
-        shared = one.way.region.meet(other.way.region)
-        if shared is None:
-            continue
-        differing = _differing(one, other, kind, shared)
-        if differing is not None:
-            branch = ways.by_label[other.way.form.rule]
-            number, region = differing
-            found.setdefault((branch.label, number), _clash(ways, output, branch, (one, other), number, region))
-    yield from found.values()
+def _find_two_ways(
+    ways: BranchWays,
+    output: _Output,
+    kind: int,
+    arriving: Sequence[SourcedWay],
+    found: dict[tuple[str, int], Finding],
+) -> None:
+    """Find where one message arrives at an output as two programs, or as two values of one controller.
+
+    `found` has what was found already, by the branch and the controller (-1: a program).
+    """
+    by_message: dict[tuple[int, int], list[SourcedWay]] = {}
+    for each in arriving:
+        by_message.setdefault((each.source, each.way.status), []).append(each)
+    for alike in by_message.values():
+        for one, other in combinations(alike, 2):
+            shared = one.way.region.meet(other.way.region)
+            differing = None if shared is None else _differing(one, other, kind, shared)
+            if differing is not None:
+                branch = ways.by_label[other.way.form.rule]
+                number, region = differing
+                if (branch.label, number) not in found:
+                    found[branch.label, number] = _clash(ways, output, branch, (one, other), number, region)
 
 
 def _differing(one: SourcedWay, other: SourcedWay, kind: int, shared: Region) -> tuple[int, Region] | None:
