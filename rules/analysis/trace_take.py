@@ -126,7 +126,7 @@ class _TakeReader:
         self._sources = sources
         self._begin = begin
         self._naming = {source: naming.get(source, STANDARD) for source in sources}
-        self._tracers = {source: Tracer(ruleset, source, self._naming[source]) for source in sources}
+        self._tracers = {source: Tracer(ruleset, source, naming) for source, naming in self._naming.items()}
         self._since: dict[tuple[int, int], int] = {}
         self._start: tuple[tuple[HeldInTake, ...], dict[str, State]] | None = None
         self._happened: list[TakeArrival | TakeDeparture] = []
