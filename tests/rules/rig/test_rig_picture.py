@@ -5,6 +5,7 @@ from __future__ import annotations
 from xml.etree import ElementTree
 
 import pytest
+from hypothesis import given, settings
 
 from rules.analysis.findings import findings_of
 from rules.rig.rig_picture import draw_rig
@@ -12,7 +13,9 @@ from rules.rig.rig_reading import rig_view
 from rules.rulefile.reading import read_rule_set
 from tests.support.random_rigs import random_rig
 from tests.support.rig_views import PORTS, picture_of
+from tests.support.rule_strategies import rule_files, toml_of
 from tests.support.svg_pictures import SVG, faults, outside, overlapping, texts
+from tests.support.value_strategies import Table
 
 MOST_BYTES = 200_000
 
@@ -27,6 +30,15 @@ def test_random_rigs(seed: int) -> None:
     assert len(svg.encode()) <= MOST_BYTES
     assert overlapping(svg) == []
     assert outside(svg) == []
+
+
+@given(rule_files())
+@settings(max_examples=25)
+def test_whatever_rules_say_can_be_drawn(files: list[Table]) -> None:
+    """Every step, condition, switch and device that the engine is tried with."""
+    svg = picture_of(toml_of(files[0])).svg()
+    assert faults(svg) == []
+    assert overlapping(svg) == []
 
 
 SPLIT = (
