@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -24,8 +25,10 @@ from benchmarks.live.rigs import (
     played,
     sysexes,
 )
-from benchmarks.live.stage import TIMER_SLACK, Memory, Process, Stage, play, stage
+from benchmarks.live.stage import ROOT, TIMER_SLACK, Memory, Process, Stage, play, stage
+from benchmarks.start import COMMAND
 from router.midi.waiting import BUSY_PAUSE_NS, IDLE_PAUSE_NS
+from rules.midi.neutral import panic_messages
 
 UNIT = "% of a core"
 DIN_RATE = 1_041
@@ -43,6 +46,7 @@ def measure(quick: bool) -> list[Figure]:
         *delays(seconds),
         *long_sysex(),
         *start(2 if quick else 5),
+        *panic(5 if quick else 20),
     ]
 
 
@@ -247,6 +251,30 @@ def start(rounds: int) -> list[Figure]:
             daemon.stop()
             place.deaf()
     return [Figure("start to first message, 4 inputs, 3 outputs", found, "s", at_most=1)]
+
+
+def panic(rounds: int) -> list[Figure]:
+    """From the start of the command `panic` to the silence of a note that is held, on all that its channel plays."""
+    found = []
+    with stage() as place:
+        place.source(*SOURCES)
+        place.sink(*SINKS)
+        place.daemon(RIG, *(f"bench-{name}:" for name in (*SOURCES, *SINKS)))
+        for turn in range(rounds + 1):
+            place.sources["keyboard"].send_message(NOTE)
+            time.sleep(0.3)
+            place.deaf()
+            began = time.monotonic()
+            command = subprocess.Popen([*COMMAND, "panic", "--name", "bench"], stdout=subprocess.DEVNULL, cwd=ROOT)
+            missing = set(panic_messages(0))
+            while missing and time.monotonic() - began < 20:
+                missing.difference_update(place.heard("stage"))
+                time.sleep(0.0005)
+            if turn:  # the first one may compile what it loads
+                found.append(time.monotonic() - began)
+            command.wait()
+    words = f"a note held at one of 3 outputs; load {os.getloadavg()[0]:.1f}"
+    return [Figure("pointsman panic, from key press to silence", found, "s", at_most=0.12, ours=words)]
 
 
 def soak(minutes: float) -> list[Figure]:
