@@ -11,7 +11,7 @@ from rules.fields.conditions import Condition
 from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.program.forms import Form
-from rules.program.guards import ALWAYS, Guard
+from rules.program.guards import ALWAYS, Guard, TooManyCubesError
 from rules.program.switch_states import Layout
 from rules.rulefile.rule_tables import Rule, Zone
 from rules.rulefile.switch_tables import Trigger
@@ -187,10 +187,13 @@ class SourceEntry:
         if rule.match and not conditions:
             return [form]
         taken, rest = split_any(form, conditions)
-        if guard != ALWAYS:
+        if guard == ALWAYS:
+            return rest
+        try:
             shut = self._layout.negated(guard)
-            rest += [open_piece for piece in taken if (open_piece := piece.guarded(shut)).guard]
-        return rest
+            return rest + [open_piece for piece in taken if (open_piece := piece.guarded(shut)).guard]
+        except TooManyCubesError:
+            raise TooManyCubesError(place=f'rule "{rule.name}"') from None
 
 
 def _by_status(entries: Iterable[BranchEntry]) -> Mapping[int, Sequence[BranchEntry]]:

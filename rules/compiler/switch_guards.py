@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from rules.fields.when import Term, When
-from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
+from rules.program.guards import ALWAYS, NO_CUBES, Guard, TooManyCubesError, both, either
 from rules.program.switch_states import Layout, SwitchStates
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
@@ -16,9 +16,16 @@ def layout_of(switches: Mapping[str, OnOffSwitch | ValueSwitch | NumberSwitch]) 
 
 
 def guard_of(layout: Layout, when: When | None) -> Guard:
-    """A condition of the rule file as a guard; no condition always holds."""
+    """A condition of the rule file as a guard; no condition always holds. Raises TooManyCubesError."""
     if when is None:
         return ALWAYS
+    try:
+        return _guard(layout, when)
+    except TooManyCubesError:
+        raise TooManyCubesError(place=f"when = '{when}'") from None
+
+
+def _guard(layout: Layout, when: When) -> Guard:
     met: Guard = NO_CUBES
     for terms in when.alternatives:
         part = ALWAYS

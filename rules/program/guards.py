@@ -5,13 +5,33 @@ A guard is an OR of cubes; a cube `(mask, value)` holds when `word & mask == val
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
+
+from rules.errors import Problem, RuleFileError
 
 Guard = tuple[tuple[int, int], ...]
 ALWAYS: Final[Guard] = ((0, 0),)
 """Holds whatever the switches are at."""
 NO_CUBES: Final[Guard] = ()
 """Holds for no states: where an OR begins."""
+
+MOST_CUBES: Final = 2_048
+"""How many cubes a guard may have. What excludes n pairs of switches needs 2 to the power of n."""
+
+
+_TOO_MANY: Final = (
+    f"conditions on switches come to more than {MOST_CUBES:,} combinations of states: write fewer `or` in `when`, or "
+    "let one switch with values decide"
+)
+
+
+class TooManyCubesError(RuleFileError):
+    """A guard would have more cubes than it may. Who knows which rule it is for raises it again with its `place`."""
+
+    def __init__(self, problems: Sequence[Problem] = (), unworded: int = 0, *, place: str = "a rule") -> None:
+        super().__init__(problems or (Problem("rule files", 0, place, _TOO_MANY),), unworded)
 
 
 def holds(guard: Guard, word: int) -> bool:
@@ -20,25 +40,36 @@ def holds(guard: Guard, word: int) -> bool:
 
 
 def either(first: Guard, second: Guard) -> Guard:
-    """The guard that holds when one of two does."""
+    """The guard that holds when one of two does. Raises TooManyCubesError."""
     cubes: list[tuple[int, int]] = []
     for mask, value in (*first, *second):
-        if any(mask & m == m and value & m == v for m, v in cubes):
-            continue
-        cubes = [(m, v) for m, v in cubes if not (m & mask == mask and v & mask == value)]
-        cubes.append((mask, value))
+        _add(cubes, mask, value)
     return tuple(cubes)
 
 
-def both(first: Guard, second: Guard) -> Guard:
-    """The guard that holds when two do."""
+def _add(cubes: list[tuple[int, int]], mask: int, value: int) -> None:
+    """Add a cube to those of a guard, unless one of them holds it, and drop those that it holds."""
+    for m, v in cubes:
+        if mask & m == m and value & m == v:
+            return
+    cubes[:] = [(m, v) for m, v in cubes if m & mask != mask or v & mask != value]
+    cubes.append((mask, value))
+    if len(cubes) > MOST_CUBES:
+        raise TooManyCubesError
+
+
+def _both(first: Guard, second: Guard) -> Guard:
     if first == ALWAYS:
         return second
     if second == ALWAYS:
         return first
-    met: Guard = NO_CUBES
+    met: list[tuple[int, int]] = []
     for m1, v1 in first:
         for m2, v2 in second:
             if v1 & m2 == v2 & m1:
-                met = either(met, ((m1 | m2, v1 | v2),))
-    return met
+                _add(met, m1 | m2, v1 | v2)
+    return tuple(met)
+
+
+both: Final = lru_cache(maxsize=256)(_both)
+"""The guard that holds when two do. Raises TooManyCubesError. Each form of a rule asks for the same ones again."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either
 
@@ -40,6 +41,7 @@ class Layout:
 
     def __init__(self, switches: Mapping[str, SwitchStates]) -> None:
         self.fields: dict[str, SwitchField] = {}
+        self._opposites: dict[Guard, Guard] = {}  # each form of a rule asks for the same ones again
         self.initial = 0
         shift = 0
         for name, switch in switches.items():
@@ -48,6 +50,9 @@ class Layout:
             self.fields[name] = SwitchField(shift, ((1 << width) - 1) << shift, switch.states, code, switch.round)
             self.initial |= code << shift
             shift += width
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {**vars(self), "_opposites": {}}  # what compiles asks for them, not what plays
 
     def state(self, word: int, name: str) -> State:
         """Return what a switch is at."""
@@ -80,7 +85,15 @@ class Layout:
         return (field.cube(field.states.index(state)),)
 
     def negated(self, guard: Guard) -> Guard:
-        """The guard that holds exactly when another doesn't, for words that this layout can hold."""
+        """The guard that holds exactly when another doesn't, for words that this layout can hold.
+
+        Raises TooManyCubesError.
+        """
+        if guard not in self._opposites:
+            self._opposites[guard] = self._opposite(guard)
+        return self._opposites[guard]
+
+    def _opposite(self, guard: Guard) -> Guard:
         met: Guard = ALWAYS
         for mask, value in guard:
             others: Guard = NO_CUBES

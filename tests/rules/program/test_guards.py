@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.program.guards import ALWAYS, NO_CUBES, Guard, both, either, holds
+from rules.errors import RuleFileError
+from rules.program.guards import ALWAYS, MOST_CUBES, NO_CUBES, Guard, TooManyCubesError, both, either, holds
+from rules.program.switch_states import Layout, SwitchStates
 
 WORDS = range(16)
 CUBES = st.tuples(st.integers(0, 15), st.integers(0, 15)).map(lambda pair: (pair[0], pair[0] & pair[1]))
@@ -38,3 +41,27 @@ def test_the_ends_hold_always_and_never() -> None:
     """ALWAYS needs no switch, NO_CUBES none helps."""
     assert all(holds(ALWAYS, word) for word in WORDS)
     assert not any(holds(NO_CUBES, word) for word in WORDS)
+
+
+def pairs(amount: int) -> Guard:
+    """Any of so many pairs of switches, each of which has a bit."""
+    return tuple((3 << 2 * number, 3 << 2 * number) for number in range(amount))
+
+
+def test_a_guard_of_too_many_cubes_is_refused_in_words() -> None:
+    """Two to the power of twelve are too many for what a player can mean, and for what is asked at every message."""
+    layout = Layout({f"s{number}": SwitchStates((False, True), False) for number in range(24)})
+    assert len(layout.negated(pairs(9))) == 2**9
+    with pytest.raises(RuleFileError, match="more than 2,048 combinations of states: write fewer"):
+        layout.negated(pairs(12))
+    many = tuple((0xFFFF, number) for number in range(MOST_CUBES))
+    assert len(either(NO_CUBES, many)) == MOST_CUBES
+    with pytest.raises(TooManyCubesError):
+        either(many, ((0xFFFF, MOST_CUBES),))
+
+
+def test_an_opposite_grows_with_the_switches_that_are_asked_for() -> None:
+    """However many alternatives ask for one switch, what is left are its other states."""
+    layout = Layout({"song": SwitchStates(tuple(map(str, range(64))), "0")})
+    some = tuple(layout.equals("song", str(number))[0] for number in range(60))
+    assert len(layout.negated(some)) == 4
