@@ -16,9 +16,8 @@ from rules.analysis.branch_ways import BranchWays, SourcedWay
 from rules.analysis.examples import example, friendly
 from rules.analysis.finding import Finding, Severity
 from rules.analysis.outcomes import one_after_the_other
-from rules.ports.patterns import wanted_ports
+from rules.ports.patterns import Wanted, matching_ports, wanted_ports
 from rules.rulefile.locations import Location
-from rules.rulefile.ruleset import RuleSet
 
 _THROUGH: Final = ("through", "thru")
 _MOST_RETURNS: Final = 4
@@ -117,24 +116,24 @@ def _returns(ways: BranchWays) -> Iterator[Return]:
             place = ways.reading.devices[name]
             how = f'What goes to "{name}" comes back on "{device.returns}"'
             yield Return(device.port, device.returns, place, "mistake", how)
-    inputs, outputs = _by_computer_port(ruleset, "in"), _by_computer_port(ruleset, "out")
-    for pattern, sending in outputs.items():
-        is_through = any(word in pattern for word in _THROUGH)
-        for port in sending:
-            for source in inputs.get(pattern, ()):
-                severity: Severity = "mistake" if is_through else "doubt"
-                how = (
-                    f'"{port}" is a through port: what goes out there comes back on "{source}"'
-                    if is_through
-                    else f'"{port}" and "{source}" are one box: it may send back what it gets on "{source}"'
-                )
-                yield Return(port, source, ways.reading.ports[port], severity, how)
+    wanted = [port for port in wanted_ports(ruleset) if not port.virtual]
+    for sending in (port for port in wanted if port.direction == "out"):
+        for receiving in (port for port in wanted if port.direction == "in"):
+            if _may_be_one(sending.pattern, receiving.pattern):
+                yield _by_name(ways.reading.ports[sending.name], sending, receiving)
 
 
-def _by_computer_port(ruleset: RuleSet, direction: str) -> dict[str, list[str]]:
-    """Our names of ports of a direction, by what the computer calls them; without those that Pointsman makes."""
-    found: dict[str, list[str]] = {}
-    for port in wanted_ports(ruleset):
-        if port.direction == direction and not port.virtual:
-            found.setdefault(port.pattern.casefold().strip("* "), []).append(port.name)
-    return found
+def _by_name(place: Location, sending: Wanted, receiving: Wanted) -> Return:
+    port, source = sending.name, receiving.name
+    if any(word in pattern.casefold() for word in _THROUGH for pattern in (sending.pattern, receiving.pattern)):
+        how = f'"{port}" is a through port: what goes out there comes back on "{source}"'
+        return Return(port, source, place, "mistake", how)
+    how = f'"{port}" and "{source}" are one box: it may send back what it gets on "{source}"'
+    return Return(port, source, place, "doubt", how)
+
+
+def _may_be_one(one: str, other: str) -> bool:
+    """Return whether two names of the computer's ports, with * and ?, can mean one port."""
+    bare = one.strip("*? "), other.strip("*? ")
+    same = bare[0].casefold() == bare[1].casefold()
+    return same or bool(matching_ports(one, bare[1:]) or matching_ports(other, bare[:1]))

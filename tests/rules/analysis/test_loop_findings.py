@@ -49,8 +49,8 @@ def test_another_device_at_a_port_that_is_wired_back() -> None:
 
 TWO = """
 [ports]
-a = { input = "A*" }
-b = { input = "B*" }
+a = { input = "Left*" }
+b = { input = "Right*" }
 rack = { output = "Rack*" }
 box = { output = "Box*" }
 [devices]
@@ -88,6 +88,8 @@ to = "out"
     [
         ('in = { input = "Midi Through*" }\nout = { output = "midi through" }', "mistake"),
         ('in = { input = "Thru Box" }\nout = { output = "Thru Box*" }', "mistake"),
+        ('in = { input = "Midi Through*" }\nout = { output = "Midi Through Port-0" }', "mistake"),
+        ('in = { input = "Cue*" }\nout = { output = "Cue Sequencer:Cue Sequencer MIDI 1" }', "doubt"),
         ('in = { input = "Cue Sequencer*" }\nout = { output = "Cue Sequencer*" }', "doubt"),
     ],
 )
