@@ -36,7 +36,7 @@ const found = %s.map(text => {
 });
 document.body.textContent = JSON.stringify(found);
 </script>"""
-"""Reads pictures as files of SVG, which is stricter than HTML, and says where each text is."""
+"""Reads pictures as files of SVG 1.1, which is stricter than HTML, and says where each text is."""
 
 
 ROUNDING = 1.0

@@ -1,4 +1,4 @@
-"""Shapes as SVG."""
+"""Shapes as SVG 1.1, on pages of ISO 216."""
 
 from __future__ import annotations
 

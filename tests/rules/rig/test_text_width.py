@@ -1,4 +1,4 @@
-"""How wide texts get, and how they are shortened."""
+"""How wide texts get, and how they are shortened. The measure of all is the font DejaVu Sans."""
 
 from __future__ import annotations
 
