@@ -119,6 +119,7 @@ class Daemon:
             lambda outcome: self._service.ready(),
             clock,
             prepare=self._preparing.prepare,
+            compare=self._preparing.compare,
             rest=self._preparing.rest,
         )
         takes = Path(settings.record) if settings.record is not None else None

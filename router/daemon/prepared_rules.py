@@ -20,6 +20,8 @@ from rules.rulefile.ruleset import RuleSet
 _COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
 _NOTHING_CHANGED: Final = "the rules are the same as before"
 _SAME_BEHAVIOUR: Final = "nothing plays differently"
+_MOST_COMPARED: Final = 1_000  # rules; the next reload waits for the comparison of this one
+_TOO_MANY: Final = "these are too many rules to compare here: `pointsman compare` does it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +76,16 @@ def _broken_promises(reading: Reading, pipeline: Pipeline) -> list[Problem]:
     return [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
 
 
-def behaviour_changes(before: Prepared, now: Prepared) -> list[str]:
-    """Return what plays differently with new rules, in at most ten lines. It may take a second."""
+def behaviour_changes(before: RuleTexts, now: RuleTexts) -> tuple[str, ...]:
+    """Return what plays differently with new rule files, in at most ten lines. It may take seconds."""
     from rules.analysis.rule_comparison import compare_rules
 
-    old, new = read_rules(before.texts), read_rule_set(now.texts)  # what another process has prepared has no rules
+    old, new = read_rules(before), read_rule_set(now)
+    if len(old.rules) + len(new.ruleset.rules) > _MOST_COMPARED:
+        return (_TOO_MANY,)
     naming = next((place.source.naming for place in new.ports.values()), STANDARD)
-    return compare_rules((old, before.pipeline), (new.ruleset, now.pipeline), naming).in_short() or [_SAME_BEHAVIOUR]
+    sides = (old, compile_rules(old)), (new.ruleset, compile_rules(new.ruleset))
+    return tuple(compare_rules(*sides, naming).in_short()) or (_SAME_BEHAVIOUR,)
 
 
 def make_cells(pipeline: Pipeline) -> None:

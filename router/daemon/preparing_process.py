@@ -7,13 +7,13 @@ import pickle
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any, Final
 
 from router.daemon.prepared_rules import Prepared, make_cells, prepare_texts
-from router.daemon.rule_preparer import Answer, Question
+from router.daemon.rule_preparer import Answer, ComparisonQuestion, Question
 from router.daemon.short_turns import ShortTurns
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts
@@ -21,6 +21,10 @@ from rules.errors import MachineError, PointsmanError
 from rules.rulefile.reading import read_rules
 
 _COMMAND: Final = (sys.executable, "-c", "from router.daemon.rule_preparer import main; main()")
+_UNUSABLE: Final = (OSError, EOFError, ValueError, pickle.UnpicklingError)
+"""What is raised where the process has ended; a ValueError where `stop` closes a pipe just before it is used."""
+
+_NOT_COMPARED: Final = "not known, since the process that compares rule files ended: `pointsman compare` shows it"
 _REST_AFTER_NS: Final = 60_000_000_000
 
 
@@ -51,7 +55,7 @@ class PreparingProcess:
             return before
         try:
             return self._handed_over(texts, before)
-        except (OSError, EOFError, pickle.UnpicklingError) as error:
+        except _UNUSABLE as error:
             self._end()
             if self._stopping:
                 raise MachineError("the daemon is about to end") from error
@@ -60,6 +64,22 @@ class PreparingProcess:
                 f"meanwhile ({error or type(error).__name__})"
             )
         return prepare_texts(texts, replace(before, ruleset=read_rules(before.texts)))
+
+    def compare(self, before: Prepared, now: Prepared) -> Sequence[str]:
+        """Return what plays differently with rules that have been put in force, in at most ten lines.
+
+        Where the process can't be used nothing is compared: here that would hold up the music.
+        """
+        try:
+            answer = self._asked(ComparisonQuestion(before.texts, now.texts)).load()
+        except _UNUSABLE:
+            self._end()
+            return () if self._stopping else (_NOT_COMPARED,)
+        if isinstance(answer, str):
+            raise RuntimeError(answer)
+        self._used_at = self._clock.now_ns()
+        lines: Sequence[str] = answer
+        return lines
 
     def rest(self) -> None:
         """End the process if it wasn't needed for a minute: its memory is as large as the daemon's. Call it often."""
@@ -87,7 +107,7 @@ class PreparingProcess:
         self._used_at = self._clock.now_ns()
         return Prepared(texts, answer.ruleset, part, answer.words)
 
-    def _asked(self, question: Question) -> pickle.Unpickler:
+    def _asked(self, question: Question | ComparisonQuestion) -> pickle.Unpickler:
         with self._guard:
             if self._stopping:
                 raise EOFError

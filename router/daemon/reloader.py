@@ -62,6 +62,10 @@ def _nothing(*_: object) -> None:
     """Do nothing."""
 
 
+def _changes(before: Prepared, now: Prepared) -> Sequence[str]:
+    return behaviour_changes(before.texts, now.texts)
+
+
 class Reloader:
     """Reads rule files again when they change, and when it is asked to.
 
@@ -69,9 +73,9 @@ class Reloader:
     `say` gets lines for the log. `began` and `ended` are called around each reload, whatever comes of it.
 
     `read` reads the files, and raises PointsmanError where it can't. `prepare` gets what it read and the rules in
-    force, and makes it ready as `prepare_texts` does; `rest` is called while there is nothing to do. `pace` may be
-    changed at any time. `prepared` are the rules in force, `last` is how the last reload ended, `applied_at` when rules
-    were last put in force (seconds since 1970).
+    force, and makes it ready as `prepare_texts` does; `compare` says what plays differently with new rules, for the
+    log. `rest` is called while there is nothing to do. `pace` may be changed at any time. `prepared` are the rules in
+    force, `last` is how the last reload ended, `applied_at` when rules were last put in force (seconds since 1970).
     """
 
     def __init__(
@@ -86,6 +90,7 @@ class Reloader:
         pace: Pace = _USUAL_PACE,
         read: Callable[[Sequence[str]], RuleTexts] = read_rule_files,
         prepare: Callable[[RuleTexts, Prepared], Prepared] = prepare_texts,
+        compare: Callable[[Prepared, Prepared], Sequence[str]] = _changes,
         rest: Callable[[], None] = _nothing,
     ) -> None:
         self.prepared = prepared
@@ -96,6 +101,7 @@ class Reloader:
         self._arguments = tuple(arguments)
         self._read = read
         self._prepare = prepare
+        self._compare = compare
         self._rest = rest
         self._swap = swap
         self._say = say
@@ -252,9 +258,9 @@ class Reloader:
         """Log what plays differently since rules were replaced: after the reload, which nobody has to wait for."""
         before, self._replaced = self._replaced, None
         if before is not None:
-            self._say("what plays differently now:")
-            for line in behaviour_changes(before, self.prepared):
-                self._say(f"  {line}")
+            lines = self._compare(before, self.prepared)
+            for line in ["what plays differently now:", *(f"  {line}" for line in lines)] if lines else ():
+                self._say(line)
 
     def _tell(self, outcome: ReloadOutcome) -> None:
         if outcome.kind == "unchanged":

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any, BinaryIO, Final
 
 from router.daemon.interpreter import collect_seldom
-from router.daemon.prepared_rules import Prepared, prepare_after
+from router.daemon.prepared_rules import Prepared, behaviour_changes, prepare_after
 from router.files.rule_files import RuleTexts
 from rules.errors import PointsmanError
 from rules.program.parts import how_made, parts_of
@@ -43,6 +43,14 @@ class Ready:
     words: tuple[str, ...]
     ruleset: RuleSet
     parts: int
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonQuestion:
+    """Rule files that have been replaced, and those that play now: what plays differently?"""
+
+    before: RuleTexts
+    now: RuleTexts
 
 
 Answer = Ready | PointsmanError | str
@@ -78,6 +86,13 @@ class Preparer:
             played = RuleSet(ports=held.ports, devices=held.devices, switches=held.switches, bpm=held.bpm)
             self._write([Ready(prepared.words, played, len(parts)), *parts])
 
+    def compare(self, question: ComparisonQuestion) -> None:
+        """Compare rules, and write the lines for the log; a text alone is the traceback of a mistake of ours."""
+        try:
+            self._write([behaviour_changes(question.before, question.now)])
+        except Exception:
+            self._write([traceback.format_exc()])
+
     def _prepared(self, question: Question) -> Prepared:
         if self._last is None or self._last[0] != question.before:
             self._last = question.before, read_rules(question.before)
@@ -102,4 +117,7 @@ def main() -> None:
             question = pickle.load(sys.stdin.buffer)
         except EOFError:  # the daemon has ended
             return
-        preparer.answer(question)
+        if isinstance(question, ComparisonQuestion):
+            preparer.compare(question)
+        else:
+            preparer.answer(question)

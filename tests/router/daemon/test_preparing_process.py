@@ -97,6 +97,25 @@ def test_faults_come_back_as_they_are(preparing: Preparing, before: Prepared, te
     assert preparing.prepare(RIG.replace('"a"', '"b"'), before).words == ('rules: new "b"; gone "a"',)
 
 
+def test_what_plays_differently_is_found_there(preparing: Preparing, before: Prepared) -> None:
+    """The daemon's own interpreter has nothing to do with it."""
+    now = preparing.prepare(RIG.replace('"keys"', '"keys"\nsteps = [{ rechannel = 2 }]'), before)
+    assert preparing.process.compare(before, now) == (
+        "all channel messages on channels 1, 3..16 from keys: reached rack, now rack on channel 2",
+    )
+    assert preparing.process.compare(now, now) == ("nothing plays differently",)
+    assert preparing.said == []
+
+
+def test_where_the_process_fails_nothing_is_compared(before: Prepared) -> None:
+    """The log says so; in the daemon itself a comparison would hold up the music."""
+    process = PreparingProcess(lambda line: None, command=(sys.executable, "-c", ""))
+    (line,) = process.compare(before, before)
+    assert line.startswith("not known, since the process that compares rule files ended")
+    process.stop()
+    assert process.compare(before, before) == ()
+
+
 def test_where_the_process_fails_the_rules_are_prepared_here(before: Prepared) -> None:
     """A computer without memory for a second process still gets its new rules, and says why the music stuttered."""
     said: list[str] = []

@@ -377,7 +377,7 @@ def test_many_differences_are_counted(tmp_path: Path) -> None:
     changes = [f"steps = [{{ transpose = {n} }}]\nmatch = {{ channel = {n} }}" for n in range(1, 13)]
     now = tmp_path / "b.toml"
     now.write_text(RIG + "".join(f'[[rules]]\nfrom = "keys"\nto = "rack"\n{change}\n' for change in changes))
-    lines = behaviour_changes(prepare([str(before)]), prepare([str(now)]))
+    lines = behaviour_changes(read_rule_files([str(before)]), read_rule_files([str(now)]))
     assert len(lines) == 10
     assert lines[-1].startswith("... and ")
     assert lines[-1].endswith(" more differences")
