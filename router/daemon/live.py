@@ -57,7 +57,8 @@ class Live(Playing):
         self.restored = restored is not None
         if restored is not None:
             self.session.restore(restored)
-        self.switches = self.session.switches
+        self.switches = session.switches
+        self._word = session.engine.word
         self._look = look
         self._act = act
         self._effects = self.session.effects
@@ -114,10 +115,15 @@ class Live(Playing):
             self._loop.took_long()
         if now >= self.session.next_due:
             self._safely(self.session.advance, now)
+        if self._word != self.session.engine.word:
+            self._note_switches()
         return min(self.session.next_due, self._scans.next, self.ports.pump(now))
 
+    def _note_switches(self) -> None:
+        self.switches, self._word = self.session.switches, self.session.engine.word
+
     def _look_around(self, now: int) -> None:
-        self.switches = self.session.switches
+        self._note_switches()  # new rules have others
         self._try(lambda: self._missed.look(self._losses(), self.ports.backend.overflows, self.ports.inputs))
         self._try(lambda: self._meet(self.ports.scan(now), now))
         self._try(self._look)

@@ -117,6 +117,15 @@ def test_a_question_wakes_it(stage: Stage) -> None:
     assert [stage.live.do(lambda: 6 * 7) for _ in range(3)] == [42, 42, 42]
 
 
+def test_who_looks_at_the_switches_sees_them_turned_at_once(stage: Stage) -> None:
+    """What is saved for the next start doesn't wait until the loop looks around."""
+    with_switch = '[switches]\nup = { from = "keys", controller = "soft pedal" }\n'
+    stage.live.do(lambda: stage.live.swap(prepared(with_switch + RULES, RULES)))
+    stage.live.do(lambda: stage.live.turn("up", True))
+    while stage.live.switches != {"up": True}:
+        SYSTEM_CLOCK.sleep_s(0.001)
+
+
 def test_a_port_that_is_announced_is_opened_at_once(stage: Stage) -> None:
     """And what its device wants is sent to it."""
     stage.heard(PROGRAM)
