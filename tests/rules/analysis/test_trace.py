@@ -276,3 +276,23 @@ def test_a_trace_ends_where_the_engine_ends(data: st.DataObject) -> None:
         arrives = sorted({outcome for line in told for outcome in line.outcomes})
         sends = engine_sends(pipeline, source, message, switches)
         assert [*filter(is_whole, arrives)] == [*filter(is_whole, sends)], (text, told)
+
+
+@pytest.mark.parametrize(
+    ("outside", "high"),
+    [
+        ("drop", ["    outside the notes of the device: dropped"]),
+        (
+            "octave",
+            ["    outside the notes of the device: note-on 1 C5 90", "    arrives at port rack: note-on 4 C5 90"],
+        ),
+    ],
+)
+def test_notes_that_a_device_lacks_are_pointed_out(outside: str, high: list[str]) -> None:
+    """And only those: a note that it has arrives without a word about them."""
+    rules = (
+        f'{PORTS}[devices]\norgan = {{ port = "rack", channel = 4, notes = "C3..C5", outside = "{outside}" }}\n'
+        '[[rules]]\nfrom = "keys"\nto = "organ"\n'
+    )
+    assert story(rules, "note-on 1 C4 90")[2:] == ["    arrives at port rack: note-on 4 C4 90"]
+    assert story(rules, "note-on 1 C7 90")[2:] == high
