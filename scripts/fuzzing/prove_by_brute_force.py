@@ -30,8 +30,9 @@ from hypothesis import strategies as st
 
 from rules.analysis.behaviour import Behaviour
 from rules.analysis.comparison import compare
-from rules.analysis.promises import PromiseJudge
+from rules.analysis.promises import Example, PromiseJudge
 from rules.compiler.compiler import compile_rules
+from rules.midi.messages import CONTROLLER
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import RuleSet
 from tests.support.brute_comparison import BruteComparison
@@ -163,7 +164,7 @@ _SEVERITY = ("proved", "not decidable", "refuted")
 
 def judged(ruleset: RuleSet, seen: BrutePromises, counts: Counts, text: str) -> None:
     """The verdicts on promises: the messages seen leave none of them impossible, and examples show what they should."""
-    judge, brute = PromiseJudge(ruleset, Behaviour(compile_rules(ruleset))), BruteForce(ruleset, range(128))
+    judge, brute = PromiseJudge(ruleset, Behaviour(compile_rules(ruleset))), BruteForce(ruleset, OFTEN)
     first = initial_switches(ruleset)
     for promise, at_least in zip(ruleset.promises, seen.verdicts(), strict=True):
         verdict, example = judge.verdict(promise)
@@ -173,9 +174,15 @@ def judged(ruleset: RuleSet, seen: BrutePromises, counts: Counts, text: str) -> 
         if example is not None:
             found = brute.outcomes(example.source, example.message, {**first, **example.switches})
             breaking = {seen.breaks(promise, example.message, outcome) for outcome in found}
-            if breaking != ({True} if verdict == "refuted" else {True, False}):
+            # Of a fine half the coarse halves that make the difference may be others than those that are tried.
+            shown = breaking == {True} if verdict == "refuted" else breaking == {True, False} or _is_fine_half(example)
+            if not shown:
                 fault = f"{promise.name} is {verdict} by {example}, which breaks it: {breaking}"
                 counts.differ("an example", text, fault)
+
+
+def _is_fine_half(example: Example) -> bool:
+    return example.message[0] & 0xF0 == CONTROLLER and 32 <= example.message[1] < 64
 
 
 def compared(old: RuleSet, new: RuleSet, some: Iterable[Case], counts: Counts, texts: tuple[str, str]) -> None:
