@@ -29,6 +29,10 @@ _BUFFER: Final = 2 * _LONGEST
 _MOST_WAITING: Final = 16_384
 """Messages that wait for the loop in all inboxes; more are left to the kernel, which counts what it can't keep."""
 
+_A_LOT: Final = 32 * LENGTH
+"""Bytes at one reading. The loop takes at least so many messages before the next one: only when more come can they pile
+up."""
+
 _LONGEST_SYSEX: Final = 4_000_000  # bytes; a device that never ends its sysex must not fill the memory
 
 
@@ -84,6 +88,7 @@ class RecordStream:
         self._read = read
         self._buffer = memoryview(bytearray(_BUFFER))
         self._inboxes: dict[int, Inbox] = {}
+        self._may_be_full = False
 
     def open_inbox(self, port: int) -> Inbox:
         """Keep what arrives at a port of ours from now on."""
@@ -100,7 +105,7 @@ class RecordStream:
         Where the kernel has lost records, ports may have come and gone unannounced.
         """
         received = False
-        while sum(map(len, self._inboxes.values())) < _MOST_WAITING:
+        while not self._is_full():
             try:
                 length = self._read(self.descriptor, [self._buffer])
             except BlockingIOError:
@@ -114,9 +119,18 @@ class RecordStream:
                 continue
             received = received or length > 0
             self._sort(self._buffer[:length])
+            self._may_be_full = self._may_be_full or length > _A_LOT
             if length <= _BUFFER - _LONGEST:
                 break  # there was room for any record: none waits
         return received
+
+    def _is_full(self) -> bool:
+        """Whether enough waits for the loop. It is counted only after much has come at once: each waking asks."""
+        if not self._may_be_full:
+            return False
+        waiting = sum(map(len, self._inboxes.values()))
+        self._may_be_full = waiting > 0
+        return waiting >= _MOST_WAITING
 
     def _sort(self, records: memoryview) -> None:
         for one in unpacked(records):
