@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from router.cli.parsing import CAUTION, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
-from router.text.formatting import count, number, plain, problem_data
+from router.text.formatting import count, number, problem_data
 from router.text.terminal import painted, say
 from router.text.usage import UsageError
 from rules.errors import MOST_PROBLEMS
@@ -174,13 +174,13 @@ class Checked:
     def in_words(self) -> list[str]:
         """Return the lines to print."""
         from router.cli.din_words import din_lines
-        from router.cli.finding_words import finding_lines
+        from router.cli.finding_words import finding_lines, wrapped
         from router.cli.promise_words import promise_lines
 
         counts = self.counts()
         things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
         found = f"{count(self.mistakes, 'mistake') if self.mistakes else 'no mistakes'} found"
-        lines = [f"{', '.join(plain(name) for name, _ in self.texts)}: {things}; {found}"]
+        lines = wrapped(f"{', '.join(name for name, _ in self.texts)}: {things}; {found}", "")
         lines += finding_lines(self.findings)
         lines += ["", *self._test_lines(), *promise_lines(self.promises, self.reading.ruleset)]
         return lines if self.loads is None else [*lines, *din_lines(self.loads, self._namings())]
@@ -190,17 +190,18 @@ class Checked:
         return [self.reading.ports[load.port].source.naming for load in self.loads or ()]
 
     def _test_lines(self) -> list[str]:
-        from router.cli.finding_words import more
+        from router.cli.finding_words import more, wrapped
 
         if not self.tests:
-            return ["There are no tests. Write [[tests]] in a rule file to have its results checked here."]
+            return ["There are no tests: write [[tests]] in a rule file, and they are run here."]
         failed = [test for test in self.tests if not test.passed]
         if not failed:
             passed = "The test passed." if len(self.tests) == 1 else f"All {count(len(self.tests), 'test')} passed."
             return [painted(passed, "good", sys.stdout)]
         lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
         faults = [fault for test in failed for fault in test.faults]
-        lines += [painted(f"  {plain(str(fault))}", "bad", sys.stdout) for fault in faults[:MOST_PROBLEMS]]
+        shown = [line for fault in faults[:MOST_PROBLEMS] for line in wrapped(str(fault), "  ")]
+        lines += [painted(line, "bad", sys.stdout) for line in shown]
         return [*lines, *more(len(faults))]
 
     def data(self) -> dict[str, Any]:

@@ -37,7 +37,7 @@ def finding_lines(findings: Sequence[Finding]) -> Iterator[str]:
     meant = next((finding for finding in findings if finding.kind != "not found"), None)
     if meant is not None:
         yield ""
-        yield from _wrapped("Is one of them meant? Write it next to its rule, device, port or switch, as in", "")
+        yield from wrapped("Is one of them meant? Write it next to its rule, device, port or switch, as in", "")
         yield f'  accept = {{ "{plain(meant.label)}" = "your reason" }}'
 
 
@@ -47,13 +47,13 @@ def more(amount: int) -> list[str]:
 
 
 def _lines(finding: Finding) -> Iterator[str]:
-    yield from _wrapped(f"{_at(finding.place)}: {finding.label}", "  ")
-    yield from _wrapped(finding.text, "    ")
+    yield from wrapped(f"{_at(finding.place)}: {finding.label}", "  ")
+    yield from wrapped(finding.text, "    ")
     if finding.example is not None:
-        yield from _wrapped(f"Example: {finding.example.words(finding.naming)}", "    ")
+        yield from wrapped(f"Example: {finding.example.words(finding.naming)}", "    ")
     if finding.others:
-        yield from _wrapped(f"With: {', '.join(map(_at, finding.others))}", "    ")
-    yield from _wrapped(finding.remedy, "    ")
+        yield from wrapped(f"With: {', '.join(map(_at, finding.others))}", "    ")
+    yield from wrapped(finding.remedy, "    ")
 
 
 def _at(place: Location) -> str:
@@ -61,7 +61,7 @@ def _at(place: Location) -> str:
     return f"{place}: {words}" if words else str(place)
 
 
-def _wrapped(text: str, indent: str) -> list[str]:
+def wrapped(text: str, indent: str) -> list[str]:
     """Return a text in lines of at most 80 columns; a word that is longer stays whole, and so does `100 %`."""
     lines = wrap(
         plain(text).replace(" %", f"{_NO_BREAK}%"),
