@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import signal
+import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,6 +18,7 @@ from router.daemon.reloader import Reloader
 from router.daemon.run_settings import RunSettings
 from router.midi.port_manager import PortManager
 from router.recording.recorder import Recorder
+from router.text.usage import UsageError
 from rules.errors import MachineError
 from tests.support.fake_clock import SECOND_NS, FakeClock
 from tests.support.fake_midi_system import FakeBackend, Hub
@@ -33,19 +36,25 @@ ALL_NOTES_OFF = b"\xb0\x7b\x00"
 
 
 class Club:
-    """A daemon between a keyboard and a rack. Somebody plays a note, and the first signal tells it to leave."""
+    """A daemon between a keyboard and a rack. Somebody plays a note, and the first signal tells it to leave.
 
-    def __init__(self, folder: Path, first: signal.Signals = signal.SIGTERM) -> None:
+    Before that it is given the `questions`, pairs of a verb and arguments, and its `answers` are kept.
+    """
+
+    def __init__(self, folder: Path, first: signal.Signals = signal.SIGTERM, rules: str = RULES) -> None:
         self.hub = Hub()
         self.keys = self.hub.plug("Keys", receives=False)
         self.rack = self.hub.plug("Rack", sends=False)
         self.takes = folder / "takes"
         self.takes.mkdir()
         self.control = ControlServer("club", {})
-        (folder / "rules.toml").write_text(RULES)
+        (folder / "rules.toml").write_text(rules)
         settings = RunSettings((str(folder / "rules.toml"),), name="club", record=str(self.takes))
         self._first = first
         self._looks = 0
+        self.questions: list[tuple[str, dict[str, Any]]] = []
+        self.answers: list[Any] = []
+        self._asking = threading.Thread(target=self._ask)
         self._daemon = Daemon(settings, prepare(settings.rules), lambda _: None, self._look)
 
     def opens(self) -> None:
@@ -58,8 +67,17 @@ class Club:
         if self._looks == 1:
             self.keys.play(ON)
         elif self._looks == 2:
+            self._asking.start()
+        elif not self._asking.is_alive():
             signal.raise_signal(self._first)
         return []
+
+    def _ask(self) -> None:
+        for verb, asked in self.questions:
+            try:
+                self.answers.append(self._daemon.handlers()[verb](asked))
+            except UsageError as error:
+                self.answers.append(str(error))
 
 
 @pytest.fixture(autouse=True)
@@ -137,3 +155,25 @@ def test_messages_that_came_in_too_fast_are_told_now_and_then(tmp_path: Path) ->
         daemon._look()
     lost = "came in faster than Pointsman can take them, and got lost. If a note hangs, run pointsman panic"
     assert said == [f"1 message {lost}", f"1,999 messages {lost}", f"1 message {lost}"]
+
+
+def test_commands_reach_the_music(tmp_path: Path) -> None:
+    """Panic ends what sounds, a switch is turned on or set to a value, and what is no value is refused in words."""
+    switches = '[switches]\nup = { from = "keys", note = "C1" }\nplace = { values = ["garden", "cave"] }\n'
+    club = Club(tmp_path, rules=RULES + switches)
+    club.questions = [
+        ("status", {}),
+        ("switch", {"name": "up", "value": None}),
+        ("switch", {"name": "place", "value": "cave"}),
+        ("switch", {"name": "place", "value": 3}),
+        ("panic", {"every_key": False}),
+        ("status", {}),
+    ]
+    club.opens()
+    before, up, place, wrong, panic, after = club.answers
+    assert (before["held"], after["held"]) == (1, 0)
+    assert before["switches"] == {"up": False, "place": "garden"}
+    assert after["switches"] == {"up": True, "place": "cave"}
+    assert (up, place, panic) == ({}, {}, {})
+    assert wrong.startswith("write the switch and its state:")
+    assert ALL_NOTES_OFF in club.rack.heard
