@@ -46,25 +46,19 @@ def behind_node(lane: Lane, firsts: int, seconds: int, guard: Guard) -> list[Rea
     return [(*made, stand) for made in node.may_follow(lane.status, firsts, seconds)]
 
 
-def through(link: Link, forms: Iterable[Form], *, only_certain: bool = False) -> list[Form]:
-    """The forms behind a link, each once.
-
-    A node may say that more can come of a message than it does; with `only_certain`, what it doesn't pass on under the
-    same status and first bytes is left out.
-    """
+def through(link: Link, forms: Iterable[Form]) -> list[Form]:
+    """The forms behind a link, each once; a node may say that more can come of a message than it does."""
     found: dict[Form, None] = {}
     for form in forms:
         for made in link.fold(form):
-            pieces = [made] if made.node is None else _behind(made, only_certain)
+            pieces = [made] if made.node is None else _behind(made)
             found.update(dict.fromkeys(pieces))
     return list(found)
 
 
-def _behind(form: Form, only_certain: bool) -> list[Form]:
+def _behind(form: Form) -> list[Form]:
     """Return what the node of a form makes of it, as forms that start there."""
     lane = form.lane()
     firsts = firsts_out(lane, form.gate_one)
     reached = behind_node(lane, firsts, seconds_out(lane, form.gate_one), form.guard)
-    if only_certain:
-        reached = [made for made in reached if made[:2] == (form.status, firsts)]
     return [Form(status, gate_one=gate if status < SYSEX else ALL, guard=guard) for status, gate, _, guard in reached]

@@ -14,11 +14,11 @@ PORTS = "[ports]\nkeys = { input = true }\nrack = { output = true }\n"
 C4 = Form(0x90, gate_one=1 << 60)
 
 
-def behind(step: str, form: Form, *, only_certain: bool = False) -> list[tuple[int, int]]:
+def behind(step: str, form: Form) -> list[tuple[int, int]]:
     """Status and first data bytes of all that can come out of a step."""
     rules = f'{PORTS}[[rules]]\nfrom = "keys"\nto = "rack"\nsteps = [{step}]\n'
     (plan,) = Compiler(read_rules([("rules.toml", rules.encode())]), ()).branches
-    forms = through(plan.steps[0], [form], only_certain=only_certain)
+    forms = through(plan.steps[0], [form])
     return [(made.status, gate_of(made.one[key] for key in range(128) if made.gate_one >> key & 1)) for made in forms]
 
 
@@ -36,16 +36,3 @@ def behind(step: str, form: Form, *, only_certain: bool = False) -> list[tuple[i
 def test_all_that_can_come_of_a_note(step: str, expected: list[tuple[int, int]]) -> None:
     """Behind a memory as well: there with any key, where the step says so."""
     assert behind(step, C4) == expected
-
-
-@pytest.mark.parametrize(
-    ("step", "expected"),
-    [
-        ("{ delay = 10 }", [(0x90, 1 << 60)]),
-        ("{ echo = { ms = 10 } }", []),
-        ('{ send = "note-on D4 90" }', []),
-    ],
-)
-def test_only_what_is_certain(step: str, expected: list[tuple[int, int]]) -> None:
-    """What a memory doesn't pass on as it came is left out."""
-    assert behind(step, C4, only_certain=True) == expected
