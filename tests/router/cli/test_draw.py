@@ -103,7 +103,7 @@ def test_a_rig_for_more_than_a_page_is_told_as_such(shell: CommandShell) -> None
     many = "".join(
         f'[[rules]]\nfrom = "keys"\nmatch = {{ channel = 1 }}\nsteps = [{{ velocity = {number % 100 + 1} }}]\n'
         f'to = "rack1"\n'
-        for number in range(150)
+        for number in range(100)
     )
     shell.put("many.toml", (RULES + many).encode())
     answer = shell.run("draw", "many.toml")

@@ -130,7 +130,7 @@ def test_forty_plain_rules_have_letters_to_be_read_from_afar() -> None:
 
 def test_a_rig_that_no_page_holds_is_drawn_all_the_same() -> None:
     """On a longer page, with letters that can be read."""
-    picture = picture_of(random_rig(1, rules=150))
+    picture = picture_of(random_rig(1, rules=80))
     assert not picture.fits_a4
     assert faults(picture.svg()) == []
     assert overlapping(picture.svg()) == []
