@@ -13,6 +13,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from router.cli.finding_words import wrapped
 from router.cli.source_arguments import playing_for
 from router.files.atomic_writing import write_new
 from router.files.rule_files import read_rule_files
@@ -95,7 +96,7 @@ def _rig(reading: Reading) -> Drawing:
     drawn = draw_rig(rig_view(reading, findings_of(reading), _title(reading)))
     left_out = []
     if not drawn.picture.fits_a4:
-        left_out.append("The rig is too large for one A4 page, so the picture is longer. Name fewer rule files.")
+        left_out.append("The rig is too large for one A4 page: the picture is longer.")
     if not drawn.has_curves:
         left_out.append("There was no room for the velocity curves: --curves draws them.")
     return Drawing(drawn.picture, tuple(left_out))
@@ -139,7 +140,9 @@ def _notes(settings: DrawSettings, file: MidiFile, reading: Reading | None) -> T
 
 
 def _in_words(drawing: Drawing, path: Path) -> list[str]:
-    return [f"{plain(str(path))} written: {drawing.picture.summary}", *drawing.left_out]
+    return [
+        line for text in (f"{path} written: {drawing.picture.summary}", *drawing.left_out) for line in wrapped(text, "")
+    ]
 
 
 def _as_json(drawing: Drawing, path: Path, size: int) -> list[str]:

@@ -56,6 +56,13 @@ def test_a_recording_before_and_after(shell: CommandShell) -> None:
     assert shown(shell, "same.svg") == shown(shell, "take.svg")
 
 
+def test_what_is_printed_fits_80_columns(shell: CommandShell) -> None:
+    """However long the name of the picture is."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run("draw", "rules.toml", "--take", "take.mid", "-o", "the repaired take of a long evening.svg")
+    assert [len(line) <= 80 for line in answer.out.splitlines()] == [True, True]
+
+
 def test_a_recording_alone(shell: CommandShell) -> None:
     """Without rule files it is drawn as it is."""
     shell.put("take.mid", TAKE)
@@ -109,6 +116,6 @@ def test_a_rig_for_more_than_a_page_is_told_as_such(shell: CommandShell) -> None
     answer = shell.run("draw", "many.toml")
     assert answer.code == 0
     assert answer.out.splitlines()[1:] == [
-        "The rig is too large for one A4 page, so the picture is longer. Name fewer rule files.",
+        "The rig is too large for one A4 page: the picture is longer.",
         "There was no room for the velocity curves: --curves draws them.",
     ]
