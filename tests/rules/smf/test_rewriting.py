@@ -9,7 +9,7 @@ from rules.errors import MidiFileError
 from rules.rulefile.reading import read_rules
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
-from tests.support.smf_bytes import END, one_track
+from tests.support.smf_bytes import END, header, one_track, track
 
 ONE_RULE = """
 [ports]
@@ -94,3 +94,14 @@ def test_what_a_step_keeps_going_ends_at_the_last_event() -> None:
     )
     assert rewritten.outputs[""] == one_track(f"00 90 3C 64 30 80 3C 40 {END}")
     assert (rewritten.report.dropped, rewritten.report.added, rewritten.report.unended) == (1, 1, 0)
+
+
+def test_each_pattern_of_format_2_is_delayed_by_its_own_tempo() -> None:
+    """Half a second is a beat of 96 ticks at 120 BPM, and half a beat at 60."""
+    ruleset = read_rules([("rules.toml", f"{ONE_RULE}steps = [{{ delay = 500 }}]\n".encode())])
+    slow = "00 FF 51 03 0F 42 40 "
+    played = "00 90 3C 40 83 00 80 3C 40 "  # 384 ticks long
+    late = "60 90 3C 40 83 00 80 3C 40 ", "30 90 3C 40 83 00 80 3C 40 "
+    given = header(2, midi_format=2) + track(played + END) + track(slow + played + END)
+    made = header(2, midi_format=2) + track(late[0] + END) + track(slow + late[1] + END)
+    assert Rewriter(ruleset, compile_rules(ruleset), Playing("seq", {})).rewrite(given).outputs == {"": made}
