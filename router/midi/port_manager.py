@@ -236,15 +236,18 @@ class PortManager:
             return False
 
     def _lose_what_has_gone(self) -> list[PortEvent]:
+        gone = [port for port in self._all() if port.is_open and self._has_gone(port)]  # if that raises, none is lost
         events = []
-        for port in self._all():
-            wanted = port.wanted
-            if wanted.virtual or not port.is_open:
-                continue
-            if port.computer_port not in self._names[wanted.direction] or port.is_cut_off:
-                events.append(PortEvent("lost", wanted, f"{wanted.words}: {bare_name(port.computer_port)} has gone"))
-                port.disconnect("missing")
+        for port in gone:
+            words = f"{port.wanted.words}: {bare_name(port.computer_port)} has gone"
+            events.append(PortEvent("lost", port.wanted, words))
+            port.disconnect("missing")
         return events
+
+    def _has_gone(self, port: ManagedPort) -> bool:
+        if port.wanted.virtual:
+            return False
+        return port.computer_port not in self._names[port.wanted.direction] or port.is_cut_off
 
     # -- the death of a server ----------------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from router.midi.output_port import OutputPort
 from rules.errors import MachineError
 from rules.midi.messages import CONTROLLER
 from rules.ports.patterns import Wanted
@@ -110,6 +111,28 @@ def test_a_device_that_comes_back_under_the_same_number() -> None:
     assert [kind for kind, _ in rig.scan()] == ["lost", "lost", "found", "found"]
     assert rig.passes()
     assert rig.scan() == []
+
+
+def test_a_port_that_cannot_be_asked_costs_no_word_of_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A keyboard that has gone is told at the next look: what it held would never end."""
+    rig = Rig(tells=True)
+    raw = rig.ports.outputs["rack"]
+    rig.hub.unplug(rig.stage)
+
+    asked: list[OutputPort] = []
+
+    def fail(self: OutputPort) -> bool:
+        asked.append(self)
+        if len(asked) > 1:
+            raise OSError("no answer")
+        return False
+
+    with monkeypatch.context() as broken:
+        broken.setattr(OutputPort, "is_cut_off", property(fail))
+        with pytest.raises(OSError, match="no answer"):
+            rig.scan()
+    assert raw.is_open
+    assert ("lost", 'input "keys": Pit Keyboard has gone') in rig.scan()
 
 
 def test_several_candidates_are_listed_once() -> None:
