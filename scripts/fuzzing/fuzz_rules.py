@@ -27,6 +27,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from fuzzing.time_limit import SECONDS_A_FILE, time_limit  # noqa: E402
 from rules.analysis.findings import findings_of  # noqa: E402
+from rules.analysis.promises import judge_promises  # noqa: E402
+from rules.analysis.rule_comparison import compare_rules  # noqa: E402
 from rules.analysis.rule_tests import run_tests  # noqa: E402
 from rules.compiler.compiler import compile_rules  # noqa: E402
 from rules.errors import Problem, RuleFileError  # noqa: E402
@@ -84,8 +86,19 @@ ODD_TOKENS = (
         "chord",
     ),
     *("keep", "drop", "kind", "values"),
-    *("[[rules]]", "[[rules.zones]]", "[[tests]]", "[[on_switch]]", "[ports]", "[switches]", "name", "initial", "set"),
-    *("advance", "play"),
+    *(
+        "[[rules]]",
+        "[[rules.zones]]",
+        "[[tests]]",
+        "[[on_switch]]",
+        "[[promises]]",
+        "[ports]",
+        "[switches]",
+        "name",
+        "initial",
+        "set",
+    ),
+    *("advance", "play", "[[promises]]", "never", "always", "out", "unchanged"),
 )
 ODD_BYTES = (b"\0", b"\xff", b"\xe9", b"\xc3", b"\r", b"\x1b", b"\x7f", b"\xef\xbb\xbf", "é♯𝄞".encode(), b"\n", b'"')
 
@@ -207,8 +220,11 @@ def judge(data: bytes) -> tuple[str, str]:
     try:
         with time_limit(SECONDS_A_FILE):
             reading = read_rule_set([("rules.toml", data)])
-            outcomes = run_tests(reading, compile_rules(reading.ruleset))
+            pipeline = compile_rules(reading.ruleset)
+            outcomes = run_tests(reading, pipeline)
             findings = findings_of(reading)
+            promises = judge_promises(reading, pipeline)
+            differing = compare_rules((reading.ruleset, pipeline), (reading.ruleset, pipeline)).lines()
     except RuleFileError as error:
         return "refused", next((wrong for problem in error.problems if (wrong := oddity(problem, data))), "")
     except Exception as error:
@@ -216,7 +232,10 @@ def judge(data: bytes) -> tuple[str, str]:
     said = [
         *(finding.problem for finding in findings),
         *(fault for outcome in outcomes for fault in outcome.faults),
+        *(result.problem for result in promises if result.verdict != "proved"),
     ]
+    if differing:
+        return "violation", f"it differs from itself: {differing[0]}"
     wrong = next((wrong for problem in said if (wrong := oddity(problem, data))), "")
     return ("read, and its tests pass" if all(one.passed for one in outcomes) else "read, and a test fails"), wrong
 
