@@ -181,7 +181,7 @@ class BruteForce:
         stop, before = flow.stop, before + flow.delay
         if stop is None:
             if not is_kept or flow.sent or facts.is_note(message):
-                yield Arrival(emission.port, _as_off(message), before, lasts, _release(flow))
+                yield Arrival(emission.port, as_off(message), before, lasts, _release(flow))
         elif isinstance(stop.step, (LengthStep, LatchStep)):
             if facts.is_off(message):
                 return
@@ -198,7 +198,8 @@ def _length(step: LengthStep | LatchStep) -> Delay:
     return UNTIL_OTHERS if isinstance(step, LatchStep) else step.span
 
 
-def _as_off(message: bytes) -> bytes:
+def as_off(message: bytes) -> bytes:
+    """The message, a note-off in the form 8n."""
     if facts.has_channel(message) and facts.is_off(message):
         return bytes((0x80 | message[0] & 0x0F, *message[1:]))
     return message

@@ -9,7 +9,7 @@ from rules.rulefile.ruleset import RuleSet
 from rules.timing.delays import AT_ONCE
 from tests.model import facts
 from tests.model.asking import fits, selects
-from tests.support.brute_force import Arrival, Outcome, Switches
+from tests.support.brute_force import Arrival, Outcome, Switches, as_off
 
 Case = tuple[str, bytes, Switches]
 """A message from a source, with the switches at states."""
@@ -55,6 +55,7 @@ class BrutePromises:
         device = self._ruleset.devices.get(name)
         if arrival.port != self._ruleset.port_of(name):
             return False
+        message = as_off(message)  # a note-off keeps its form, which an arrival doesn't say
         has_channel = facts.has_channel(arrival.message)
         if device is not None and device.channel is not None and has_channel:
             if facts.channel_of(arrival.message) + 1 != device.channel:
