@@ -106,6 +106,16 @@ def test_what_can_t_wake_us_is_looked_at_after_a_pause() -> None:
     assert time.slept == [1.0, 0.25]
 
 
+def test_what_a_look_takes_counts_as_a_part_of_the_pause() -> None:
+    """A half of it is left in any case, for others who need the processor."""
+    time = FakeClock(0)
+    waiter = PausingWaiter(time.clock, idle_pause_ns=SECOND_NS)
+    for took in (0.25, 0.75, 0):
+        time.now += round(took * SECOND_NS)
+        waiter.wait(time.now, NEVER, False)
+    assert time.slept == [0.75, 0.5, 1.0]
+
+
 def test_what_can_wake_us_is_waited_for(system: System) -> None:
     """It has a descriptor."""
     backend = FakeBackend(Hub())
