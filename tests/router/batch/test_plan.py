@@ -293,3 +293,19 @@ def test_what_is_refused_stays_refused_behind_a_file_named_twice(takes: Path, tm
     ]
     assert [isinstance(job, Unusable) for job in jobs] == [False, True, True, False]
     assert len(refusals(jobs)) == 1
+
+
+def test_a_link_to_a_folder_is_told_and_nothing_is_done_with_it(takes: Path, tmp_path: Path) -> None:
+    """It is no file of the run: neither a job nor one that can't be done."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (takes / "link").symlink_to(elsewhere)
+    settings = RewriteSettings((), (str(takes),), out=str(tmp_path / "out"))
+    made = plan(find_files(settings.files), destination(settings), [""])
+    assert made.linked_folders == [takes / "link"]
+    assert [job.source.name if isinstance(job, Job) else job.reason for job in made] == [
+        "A.MID",
+        "b.mid",
+        "c.kar",
+        "d.rmi",
+    ]
