@@ -20,8 +20,8 @@ def handed_over(pipeline: Pipeline) -> Pipeline:
         pickler.dump(part)
     stream.seek(0)
     unpickler = pickle.Unpickler(stream)
-    part: Any = None
+    loaded: Any = None
     for _ in parts:
-        part = unpickler.load()
-    assert isinstance(part, Pipeline)
-    return part
+        loaded = unpickler.load()
+    assert isinstance(loaded, Pipeline)
+    return loaded

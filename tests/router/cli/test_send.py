@@ -70,7 +70,8 @@ def test_one_message_in_words_may_have_a_time(hub: Hub) -> None:
     """Without quotes, too."""
     time = FakeClock(100)
     send(SendSettings("Rack", ("at", "300", "ms", "program", "1", "5")), FakeBackend(hub), time.clock)
-    assert (hub.find("Rack:MIDI 1").heard, time.seconds) == ([b"\xc0\x04"], pytest.approx(100.3))
+    assert hub.find("Rack:MIDI 1").heard == [b"\xc0\x04"]
+    assert time.seconds == pytest.approx(100.3)
 
 
 @pytest.mark.usefixtures("as_a_terminal_starts_us")
