@@ -12,6 +12,7 @@ from typing import NamedTuple
 from rules.analysis.behaviour import Way, whole_region
 from rules.analysis.regions import Dimension, Given
 from rules.midi.messages import LENGTH
+from rules.program.byte_tables import FIRST, SECOND, open_in
 
 
 class Heaviest(NamedTuple):
@@ -36,7 +37,7 @@ def heaviest(ways: Sequence[Way], status: int, more_than: int = 0) -> Heaviest |
     for firsts in _classes(whole.firsts, (way.form.gate_one for way in ways)):
         by_first = [way for way in ways if way.form.gate_one & firsts]
         for seconds in _classes(whole.seconds, (way.form.gate_two for way in by_first)):
-            outcomes = _outcomes(way for way in by_first if way.form.gate_two & seconds)
+            outcomes = _outcomes([way for way in by_first if way.form.gate_two & seconds], firsts, seconds)
             best = _search(outcomes, max(more_than, found.size if found is not None else 0))
             if best is not None:
                 form = best.way.form._replace(gate_one=firsts, gate_two=seconds)
@@ -57,12 +58,17 @@ def _classes(whole: int, gates: Iterable[int]) -> list[int]:
     return classes
 
 
-def _outcomes(ways: Iterable[Way]) -> list[_Outcome]:
-    """What ways make, each once: two that make the same send it once (ruling 7)."""
+def _outcomes(ways: Iterable[Way], firsts: int, seconds: int) -> list[_Outcome]:
+    """What ways make of some data bytes, each once: two that make the same send it once (ruling 7)."""
+    gates = {FIRST: firsts, SECOND: seconds}
     found: dict[object, _Outcome] = {}
     for way in ways:
         form = way.form
-        made = form.status, form.one, form.feed_one, form.two, form.feed_two, way.delay
+        one, two = (
+            (feed, bytes(table[byte] for byte in open_in(gates[feed])))
+            for table, feed in ((form.one, form.feed_one), (form.two, form.feed_two))
+        )
+        made = form.status, one, two, way.delay
         before = found.get(made, _Outcome(size_of(form.status), (), way))
         found[made] = before._replace(givens=(*before.givens, way.given))
     return list(found.values())
