@@ -80,8 +80,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         action="append",
         default=[],
-        help="the port on which messages arrive, then the messages: in words or hex, several in quotes each; "
-        'with --take the port that the take plays as, "Track name=PORT" or "#2=PORT" for one track '
+        help="the port on which messages arrive, then the messages: in words or hex, several in quotes each. With "
+        '--take it is the port that the take plays as, and "Track name=PORT" or "#2=PORT" is for one track. '
         "(default: the port of the rules, if there is only one)",
     )
     add("--take", metavar="FILE", type=file_name, help="explain a moment of this .mid file (default: none)")

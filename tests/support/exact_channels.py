@@ -6,10 +6,10 @@ Each rank of cost is minimised under the optimum of those before it, as far as s
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from itertools import product
+from itertools import chain, product
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, milp  # type: ignore[import-untyped]
 
 from rules.rig.planned_rig import PlannedDevice, PlannedRig
 
@@ -29,6 +29,12 @@ class Program:
     def select(self, fits: Callable[[Variable], bool], factor: float = 1.0) -> dict[Variable, float]:
         """Return the sum of all variables that fit, each times a factor."""
         return {variable: factor for variable in self._at if fits(variable)}
+
+    def like(self, *parts: str | None, factor: float = 1.0) -> dict[Variable, float]:
+        """Return the same of all variables whose names begin with some parts; None stands for any."""
+        return self.select(
+            lambda variable: all(part in (None, own) for part, own in zip(parts, variable, strict=False)), factor
+        )
 
     def at_most(self, terms: Sum, top: float) -> None:
         """Bound a sum."""
@@ -90,18 +96,13 @@ def best_numbers(rig: PlannedRig) -> dict[str, tuple[int | None, int | None]]:
         variables += [("both", name, str(channel)) for channel in sorted(channels & numbers[name])]
     program = Program(variables)
     for name in devices:
-        program.at_most(program.select(lambda v, n=name: v[:2] == ("is on", n)), 1)
-        program.at_most(
-            program.select(lambda v, n=name: v[:2] == ("number", n))
-            | program.select(lambda v, n=name: v[:2] == ("is on", n), -1),
-            0,
-        )
+        program.at_most(program.like("is on", name), 1)
+        program.at_most(program.like("number", name) | program.like("is on", name, factor=-1), 0)
     for channel in map(str, range(1, 17)):
-        program.at_most(program.select(lambda v, c=channel: v[0] == "number" and v[2] == c), 1)
+        program.at_most(program.like("number", None, channel), 1)
         for port in {device.port for device in rig.devices}:
-            at_port = {device.name for device in rig.at_port(port)}
-            here = program.select(lambda v, c=channel, p=at_port: v[0] == "is on" and v[1] in p and v[2] == c)
-            program.at_most(here, 1)
+            here = [program.like("is on", device.name, channel) for device in rig.at_port(port)]
+            program.at_most(dict(chain.from_iterable(one.items() for one in here)), 1)
     for variable in variables:
         if variable[0] == "both":
             for other in ("is on", "number"):
@@ -137,18 +138,18 @@ def best_reach(
     devices = {device.name: device for device in rig.devices if device.name in wanted}
     variables: list[Variable] = [("heard", name) for name in devices]
     for name, device in devices.items():
-        for source, channel in product(rig.playing(device.port), range(1, 17)):
-            if channel in free[source] and (name not in bound or channel == wanted[name]):
-                variables.append(("reaches", source, name, str(channel)))
+        for source, number in product(rig.playing(device.port), range(1, 17)):
+            if number in free[source] and (name not in bound or number == wanted[name]):
+                variables.append(("reaches", source, name, str(number)))
     program = Program(variables)
     for name in devices:
-        reached = program.select(lambda v, n=name: v[0] == "reaches" and v[2] == n, -1)
+        reached = program.like("reaches", None, name, factor=-1)
         program.at_most({("heard", name): 1, **reached}, 0)
     for source in rig.sources:
         for name in devices:
-            program.at_most(program.select(lambda v, pair=("reaches", source, name): v[:3] == pair), 1)
+            program.at_most(program.like("reaches", source, name), 1)
         for channel in map(str, range(1, 17)):
-            program.at_most(program.select(lambda v, s=source, c=channel: v[:2] == ("reaches", s) and v[3] == c), 1)
+            program.at_most(program.like("reaches", source, None, channel), 1)
 
     def of(fits: Callable[[PlannedDevice, int], bool]) -> Sum:
         return program.select(lambda v: v[0] == "reaches" and fits(devices[v[2]], int(v[3])))
@@ -161,8 +162,8 @@ def best_reach(
     found: dict[str, dict[str, int]] = {source: {} for source in rig.sources}
     for variable in program.solution:
         if variable[0] == "reaches":
-            _, source, name, channel = variable
-            found[source][name] = int(channel)
+            _, source, name, reached_on = variable
+            found[source][name] = int(reached_on)
     return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 
 from rules.analysis.branch_ways import BranchWays
 from rules.analysis.din_findings import full_loads
@@ -78,7 +78,7 @@ def _differences(reading: Reading, values: list[int]) -> Iterator[str]:
     yield from _differing("loop", loops, brute.loops())
 
 
-def _differing(kind: str, found: set[object] | set[str], wanted: set[object] | set[str]) -> Iterator[str]:
+def _differing(kind: str, found: Set[object], wanted: Set[object]) -> Iterator[str]:
     if found != wanted:
         yield f"{kind}: found alone {found - wanted}, brute force alone {wanted - found}"
 
