@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from rules.analysis.findings import findings_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
+from rules.findings.findings import findings_of
 from rules.midi.messages import NOTE_OFF, NOTE_ON
 from rules.rulefile.reading import read_rule_set, read_rules
 from rules.smf.report import Playing, Rewritten

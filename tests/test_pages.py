@@ -11,10 +11,10 @@ import pytest
 import tomli_w
 
 from router.cli.port_list import PortsSettings, ports
-from rules.analysis.findings import findings_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.fields.table_model import TableModel
+from rules.findings.findings import findings_of
 from rules.midi.notation import parse_controller, parse_message
 from rules.rig.channel_plan import plan_channels
 from rules.rig.planned_rig import planned_rig

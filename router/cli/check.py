@@ -42,9 +42,9 @@ from rules.errors import MOST_PROBLEMS
 
 if TYPE_CHECKING:
     from router.files.rule_files import RuleTexts
-    from rules.analysis.finding import Finding
-    from rules.analysis.promises import PromiseResult
     from rules.analysis.rule_tests import RuleTestResult
+    from rules.comparison.promises import PromiseResult
+    from rules.findings.finding import Finding
     from rules.midi.notation import Naming
     from rules.program.pipeline import Pipeline
     from rules.rig.din_load import DinLoad
@@ -118,10 +118,10 @@ def check(settings: CheckSettings) -> int:
     """Print what is to be said about rule files; return the exit code. Raises RuleFileError, UsageError, MachineError
     or MidiFileError."""
     from router.files.rule_files import read_rule_files
-    from rules.analysis.findings import findings_of
-    from rules.analysis.promises import judge_promises
     from rules.analysis.rule_tests import run_tests
+    from rules.comparison.promises import judge_promises
     from rules.compiler.compiler import compile_rules
+    from rules.findings.findings import findings_of
     from rules.rulefile.reading import read_rule_set
 
     texts = read_rule_files(settings.rules)

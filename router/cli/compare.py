@@ -31,9 +31,9 @@ from router.text.terminal import say
 
 if TYPE_CHECKING:
     from router.files.rule_files import RuleTexts
-    from rules.analysis.comparison_words import ChangedMessages
-    from rules.analysis.rule_comparison import RuleComparison
-    from rules.analysis.take_comparison import Moment, Side, TakeComparison
+    from rules.comparison.comparison_words import ChangedMessages
+    from rules.comparison.rule_comparison import RuleComparison
+    from rules.comparison.take_comparison import Moment, Side, TakeComparison
     from rules.midi.notation import Naming
     from rules.rulefile.ruleset import RuleSet
     from rules.smf.report import Playing
@@ -93,7 +93,7 @@ def _call(arguments: argparse.Namespace) -> int:
 def compare(settings: CompareSettings) -> int:
     """Print what differs; return the exit code. Raises UsageError, RuleFileError or MachineError."""
     from router.files.rule_files import read_rule_files
-    from rules.analysis.rule_comparison import compare_rules
+    from rules.comparison.rule_comparison import compare_rules
     from rules.compiler.compiler import compile_rules
     from rules.midi.notation import STANDARD
     from rules.rulefile.reading import read_rule_set
@@ -121,7 +121,7 @@ def _playing(settings: CompareSettings, ruleset: RuleSet) -> Playing:
 def _taken(settings: CompareSettings, old: Side, new: Side) -> TakeComparison:
     """Compare what becomes of the take. Raises MachineError where it can't be read."""
     from router.files.regular_files import read_regular
-    from rules.analysis.take_comparison import compare_take
+    from rules.comparison.take_comparison import compare_take
     from rules.errors import MachineError, MidiFileError
     from rules.smf.midi_file import read
 

@@ -11,7 +11,7 @@ from rules.errors import MOST_PROBLEMS
 from rules.midi.notation import format_message, in_hex
 
 if TYPE_CHECKING:
-    from rules.analysis.finding import Finding, Severity
+    from rules.findings.finding import Finding, Severity
     from rules.rulefile.locations import Location
 
 WIDTH: Final = 80

@@ -22,12 +22,12 @@ from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import say
 from router.text.usage import UsageError
+from rules.drawing.svg import Picture
 from rules.errors import MachineError, MidiFileError
-from rules.rig.svg import Picture
 from rules.rulefile.reading import Reading, read_rule_set
 
 if TYPE_CHECKING:
-    from rules.rig.take_notes import TakeNotes
+    from rules.drawing.take_notes import TakeNotes
     from rules.smf.midi_file import MidiFile
 
 
@@ -89,9 +89,9 @@ def _title(reading: Reading) -> str:
 
 
 def _rig(reading: Reading) -> Drawing:
-    from rules.analysis.findings import findings_of
-    from rules.rig.rig_picture import draw_rig
-    from rules.rig.rig_reading import rig_view
+    from rules.drawing.rig_picture import draw_rig
+    from rules.drawing.rig_reading import rig_view
+    from rules.findings.findings import findings_of
 
     drawn = draw_rig(rig_view(reading, findings_of(reading), _title(reading)))
     left_out = []
@@ -103,8 +103,8 @@ def _rig(reading: Reading) -> Drawing:
 
 
 def _curves(reading: Reading) -> Drawing:
-    from rules.rig.rig_reading import curves_in
-    from rules.rig.velocity_plot import draw_curves
+    from rules.drawing.rig_reading import curves_in
+    from rules.drawing.velocity_plot import draw_curves
 
     curves = curves_in(reading)
     if not curves:
@@ -113,8 +113,8 @@ def _curves(reading: Reading) -> Drawing:
 
 
 def _take(settings: DrawSettings, take: str, reading: Reading | None) -> Drawing:
-    from rules.rig.piano_roll import draw_take
-    from rules.rig.time_axis import TimeAxis
+    from rules.drawing.piano_roll import draw_take
+    from rules.drawing.time_axis import TimeAxis
     from rules.rulefile.ruleset import DEFAULT_BPM
     from rules.smf.midi_file import read
 
@@ -129,7 +129,7 @@ def _take(settings: DrawSettings, take: str, reading: Reading | None) -> Drawing
 
 
 def _notes(settings: DrawSettings, file: MidiFile, reading: Reading | None) -> TakeNotes:
-    from rules.rig.take_notes import notes_as_recorded, notes_through_rules
+    from rules.drawing.take_notes import notes_as_recorded, notes_through_rules
 
     if reading is None:
         return notes_as_recorded(file)

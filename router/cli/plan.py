@@ -143,7 +143,7 @@ def _write(settings: PlanSettings, reading: Reading, planned: ChannelPlan, lines
 def _rule_file(settings: PlanSettings, reading: Reading, planned: ChannelPlan) -> bytes:
     import tomli_w
 
-    from rules.analysis.findings import findings_of
+    from rules.findings.findings import findings_of
     from rules.rig.planned_rules import accept_remarks, planned_tables
     from rules.rulefile.reading import read_rule_set
 
@@ -160,8 +160,8 @@ def _rule_file(settings: PlanSettings, reading: Reading, planned: ChannelPlan) -
 def _sheet_file(name: str, planned: ChannelPlan, lines: list[str]) -> bytes:
     if Path(name).suffix == ".txt":
         return ("\n".join(lines) + "\n").encode()
+    from rules.drawing.sheet_picture import sheet_picture
     from rules.rig.channel_sheet import channel_sheet
-    from rules.rig.sheet_picture import sheet_picture
 
     return sheet_picture(channel_sheet(planned)).encode()
 

@@ -11,7 +11,7 @@ from router.text.formatting import count, number, plain, problem_data
 from router.text.terminal import painted
 
 if TYPE_CHECKING:
-    from rules.analysis.promises import PromiseResult
+    from rules.comparison.promises import PromiseResult
     from rules.rulefile.ruleset import RuleSet
 
 _WIDTH: Final = 80

@@ -71,14 +71,14 @@ def prepare_after(texts: RuleTexts, before: RuleSet | None, ports: Sequence[str]
 def _broken_promises(reading: Reading, pipeline: Pipeline) -> list[Problem]:
     if not reading.promises:
         return []
-    from rules.analysis.promises import judge_promises  # most rule files promise nothing, and start sooner without it
+    from rules.comparison.promises import judge_promises  # most rule files promise nothing, and start sooner without it
 
     return [result.problem for result in judge_promises(reading, pipeline) if result.verdict == "refuted"]
 
 
 def behaviour_changes(before: RuleTexts, now: RuleTexts) -> tuple[str, ...]:
     """Return what plays differently with new rule files, in at most ten lines. It may take seconds."""
-    from rules.analysis.rule_comparison import compare_rules
+    from rules.comparison.rule_comparison import compare_rules
 
     old, new = read_rules(before), read_rule_set(now)
     if len(old.rules) + len(new.ruleset.rules) > _MOST_COMPARED:

@@ -1,5 +1,5 @@
-"""What can be said about rules: the trace of a message, the last minutes, findings, the tests of a rule file.
+"""What can be said about single messages: a trace, the last minutes, a moment of a take, the tests of a rule file.
 
 Nothing that routes a message: all here only asks the compiled program.
-Start with `behaviour`, which has every way of every message, and with `trace`, which has one.
+Start with `trace`.
 """

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.analysis.clock_findings import clock_advice
 from rules.analysis.mismatch import mismatch
 from rules.analysis.node_recorder import NodeRecorder, Passing
 from rules.compiler.chain import Chain, DeliverLink, OutletLink, RangeLink, StepLink
@@ -15,6 +14,7 @@ from rules.compiler.switch_guards import guard_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.fields.written_messages import DelayedMessage
+from rules.findings.clock_findings import clock_advice
 from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, SYSEX, split_message
 from rules.midi.notation import STANDARD, Naming, format_message

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Iterator
 from copy import copy
 from typing import Any, Final
 
-from rules.analysis.finding import Finding
 from rules.errors import RuleFileError
+from rules.findings.finding import Finding
 from rules.midi.notation import STANDARD, format_note
 from rules.rig.channel_plan import ChannelPlan, PlannedChannel
 from rules.rulefile.locations import Location

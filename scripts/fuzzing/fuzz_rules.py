@@ -26,12 +26,12 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from fuzzing.time_limit import SECONDS_A_FILE, time_limit  # noqa: E402
-from rules.analysis.findings import findings_of  # noqa: E402
-from rules.analysis.promises import judge_promises  # noqa: E402
-from rules.analysis.rule_comparison import compare_rules  # noqa: E402
 from rules.analysis.rule_tests import run_tests  # noqa: E402
+from rules.comparison.promises import judge_promises  # noqa: E402
+from rules.comparison.rule_comparison import compare_rules  # noqa: E402
 from rules.compiler.compiler import compile_rules  # noqa: E402
 from rules.errors import Problem, RuleFileError  # noqa: E402
+from rules.findings.findings import findings_of  # noqa: E402
 from rules.rulefile.reading import read_rule_set  # noqa: E402
 
 FOREIGN = ("Input should", "pydantic", "Traceback", "Error", "instance of")

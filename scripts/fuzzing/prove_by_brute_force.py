@@ -28,9 +28,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
-from rules.analysis.behaviour import Behaviour
-from rules.analysis.comparison import compare
-from rules.analysis.promises import Example, PromiseJudge
+from rules.behaviour.behaviour import Behaviour
+from rules.comparison.comparison import compare
+from rules.comparison.promises import Example, PromiseJudge
 from rules.compiler.compiler import compile_rules
 from rules.midi.messages import CONTROLLER
 from rules.rulefile.reading import read_rules

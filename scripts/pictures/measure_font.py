@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Writes rules/rig/font_widths.py: how wide the letters of a wide sans-serif font are.
+"""Writes rules/drawing/font_widths.py: how wide the letters of a wide sans-serif font are.
 
 The font is DejaVu Sans, the standard one of many Linux systems: others that `sans-serif` may mean are narrower. Give
 the folder of its files where they aren't in the usual one.
@@ -21,7 +21,7 @@ RANGES = ((0x20, 0x7E), (0xA0, 0x17F), (0x386, 0x3CE), (0x400, 0x45F), (0x2010, 
 
 LINE = 100  # digits
 
-TARGET = Path(__file__).resolve().parents[2] / "rules/rig/font_widths.py"
+TARGET = Path(__file__).resolve().parents[2] / "rules/drawing/font_widths.py"
 HEAD = '''"""How wide letters are, in hundredths of the font size: written by scripts/pictures/measure_font.py."""
 
 from __future__ import annotations

@@ -8,8 +8,8 @@ from itertools import product
 from random import Random
 from typing import Any
 
-from rules.analysis.behaviour import whole_region
-from rules.analysis.regions import Region
+from rules.behaviour.behaviour import whole_region
+from rules.behaviour.regions import Region
 from rules.midi.controllers import CONTROLLER_NUMBERS
 from rules.midi.messages import BEND_CENTRE, CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, PITCH_BEND, PROGRAM, SYSEX
 from rules.midi.notation import parse_note

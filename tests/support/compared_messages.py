@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import product
 
-from rules.analysis.comparison import Comparison, Difference, Result
-from rules.analysis.regions import Dimension
+from rules.behaviour.regions import Dimension
+from rules.comparison.comparison import Comparison, Difference, Result
 from rules.midi.messages import LENGTH, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import FIRST
 from tests.support.brute_comparison import Changes

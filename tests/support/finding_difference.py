@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Set
 
-from rules.analysis.branch_ways import BranchWays
-from rules.analysis.din_findings import full_loads
-from rules.analysis.finding import Finding
-from rules.analysis.findings import findings_of
+from rules.findings.branch_ways import BranchWays
+from rules.findings.din_findings import full_loads
+from rules.findings.finding import Finding
+from rules.findings.findings import findings_of
 from rules.midi.notation import parse_controller, parse_note
 from rules.rulefile.reading import Reading, read_rule_set
 from tests.support.brute_messages import named_bytes

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from rules.analysis.finding import Finding
-from rules.analysis.findings import findings_of
+from rules.findings.finding import Finding
+from rules.findings.findings import findings_of
 from rules.rulefile.reading import read_rule_set
 
 

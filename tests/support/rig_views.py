@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from rules.analysis.findings import findings_of
-from rules.rig.rig_picture import draw_rig
-from rules.rig.rig_reading import rig_view
-from rules.rig.svg import Picture
-from rules.rig.view import RigView
+from rules.drawing.rig_picture import draw_rig
+from rules.drawing.rig_reading import rig_view
+from rules.drawing.svg import Picture
+from rules.drawing.view import RigView
+from rules.findings.findings import findings_of
 from rules.rulefile.reading import Reading, read_rule_set
 
 PORTS = """

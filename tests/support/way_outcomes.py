@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import product
 
-from rules.analysis.behaviour import Behaviour, Way
-from rules.analysis.regions import Dimension
+from rules.behaviour.behaviour import Behaviour, Way
+from rules.behaviour.regions import Dimension
 from rules.compiler.compiler import compile_rules
 from rules.midi.messages import NOTE_ON, SYSEX, split_message
 from rules.midi.notation import format_message

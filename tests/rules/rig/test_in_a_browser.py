@@ -10,8 +10,8 @@ import subprocess
 from html import unescape
 from pathlib import Path
 
-from rules.rig.rig_reading import curves_in
-from rules.rig.velocity_plot import draw_curves
+from rules.drawing.rig_reading import curves_in
+from rules.drawing.velocity_plot import draw_curves
 from tests.support.random_rigs import random_rig
 from tests.support.rig_views import picture_of, reading_of
 from tests.support.svg_pictures import TextBox

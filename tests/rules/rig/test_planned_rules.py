@@ -7,10 +7,10 @@ import random
 import pytest
 import tomli_w
 
-from rules.analysis.findings import findings_of
 from rules.analysis.rule_tests import run_tests
 from rules.compiler.compiler import compile_rules
 from rules.errors import RuleFileError
+from rules.findings.findings import findings_of
 from rules.rig.channel_plan import plan_channels
 from rules.rig.planned_rig import planned_rig
 from rules.rig.planned_rules import Table, accept_remarks, planned_tables
