@@ -254,3 +254,10 @@ def test_what_just_happened_goes_with_no_rules_or_messages(shell: CommandShell, 
     """The daemon has its own: each that is written is refused, with what to write."""
     answer = shell.run("trace", "--last", "5s", *more)
     assert (answer.code, answer.err.count("write only trace --last TIME")) == (2, 1), answer.err
+
+
+@pytest.mark.parametrize("arguments", [[], ["rules.toml"], ["--from", "keys", "clock"]], ids=str)
+def test_rules_and_a_message_are_needed(shell: CommandShell, arguments: list[str]) -> None:
+    """Where one of them is missing, it is said how to write both."""
+    answer = shell.run("trace", *arguments)
+    assert (answer.code, "write rule files and a message, as in: trace pit.toml" in answer.err) == (2, True), answer.err
