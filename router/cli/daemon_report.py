@@ -8,7 +8,6 @@ The data (`--json`) is one object:
 from __future__ import annotations
 
 import json
-import os
 import platform
 from collections.abc import Callable
 from pathlib import Path
@@ -56,7 +55,7 @@ def report(
     }
     data = report_bytes(about, journal, Path.home())
     path = Path(settings.file or f"pointsman-report-{local_time(now, '%Y-%m-%d-%H%M%S')}.json").absolute()
-    write_new({path: data}, like=os.stat(path.parent if path.parent.exists() else "."), replace=False)
+    write_new({path: data}, replace=False)
     if settings.json:
         say([json.dumps({"command": "report", "ok": True, "file": str(path), "bytes": len(data)}, indent=2)])
     else:

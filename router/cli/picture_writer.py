@@ -9,7 +9,6 @@ The data (`--json`) is one object, with what doesn't fit on a page of A4 in `lef
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -17,6 +16,7 @@ from router.cli.finding_words import wrapped
 from router.cli.source_arguments import playing_for
 from router.files.atomic_writing import write_new
 from router.files.rule_files import read_rule_files
+from router.files.spared_inputs import spare_inputs
 from router.files.takes import read_take
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
@@ -55,11 +55,15 @@ class Drawing(NamedTuple):
 
 def draw(settings: DrawSettings) -> int:
     """Write a picture; return the exit code. Raises UsageError, RuleFileError or MachineError."""
-    drawing = drawing_of(settings)
+    _check(settings)
     path = Path(settings.out or f"{Path(settings.take or settings.rules[0]).resolve().stem}.svg")
+    if settings.out is not None and path.suffix.lower() != ".svg":
+        raise UsageError(f"-o {plain(str(path))}: a picture is an SVG file: end the name in .svg")
+    reading = _reading(settings)
+    spare_inputs([path], _inputs(settings, reading))
+    drawing = _drawing(settings, reading)
     data = drawing.picture.svg().encode()
-    folder = path.absolute().parent
-    write_new({path.absolute(): data}, like=os.stat(folder if folder.exists() else "."), replace=settings.force)
+    write_new({path.absolute(): data}, replace=settings.force)
     say(_as_json(drawing, path, len(data)) if settings.json else _in_words(drawing, path))
     return FINE
 
@@ -67,7 +71,20 @@ def draw(settings: DrawSettings) -> int:
 def drawing_of(settings: DrawSettings) -> Drawing:
     """Return what is to be drawn. Raises UsageError, RuleFileError or MachineError."""
     _check(settings)
-    reading = read_rule_set(read_rule_files(settings.rules)) if settings.rules else None
+    return _drawing(settings, _reading(settings))
+
+
+def _reading(settings: DrawSettings) -> Reading | None:
+    """Return the rules that are drawn, or that a recording goes through."""
+    return read_rule_set(read_rule_files(settings.rules)) if settings.rules else None
+
+
+def _inputs(settings: DrawSettings, reading: Reading | None) -> list[str]:
+    """The names of all files that are read."""
+    return [*(reading.files if reading else ()), *([settings.take] if settings.take else [])]
+
+
+def _drawing(settings: DrawSettings, reading: Reading | None) -> Drawing:
     if settings.take is not None:
         return _take(settings, settings.take, reading)
     assert reading is not None

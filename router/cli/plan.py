@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from textwrap import wrap
@@ -96,11 +95,14 @@ def _call(arguments: argparse.Namespace) -> int:
 def plan(settings: PlanSettings) -> int:
     """Print the plan and write its files; return the exit code. Raises UsageError, RuleFileError or MachineError."""
     from router.cli.source_arguments import known_source
+    from router.files.file_names import is_rule_name
     from router.files.rule_files import read_rule_files
     from rules.rig.channel_plan import plan_channels
     from rules.rig.planned_rig import planned_rig
     from rules.rulefile.reading import read_rule_set
 
+    if settings.out is not None and not is_rule_name(settings.out):
+        raise UsageError(f"-o {plain(settings.out)}: the plan is a rule file: end the name in .toml")
     if settings.sheet is not None and Path(settings.sheet).suffix not in (".svg", ".txt"):
         raise UsageError(f"--sheet {plain(settings.sheet)}: end the name in .svg or .txt")
     reading = read_rule_set(read_rule_files(settings.rules))
@@ -122,6 +124,7 @@ def plan(settings: PlanSettings) -> int:
 def _write(settings: PlanSettings, reading: Reading, planned: ChannelPlan, lines: list[str]) -> list[str]:
     """Write what is asked for, all or nothing; return the lines that say so."""
     from router.files.atomic_writing import write_new
+    from router.files.spared_inputs import spare_inputs
 
     files: dict[Path, bytes] = {}
     said = []
@@ -133,10 +136,9 @@ def _write(settings: PlanSettings, reading: Reading, planned: ChannelPlan, lines
     if settings.sheet is not None:
         files[Path(settings.sheet).absolute()] = _sheet_file(settings.sheet, planned, lines)
         said.append(f"{plain(settings.sheet)} written: the channel sheet")
-    if len(files) < len(said):
-        raise UsageError("-o and --sheet name the same file: write two names")
     if files:
-        write_new(files, like=os.stat("."), replace=settings.force)
+        spare_inputs(files, reading.files)
+        write_new(files, replace=settings.force)
     return ["", *said] if said else []
 
 

@@ -58,17 +58,22 @@ def at_once(steps: WritingSteps[T]) -> T:
         wait()
 
 
-def write_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk = DISK) -> None:
+def write_new(
+    files: Mapping[Path, bytes], *, like: os.stat_result | None = None, replace: bool, disk: Disk = DISK
+) -> None:
     """Write `files`, all of them or none, with the permissions of `like`; missing folders are made.
 
-    A file that is there already is replaced only with `replace`. Raises TargetExistsError, and MachineError if the disk
-    refuses; then every path is as it was (with `replace`, files before the failing one may be new).
+    Without `like` the umask decides, as for any new file. A file that is there already is replaced only with
+    `replace`. Raises TargetExistsError, and MachineError if the disk refuses; then every path is as it was (with
+    `replace`, files before the failing one may be new).
     """
     with undisturbed():
         at_once(writing_new(files, like=like, replace=replace, disk=disk))
 
 
-def writing_new(files: Mapping[Path, bytes], *, like: os.stat_result, replace: bool, disk: Disk) -> WritingSteps[None]:
+def writing_new(
+    files: Mapping[Path, bytes], *, like: os.stat_result | None, replace: bool, disk: Disk
+) -> WritingSteps[None]:
     """Do the same in steps."""
     with ExitStack() as temporary_files:
         with undisturbed():

@@ -17,9 +17,9 @@ class Disk:
         """Make `folder` and those above it; one that is there is fine."""
         folder.mkdir(parents=True, exist_ok=True)
 
-    def create(self, path: Path) -> int:
-        """Open a new file for writing; return its handle."""
-        return os.open(path, _NEW_FILE, 0o600)
+    def create(self, path: Path, mode: int = 0o600) -> int:
+        """Open a new file for writing, with the permissions `mode` less the umask; return its handle."""
+        return os.open(path, _NEW_FILE, mode)
 
     def write(self, handle: int, data: bytes) -> None:
         """Write all of `data`."""

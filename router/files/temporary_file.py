@@ -19,23 +19,26 @@ except ImportError:  # Windows has no such locks, and deletes no file that is op
 else:
     _LOCKS = True
 
+_NEW_MODE: Final = 0o666
+_PRIVATE_MODE: Final = 0o600
 _TEMPORARY_NAME: Final = re.compile(r"\.pointsman-[0-9a-f]{12}\.part")
 
 
 class TemporaryFile:
     """A temporary file in `folder`; it is deleted in the end unless it got its real name. Raises OSError.
 
-    It is locked as long as its process lives, which is how others know that it isn't abandoned.
+    It has the permissions of `like`; None: those of any new file, which the umask decides. It is locked as long as its
+    process lives, which is how others know that it isn't abandoned.
     """
 
-    def __init__(self, folder: Path, data: bytes, like: os.stat_result, disk: Disk) -> None:
+    def __init__(self, folder: Path, data: bytes, like: os.stat_result | None, disk: Disk) -> None:
         self._disk = disk
         self._error: OSError | None = None
         self._handle: int | None
-        self.path, self._handle = _locked(folder, disk)
+        self.path, self._handle = _locked(folder, disk, _NEW_MODE if like is None else _PRIVATE_MODE)
         try:
             disk.write(self._handle, data)
-            if hasattr(os, "fchmod"):
+            if like is not None and hasattr(os, "fchmod"):
                 with suppress(OSError):  # disks without modes (many USB sticks, shares) refuse this, and take the file
                     os.fchmod(self._handle, stat.S_IMODE(like.st_mode) & 0o777)
         except BaseException:
@@ -70,14 +73,14 @@ class TemporaryFile:
             os.close(handle)
 
 
-def _locked(folder: Path, disk: Disk) -> tuple[Path, int]:
+def _locked(folder: Path, disk: Disk, mode: int) -> tuple[Path, int]:
     """Return a new file that is locked.
 
     One that was taken for abandoned before it was locked has lost its name: then another is made.
     """
     while True:
         path = folder / f".pointsman-{os.urandom(6).hex()}.part"
-        handle = disk.create(path)
+        handle = disk.create(path, mode)
         if _lock(handle, wait=True) and os.fstat(handle).st_nlink == 0:
             os.close(handle)
             continue

@@ -33,9 +33,9 @@ _NEW_FILE: Final = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os
 class JournalDisk(Disk):
     """The calls by which a journal is written, any of which may fail with OSError."""
 
-    def create(self, path: Path) -> int:
+    def create(self, path: Path, mode: int = 0o666) -> int:
         """Open a new file for appending, readable as the user wants new files to be; return its handle."""
-        return os.open(path, _NEW_FILE, 0o666)
+        return os.open(path, _NEW_FILE, mode)
 
     def append(self, handle: int, data: bytes) -> int:
         """Write as much of `data` as the disk takes at once; return how many bytes."""

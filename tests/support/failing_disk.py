@@ -25,10 +25,10 @@ class FailingDisk(Disk):
         self._asked("make_folder")
         super().make_folder(folder)
 
-    def create(self, path: Path) -> int:
+    def create(self, path: Path, mode: int = 0o600) -> int:
         """Open a new file, or refuse."""
         self._asked("create")
-        return super().create(path)
+        return super().create(path, mode)
 
     def write(self, handle: int, data: bytes) -> None:
         """Write, or give up half-way."""

@@ -78,6 +78,8 @@ def test_a_recording_alone(shell: CommandShell) -> None:
         ("draw rules.toml --take take.mid --curves", "choose one of them"),
         ("draw --take take.mid --from keys", "write --take FILE and rule files too"),
         ("draw rules.toml --take take.mid --from rack1", "this port is an output"),
+        ("draw rules.toml --take take.mid -o take.mid --force", "-o take.mid: a picture is an SVG file"),
+        ("draw rules.toml -o rules.toml --force", "-o rules.toml: a picture is an SVG file: end the name in .svg"),
         ("draw --take missing.mid", "missing.mid: the recording can't be read"),
         ("draw --take rules.toml", "rules.toml: byte 0: not a Standard MIDI File"),
     ],
@@ -119,3 +121,15 @@ def test_a_rig_for_more_than_a_page_is_told_as_such(shell: CommandShell) -> None
         "The rig is too large for one A4 page: the picture is longer.",
         "There was no room for the velocity curves: --curves draws them.",
     ]
+
+
+def test_what_is_drawn_is_never_replaced(shell: CommandShell) -> None:
+    """Not even with --force, under whatever name it is a file that was read."""
+    shell.put("take.mid", TAKE)
+    (shell.folder / "take.svg").symlink_to("take.mid")
+    (shell.folder / "rules.svg").hardlink_to(shell.folder / "rules.toml")
+    for name in ("take.svg", "rules.svg"):
+        answer = shell.run("draw", "rules.toml", "--take", "take.mid", "-o", name, "--force")
+        assert (answer.code, f"{name} is what the command reads: write to another name" in answer.err) == (2, True)
+    assert (shell.folder / "take.mid").read_bytes() == (shell.folder / "take.svg").read_bytes() == TAKE
+    assert (shell.folder / "rules.svg").read_text(encoding="utf-8") == RULES

@@ -124,7 +124,7 @@ def test_an_input_can_be_chosen(rig: CommandShell) -> None:
         (["outputs.toml"], "there is no input to play from"),
         (["rig.toml", "--from", "rack1"], "--from rack1: this port is an output"),
         (["rig.toml", "--sheet", "wall.pdf"], "--sheet wall.pdf: end the name in .svg or .txt"),
-        (["rig.toml", "-o", "wall.txt", "--sheet", "wall.txt"], "-o and --sheet name the same file"),
+        (["rig.toml", "-o", "take.mid"], "-o take.mid: the plan is a rule file: end the name in .toml"),
     ],
 )
 def test_what_cannot_be_planned(rig: CommandShell, arguments: list[str], words: str) -> None:
@@ -152,3 +152,20 @@ def test_devices_with_the_same_trouble_share_their_lines(rig: CommandShell) -> N
         "  d2, d3: no source has a channel left.\n"
         '    One change is enough for each: let "keys" send on channel 2 as well.\n'
     )
+
+
+def test_the_rules_that_are_planned_are_never_replaced(rig: CommandShell) -> None:
+    """Not even with --force, nor under another name of theirs."""
+    (rig.folder / "link.toml").symlink_to("rig.toml")
+    for name in ("rig.toml", "./rig.toml", "link.toml"):
+        answer = rig.run("plan", "rig.toml", "-o", name, "--force")
+        assert (answer.code, "is what the command reads: write to another name" in answer.err) == (2, True)
+    assert rig.files()["rig.toml"] == RIG
+
+
+def test_files_get_the_permissions_of_any_new_file(rig: CommandShell) -> None:
+    """They are no programs, though the folder that they are in can be entered."""
+    rig.put("any.txt", b"")
+    assert rig.run("plan", "rig.toml", "-o", "gig.toml", "--sheet", "wall.svg").code == 0
+    modes = {(rig.folder / name).stat().st_mode for name in ("any.txt", "gig.toml", "wall.svg")}
+    assert len(modes) == 1

@@ -193,3 +193,15 @@ def test_an_interruption_waits_for_the_file_in_hand(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         write_new({tmp_path / "a.mid": b"whole"}, like=LIKE, replace=False, disk=InterruptedDisk())
     assert tree(tmp_path) == {"a.mid": b"whole"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="files have no modes there")
+@pytest.mark.parametrize(("umask", "mode"), [(0o022, 0o644), (0o077, 0o600), (0o002, 0o664)])
+def test_a_file_like_none_other_has_what_the_umask_leaves(tmp_path: Path, umask: int, mode: int) -> None:
+    """Nobody may execute it."""
+    before = os.umask(umask)
+    try:
+        write_new({tmp_path / "rig.svg": b"<svg/>"}, replace=False)
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "rig.svg").stat().st_mode) == mode

@@ -61,9 +61,9 @@ def test_a_draft_that_was_taken_for_abandoned_is_begun_again(tmp_path: Path) -> 
 
         hurried = False
 
-        def create(self, path: Path) -> int:
+        def create(self, path: Path, mode: int = 0o600) -> int:
             """Make the file, and lose it the first time."""
-            handle = super().create(path)
+            handle = super().create(path, mode)
             if not self.hurried:
                 self.hurried = True
                 assert remove_abandoned_files(tmp_path) == 1
