@@ -13,9 +13,12 @@ from rules.analysis.trace_sequence import ends_note, story
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
+from rules.engine.player import Player
 from rules.errors import MidiFileError
-from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, SYSEX, routed_status, split_message
+from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, SYSEX, is_note_off, routed_status, split_message
+from rules.midi.neutral import OutputPlace
 from rules.midi.notation import STANDARD, Naming
+from rules.program.event import Event
 from rules.program.switch_states import State
 from rules.program.tables import in_key_of
 from rules.rulefile.ruleset import RuleSet
@@ -59,7 +62,8 @@ class TakeDeparture:
 class HeldInTake:
     """What a track holds since a tick: the status and number of its message, and the notes that sound of it.
 
-    Where `sounds` is empty, it is a value away from rest, such as a pedal that is down; `ports` are those it is at.
+    A key that was let go is among them until its delayed note-off goes out; `since` is when it was pressed. Where
+    `sounds` is empty, it is a value away from rest, such as a pedal that is down; `ports` are those it is at.
     """
 
     since: int
@@ -140,12 +144,11 @@ class _TakeReader:
         self._last = tick
         self._advance(tick)
         if tick < self._begin:
-            self.engine.feed(track, message, tick, out)
             self._note_press(track, message, tick)
+            self.engine.feed(track, message, tick, out)
             return
         states, is_end = self._states(), ends_note(self.engine, track, message)
         self.engine.feed(track, message, tick, out)
-        self._note_press(track, message, tick)
         if routed_status(message) in _PULSES:
             return
         source = self._sources[track]
@@ -187,38 +190,40 @@ class _TakeReader:
         return {name: layout.state(word, name) for name in self._ruleset.switches}
 
     def _note_press(self, track: int, message: bytes, tick: int) -> None:
-        if message[0] >= SYSEX:
+        """Note when a track begins to hold something; called before the message is played."""
+        if message[0] >= SYSEX or is_note_off(message):
             return
         status, first, _ = split_message(message)
         key = track, in_key_of(status, first)
         if key[1] in self.engine.keys(self.engine.players[track]):
             self._since.setdefault(key, tick)
         else:
-            self._since.pop(key, None)
+            self._since[key] = tick
 
     def _held(self) -> Iterator[HeldInTake]:
-        """Yield what each track holds that has reached a port, the earliest first."""
-        ports = self.engine.pipeline.ports
+        """Yield what each track holds that has reached a port, and what sounds on until its note-off is due.
+
+        The earliest comes first.
+        """
         found = []
         for player in self.engine.players:
-            for in_key in self.engine.keys(player):
+            ending: dict[int, list[Event]] = {}
+            for note in self.engine.bookkeeping.ending(player.number):
+                ending.setdefault(note.in_key, []).append(note)
+            for in_key in dict.fromkeys([*self.engine.keys(player), *ending]):
                 notes, places = self.engine.held(player, in_key)
-                sounds = dict.fromkeys(
-                    (ports[note.target], note.channel + 1, note.key) for note in notes if note.is_out
-                )
-                names = dict.fromkeys([port for port, _, _ in sounds] + [ports[place[0]] for place in places])
-                since = self._since.get((player.number, in_key), 0)
-                if names:
-                    status, number = 0x80 | in_key >> 7, in_key & 0x7F
-                    found.append(
-                        HeldInTake(
-                            since,
-                            player.number,
-                            self._sources[player.number],
-                            status,
-                            number,
-                            tuple(sounds),
-                            tuple(names),
-                        )
-                    )
+                notes = [note for note in notes if note.is_out] + ending.get(in_key, [])
+                if notes or places:
+                    found.append(self._as_held(player, in_key, notes, places))
         yield from sorted(found, key=lambda one: one.since)
+
+    def _as_held(
+        self, player: Player, in_key: int, notes: Sequence[Event], places: Sequence[OutputPlace]
+    ) -> HeldInTake:
+        ports = self.engine.pipeline.ports
+        sounds = dict.fromkeys((ports[note.target], note.channel + 1, note.key) for note in notes)
+        names = dict.fromkeys([port for port, _, _ in sounds] + [ports[place[0]] for place in places])
+        # what took the fast path has 0 for a time, and nothing that it sent outlasts its key
+        since = min((note.base for note in notes), default=0) or self._since.get((player.number, in_key), 0)
+        source = self._sources[player.number]
+        return HeldInTake(since, player.number, source, 0x80 | in_key >> 7, in_key & 0x7F, tuple(sounds), tuple(names))

@@ -67,6 +67,16 @@ class Dispatch:
             if player.hand == hand:
                 yield from self.held_by(player)
 
+    def ending(self, player: int) -> list[Event]:
+        """Return what a player has sounding at ports though its key was let go: the note-offs are pending."""
+        return [
+            sounding
+            for entry in self.scheduler
+            if isinstance(entry, Event) and entry.player == player and is_note_off(entry.message)
+            for sounding in entry.ends
+            if sounding.target >= 0 and sounding.is_out
+        ]
+
     def find_due(self, event: Event) -> None:
         """Set when an event is due: after its delays, and after what it must not overtake."""
         lasting = event.lasting

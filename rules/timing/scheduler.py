@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Final, Generic, TypeVar
 
 from rules.timing.delays import NEVER
@@ -69,6 +69,10 @@ class Scheduler(Generic[Entry]):
         heapq.heapify(self._heap)
         self._uncover()
         return taken
+
+    def __iter__(self) -> Iterator[Entry]:
+        """Yield the entries that are not cancelled, in no order."""
+        return (item[3] for item in self._heap if item[2] not in self._cancelled)
 
     def _uncover(self) -> None:
         """Remove cancelled entries from the top of the heap."""

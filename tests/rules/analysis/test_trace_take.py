@@ -91,6 +91,28 @@ def test_what_comes_later() -> None:
     assert told(arrival)[-1].endswith("arrives at port rack: note-on 1 E4 100, 1 beat later")
 
 
+@pytest.mark.parametrize("steps", ["{ delay = { beats = 2 } }", "{ delay = { beats = 2 } }, { length = 4000 }"])
+def test_a_key_let_go_sounds_until_its_delayed_end(steps: str) -> None:
+    """It sounds from its delayed note-on to its delayed note-off, and was pressed when it was pressed."""
+    rules = f'[[rules]]\nfrom = "keys"\nsteps = [{steps}]\nto = "rack"\n'
+    body = "00 90 30 64 10 80 30 40 50 90 3C 64 30 80 3C 40"  # C3, then C4 in the second beat, for half a beat
+    pressed = 16 + 80
+    (held,) = [one for one in moment(rules, body, pressed + 2 * BEAT + 30, 5 * BEAT).held if one.number == 60]
+    assert (held.since, held.sounds) == (pressed, (("rack", 1, 60),))
+    if "length" not in steps:
+        assert moment(rules, body, pressed + 2 * BEAT + 49, 5 * BEAT).held == ()
+
+
+def test_copies_sound_until_their_ends() -> None:
+    """While one echo sounds, its key is long up; between the copies nothing sounds."""
+    rules = '[[rules]]\nfrom = "keys"\nsteps = [{ echo = { beats = 2, times = 1 } }]\nto = "rack"\n'
+    body = "60 90 3C 64 30 80 3C 40"
+    assert moment(rules, body, 2 * BEAT, 3 * BEAT).held == ()
+    (copy,) = moment(rules, body, 3 * BEAT + 30, 4 * BEAT).held
+    assert (copy.since, copy.sounds) == (BEAT, (("rack", 1, 60),))
+    assert moment(rules, body, 3 * BEAT + 49, 4 * BEAT).held == ()
+
+
 def test_a_pedal_is_held_and_sounds_nothing() -> None:
     """It is away from rest at the port."""
     (pedal,) = moment(ORGAN, "00 B0 40 7F", BEAT, 2 * BEAT).held

@@ -82,3 +82,13 @@ def test_thousands_are_cancelled_and_the_rest_comes_in_order() -> None:
     assert len(scheduler) == 500
     assert [scheduler.pop()[2] for _ in range(500)] == list(range(4_990, -1, -10))
     assert scheduler.next_due == NEVER
+
+
+def test_what_is_pending_can_be_looked_at() -> None:
+    """All but what was cancelled, and it stays."""
+    scheduler: Scheduler[int] = Scheduler()
+    scheduler.add(5, 1)
+    scheduler.cancel(scheduler.add(7, 2))
+    scheduler.add(6, 3)
+    assert sorted(scheduler) == [1, 3]
+    assert popped(scheduler) == [(5, 1), (6, 3)]
