@@ -136,13 +136,13 @@ def check(settings: CheckSettings) -> int:
 
 def _loads(take: str, playing: Sequence[str], reading: Reading, pipeline: Pipeline) -> list[DinLoad]:
     """Return what a take means for the DIN connections."""
-    from router.cli.source_arguments import playing_for
+    from router.cli.source_arguments import playing_in
     from router.files.takes import read_take
     from rules.rig.din_load import din_loads
     from rules.smf.midi_file import read
 
-    played_as = playing_for(playing, reading.ruleset)
-    return din_loads(reading.ruleset, pipeline, read(read_take(take)), played_as)
+    file = read(read_take(take))
+    return din_loads(reading.ruleset, pipeline, file, playing_in(playing, reading.ruleset, file))
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,10 +33,10 @@ if TYPE_CHECKING:
     from router.files.rule_files import RuleTexts
     from rules.comparison.comparison_words import ChangedMessages
     from rules.comparison.rule_comparison import RuleComparison
-    from rules.comparison.take_comparison import Moment, Side, TakeComparison
+    from rules.comparison.take_comparison import Moment, TakeComparison
     from rules.midi.notation import Naming
+    from rules.program.pipeline import Pipeline
     from rules.rulefile.ruleset import RuleSet
-    from rules.smf.report import Playing
 
 ABOUT: Final = """\
 Show exactly which messages other rules would treat differently, and what else differs: clock, switches, setups. You
@@ -104,31 +104,27 @@ def compare(settings: CompareSettings) -> int:
     naming = next((place.source.naming for place in (*new.ports.values(), *old.ports.values())), STANDARD)
     sides = (old.ruleset, pipelines[0]), (new.ruleset, pipelines[1])
     found = compare_rules(*sides, naming)
-    take = None
-    if settings.take is not None:
-        take = _taken(settings, *((*side, _playing(settings, side[0])) for side in sides))
+    take = None if settings.take is None else _taken(settings, settings.take, *sides)
     differences = Differences(settings, texts, found, take, naming)
     say([json.dumps(differences.data(), indent=2)] if settings.json else differences.in_words())
     return FINE
 
 
-def _playing(settings: CompareSettings, ruleset: RuleSet) -> Playing:
-    from router.cli.source_arguments import playing_for
-
-    return playing_for(settings.sources, ruleset)
-
-
-def _taken(settings: CompareSettings, old: Side, new: Side) -> TakeComparison:
+def _taken(
+    settings: CompareSettings, take: str, old: tuple[RuleSet, Pipeline], new: tuple[RuleSet, Pipeline]
+) -> TakeComparison:
     """Compare what becomes of the take. Raises MachineError where it can't be read."""
+    from router.cli.source_arguments import playing_in
     from router.files.regular_files import read_regular
     from rules.comparison.take_comparison import compare_take
     from rules.errors import MachineError, MidiFileError
     from rules.smf.midi_file import read
 
-    assert settings.take is not None
-    name = plain(settings.take)
+    name = plain(take)
     try:
-        return compare_take(old, new, read(read_regular(settings.take)))
+        file = read(read_regular(take))
+        before, now = ((*side, playing_in(settings.sources, side[0], file)) for side in (old, new))
+        return compare_take(before, now, file)
     except OSError as error:
         raise MachineError(f"{name}: the recording can't be read: {why(error)}") from error
     except MidiFileError as error:

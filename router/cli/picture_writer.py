@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from router.cli.finding_words import wrapped
-from router.cli.source_arguments import playing_for
+from router.cli.source_arguments import playing_in
 from router.files.atomic_writing import write_new
 from router.files.rule_files import read_rule_files
 from router.files.spared_inputs import spare_inputs
@@ -153,7 +153,7 @@ def _notes(settings: DrawSettings, file: MidiFile, reading: Reading | None) -> T
     from rules.compiler.compiler import compile_rules
 
     ruleset = reading.ruleset
-    return notes_through_rules(file, ruleset, compile_rules(ruleset), playing_for(settings.playing, ruleset))
+    return notes_through_rules(file, ruleset, compile_rules(ruleset), playing_in(settings.playing, ruleset, file))
 
 
 def _in_words(drawing: Drawing, path: Path) -> list[str]:

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from router.text.formatting import plain
 from router.text.usage import UsageError
 from rules.midi.suggestions import nearest
 from rules.rulefile.ruleset import RuleSet
+from rules.smf.midi_file import MidiFile
 from rules.smf.report import Playing
+from rules.smf.track_sources import missing_tracks, track_name
+
+_MOST_TRACKS: Final = 20
+"""How many tracks are named where one is missing."""
 
 
 def playing_for(texts: Sequence[str], ruleset: RuleSet) -> Playing:
@@ -37,6 +43,22 @@ def playing_for(texts: Sequence[str], ruleset: RuleSet) -> Playing:
     return Playing(defaults[0] if defaults else _only_source(ruleset), tracks)
 
 
+def playing_in(texts: Sequence[str], ruleset: RuleSet, file: MidiFile) -> Playing:
+    """Return what `playing_for` does, for one recording. Raises UsageError also for tracks that it doesn't have."""
+    playing = playing_for(texts, ruleset)
+    missing = missing_tracks(file, playing)
+    if missing:
+        raise UsageError(f'--from: there is no track "{plain(missing[0])}": write one of {_tracks_of(file)}')
+    return playing
+
+
+def _tracks_of(file: MidiFile) -> str:
+    names = [track_name(file, number) for number in range(len(file.tracks))]
+    named = [f'#{number} "{plain(name)}"' if name else f"#{number}" for number, name in enumerate(names, 1)]
+    left = len(named) - _MOST_TRACKS
+    return ", ".join(named[:_MOST_TRACKS]) + (f" and {left} more" if left > 0 else "")
+
+
 def sources(ruleset: RuleSet) -> list[str]:
     """Return the ports that rules listen to, in the order in which the rules name them."""
     return list(dict.fromkeys(source for rule in ruleset.rules for source in rule.source))
@@ -61,4 +83,6 @@ def _only_source(ruleset: RuleSet) -> str:
         return known[0]
     if not known:
         raise UsageError("the rule files have no rule: write at least one [[rules]]")
-    raise UsageError(f"write as which port the recording plays: --from {' or --from '.join(known)}")
+    raise UsageError(
+        f"this recording can play as several ports. Choose one: {', '.join(f'--from {port}' for port in known)}"
+    )

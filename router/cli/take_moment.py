@@ -22,7 +22,7 @@ from contextlib import contextmanager
 from textwrap import wrap
 from typing import Any, Final, NamedTuple
 
-from router.cli.source_arguments import playing_for
+from router.cli.source_arguments import playing_in
 from router.cli.status_words import state_word
 from router.files.rule_files import read_rule_files
 from router.files.switch_values import read_switch
@@ -63,10 +63,10 @@ def trace_moment(settings: TakeTraceSettings) -> int:
     """
     reading = read_rule_set(read_rule_files(settings.rules))
     ruleset = reading.ruleset
-    playing = playing_for(settings.playing, ruleset)
     switches = dict(read_switch(text, ruleset) for text in settings.switches)
     with _about(settings.take):
         file = read(read_take(settings.take))
+    playing = playing_in(settings.playing, ruleset, file)
     ports = list(reading.ports)
     sources = [ports[number] for number in track_sources(file, playing, ports)]
     naming = {name: place.source.naming for name, place in reading.ports.items()}
@@ -76,6 +76,9 @@ def trace_moment(settings: TakeTraceSettings) -> int:
     begin, end = _span(bars, Beat(*settings.at))
     with _about(settings.take):
         moment = trace_take(file, sources, ruleset, begin, end, switches, naming)
+        last = max((tick for track in file.tracks for tick, *_ in file.events(track)), default=0)
+    if begin > last and not moment.happened:  # delayed messages and echoes may come after the end
+        raise UsageError(f"--at {settings.at[0]}:{settings.at[1]}: the take ends in bar {bars.beat_at(last).bar}")
     told = MomentReport(moment, file, bars, tempo_map(file, bpm=ruleset.bpm), naming)
     if settings.json:
         say([json.dumps(told.data(settings, begin, end), indent=2)])

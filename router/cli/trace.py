@@ -135,6 +135,11 @@ def _trace_take(arguments: argparse.Namespace) -> int:
         raise UsageError("write rule files, a take and a beat, as in: trace pit.toml --take take.mid --at 12:3")
     from router.cli.take_moment import TakeTraceSettings, trace_moment
 
+    for words in arguments.arriving:
+        if sum("=" not in word for word in words) > 1:  # there is one port for the tracks without one of their own
+            raise UsageError(
+                "messages don't go with --take: write only the port behind --from, or leave out --take and --at"
+            )
     playing = tuple(source for sources in arguments.arriving for source in sources)
     switches = tuple(arguments.switches)
     rules = tuple(arguments.rules)

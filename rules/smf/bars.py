@@ -53,11 +53,15 @@ class BarMap:
 
     def tick_of(self, place: Beat) -> int:
         """Return the tick at which a beat begins. Raises ValueError if there is no such beat, in words."""
+        if place.bar < 1:
+            raise ValueError("bars count from 1")
+        if place.beat < 1:
+            raise ValueError("beats count from 1")
         at = max(0, bisect_right(self._bars, place.bar) - 1)
         beats, power = self._signatures[at]
         passed = (place.bar - self._bars[at]) * beats + place.beat - 1
         tick = self._starts[at] - (-(passed * self._whole) >> power)
-        if place.bar < 1 or place.beat < 1 or self.beat_at(tick) != place:
+        if self.beat_at(tick) != place:
             raise ValueError(f"there is no beat {place.beat} in bar {place.bar}: it has {_counted(beats)}")
         return tick
 

@@ -23,7 +23,7 @@ from rules.smf.report import FileReport, Playing, Rewritten
 from rules.smf.rule_counts import RuleCounts
 from rules.smf.static_sources import static_sources
 from rules.smf.table_routes import PATCH, STREAM, TableRoutes
-from rules.smf.track_sources import bare, track_name, track_sources
+from rules.smf.track_sources import missing_tracks, track_sources
 from rules.smf.writing import write
 from rules.steps.transpose import DRUMS
 
@@ -122,18 +122,11 @@ class Rewriter:
             drops=drops.drops(),
             route=route,
             damage=file.problems,
-            remarks=(*self._missing_tracks(file), *self._moved_drums(rules)),
+            remarks=(
+                *(f'there is no track named "{track}"' for track in missing_tracks(file, self._playing)),
+                *self._moved_drums(rules),
+            ),
         )
-
-    def _missing_tracks(self, file: MidiFile) -> Iterator[str]:
-        """Tracks that were named and aren't there."""
-        if not self._playing.tracks:
-            return
-        names = {track_name(file, number) for number in range(len(file.tracks))}
-        numbers = {f"#{number + 1}" for number in range(len(file.tracks))}
-        for wanted in self._playing.tracks:
-            if bare(wanted) not in names | numbers:
-                yield f'there is no track named "{wanted}"'
 
     def _moved_drums(self, rules: RuleCounts) -> Iterator[str]:
         """Drums on channel 10 that were transposed (ruling 19)."""

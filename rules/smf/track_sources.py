@@ -21,6 +21,15 @@ def track_sources(file: MidiFile, playing: Playing, sources: Sequence[str]) -> l
     return [sources.index(name) for name in names]
 
 
+def missing_tracks(file: MidiFile, playing: Playing) -> list[str]:
+    """Return the tracks that were named and aren't there, as they were asked for."""
+    if not playing.tracks:
+        return []
+    numbers = range(len(file.tracks))
+    there = {track_name(file, number) for number in numbers} | {f"#{number + 1}" for number in numbers}
+    return [wanted for wanted in playing.tracks if bare(wanted) not in there]
+
+
 def bare(name: str) -> str:
     """A track name as it is asked for: many programs fill it up with blanks or zeros, which nobody sees."""
     return name.strip(" \t\r\n\0")

@@ -168,6 +168,7 @@ def test_a_take_without_a_din_connection(shell: CommandShell) -> None:
     [
         (("--take", "missing.mid"), "missing.mid: the recording can't be read: there is no such file or folder"),
         (("--from", "keys"), "--from says as which port a take plays: write --take FILE.mid too"),
+        (("--take", "take.mid", "--from", "#9=keys"), 'there is no track "#9": write one of #1'),
         (("--take", "take.mid", "--from", "kyes"), 'there is no input port named "kyes"'),
         (("--take", "rules.toml"), "byte 0: not a Standard MIDI File"),
     ],

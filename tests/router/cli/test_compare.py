@@ -60,6 +60,14 @@ def test_the_differences_as_data(shell: CommandShell) -> None:
     assert (take["moments"][0]["bar"], take["moments"][0]["beat"]) == (1, 1)
 
 
+def test_a_track_that_the_take_does_not_have(shell: CommandShell) -> None:
+    """The error names the tracks there are."""
+    shell.put("take.mid", TAKE)
+    answer = shell.run("compare", "rules.toml", "rules.toml", "--take", "take.mid", "--from", "Nope=keys")
+    assert (answer.code, answer.out) == (2, "")
+    assert '--from: there is no track "Nope": write one of #1' in answer.err
+
+
 def test_a_take_that_can_not_be_read(shell: CommandShell) -> None:
     """It is named, and nothing is shown."""
     shell.put("broken.mid", b"MThd")

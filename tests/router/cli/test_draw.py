@@ -77,6 +77,7 @@ def test_a_recording_alone(shell: CommandShell) -> None:
         ("draw", "name a rule file"),
         ("draw rules.toml --take take.mid --curves", "choose one of them"),
         ("draw --take take.mid --from keys", "write --take FILE and rule files too"),
+        ("draw rules.toml --take take.mid --from #9=keys", 'there is no track "#9": write one of #1'),
         ("draw rules.toml --take take.mid --from rack1", "this port is an output"),
         ("draw rules.toml --take take.mid -o take.mid --force", "-o take.mid: a picture is an SVG file"),
         ("draw rules.toml -o rules.toml --force", "-o rules.toml: a picture is an SVG file: end the name in .svg"),

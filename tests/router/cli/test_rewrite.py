@@ -111,7 +111,7 @@ def test_the_source_is_asked_for_where_there_are_several(shell: CommandShell) ->
     shell.put("take.mid", TAKE)
     answer = shell.run("rewrite", "two.toml", "take.mid", "-o", "out.mid")
     assert answer.code == 2
-    assert "write as which port the recording plays: --from keys or --from pads" in answer.err
+    assert "this recording can play as several ports. Choose one: --from keys, --from pads" in answer.err
     assert "out.mid" not in shell.files()
     answer = shell.run("rewrite", "two.toml", "take.mid", "-o", "out.mid", "--from", "pads")
     assert answer.code == 0

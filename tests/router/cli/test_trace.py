@@ -207,7 +207,15 @@ def test_a_moment_with_switches_and_delays(with_take: CommandShell) -> None:
         '1:3.00  goes out because of an earlier message of track 1 "Piano":\n'
         "  arrives at port rack1: note-on 1 C4 100\n"
     ) in answer.out
-    assert with_take.run(*arguments, "9:1").out.endswith("\nNothing arrives or goes out in this beat.\n")
+    assert with_take.run(*arguments, "1:4").code == 0, "what is delayed comes after the end"
+    assert "--at 9:1: the take ends in bar 1\n" in with_take.run(*arguments, "9:1").err
+
+
+def test_a_beat_in_which_nothing_happens(with_take: CommandShell) -> None:
+    """It is said, where the take goes on."""
+    with_take.put("rest.mid", midi("00 90 3C 64 60 80 3C 40 83 00 " + END[3:]))
+    answer = with_take.run("trace", "rules.toml", "--take", "rest.mid", "--at", "1:3")
+    assert answer.out.endswith("\nNothing arrives or goes out in this beat.\n")
 
 
 def test_a_moment_fits_the_terminal(with_take: CommandShell) -> None:
@@ -232,6 +240,20 @@ def test_of_a_crowded_moment_the_first_are_shown(with_take: CommandShell) -> Non
         (["--take", "take.mid"], "write rule files, a take and a beat"),
         (["--at", "1:1"], "write rule files, a take and a beat"),
         (["--take", "take.mid", "--at", "1:5"], "--at 1:5: there is no beat 5 in bar 1: it has 4 beats"),
+        (["--take", "take.mid", "--at", "0:1"], "--at 0:1: bars count from 1"),
+        (["--take", "take.mid", "--at", "2:1"], "--at 2:1: the take ends in bar 1"),
+        (
+            ["--take", "take.mid", "--at", "1:1", "--from", "keys", "note-on", "1", "C4", "90"],
+            "messages don't go with --take: write only the port behind --from, or leave out --take and --at",
+        ),
+        (
+            ["--take", "take.mid", "--at", "1:1", "--from", "keys", "90 3C 64"],
+            "messages don't go with --take: write only the port behind --from, or leave out --take and --at",
+        ),
+        (
+            ["--take", "take.mid", "--at", "1:1", "--from", "#9=keys"],
+            'there is no track "#9": write one of #1 "Piano"',
+        ),
         (["--take", "take.mid", "--at", "noon"], '"noon" is not a beat: write bar and beat, as in 12:3'),
         (["--take", "none.mid", "--at", "1:1"], "none.mid: the recording can't be read"),
         (["--take", "rules.toml", "--at", "1:1"], "rules.toml: byte 0: not a Standard MIDI File"),

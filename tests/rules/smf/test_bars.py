@@ -45,7 +45,14 @@ def test_where_a_beat_begins_and_ends(beat: tuple[int, int], begin: int, end: in
     assert (bars.tick_of(Beat(*beat)), bars.end_of(Beat(*beat))) == (begin, end)
 
 
-@pytest.mark.parametrize("beat", [(0, 1), (1, 0), (1, 5), (2, 4), (3, 3)])
+@pytest.mark.parametrize(("beat", "words"), [((0, 1), "bars count from 1"), ((1, 0), "beats count from 1")])
+def test_bars_and_beats_count_from_one(beat: tuple[int, int], words: str) -> None:
+    """There is no bar 0, however many beats a bar has."""
+    with pytest.raises(ValueError, match=f"^{words}$"):
+        BarMap(96).tick_of(Beat(*beat))
+
+
+@pytest.mark.parametrize("beat", [(1, 5), (2, 4), (3, 3)])
 def test_beats_that_are_not_there(beat: tuple[int, int]) -> None:
     """Neither are those that a new time signature cuts off."""
     with pytest.raises(ValueError, match="there is no beat"):
