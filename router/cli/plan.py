@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from router.cli.parsing import CAUTION, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
-from router.text.formatting import count, fitted_columns, plain
+from router.text.formatting import count, plain
 from router.text.terminal import say
 from router.text.usage import UsageError
 
@@ -45,8 +45,6 @@ matter for the plan.
 exit codes: 0 every device can be played alone; 1 some can't; 2 a rule file can't be used
 
 {CAUTION}"""
-
-_WIDTH: Final = 80
 
 
 class PlanSettings(NamedTuple):
@@ -94,6 +92,7 @@ def _call(arguments: argparse.Namespace) -> int:
 
 def plan(settings: PlanSettings) -> int:
     """Print the plan and write its files; return the exit code. Raises UsageError, RuleFileError or MachineError."""
+    from router.cli.sheet_words import sheet_lines
     from router.cli.source_arguments import known_source
     from router.files.file_names import is_rule_name
     from router.files.rule_files import read_rule_files
@@ -112,12 +111,12 @@ def plan(settings: PlanSettings) -> int:
     if not rig.sources:
         raise UsageError("there is no input to play from: write one under [ports], or name it with --from")
     planned = plan_channels(rig)
-    lines = list(_sheet_lines(planned))
+    lines = [*sheet_lines(planned), *_trouble(planned)]
     written = _write(settings, reading, planned, lines)
     if settings.json:
         say([json.dumps(_data(settings, planned), indent=2)])
     else:
-        say([*lines, *_trouble(planned), *written])
+        say([*lines, *written])
     return INCOMPLETE if planned.unseparated else FINE
 
 
@@ -168,30 +167,10 @@ def _sheet_file(name: str, planned: ChannelPlan, lines: list[str]) -> bytes:
     return sheet_picture(channel_sheet(planned)).encode()
 
 
-def _sheet_lines(planned: ChannelPlan) -> Iterator[str]:
-    """Yield the sheet as text."""
-    from rules.rig.channel_sheet import channel_sheet, to_be_set
-
-    sheet = channel_sheet(planned)
-    yield "Send on this channel to play the device:"
-    yield ""
-    sources = len(sheet.sources)
-    rows = [
-        (*sheet.sources, "device", "is on", "port"),
-        *((*row.sends, row.device, row.is_on, row.port) for row in sheet.rows),
-    ]
-    names = [sources, sources + 2, *range(sources)]
-    right = frozenset({*range(sources), sources + 1})
-    cells = [[plain(cell) for cell in row] for row in rows]
-    yield from (f"  {line}" for line in fitted_columns(cells, names, _WIDTH - 2, right))
-    chosen = [f"{plain(one.device.name)} to channel {one.channel}" for one in to_be_set(planned)]
-    if chosen:
-        yield ""
-        yield from wrap(f"Set on the devices: {', '.join(chosen)}.", _WIDTH, subsequent_indent="  ")
-
-
 def _trouble(planned: ChannelPlan) -> Iterator[str]:
     """Yield what can't be played alone, and what would help."""
+    from router.cli.sheet_words import WIDTH
+
     if planned.unseparated:
         yield ""
         amount = len(planned.unseparated)
@@ -200,10 +179,10 @@ def _trouble(planned: ChannelPlan) -> Iterator[str]:
     for one in planned.unseparated:
         alike.setdefault((one.reason, one.changes), []).append(one.device.name)
     for (reason, changes), names in alike.items():
-        yield from wrap(plain(f"{', '.join(names)}: {reason}."), _WIDTH, initial_indent="  ", subsequent_indent="    ")
+        yield from wrap(plain(f"{', '.join(names)}: {reason}."), WIDTH, initial_indent="  ", subsequent_indent="    ")
         each = " for each" if len(names) > 1 else ""
         advice = f"One change is enough{each}: {', or '.join(changes)}." if changes else "No single change is enough."
-        yield from wrap(plain(advice), _WIDTH, initial_indent="    ", subsequent_indent="    ")
+        yield from wrap(plain(advice), WIDTH, initial_indent="    ", subsequent_indent="    ")
 
 
 def _data(settings: PlanSettings, planned: ChannelPlan) -> dict[str, Any]:

@@ -47,6 +47,18 @@ def shortened(text: str, size: float, room: float, bold: bool = False) -> str:
     return text[:low].rstrip() + _ELLIPSIS if low else ""
 
 
+def shortened_inside(text: str, size: float, room: float, bold: bool = False) -> str:
+    """Return a text that takes at most `room`: the whole, or its beginning, an ellipsis and its end, or nothing."""
+    if text_width(text, size, bold) <= room:
+        return text
+    for kept in range(len(text) - 1, 0, -1):
+        end = text[len(text) - kept // 2 :].lstrip()
+        short = text[: kept - kept // 2].rstrip() + _ELLIPSIS + end
+        if text_width(short, size, bold) <= room:
+            return short
+    return ""
+
+
 def _unknown(letter: str) -> int:
     if category(letter) in ("Mn", "Me", "Cf"):
         return 0

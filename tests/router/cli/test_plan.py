@@ -169,3 +169,30 @@ def test_files_get_the_permissions_of_any_new_file(rig: CommandShell) -> None:
     assert rig.run("plan", "rig.toml", "-o", "gig.toml", "--sheet", "wall.svg").code == 0
     modes = {(rig.folder / name).stat().st_mode for name in ("any.txt", "gig.toml", "wall.svg")}
     assert len(modes) == 1
+
+
+def test_a_rig_with_many_inputs_is_listed_by_device(rig: CommandShell) -> None:
+    """A table of them is wider than 80 columns."""
+    inputs = [f"input number {number}" for number in range(1, 6)]
+    ports = "".join(f'"{name}" = {{ input = "{name}*", channels = "1..16" }}\n' for name in inputs)
+    modules = "".join(f'"module number {n}" = {{ port = "cable number 1", channel = {n} }}\n' for n in range(1, 4))
+    rig.put("wide.toml", f'[ports]\n{ports}"cable number 1" = {{ output = "R*" }}\n[devices]\n{modules}'.encode())
+    answer = rig.run("plan", "wide.toml")
+    assert max(map(len, answer.out.splitlines())) <= 80
+    assert answer.out.startswith(
+        "Send on this channel to play the device:\n\n"
+        "  module number 1, on channel 1 of cable number 1:\n"
+        "    1 from input number 1, 1 from input number 2, 1 from input number 3, 1 from\n"
+        "    input number 4, 1 from input number 5\n"
+        "  module number 2, on channel 2"
+    )
+
+
+def test_the_sheets_say_what_is_left_out(rig: CommandShell) -> None:
+    """The text is the one on the terminal; the picture names the devices."""
+    answer = rig.run("plan", "stuck.toml", "--sheet", "wall.txt")
+    assert answer.out == rig.files()["wall.txt"].decode() + "\nwall.txt written: the channel sheet\n"
+    rig.run("plan", "stuck.toml", "--sheet", "wall.svg")
+    shown = {box.text for box in texts(rig.files()["wall.svg"].decode())}
+    assert "Set on the devices: pad to channel 1." in shown
+    assert "Left out, because they can't be played alone: choir." in shown

@@ -33,10 +33,41 @@ def test_everything_fits_on_one_page(devices: int, sources: int, name: str) -> N
     assert len(picture.encode()) < 200_000
 
 
-def test_a_long_name_is_whole_in_its_tooltip() -> None:
-    """And as much of it as fits is on the sheet."""
-    picture = sheet_picture(sheet(1, 1, LONG))
-    assert f"<title>{LONG}</title>the marv" in picture
+def test_a_name_that_no_size_holds_loses_its_middle() -> None:
+    """Beginning and end tell alike names apart; the whole is the tooltip."""
+    endless = "organ" * 60 + " left"
+    shown = [box.text for box in texts(sheet_picture(sheet(64, 1, endless))) if "\u2026" in box.text]
+    assert shown
+    assert all(text.startswith("organ") for text in shown)
+    assert f"<title>{endless}</title>" in sheet_picture(sheet(64, 1, endless))
+
+
+@pytest.mark.parametrize("devices", [4, 16, 20])
+def test_ordinary_names_are_whole_on_paper(devices: int) -> None:
+    """Five inputs and twenty modules: nothing is cut, for paper has no tooltips."""
+    inputs = tuple(f"input {name}" for name in ("stage piano", "master keyboard", "pedal board", "drum pads", "seq"))
+    rows = tuple(
+        SheetRow(("1", "2", "-", "4", "16"), f"module number {n}", "all" if n % 2 else "10", f"cable number {n}")
+        for n in range(devices)
+    )
+    picture = sheet_picture(ChannelSheet(inputs, rows))
+    written = " ".join(box.text for box in texts(picture))
+    assert "\u2026" not in written
+    assert {"is on", "device", "port"} <= {box.text for box in texts(picture)}
+    assert (overlapping(picture), outside(picture)) == ([], [])
+
+
+@pytest.mark.parametrize("amount", [1, 16, 64])
+def test_what_is_to_be_set_and_what_is_left_out_is_below_the_rows(amount: int) -> None:
+    """As large as the page allows."""
+    note = f"Set on the devices: {', '.join(f'pad {number} to channel 1' for number in range(amount))}."
+    picture = sheet_picture(
+        sheet(amount, 2)._replace(notes=(note, "Left out, because they can't be played alone: bell."))
+    )
+    shown = texts(picture)
+    assert note in " ".join(box.text for box in shown)
+    assert shown[-1].text == "Left out, because they can't be played alone: bell."
+    assert (overlapping(picture), outside(picture)) == ([], [])
 
 
 def test_no_colour_carries_a_meaning() -> None:

@@ -54,14 +54,14 @@ def test_the_sheet_is_in_the_order_of_channels() -> None:
         SheetRow(("2", "-"), "bell", "4", "rack2"),
         SheetRow(("4", "-"), "organ", "4", "rack1"),
     )
-    assert [(one.device.name, one.channel) for one in to_be_set(plan)] == [("pad", 1)]
+    assert channel_sheet(plan).notes == (to_be_set(plan),) == ("Set on the devices: pad to channel 1.",)
 
 
 def test_a_device_that_listens_on_all_channels_says_so() -> None:
     """It has no channel of its own, and none is to be set."""
     plan = plan_of('loud = { port = "rack1" }')
     assert channel_sheet(plan).rows == (SheetRow(("1", "1"), "loud", "all", "rack1"),)
-    assert to_be_set(plan) == ()
+    assert (to_be_set(plan), channel_sheet(plan).notes) == ("", ())
 
 
 def test_two_on_one_channel_of_one_port() -> None:
