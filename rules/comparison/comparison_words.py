@@ -25,8 +25,8 @@ class ChangedMessages:
 
     `messages` names them, `channels` (1-16) are theirs; empty: they have none. `when` says for which switches, empty:
     for all. `remembered` says whether it is up to messages before. `before` is what they became and no longer do, `now`
-    what they become and didn't: where they arrive, and how they were changed on the way. `besides` is that of a
-    difference.
+    what they become and didn't: where they arrive, and how they were changed on the way. `alike` says that one of
+    them has no text though both change them alike. `besides` is that of a difference.
     """
 
     source: str
@@ -36,6 +36,7 @@ class ChangedMessages:
     remembered: bool
     before: tuple[tuple[str, str], ...]
     now: tuple[tuple[str, str], ...]
+    alike: bool
     besides: bool
 
     @property
@@ -55,6 +56,10 @@ class ChangedMessages:
             return f"now reach {now}" if self.besides else f"were silent, now reach {now}"
         if len(self.before) == len(self.now) == 1 and self.before[0][0] == self.now[0][0]:
             (place, was), (_, is_now) = self.before[0], self.now[0]
+            if self.alike and not was:
+                return f"reached {place}, now as before, and {is_now}"
+            if self.alike and not is_now:
+                return f"reached {place}, now no longer {was}, otherwise as before"
             return f"reached {_place_and_manner((place, was or 'as they came'))}, now {is_now or 'as they come'}"
         return f"reached {before}, now {now}"
 
@@ -205,8 +210,11 @@ def _told(
 
 def _in_words(
     before: Sequence[_Told], now: Sequence[_Told]
-) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]]:
-    """Both sides with their changes in one text each, without what is the same where one thing becomes another."""
+) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...], bool]:
+    """Both sides with their changes in one text each, without what is the same where one thing becomes another.
+
+    The third says whether something is the same, and nothing else is left of one of them.
+    """
     shared: set[str] = set()
     if len(before) == len(now) == 1 and before[0][0] == now[0][0]:
         shared = set(before[0][1]) & set(now[0][1])
@@ -214,7 +222,7 @@ def _in_words(
         tuple((place, ", ".join(part for part in parts if part not in shared)) for place, parts in side)
         for side in (before, now)
     )
-    return first, second
+    return first, second, bool(shared) and not (first[0][1] and second[0][1])
 
 
 def _without_followers(lines: Sequence[_Line]) -> Iterator[_Line]:

@@ -77,6 +77,17 @@ KEYS = rule(NOTES)
             ["notes on channel 1 from keys, while place = garden or hill: reached organ on channel 5, now silent"]),
         (KEYS, rule(f"{NOTES}\nsteps = [{{ delay = 40 }}]"),
             ["notes on channel 1 from keys: reached organ on channel 5 as they came, now 40 ms later"]),
+        (
+            rule(f"{NOTES}\nsteps = [{{ transpose = -12 }}]"),
+            rule(f"{NOTES}\nsteps = [{{ transpose = -12 }}, {{ delay = 40 }}]"),
+            ["notes C0.. on channel 1 from keys: reached organ on channel 5, now as before, and 40 ms later"],
+        ),
+        (
+            rule(f"{NOTES}\nsteps = [{{ transpose = -12 }}, {{ delay = 40 }}]"),
+            rule(f"{NOTES}\nsteps = [{{ transpose = -12 }}]"),
+            ["notes C0.. on channel 1 from keys: "
+             "reached organ on channel 5, now no longer 40 ms later, otherwise as before"],
+        ),
         (KEYS, rule(f"{NOTES}\nsteps = [{{ length = {{ beats = 0.5 }} }}]"),
             ["notes on channel 1 from keys: reached organ on channel 5 as they came, now each 1/2 beats long"]),
         (KEYS, rule(f"{NOTES}\nsteps = [{{ send = ['program 3', 'sysex F0 7D F7'] }}]"),
