@@ -193,7 +193,7 @@ class Checked:
         from router.cli.finding_words import more, wrapped
 
         if not self.tests:
-            return ["There are no tests: write [[tests]] in a rule file, and they are run here."]
+            return ["There are no tests: write [[tests]] in a rule file, and check runs them."]
         failed = [test for test in self.tests if not test.passed]
         if not failed:
             passed = "The test passed." if len(self.tests) == 1 else f"All {count(len(self.tests), 'test')} passed."

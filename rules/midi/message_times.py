@@ -10,6 +10,7 @@ from typing import Final
 from rules.errors import NotationError
 
 _TIME: Final = re.compile(r"at\s+([0-9]{1,7}(?:\.[0-9]{1,6})?)\s*ms\s+")
+_WITHOUT_UNIT: Final = re.compile(r"at\s+[0-9.]+\s+(?!ms\b)")
 
 
 def split_time(text: str) -> tuple[Fraction | None, str]:
@@ -20,6 +21,8 @@ def split_time(text: str) -> tuple[Fraction | None, str]:
     text = text.strip()
     if (match := _TIME.match(text)) is not None:
         return Fraction(match[1]), text[match.end() :]
+    if _WITHOUT_UNIT.match(text) is not None:
+        raise NotationError(f'"{text}": the unit "ms" is missing: write a time as in "at 12 ms note-on 4 C4 100"')
     if text.startswith("at "):
         raise NotationError(f'"{text}": write a time as in "at 12 ms note-on 4 C4 100"')
     return None, text

@@ -6,7 +6,6 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator
 
-from rules.fields.names import Title
 from rules.fields.table_model import fault, shown
 
 
@@ -25,7 +24,17 @@ def _labels(accepted: dict[str, str]) -> dict[str, str]:
     return accepted
 
 
-Accepted = Annotated[dict[str, Title], BeforeValidator(_table), AfterValidator(_labels)]
+def _reason(raw: Any) -> Any:
+    if raw == "":
+        raise fault('the reason is empty: write a reason, such as "the pads play here"')
+    if not isinstance(raw, str) or not raw.strip() or not raw.isprintable():
+        raise fault(f"{shown(raw)} is not a reason: write a reason in quotes, on one line")
+    return raw
+
+
+Accepted = Annotated[
+    dict[str, Annotated[str, BeforeValidator(_reason)]], BeforeValidator(_table), AfterValidator(_labels)
+]
 """Reasons by the label of a finding, such as `split gap: C4`."""
 
 ACCEPT = "takes findings of `check` as meant, each with your reason"

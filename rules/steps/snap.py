@@ -20,7 +20,9 @@ _OCTAVE: Final = 12
 def _read_pitches(raw: Any) -> Any:
     if isinstance(raw, frozenset):
         return raw
-    if not isinstance(raw, list) or not raw:
+    if raw == []:
+        raise fault('this list is empty: write at least one pitch, as in ["C", "D", "E", "G", "A"]')
+    if not isinstance(raw, list):
         raise fault(f'{shown(raw)} is not a list of pitches: write one such as ["C", "D", "E", "G", "A"]')
     found = []
     for name in raw:

@@ -40,7 +40,7 @@ def test_rules_without_fault_are_counted(shell: CommandShell) -> None:
     assert (answer.code, answer.err) == (0, "")
     first, *_, last = answer.out.splitlines()
     assert first == "rules.toml: 3 ports, 2 rules; no mistakes found"
-    assert last == "There are no tests: write [[tests]] in a rule file, and they are run here."
+    assert last == "There are no tests: write [[tests]] in a rule file, and check runs them."
 
 
 def test_tests_that_pass(shell: CommandShell) -> None:

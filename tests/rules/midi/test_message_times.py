@@ -34,6 +34,15 @@ def test_what_is_no_time(text: str) -> None:
         split_time(text)
 
 
+def test_a_time_without_its_unit() -> None:
+    """What is missing is named."""
+    with pytest.raises(NotationError, match='"at 200 controller 1 sustain 127": the unit "ms" is missing: write'):
+        split_time("at 200 controller 1 sustain 127")
+    with pytest.raises(NotationError) as other:
+        split_time("at noon start")
+    assert "missing" not in str(other.value)
+
+
 def test_a_message_without_a_time_follows_the_one_before() -> None:
     """The first goes out at once."""
     assert times_in_order([None, Fraction(20), None, Fraction(20), Fraction(21)]) == [0, 20, 20, 20, 21]
