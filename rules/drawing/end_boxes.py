@@ -50,7 +50,7 @@ def draw_output(output: OutputView, style: Style, x: float, y: float, width: flo
 
 
 def _write(end: EndView, writer: BoxWriter) -> None:
-    writer.head(end.name, end.marks)
+    writer.head_of_end(end.name, end.marks)
     match writer.style.detail:
         case Detail.FULL:
             writer.lines(end.facts, most=2)

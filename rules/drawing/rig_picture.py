@@ -22,6 +22,7 @@ from rules.drawing.svg import Frame, Picture, Shape, fitted
 from rules.drawing.text_width import text_width
 from rules.drawing.velocity_plot import draw_plot
 from rules.drawing.view import Curve, EndView, RigView
+from rules.drawing.writing import badge_width
 
 _MOST_CURVES: Final = 6
 _LEAST_SIZE_WITH_CURVES: Final = 26
@@ -83,10 +84,11 @@ def _columns(view: RigView, style: Style) -> _Columns:
 
 
 def _natural(ends: Sequence[EndView], style: Style) -> float:
-    """Return how wide boxes are whose names and facts are not shortened."""
+    """Return how wide boxes are whose names, facts and first findings are not shortened."""
     names = [text_width(end.name, style.size, True) for end in ends]
     facts = [text_width(fact, style.small) for end in ends for fact in end.facts]
-    return max([*names, *facts, 5 * style.size]) + 2.2 * style.pad
+    badges = [badge_width(end.marks[0].label, style) for end in ends if end.marks]
+    return max([*names, *facts, *badges, 5 * style.size]) + 2.2 * style.pad
 
 
 def _longest(texts: Sequence[str], style: Style) -> float:

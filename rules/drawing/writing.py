@@ -60,27 +60,44 @@ class BoxWriter:
         self.y = baseline + 0.3 * style.size
         return name_text.frame.right, right
 
-    def _badges(self, marks: Sequence[Mark], baseline: float) -> float:
-        """Write the first findings at the right edge, as many as half of the width holds, and how many more there are.
+    def head_of_end(self, name: str, marks: Sequence[Mark]) -> None:
+        """Write a name in bold, with findings at the right; on a line below where the name would be cut for them."""
+        style = self.style
+        labels = _labels(marks, self._amount(marks, _BADGE_SHARE))
+        if text_width(name, style.size, True) <= self.width - self._width_of(labels):
+            self.head(name, marks)
+            return
+        self.head(name)
+        if marks:
+            self.y += 1.25 * style.size
+            self._badges(marks, self.y - 0.3 * style.size, share=1)
+
+    def _amount(self, marks: Sequence[Mark], share: float) -> int:
+        """Return how many findings have room in a share of the width, with how many more there are; one at least."""
+        amount = len(marks)
+        while amount > 1 and self._width_of(_labels(marks, amount)) > share * self.width:
+            amount -= 1
+        return amount
+
+    def _width_of(self, labels: Iterable[str]) -> float:
+        return sum(badge_width(label, self.style) for label in labels)
+
+    def _badges(self, marks: Sequence[Mark], baseline: float, share: float = _BADGE_SHARE) -> float:
+        """Write the first findings at the right edge, as many as a share of the width holds, and how many more.
 
         Return where they begin.
         """
         style = self.style
-        amount = len(marks)
-        while amount > 1 and sum(map(self._badge_width, _labels(marks, amount))) > _BADGE_SHARE * self.width:
-            amount -= 1
+        amount = self._amount(marks, share)
         right = self.x + self.width
         hidden = "\n".join(f"{mark.label}: {mark.text}" for mark in marks[amount:])
         for at, label in reversed([*enumerate(_labels(marks, amount))]):
-            right -= self._badge_width(label)
+            right -= badge_width(label, style)
             if at < amount:
                 self.shapes += badge(marks[at], right + 0.3 * style.size, baseline, style)
             else:
                 self.shapes += _plate(label, right + 0.3 * style.size, baseline, style, fill=PAPER, tip=hidden)
         return right
-
-    def _badge_width(self, label: str) -> float:
-        return _plate_width(label, self.style) + 0.3 * self.style.size
 
     def lines(self, texts: Iterable[str], most: int = 1, indent: float = 0, fill: str = GREY) -> None:
         """Write small lines, each text in at most `most` of them."""
@@ -100,6 +117,11 @@ def _labels(marks: Sequence[Mark], amount: int) -> list[str]:
     """The first labels, and how many more there are."""
     labels = [mark.label for mark in marks[:amount]]
     return [*labels, f"+{len(marks) - amount}"] if amount < len(marks) else labels
+
+
+def badge_width(label: str, style: Style) -> float:
+    """Return how wide a finding is, with the gap before it."""
+    return _plate_width(label, style) + 0.3 * style.size
 
 
 def badge(mark: Mark, x: float, baseline: float, style: Style) -> list[Shape]:

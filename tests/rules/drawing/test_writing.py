@@ -49,3 +49,16 @@ def test_a_mistake_is_white_on_black() -> None:
     style = Style(30, Detail.FULL, 2970, 2100)
     fills = [badge(Mark(1, severity, "rule 1", "text"), 0, 0, style)[0] for severity in ("mistake", "doubt", "remark")]
     assert [box.fill for box in fills if isinstance(box, Box)] == ["#000000", "#ffffff", "#ffffff"]
+
+
+def test_findings_at_an_end_of_the_rig_never_cut_its_name() -> None:
+    """Next to the name where both have room, on a line below where not."""
+    style = Style(30, Detail.FULL, 2970, 2100)
+    marks = [Mark(1, "mistake", "port", "text")]
+    for name, is_below in (("pad", False), ("cable", True)):
+        writer = BoxWriter(0, 0, text_width("pad", 30, True) + text_width("mistake 1", style.small, True) + 30, style)
+        writer.head_of_end(name, marks)
+        shown = {shape.text: shape for shape in writer.shapes if isinstance(shape, Text)}
+        assert set(shown) == {name, "mistake 1"}
+        assert (shown["mistake 1"].y > shown[name].y) == is_below
+        assert writer.y > shown["mistake 1"].y
