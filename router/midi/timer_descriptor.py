@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import ctypes
 import os
-import time
 from typing import Final
 
+_MONOTONIC: Final = 1  # CLOCK_MONOTONIC, the clock of `time.monotonic_ns` on Linux (clock_gettime(2))
 _CLOSE_ON_EXEC: Final = os.O_CLOEXEC
 _NON_BLOCKING: Final = os.O_NONBLOCK
 _ABSOLUTE: Final = 1  # TFD_TIMER_ABSTIME
@@ -34,7 +34,7 @@ class TimerDescriptor:
     def __init__(self) -> None:
         library = ctypes.CDLL(None, use_errno=True)
         self._settime = library.timerfd_settime
-        self.descriptor: int = library.timerfd_create(time.CLOCK_MONOTONIC, _CLOSE_ON_EXEC | _NON_BLOCKING)
+        self.descriptor: int = library.timerfd_create(_MONOTONIC, _CLOSE_ON_EXEC | _NON_BLOCKING)
         if self.descriptor < 0:
             raise OSError(ctypes.get_errno(), "timerfd_create")
         self._setting = _Setting()
