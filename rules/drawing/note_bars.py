@@ -1,7 +1,7 @@
 """The notes of one lane as lines, those of one fate as one path.
 
 Marks don't depend on colours: a note as played is black, one that moved is light between two lines, one that comes
-later is grey, and one that was dropped is white with a cross at its beginning.
+later is grey. One that was added is white between two lines, and one that was dropped has a cross at its beginning too.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ _FILLS: Final[Mapping[Fate, tuple[str, bool]]] = MappingProxyType(
     {
         Fate.KEPT: (INK, False),
         Fate.MOVED: ("#ffb84d", True),
+        Fate.ADDED: (PAPER, True),
         Fate.LATER: ("#8c8c8c", False),
         Fate.DROPPED: (PAPER, True),
     }

@@ -34,7 +34,13 @@ _LARGEST_LANE: Final = 300.0
 _COARSEST: Final = 1024
 
 _SHORT_WORDS: Final[Mapping[Fate, str]] = MappingProxyType(
-    {Fate.KEPT: "as played", Fate.MOVED: "moved", Fate.LATER: "later", Fate.DROPPED: "dropped"}
+    {
+        Fate.KEPT: "as played",
+        Fate.MOVED: "moved",
+        Fate.ADDED: "added",
+        Fate.LATER: "later",
+        Fate.DROPPED: "dropped",
+    }
 )
 
 
@@ -67,6 +73,9 @@ def _drawn(notes: TakeNotes, title: str, axis: TimeAxis, grain: int) -> Picture:
     size = _Size(height, min(38.0, height / 2.9), grain)
     shapes: list[Shape] = [fitted(MARGIN, MARGIN + 40, title, 48, A4_LONG - 2 * MARGIN, bold=True)]
     y = MARGIN + 80
+    if not (notes.before or notes.after):
+        shapes.append(Text(MARGIN, y + 40, "no notes", 40))
+        return Picture(A4_LONG, y + 40 + MARGIN, title, _summary(notes), shapes)
     for name, part in parts:
         y += 55 if name else 0
         shapes += [Text(MARGIN, y, name, 40, bold=True)] if name else []
@@ -150,8 +159,14 @@ def _summary(notes: TakeNotes) -> str:
     if not notes.after:
         channels = len(notes.before)
         return f"{_counted(before)} on {channels} channel{'s' if channels != 1 else ''}."
-    counts = [f"{sum(bar.fate is fate for bar in before):,} {word}" for fate, word in _SHORT_WORDS.items()]
-    return f"{_counted(before)}: {', '.join(counts)}."
+    counts = [
+        f"{sum(bar.fate is fate for bar in before):,} {word}"
+        for fate, word in _SHORT_WORDS.items()
+        if fate is not Fate.ADDED  # never one that was played
+    ]
+    added = sum(lane.count(Fate.ADDED) for lane in notes.after)
+    more = f"; {added:,} added" if added else ""
+    return f"{_counted(before)}: {', '.join(counts)}{more}."
 
 
 def _counted(bars: Sequence[Bar]) -> str:

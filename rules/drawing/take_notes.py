@@ -23,10 +23,14 @@ _CHANNELS: Final = 16
 
 
 class Fate(Enum):
-    """What became of a note: it sounds with its key on its channel, elsewhere, later or again, or not at all."""
+    """What became of a note: it sounds with its key on its channel, elsewhere, later or again, or not at all.
+
+    Notes after the rules that a chord put next to one that was played are added.
+    """
 
     KEPT = "as played"
     MOVED = "moved to another channel or key"
+    ADDED = "added: a chord"
     LATER = "later: a delay or an echo"
     DROPPED = "dropped"
 
@@ -99,7 +103,7 @@ def notes_through_rules(file: MidiFile, ruleset: RuleSet, pipeline: Pipeline, pl
         for port, sent, tick, player in moment.sent:
             if sent[0] < SYSEX:
                 place = Place(pipeline.ports[port], _channel_of(sent))
-                after.take(0, place, sent, tick, _fate_of(moment, sent))
+                after.take(0, place, sent, tick, _fate_of(moment, port, sent))
                 if player == moment.track:
                     own.append((place, sent))
         if moment.message and moment.message[0] < SYSEX:
@@ -122,10 +126,16 @@ def _fate(moment: Moment, own: Sequence[bytes]) -> Fate:
     return Fate.LATER if moment.put_off > 0 else Fate.DROPPED
 
 
-def _fate_of(moment: Moment, sent: bytes) -> Fate:
-    """How a message that goes out came there."""
+def _fate_of(moment: Moment, port: int, sent: bytes) -> Fate:
+    """How a message that goes out came there.
+
+    Of the notes that a port gets for one note on one channel, the one with its key is that note, else the first one.
+    """
     if not moment.message or not is_note_on(moment.message):
         return Fate.LATER
+    keys = [each[1] for to, each, *_ in moment.sent if to == port and each[0] == sent[0] and is_note_on(each)]
+    if is_note_on(sent) and sent[1] != (moment.message[1] if moment.message[1] in keys else keys[0]):
+        return Fate.ADDED
     return Fate.KEPT if _same_note(sent, moment.message) else Fate.MOVED
 
 

@@ -116,7 +116,27 @@ def test_an_empty_recording() -> None:
     file = read(one_track(END))
     picture = draw_take(notes_as_recorded(file), "empty.mid", TimeAxis(file, 120))
     assert faults(picture.svg()) == []
+    assert "no notes" in {box.text for box in texts(picture.svg())}
+    assert outside(picture.svg()) == []
     assert picture.summary == "0 notes on 0 channels."
+
+
+def test_notes_that_a_chord_adds_are_not_moved() -> None:
+    """They have a mark and a number of their own."""
+    chord = """
+[ports]
+take = { input = true }
+rig = { output = true }
+[[rules]]
+from = "take"
+steps = [{ chord = [0, 4, 7] }]
+to = "rig"
+"""
+    picture = drawn(chord)
+    shown = {box.text for box in texts(picture.svg())}
+    assert {"as played", "added: a chord"} <= shown
+    assert not any("moved" in text for text in shown)
+    assert picture.summary == "2,302 notes: 2,302 as played, 0 moved, 0 later, 0 dropped; 4,604 added."
 
 
 def test_notes_of_one_key_are_one_path() -> None:

@@ -71,6 +71,15 @@ def test_notes_that_come_later() -> None:
     assert lanes(echo.after) == [("rack, channel 1", [Bar(0, 96, 60, Fate.KEPT), Bar(192, 288, 60, Fate.LATER)])]
 
 
+def test_a_chord_adds_notes() -> None:
+    """To the one that was played, or on another channel to the one with its key; else to the first."""
+    for steps, keys in (("", (60, 64)), (", { rechannel = 4 }", (60, 64)), (", { transpose = 1 }", (61, 65))):
+        notes = through(f'steps = [{{ chord = [0, 4] }}{steps}]\nto = "rack"')
+        fate = Fate.KEPT if not steps else Fate.MOVED
+        assert notes.before[0].bars == [Bar(0, 96, 60, fate)]
+        assert sorted(notes.after[0].bars) == [Bar(0, 96, keys[0], fate), Bar(0, 96, keys[1], Fate.ADDED)]
+
+
 def test_a_layer_leads_to_several_places() -> None:
     """A note that sounds where it was, and elsewhere too, stays."""
     notes = through('to = ["box", "organ"]')
