@@ -76,9 +76,9 @@ def trace_moment(settings: TakeTraceSettings) -> int:
     begin, end = _span(bars, Beat(*settings.at))
     with _about(settings.take):
         moment = trace_take(file, sources, ruleset, begin, end, switches, naming)
-        last = max((tick for track in file.tracks for tick, *_ in file.events(track)), default=0)
-    if begin > last and not moment.happened:  # delayed messages and echoes may come after the end
-        raise UsageError(f"--at {settings.at[0]}:{settings.at[1]}: the take ends in bar {bars.beat_at(last).bar}")
+        last_bar = _last_bar(file, bars)
+    if settings.at[0] > last_bar and not moment.happened:  # delayed messages and echoes may come after the end
+        raise UsageError(f"--at {settings.at[0]}:{settings.at[1]}: the take ends in bar {last_bar}")
     told = MomentReport(moment, file, bars, tempo_map(file, bpm=ruleset.bpm), naming)
     if settings.json:
         say([json.dumps(told.data(settings, begin, end), indent=2)])
@@ -103,6 +103,12 @@ def _span(bars: BarMap, beat: Beat) -> tuple[int, int]:
     except ValueError as error:
         raise UsageError(f"--at {beat.bar}:{beat.beat}: {error}") from None
     return begin, bars.end_of(beat)
+
+
+def _last_bar(file: MidiFile, bars: BarMap) -> int:
+    """Return the bar in which a take ends; it may end with it, where the next one would begin."""
+    end = max((tick for track in file.tracks for tick, *_ in file.events(track)), default=0)
+    return bars.beat_at(max(0, end - 1)).bar
 
 
 class MomentReport:

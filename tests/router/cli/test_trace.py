@@ -211,6 +211,14 @@ def test_a_moment_with_switches_and_delays(with_take: CommandShell) -> None:
     assert "--at 9:1: the take ends in bar 1\n" in with_take.run(*arguments, "9:1").err
 
 
+def test_a_take_may_end_with_a_bar(with_take: CommandShell) -> None:
+    """Where the next bar would begin it ends, so there is no next bar."""
+    with_take.put("whole.mid", midi("00 90 3C 64 83 00 80 3C 40 00 " + END[3:]))
+    arguments = ("trace", "rules.toml", "--take", "whole.mid", "--at")
+    assert "note-off 1 C4 64" in with_take.run(*arguments, "2:1").out
+    assert "--at 2:2: the take ends in bar 1\n" in with_take.run(*arguments, "2:2").err
+
+
 def test_a_beat_in_which_nothing_happens(with_take: CommandShell) -> None:
     """It is said, where the take goes on."""
     with_take.put("rest.mid", midi("00 90 3C 64 60 80 3C 40 83 00 " + END[3:]))
