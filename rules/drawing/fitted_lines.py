@@ -42,25 +42,26 @@ def fitted_lines(
     A line breaks behind a space or a mark in a name. Where even letters of the size `least` are too large, lines lose
     their middle.
     """
+    size = min(size, max(least, height / _LINE))
     while True:
         most = max(1, int(height / (_LINE * size)))
         lines = _broken(text, size, room, bold)
-        if len(lines) <= most and all(text_width(line, size, bold) <= room for line in lines):
-            return FittedLines(tuple(lines), size, bold)
+        if len(lines) <= most and all(text_width(line.rstrip(), size, bold) <= room for line in lines):
+            return FittedLines(tuple(line.rstrip() for line in lines), size, bold)
         if size <= least:
             break
         size = max(least, _STEP * size)
     if len(lines) > most:
         lines = [*lines[: most - 1], "".join(lines[most - 1 :])] if most > 1 else [text]
-    cut = tuple(shortened_inside(line, size, room, bold) for line in lines)
+    cut = tuple(shortened_inside(line.rstrip(), size, room, bold) for line in lines)
     return FittedLines(cut, size, bold, text)
 
 
 def _broken(text: str, size: float, room: float, bold: bool) -> list[str]:
-    """Return a text in lines of at most `room`, except where one piece alone is wider."""
+    """Return a text in lines of at most `room`, blanks at their ends aside; a piece that is wider is a line."""
     lines = [""]
     for piece in _PIECE.findall(text):
         if lines[-1] and text_width((lines[-1] + piece).rstrip(), size, bold) > room:
             lines.append("")
         lines[-1] += piece
-    return [line.rstrip() for line in lines]
+    return lines
