@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rules.program.event import Event
 from rules.program.tables import OutputChannel
 
@@ -56,8 +58,7 @@ class BankSelects:
             return []
         self._choosing.setdefault(channel, set()).add(holder[0])
         self._passed.pop((channel, holder), None)
-        for chooser in [each for each in self._passed if each[0] == channel and each[1][0] != holder[0]]:
-            self._overtaken[chooser] = self._passed.pop(chooser)
+        self._overtake([each for each in self._passed if each[0] == channel and each[1][0] != holder[0]])
         waiting = self._waiting.pop((channel, holder), {})
         self._let_out(waiting)
         halves = self._overtaken.pop((channel, holder), {}) | waiting
@@ -84,8 +85,7 @@ class BankSelects:
 
     def return_port(self, target: int) -> None:
         """Let those that passed go again at a port that has returned: its instrument may have lost them."""
-        for chooser in [each for each in self._passed if each[0][0] == target]:
-            self._overtaken[chooser] = self._passed.pop(chooser)
+        self._overtake([each for each in self._passed if each[0][0] == target])
 
     def drop_ports(self, targets: frozenset[int]) -> None:
         """Forget all about ports that are going."""
@@ -95,6 +95,11 @@ class BankSelects:
             for name in [name for name in state if name[0][0] in targets]:
                 del state[name]
         self._choosing = {channel: hands for channel, hands in self._choosing.items() if channel[0] not in targets}
+
+    def _overtake(self, choosers: Sequence[_Chooser]) -> None:
+        """Let what passed go again. One half may have been overtaken before, and the other only now."""
+        for chooser in choosers:
+            self._overtaken.setdefault(chooser, {}).update(self._passed.pop(chooser))
 
     def _let_out(self, halves: _Halves) -> list[Going]:
         """Return bank selects that wait no more, coarse half first."""
