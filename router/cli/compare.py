@@ -4,7 +4,8 @@ The data (`--json`) is one object:
 
     {"command": "compare", "ok": true, "old": ["old.toml"], "new": ["new.toml"], "same": false,
      "messages": [{"from": "seq", "messages": "notes C2..B3", "channels": [11], "when": "", "remembered": false,
-                   "before": [], "now": [{"at": "strings on channel 4", "changed": ""}], "besides": false,
+                   "before": [], "now": [{"at": "strings on channel 4", "changed": ""}], "alike": false,
+                   "besides": false,
                    "text": "notes C2..B3 on channel 11 from seq: were silent, now reach strings on channel 4"}],
      "rig": ["clock of rack: from keys before, from seq now"],
      "take": {"file": "take.mid", "same": 4000, "lost": 2, "gained": 2,
@@ -12,7 +13,8 @@ The data (`--json`) is one object:
                            "before": [{"port": "rack", "message": "note-on 1 C4 100", "bytes": "90 3C 64"}],
                            "now": [as before]}]}}
 
-`take` is null without --take, `bar` and `beat` for a file in SMPTE frames. Moments are the first 50 of so many.
+Where `alike` is true, both make a change that `before` and `now` leave out, and one of them makes no other. `take` is
+null without --take, `bar` and `beat` for a file in SMPTE frames. Moments are the first 50 of so many.
 """
 
 from __future__ import annotations
@@ -236,6 +238,7 @@ def _changed_data(changed: ChangedMessages) -> dict[str, Any]:
         "remembered": changed.remembered,
         "before": results(changed.before),
         "now": results(changed.now),
+        "alike": changed.alike,
         "besides": changed.besides,
         "text": changed.text,
     }

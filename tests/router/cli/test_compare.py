@@ -60,6 +60,19 @@ def test_the_differences_as_data(shell: CommandShell) -> None:
     assert (take["moments"][0]["bar"], take["moments"][0]["beat"]) == (1, 1)
 
 
+def test_what_stays_the_same_is_data_too(shell: CommandShell) -> None:
+    """An empty text doesn't mean that messages come unchanged."""
+    low = RULES.replace("{ rechannel = 4 }", "{ transpose = -12 }")
+    shell.put("old.toml", low.encode())
+    shell.put("new.toml", low.replace("-12 }", "-12 }, { delay = 40 }").encode())
+    changed = shell.run("compare", "old.toml", "new.toml", "--json").data["messages"][0]
+    assert (changed["alike"], changed["before"][0]["changed"], changed["now"][0]["changed"]) == (
+        True,
+        "",
+        "40 ms later",
+    )
+
+
 def test_a_track_that_the_take_does_not_have(shell: CommandShell) -> None:
     """The error names the tracks there are."""
     shell.put("take.mid", TAKE)
