@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from math import floor
 from typing import Final, NamedTuple
 
 from rules.drawing.svg import INK, Anchor, Text
@@ -42,7 +43,8 @@ def fitted_lines(
     A line breaks behind a space or a mark in a name. Where even letters of the size `least` are too large, lines lose
     their middle.
     """
-    size = min(size, max(least, height / _LINE))
+    # in hundredths, so that no rounding makes a line higher than its room
+    size = min(size, max(least, floor(100 * height / _LINE) / 100))
     while True:
         most = max(1, int(height / (_LINE * size)))
         lines = _broken(text, size, room, bold)
