@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import string
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pictures.measure_font import FILES, FOLDER, TARGET, module, widths
+from pictures.measure_font import FILES, FOLDER, module, widths
+from rules.drawing import font_widths
 from rules.drawing.font_widths import BOLD, REGULAR
 from rules.drawing.text_width import shortened, text_width
 
 
 def test_the_tables_are_those_of_the_font() -> None:
     """The module says what the script writes from the font of this machine."""
-    assert TARGET.read_text(encoding="utf-8") == module(FOLDER)
+    assert Path(font_widths.__file__).read_text(encoding="utf-8") == module(FOLDER)
 
 
 @pytest.mark.parametrize(("table", "name"), [(REGULAR, "REGULAR"), (BOLD, "BOLD")])
