@@ -10,7 +10,7 @@ from rules.midi.notation import Naming
 from rules.rulefile.reading import Reading
 from rules.rulefile.stages import Stage
 from rules.steps.base import Step
-from rules.steps.velocity import Shape, VelocityStep
+from rules.steps.velocity import Shape
 
 
 def curves_of(reading: Reading, naming: Naming) -> tuple[Curve, ...]:
@@ -19,10 +19,10 @@ def curves_of(reading: Reading, naming: Naming) -> tuple[Curve, ...]:
     places: dict[Shape, dict[str, None]] = {}
     for place, stages in _chains(reading):
         for stage in stages:
-            step = stage.step
-            if isinstance(step, VelocityStep):
-                words.setdefault(step.shape, step.words(naming).removeprefix("velocity ").partition(", only")[0])
-                places.setdefault(step.shape, {})[place] = None
+            shape: Shape | None = stage.step.curve
+            if shape is not None:
+                words.setdefault(shape, stage.step.words(naming).removeprefix("velocity ").partition(", only")[0])
+                places.setdefault(shape, {})[place] = None
     return tuple(
         Curve(letters(number), words[shape], tuple(places[shape]), shape) for number, shape in enumerate(places)
     )
@@ -35,7 +35,7 @@ def letters_of(curves: tuple[Curve, ...]) -> Mapping[Shape, str]:
 
 def letter_of(step: Step, letters: Mapping[Shape, str]) -> str:
     """The letters of a step's curve; none where it has no curve."""
-    return letters.get(step.shape, "") if isinstance(step, VelocityStep) else ""
+    return letters.get(step.curve, "")
 
 
 def letters(number: int) -> str:

@@ -81,6 +81,11 @@ class Step(TableModel):
         """How many notes one note becomes at most."""
         return 1
 
+    @property
+    def curve(self) -> Any:
+        """The curve that the step gives velocities, a `Shape` of `velocity`; None for all other steps."""
+        return None
+
     only_rechannels: ClassVar[bool] = False
     """Whether all that the step does is to change channels, so that a channel set later undoes it."""
 

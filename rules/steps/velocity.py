@@ -173,6 +173,11 @@ class VelocityStep(Step):
         """The shape on 0-127; 0, which is no velocity, stays 0."""
         return _table(self.shape)
 
+    @property
+    def curve(self) -> Shape:
+        """The shape."""
+        return self.shape
+
     def words(self, naming: Naming) -> str:
         """The step in words."""
         only = f", only {channels(self.channel)}" if self.channel is not None else ""
