@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 DRIVER = Path("/sys/bus/platform/drivers/snd_virmidi")
+DEVICE = "snd_virmidi.0"
 CLIENTS = Path("/proc/asound/seq/clients")
 
 
@@ -20,7 +21,7 @@ def client_number(name: str) -> int | None:
 
 
 @contextmanager
-def unplugged(device: str = "snd_virmidi.0") -> Iterator[None]:
+def unplugged(device: str = DEVICE) -> Iterator[None]:
     """Take a device of the kernel's away, as if its plug were pulled."""
     (DRIVER / "unbind").write_text(device)
     try:
@@ -36,8 +37,8 @@ class Cable:
     """
 
     def __init__(self, number: int) -> None:
-        (place,) = Path("/dev/snd").glob(f"midiC*D{number}")
-        self._end = os.open(place, os.O_RDWR | os.O_NONBLOCK)
+        (card,) = (DRIVER / DEVICE / "sound").glob("card*")  # others may be there, such as a serial port
+        self._end = os.open(f"/dev/snd/midiC{card.name.removeprefix('card')}D{number}", os.O_RDWR | os.O_NONBLOCK)
         self._got = bytearray()
         self.read()  # the kernel begins to listen at the first read
 
