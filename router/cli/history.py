@@ -4,17 +4,18 @@ The data (`--json`) is one object, times in seconds since 1970 (null where they 
 
     {"command": "trace", "ok": true, "name": "pointsman", "certain": true, "tempo": 120.0,
      "happened": [
-       {"what": "arrival", "time": 1795610047.1, "from": "keys", "message": "note-on 1 C4 100", "bytes": "90 3C 64",
-        "count": 1, "sent": [{"port": "rack1", "message": "note-on 4 C4 100", "bytes": "93 3C 64"}],
+       {"what": "arrival", "time": 1795610047.1, "from": "keys", "by_take": false, "message": "note-on 1 C4 100",
+        "bytes": "90 3C 64", "count": 1,
+        "sent": [{"port": "rack1", "message": "note-on 4 C4 100", "bytes": "93 3C 64"}],
         "why": [{"depth": 0, "text": "rule \\"keyboard\\": takes it"}]},
        {"what": "departure", "time": 1795610047.6, "port": "rack1", "message": "note-on 4 C4 70", "bytes": "93 3C 46",
         "caused_by": "keys"},
        {"what": "event", "time": 1795610048.0, "text": "panic: everything was silenced", "sent": []}],
-     "held": [{"from": "keys", "what": "note C4", "channel": 1, "since": 1795610047.1,
+     "held": [{"from": "keys", "by_take": false, "what": "note C4", "channel": 1, "since": 1795610047.1,
                "lets_go": [{"port": "rack1", "message": "note-off 4 C4 64", "bytes": "83 3C 40"}]}]}
 
-`certain` is false where the history doesn't reach back far enough to know for sure what was held and how the
-switches stood.
+`by_take`: a take that plays as the input sent it, or holds it. `certain` is false where the history doesn't reach back
+far enough to know for sure what was held and how the switches stood.
 """
 
 from __future__ import annotations
@@ -97,7 +98,7 @@ class HistoryReport:
             yield f"{when}  to {one.port}: {self._written(one.port, one.message)}{caused}"
         else:
             many = f"  (the last of {number(one.count)})" if one.count > 1 else ""
-            yield f"{when}  from {one.source}: {self._written(one.source, one.message)}{many}"
+            yield f"{when}  from {self._whose(one)}: {self._written(one.source, one.message)}{many}"
             yield from self._reasons(one)
 
     def _reasons(self, arrival: Arrival) -> Iterable[str]:
@@ -124,9 +125,14 @@ class HistoryReport:
             return
         yield "Held now:"
         for one in held:
-            yield f"  {self._held_thing(one)} on channel {(one.status & 15) + 1} of {one.source}, {self._since(one)}"
+            channel = f"channel {(one.status & 15) + 1} of {self._whose(one)}"
+            yield f"  {self._held_thing(one)} on {channel}, {self._since(one)}"
             for port, message in one.releases:
                 yield f"    its end sends to {port}: {self._written(port, message)}"
+
+    @staticmethod
+    def _whose(one: Arrival | Held) -> str:
+        return f"{one.source} (a take)" if one.by_take else one.source
 
     def _held_thing(self, held: Held) -> str:
         naming = port_naming(self._story, held.source)
@@ -188,6 +194,7 @@ class HistoryReport:
             "what": "arrival",
             "time": when,
             "from": one.source,
+            "by_take": one.by_take,
             **_named(one.message, port_naming(self._story, one.source)),
             "count": one.count,
             "sent": self._outcomes(one.outcomes),
@@ -197,6 +204,7 @@ class HistoryReport:
     def _held_data(self, held: Held) -> dict[str, Any]:
         return {
             "from": held.source,
+            "by_take": held.by_take,
             "what": self._held_thing(held),
             "channel": (held.status & 15) + 1,
             "since": None if held.since is None else self._seconds(held.since),

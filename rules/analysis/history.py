@@ -51,7 +51,8 @@ class Arrival:
     """A message that arrived at a time (ns), and what went out at once.
 
     `count` is how many of its kind arrived one after the other, values of one controller or bend: then it is the last
-    of them. `lets_go` says that it ended what an earlier message began.
+    of them. `lets_go` says that it ended what an earlier message began, `by_take` that it is of a take that played as
+    the source.
     """
 
     time: int
@@ -62,14 +63,15 @@ class Arrival:
     rules: RuleSet = field(repr=False)
     switches: Mapping[str, State] = field(repr=False)
     count: int = 1
+    by_take: bool = False
 
     @property
-    def stream(self) -> tuple[str, int, int] | None:
+    def stream(self) -> tuple[str, bool, int, int] | None:
         """What it is a value of; None for what is no value among many."""
         status, first, _ = split_message(self.message)
         kind = status & 0xF0
         if kind in _STREAMS or (kind == CONTROLLER and first not in PEDALS):
-            return self.source, status, first if kind in (CONTROLLER, KEY_PRESSURE) else 0
+            return self.source, self.by_take, status, first if kind in (CONTROLLER, KEY_PRESSURE) else 0
         return None
 
     def why(self, naming: Naming) -> list[TraceLine]:
@@ -108,13 +110,14 @@ class OtherEvent:
 @dataclass(frozen=True, slots=True)
 class Held:
     """What is held by an input: the status of the press, its key or controller, since when (ns; None: from before all
-    that is known), and what will be sent where when it is let go."""
+    that is known), and what will be sent where when it is let go. `by_take`: by a take that plays as the input."""
 
     source: str
     status: int
     number: int
     since: int | None
     releases: tuple[PortMessage, ...]
+    by_take: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +210,9 @@ class _HistoryReader:
         if kind != journal.IN:
             self._happened.append(OtherEvent(time, self._words(record), outcomes))
         elif data[0] not in _PULSES and rules is not None:
-            self._arrive(Arrival(time, self._names.player(number), data, outcomes, lets_go, rules, switches))
+            by_take = number in self._names.takes
+            source = self._names.player(number)
+            self._arrive(Arrival(time, source, data, outcomes, lets_go, rules, switches, by_take=by_take))
 
     def _learn(self, record: Record) -> None:
         kind, time, _, data = record
@@ -238,6 +243,10 @@ class _HistoryReader:
         match kind:
             case journal.RULES:
                 return f"rules applied: {', '.join(name for name, _ in journal.rules_in(data))}"
+            case journal.TAKE:
+                return f"a take begins to play as {data.decode()}"
+            case journal.LOST if data == journal.ENDED:
+                return f"the take that played as {self._names.player(number)} ends"
             case journal.LOST:
                 why = "may have missed messages" if data == journal.STALLED else "has gone"
                 return f"input {self._names.player(number)} {why}: its notes and pedals end"
@@ -291,7 +300,8 @@ class _HistoryReader:
     def _as_held(self, player: Player, in_key: int, releases: Iterable[tuple[int, bytes]]) -> Held:
         named = tuple(dict.fromkeys((self._names.port(target), message) for target, message in releases))
         since = self._pressed.get((player.number, in_key))
-        return Held(player.name, 0x80 | in_key >> 7, in_key & 0x7F, since, named)
+        by_take = player.number in self._names.takes
+        return Held(player.name, 0x80 | in_key >> 7, in_key & 0x7F, since, named, by_take=by_take)
 
     # -- the end ------------------------------------------------------------------------------------------------------
 

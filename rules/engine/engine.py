@@ -62,6 +62,9 @@ class Engine(FastPath):
             self.bookkeeping.limit = PendingLimit(most_pending)
         self.lists = WrittenLists(self.scheduler, later)
         self._hands: dict[str, int] = {}
+        self._hand_count = 0
+        self._joined: set[int] = set()
+        self._turned_by: dict[str, int] = {}
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
         self.memories = NodeMemories()
@@ -120,6 +123,15 @@ class Engine(FastPath):
             [place for place in places if place[0] >= 0],
         )
 
+    def is_pending(self, number: int) -> bool:
+        """Return whether anything of a player is still to come: delayed, or the end of what a step keeps going."""
+        entries = list(self.scheduler)
+        if any(isinstance(entry, Event) and entry.player == number for entry in entries):
+            return True
+        return any(isinstance(entry, Wake) for entry in entries) and bool(
+            self.bookkeeping.held_by(self._players[number])
+        )
+
     @property
     def waiting(self) -> Mapping[int, list[bytes]]:
         """What waits at an output for others, by player: note-offs for the last holder, bank selects for a program."""
@@ -132,11 +144,50 @@ class Engine(FastPath):
 
     def add_player(self, source: str) -> int:
         """A new stream of messages from a source; its number. A source that the rules don't have leads nowhere."""
-        hand = self._hands.setdefault(source, len(self._hands))
+        if source not in self._hands:
+            self._hands[source] = self._new_hand()
+        return self._add(source, self._hands[source])
+
+    def add_hand(self, source: str) -> int:
+        """A new stream of messages from a source, with a hand of its own: what one hand of that source holds, another
+        doesn't let go. Its number; it plays between `join` and `part`."""
+        return self._add(source, self._new_hand())
+
+    def _new_hand(self) -> int:
+        self._hand_count += 1
+        return self._hand_count - 1
+
+    def _add(self, source: str, hand: int) -> int:
         player = Player(len(self._players), hand, source)
-        player.plug(self.pipeline, self._held_alone())
         self._players.append(player)
+        self._plug(player, self._held_alone())
         return player.number
+
+    def join(self, number: int) -> None:
+        """Let a hand of its own play. From now on the hands of its source ask at every output who else is there."""
+        self._joined.add(number)
+        self._plug_hands_of(self._players[number].name)
+
+    def part(self, number: int, now: int, out: list[Sent]) -> None:
+        """End what a hand of its own holds, at once: it plays no more."""
+        self.release(number, now, out)
+        self._players[number].known.clear()
+        self._joined.discard(number)
+        self._plug_hands_of(self._players[number].name)
+
+    def _plug_hands_of(self, source: str) -> None:
+        """Connect the players of a source anew, whose hands have come or gone."""
+        for player in self._players:
+            if player.name == source:
+                write_out(self.bookkeeping, player)
+        held = self._held_alone()
+        for player in self._players:
+            if player.name == source:
+                self._plug(player, held)
+
+    def _plug(self, player: Player, held: frozenset[int]) -> None:
+        hands_meet = any(self._players[number].name == player.name for number in self._joined)
+        player.plug(self.pipeline, held, hands_meet=hands_meet)
 
     # -- messages ---------------------------------------------------------------------------------------------------
 
@@ -220,6 +271,9 @@ class Engine(FastPath):
         What that sends goes out, and what it opens is chased.
         """
         before, self.word = self.word, word
+        for switch, field in self.layout.fields.items():
+            if (before ^ word) & field.mask:
+                self._turned_by[switch] = player
         self.memories.turned(word, WaitingNodeContext(self.bookkeeping, now, 0, out))
         self.lists.turned(self.pipeline, before, word, player, now, out)
         for branch in self.pipeline.branches:
@@ -268,12 +322,19 @@ class Engine(FastPath):
         self.memories.forget([number], WaitingNodeContext(self.bookkeeping, now, 0, out))
         end_player(self.bookkeeping, player, now, out)
         for switch, source in self.pipeline.held_by.items():
-            if source == player.source and self.layout.state(self.word, switch):
+            if source == player.source and self.layout.state(self.word, switch) and self._holds(player, switch):
                 self.turned(self.layout.turned(self.word, switch, False), number, now, out)
         if player.running:
             player.running = False
             if player.plugged:
                 out += [(target, bytes((STOP,)), now, number) for target in self.pipeline.clocks[player.source]]
+
+    def _holds(self, player: Player, switch: str) -> bool:
+        """Return whether a momentary switch of a player's source falls with it: not if another hand turned it on."""
+        by = self._turned_by.get(switch, NOBODY)
+        if by != NOBODY:
+            return self._players[by].hand == player.hand
+        return player.hand == self._hands.get(player.name)
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
         """End everything that sounds, then silence all channels of all outputs (panic, ruling 17).
@@ -338,7 +399,7 @@ class Engine(FastPath):
         self.memories.replace(pipeline.nodes.values(), self.word, WaitingNodeContext(self.bookkeeping, now, 0, out))
         held = self._held_alone()
         for player in self._players:
-            player.plug(pipeline, held)
+            self._plug(player, held)
         self.lists.replace(old, old_word, pipeline, self.word, now, out)
 
     def _held_alone(self) -> frozenset[int]:

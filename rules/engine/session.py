@@ -6,7 +6,7 @@ journal of an evening can be played again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
@@ -22,25 +22,42 @@ from rules.timing.midi_clock import LiveTime
 class Session:
     """Times are nanoseconds and never go backwards. Every method appends to `out` what goes out.
 
-    `players` are the numbers by which the engine knows our input ports. Those of `known` come first, in their order,
-    even where the rules have no such port any more: numbers last as long as a performance. `most_pending` bounds what
-    is pending for one port; see `Engine`.
+    `players` are the numbers by which the engine knows our input ports, `takes` those of the hands by which takes play
+    as them. Those of `known` come first, in their order, even where the rules have no such port any more: numbers last
+    as long as a performance; `known_takes` are those among them that are takes. `most_pending` bounds what is pending
+    for one port; see `Engine`.
     """
 
     def __init__(
-        self, ruleset: RuleSet, pipeline: Pipeline, known: Sequence[str] = (), most_pending: int | None = None
+        self,
+        ruleset: RuleSet,
+        pipeline: Pipeline,
+        known: Sequence[str] = (),
+        most_pending: int | None = None,
+        known_takes: Collection[int] = (),
     ) -> None:
         self.ruleset = ruleset
         self.time = LiveTime(ruleset.bpm)
         self.engine = Engine(pipeline, self.time.later, most_pending)
         self.players: dict[str, int] = {}
-        self._add_players((*known, *pipeline.sources))
+        self.takes: dict[str, int] = {}
+        for number, name in enumerate(known):
+            if number in known_takes:
+                self._join_take(name)  # whether it plays by now isn't known: to ask who else is there is never wrong
+            else:
+                self._add_players((name,))
+        self._add_players(pipeline.sources)
         self._sensing = Sensing()
 
     @property
     def pipeline(self) -> Pipeline:
         """The rules in force."""
         return self.engine.pipeline
+
+    @property
+    def player_names(self) -> tuple[str, ...]:
+        """The input port of each player, takes too, by number."""
+        return tuple(player.name for player in self.engine.players)
 
     @property
     def outputs(self) -> list[str]:
@@ -113,6 +130,25 @@ class Session:
             for player in self._sensing.lost():
                 self.engine.release(player, due, out)
 
+    # -- takes --------------------------------------------------------------------------------------------------------
+
+    def begin_take(self, source: str, now: int, out: list[Sent]) -> int:
+        """Let a take play as an input, with a hand of its own (ruling 37); the number of its player."""
+        self.advance(now, out)
+        return self._join_take(source)
+
+    def _join_take(self, source: str) -> int:
+        if source not in self.takes:
+            self.takes[source] = self.engine.add_hand(source)
+        self.engine.join(self.takes[source])
+        return self.takes[source]
+
+    def end_take(self, player: int, now: int, out: list[Sent]) -> None:
+        """End what a take holds, at once: it plays no more."""
+        self.advance(now, out)
+        self._sensing.forget(player)
+        self.engine.part(player, now, out)
+
     # -- ports --------------------------------------------------------------------------------------------------------
 
     def lose(self, player: int, now: int, out: list[Sent]) -> None:
@@ -145,6 +181,7 @@ class Session:
         """
         self.engine.rename(old, new)
         self.players = {new if name == old else name: number for name, number in self.players.items()}
+        self.takes = {new if name == old else name: number for name, number in self.takes.items()}
 
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Go on by new rules while notes sound (ruling 30), and send what new devices want first."""
@@ -157,7 +194,7 @@ class Session:
     def leave(self, now: int, out: list[Sent]) -> None:
         """End everything that is held, and send what waits for note-offs: the session is over (ruling 22)."""
         self.advance(now, out)
-        for player in self.players.values():
+        for player in range(len(self.engine.players)):
             self.engine.release(player, now, out)
         self.engine.leave(now, out)
         self.engine.settle(now, out)

@@ -190,7 +190,8 @@ class _TrackBuilder:
 
     def __init__(self, names: Names, kind: int, number: int) -> None:
         self._is_input = kind == journal.IN
-        self._name = f"{names.player(number)} in" if self._is_input else f"{names.port(number)} out"
+        played = ", take" if number in names.takes else ""
+        self._name = f"{names.player(number)} in{played}" if self._is_input else f"{names.port(number)} out"
         self._writer = TrackWriter(b"")
         self._writer.put(0, _meta(TRACK_NAME, self._name.encode()))
         self._messages = 0

@@ -21,13 +21,15 @@ Record = tuple[int, int, int, bytes]
 RULES: Final = 1
 """Rules are in force from now on: JSON, a list of [file name, contents read as Latin-1]. The first begins a session."""
 NAMES: Final = 2
-"""What numbers mean from now on: JSON, {"players": [input ports by number], "ports": [output ports by number]}."""
+"""What numbers mean from now on: JSON, {"players": [input ports by number], "ports": [output ports by number],
+"takes": [the numbers of players that are takes]}."""
 IN: Final = 3
 """A message (data) arrives from a player (number)."""
 OUT: Final = 4
 """A message (data) goes out to a port (number); the time is when it was due."""
 LOST: Final = 5
-"""The port of a player (number) has gone; data 01 (`STALLED`) if it is there, and messages of it may be missing."""
+"""The port of a player (number) has gone; data 01 (`STALLED`) if it is there, and messages of it may be missing; 02
+(`ENDED`) if it was a take."""
 BACK: Final = 6
 """An output, our name for it as data in UTF-8, is there again."""
 TURN: Final = 7
@@ -54,7 +56,13 @@ TRIMMED: Final = b"\x01"
 """The data of a RECORDED record of a recording that nobody ended on purpose: it lasts until its last message, or for
 as long as something is held."""
 
-RECORD_KINDS: Final = frozenset(range(RULES, RENAMED + 1))
+ENDED: Final = b"\x02"
+"""The data of a LOST record of a take that plays no more."""
+TAKE: Final = 14
+"""A take plays as an input, our name for it as data in UTF-8, from now on: with a hand of its own, as a player of its
+own (number)."""
+
+RECORD_KINDS: Final = frozenset(range(RULES, TAKE + 1))
 
 LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
 """What holds until the next record of its kind: a reader that begins in the midst of a journal needs the last ones."""
@@ -123,10 +131,14 @@ def torn_record(data: bytes, at: int) -> tuple[int, bytes]:
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What the numbers in records mean: input ports by number of player, output ports by number of port."""
+    """What the numbers in records mean: input ports by number of player, output ports by number of port.
+
+    `takes` are the players that are takes: each plays as the input port that it has the name of.
+    """
 
     players: tuple[str, ...] = ()
     ports: tuple[str, ...] = ()
+    takes: frozenset[int] = frozenset()
 
     def player(self, number: int) -> str:
         """The name of an input port, also of one that the journal doesn't tell."""
@@ -143,13 +155,14 @@ NO_NAMES: Final = Names()
 
 def names_data(names: Names) -> bytes:
     """The data of a NAMES record."""
-    return json.dumps({"players": names.players, "ports": names.ports}).encode()
+    told = {"players": names.players, "ports": names.ports}
+    return json.dumps({**told, "takes": sorted(names.takes)} if names.takes else told).encode()
 
 
 def names_in(data: bytes) -> Names:
     """Return what a NAMES record tells."""
     told = json.loads(data)
-    return Names(tuple(told["players"]), tuple(told["ports"]))
+    return Names(tuple(told["players"]), tuple(told["ports"]), frozenset(told.get("takes", ())))
 
 
 def rules_data(texts: tuple[tuple[str, bytes], ...]) -> bytes:

@@ -97,6 +97,8 @@ _READERS: Final[dict[int, Callable[[bytes], object]]] = {
     journal.TURN: journal.turn_in,
     journal.WALL: journal.wall_in,
     journal.STATE: journal.state_in,
+    journal.RENAMED: journal.renamed_in,
+    journal.TAKE: bytes.decode,
 }
 
 

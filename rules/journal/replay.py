@@ -45,8 +45,12 @@ class Replay:
             return
         elif kind == journal.IN:
             session.arrive(number, data, time, out)
+        elif kind == journal.LOST and data == journal.ENDED:
+            session.end_take(number, time, out)
         elif kind == journal.LOST:
             session.lose(number, time, out)
+        elif kind == journal.TAKE:
+            session.begin_take(data.decode(), time, out)
         elif kind == journal.BACK:
             session.return_output(data.decode(), time, out)
         elif kind == journal.TURN:
@@ -72,7 +76,10 @@ class Replay:
     def _rule(self, data: bytes, time: int, out: list[Sent]) -> None:
         if self.session is None:
             self.session = Session(
-                *_prepared(data, self._names.ports), known=self._names.players, most_pending=MOST_PENDING
+                *_prepared(data, self._names.ports),
+                known=self._names.players,
+                most_pending=MOST_PENDING,
+                known_takes=self._names.takes,
             )
             self._begins = time  # it begins with the next record, which may tell how the switches stand
         else:

@@ -91,6 +91,8 @@ class Model:
         self.players: list[str] = []
         self.hands: list[str] = []
         self.hand_of: dict[str, str] = {}
+        self.turned_by: dict[str, str] = {}
+        """Whose hand turned each switch last; nobody's, where that was a command."""
         self.switches: dict[str, bool | int | str] = {name: _start(it) for name, it in ruleset.switches.items()}
         self.memory = Memory()
         self.pressed: dict[tuple[str | int, ...], int] = {}
@@ -114,6 +116,20 @@ class Model:
         self.players.append(source)
         self.hands.append(self.hand_of.setdefault(source, f"{source}, source {len(self.hands)}"))
         return len(self.players) - 1
+
+    def add_hand(self, source: str) -> int:
+        """A stream with a ledger and a hand of its own, from the input port `source`."""
+        self.players.append(source)
+        self.hands.append(f"{source}, a hand of its own {len(self.hands)}")
+        return len(self.players) - 1
+
+    def join(self, player: int) -> None:
+        """A hand of its own begins to play: here all hands are always asked."""
+
+    def part(self, player: int, now: int, out: Out) -> None:
+        """A hand of its own plays no more: what it holds is ended."""
+        self.release(player, now, out)
+        self.known = {place: value for place, value in self.known.items() if place[0] != player}
 
     @property
     def next_due(self) -> int:
@@ -187,7 +203,9 @@ class Model:
         self.pressed = {key: value for key, value in self.pressed.items() if key[0] != player}
         source = self.players[player]
         for name, switch in self.ruleset.switches.items():
-            if isinstance(switch, OnOffSwitch) and switch.mode == "momentary" and switch.source == source:
+            if not isinstance(switch, OnOffSwitch) or switch.mode != "momentary" or switch.source != source:
+                continue
+            if self.turned_by.get(name, self.hand_of.get(source)) == self.hands[player]:
                 self._turn(name, False, player, now, out)
         if player in self.running:
             self._to_clocked_ports(player, bytes((STOP,)), now, out)
@@ -843,6 +861,9 @@ class Model:
         if self.switches[name] == value:
             return
         self.switches[name] = value
+        self.turned_by.pop(name, None)
+        if player != NOBODY:
+            self.turned_by[name] = self.hands[player]
         self._latches(now, out).let_go_where(self._is_shut)
         self.lists.turned(self.ruleset, before, after, player, now, out)
         for rule in self.ruleset.rules:

@@ -34,8 +34,9 @@ else has to be touched. It looks like this:
 
       at 0 keys note-on 1 C4 100          a message arrives from the port `keys`
       at 0 keys#2 note-on 1 C4 100        the same from a second track of that port
+      at 0 keys+take note-on 1 C4 100     the same from a take that plays as that port
       at 5 turn up on                     a switch is set by hand
-      at 5 release keys                   a source is lost
+      at 5 release keys                   a source is lost; `release keys+take`: the take ends
       at 5 panic                          panic; `at 5 panic every key` adds a note-off for each key
       at 5 begin                          a live session begins
       at 5 return rack                    an output is there again
@@ -45,7 +46,8 @@ else has to be touched. It looks like this:
       at 5 settle                         the end of a file
 
 - `sent` is all that goes out, in its order: `at 10 synth note-on 1 C4 100`, with `synth#2` for what the second track
-  sent. At the end everything that is still pending goes out. With no line below it, nothing may go out.
+  sent, and `synth+take` for what a take did. At the end everything that is still pending goes out. With no line below
+  it, nothing may go out.
 - Lines that go on alike are written once, indented below a `for`, which may contain others:
 
       for channel 1..16

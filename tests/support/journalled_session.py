@@ -9,7 +9,7 @@ import rules.journal.format as journal
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
-from rules.journal.format import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, TURN, Record
+from rules.journal.format import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, TAKE, TURN, Record
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
@@ -81,12 +81,13 @@ class Performance:
         ruleset = SETS[FIRST] if files == FILES[FIRST] else read_rules(files)
         self.log: list[Record] = []
         self.now = 5
+        self.take: int | None = None
         self.session = Session(ruleset, compile_rules(ruleset))
         self.log.append((RULES, self.now, 0, journal.rules_data(files)))
         self.play(self.session.start)
         self.log.append((NAMES, self.now, 0, journal.names_data(names)))
 
-    def play(self, call: Callable[..., None], *arguments: object) -> None:
+    def play(self, call: Callable[..., object], *arguments: object) -> None:
         """Calls the session, and logs what goes out."""
         out: list[Sent] = []
         call(*arguments, self.now, out)
@@ -109,6 +110,24 @@ class Performance:
         """An input goes."""
         self.note(LOST, player)
         self.play(self.session.lose, player)
+
+    def play_take(self, message: bytes) -> None:
+        """A message of a take that plays as `keys`."""
+        if self.take is None:
+            self.play(self.session.begin_take, "keys")
+            self.take = self.session.takes["keys"]
+            self.note(TAKE, self.take, b"keys")
+            takes = frozenset(self.session.takes.values())
+            names = journal.Names(self.session.player_names, self.session.pipeline.ports, takes)
+            self.note(NAMES, 0, journal.names_data(names))
+        self.arrive(self.take, message)
+
+    def end_take(self) -> None:
+        """The take ends, if one plays."""
+        if self.take is not None:
+            self.note(LOST, self.take, journal.ENDED)
+            self.play(lambda now, out: self.session.end_take(self.take or 0, now, out))
+            self.take = None
 
     def come_back(self, port: str) -> None:
         """An output returns."""

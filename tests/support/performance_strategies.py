@@ -66,7 +66,7 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
     """Lines for `tests.support.playing`, in time."""
     first = files[0]
     sources = [name for name, port in first["ports"].items() if "input" in port]
-    players = [*sources, *sources, f"{sources[0]}#2"]
+    players = [*sources, *sources, f"{sources[0]}#2", *draw(one_of([], [], [f"{sources[0]}+take"]))]
     staying = [port for port in first["ports"] if all("output" in file["ports"].get(port, {}) for file in files)]
     reloads = len(files) - 1
     lines, now = [], 0

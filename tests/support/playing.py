@@ -4,8 +4,9 @@ A performance is a line an event, times in milliseconds, at 120 beats a minute:
 
     at 0 keys note-on 1 C4 100          a message arrives from the port "keys"
     at 0 keys#2 note-on 1 C4 100        from a second player (a track, say) of that port
+    at 0 keys+take note-on 1 C4 100     from a take that plays as that port, with a hand of its own
     at 5 turn up on                     a switch is set by hand
-    at 5 release keys                   a source is lost
+    at 5 release keys                   a source is lost; `release keys+take`: the take ends
     at 5 panic          at 5 panic every key
     at 5 begin                          a live session begins
     at 5 return rack                    an output is there again
@@ -15,7 +16,7 @@ A performance is a line an event, times in milliseconds, at 120 beats a minute:
     at 5 settle                         the end of a file
 
 What comes out is written alike: `at 10 synth note-on 1 C4 100`, with `synth#2` for what the second player of a port
-sent. At the end everything that is pending is let out.
+sent, and `synth+take` for what a take did. At the end everything that is pending is let out.
 """
 
 from __future__ import annotations
@@ -44,6 +45,9 @@ class Subject(Protocol):
     @property
     def next_due(self) -> int: ...  # noqa: D102
     def add_player(self, source: str) -> int: ...  # noqa: D102
+    def add_hand(self, source: str) -> int: ...  # noqa: D102
+    def join(self, player: int) -> None: ...  # noqa: D102
+    def part(self, player: int, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def feed(self, player: int, message: bytes, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def advance(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def turn(self, switch: str, value: bool | int | str, now: int, out: list[Sent]) -> None: ...  # noqa: D102
@@ -98,6 +102,7 @@ class Stage:
     ruleset: RuleSet
     reloads: list[RuleSet]
     players: dict[str, int] = field(default_factory=dict)
+    playing: set[int] = field(default_factory=set)
     out: list[Sent] = field(default_factory=list)
 
     def play(self, line: str) -> None:
@@ -115,15 +120,19 @@ class Stage:
             case "return":
                 self.subject.return_port(rest[0], now, self.out)
             case "release":
-                self.subject.release(self._player(rest[0]), now, self.out)
+                player = self._player(rest[0])
+                if "+" in rest[0]:
+                    self.subject.part(player, now, self.out)
+                    self.playing.discard(player)
+                else:
+                    self.subject.release(player, now, self.out)
             case "panic":
                 self.subject.silence(now, self.out, every_key=rest == ["every", "key"])
             case "rename":
                 self.subject.rename(*rest)
                 names = {name: name.replace(rest[0], rest[1], 1) for name in self.players}
                 self.players = {
-                    names[name] if name.partition("#")[0] == rest[0] else name: player
-                    for name, player in self.players.items()
+                    names[name] if _port(name) == rest[0] else name: player for name, player in self.players.items()
                 }
             case "reload":
                 self.ruleset = self.reloads.pop(0)
@@ -140,9 +149,14 @@ class Stage:
         self.subject.advance(NEVER - 1, self.out)
 
     def _player(self, name: str) -> int:
+        is_take = "+" in name
         if name not in self.players:
-            self.players[name] = self.subject.add_player(name.partition("#")[0])
-        return self.players[name]
+            self.players[name] = (self.subject.add_hand if is_take else self.subject.add_player)(_port(name))
+        player = self.players[name]
+        if is_take and player not in self.playing:
+            self.playing.add(player)
+            self.subject.join(player)
+        return player
 
     def _value(self, switch: str, text: str) -> bool | int | str:
         kind = self.ruleset.switches[switch]
@@ -152,11 +166,16 @@ class Stage:
 
     def written(self) -> list[str]:
         """What came out, as lines."""
-        seconds = {player: name.partition("#")[2] for name, player in self.players.items() if "#" in name}
+        others = {player: name.removeprefix(_port(name)) for name, player in self.players.items()}
         return [
-            f"at {due} {port}{f'#{seconds[player]}' if player in seconds else ''} {format_message(message)}"
+            f"at {due} {port}{others.get(player, '')} {format_message(message)}"
             for port, message, due, player in self.out
         ]
+
+
+def _port(name: str) -> str:
+    """The port of a player: `keys` of `keys`, `keys#2` and `keys+take`."""
+    return name.partition("#")[0].partition("+")[0]
 
 
 def _bytes(text: str) -> bytes:

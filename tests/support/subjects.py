@@ -34,6 +34,20 @@ class EngineSubject:
         """A stream with a ledger of its own."""
         return self._engine.add_player(source)
 
+    def add_hand(self, source: str) -> int:
+        """A stream with a hand of its own."""
+        return self._engine.add_hand(source)
+
+    def join(self, player: int) -> None:
+        """A hand of its own begins to play."""
+        self._engine.join(player)
+
+    def part(self, player: int, now: int, out: list[Sent]) -> None:
+        """A hand of its own plays no more."""
+        sent: list[tuple[int, bytes, int, int]] = []
+        self._engine.part(player, now, sent)
+        self._name(sent, out)
+
     def feed(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
         """One message arrives."""
         sent: list[tuple[int, bytes, int, int]] = []

@@ -214,3 +214,22 @@ def test_of_nothing_nothing_is_told() -> None:
     """A journal that has only begun."""
     told = history_of([], SECOND_NS)
     assert (list(told.happened), list(told.held), told.bpm, told.is_certain) == ([], [], None, True)
+
+
+def test_what_a_take_plays_is_told_apart() -> None:
+    """It goes the way of its input; that it begins and ends is told, and what it holds is its own."""
+    performance = Performance()
+    at(performance, 1).arrive(0, ON)
+    at(performance, 2).play_take(bytes((0x90, 62, 100)))
+    assert [(held.source, held.number, held.by_take) for held in history(performance).held] == [
+        ("keys", 60, False),
+        ("keys", 62, True),
+    ]
+    at(performance, 3).end_take()
+    told = history(performance)
+    assert [(one.source, one.by_take) for one in arrivals(told)] == [("keys", False), ("keys", True)]
+    assert arrivals(told)[1].why(STANDARD)[0].text == 'rule "keys": matches'
+    words = [one.words for one in told.happened if isinstance(one, OtherEvent)]
+    assert words == ["a take begins to play as keys", "the take that played as keys ends"]
+    assert [held.by_take for held in told.held] == [False]
+    assert told.is_certain

@@ -196,3 +196,49 @@ def test_a_pedal_is_let_go_by_rules_that_are_gone() -> None:
     playing.arrive("keys", bytes((0xB0, 64, 0)), 30 * MS)
     playing.session.advance(50 * MS, playing.out)
     assert (bytes((0xB0, 64, 0)), 35 * MS) in playing.take()
+
+
+def test_a_take_and_the_keyboard_are_two_hands() -> None:
+    """The note of both ends once, with the last of them; and the take's own with the take (ruling 37)."""
+    playing = Playing()
+    session = playing.session
+    number = session.begin_take("keys", 0, playing.out)
+    assert session.player_names == ("keys", "seq", "keys")
+    session.arrive(number, ON, 1, playing.out)
+    playing.arrive("keys", ON, 2)
+    playing.take()
+    session.end_take(number, 3, playing.out)
+    assert playing.take() == []
+    playing.arrive("keys", OFF, 4)
+    assert playing.take() == [(bytes((0x83, 60, 64)), 4), (bytes((0x83, 60, 64)), 4)]
+
+
+def test_the_next_take_is_played_by_the_same_player() -> None:
+    """Numbers are bounded, however many takes an evening has; also where the input has another name by then."""
+    playing = Playing()
+    session = playing.session
+    number = session.begin_take("keys", 0, playing.out)
+    session.end_take(number, 1, playing.out)
+    renamed = read(RULES.replace("keys =", "piano =").replace('from = "keys"', 'from = "piano"'))
+    session.rename("keys", "piano")
+    session.replace(renamed, compile_rules(renamed, session.pipeline.ports), 2, playing.out)
+    assert session.begin_take("piano", 3, playing.out) == number
+    session.arrive(number, ON, 4, playing.out)
+    assert playing.take() == [(bytes((0x93, 60, 100)), 4)]
+
+
+def test_a_session_that_goes_on_knows_its_takes() -> None:
+    """A journal without its beginning says which players are takes."""
+    ruleset = read(RULES)
+    session = Session(ruleset, compile_rules(ruleset), known=("keys", "keys", "seq"), known_takes={1})
+    assert (session.players, session.takes) == ({"keys": 0, "seq": 2}, {"keys": 1})
+
+
+def test_what_a_take_holds_ends_as_the_session_does() -> None:
+    """Nothing sounds after the end."""
+    playing = Playing()
+    session = playing.session
+    session.arrive(session.begin_take("keys", 0, playing.out), ON, 1, playing.out)
+    playing.take()
+    session.leave(2, playing.out)
+    assert playing.take() == [(bytes((0x83, 60, 64)), 2)]

@@ -70,6 +70,13 @@ def test_numbers_have_names() -> None:
     assert (names.player(2), names.port(1)) == ("input 3", "output 2")
 
 
+def test_players_that_are_takes_are_known() -> None:
+    """They have the name of the input that they play as; a journal without any is written as before."""
+    told = Names(("keys", "pads", "keys"), ("rack",), frozenset({2}))
+    assert journal.names_in(journal.names_data(told)) == told
+    assert b"takes" not in journal.names_data(Names(("keys",), ("rack",)))
+
+
 @given(st.floats(0, 4e9))
 def test_the_time_on_the_wall_comes_back(seconds: float) -> None:
     """To the fraction of a second."""
@@ -79,6 +86,6 @@ def test_the_time_on_the_wall_comes_back(seconds: float) -> None:
 def test_kinds_keep_their_numbers() -> None:
     """Journals and reports of earlier versions stay readable: a new kind gets a new number."""
     names = ["RULES", "NAMES", "IN", "OUT", "LOST", "BACK", "TURN", "PANIC", "LEFT", "WALL"]
-    names += ["STATE", "RECORDED", "RENAMED"]
-    assert [getattr(journal, name) for name in names] == list(range(1, 14))
-    assert sorted(RECORD_KINDS) == list(range(1, 14))
+    names += ["STATE", "RECORDED", "RENAMED", "TAKE"]
+    assert [getattr(journal, name) for name in names] == list(range(1, 15))
+    assert sorted(RECORD_KINDS) == list(range(1, 15))

@@ -15,6 +15,8 @@ STEPS = st.one_of(
     st.tuples(st.just("arrive"), st.integers(0, 1), MESSAGES),
     st.tuples(st.just("arrive"), st.integers(0, 1), MESSAGES | SYSTEM),
     st.just(("advance",)),
+    st.tuples(st.just("play_take"), MESSAGES),
+    st.just(("end_take",)),
     st.tuples(st.just("lose"), st.integers(0, 1)),
     st.tuples(st.just("come_back"), st.sampled_from(["rack", "box"])),
     st.tuples(st.just("turn"), st.just("up"), st.booleans()),
@@ -29,7 +31,7 @@ WAITS = st.sampled_from([0, 1, 3 * MS, 20 * MS, 21 * MS, 170 * MS, 600 * MS])
 @example(SENSED_WHILE_ONE_IS_DUE, False)
 @given(st.lists(st.tuples(WAITS, STEPS), max_size=40), st.booleans())
 def test_the_journal_of_a_performance_gives_it_again(steps: list[tuple[int, tuple]], leaves: bool) -> None:  # type: ignore[type-arg]
-    """Notes, pedals, delays, echoes, clock, active sensing, lost and returned ports, switches, panic, new rules."""
+    """Notes, pedals, delays, echoes, clock, active sensing, takes, ports that come and go, switches, panic, rules."""
     performance = Performance()
     for wait, (verb, *arguments) in steps:
         performance.now += wait
