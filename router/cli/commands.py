@@ -24,6 +24,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         "play": {
             "run": "apply rules live, between the computer's ports",
             "status": "show ports, switches and tempo of the daemon",
+            "page": "show the daemon on a page, for phones and browsers",
             "switch": "change a switch of the daemon",
             "panic": "silence everything",
             "reload": "read the rule files again",

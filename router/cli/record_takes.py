@@ -26,7 +26,7 @@ from router.recording.automatic_takes import NOBODY_PLAYED, in_words, take_name
 from router.recording.journal_files import SUFFIX, numbered, target_of
 from router.recording.port_recording import record_ports
 from router.recording.recorder import LAST_SECONDS
-from router.recording.takes import BusyError, Saved, left_behind, save, save_all, write_take
+from router.recording.takes import BusyError, Saved, left_behind, save, save_all, save_records
 from router.text.durations import as_written
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, plain
@@ -94,19 +94,10 @@ def where(out: str | None, wall: float) -> Path:
 
 def _save_last(settings: RecordSettings, target: Path) -> Saved:
     """Return what the daemon remembers, as a file; nobody had to ask for it before."""
-    from rules.journal.export import make_take
-
     if (settings.last or 0) > LAST_SECONDS:
         complain([f"the daemon remembers only the last {as_written(LAST_SECONDS)}: this is all of it"])
-    take = make_take(ask_daemon(settings.name, "last", patience_s=_SAVING_S, seconds=settings.last)["journal"])
-    return Saved(write_take(target, take, _as_new_files_are()) if take.played else None, take)
-
-
-def _as_new_files_are() -> os.stat_result:
-    """The permissions that the user wants new files to have."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return os.stat_result((0o666 & ~mask, *(0,) * 9))
+    told = ask_daemon(settings.name, "last", patience_s=_SAVING_S, seconds=settings.last)
+    return save_records(told["journal"], target)
 
 
 def _record_daemon(settings: RecordSettings, target: Path, clock: Clock) -> tuple[Saved | Path | None, int]:

@@ -7,18 +7,13 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
+from router.daemon.troubles import BUSY_CABLE, troubles
 from router.files.clock import local_time
 from router.text import durations
 from router.text.formatting import columns, count, fitted_columns, number, plain
 from router.text.terminal import painted
 
-_BUSY_CABLE: Final = 0.8
 _WIDE: Final = 64  # columns; where there are fewer, the table of ports has no room for names of the computer
-_STATES: Final = {
-    "missing": "is missing: Pointsman waits for it",
-    "ambiguous": "is ambiguous: more than one port of the computer fits",
-    "server lost": "is lost: the sound server doesn't answer",
-}
 
 
 def status_lines(told: Mapping[str, Any], width: int) -> list[str]:
@@ -64,40 +59,10 @@ def _head(told: Mapping[str, Any]) -> str:
 
 
 def _trouble_lines(told: Mapping[str, Any], width: int) -> list[str]:
-    lines = [line for trouble in _troubles(told) for line in _wrapped(trouble, width, "  ")]
+    lines = [line for trouble in troubles(told) for line in _wrapped(trouble.words, width, "  ")]
     if not lines:
         return []
     return ["", "Look at this:", *(painted(line, "bad", sys.stdout) for line in lines)]
-
-
-def _troubles(told: Mapping[str, Any]) -> Iterator[str]:
-    for port in told["ports"]:
-        name = f"{'input' if port['direction'] == 'in' else 'output'} {plain(port['name'])}"
-        if port["state"] in _STATES:
-            yield f"{name} {_STATES[port['state']]}"
-        if lost := port["lost"] + port["refused"]:
-            yield f"{name}: {count(lost, 'message')} lost"
-        if (port["load"] or 0) > _BUSY_CABLE:
-            yield f"{name}: its DIN cable is {port['load'] * 100:.0f} % busy"
-    if told["errors"]:
-        yield f"{count(told['errors'], 'error')}, listed in the log"
-    if told["missed"]:
-        yield f"{count(told['missed'], 'message')} came in faster than Pointsman can take them, and got lost"
-    if told["excess"]:
-        from rules.engine.pending_limit import MOST_PENDING  # as much as the engine, and seldom needed
-
-        for port, amount in told["excess"].items():
-            place = f"output {plain(port)}" if port else "steps that wait"
-            yield f"{place}: {count(amount, 'delayed message')} dropped, more than {number(MOST_PENDING)} at once"
-    if told["stalls"]:
-        yield f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
-    if told["rules"]["error"]:
-        yield (
-            "the rule files couldn't be used at the start; the rules that ran last play:"
-            if told["rules"]["last_good"]
-            else "the rule files have changed, and can't be used; the rules from before play on:"
-        )
-        yield from (f"  {plain(line)}" for line in told["rules"]["error"].splitlines())
 
 
 # -- the rest ----------------------------------------------------------------------------------------------------------
@@ -138,7 +103,7 @@ def _port_row(port: Mapping[str, Any]) -> tuple[str, str, str, str, str, str, st
 
 
 def _port_colour(line: str, port: Mapping[str, Any]) -> str:
-    if port["lost"] or port["refused"] or (port["load"] or 0) > _BUSY_CABLE:
+    if port["lost"] or port["refused"] or (port["load"] or 0) > BUSY_CABLE:
         return painted(line, "bad", sys.stdout)
     return line if port["state"] == "open" else painted(line, "mild", sys.stdout)
 

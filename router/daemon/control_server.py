@@ -15,6 +15,7 @@ import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 from router.daemon.control_socket import TooLongError, is_alive, line_of, lines_from, socket_path
@@ -27,10 +28,15 @@ from rules.errors import MachineError, PointsmanError
 Handler = Callable[[dict[str, Any]], Mapping[str, Any]]
 """Answers one verb: gets the arguments of the question, and runs in the thread of the client that asks."""
 
+Stream = Callable[[dict[str, Any], Callable[[float], bool]], Iterator[Mapping[str, Any]]]
+"""Answers one verb with line after line until the client leaves, in the thread of the client. It waits with the second
+argument, which gets seconds, and returns False once the server stops."""
+
 LONGEST_QUESTION: Final = 64 * 1024
 _PIECE: Final = 48 * 1024
 _CLIENTS: Final = 16
 _EXTRA_FOR_PANIC: Final = 16  # clients that may come on top while all others wait for the daemon: panic gets through
+_STREAMS: Final = 8  # clients with an endless answer: they keep their places, and leave enough to the others
 _PANIC: Final = "panic"
 _BACKLOG: Final = 128  # clients that may wait to be accepted
 _CLIENT_PATIENCE_S: Final = 30.0  # for a client to ask, or to take its answer
@@ -43,17 +49,20 @@ _TOO_MANY_ANSWER: Final = line_of({"ok": False, "error": _TOO_MANY})
 
 class _Client:
     """A client with a thread of its own. `awaited_since` is since when (ns) the daemon has waited for it to ask or to
-    listen; None while the client waits for the daemon. With `only_panic` there was no room for any other question."""
+    listen; None while the client waits for the daemon. With `only_panic` there was no room for any other question.
+    `streams` says that its answer has no end."""
 
     def __init__(self, stream: socket.socket, since: int, only_panic: bool) -> None:
         self.stream = stream
         self.awaited_since: int | None = since
         self.only_panic = only_panic
+        self.streams = False
         self.thread = threading.current_thread()
 
 
 class ControlServer:
-    """The daemon's end. `handlers` answer by verb; `report` is told, in words, what went wrong in one of them.
+    """The daemon's end. `handlers` answer by verb, `streams` do so without end; `report` is told, in words, what went
+    wrong in one of them.
 
     Once started, `follows_a_crash` tells whether the last daemon of this name ended without a word. It is set to
     False once what sounded from then is ended; until then, the next daemon of this name is told the same.
@@ -65,9 +74,11 @@ class ControlServer:
         handlers: Mapping[str, Handler],
         report: Callable[[str], None] = lambda text: complain([text]),
         clock: Clock = SYSTEM_CLOCK,
+        streams: Mapping[str, Stream] = MappingProxyType({}),
     ) -> None:
         self._name = valid_name(name)
         self._handlers = dict(handlers)
+        self._streams = dict(streams)
         self._report = report
         self._clock = clock
         self._clients: list[_Client] = []
@@ -164,18 +175,24 @@ class ControlServer:
             with stream, suppress(OSError):
                 for question in lines_from(stream, LONGEST_QUESTION, _CLIENT_PATIENCE_S, self._clock):
                     client.awaited_since = None
-                    for line in self._answer(question, client.only_panic):
+                    for line in self._answer(question, client):
                         client.awaited_since = self._clock.now_ns()
                         stream.sendall(line)
+                        client.awaited_since = None
+                    client.awaited_since = self._clock.now_ns()
         except TooLongError:
             pass
         finally:
             with self._guard, suppress(ValueError):
                 self._clients.remove(client)
 
-    def _answer(self, line: bytes, only_panic: bool) -> Iterator[bytes]:
+    def _answer(self, line: bytes, client: _Client) -> Iterator[bytes]:
         try:
-            answer = dict(self._ask(line, only_panic))
+            verb, question = self._understood(line, client.only_panic)
+            if verb in self._streams:
+                yield from self._streamed(verb, question, client)
+                return
+            answer = dict(self._handlers[verb](question))
             held = {key: value for key, value in answer.items() if isinstance(value, bytes)}
             last = line_of({"ok": True, **{key: value for key, value in answer.items() if key not in held}})
         except PointsmanError as error:
@@ -192,18 +209,31 @@ class ControlServer:
                 yield line_of({"piece": [key, base64.b64encode(value[at : at + _PIECE]).decode("ascii")]})
         yield last
 
-    def _ask(self, line: bytes, only_panic: bool) -> Mapping[str, Any]:
+    def _streamed(self, verb: str, question: dict[str, Any], client: _Client) -> Iterator[bytes]:
+        """Lines without end, until the client or the daemon leaves."""
+        with self._guard:
+            if sum(other.streams for other in self._clients) >= _STREAMS:
+                raise MachineError(f"{_STREAMS} other programs watch the daemon: end one of them")
+            client.streams = True
+        try:
+            for told in self._streams[verb](question, lambda seconds: not self._stopping.wait(seconds)):
+                yield line_of(told)
+        finally:
+            client.streams = False
+
+    def _understood(self, line: bytes, only_panic: bool) -> tuple[str, dict[str, Any]]:
+        """Return the verb of a question, and its arguments. Raises MachineError."""
         try:
             question = json.loads(line)
         except (ValueError, RecursionError):
             raise MachineError('not understood: write a line of JSON such as {"verb": "status"}') from None
         verb = question.pop("verb", None) if isinstance(question, dict) else None
-        if not isinstance(verb, str) or verb not in self._handlers:
-            known = ", ".join(sorted(self._handlers))
+        if not isinstance(verb, str) or (verb not in self._handlers and verb not in self._streams):
+            known = ", ".join(sorted((*self._handlers, *self._streams)))
             raise MachineError(f"the daemon doesn't know {json.dumps(verb)[:60]}; it knows {known}")
         if only_panic and verb != _PANIC:
             raise MachineError(_TOO_MANY)
-        return self._handlers[verb](question)
+        return verb, question
 
 
 def _taken_lock(path: Path, name: str) -> int:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Final
 
-from router.daemon.control_server import ControlServer, Handler
+from router.daemon.control_server import ControlServer, Handler, Stream
 from router.daemon.effects import Effects
 from router.daemon.interpreter import prefer_latency
 from router.daemon.last_run import RunKeeper, read_last_rules, read_last_run
@@ -17,10 +17,14 @@ from router.daemon.log_thread import LogThread
 from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
 from router.daemon.preparing_process import PreparingProcess
 from router.daemon.realtime import Realtime, take_realtime
+from router.daemon.recent_lines import RecentLines
 from router.daemon.reloader import Reloader
+from router.daemon.rule_verbs import reload_state, reloader_handlers
 from router.daemon.run_settings import RunSettings
 from router.daemon.service_manager import ServiceManager
 from router.daemon.signals import signals_heeded
+from router.daemon.sounding_notes import SoundingNote
+from router.daemon.watch import Watch
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.switch_values import read_switch
 from router.midi.backend_choice import choose_backend
@@ -32,6 +36,7 @@ from router.text.formatting import count
 from router.text.usage import UsageError
 from router.text.version import version
 from rules.errors import MachineError, RuleFileError
+from rules.journal.format import Names
 from rules.program.switch_states import State
 
 _TELL_MISSED_EVERY_NS: Final = 10_000_000_000
@@ -51,7 +56,7 @@ def run(settings: RunSettings) -> int:
         daemon = Daemon(
             settings, prepared, log.say, stderr.lines, faults=faults, losses=lambda: (stderr.missed, stderr.overruns)
         )
-        control = ControlServer(settings.name, daemon.handlers(), log.say)
+        control = ControlServer(settings.name, daemon.handlers(), log.say, streams=daemon.streams())
         control.start()
         closing.callback(control.stop)
         backend = choose_backend(settings.backend, settings.name)
@@ -104,7 +109,8 @@ class Daemon:
         self._missed_told = (0, -_TELL_MISSED_EVERY_NS)
         self._settings = settings
         self._prepared, self._faults = prepared, faults
-        self._say = say
+        self._said = RecentLines(say, clock)
+        say = self._say = self._said.say
         self._noises = noises
         self._clock = clock
         self._service = ServiceManager(clock=clock)
@@ -213,10 +219,6 @@ class Daemon:
         if self._keeper is not None:
             self._keeper.keep_rules(prepared.texts)
 
-    def _reload(self) -> dict[str, Any]:
-        outcome = self._reloader.reload_now()
-        return {"outcome": outcome.kind, "words": list(outcome.words)}
-
     # -- what one can ask ---------------------------------------------------------------------------------------------
 
     def handlers(self) -> Mapping[str, Handler]:
@@ -225,9 +227,28 @@ class Daemon:
             "status": lambda asked: self._status(),
             "panic": self._panic,
             "switch": self._turn,
-            "reload": lambda asked: self._reload(),
+            **reloader_handlers(self._reloader),
             **recorder_handlers(self._recorder),
         }
+
+    def streams(self) -> Mapping[str, Stream]:
+        """Return what the control socket answers without end, by verb."""
+        return {"watch": Watch(self, self._recorder, self._said, self._clock).lines}
+
+    def whole(self) -> dict[str, Any]:
+        """Return everything that a watcher is told."""
+        since = self._recorder.recording_since
+        return {**self._status(), "recording_since": since, "last_reload": reload_state(self._reloader)}
+
+    def glance(self) -> dict[str, Any]:
+        """Return what of that changes while music plays."""
+        live = self._playing
+        return live.do(live.glance)
+
+    def sounding(self) -> tuple[Names, Sequence[SoundingNote]]:
+        """Return what sounds, and what the numbers of ports mean."""
+        live = self._playing
+        return live.do(live.sounding)
 
     @property
     def _playing(self) -> Live:

@@ -14,6 +14,7 @@ from router.daemon.missed_input import MissedInput
 from router.daemon.playing import Playing
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
+from router.daemon.sounding_notes import SoundingNote
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.event_loop import EventLoop
 from router.midi.port_events import PortEvent, found_outputs
@@ -246,20 +247,41 @@ class Live(Playing):
         """Return how it stands, as plain values."""
         now = self._now_ns()
         session = self.session
-        clock = session.time.running(now)
-        names = {number: name for name, number in session.players.items()}
         return {
             "running_s": (now - self._began) // NANOSECONDS_PER_SECOND,
             "ports": self.ports.state(),
             "held": session.engine.sounding,
-            "switches": session.switches,
             "switches_began": "restored" if self.restored else "initial",
-            "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
+            **self._musical(now),
             "latency_us": self.latency.state(),
             "errors": self.errors,
             "stalls": self._missed.stalls,
             "excess": session.engine.excess,
         }
+
+    def _musical(self, now: int) -> dict[str, Any]:
+        """What a player changes by playing."""
+        session = self.session
+        clock = session.time.running(now)
+        names = {number: name for name, number in session.players.items()}
+        return {
+            "switches": session.switches,
+            "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
+        }
+
+    def glance(self) -> dict[str, Any]:
+        """Return what changes while music plays: those keys of `status`, and how many messages each port has had.
+
+        A watcher asks for it up to 20 times a second, so it must stay small.
+        """
+        return {**self._musical(self._now_ns()), "activity": self.ports.activity()}
+
+    def sounding(self) -> tuple[journal.Names, list[SoundingNote]]:
+        """Return the notes that sound, for a watcher that begins, and what the numbers of ports mean."""
+        now = self._now_ns()
+        names = journal.Names(tuple(self.session.players), self.session.pipeline.ports)
+        notes = [note for note in self.session.engine.sounding_notes if note.is_out]
+        return names, [(note.target, note.message[0] & 0x0F, note.message[1], now) for note in notes]
 
     def _leave(self) -> None:
         """End everything that sounds, gives the wires time for it, and closes."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import traceback
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
@@ -20,7 +20,7 @@ from router.daemon.replaced_rules import ReplacedRules
 from router.daemon.short_turns import ShortTurns
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts, read_rule_files
-from rules.errors import MachineError, PointsmanError, RuleFileError
+from rules.errors import MOST_PROBLEMS, MachineError, PointsmanError, Problem, RuleFileError
 
 _PATIENCE_S: Final = 60  # seconds that someone waits for a reload: the tests of the files run as well
 _MOST_LINES: Final = 20
@@ -48,14 +48,27 @@ class Pace:
 
 @dataclass(frozen=True, slots=True)
 class ReloadOutcome:
-    """What became of a reload, and why, in words. Where it was rejected, the rules from before play on."""
+    """What became of a reload, and why, in words. Where it was rejected, the rules from before play on.
+
+    `problems` are what is wrong in the files, the first 50, where that is why it was rejected.
+    """
 
     kind: Literal["applied", "unchanged", "rejected"]
     words: tuple[str, ...]
+    problems: tuple[Problem, ...] = ()
 
 
 _USUAL_PACE: Final = Pace()
 _LEAVING: Final = ReloadOutcome("rejected", ("the daemon is about to end",))
+_NO_FORMER: Final = ReloadOutcome("rejected", ("no other rules have played since the daemon began",))
+
+
+@dataclass(frozen=True, slots=True)
+class _Request:
+    """Somebody waits for a reload: of the files, or back to the former rules."""
+
+    wants_former: bool = False
+    answer: SimpleQueue[ReloadOutcome] = field(default_factory=SimpleQueue)
 
 
 def _nothing(*_: object) -> None:
@@ -74,8 +87,12 @@ class Reloader:
 
     `read` reads the files, and raises PointsmanError where it can't. `prepare` gets what it read and the rules in
     force, and makes it ready as `prepare_texts` does; `compare` says what plays differently with new rules, for the
-    log. `rest` is called while there is nothing to do. `pace` may be changed at any time. `prepared` are the rules in
-    force, `last` is how the last reload ended, `applied_at` when rules were last put in force (seconds since 1970).
+    log. `rest` is called while there is nothing to do. `pace` may be changed at any time.
+
+    Any thread may read: `prepared`, the rules in force; `last`, how the last reload ended, and `last_at`, when that was
+    (seconds since 1970); `applied_at`, when rules were last put in force; `found`, the files that were judged last;
+    `former`, the files of the rules before those in force; `differences`, what plays differently since then; `serial`,
+    which counts the reloads.
     """
 
     def __init__(
@@ -97,7 +114,7 @@ class Reloader:
         self.last = ReloadOutcome("applied", prepared.words)
         self._clock = clock
         self.pace = pace
-        self.applied_at = clock.wall_s()
+        self.applied_at = self.last_at = clock.wall_s()
         self._arguments = tuple(arguments)
         self._read = read
         self._prepare = prepare
@@ -107,10 +124,13 @@ class Reloader:
         self._say = say
         self._began = began
         self._ended = ended
-        self._seen: ReadFiles = prepared.texts
+        self.found: ReadFiles = prepared.texts
+        self.former: RuleTexts | None = None
+        self.differences: tuple[str, ...] = ()
+        self.serial = 0
         self._retired = ReplacedRules()
         self._replaced: Prepared | None = None
-        self._asked: SimpleQueue[SimpleQueue[ReloadOutcome] | None] = SimpleQueue()
+        self._asked: SimpleQueue[_Request | None] = SimpleQueue()
         self._stopping = Event()
         self._watcher = Watcher(lambda: self._asked.put(None), say)
         self._thread = Thread(target=self._work, name="reloader", daemon=True)
@@ -132,18 +152,24 @@ class Reloader:
 
     def request(self) -> None:
         """Have the files read again, soon. Waits for nothing, so that a signal handler may call it."""
-        self._asked.put(SimpleQueue())
+        self._asked.put(_Request())
 
     def reload_now(self) -> ReloadOutcome:
         """Read the files again at once, and wait for the outcome; never call it from the loop that `swap` needs.
 
         Raises MachineError if there is no answer for a minute.
         """
-        answer: SimpleQueue[ReloadOutcome] = SimpleQueue()
-        self._asked.put(answer)
+        return self._awaited(_Request())
+
+    def go_back(self) -> ReloadOutcome:
+        """Play the former rules again until a file changes, and wait for the outcome, as `reload_now` does."""
+        return self._awaited(_Request(wants_former=True))
+
+    def _awaited(self, request: _Request) -> ReloadOutcome:
+        self._asked.put(request)
         for _ in range(_PATIENCE_S):
             with suppress(Empty):
-                return answer.get(timeout=1)
+                return request.answer.get(timeout=1)
             if not self._thread.is_alive():
                 return _LEAVING
         raise MachineError("the daemon is still reading its rule files: look at `pointsman status` later")
@@ -156,7 +182,7 @@ class Reloader:
                 is_new = self._watcher.watch(watched_folders(self._arguments))
                 asked = self._next(self.pace.new_watch_s if is_new else self.pace.look_every_s)
                 if asked is not None:
-                    asked.put(self._reload(self._look()))
+                    asked.answer.put(self._back() if asked.wants_former else self._reload(self._look()))
                 else:
                     self._look_after()
                 self._tell_differences()
@@ -168,9 +194,9 @@ class Reloader:
         while not self._asked.empty():
             asked = self._asked.get()
             if asked is not None:
-                asked.put(_LEAVING)
+                asked.answer.put(_LEAVING)
 
-    def _next(self, patience_s: float) -> SimpleQueue[ReloadOutcome] | None:
+    def _next(self, patience_s: float) -> _Request | None:
         """Return the next request for a reload; None for a look, because of a change or because it is time for one."""
         try:
             return self._asked.get(timeout=patience_s)
@@ -186,9 +212,9 @@ class Reloader:
     def _look_after(self) -> None:
         """Reload files that have changed since they were last judged."""
         found = self._look()
-        while found != self._seen and not self._stopping.is_set():
+        while found != self.found and not self._stopping.is_set():
             quiet = self._settled(found)
-            if quiet == self._seen or self._stopping.is_set():
+            if quiet == self.found or self._stopping.is_set():
                 return
             prepared = self._prepared(quiet)
             # What can't be used may be half written, or about to come back: it gets a second chance.
@@ -216,6 +242,13 @@ class Reloader:
     def _reload(self, found: ReadFiles) -> ReloadOutcome:
         return self._conclude(found, self._prepared(found))
 
+    def _back(self) -> ReloadOutcome:
+        """Put the former rules in force. The files count as judged, so that only a change brings their rules back."""
+        if self.former is None:
+            return _NO_FORMER
+        found = self._look()
+        return self._conclude(found, self._prepared(self.former))
+
     def _prepared(self, found: ReadFiles) -> Prepared | ReloadOutcome:
         """Files made ready; or the outcome, where nothing is to be put in force."""
         self._began()
@@ -224,7 +257,7 @@ class Reloader:
         try:
             prepared = self._prepare(found, self.prepared)
         except RuleFileError as error:
-            return ReloadOutcome("rejected", tuple(error.lines()))
+            return ReloadOutcome("rejected", tuple(error.lines()), error.problems[:MOST_PROBLEMS])
         except PointsmanError as error:
             return ReloadOutcome("rejected", (str(error),))
         except Exception:
@@ -234,8 +267,10 @@ class Reloader:
     def _conclude(self, found: ReadFiles, prepared: Prepared | ReloadOutcome) -> ReloadOutcome:
         """Put rules in force that are ready, and tells how it ended."""
         outcome = self._applied(prepared) if isinstance(prepared, Prepared) else prepared
-        self._seen = found
+        self.found = found
         self.last = outcome
+        self.last_at = self._clock.wall_s()
+        self.serial += 1
         self._tell(outcome)
         self._ended(outcome)
         return outcome
@@ -250,6 +285,7 @@ class Reloader:
         self._retired.add(self.prepared)
         # Of several reloads since the last look, what played before the first of them counts.
         self._replaced = self._replaced or self.prepared
+        self.former = self.prepared.texts
         self.prepared = prepared
         self.applied_at = self._clock.wall_s()
         return ReloadOutcome("applied", prepared.words)
@@ -259,6 +295,7 @@ class Reloader:
         before, self._replaced = self._replaced, None
         if before is not None:
             lines = self._compare(before, self.prepared)
+            self.differences = tuple(lines)
             for line in ["what plays differently now:", *(f"  {line}" for line in lines)] if lines else ():
                 self._say(line)
 

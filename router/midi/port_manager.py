@@ -326,6 +326,13 @@ class PortManager:
         now = self._clock.now_ns()
         return [port.state_at(now) for port in self._all()]
 
+    def activity(self) -> dict[str, int]:
+        """Return how many messages each port has had, by our name; those in and out together."""
+        counts: dict[str, int] = {}
+        for port in self._all():
+            counts[port.name] = counts.get(port.name, 0) + port.messages
+        return counts
+
     def close(self) -> None:
         """Close everything. A server that doesn't answer is left alone: it may be dead, and not missed yet."""
         if not self._is_alive():

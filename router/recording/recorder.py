@@ -1,14 +1,16 @@
 """The recorder: remembers the last minutes of a performance, and writes takes, without ever holding up the music.
 
 The loop only appends to a queue (`log`). Twice a second a thread takes what is there, packs it, keeps it in the ring
-and hands it to the journals that are being written; those have threads of their own, since disks can be slow.
+and hands it to the journals that are being written; those have threads of their own, since disks can be slow. Who
+follows the records as they come (`followed_by`) has them collected sooner, in a thread of its own.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -46,6 +48,8 @@ class Recorder:
         clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self._queue: deque[Record] = deque()
+        self._collected: deque[Record] = deque()  # of these, followers know
+        self._followers: list[Callable[[Sequence[Record]], None]] = []
         self.log: Final[Callable[[Record], None]] = self._queue.append
         self.switches: Callable[[], Mapping[str, State]] | None = None
         self._say = say
@@ -54,6 +58,7 @@ class Recorder:
         self._lasting: dict[int, Record] = {}
         self._asked: JournalFile | None = None
         self._asked_at = 0
+        self.recording_since: float | None = None  # of the one that was asked for, seconds since 1970
         self._automatic: AutomaticTakes | None = None
         self._recovery: threading.Thread | None = None
         self._handed_on_at = 0
@@ -83,6 +88,32 @@ class Recorder:
                 automatic.stop()
             if self._recovery is not None:
                 self._recovery.join()
+
+    # -- records as they come -----------------------------------------------------------------------------------------
+
+    @contextmanager
+    def followed_by(self, follower: Callable[[Sequence[Record]], None]) -> Iterator[None]:
+        """Give a follower all records that are logged from now on, in order, by whoever collects them."""
+        with self._guard:
+            self._collect()
+            self._followers.append(follower)
+        try:
+            yield
+        finally:
+            with self._guard:
+                self._followers.remove(follower)
+
+    def collect(self) -> None:
+        """Have followers given what was logged by now. What they make of it must not take long."""
+        with self._guard:
+            self._collect()
+
+    def _collect(self) -> None:
+        amount = len(self._queue)
+        records = [self._queue.popleft() for _ in range(amount)]
+        self._collected += records
+        for follower in self._followers:
+            follower(records)
 
     # -- the last minutes ---------------------------------------------------------------------------------------------
 
@@ -140,6 +171,7 @@ class Recorder:
                 self._drain()
                 file.add(self._before(), 0)
                 self._asked, self._asked_at = file, self._clock.now_ns()
+                self.recording_since = self._clock.wall_s()
         return file.path
 
     def stop_recording(self) -> tuple[Path, int]:
@@ -157,7 +189,7 @@ class Recorder:
     def _end_asked(self) -> JournalFile | None:
         """The recording that was asked for gets no more, but its end."""
         self._drain()
-        asked, self._asked = self._asked, None
+        asked, self._asked, self.recording_since = self._asked, None, None
         if asked is not None:
             asked.add(pack((RECORDED, self._clock.now_ns(), 0, b"")), 0)
         return asked
@@ -193,8 +225,10 @@ class Recorder:
     def _drain(self) -> None:
         """Pack what has been logged, and hand it on."""
         now = self._clock.now_ns()
-        if self._queue:
+        self._collect()
+        if self._collected:
             self._note_surroundings(now)
+            self._collect()
             self._hand_on(now)
         elif now - self._handed_on_at >= _SILENCE_NS:
             self._note_silence(now)
@@ -213,9 +247,9 @@ class Recorder:
     def _hand_on(self, now: int) -> None:
         self._handed_on_at = now
         packed, lasting, played = bytearray(), [], False
-        amount = len(self._queue)
+        amount = len(self._collected)
         for _ in range(amount):
-            record = self._queue.popleft()
+            record = self._collected.popleft()
             packed += pack(record)
             played = played or is_played(record)
             if record[0] in LASTING:

@@ -30,7 +30,7 @@ from rules.timing.delays import AT_ONCE, Delay, in_words
 class TraceLine:
     """One line of the story. `depth` indents it; `outcomes` are what arrives there: (port, message); `late` says that a
     delay holds it up, `is_arrival` that a rule or the clock brought it to its port, `is_refusal` that a rule or zone
-    doesn't take the message."""
+    doesn't take the message. `rule` is the rule that takes it there, `target` the device or port that it goes to."""
 
     depth: int
     text: str
@@ -38,6 +38,8 @@ class TraceLine:
     late: bool = False
     is_arrival: bool = False
     is_refusal: bool = False
+    rule: str = ""
+    target: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,7 @@ class Tracer:
             if refusal is not None:
                 yield [TraceLine(0, head + refusal.reason, is_refusal=True)], refusal.counts_as_taken
                 continue
-            lines = [TraceLine(0, head + "matches")]
+            lines = [TraceLine(0, head + "matches", rule=rule.name or "")]
             lines += self._follow(branch.chain, [one], 1)
             yield lines, True
 
@@ -221,7 +223,7 @@ class Tracer:
             return [TraceLine(depth, f"{self._told(one)}: `to` has nothing for channel {channel}, so it is dropped")]
         lines = []
         for name in names:
-            lines.append(TraceLine(depth, f"{self._told(one)}: to {name}"))
+            lines.append(TraceLine(depth, f"{self._told(one)}: to {name}", target=name))
             lines += self._follow(link.end_of(name), [one], depth + 1)
         return lines
 

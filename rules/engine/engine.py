@@ -101,13 +101,19 @@ class Engine(FastPath):
     @property
     def sounding(self) -> int:
         """How many notes sound by the ledgers, echo copies included."""
-        return sum(
-            sounding.target >= 0
+        return len(self.sounding_notes)
+
+    @property
+    def sounding_notes(self) -> list[Event]:
+        """The notes that sound by the ledgers, echo copies included."""
+        return [
+            sounding
             for player in self._players
             for ledger, key, _ in self.bookkeeping.held_by(player)
             for press in ledger.pressed(key)
             for sounding in press.soundings
-        )
+            if sounding.target >= 0
+        ]
 
     def keys(self, player: Player) -> list[int]:
         """The in-keys for which something is held."""

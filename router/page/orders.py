@@ -1,0 +1,168 @@
+"""What a browser may ask for, and what that asks of the daemon."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from router.files.clock import Clock
+from router.files.user_folders import data_folder
+from router.page.daemon_link import DaemonLink
+from router.page.passages import Asked, passages
+from router.recording.automatic_takes import take_name
+from router.recording.takes import save, save_records
+from router.text.formatting import why
+from rules.errors import MachineError, PointsmanError
+from rules.program.switch_states import State
+
+PANIC: Final = "panic"
+OPEN_TO_ALL: Final = frozenset({PANIC, "through"})
+"""What may be asked for without `--control`: silence, and what only reads."""
+
+LONGEST_ORDER: Final = 2_000  # bytes
+_LONGEST_NAME: Final = 200
+_SAVING_S: Final = 60.0
+_MOST_MINUTES: Final = 10
+_LOOK_BACK_S: Final = 120.0
+_NOT_ALLOWED: Final = "This page only shows. To change things, start it with pointsman page --control."
+
+Data = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What a browser asks for: `what` to do, its number for the answer, and the rest of what it wrote."""
+
+    number: int
+    what: str
+    given: Mapping[str, Any]
+
+    def name(self, key: str) -> str:
+        """Return a name that was given. Raises MachineError."""
+        value = self.given.get(key)
+        if not isinstance(value, str) or not 0 < len(value) <= _LONGEST_NAME:
+            raise MachineError(f'"{self.what}" needs "{key}", a name')
+        return value
+
+    def state(self) -> State:
+        """Return the state of a switch that was given. Raises MachineError."""
+        value = self.given.get("value")
+        if isinstance(value, bool) or (isinstance(value, int) and abs(value) < 1_000):
+            return value
+        return self.name("value")
+
+
+def read_order(text: str) -> Order:
+    """Return what a browser asks for. Raises MachineError for what can't be understood."""
+    if len(text) > LONGEST_ORDER:
+        raise MachineError("the order is too long")
+    try:
+        told = json.loads(text)
+    except (ValueError, RecursionError):
+        told = None
+    if not isinstance(told, dict) or not isinstance(told.get("do"), str) or not isinstance(told.get("id"), int):
+        raise MachineError('not understood: an order is like {"id": 1, "do": "panic"}')
+    return Order(told["id"], told["do"][:_LONGEST_NAME], told)
+
+
+class Orders:
+    """Carries out orders, for all browsers. Those without access to more than the page get only what is open to all."""
+
+    def __init__(self, link: DaemonLink, may_control: bool, clock: Clock) -> None:
+        self._link = link
+        self._may_control = may_control
+        self._clock = clock
+        self._one_by_one = asyncio.Lock()  # what takes long is done once at a time, however many ask
+        self._known: Mapping[str, Callable[[Order], Awaitable[Data]]] = {
+            PANIC: self._panic,
+            "switch": self._switch,
+            "record": self._record,
+            "save": self._save,
+            "tap": lambda order: self._link.ask("tap"),
+            "clock": self._clock_order,
+            "song": self._song,
+            "former rules": lambda order: self._link.ask("former-rules", patience_s=_SAVING_S),
+            "through": self._through,
+        }
+
+    async def carry_out(self, order: Order) -> Data:
+        """Do what was ordered, and return its answer: "ok", "error" in words, "data"."""
+        try:
+            data = await self._done(order)
+        except PointsmanError as error:
+            return _answer(order, error=str(error))
+        return _answer(order, data=data)
+
+    async def _done(self, order: Order) -> Data:
+        if order.what not in self._known:
+            raise MachineError(f"the page knows {', '.join(self._known)}, and nothing else")
+        if order.what not in OPEN_TO_ALL and not self._may_control:
+            raise MachineError(_NOT_ALLOWED)
+        return await self._known[order.what](order)
+
+    async def _panic(self, _: Order) -> Data:
+        return await self._link.ask("panic")
+
+    async def _switch(self, order: Order) -> Data:
+        state = order.state()
+        written = ("on" if state else "off") if isinstance(state, bool) else str(state)
+        return await self._link.ask("switch", name=order.name("name"), value=written)
+
+    async def _clock_order(self, order: Order) -> Data:
+        bpm = order.given.get("bpm")
+        if isinstance(bpm, int | float) and not isinstance(bpm, bool):
+            return await self._link.ask("clock", bpm=bpm)
+        return await self._link.ask("clock", do=order.name("command"))
+
+    async def _song(self, order: Order) -> Data:
+        return await self._link.ask("song", to=order.name("to"))
+
+    # -- recordings ---------------------------------------------------------------------------------------------------
+
+    async def _record(self, order: Order) -> Data:
+        if order.given.get("on") is True:
+            journal = await self._link.ask("record", path=str(self._take()))
+            return {"file": str(journal["journal"]).removesuffix(".journal")}
+        ended = await self._link.ask("record-stop")
+        async with self._one_by_one:
+            saved = await asyncio.to_thread(save, Path(ended["journal"]))
+        return {"file": None if saved.path is None else str(saved.path)}
+
+    async def _save(self, order: Order) -> Data:
+        """Save what was played in the last minutes. The take is made here, not in the daemon."""
+        minutes = order.given.get("minutes")
+        if not isinstance(minutes, int) or isinstance(minutes, bool) or not 0 < minutes <= _MOST_MINUTES:
+            raise MachineError(f'"save" needs "minutes", 1 to {_MOST_MINUTES}')
+        async with self._one_by_one:
+            told = await self._link.ask("last", patience_s=_SAVING_S, seconds=minutes * 60)
+            saved = await asyncio.to_thread(save_records, told["journal"], self._take())
+        if saved.path is None:
+            raise MachineError(f"nobody played in the last {minutes} minutes")
+        return {"file": str(saved.path)}
+
+    def _take(self) -> Path:
+        folder = data_folder() / "takes"
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise MachineError(f"{folder}: the folder for recordings can't be made: {why(error)}") from error
+        return folder / f"{take_name(self._clock.wall_s())}.mid"
+
+    # -- why ----------------------------------------------------------------------------------------------------------
+
+    async def _through(self, order: Order) -> Data:
+        names = {key: order.name(key) for key in ("from", "to", "rule") if order.given.get(key) is not None}
+        if not names:
+            raise MachineError('"through" needs "from", "to" or "rule"')
+        asked = Asked(names.get("from"), names.get("to"), names.get("rule"))
+        async with self._one_by_one:
+            told = await self._link.ask("last", patience_s=_SAVING_S, seconds=_LOOK_BACK_S)
+            return {"messages": await asyncio.to_thread(passages, told["journal"], asked)}
+
+
+def _answer(order: Order, error: str | None = None, data: Data | None = None) -> Data:
+    return {"type": "answer", "id": order.number, "ok": error is None, "error": error, "data": data or {}}

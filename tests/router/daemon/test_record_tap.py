@@ -1,0 +1,85 @@
+"""What a watcher is told of the records that the loop logs."""
+
+from __future__ import annotations
+
+from router.daemon.record_tap import MOST_ENTRIES, RecordTap
+from rules.journal.format import IN, NAMES, OUT, PANIC, Names, Record, names_data
+
+ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
+NAMES_OF_NOW = Names(("keys", "pads"), ("rack", "box"))
+
+
+def begun() -> RecordTap:
+    """A tap that knows its ports."""
+    tap = RecordTap()
+    tap.begin(NAMES_OF_NOW, [])
+    return tap
+
+
+def taken(tap: RecordTap) -> tuple[list[tuple[object, ...]], int, bool]:
+    """What a tap gives, as plain values."""
+    entries, skipped, happened = tap.take(lambda: None)
+    return [tuple(entry) for entry in entries], skipped, happened
+
+
+def test_messages_come_with_the_names_of_their_ports() -> None:
+    """Both ways, in order."""
+    tap = begun()
+    tap.hear([(IN, 5, 1, ON), (OUT, 6, 0, ON)])
+    assert taken(tap) == ([(5, "pads", "in", ON, 3), (6, "rack", "out", ON, 3)], 0, True)
+    assert taken(tap) == ([], 0, False)
+    assert tap.sounding.notes == [(0, 0, 60, 6)]
+
+
+def test_new_rules_bring_new_names() -> None:
+    """From the moment on when they are in force."""
+    tap = begun()
+    other = Names(("keys", "pads"), ("rack", "box", "bell"))
+    tap.hear([(NAMES, 4, 0, names_data(other)), (OUT, 5, 2, ON)])
+    assert taken(tap)[0] == [(5, "bell", "out", ON, 3)]
+
+
+def test_clock_and_active_sensing_are_no_messages_to_read() -> None:
+    """Yet something has happened."""
+    tap = begun()
+    tap.hear([(IN, 5, 0, b"\xf8"), (OUT, 5, 0, b"\xf8"), (IN, 6, 0, b"\xfe"), (IN, 7, 0, b"\xf1\x00")])
+    assert taken(tap) == ([], 0, True)
+
+
+def test_other_records_are_something_that_has_happened() -> None:
+    """A panic, for instance."""
+    tap = begun()
+    tap.hear([(PANIC, 5, 0, b"\x00")])
+    assert taken(tap) == ([], 0, True)
+
+
+def test_of_many_messages_the_last_ones_come_and_the_others_are_counted() -> None:
+    """What sounds is known all the same."""
+    tap = begun()
+    tap.hear([(OUT, time, 0, ON if time == 0 else b"\xb0\x07\x05") for time in range(200)])
+    entries, skipped, _ = taken(tap)
+    assert [entry[0] for entry in entries] == list(range(200 - MOST_ENTRIES, 200))
+    assert skipped == 200 - MOST_ENTRIES
+    assert tap.sounding.notes == [(0, 0, 60, 0)]
+
+
+def test_a_long_sysex_is_cut() -> None:
+    """How long it was is known."""
+    tap = begun()
+    tap.hear([(IN, 5, 0, b"\xf0" + bytes(5_000) + b"\xf7")])
+    ((_, _, _, data, length),), _, _ = taken(tap)
+    assert (data, length) == (b"\xf0" + bytes(23), 5_002)
+
+
+def test_a_watcher_that_doesn_t_read_keeps_no_more_than_so_much() -> None:
+    """Then it has to ask again for what sounds; what it missed is counted."""
+    tap = begun()
+    records: list[Record] = [(OUT, 5, 0, ON)] * 1_000
+    for _ in range(25):
+        tap.hear(records)
+    assert tap.is_behind
+    entries, skipped, _ = taken(tap)
+    assert len(entries) + skipped == 25_000
+    tap.begin(NAMES_OF_NOW, [(0, 0, 61, 7)])
+    assert not tap.is_behind
+    assert tap.sounding.notes == [(0, 0, 61, 7)]
