@@ -271,6 +271,8 @@ def completed(name: str, example: str) -> str:
             return f"{RIG}[[promises]]\n" + "\n".join({**kept, key: example}.values())
         case "OnSwitch":
             return f"{RIG}[[on_switch]]\n" + "\n".join({**TURN, key: example}.values())
+        case "ClockTable":
+            return f"{RIG}[clock]\n{example}\n"
     return rig.replace("[switches]\n", f"[switches]\n{example}\n")
 
 

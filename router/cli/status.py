@@ -5,20 +5,22 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
     {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.1.0", "running_s": 7985,
      "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Pit Keyboard", "messages": 1204,
                 "lost": 0, "refused": 0, "dropped": 0, "load": null, "nowhere": 2, "nowhere_last": "92 24 5A"}],
-     "held": 3, "switches": {"song": "chorus"}, "tempo": {"bpm": 120.0, "from": "seq"},
+     "held": 3, "switches": {"song": "chorus"},
+     "clock": {"from": "seq", "bpm": 120.0, "running": true, "beats": 17.5, "beats_a_bar": 4},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0, "excess": {"rack": 12},
      "realtime": {"priority": 4, "memory_locked": true}, "missed": 0,
      "history": {"seconds": 600, "bytes": 1048576}, "recording": null}
 
-`from` is null where no clock arrives, `load` where the connection isn't DIN; `load` 1 is all that the cable can carry.
-`messages` came in or went out, `lost` are those that could not go out, or came in as no message at all; `refused` are
-sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic. `nowhere` are those that no
-rule, switch or clock took, and `nowhere_last` is the last of them. `history` is how far back the daemon remembers, and
-the memory that takes. `missed` came in faster than they could be taken, on any input. `stalls` is how often the daemon
-could not run for over a second, so that messages may be lost. `priority` is null where the system allows no realtime
-(1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages were delayed; that of steps
-that wait has the name "". While the daemon is away, lines of `--watch` are
+`from` is the port whose clock sets the tempo, null where no clock arrives. `running` says whether it was started,
+`beats` are quarter notes since then, null where that isn't known. `load` is null where the connection isn't DIN; `load`
+1 is all that the cable can carry. `messages` came in or went out, `lost` are those that could not go out, or came in as
+no message at all; `refused` are sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic.
+`nowhere` are those that no rule, switch or clock took, and `nowhere_last` is the last of them. `history` is how far
+back the daemon remembers, and the memory that takes. `missed` came in faster than they could be taken, on any input.
+`stalls` is how often the daemon could not run for over a second, so that messages may be lost. `priority` is null where
+the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages
+were delayed; that of steps that wait has the name "". While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """
 

@@ -118,10 +118,12 @@ def _facts(told: Mapping[str, Any], width: int) -> list[str]:
 
 
 def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    tempo, latency = told["tempo"], told["latency_us"]
-    came = f"clock of {plain(tempo['from'])}" if tempo["from"] else "rule files, as no clock arrives"
+    clock, latency = told["clock"], told["latency_us"]
+    came = f"clock of {plain(clock['from'])}" if clock["from"] else "rule files, as no clock arrives"
     yield "held notes", number(told["held"])
-    yield "tempo", f"{tempo['bpm']:g} BPM, from the {came}"
+    yield "tempo", f"{clock['bpm']:g} BPM, from the {came}"
+    if clock["beats"] is not None:
+        yield "song", _song(clock)
     if latency["p50"] is None:
         yield "latency", "no note or message yet"
     else:
@@ -134,6 +136,12 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     yield "history", f"{durations.in_words(history['seconds'])}, {history['bytes'] / 1e6:.1f} MB"
     yield "errors", number(told["errors"]) if told["errors"] else "none"
     yield "recording", plain(told["recording"]) if told["recording"] else "no"
+
+
+def _song(clock: Mapping[str, Any]) -> str:
+    """Return where a song is by its clock: bar and quarter note, counted from 1."""
+    bar, beat = divmod(int(clock["beats"]), clock["beats_a_bar"])
+    return f"{'runs' if clock['running'] else 'stopped'}, bar {bar + 1}, beat {beat + 1}"
 
 
 def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:

@@ -261,12 +261,17 @@ class Live(Playing):
 
     def _musical(self, now: int) -> dict[str, Any]:
         """What a player changes by playing."""
-        session = self.session
-        clock = session.time.running(now)
-        names = {number: name for name, number in session.players.items()}
+        return {"switches": self.session.switches, "clock": self.clock_state(now)}
+
+    def clock_state(self, now: int) -> dict[str, Any]:
+        """Return how the clock is that counts, as plain values."""
+        clock = self.session.clock_state(now)
         return {
-            "switches": session.switches,
-            "tempo": {"bpm": round(session.time.bpm(now), 1), "from": None if clock is None else names[clock]},
+            "from": clock.source,
+            "bpm": round(clock.bpm, 2),
+            "running": clock.is_running,
+            "beats": clock.beats,
+            "beats_a_bar": self.session.ruleset.clock.beats_a_bar,
         }
 
     def glance(self) -> dict[str, Any]:

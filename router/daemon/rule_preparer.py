@@ -83,7 +83,7 @@ class Preparer:
         else:
             parts = list(parts_of(prepared.pipeline))
             held = prepared.ruleset
-            played = RuleSet(ports=held.ports, devices=held.devices, switches=held.switches, bpm=held.bpm)
+            played = RuleSet(ports=held.ports, devices=held.devices, switches=held.switches, clock=held.clock)
             self._write([Ready(prepared.words, played, len(parts)), *parts])
 
     def compare(self, question: ComparisonQuestion) -> None:

@@ -104,9 +104,9 @@ def load_rules(files: Mapping[str, str | bytes]) -> Rules:
     ... to = "rack"
     ... '''}).names
     ('all of it',)
-    >>> load_rules({"rig.toml": "bpm = 0"})
+    >>> load_rules({"rig.toml": "clock.bpm = 0"})
     Traceback (most recent call last):
-    rules.errors.RuleFileError: rig.toml:1: `bpm`: 0 is not a tempo: write a number from 10 to 1000
+    rules.errors.RuleFileError: rig.toml:1: [clock]: `bpm`: 0 is not a tempo: write a number from 10 to 1000
     """
     return Rules(tuple((name, _as_bytes(text)) for name, text in files.items()))
 

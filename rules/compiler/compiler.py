@@ -291,7 +291,8 @@ class Compiler:
         for turned in self.ruleset.on_switch:
             messages = [self._addressed(name, each) for name, written in turned.send.items() for each in written]
             guard = guard_of(self.layout, turned.when)
-            yield SwitchAction(guard, tuple(messages), turned.do, turned.initially)
+            effects = tuple(effect for effect in turned.do if not effect.startswith("clock "))
+            yield SwitchAction(guard, tuple(messages), effects, turned.initially)
 
     def _setups(self) -> Iterable[WrittenMessage]:
         for name, device in self.ruleset.devices.items():

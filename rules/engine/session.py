@@ -7,16 +7,31 @@ journal of an evening can be played again.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import NamedTuple
 
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
-from rules.midi.messages import ACTIVE_SENSING, CLOCK
+from rules.midi.messages import ACTIVE_SENSING, CLOCK, SYSEX
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.active_sensing import Sensing
 from rules.timing.delays import NEVER
 from rules.timing.midi_clock import LiveTime
+from rules.timing.transport import Transport
+
+
+class ClockState(NamedTuple):
+    """What sets the tempo, and where the song is by it.
+
+    `source` is the port whose clock runs; None where none does. `beats` are quarter notes since the start, None where
+    that isn't known.
+    """
+
+    source: str | None
+    bpm: float
+    is_running: bool
+    beats: float | None
 
 
 class Session:
@@ -48,6 +63,7 @@ class Session:
                 self._add_players((name,))
         self._add_players(pipeline.sources)
         self._sensing = Sensing()
+        self._transports: dict[int, Transport] = {}
 
     @property
     def pipeline(self) -> Pipeline:
@@ -80,6 +96,17 @@ class Session:
         """When `advance` has something to do."""
         return min(self.engine.scheduler.next_due, self._sensing.due)
 
+    def clock_state(self, now: int) -> ClockState:
+        """Return how the clock is that counts."""
+        number = self.time.running(now)
+        transport = None if number is None else self._transports.get(number)
+        return ClockState(
+            None if number is None else self.engine.players[number].name,
+            self.time.bpm(now),
+            transport is not None and transport.is_running,
+            None if transport is None else transport.beats(now, self.time.beat(now)),
+        )
+
     def _add_players(self, names: Iterable[str]) -> None:
         for name in names:
             if name not in self.players:
@@ -106,9 +133,12 @@ class Session:
                 self._lose_silent(now, out)
             self._sensing.hear(player, now)
         status = message[0]
-        if status < CLOCK:
+        if status <= SYSEX:
             self.engine.feed(player, message, now, out)
             return
+        if player not in self._transports:
+            self._transports[player] = Transport()
+        self._transports[player].hear(message, now)
         if status == CLOCK:
             if now >= self.engine.scheduler.next_due:
                 self.engine.advance(now, out)  # what was due is due by the tempo of then

@@ -48,8 +48,8 @@ _JOINING: Final = frozenset({"and", "or", "not"})
 def _read_name(raw: Any) -> Any:
     if not isinstance(raw, str) or not _NAME.fullmatch(raw):
         raise fault(f"{shown(raw)} can't be a name: write a letter, then letters, digits, single spaces, - and _")
-    if raw == "none" or not _JOINING.isdisjoint(raw.split()):
-        raise fault(f"{shown(raw)} can't be a name: the words and, or, not and none mean something else here")
+    if raw in ("none", "own") or not _JOINING.isdisjoint(raw.split()):
+        raise fault(f"{shown(raw)} can't be a name: the words and, or, not, none and own mean something else here")
     return raw
 
 

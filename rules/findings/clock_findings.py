@@ -64,7 +64,10 @@ def _two_transports(ways: BranchWays) -> Iterator[Finding]:
 def _no_tempo(ways: BranchWays) -> Iterator[Finding]:
     """Steps that count beats, where no file has a tempo and no output a clock."""
     reading = ways.reading
-    if reading.has_tempo or any(port.clock not in (None, "none") for port in reading.ruleset.ports.values()):
+    clock = reading.ruleset.clock
+    if clock.bpm is not None or clock.follow is not None:
+        return
+    if any(port.clock not in (None, "none") for port in reading.ruleset.ports.values()):
         return
     counting: dict[str, SourcedWay] = {}
     for each in ways.all_leaving:
@@ -81,7 +84,7 @@ def _no_tempo(ways: BranchWays) -> Iterator[Finding]:
                 "remark",
                 branch.rule_place,
                 f"It counts beats, and no clock or tempo is named: until a clock comes they go at {DEFAULT_BPM:g} BPM.",
-                "Write `bpm` at the top of the file.",
+                "Write `bpm` below the header [clock].",
                 example=example(ways.pipeline, shown),
             )
 

@@ -36,6 +36,8 @@ def planned_tables(reading: Reading, plan: ChannelPlan) -> Table:
     """
     alone = {one.device.name: one for one in plan.channels}
     found: Table = _head(reading)
+    if reading.clock is not None:
+        found["clock"] = copy(reading.clock.source.value(reading.clock.path))
     found["ports"] = {name: copy(place.source.value(place.path)) for name, place in reading.ports.items()}
     if alone:
         found["devices"] = {
@@ -77,8 +79,6 @@ def _head(reading: Reading) -> Table:
         head["middle_c"] = f"C{first.middle_c}"
     if first.first_program != STANDARD.first_program:
         head["first_program"] = first.first_program
-    if reading.ruleset.bpm != 120.0:
-        head["bpm"] = reading.ruleset.bpm
     return head
 
 

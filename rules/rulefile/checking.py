@@ -16,6 +16,7 @@ from rules.rulefile.checking_chains import check_combinations, check_copies, che
 from rules.rulefile.checking_promises import check_promises
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
+from rules.rulefile.clock_table import OWN
 from rules.rulefile.draft import Draft, Placed, PlacedBranch, all_branches, placed_branches, staged
 from rules.rulefile.locations import Location
 from rules.rulefile.outline import is_whole
@@ -45,11 +46,29 @@ def check_outlines(draft: Draft) -> Iterator[Problem]:
 
 
 def check_ports(draft: Draft) -> Iterator[Problem]:
-    """The clock of an output comes from a port, or from none."""
+    """The clock of an output comes from a port, from us, or from none."""
     for entry in draft.ports.values():
         clock = entry.value.clock
-        if clock is not None and clock != "none" and (fault := source_fault(draft, clock)):
+        if clock not in (None, "none", OWN) and (fault := source_fault(draft, clock)):
             yield entry.place.inside("clock").problem(fault)
+
+
+def check_clock(draft: Draft) -> Iterator[Problem]:
+    """Our clock follows, and is pulled from, ports that can receive; it doesn't follow what hears it."""
+    for entry in draft.clocks:
+        followed = entry.value.follow
+        if followed is not None:
+            place = entry.place.inside("follow")
+            if fault := source_fault(draft, followed):
+                yield place.problem(fault)
+            elif followed in draft.ports and draft.ports[followed].value.clock == OWN:
+                cure = "name another port, or give it another `clock`"
+                text = f'"{followed}" hears your clock, and can\'t set it as well: {cure}'
+                yield place.problem(text)
+        for key, triggers in entry.value.triggers().items():
+            for number, trigger in enumerate(triggers):
+                if fault := source_fault(draft, trigger.source):
+                    yield entry.place.inside(key, number, "from").problem(fault)
 
 
 def check_devices(draft: Draft) -> Iterator[Problem]:
@@ -222,6 +241,7 @@ def _all_stages(draft: Draft) -> Iterator[Placed[Stage]]:
 CHECKS: Final[tuple[Check, ...]] = (
     check_outlines,
     check_ports,
+    check_clock,
     check_devices,
     check_sources,
     check_destinations,

@@ -28,7 +28,10 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     if before.on_switch != after.on_switch:
         yield "on_switch: what switches send has changed"
     if before.bpm != after.bpm:
-        yield f"bpm: {before.bpm:g} became {after.bpm:g}"
+        yield f"clock: {before.bpm:g} BPM became {after.bpm:g} BPM"
+    rest = {"bpm": None}
+    if before.clock.model_copy(update=rest) != after.clock.model_copy(update=rest):
+        yield "clock: other settings"
     for kind, old_ones, new_ones in (
         ("tests", before.tests, after.tests),
         ("promises", before.promises, after.promises),

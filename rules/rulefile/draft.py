@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from rules.errors import Problem
+from rules.rulefile.clock_table import ClockTable
 from rules.rulefile.locations import Location
 from rules.rulefile.outline import outline
 from rules.rulefile.port_tables import Device, Port
@@ -55,7 +56,7 @@ class Draft:
     on_switch: list[Placed[OnSwitch]] = field(default_factory=list)
     tests: list[Placed[RuleTest]] = field(default_factory=list)
     promises: list[Placed[Promise]] = field(default_factory=list)
-    tempos: list[Placed[float]] = field(default_factory=list)
+    clocks: list[Placed[ClockTable]] = field(default_factory=list)
     taken: dict[tuple[str, str], Location] = field(default_factory=dict)
     broken: dict[str, str] = field(default_factory=dict)
     clashes: list[Problem] = field(default_factory=list)
@@ -83,14 +84,12 @@ class Draft:
         if value is not None:
             getattr(self, section).append(Placed(value, place))
 
-    def set_tempo(self, bpm: float, place: Location) -> None:
-        """Set the tempo of one file; all files that give one must agree."""
-        if self.tempos and self.tempos[0].value != bpm:
-            first = self.tempos[0]
-            self.clashes.append(
-                place.problem(f"{bpm:g} here, but {first.value:g} in {first.place}: write one tempo for all files")
-            )
-        self.tempos.append(Placed(bpm, place))
+    def set_clock(self, clock: ClockTable, place: Location) -> None:
+        """Set the clock of one file; all files that have one must agree."""
+        if self.clocks and self.clocks[0].value != clock:
+            first = self.clocks[0].place
+            self.clashes.append(place.problem(f"this differs from [clock] in {first}: write one clock for all files"))
+        self.clocks.append(Placed(clock, place))
 
     def _take(self, what: str, name: str, place: Location) -> None:
         first = self.taken.setdefault((what, name), place)

@@ -101,6 +101,8 @@ class SourceFile:
                 words = [self._titled("promise", "promises", number, 0)]
             case ("on_switch", int(number), *_):
                 words = [f"[[on_switch]] {number + 1}"]
+            case ("clock", *_):
+                return "[clock]", 1
             case _:
                 return "", 0
         at = 2

@@ -51,7 +51,7 @@ _KEYS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "semitones": ("by",),
         "send": ("play",),
         "softer": ("quieter",),
-        "source": ("from",),
+        "source": ("from", "follow"),
         "split": ("zones",),
         "start": ("setup", "initial"),
         "step": ("advance",),

@@ -19,9 +19,9 @@ class Port(TableModel):
 
     `both` is both directions, `input` and `output` one; a plain string means `both`. `true` takes our name as the
     pattern, and so does a port that has none of the three, both ways. `connection = "din"` is paced as a 5-pin cable;
-    `clock` names the port whose clock and transport go out here, or "none"; `pass_reset` passes system reset on;
-    `channels` are those that its player can send on (1-16), which changes nothing that is played; `steps` act before
-    every rule.
+    `clock` names the port whose clock and transport go out here, "own" for ours, or "none"; `pass_reset` passes system
+    reset on; `channels` are those that its player can send on (1-16), which changes nothing that is played; `steps` act
+    before every rule.
     """
 
     both: Pattern | None = Field(
@@ -52,8 +52,8 @@ class Port(TableModel):
     )
     clock: Reference | None = Field(
         default=None,
-        description='names the port whose clock and transport go out here, or `"none"`',
-        examples=['rack1 = { output = "Rack*", clock = "seq" }'],
+        description='names the port whose clock and transport go out here; `"own"` means your clock, `"none"` no clock',
+        examples=['rack1 = { output = "Rack*", clock = "own" }'],
         json_schema_extra={"default": "the source of the only rule without `match` to it"},
     )
     pass_reset: bool = Field(

@@ -13,14 +13,15 @@ from rules.errors import Problem, RuleFileError
 from rules.fields.table_model import shown
 from rules.midi.notation import Naming
 from rules.rulefile.checking import check
+from rules.rulefile.clock_table import NO_CLOCK
 from rules.rulefile.document import parse
 from rules.rulefile.draft import Draft
 from rules.rulefile.error_texts import problems_in
 from rules.rulefile.limits import TOGETHER, too_many_entries
 from rules.rulefile.locations import Location, SourceFile
 from rules.rulefile.positions import Path
-from rules.rulefile.ruleset import DEFAULT_BPM, RuleSet
-from rules.rulefile.schema import LISTED_SECTIONS, NAMED_SECTIONS, form_of
+from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.schema import LISTED_SECTIONS, NAMED_SECTIONS, SINGLE_SECTIONS, form_of
 
 _MOST_WORDED: Final = 1_000
 
@@ -30,7 +31,7 @@ class Reading:
     """A rule set, and where each part of it stands in the files.
 
     `rules`, `on_switch`, `tests` and `promises` have the places in the order of the rule set's, `files` the
-    names of the files in order. `has_tempo` says whether any file has a `bpm`.
+    names of the files in order. `clock` is the first `[clock]`, None where no file has one.
     """
 
     ruleset: RuleSet
@@ -42,11 +43,12 @@ class Reading:
     tests: tuple[Location, ...]
     promises: tuple[Location, ...]
     files: tuple[str, ...]
-    has_tempo: bool
+    clock: Location | None
 
     def forget_files(self) -> None:
         """Forget what stands in the files, once no place is asked for its line any more."""
         places = (*self.ports.values(), *self.devices.values(), *self.switches.values())
+        places += () if self.clock is None else (self.clock,)
         for source in {place.source for place in (*places, *self.rules, *self.on_switch, *self.tests, *self.promises)}:
             source.forget()
 
@@ -91,7 +93,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         on_switch=tuple(entry.value for entry in draft.on_switch),
         tests=tuple(entry.value for entry in draft.tests),
         promises=tuple(entry.value for entry in draft.promises),
-        bpm=draft.tempos[0].value if draft.tempos else DEFAULT_BPM,
+        clock=draft.clocks[0].value if draft.clocks else NO_CLOCK,
     )
     return Reading(
         ruleset,
@@ -103,7 +105,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         tests=tuple(entry.place for entry in draft.tests),
         promises=tuple(entry.place for entry in draft.promises),
         files=files,
-        has_tempo=bool(draft.tempos),
+        clock=draft.clocks[0].place if draft.clocks else None,
     )
 
 
@@ -158,6 +160,7 @@ class _DraftReader:
         source = SourceFile(name, text, tables, _naming(tables), self._rules)
         self.sources.append(source)
         self._head(source)
+        self._clock(source)
         for section in NAMED_SECTIONS:
             self._named(source, section)
         for section in LISTED_SECTIONS:
@@ -165,12 +168,21 @@ class _DraftReader:
 
     def _head(self, source: SourceFile) -> None:
         """Read what is outside of all sections."""
-        alone = {key: raw for key, raw in source.data.items() if key not in (*NAMED_SECTIONS, *LISTED_SECTIONS)}
-        if self._is_too_large(source, (), alone):
+        sections = (*SINGLE_SECTIONS, *NAMED_SECTIONS, *LISTED_SECTIONS)
+        alone = {key: raw for key, raw in source.data.items() if key not in sections}
+        if not self._is_too_large(source, (), alone):
+            self._validated(source, None, alone)
+
+    def _clock(self, source: SourceFile) -> None:
+        raw = source.data.get("clock")
+        if raw is None:
             return
-        file = self._validated(source, None, alone)
-        if file is not None and file.bpm is not None:
-            self.draft.set_tempo(file.bpm, Location(source, ("bpm",)))
+        if not isinstance(raw, dict):
+            self._no_section(source, "clock", "[clock]", "bpm = 120")
+        elif not self._is_too_large(source, ("clock",), raw):
+            file = self._validated(source, "clock", {"clock": raw})
+            if file is not None:
+                self.draft.set_clock(file.clock, Location(source, ("clock",)))
 
     def _named(self, source: SourceFile, section: str) -> None:
         tables = source.data.get(section, {})

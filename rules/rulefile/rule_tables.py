@@ -19,6 +19,7 @@ from rules.midi.controllers import CONTROLLER_NUMBERS
 from rules.midi.kind_names import kind_hint, kind_named
 from rules.midi.notation import parse_controller
 from rules.rulefile.accepted import ACCEPT, Accepted
+from rules.rulefile.clock_table import Tempo
 from rules.rulefile.stages import Stage, Steps
 
 
@@ -192,8 +193,8 @@ class Branch:
     outlets: tuple[Outlet, ...]
 
 
-Effect = Literal["panic", "record on", "record off", "reload"]
-"""What a pad or pedal may ask of the daemon."""
+Effect = Literal["panic", "record on", "record off", "reload", "clock start", "clock continue", "clock stop"]
+"""What a pad or pedal may ask of the daemon, and of its clock."""
 
 
 class OnSwitch(TableModel):
@@ -211,9 +212,18 @@ class OnSwitch(TableModel):
     )
     do: Annotated[tuple[Effect, ...], OneOrMany] = Field(
         default=(),
-        description='asks the daemon for `"panic"`, `"record on"`, `"record off"` or `"reload"`',
+        description=(
+            'asks the daemon for `"panic"`, `"record on"`, `"record off"`, `"reload"`, `"clock start"`, '
+            '`"clock continue"` or `"clock stop"`'
+        ),
         examples=['do = ["record on"]'],
         json_schema_extra={"default": "nothing"},
+    )
+    bpm: Tempo | None = Field(
+        default=None,
+        description="sets the tempo of your clock and of beats, 10 to 1000 BPM",
+        examples=["bpm = 96"],
+        json_schema_extra={"default": "the tempo stays"},
     )
     initially: bool = Field(
         default=True,
@@ -223,8 +233,8 @@ class OnSwitch(TableModel):
 
     @model_validator(mode="after")
     def _does_something(self) -> OnSwitch:
-        if "send" not in self.model_fields_set and not self.do:
-            raise fault("say what happens: give `send` messages, or `do` something")
+        if "send" not in self.model_fields_set and not self.do and self.bpm is None:
+            raise fault("say what happens: give `send` messages, set a `bpm`, or `do` something")
         return self
 
 

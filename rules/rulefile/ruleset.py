@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from rules.rulefile.clock_table import NO_CLOCK, ClockTable
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
@@ -25,7 +26,12 @@ class RuleSet:
     on_switch: tuple[OnSwitch, ...] = ()
     tests: tuple[RuleTest, ...] = ()
     promises: tuple[Promise, ...] = ()
-    bpm: float = DEFAULT_BPM
+    clock: ClockTable = NO_CLOCK
+
+    @property
+    def bpm(self) -> float:
+        """The tempo (BPM) where neither a recording nor a clock has one."""
+        return DEFAULT_BPM if self.clock.bpm is None else self.clock.bpm
 
     def port_of(self, name: str) -> str:
         """The port behind a device's or port's name."""

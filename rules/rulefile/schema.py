@@ -1,6 +1,7 @@
 """The form of a rule file as a whole: its sections, and what stands outside of them.
 
-Every key and every value that one table can decide for itself is in `port_tables`, `switch_tables` and `rule_tables`.
+Every key and every value that one table can decide for itself is in `clock_table`, `port_tables`, `switch_tables` and
+`rule_tables`.
 What needs all files together - whether a named port, device or switch exists - is checked in `checking`.
 """
 
@@ -12,12 +13,16 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import Field, create_model
 
 from rules.fields.names import Name
-from rules.fields.numbers import decimal, whole
+from rules.fields.numbers import whole
 from rules.fields.table_model import TableModel
+from rules.rulefile.clock_table import ClockTable
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
 from rules.rulefile.switch_tables import Switch
+
+SINGLE_SECTIONS: Final = ("clock",)
+"""Sections that are one table."""
 
 NAMED_SECTIONS: Final = ("ports", "devices", "switches")
 """Sections whose tables have names."""
@@ -39,11 +44,10 @@ class RuleFile(TableModel):
         description="says how your manuals number the first program: 1 or 0",
         examples=["first_program = 0"],
     )
-    bpm: Annotated[float, decimal("a tempo", 10, 1000)] | None = Field(
+    clock: ClockTable | None = Field(
         default=None,
-        description="sets the tempo for beats where neither a recording nor a clock has one, 10 to 1000 BPM",
-        examples=["bpm = 96"],
-        json_schema_extra={"default": "`120`"},
+        description="holds the tempo, and the clock of your own",
+        examples=["[clock]"],
     )
     ports: dict[Name, Port] = Field(
         default_factory=dict,
@@ -92,7 +96,7 @@ def form_of(section: str | None) -> type[TableModel]:
 
     Each is built when the first table of its section is read: a small file needs few of them.
     """
-    sections = (*NAMED_SECTIONS, *LISTED_SECTIONS)
+    sections = (*SINGLE_SECTIONS, *NAMED_SECTIONS, *LISTED_SECTIONS)
     fields: dict[str, Any] = {
         name: (field.annotation, field)
         for name, field in RuleFile.model_fields.items()

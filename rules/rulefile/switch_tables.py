@@ -17,7 +17,7 @@ from rules.rulefile.accepted import ACCEPT, Accepted
 def _signal(raw: Any) -> Any:
     if not isinstance(raw, str) or raw not in SIGNAL_KINDS:
         kinds = ", ".join(sorted(SIGNAL_KINDS))
-        raise fault(f"{shown(raw)} can't change a switch: allowed are {kinds}{nearest(str(raw), SIGNAL_KINDS)}")
+        raise fault(f"{shown(raw)} can't be a trigger: allowed are {kinds}{nearest(str(raw), SIGNAL_KINDS)}")
     return raw
 
 
@@ -68,7 +68,7 @@ class Trigger(TableModel):
     def _one_thing(self) -> Trigger:
         given = [name for name in ("note", "controller", "program", "kind") if getattr(self, name) is not None]
         if len(given) != 1:
-            raise fault("a switch is changed by one thing: write `note`, `controller`, `program` or `kind`")
+            raise fault("one thing is one trigger: write `note`, `controller`, `program` or `kind`")
         if self.kind is not None and self.channel is not None:
             raise fault(f"`{self.kind}` has no channel")
         return self

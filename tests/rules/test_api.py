@@ -141,7 +141,7 @@ def test_files_add_up() -> None:
 def test_all_mistakes_are_told_at_once() -> None:
     """With the names that the caller gave, and the lines."""
     with pytest.raises(rules.RuleFileError) as caught:
-        rules.load_rules({"a.toml": RIG + "bpm = 1", "b.toml": "first_program = 2\nbpm = 0", "c.toml": "\ud800"})
+        rules.load_rules({"a.toml": RIG + "bpm = 1", "b.toml": "first_program = 2\nclock.bpm = 0", "c.toml": "\ud800"})
     places = [(problem.file, problem.line) for problem in caught.value.problems]
     assert places == [("a.toml", 26), ("b.toml", 1), ("b.toml", 2), ("c.toml", 1)]
 
@@ -364,7 +364,7 @@ def test_a_program_may_rely_on_the_types() -> None:
     notes = [("rack", "note-on 1 C5 100", 1_000), ("rack", "note-off 1 C5 64", 2_000)]
     assert api_program.performed(rules.Session(loaded)) == notes
     assert api_program.problems(api_program.TEXTS) == []
-    assert [line for _, line, _ in api_program.problems({"rig.toml": "\nbpm = 0"})] == [2]
+    assert [line for _, line, _ in api_program.problems({"rig.toml": "\nclock.bpm = 0"})] == [2]
 
 
 def test_checkers_see_the_types_of_what_is_installed(tmp_path: Path) -> None:
@@ -437,7 +437,7 @@ def test_the_example_writes_into_no_folder_that_exists(tmp_path: Path) -> None:
 def test_the_example_names_mistakes_in_the_rule_file(tmp_path: Path) -> None:
     """All of them, before anything is written."""
     takes(tmp_path)
-    (tmp_path / "rig.toml").write_text("bpm = 0\nfirst_program = 2\n")
+    (tmp_path / "rig.toml").write_text("clock.bpm = 0\nfirst_program = 2\n")
     done = folder(tmp_path, "rig.toml")
     assert [line.partition(": ")[0] for line in done.stderr.splitlines()] == ["rig.toml:1", "rig.toml:2"]
     assert done.returncode == 2

@@ -13,7 +13,7 @@ from fuzzing import fuzz_rules as fuzz
 from rules.errors import Problem, RuleFileError
 
 GOOD = b'[ports]\nkeys = { input = "Pit Keyboard*" }\nrack = { output = "Interface*" }\n'
-NUMBERED = b"bpm = 120\n" + GOOD
+NUMBERED = b"clock.bpm = 120\n" + GOOD
 TESTED = GOOD + b'[[tests]]\nname = "one"\nfrom = "keys"\nplay = "clock"\nexpect = { rack = "clock" }\n'
 
 

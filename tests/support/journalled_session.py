@@ -17,7 +17,7 @@ from rules.rulefile.reading import read_rules
 MS = 1_000_000
 
 PORTS = """
-bpm = 90
+clock.bpm = 90
 [ports]
 keys = { input = "Keys" }
 seq = { input = "Seq" }

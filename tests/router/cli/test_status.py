@@ -38,6 +38,7 @@ cable_b   out  missing  -                           0    17       0 %
 
 held notes  3
 tempo       124 BPM, from the clock of keyboard
+song        runs, bar 5, beat 2
 latency     half within 5 µs, 99 % within 24 µs, 99.9 % within 1.2 ms
 realtime    yes; memory locked
 no match    2 messages from keyboard, the last: note-on 3 C2 90
@@ -82,7 +83,9 @@ def told(**changes: Any) -> list[str]:
 
 def test_before_anything_was_played() -> None:
     """No latency yet, and the tempo of the rule files."""
-    lines = told(latency_us={"p50": None, "p99": None, "p99.9": None}, tempo={"bpm": 92.5, "from": None})
+    lines = told(
+        latency_us={"p50": None, "p99": None, "p99.9": None}, clock={**STATUS["clock"], "bpm": 92.5, "from": None}
+    )
     assert "latency     no note or message yet" in lines
     assert "tempo       92.5 BPM, from the rule files, as no clock arrives" in lines
 
@@ -250,7 +253,7 @@ def test_a_screen_shows_what_fits_and_how_much_more_there_is(
     assert shown.startswith("\x1b[?1049h\x1b[?25l\x1b[2J\x1b[H")
     assert shown.endswith("\x1b[J")
     rows = shown.partition("\x1b[H")[2].split("\x1b[K\n")
-    assert rows == [*WORDS.splitlines()[:7], "19 more lines", "\x1b[J"]
+    assert rows == [*WORDS.splitlines()[:7], "20 more lines", "\x1b[J"]
     screen.leave()
     assert capsys.readouterr().out == "\x1b[?25h\x1b[?1049l" + WORDS
 

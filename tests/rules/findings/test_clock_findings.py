@@ -97,13 +97,13 @@ def test_beats_without_a_tempo(step: str) -> None:
     (finding,) = found(RIG + ECHO.replace("echo = { beats = 1 }", step), "no tempo")
     assert (finding.severity, finding.place.words) == ("remark", 'rule "one"')
     assert "120 BPM" in finding.text
-    assert finding.remedy == "Write `bpm` at the top of the file."
+    assert finding.remedy == "Write `bpm` below the header [clock]."
 
 
 @pytest.mark.parametrize(
     "rules",
     [
-        f"bpm = 96\n{RIG}{ECHO}",
+        f"clock.bpm = 96\n{RIG}{ECHO}",
         RIG.replace('"Interface*"', '"Interface*", clock = "seq"') + ECHO,
         RIG + ECHO.replace("beats = 1", "ms = 500"),
     ],

@@ -52,7 +52,7 @@ def test_messages_stand_at_their_time() -> None:
 
 def test_the_rule_files_say_the_tempo() -> None:
     """With bpm = 60 a second is a quarter note."""
-    rules = journal.rules_data((("pit.toml", b"bpm = 60\n"),))
+    rules = journal.rules_data((("pit.toml", b"clock.bpm = 60\n"),))
     take = take_of((RULES, 0, 0, rules), (IN, 0, 0, ON), (IN, 1000 * MS, 0, OFF))
     assert [event.data for event in told(take, 1) if event.kind == "Tempo"] == [(1_000_000,)]
     assert [event.tick for event in told(take, 2) if event.kind == "Note_off_c"] == [960]

@@ -13,7 +13,7 @@ from tests.support.journal_samples import MS, NAMED, OFF, ON, packed
 
 LONG_SYSEX = b"\xf0" + bytes(range(128)) * 3 + b"\xf7"
 RECORDS: tuple[Record, ...] = (
-    (RULES, 0, 0, journal.rules_data((("pit.toml", b"bpm = 90\n"),))),
+    (RULES, 0, 0, journal.rules_data((("pit.toml", b"clock.bpm = 90\n"),))),
     NAMED,
     (IN, 90_000 * MS, 0, ON),
     (OUT, 89_999 * MS, 0, ON),

@@ -36,6 +36,7 @@ def checked(tables: Table) -> Reading:
 RIG = """
 middle_c = "C3"
 first_program = 0
+[clock]
 bpm = 96
 [ports]
 seq = "Cue Sequencer*"
@@ -59,7 +60,7 @@ def test_what_was_written_stays() -> None:
     """Ports, notes and programs as they were; switches that steps ask for; no rules but those of the plan."""
     tables = planned(RIG)
     reading = checked(tables)
-    assert (tables["middle_c"], tables["first_program"], tables["bpm"]) == ("C3", 0, 96.0)
+    assert (tables["middle_c"], tables["first_program"], tables["clock"]) == ("C3", 0, {"bpm": 96})
     assert tables["ports"]["seq"] == "Cue Sequencer*"
     kept = {"output": "Pit Interface*1", "connection": "din", "clock": "seq", "accept": {"DIN load": "as planned"}}
     assert tables["ports"]["rack1"] == kept

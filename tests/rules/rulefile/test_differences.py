@@ -77,7 +77,8 @@ def test_tempo_sends_and_tests_are_told() -> None:
         "on_switch: what switches send has changed",
         "tests: changed, now 1, before 0",
     )
-    assert said(PORTS, "bpm = 99.5\n" + PORTS, common="") == ("bpm: 120 became 99.5",)
+    assert said(PORTS, "clock.bpm = 99.5\n" + PORTS, common="") == ("clock: 120 BPM became 99.5 BPM",)
+    assert said(PORTS, "clock.beats_a_bar = 3\n" + PORTS, common="") == ("clock: other settings",)
 
 
 def test_many_names_are_counted() -> None:

@@ -125,7 +125,7 @@ def parts(model: type[TableModel] = TableModel) -> Iterator[type[TableModel]]:
 @pytest.mark.parametrize(
     ("path", "keys"),
     [
-        ((), ["middle_c", "first_program", "bpm", "ports", "devices", "switches", "rules", "on_switch", "tests"]),
+        ((), ["middle_c", "first_program", "clock", "ports", "devices", "switches", "rules", "on_switch", "tests"]),
         (("devices", "port"), ["port", "channel", "channels", "notes", "outside", "setup", "steps", "returns"]),
         (("switches", "x", "a switch of numbers"), ["numbers", "initial", "set", "advance"]),
         (("rules", 0, "steps", 3, "thin"), ["ms"]),

@@ -216,7 +216,8 @@ def test_naming_holds_for_its_own_file() -> None:
 def test_files_add_up() -> None:
     """Rules of several files stand one after the other; names of one file are known in all; unnamed rules count on."""
     first = (
-        b'bpm = 100\n[[rules]]\nfrom = "keys"\nto = "organ"\n[[rules]]\nname = "second"\nfrom = "keys"\nto = "rack"\n'
+        b'clock.bpm = 100\n[[rules]]\nfrom = "keys"\nto = "organ"\n'
+        b'[[rules]]\nname = "second"\nfrom = "keys"\nto = "rack"\n'
     )
     second = PORTS + b'[devices]\norgan = { port = "rack" }\n\n[[rules]]\nfrom = "keys"\nto = "organ"\n'
     reading = read_rule_set([("z.toml", first), ("a.toml", second)])
@@ -228,13 +229,13 @@ def test_files_add_up() -> None:
 
 def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     """Ports, devices, switches, rules and their steps, what switches send, and tests."""
-    assert str(everything.ports["rack"]) == "everything.toml:10"
-    assert str(everything.devices["wide"]) == "everything.toml:18"
-    assert str(everything.switches["key"]) == "everything.toml:29"
-    assert [place.line for place in everything.rules] == [33, 39]
-    assert everything.rules[1].inside("steps", 6).problem("odd").line == 59
-    assert [place.line for place in everything.on_switch] == [104]
-    assert [(place.line, place.words) for place in everything.tests] == [(110, 'test "part 11 reaches only the organ"')]
+    assert str(everything.ports["rack"]) == "everything.toml:19"
+    assert str(everything.devices["wide"]) == "everything.toml:27"
+    assert str(everything.switches["key"]) == "everything.toml:38"
+    assert [place.line for place in everything.rules] == [42, 48]
+    assert everything.rules[1].inside("steps", 6).problem("odd").line == 68
+    assert [place.line for place in everything.on_switch] == [113]
+    assert [(place.line, place.words) for place in everything.tests] == [(120, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:
