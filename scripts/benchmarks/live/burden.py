@@ -27,11 +27,14 @@ from benchmarks.live.rigs import (
 )
 from benchmarks.live.stage import ROOT, TIMER_SLACK, Memory, Process, Stage, play, stage
 from benchmarks.start import COMMAND
+from router.daemon.control_client import ask_daemon
 from router.midi.waiting import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 from rules.midi.neutral import panic_messages
 
 UNIT = "% of a core"
 DIN_RATE = 1_041
+SOAK_RATE = 2_000
+PLAYED_A_MINUTE = 60 * SOAK_RATE
 NOTE = b"\x90\x40\x40"
 USUAL_FRAMES = 256  # in a period of most sound servers; 64 are the shortest that common devices do
 SETTLED = 35.0  # seconds after which a daemon that nobody plays is at rest
@@ -289,17 +292,30 @@ def soak(minutes: float) -> list[Figure]:
             heard += _a_minute(place, minute)
             readings.append(daemon.memory())
             print(f"minute {minute + 1}: {readings[-1].own:.1f} MB own", file=sys.stderr)
-        after = len(place.heard("stage"))
+        time.sleep(1)
+        heard += len(place.heard("stage"))
+        status = ask_daemon("bench", "status")
         errors = daemon.log.count("mistake")
+    sent = PLAYED_A_MINUTE * len(readings)
+    ports = {port["name"]: port for port in status["ports"]}
+    taken, went = ports["keyboard"]["messages"], ports["stage"]["messages"]
     own = [reading.resident - reading.shared for reading in readings]
     return [
+        Figure(
+            f"lost by us in {len(own)} minutes",
+            [taken - went + ports["stage"]["lost"] + status["missed"]],
+            "messages",
+            at_most=0,
+            baseline=f"of {sent:,}, the server lost {sent - taken - status['missed']} on the way to us and "
+            f"{went - heard} on the way from us",
+        ),
         Figure(
             f"memory after {len(own)} minutes at 2,000 messages a second",
             [own[-1]],
             "MB",
             ours=f"after the first minute {own[0]:.1f} MB; by minute {_list(own)}; "
-            f"{heard + after:,} messages heard, {errors} mistakes",
-        )
+            f"{heard:,} messages heard, {errors} mistakes",
+        ),
     ]
 
 
@@ -307,7 +323,7 @@ def _a_minute(place: Stage, minute: int) -> int:
     """Play for a minute; how much was heard."""
     heard = 0
     for _ in range(60):
-        play(played(2_000), place.sources["keyboard"].send_message, rate=2_000)
+        play(played(SOAK_RATE), place.sources["keyboard"].send_message, rate=SOAK_RATE)
         heard += len(place.heard("stage"))
     return heard
 
