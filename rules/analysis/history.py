@@ -318,7 +318,7 @@ class _HistoryReader:
             happened=sorted(self._happened, key=lambda one: one.time),
             held=[held for held in self._held() if held.releases],
             now=self._now,
-            bpm=None if session is None or running is None else session.time.bpm(now),
+            bpm=None if session is None or running is None else session.time.bpm,
             is_certain=made == [(number, data, time) for _, time, number, data in told],
             naming=self._naming,
             walls=self._walls,

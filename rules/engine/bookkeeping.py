@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence, Set
 
 from rules.engine.delivery import Sent
-from rules.engine.dispatch import Dispatch
+from rules.engine.dispatch import Dispatch, last_of
 from rules.engine.evaluation import Evaluation
 from rules.engine.ledger import Ledger, LedgerKey, Press, Rest, by_note_off
 from rules.midi.controllers import SWITCH_ON
@@ -26,7 +26,6 @@ from rules.midi.messages import (
 from rules.midi.neutral import OutputPlace, is_at_rest, rest_message, rest_place
 from rules.program.event import Event, Family
 from rules.program.tables import Table, in_key_of
-from rules.timing.delays import AT_ONCE
 
 
 class Bookkeeping(Dispatch):
@@ -202,19 +201,14 @@ class Bookkeeping(Dispatch):
 
         It goes as late as the note-on that goes out last did, counted from the table where that began.
         """
-        last = struck[0] if len(struck) == 1 else max(reversed(struck), key=lambda sounding: sounding.due)
+        last = last_of(struck)
         off = last.derived_now(last.off(came), now)
         off.origin = origin
         off.ends = struck
         if self.limit is not None:
             for sounding in struck:
                 sounding.ended_by = None if sounding.is_out else off
-        if last.delay is not AT_ONCE or last.held:
-            due = self.host.later(now, last.delay) + last.held
-            if last.names and not last.copy:
-                self.latest[last.queue] = max(due, self.latest.get(last.queue, due))
-            off.wait = last.held
-            off.due = max(due, last.due)
+        self.find_off_due(off, last)
         self.go(off, now, out)
 
     def end_now(self, sounding: Event, now: int, out: list[Sent]) -> None:

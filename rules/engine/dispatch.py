@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, Protocol
 
 from rules.engine.delivery import Delivery, Sent
@@ -88,11 +88,51 @@ class Dispatch:
             else:
                 event.held = max(0, self.latest.get(queue, due) - due)
                 self.latest[queue] = due + event.held
-                if event.held:
+                if event.held or queue in event.family.waits:
                     event.family.waits[queue] = event.held
             event.wait += event.held
             due += event.held
         event.due = due
+
+    def find_off_due(self, off: Event, last: Event) -> None:
+        """Set when a note-off is due: as late as the `last` of the note-ons that it ends was, and never before that.
+
+        Its delay counts from the table where the note-on began (rulings 9, 10).
+        """
+        off.delay, off.names, off.wait = last.delay, last.names, last.held
+        if last.delay is not AT_ONCE or last.held:
+            due = self.host.later(off.base, last.delay) + last.held
+            if last.names and not last.copy:
+                self.latest[last.queue] = max(due, self.latest.get(last.queue, due))
+            off.due = max(due, last.due)
+
+    def retime(self, now: int) -> int:
+        """Book all that is pending again, in the order in which it was due: the tempo has changed (ruling 29).
+
+        Returns the time from which the first of its delays counts, `now` where nothing is pending.
+        """
+        self.latest.clear()
+        for player in self.players:
+            player.owe_nothing()
+        self.scheduler.move(lambda due, entry: self._due_again(due, entry, now))
+        return min((entry.base for entry in self.scheduler if isinstance(entry, Event | Wake)), default=now)
+
+    def _due_again(self, due: int, entry: Entry, now: int) -> int:
+        """Return when an entry is due by the tempo of now."""
+        if isinstance(entry, Wake):
+            return max(now, self.host.later(entry.base, entry.delay)) if entry.delay.beats else due
+        if not isinstance(entry, Event):
+            return due  # lists know milliseconds only
+        if is_note_off(entry.message) and entry.ends and not entry.literal:
+            self.find_off_due(entry, last_of(entry.ends))
+        else:
+            entry.wait -= entry.held
+            self.find_due(entry)
+        entry.due = max(entry.due, now)
+        place = rest_place(entry.target, entry.message)
+        if place is not None:
+            entry.due = self.players[entry.player].in_turn(entry.in_key, place, entry.due, now)
+        return entry.due
 
     def go(self, event: Event, now: int, out: list[Sent]) -> None:
         """Send an event, or hand it to its node; where it is not due yet, schedule that."""
@@ -214,6 +254,11 @@ class WaitingNodeContext:
     def put_off(self) -> None:
         """Count a message that will go out later."""
         self._dispatch.put_off += 1
+
+
+def last_of(struck: Sequence[Event]) -> Event:
+    """Return the one of several note-ons that goes out last."""
+    return struck[0] if len(struck) == 1 else max(reversed(struck), key=lambda sounding: sounding.due)
 
 
 def _message_like(message: bytes, status: int, d1: int, d2: int) -> bytes:

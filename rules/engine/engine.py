@@ -261,6 +261,13 @@ class Engine(FastPath):
             else:
                 self._chase_to(entry.target, due, out)
 
+    def retime(self, now: int) -> int:
+        """Move what is pending in beats: `later` knows another tempo from now on. What was due before has gone.
+
+        Returns the time from which the first delay that is pending counts, `now` where nothing is pending.
+        """
+        return self.bookkeeping.retime(now)
+
     def turn(self, switch: str, state: State, now: int, out: list[Sent]) -> None:
         """Turn a switch by command. Raises KeyError for an unknown switch, ValueError for a state it can't be at."""
         if now >= self.scheduler.next_due:

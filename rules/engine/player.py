@@ -118,6 +118,11 @@ class Player:
                 cells[place] = Cell(cells[place].lanes, ons=cells[place].ons)
         return cells
 
+    def owe_nothing(self) -> None:
+        """Forget what is owed: all that is pending gets its turn again."""
+        self.owed.clear()
+        self.owed_until = 0
+
     def in_turn(self, in_key: int, place: OutputPlace, due: int, now: int) -> int:
         """Return when a value that is due may go out: not before what its in-key sent to the same place before it.
 

@@ -102,9 +102,9 @@ class Session:
         transport = None if number is None else self._transports.get(number)
         return ClockState(
             None if number is None else self.engine.players[number].name,
-            self.time.bpm(now),
+            self.time.bpm,
             transport is not None and transport.is_running,
-            None if transport is None else transport.beats(now, self.time.beat(now)),
+            None if transport is None else transport.beats(now, self.time.beat),
         )
 
     def _add_players(self, names: Iterable[str]) -> None:
@@ -142,7 +142,8 @@ class Session:
         if status == CLOCK:
             if now >= self.engine.scheduler.next_due:
                 self.engine.advance(now, out)  # what was due is due by the tempo of then
-            self.time.tick(player, now)
+            if self.time.tick(player, now):
+                self._retime(now)
         elif status == ACTIVE_SENSING:
             self._sensing.promise(player, now)
             return
@@ -199,6 +200,18 @@ class Session:
         self.advance(now, out)
         self.engine.turn(switch, state, now, out)
 
+    def set_tempo(self, bpm: float, now: int, out: list[Sent]) -> None:
+        """Set our own tempo (quarter notes a minute), and move what is pending in beats (ruling 29).
+
+        It comes into force unless an outer clock runs.
+        """
+        self.advance(now, out)
+        if self.time.set(bpm, now):
+            self._retime(now)
+
+    def _retime(self, now: int) -> None:
+        self.time.forget_before(self.engine.retime(now))
+
     def panic(self, now: int, out: list[Sent], every_key: bool = False) -> None:
         """Silence everything (ruling 17)."""
         self.advance(now, out)
@@ -217,8 +230,9 @@ class Session:
         """Go on by new rules while notes sound (ruling 30), and send what new devices want first."""
         self.advance(now, out)
         self.engine.replace(pipeline, now, out)
-        self.ruleset = ruleset
-        self.time.follow(ruleset.bpm)
+        before, self.ruleset = self.ruleset, ruleset
+        if ruleset.bpm != before.bpm and self.time.set(ruleset.bpm, now):
+            self._retime(now)
         self._add_players(pipeline.sources)
 
     def leave(self, now: int, out: list[Sent]) -> None:

@@ -70,6 +70,17 @@ class Scheduler(Generic[Entry]):
         self._uncover()
         return taken
 
+    def move(self, new_due: Callable[[int, Entry], int]) -> None:
+        """Give all entries new times, which `new_due` says of (due, entry), asked in the order of the times before.
+
+        Origins and serial numbers stay.
+        """
+        there = sorted((item for item in self._heap if item[2] not in self._cancelled), key=lambda item: item[:3])
+        self._cancelled.clear()
+        self._heap = [(new_due(due, entry), origin, serial, entry) for due, origin, serial, entry in there]
+        heapq.heapify(self._heap)
+        self._uncover()
+
     def __iter__(self) -> Iterator[Entry]:
         """Yield the entries that are not cancelled, in no order."""
         return (item[3] for item in self._heap if item[2] not in self._cancelled)

@@ -40,8 +40,9 @@ class Item:
 
     `port` may also be the name of a step that keeps things; `emission` says what the message will be there. `order` is
     its turn among those due at one time. `sounding` is the note that it begins. `was_sent` tells whether its time has
-    come. It comes `delay` after `base`, and `waited` later. The ledger `made` it to bring something to rest. A note-off
-    `ends` what its hand has sounding there; nothing, if it ends no known note.
+    come. It comes `delay` after `base`, and `waited` later, `extra` of that in its `queue` where nothing overtakes. The
+    ledger `made` it to bring something to rest. A note-off `ends` what its hand has sounding there; nothing, if it ends
+    no known note. It `is_owed` where it goes as late as its note-on did.
     """
 
     port: str
@@ -58,8 +59,11 @@ class Item:
     base: int = 0
     delay: Delay = field(default_factory=Delay)
     waited: int = 0
+    extra: int = 0
+    queue: object = None
     made: bool = False
     ends: Sequence[Sounding] = ()
+    is_owed: bool = False
 
     @property
     def is_kept(self) -> bool:

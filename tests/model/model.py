@@ -55,7 +55,8 @@ class Start:
 
 @dataclass(slots=True)
 class Pending:
-    """Something that becomes due: a message for a port or a step, a `thin` that lets go, the end of a note.
+    """Something that becomes due: a message for a port or a step, a `thin` that lets go, the end of a note, which comes
+    `delay` after `base`.
 
     Or a message of a list in the rule file, or what is chased at a port that has returned.
     """
@@ -65,6 +66,8 @@ class Pending:
     item: Item | None = None
     thin: Thin | None = None
     note: object = None
+    base: int = 0
+    delay: Delay = AT_ONCE
     plan: Plan | None = None
     returned: str | None = None
 
@@ -273,6 +276,27 @@ class Model:
         self.lists.leave(gone, now, out)
         self.lists.replace(old, before, new, self.switches, now, out)
 
+    def retime(self, now: int) -> None:
+        """`later` knows another tempo from now on: what is pending is booked again, as it was in turn (ruling 29)."""
+        self.latest.clear()
+        booked: list[Pending] = []
+        for pending in sorted(self.agenda, key=lambda entry: (entry.due, entry.order)):
+            if pending.item is not None:
+                pending.due = self._due_again(pending.item, booked, now)
+            elif pending.note is not None:
+                pending.due = max(now, self.later(pending.base, pending.delay))
+            booked.append(pending)
+
+    def _due_again(self, item: Item, booked: Sequence[Pending], now: int) -> int:
+        """When an item is due by the tempo of now, behind those that are `booked`."""
+        if item.is_owed:
+            last = _last_of(item.ends)
+            item.delay, item.waited, item.queue = last.delay, last.extra, last.queue
+            due = self._due_owed(item, last)
+        else:
+            due = self._book_in_turn(item, is_copy=bool(item.copy))
+        return self._in_turn(item, max(now, due), booked)
+
     def close(self, now: int, out: Out) -> None:
         """The last event of a file: what steps keep going by themselves ends; what `thin` keeps arrives in its time."""
         self.advance(now, out)
@@ -423,13 +447,18 @@ class Model:
     def _owed(self, struck: list[Sounding], off: bytes, start: Start, now: int, out: Out) -> None:
         """Sends a note-off with the delay that the latest of its note-ons got; never before that."""
         sounding = _last_of(struck)
-        late = self._after(now, sounding.delay) + sounding.extra
-        if sounding.queue is not None:
-            self.latest[sounding.queue] = max(self.latest.get(sounding.queue, 0), late)
         order = start.order or self._order()
         item = replace(sounding.on, message=off, sounding=None, order=order, was_sent=False, family=Family())
         item.base, item.delay, item.waited, item.ends = now, sounding.delay, sounding.extra, struck
-        self._send_at(item, max(late, sounding.due) if late > now else now, now, out)
+        item.queue, item.is_owed = sounding.queue, True
+        self._send_at(item, self._due_owed(item, sounding), now, out)
+
+    def _due_owed(self, item: Item, last: Sounding) -> int:
+        """When a note-off is due that is owed to a note-on; those that come behind don't overtake it."""
+        late = self._after(item.base, item.delay) + item.waited
+        if item.queue is not None:
+            self.latest[item.queue] = max(self.latest.get(item.queue, 0), late)
+        return max(late, last.due) if late > item.base else late
 
     def _made_off_now(self, sounding: Sounding, now: int, out: Out) -> None:
         if sounding.was_sent and not sounding.on.is_kept:
@@ -576,39 +605,54 @@ class Model:
         """Sends an item after its delays; nothing overtakes on one rule and output channel (ruling 22)."""
         flow = emission.flow
         item.base, item.delay, item.waited = start.base, start.before + flow.delay, start.waited
-        due = self._after(item.base, item.delay) + item.waited
         channel = facts.channel_of(item.message) if facts.has_channel(item.message) else -1
-        queue = (flow.names, item.port, channel)
-        extra = 0
-        if flow.names and flow.copy:
-            extra = item.family.waits.get(queue, 0)
-        elif flow.names:
-            extra = max(0, self.latest.get(queue, due) - due)
-            self.latest[queue] = due + extra
-            item.family.waits[queue] = extra
-        item.waited += extra
+        item.queue = (flow.names, item.port, channel) if flow.names else None
         if item.sounding is not None:
-            sounding = item.sounding
-            sounding.due, sounding.delay, sounding.extra = due + extra, flow.delay, extra
-            sounding.queue = queue if flow.names and not flow.copy else None
+            item.sounding.delay = flow.delay
+            item.sounding.queue = None if flow.copy else item.queue
+        due = self._book_in_turn(item, is_copy=bool(flow.copy))
         if twin:
             item.was_sent = True
         else:
-            self._send_at(item, due + extra, now, out)
+            self._send_at(item, due, now, out)
+
+    def _book_in_turn(self, item: Item, *, is_copy: bool) -> int:
+        """When an item is due: after its delays, and where nothing overtakes after what came before it (ruling 22).
+
+        A copy of an echo waits as long as its note did.
+        """
+        item.waited -= item.extra
+        due = self._after(item.base, item.delay) + item.waited
+        item.extra = 0
+        if item.queue is not None and is_copy:
+            item.extra = item.family.waits.get(item.queue, 0)
+        elif item.queue is not None:
+            item.extra = max(0, self.latest.get(item.queue, due) - due)
+            self.latest[item.queue] = due + item.extra
+            item.family.waits[item.queue] = item.extra
+        item.waited += item.extra
+        if item.sounding is not None:
+            item.sounding.due, item.sounding.extra = due + item.extra, item.extra
+        return due + item.extra
+
+    def _in_turn(self, item: Item, due: int, pending: Sequence[Pending]) -> int:
+        """What is held like a note waits for what the same hand sent there before (ruling 22)."""
+        if not facts.has_channel(item.message) or not facts.is_held_like_a_note(item.message):
+            return due
+        before = [
+            other.due
+            for other in pending
+            if other.item is not None
+            and facts.has_channel(other.item.message)
+            and facts.is_held_like_a_note(other.item.message)
+            and (other.item.player, other.item.in_key) == (item.player, item.in_key)
+            and other.item.place == item.place
+        ]
+        return max([due, *before])
 
     def _send_at(self, item: Item, due: int, now: int, out: Out) -> None:
-        """Sends, or puts off; what is held like a note waits for what the same hand sent there before (ruling 22)."""
-        if facts.has_channel(item.message) and facts.is_held_like_a_note(item.message):
-            before = [
-                pending.due
-                for pending in self.agenda
-                if pending.item is not None
-                and facts.has_channel(pending.item.message)
-                and facts.is_held_like_a_note(pending.item.message)
-                and (pending.item.player, pending.item.in_key) == (item.player, item.in_key)
-                and pending.item.place == item.place
-            ]
-            due = max([due, *before])
+        """Sends, or puts off."""
+        due = self._in_turn(item, due, self.agenda)
         if due <= now:
             self._arrive(item, now, out)
         else:
@@ -659,8 +703,8 @@ class Model:
             self.agenda.remove(pending)
             self._end_note(before, item.order, now, out)
         self._play_behind(item, item.message, item.order, now, out)
-        due = self.later(now, length) if item.waited else self.later(item.base, item.delay + length)
-        pending = Pending(max(due, now), item.order, note=name)
+        base, delay = (now, length) if item.waited else (item.base, item.delay + length)
+        pending = Pending(max(self.later(base, delay), now), item.order, note=name, base=base, delay=delay)
         self.notes[name] = (item, pending)
         self.agenda.append(pending)
 
@@ -987,7 +1031,7 @@ def _stage_at(ruleset: RuleSet, at: tuple[str | int, ...]) -> Stage | None:
     return stages[number] if number < len(stages) else None
 
 
-def _last_of(struck: list[Sounding]) -> Sounding:
+def _last_of(struck: Sequence[Sounding]) -> Sounding:
     """The one of several strikes of a note that goes out last."""
     return sorted(struck, key=lambda sounding: sounding.due)[-1]
 

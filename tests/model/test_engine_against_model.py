@@ -11,8 +11,8 @@ import os
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from tests.support.comparing import difference
-from tests.support.performance_strategies import performances
+from tests.support.comparing import difference, live_difference
+from tests.support.performance_strategies import performances, sessions
 from tests.support.rule_strategies import rule_files, toml_of
 from tests.support.thru_strategies import thru_files, thru_performances
 
@@ -48,4 +48,21 @@ def test_plain_cables_are_changed_while_things_are_held(data: st.DataObject) -> 
     files = data.draw(thru_files())
     performance = data.draw(thru_performances(files))
     told = difference([toml_of(file) for file in files], performance)
+    assert not told, told
+
+
+@settings(
+    max_examples=EXAMPLES,
+    derandomize=True,
+    database=None,
+    phases=[Phase.generate, Phase.shrink],
+    suppress_health_check=list(HealthCheck),
+)
+@given(st.data())
+def test_live_sessions_agree_and_end_in_silence(data: st.DataObject) -> None:
+    """What is pending follows clocks and tempos that are set, through reloads and pulled cables; in the end nothing
+    sounds and nothing is pending."""
+    files = data.draw(rule_files(takes_time=True))
+    session = data.draw(sessions(files, most=60 if EXAMPLES <= 150 else 200))
+    told = live_difference([toml_of(file) for file in files], session)
     assert not told, told

@@ -29,13 +29,14 @@ else has to be touched. It looks like this:
 - `rules` is a rule file. If it has no `[ports]`, it gets the inputs `keys`, `pads` and `seq`, and the outputs `synth`
   and `rack`.
 - `rules after reload` is there once for each `reload` that is played, in their order.
-- `played` is a line an event, times in milliseconds at 120 BPM, messages in the notation of rule files (key 60 is C4,
-  programs count from 1). What starts with F7 is an escape of a file, in hexadecimal.
+- `played` is a line an event, times in milliseconds, at first at 120 BPM, messages in the notation of rule files (key
+  60 is C4, programs count from 1). What starts with F7 is an escape of a file, in hexadecimal.
 
       at 0 keys note-on 1 C4 100          a message arrives from the port `keys`
       at 0 keys#2 note-on 1 C4 100        the same from a second track of that port
       at 0 keys+take note-on 1 C4 100     the same from a take that plays as that port
       at 5 turn up on                     a switch is set by hand
+      at 5 tempo 90                       the tempo is another one from now on, in BPM
       at 5 release keys                   a source is lost; `release keys+take`: the take ends
       at 5 panic                          panic; `at 5 panic every key` adds a note-off for each key
       at 5 begin                          a live session begins

@@ -25,6 +25,8 @@ from tests.support.value_strategies import (
 
 _SIGNALS = ["clock", "start", "stop", "continue", "song-position 5", "reset", "active-sensing", "tune-request"]
 
+_TEMPOS = [30, 60, 90, 97.3, 120, 120, 200, 400]
+
 
 @st.composite
 def messages(draw: Draw) -> str:
@@ -72,8 +74,10 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
     lines, now = [], 0
     for _ in range(draw(st.integers(1, most))):
         now += draw(one_of(0, 0, 1, 3, 7, 25, 60))
-        what = draw(st.integers(0, 39))
-        if what == 39 and reloads:
+        what = draw(st.integers(0, 40))
+        if what == 40:
+            lines.append(f"at {now} tempo {draw(st.sampled_from(_TEMPOS))}")
+        elif what == 39 and reloads:
             reloads -= 1
             lines.append(f"at {now} reload")
         elif what == 38:
@@ -86,6 +90,54 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
         else:
             lines.append(f"at {now} {draw(st.sampled_from(players))} {draw(messages())}")
     return lines
+
+
+@st.composite
+def sessions(draw: Draw, files: Sequence[Table], most: int = 200) -> list[str]:
+    """Lines for `tests.support.live_stages`, in time: clocks that speed up, stop and take over from each other, too."""
+    first = files[0]
+    sources = [name for name, port in first["ports"].items() if "input" in port]
+    staying = [port for port in first["ports"] if all("output" in file["ports"].get(port, {}) for file in files)]
+    reloads, now = len(files) - 1, 0
+    lines: list[tuple[int, str]] = []
+    for _ in range(draw(st.integers(1, most))):
+        now += draw(one_of(0, 0, 1, 3, 7, 25, 60))
+        match draw(st.integers(0, 39)):
+            case 39 if reloads:
+                reloads -= 1
+                lines.append((now, "reload"))
+            case 38:
+                others = ["panic", "panic every key", *(f"return {port}" for port in staying)]
+                lines.append((now, draw(st.sampled_from(others))))
+            case 37:
+                lines.append((now, f"pull {draw(st.sampled_from(sources))}"))
+            case 36 if first["switches"]:
+                lines.append((now, f"turn {draw(_settings(first['switches']))}"))
+            case 34 | 35:
+                lines.append((now, f"tempo {draw(st.sampled_from(_TEMPOS))}"))
+            case _:
+                lines.append((now, f"{draw(st.sampled_from(sources))} {draw(messages())}"))
+    for source in sources:
+        if draw(st.booleans()):
+            lines += [(at, f"{source} clock") for at in draw(_clock_times(now))]
+    in_time = sorted(lines, key=lambda line: line[0])
+    return [f"at {at} {words}" for at, words in in_time] + [f"at {max(now, in_time[-1][0]) + 1} leave"]
+
+
+@st.composite
+def _clock_times(draw: Draw, end: int) -> list[int]:
+    """When clocks of one source come: stretches at a pace of their own, some apart so that the clock has stopped."""
+    found: list[int] = []
+    at = draw(one_of(0, 5, 100))
+    for _ in range(draw(st.integers(1, 5))):
+        pace, blur = draw(one_of(5, 12, 20, 21, 40)), draw(one_of(0, 0, 1, 10))
+        for number in range(draw(one_of(2, 7, 13, 30, 60))):
+            if at > end:
+                return found
+            found.append(at + (blur if number % 3 == 1 else 0))
+            at += pace
+        at += draw(one_of(0, 0, 30, 600))
+    return found
 
 
 @st.composite

@@ -1,6 +1,6 @@
 """Rule files and performances as text, played on anything that behaves like the engine.
 
-A performance is a line an event, times in milliseconds, at 120 beats a minute:
+A performance is a line an event, times in milliseconds, at 120 beats a minute to begin with:
 
     at 0 keys note-on 1 C4 100          a message arrives from the port "keys"
     at 0 keys#2 note-on 1 C4 100        from a second player (a track, say) of that port
@@ -8,6 +8,7 @@ A performance is a line an event, times in milliseconds, at 120 beats a minute:
     at 5 turn up on                     a switch is set by hand
     at 5 release keys                   a source is lost; `release keys+take`: the take ends
     at 5 panic          at 5 panic every key
+    at 5 tempo 90                       the tempo is another one, in beats a minute
     at 5 begin                          a live session begins
     at 5 return rack                    an output is there again
     at 5 rename keys piano              a port has another name in the next rule file
@@ -25,6 +26,7 @@ import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 from math import floor
 from typing import Protocol
 
@@ -55,6 +57,7 @@ class Subject(Protocol):
     def return_port(self, port: str, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def release(self, player: int, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None: ...  # noqa: D102
+    def retime(self, now: int) -> object: ...  # noqa: D102
     def rename(self, old: str, new: str) -> None: ...  # noqa: D102
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def close(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
@@ -72,6 +75,35 @@ def make_model(ruleset: RuleSet, later: Later) -> Subject:
 def milliseconds(now: int, delay: Delay) -> int:
     """`later` in whole milliseconds at 120 quarter notes a minute, half up."""
     return now + floor(delay.ms + delay.beats * 500 + Fraction(1, 2))
+
+
+@dataclass(slots=True)
+class Tempos:
+    """`later` by the tempos so far: from which time on a quarter note takes how long.
+
+    In whole milliseconds, or in parts of them: so many are `a_ms`.
+    """
+
+    a_ms: int = 1
+    found: list[tuple[int, Fraction]] = field(default_factory=list)
+
+    def set(self, now: int, bpm: float | Fraction) -> None:
+        """From now on there are so many quarter notes a minute."""
+        self.found.append((now, Fraction(60_000 * self.a_ms) / Fraction(bpm)))
+
+    @property
+    def beat(self) -> Fraction:
+        """How long a quarter note takes now; at 120 a minute to begin with."""
+        return self.found[-1][1] if self.found else Fraction(500 * self.a_ms)
+
+    def later(self, now: int, delay: Delay) -> int:
+        """The milliseconds, then the quarter notes after `now`, half up; the last tempo goes on."""
+        at, left = now + delay.ms * self.a_ms, delay.beats
+        for (_, beat), (end, _) in pairwise([(0, Fraction(500 * self.a_ms)), *self.found]):
+            if at < end:
+                beats = min(left, (end - at) / beat)
+                at, left = at + beats * beat, left - beats
+        return floor(at + left * self.beat + Fraction(1, 2))
 
 
 def ruleset_of(*texts: str) -> RuleSet:
@@ -101,6 +133,7 @@ class Stage:
     subject: Subject
     ruleset: RuleSet
     reloads: list[RuleSet]
+    tempos: Tempos = field(default_factory=Tempos)
     players: dict[str, int] = field(default_factory=dict)
     playing: set[int] = field(default_factory=set)
     out: list[Sent] = field(default_factory=list)
@@ -110,11 +143,14 @@ class Stage:
         at, time, word, *rest = line.split()
         assert at == "at", line
         now = int(time)
-        if word in ("begin", "return", "turn", "release", "panic", "reload", "close", "settle"):
+        if word in ("begin", "return", "turn", "tempo", "release", "panic", "reload", "close", "settle"):
             self.subject.advance(now, self.out)
         match word:
             case "turn":
                 self.subject.turn(rest[0], self._value(rest[0], " ".join(rest[1:])), now, self.out)
+            case "tempo":
+                self.tempos.set(now, Fraction(rest[0]))
+                self.subject.retime(now)
             case "begin":
                 self.subject.begin(now, self.out)
             case "return":
@@ -142,7 +178,7 @@ class Stage:
             case "settle":
                 self.subject.settle(now, self.out)
             case _:
-                self.subject.feed(self._player(word), _bytes(" ".join(rest)), now, self.out)
+                self.subject.feed(self._player(word), bytes_of(" ".join(rest)), now, self.out)
 
     def finish(self) -> None:
         """Lets out what is pending."""
@@ -178,15 +214,15 @@ def _port(name: str) -> str:
     return name.partition("#")[0].partition("+")[0]
 
 
-def _bytes(text: str) -> bytes:
+def bytes_of(text: str) -> bytes:
     """A message in words; what starts with F7 is taken as hex, since it is none by itself."""
     return bytes.fromhex(text) if text.startswith("F7") else parse_whole_message(text)
 
 
 def played(make: MakeSubject, rules: str, performance: str, reloads: Iterable[str] = ()) -> list[str]:
     """What comes out when `performance` is played with `rules`."""
-    ruleset = ruleset_of(rules)
-    stage = Stage(make(ruleset, milliseconds), ruleset, [ruleset_of(text) for text in reloads])
+    ruleset, tempos = ruleset_of(rules), Tempos()
+    stage = Stage(make(ruleset, tempos.later), ruleset, [ruleset_of(text) for text in reloads], tempos)
     for line in lines_of(performance):
         stage.play(line)
     stage.finish()
@@ -196,7 +232,7 @@ def played(make: MakeSubject, rules: str, performance: str, reloads: Iterable[st
 def expected(text: str) -> list[str]:
     """What should come out, each message in the form in which it is printed."""
     lines = [line.split(maxsplit=3) for line in lines_of(text)]
-    return [f"{at} {time} {port} {format_message(_bytes(message))}" for at, time, port, message in lines]
+    return [f"{at} {time} {port} {format_message(bytes_of(message))}" for at, time, port, message in lines]
 
 
 def lines_of(text: str) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from hypothesis import strategies as st
@@ -129,13 +130,13 @@ def devices(draw: Draw, rig: Rig) -> Table:
 
 
 @st.composite
-def rule_files(draw: Draw, most_rules: int = 4) -> list[Table]:
-    """A rule file, and up to two variants of it for reloads."""
+def rule_files(draw: Draw, most_rules: int = 4, *, takes_time: bool = False) -> list[Table]:
+    """A rule file, and up to two variants of it for reloads; many steps take time or hold notes, if that is wanted."""
     sources = SOURCES[: draw(st.integers(1, 3))]
     outputs = OUTPUTS[: draw(st.integers(1, 3))]
-    rig = Rig(sources, outputs, {}, draw(switches(sources)))
+    rig = Rig(sources, outputs, {}, draw(switches(sources)), takes_time)
     named = {name: draw(devices(rig)) for name in ("organ", "bass")[: draw(st.integers(0, 2))]}
-    rig = Rig(sources, outputs, named, rig.switches)
+    rig = replace(rig, devices=named)
     ports: dict[str, Table] = {}
     for name in sources:
         ports[name] = {"input": True}

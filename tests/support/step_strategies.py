@@ -78,6 +78,8 @@ def steps(draw: Draw, rig: Rig, place: str) -> Table:
     names = ["transpose", "transpose", "filter", "filter", "velocity", "map", "map", "rechannel"]
     names += ["echo", "chord"] if place != "port" else []
     names += ["delay", "thin", "length", "latch", "snap"]
+    if rig.takes_time:
+        names += ["delay", "length", "latch"] * 3 + ["snap"] + (["echo", "echo", "chord"] if place != "port" else [])
     names += ["send", "send"] if place in ("rule", "zone") else []
     if place == "device":
         names = [name for name in names if name != "rechannel"]
@@ -174,14 +176,14 @@ def maps(draw: Draw, rig: Rig) -> Any:
 @st.composite
 def delays(draw: Draw, rig: Rig) -> Any:
     """Milliseconds or beats."""
-    return draw(one_of(10, 20, 35, {"ms": 50}, {"beats": 0.1}, {"beats": "1/12", "ms": 5}, "1/64t"))
+    return draw(one_of(10, 20, 35, {"ms": 50}, {"beats": 0.1}, {"beats": "1/12", "ms": 5}, "1/64t", "1/16", "1/8."))
 
 
 @st.composite
 def echoes(draw: Draw, rig: Rig) -> Any:
     """A few copies."""
     return {
-        "ms": draw(one_of(15, 40)),
+        **draw(one_of({"ms": 15}, {"ms": 40}, {"beats": "1/12"}, {"beats": 0.2}, {"note_value": "1/16", "ms": 5})),
         "times": draw(one_of(1, 2, 3)),
         "decay": draw(one_of(0, 30, 80)),
         "transpose": draw(one_of(0, 0, 12, 2)),
@@ -197,7 +199,7 @@ def thins(draw: Draw, rig: Rig) -> Any:
 @st.composite
 def lengths(draw: Draw, rig: Rig) -> Any:
     """A short time, or beats."""
-    return draw(one_of(10, 25, 60, {"beats": 0.1}, {"note_value": "1/32"}))
+    return draw(one_of(10, 25, 60, {"beats": 0.1}, {"note_value": "1/32"}, "1/8", {"beats": 0.5, "ms": 5}))
 
 
 @st.composite

@@ -66,6 +66,10 @@ class EngineSubject:
         self._engine.turn(switch, value, now, sent)
         self._name(sent, out)
 
+    def retime(self, now: int) -> None:
+        """The tempo is another one."""
+        self._engine.retime(now)
+
     def begin(self, now: int, out: list[Sent]) -> None:
         """A live session begins."""
         sent: list[tuple[int, bytes, int, int]] = []

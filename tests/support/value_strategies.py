@@ -38,12 +38,13 @@ def rarely(draw: Draw, chance: int = 4) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """The names that rules may use."""
+    """The names that rules may use, and whether steps that take time or hold notes are frequent."""
 
     sources: Sequence[str]
     outputs: Sequence[str]
     devices: Mapping[str, Table]
     switches: Mapping[str, Table]
+    takes_time: bool = False
 
     @property
     def targets(self) -> list[str]:

@@ -92,3 +92,30 @@ def test_what_is_pending_can_be_looked_at() -> None:
     scheduler.add(6, 3)
     assert sorted(scheduler) == [1, 3]
     assert popped(scheduler) == [(5, 1), (6, 3)]
+
+
+@given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), max_size=12), st.sets(st.integers(0, 11)))
+def test_entries_get_other_times(dues: list[tuple[int, int]], cancelled: set[int]) -> None:
+    """They are asked for in the order of their old times, and come by the new ones; of one time the oldest first.
+
+    What was cancelled isn't asked for, and can be cancelled before and after.
+    """
+    scheduler: Scheduler[int] = Scheduler()
+    serials = [scheduler.add(due, number) for number, (due, _) in enumerate(dues)]
+    before = sorted(cancelled & set(range(len(dues))))
+    for number in before[:-1]:
+        scheduler.cancel(serials[number])
+    asked: list[tuple[int, int]] = []
+
+    def new_due(due: int, number: int) -> int:
+        asked.append((due, number))
+        return dues[number][1]
+
+    scheduler.move(new_due)
+    there = [number for number in range(len(dues)) if number not in before[:-1]]
+    assert asked == sorted((dues[number][0], number) for number in there)
+    for number in before[-1:]:
+        scheduler.cancel(serials[number])
+    left = sorted((dues[number][1], number) for number in there if number not in before[-1:])
+    assert scheduler.next_due == (left[0][0] if left else NEVER)
+    assert popped(scheduler) == left
