@@ -1,8 +1,9 @@
 #!/usr/bin/env python3
 """What a player reads is short and plain: no sentence over 25 words, and none of the words that players stumble over.
 
-Looks at README.md, the manual pages, the comments of the example rule files, and every piece of text in router/ and
-rules/ that can reach a person: messages, help texts, words of a trace. Texts in Python are found in the syntax tree.
+Looks at README.md, the manual pages, the comments of the example rule files, the page in the browser, and every piece
+of text in router/ and rules/ that can reach a person: messages, help texts, words of a trace. Texts in Python are found
+in the syntax tree.
 Docstrings, annotations, regular expressions and comparisons are left out, everything else that reads like text is
 taken; so a message can't hide in a helper, in an f-string or behind a plus sign. Alternatives within an f-string, as in
 f"file{'s' if many else ''}", are tried one by one, and what only the running program knows counts as one word.
@@ -20,6 +21,7 @@ import itertools
 import re
 import sys
 from collections.abc import Iterable, Iterator
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import NamedTuple
 
@@ -151,6 +153,46 @@ def comment_texts(path: str, lines: list[str]) -> Iterator[Text]:
             paragraph = []
         if behind := re.search(r"\s#\s+([^\"]*)$", line):
             yield Text(path, number, number, behind[1], "")
+
+
+# -- The page in the browser ------------------------------------------------------------------------------------------
+
+SCRIPT_PARTS = re.compile(r"//[^\n]*|/\*.*?\*/|\"((?:\\.|[^\"\\\n])*)\"|`((?:\\.|[^`\\])*)`", re.DOTALL)
+
+
+def script_texts(path: str, source: str) -> Iterator[Text]:
+    """The strings of a JavaScript module, but paths. In a template, what only the page knows counts as one word."""
+    for part in SCRIPT_PARTS.finditer(source):
+        words = part[1] or re.sub(r"\$\{[^{}]*\}", HOLE, part[2] or "")
+        if not words.startswith(("/", "./")) and is_text(words):
+            first = source.count("\n", 0, part.start()) + 1
+            yield Text(path, first, first + part[0].count("\n"), words, "")
+
+
+class Markup(HTMLParser):
+    """The texts of an HTML file, and the attributes that a person reads or hears."""
+
+    def __init__(self, path: str) -> None:
+        super().__init__()
+        self.texts: list[Text] = []
+        self._path = path
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        for name, value in attributes:
+            if name in ("aria-label", "title", "alt", "placeholder"):
+                self.handle_data(value or "")
+
+    def handle_data(self, data: str) -> None:
+        first = self.getpos()[0]
+        if is_text(data):
+            self.texts.append(Text(self._path, first, first + data.count("\n"), data, ""))
+
+
+def markup_texts(path: str, source: str) -> Iterator[Text]:
+    """All texts of an HTML file."""
+    markup = Markup(path)
+    markup.feed(source)
+    yield from markup.texts
 
 
 # -- The program ------------------------------------------------------------------------------------------------------
@@ -293,7 +335,7 @@ def is_text(text: str) -> bool:
     return re.search(r"(?<![A-Za-z])[a-z]{2}", text) is not None
 
 
-def program_texts(path: str, source: str) -> list[Text]:
+def program_texts(path: str, source: str) -> Iterable[Text]:
     """All text that a module may show, in the order of the lines."""
     strings = Strings(path)
     for statement in ast.parse(source, filename=path).body:
@@ -322,11 +364,13 @@ def texts_of(project: Path) -> Iterator[tuple[Text, list[str]]]:
     for path, texts in readers:
         lines = path.read_text(encoding="utf-8").splitlines()
         yield from ((text, lines) for text in texts(str(path.relative_to(project)), lines))
-    for package in ("router", "rules"):
-        for path in sorted((project / package).rglob("*.py")):
-            source = path.read_text(encoding="utf-8")
-            name = str(path.relative_to(project))
-            yield from ((text, source.splitlines()) for text in program_texts(name, source))
+    program = [(path, program_texts) for package in ("router", "rules") for path in (project / package).rglob("*.py")]
+    program += [(path, script_texts) for path in (project / "router").rglob("*.js")]
+    program += [(path, markup_texts) for path in (project / "router").rglob("*.html")]
+    for path, texts_in in sorted(program, key=lambda one: one[0]):
+        source = path.read_text(encoding="utf-8")
+        name = str(path.relative_to(project))
+        yield from ((text, source.splitlines()) for text in texts_in(name, source))
 
 
 def main(arguments: list[str]) -> int:
@@ -337,7 +381,7 @@ def main(arguments: list[str]) -> int:
     lines_found: set[tuple[str, int, str]] = set()
     for text, lines in texts_of(asked.project):
         found = faults(text.words)
-        if asked.list and text.path.endswith(".py"):
+        if asked.list and text.path.endswith((".py", ".js", ".html")):
             words = re.sub(r"\s+", " ", shown(text.words))
             print(f"{'!' if found else ' '} {text.path}:{text.first}  [{text.where}]  {words}")
         lines_found.update((text.path, line_of(text, fault, lines), fault.what) for fault in found)

@@ -179,3 +179,31 @@ def test_list(tmp_path: Path) -> None:
         "  router/one.py:2  [say()]  all ... is well",
         "! router/one.py:3  [add(help=)]  it stands",
     ]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '  notice("The pedal stands here.");',
+        "  say(`The pedal of ${name} stands here.`);",
+        "  say(`${one ? 'a' : \"b\"} stands here`);",
+        'const a = "//"; notice("It stands here");',
+    ],
+)
+def test_a_text_in_a_script_of_the_page_is_found(tmp_path: Path, line: str) -> None:
+    """In strings and templates, with file and line."""
+    (found,) = faults_in(tmp_path, "router/page/static/main.js", f"// A comment stands here.\n{line}\n")
+    assert found.startswith("router/page/static/main.js:2: ")
+
+
+@pytest.mark.parametrize("line", ["<p>The pedal stands here.</p>", '<nav aria-label="It stands here">'])
+def test_a_text_in_the_markup_of_the_page_is_found(tmp_path: Path, line: str) -> None:
+    """What is seen, and what a reader of the screen says."""
+    (found,) = faults_in(tmp_path, "router/page/static/index.html", f"<!-- It stands here. -->\n{line}\n")
+    assert found.startswith("router/page/static/index.html:2: ")
+
+
+@pytest.mark.parametrize("line", ["// It stands here.", "/* It stands\n here. */", 'import "./stands.js";'])
+def test_comments_in_scripts_are_for_contributors(tmp_path: Path, line: str) -> None:
+    """They are no texts, and nor is a file name."""
+    assert faults_in(tmp_path, "router/page/static/main.js", f"{line}\n") == []
