@@ -78,11 +78,12 @@ prepare_tests() {
   "$root/scripts/fetching/fetch-midicsv"
   "$root/scripts/fetching/fetch-corpora"
   "$root/scripts/fetching/fetch-svg-dtd"
+  "$root/scripts/fetching/fetch-axe"
   # The live tests play through a sound server of their own, which needs no sound card, on a synthesizer of Debian's.
   if [ "$(uname)" = Linux ]; then
     has_library libasound.so.2 || install_debian libasound2
     have jackd || install_debian jackd2
-    # Pictures are opened in a browser, and measured in the font that is the widest of the usual ones.
+    # The page and pictures are opened in a browser, and measured in the font that is the widest of the usual ones.
     { have chromium && [ -e /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf ]; } ||
       install_debian chromium fonts-dejavu-core
     { have fluidsynth && [ -e /usr/share/sounds/sf2/TimGM6mb.sf2 ]; } || install_debian fluidsynth timgm6mb-soundfont

@@ -13,8 +13,8 @@ def test_a_browser_gets_the_page_and_its_files(page: PageRig) -> None:
     """HTML that asks for its own files, and for nothing else."""
     answer, body = page.get("/")
     assert (answer.status, answer.getheader("content-type")) == (200, "text/html; charset=utf-8")
-    assert b"/static/page.js" in body
-    answer, _ = page.get("/static/page.js")
+    assert b"/static/main.js" in body
+    answer, _ = page.get("/static/main.js")
     assert answer.status == 200
     assert "javascript" in (answer.getheader("content-type") or "")
 
