@@ -10,7 +10,7 @@ from router.daemon.sounding_notes import SoundingNote, SoundingNotes
 from rules.journal.format import IN, NAMES, OUT, Names, Record, names_in
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC
 
-MOST_ENTRIES: Final = 64
+MOST_ENTRIES: Final = 32
 """Messages that one look tells, the last ones: more than a person can read, and little to write down for the daemon."""
 
 _MOST_WAITING: Final = 20_000

@@ -18,6 +18,8 @@ Scope = Mapping[str, Any]
 """A connection as ASGI 3.0 describes it: "type", "headers", "server", "query_string", ..."""
 
 _HTTP_PORT: Final = 80
+_LONGEST_QUERY: Final = 1_000
+_LONGEST_COOKIES: Final = 4_000
 _POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self' ws://{host}; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; "
@@ -93,9 +95,9 @@ class Access:
 
     def _tokens(self, scope: Scope) -> Iterable[str]:
         query = scope["query_string"].decode("latin-1")
-        yield from parse_qs(query, max_num_fields=8).get("token", [])[:2] if len(query) < 1_000 else ()
+        yield from parse_qs(query).get("token", [])[:2] if len(query) < _LONGEST_QUERY else ()
         try:
-            cookies = SimpleCookie((_only(scope, "cookie") or "")[:4_000])
+            cookies = SimpleCookie((_only(scope, "cookie") or "")[:_LONGEST_COOKIES])
         except CookieError:
             return
         name = cookie_name(scope)

@@ -15,6 +15,9 @@ from typing import Any, Final
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.page.allowance import Allowance
 
+PANIC: Final = "panic"
+"""The order that is never refused for what else was asked."""
+
 MOST_BROWSERS: Final = 24
 MOST_OF_ADDRESS: Final = 12
 
@@ -24,6 +27,9 @@ _ORDERS_A_SECOND: Final = 10.0
 _ORDERS_AT_ONCE: Final = 20.0
 _PANICS_A_SECOND: Final = 2.0
 _PANICS_AT_ONCE: Final = 5.0
+_REFUSALS_A_SECOND: Final = 10.0
+_REFUSALS_AT_ONCE: Final = 100.0
+_MOST_UNDER_WAY: Final = 16  # orders of one browser
 
 
 def as_text(told: Mapping[str, Any]) -> str:
@@ -32,7 +38,10 @@ def as_text(told: Mapping[str, Any]) -> str:
 
 
 class Browser:
-    """One browser. `send` sends a text, and waits until there is room for it; `begin` gives what one starts with."""
+    """One browser. `send` sends a text, and waits until there is room for it; `begin` gives what one starts with.
+
+    `refusals` is how often it may ask for too much before it is left.
+    """
 
     def __init__(
         self,
@@ -42,8 +51,9 @@ class Browser:
         clock: Clock = SYSTEM_CLOCK,
     ) -> None:
         self.address = address
-        self.orders = Allowance(_ORDERS_A_SECOND, _ORDERS_AT_ONCE, clock)
-        self.panics = Allowance(_PANICS_A_SECOND, _PANICS_AT_ONCE, clock)
+        self.refusals = Allowance(_REFUSALS_A_SECOND, _REFUSALS_AT_ONCE, clock)
+        self._orders = Allowance(_ORDERS_A_SECOND, _ORDERS_AT_ONCE, clock)
+        self._panics = Allowance(_PANICS_A_SECOND, _PANICS_AT_ONCE, clock)
         self._send = send
         self._begin = begin
         self._waiting: deque[str] = deque()
@@ -51,6 +61,12 @@ class Browser:
         self._is_behind = True
         self._has_news = asyncio.Event()
         self._has_news.set()
+
+    def may_ask(self, what: str, under_way: int) -> bool:
+        """Return whether it may ask for one thing more. PANIC may, whatever else is under way."""
+        if what == PANIC and self._panics.take():
+            return True
+        return under_way < _MOST_UNDER_WAY and self._orders.take()
 
     def tell(self, text: str) -> None:
         """Send a text that concerns all browsers, soon, or the whole state instead."""

@@ -11,15 +11,14 @@ from typing import Any, Final
 
 from router.files.clock import Clock
 from router.files.user_folders import data_folder
+from router.page.browsers import PANIC
 from router.page.daemon_link import DaemonLink
-from router.page.passages import Asked, passages
 from router.recording.automatic_takes import take_name
 from router.recording.takes import save, save_records
 from router.text.formatting import why
 from rules.errors import MachineError, PointsmanError
 from rules.program.switch_states import State
 
-PANIC: Final = "panic"
 OPEN_TO_ALL: Final = frozenset({PANIC, "through"})
 """What may be asked for without `--control`: silence, and what only reads."""
 
@@ -35,11 +34,15 @@ Data = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What a browser asks for: `what` to do, its number for the answer, and the rest of what it wrote."""
+    """What a browser asks for: `what` to do, its number for the answer, and all that it wrote.
 
-    number: int
+    `fault` says why it can't be understood; then there is no number.
+    """
+
+    number: int | None
     what: str
     given: Mapping[str, Any]
+    fault: str = ""
 
     def name(self, key: str) -> str:
         """Return a name that was given. Raises MachineError."""
@@ -57,15 +60,13 @@ class Order:
 
 
 def read_order(text: str) -> Order:
-    """Return what a browser asks for. Raises MachineError for what can't be understood."""
-    if len(text) > LONGEST_ORDER:
-        raise MachineError("the order is too long")
+    """Return what a browser asks for."""
     try:
         told = json.loads(text)
     except (ValueError, RecursionError):
         told = None
     if not isinstance(told, dict) or not isinstance(told.get("do"), str) or not isinstance(told.get("id"), int):
-        raise MachineError('not understood: an order is like {"id": 1, "do": "panic"}')
+        return Order(None, "", {}, 'not understood: an order is like {"id": 1, "do": "panic"}')
     return Order(told["id"], told["do"][:_LONGEST_NAME], told)
 
 
@@ -94,10 +95,12 @@ class Orders:
         try:
             data = await self._done(order)
         except PointsmanError as error:
-            return _answer(order, error=str(error))
-        return _answer(order, data=data)
+            return refused(order, str(error))
+        return {"type": "answer", "id": order.number, "ok": True, "error": None, "data": data}
 
     async def _done(self, order: Order) -> Data:
+        if order.fault:
+            raise MachineError(order.fault)
         if order.what not in self._known:
             raise MachineError(f"the page knows {', '.join(self._known)}, and nothing else")
         if order.what not in OPEN_TO_ALL and not self._may_control:
@@ -155,6 +158,8 @@ class Orders:
     # -- why ----------------------------------------------------------------------------------------------------------
 
     async def _through(self, order: Order) -> Data:
+        from router.page.passages import Asked, passages  # seldom needed, and it knows all rules
+
         names = {key: order.name(key) for key in ("from", "to", "rule") if order.given.get(key) is not None}
         if not names:
             raise MachineError('"through" needs "from", "to" or "rule"')
@@ -164,5 +169,6 @@ class Orders:
             return {"messages": await asyncio.to_thread(passages, told["journal"], asked)}
 
 
-def _answer(order: Order, error: str | None = None, data: Data | None = None) -> Data:
-    return {"type": "answer", "id": order.number, "ok": error is None, "error": error, "data": data or {}}
+def refused(order: Order, why_not: str) -> Data:
+    """Return the answer to an order that isn't carried out."""
+    return {"type": "answer", "id": order.number, "ok": False, "error": why_not, "data": {}}

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from router.daemon.troubles import troubles
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.page.rule_facts import RuleFacts
 from router.text.durations import in_words
 from router.text.formatting import plain
 from rules.midi.messages import SYSEX
 from rules.midi.notation import STANDARD, format_message, format_note
+
+if TYPE_CHECKING:
+    from router.page.rule_facts import RuleFacts
 
 State = dict[str, Any]
 

@@ -102,6 +102,7 @@ def _listening(settings: PageSettings) -> socket.socket:
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((EVERYWHERE if settings.share else LOOPBACK, settings.port))
+        listener.listen(_BACKLOG)  # who comes before the server is ready waits a moment
     except OSError as error:
         listener.close()
         raise MachineError(f"the page can't use port {settings.port}: {why(error)}. Add --port with another") from error

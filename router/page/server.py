@@ -7,7 +7,7 @@ so that PANIC waits for nothing.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import aclosing, asynccontextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -18,9 +18,8 @@ from router.page.access import Access
 from router.page.browsers import Browser, Browsers, as_text
 from router.page.daemon_link import DaemonLink
 from router.page.guard import Guard
-from router.page.orders import LONGEST_ORDER, PANIC, Data, Orders, read_order
-from router.page.page_state import PageState
-from router.page.rule_facts import RuleFacts, read_facts, shown_files
+from router.page.orders import LONGEST_ORDER, Data, Order, Orders, read_order, refused
+from router.page.page_state import PageState, State
 from rules.errors import MachineError
 
 if TYPE_CHECKING:
@@ -29,11 +28,13 @@ if TYPE_CHECKING:
     from starlette.responses import Response
     from starlette.websockets import WebSocket
 
+    from router.page.rule_facts import RuleFacts
+
 STATIC: Final = Path(__file__).parent / "static"
 
 _TRY_EVERY_S: Final = 0.5
 _FILES_S: Final = 30.0
-_MOST_UNDER_WAY: Final = 16  # orders of one browser
+_TOO_FAST: Final = "too much at once: try again in a second"
 _TRY_LATER: Final = 1013  # the WebSocket close codes of IANA
 _VIOLATION: Final = 1008
 
@@ -101,8 +102,7 @@ class PageServer:
                     shown = _texts(await self._link.ask("rule-files", patience_s=_FILES_S, which="found"))
         except MachineError:  # it has just ended
             return
-        facts: RuleFacts | None = await asyncio.to_thread(read_facts, playing)
-        change = self._state.use_rules(facts, shown_files(shown, problems))
+        change = self._state.use_rules(*await asyncio.to_thread(_read, playing, shown, problems))
         self._browsers.tell({"type": "change", "change": change})
 
     # -- the browsers -------------------------------------------------------------------------------------------------
@@ -143,34 +143,30 @@ class PageServer:
                 await socket.close(_VIOLATION)
 
     async def _listen(self, socket: WebSocket, browser: Browser) -> None:
-        """Carry out what a browser asks for. One that asks far too much is left."""
+        """Carry out what a browser asks for. One that sends what no page sends, or far too much, is left."""
         under_way: set[asyncio.Task[None]] = set()
         try:
             while True:
                 told = await socket.receive()
                 if told["type"] == "websocket.disconnect":
                     return
-                if len(under_way) >= _MOST_UNDER_WAY or not self._take(told.get("text"), browser):
+                text = told.get("text")
+                if text is None or len(text) > LONGEST_ORDER:
                     return
-                task = asyncio.create_task(self._answer(told["text"], browser))
+                order = read_order(text)
+                if not browser.may_ask(order.what, len(under_way)):
+                    if not browser.refusals.take():
+                        return
+                    browser.answer(as_text(refused(order, _TOO_FAST)))
+                    continue
+                task = asyncio.create_task(self._answer(order, browser))
                 under_way.add(task)
                 task.add_done_callback(under_way.discard)
         finally:
             for task in under_way:
                 task.cancel()
 
-    def _take(self, text: str | None, browser: Browser) -> bool:
-        """Return whether a browser may ask one thing more. PANIC has an allowance of its own."""
-        if text is None or len(text) > LONGEST_ORDER:
-            return False
-        return (f'"{PANIC}"' in text and browser.panics.take()) or browser.orders.take()
-
-    async def _answer(self, text: str, browser: Browser) -> None:
-        try:
-            order = read_order(text)
-        except MachineError as error:
-            browser.answer(as_text({"type": "answer", "id": None, "ok": False, "error": str(error), "data": {}}))
-            return
+    async def _answer(self, order: Order, browser: Browser) -> None:
         browser.answer(as_text(await self._orders.carry_out(order)))
 
     # -- the application ----------------------------------------------------------------------------------------------
@@ -204,6 +200,15 @@ class PageServer:
             WebSocketRoute("/live", self.serve),
         ]
         return Starlette(routes=routes, lifespan=following)
+
+
+def _read(
+    playing: RuleTexts, shown: RuleTexts, problems: Sequence[Mapping[str, Any]]
+) -> tuple[RuleFacts | None, list[State]]:
+    """Return what the rules in force say, and the files to show."""
+    from router.page.rule_facts import read_facts, shown_files  # most of a start, which no browser need wait for
+
+    return read_facts(playing), shown_files(shown, problems)
 
 
 def _texts(told: dict[str, Any]) -> RuleTexts:

@@ -34,6 +34,7 @@ ALL: Mapping[str, Callable[[bool], list[Figure]]] = {
     "start": start.measure,
     "check": checking.measure,
     "live": live.measure,
+    "page": live.page,
     "alsa": alsa.measure,
     "model": robustness.against_model,
     "fuzz": robustness.fuzz,

@@ -78,6 +78,12 @@ class Browser:
         self._opened = opened
         self._asked = 0
 
+    def __enter__(self) -> Browser:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
     def next(self, kind: str | None = None) -> dict[str, Any]:
         """The next message, or the next of a kind."""
         while True:

@@ -56,7 +56,7 @@ WATCHED: dict[str, Any] = {
 
 
 class WatchedDaemon:
-    """`asked` has the questions; `refusal`, if set, is the answer to each. Tests change `state` and `files`."""
+    """`asked` has the questions; `refusal`, if set, is the answer to each. Tests change the rest."""
 
     def __init__(self, name: str = "pit") -> None:
         self.name = name
@@ -64,6 +64,7 @@ class WatchedDaemon:
         self.playing = {"pit.toml": RULES.encode()}
         self.found = self.playing
         self.journal = b""
+        self.recorded = "/nowhere/take.mid.journal"
         self.refusal: str | None = None
         self.asked: list[tuple[str, dict[str, Any]]] = []
         self.watchers = 0
@@ -123,6 +124,6 @@ class WatchedDaemon:
             self.asked.append((verb, asked))
             if self.refusal is not None:
                 raise MachineError(self.refusal)
-            return {"journal": self.journal} if verb == "last" else {"journal": "/nowhere/take.mid.journal"}
+            return {"journal": self.journal if verb == "last" else self.recorded}
 
         return answer

@@ -18,6 +18,13 @@ def measure(quick: bool) -> list[Figure]:
     return _with_server(speed.measure(quick) + burden.measure(quick))
 
 
+def page(quick: bool) -> list[Figure]:
+    """What the page costs the music."""
+    from benchmarks.live import page_cost
+
+    return _with_server(page_cost.measure(quick))
+
+
 def soak(minutes: float) -> list[Figure]:
     """Memory over many minutes."""
     from benchmarks.live import burden

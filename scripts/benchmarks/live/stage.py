@@ -125,6 +125,10 @@ class Stage:
         times = self._times()
         return self._start([sys.executable, str(CHILD), "bare", str(times)], times, expected)
 
+    def start(self, command: Sequence[str], *expected: str) -> Process:
+        """Any other process. Waits until it says what is `expected`."""
+        return self._start(command, None, expected)
+
     def _times(self) -> Path:
         self._made += 1
         return self.folder / f"times{self._made}"

@@ -51,7 +51,7 @@ class Daemon:
             "last": self.last,
             "broken": self.broken,
         }
-        self.control = ControlServer(name, verbs, self.reports.append)
+        self.control = ControlServer(name, verbs, self.reports.append, streams={"watch": self.watch})
 
     def status(self, _: dict[str, Any]) -> Mapping[str, Any]:
         """Tell a little."""
@@ -78,6 +78,16 @@ class Daemon:
     def last(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         """Return so many bytes."""
         return {"journal": bytes(range(256)) * asked["many"], "seconds": 5}
+
+    def watch(self, asked: dict[str, Any], pause: Callable[[float], bool]) -> Iterator[Mapping[str, Any]]:
+        """Count, until the client leaves; or fail at a number."""
+        number = 0
+        while pause(0.001):
+            if number == asked.get("fails_at"):
+                raise MachineError("no more")
+            yield {"number": number}
+            number += 1
+        self.waits.release()
 
     def broken(self, _: dict[str, Any]) -> Mapping[str, Any]:
         """Fail as nobody foresaw."""
@@ -466,3 +476,79 @@ def test_a_name_that_leads_elsewhere_is_refused() -> None:
     for attempt in (lambda: ControlServer("../pit", {}), lambda: ask_daemon("../pit", "status")):
         with pytest.raises(UsageError, match="a daemon's name is 1 to 32 letters"):
             attempt()
+
+
+def test_a_stream_goes_on_until_the_client_leaves(login: Path, daemon: Daemon) -> None:
+    """Line after line. Its place is free again then."""
+    for _ in range(20):
+        with connected(login) as client:
+            client.sendall(b'{"verb": "watch"}\n')
+            with client.makefile("rb") as lines:
+                assert [json.loads(lines.readline())["number"] for _ in range(5)] == list(range(5))
+    assert daemon.reports == []
+
+
+def test_a_stream_that_can_t_go_on_says_why(login: Path, daemon: Daemon) -> None:
+    """Then the client may ask for something else."""
+    with connected(login) as client:
+        client.sendall(b'{"verb": "watch", "fails_at": 2}\n{"verb": "status"}\n')
+        with client.makefile("rb") as lines:
+            told = [json.loads(lines.readline()) for _ in range(4)]
+    assert told == [
+        {"number": 0},
+        {"number": 1},
+        {"ok": False, "error": "no more"},
+        {"ok": True, "held": 3, "name": "pit"},
+    ]
+
+
+def test_only_so_many_clients_get_streams(login: Path, daemon: Daemon) -> None:
+    """The others are told so, and can still ask."""
+    with contextlib.ExitStack() as opened:
+        for _ in range(8):
+            client = opened.enter_context(connected(login))
+            client.sendall(b'{"verb": "watch"}\n')
+            assert said(client) == {"number": 0}
+        late = opened.enter_context(connected(login))
+        late.sendall(b'{"verb": "watch"}\n')
+        assert said(late) == {"ok": False, "error": "8 other programs watch the daemon: end one of them"}
+        assert ask_daemon("pit", "status")["held"] == 3
+
+
+def test_a_stream_ends_with_the_daemon(login: Path, daemon: Daemon) -> None:
+    """Its thread too."""
+    with connected(login) as client:
+        client.sendall(b'{"verb": "watch"}\n')
+        assert client.recv(1) == b"{"
+        daemon.control.stop()
+        data = b"{"
+        while more := client.recv(65_536):
+            data += more
+        assert data.endswith(b"}\n")
+    assert daemon.waits.acquire(timeout=20)
+
+
+def test_a_client_that_doesn_t_read_its_stream_makes_room(login: Path, daemon: Daemon) -> None:
+    """It keeps the daemon waiting, as any other that doesn't listen."""
+    with contextlib.ExitStack() as opened:
+        stuck = opened.enter_context(connected(login))
+        stuck.sendall(b'{"verb": "watch"}\n')
+        while not _is_awaited(daemon):
+            said_nothing.wait(0.01)
+        for _ in range(15):
+            client = opened.enter_context(connected(login))
+            client.sendall(b'{"verb": "wait"}\n')
+            assert daemon.waits.acquire(timeout=20)
+        assert ask_daemon("pit", "status")["held"] == 3
+        daemon.gate.set()
+
+
+said_nothing = threading.Event()
+
+
+def _is_awaited(daemon: Daemon) -> bool:
+    """Whether the daemon has waited for a client that gets a stream for a while: it has filled its socket."""
+    clients = [client for client in daemon.control._clients if client.streams]
+    before = [client.awaited_since for client in clients]
+    said_nothing.wait(0.2)
+    return bool(before) and before[0] is not None and before == [client.awaited_since for client in clients]

@@ -285,3 +285,36 @@ def test_what_went_nowhere_is_counted_by_port(rig: LiveRig) -> None:
         (0, None),
         (0, None),
     ]
+
+
+def test_a_glance_tells_what_changes_while_music_plays(rig: LiveRig) -> None:
+    """Switches, tempo, and how many messages each port has had; no more than `status` but for that."""
+    told = []
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON, OFF)
+        rig.pads.play(SWITCH)
+        yield 5
+        told.append((rig.live.glance(), rig.live.status()))
+
+    rig.goes(script())
+    ((glance, status),) = told
+    assert glance["switches"] == {"up": True}
+    assert glance["activity"] == {"keys": 2, "pads": 1, "rack": 3}
+    assert {key: glance[key] for key in glance if key != "activity"}.items() <= status.items()
+
+
+def test_what_sounds_is_told_to_a_watcher_that_begins(rig: LiveRig) -> None:
+    """By port, channel and key; a note that is delayed doesn't sound yet."""
+    told = []
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON, b"\x93\x40\x64")
+        rig.pads.play(ON)
+        yield 1
+        told.append(rig.live.sounding())
+
+    rig.goes(script())
+    ((names, notes),) = told
+    assert (names.players, names.ports) == (("keys", "pads"), ("rack",))
+    assert [note[:3] for note in notes] == [(0, 0, 60), (0, 0, 64)]

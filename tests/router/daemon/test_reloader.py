@@ -482,3 +482,68 @@ def test_the_time_of_the_last_reload_is_known(file: Path) -> None:
             assert reloader.applied_at == applied
     finally:
         reloader.stop()
+
+
+# -- back to the former rules ------------------------------------------------------------------------------------------
+
+
+def test_the_former_rules_play_again_until_a_file_changes(file: Path) -> None:
+    """The files stay as they are, and a look at them brings nothing back."""
+    with staged(file) as stage:
+        file.write_text(rules("b"))
+        stage.reloader.reload_now()
+        assert stage.reloader.go_back().kind == "applied"
+        assert stage.names == ["a"]
+        stage.reloader.pace = replace(HASTE, look_every_s=0.01)
+        stage.reloader.reload_now()  # asked for, the files count
+        assert stage.names == ["b"]
+        stage.reloader.go_back()
+        file.write_text(rules("c"))
+        while stage.names != ["c"]:
+            stage.next()
+        assert stage.reloader.former == (((str(file)), rules("a").encode()),)
+
+
+def test_going_back_twice_brings_the_newer_rules_again(file: Path) -> None:
+    """So both can be compared by ear."""
+    with staged(file) as stage:
+        file.write_text(rules("b"))
+        stage.reloader.reload_now()
+        names = []
+        for _ in range(3):
+            stage.reloader.go_back()
+            names.append(stage.names)
+    assert names == [["a"], ["b"], ["a"]]
+
+
+def test_files_that_can_t_be_used_stay_so_while_the_former_rules_play(file: Path) -> None:
+    """A mistake in a file doesn't come into force, whichever rules play."""
+    with staged(file) as stage:
+        file.write_text(rules("b"))
+        stage.reloader.reload_now()
+        file.write_text("[ports]\nkeys = 7\n")
+        outcome = stage.reloader.reload_now()
+        assert [(problem.file, problem.line) for problem in outcome.problems] == [(str(file), 2)]
+        assert stage.reloader.go_back().kind == "applied"
+        assert stage.names == ["a"]
+        assert stage.reloader.found == ((str(file), b"[ports]\nkeys = 7\n"),)
+
+
+def test_where_no_other_rules_have_played_there_is_no_way_back(file: Path) -> None:
+    """It is said, and nothing changes."""
+    with staged(file) as stage:
+        outcome = stage.reloader.go_back()
+        assert (outcome.kind, stage.swapped, stage.reloader.serial) == ("rejected", 0, 0)
+        assert outcome.words == ("no other rules have played since the daemon began",)
+
+
+def test_each_reload_has_a_number_and_what_came_of_it(file: Path) -> None:
+    """A watcher knows by it when to ask again; what plays differently is known a moment later."""
+    with staged(file) as stage:
+        assert (stage.reloader.serial, stage.reloader.former) == (0, None)
+        file.write_text(rules("b", "c"))
+        stage.reloader.reload_now()
+        assert stage.reloader.serial == 1
+        stage.reloader.reload_now()
+        assert stage.reloader.serial == 2
+        assert stage.reloader.differences
