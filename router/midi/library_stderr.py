@@ -15,6 +15,8 @@ from collections.abc import Iterator
 from types import TracebackType
 from typing import BinaryIO, Final, Self, TextIO
 
+from router.text.formatting import count
+
 _ERRORS: Final = 2  # the descriptor of standard error
 _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536  # of which lines are told
@@ -79,7 +81,7 @@ class LibraryStderr:
         counts = Counter(meaning for meaning in meanings if meaning.strip())
         self.overruns += counts[_OVERRUN]
         told = [line if times == 1 else f"{line} ({times} times)" for line, times in counts.items()]
-        more = [f"and {len(told) - _MOST_LINES} more lines"] if len(told) > _MOST_LINES else []
+        more = [f"and {count(len(told) - _MOST_LINES, 'more line')}"] if len(told) > _MOST_LINES else []
         return told[:_MOST_LINES] + more
 
     def _unread(self) -> Iterator[bytes]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
@@ -158,6 +159,9 @@ def _content(journal: Path, age: float) -> bytes:
     try:
         data = read_regular(journal, _MOST_BYTES)
     except OSError as error:
+        if error.errno == errno.EFBIG:
+            size = f"{_MOST_BYTES // 1_000_000:,} MB"
+            raise MachineError(f"{journal} is larger than {size}: it is too long for one .mid file") from error
         raise MachineError(f"{journal} can't be read: {why(error)}") from error
     if not data.startswith(HEAD):
         if not HEAD.startswith(data):

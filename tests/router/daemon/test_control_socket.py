@@ -14,12 +14,14 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
+from router.daemon import control_client
 from router.daemon.control_client import ask_daemon, running_daemons
 from router.daemon.control_server import LONGEST_QUESTION, ControlServer
+from router.daemon.control_socket import TooLongError, lines_from
 from router.text.usage import UsageError
 from rules.errors import MachineError
 
@@ -229,6 +231,47 @@ def test_a_line_without_an_end_is_not_collected(login: Path) -> None:
 
 
 @pytest.mark.usefixtures("daemon")
+def test_the_longest_question_is_answered(login: Path) -> None:
+    """It is as long as a question may be, and comes in pieces."""
+    question = b'{"verb": "status"'.ljust(LONGEST_QUESTION - 1) + b"}"
+    with connected(login) as client:
+        client.sendall(question)
+        client.sendall(b"\n")
+        assert said(client) == {"ok": True, "held": 3, "name": "pit"}
+
+
+class Pieces:
+    """What a socket would hand over, piece by piece, and then nothing."""
+
+    def __init__(self, *pieces: bytes) -> None:
+        self._pieces = list(pieces)
+
+    def settimeout(self, seconds: float) -> None:
+        """Never wait."""
+
+    def recv(self, most: int) -> bytes:
+        """Return the next piece."""
+        return self._pieces.pop(0) if self._pieces else b""
+
+
+@pytest.mark.parametrize(
+    "pieces", [(b"12345678", b"\n"), (b"1234", b"5678", b"\n"), (b"12345678\n", b"12345678", b"\n")]
+)
+def test_a_line_may_be_as_long_as_is_allowed(pieces: tuple[bytes, ...]) -> None:
+    """Wherever it is cut; each line counts by itself."""
+    lines = list(lines_from(cast(socket.socket, Pieces(*pieces)), 8, 1.0))
+    assert lines == [b"12345678"] * b"".join(pieces).count(b"\n")
+
+
+def test_a_line_that_is_longer_by_a_byte_ends_the_reading() -> None:
+    """The lines before it have been read."""
+    lines = lines_from(cast(socket.socket, Pieces(b"1\n123456789", b"\n2\n")), 8, 1.0)
+    assert next(lines) == b"1"
+    with pytest.raises(TooLongError):
+        next(lines)
+
+
+@pytest.mark.usefixtures("daemon")
 def test_a_client_that_goes_without_listening_hurts_nobody(login: Path) -> None:
     """It asks for much and leaves; others are answered."""
     for _ in range(20):
@@ -338,8 +381,9 @@ def test_daemons_of_other_names_are_named(start: Callable[[str], Daemon]) -> Non
 
 
 def test_only_the_user_can_reach_it(daemon: Daemon, login: Path) -> None:
-    """Socket and folder are closed to others."""
+    """Socket, lock and folder are closed to others."""
     assert (login / "pointsman" / "pit.sock").stat().st_mode & 0o777 == 0o600
+    assert (login / "pointsman" / "pit.lock").stat().st_mode & 0o777 == 0o600
     assert (login / "pointsman").stat().st_mode & 0o777 == 0o700
 
 
@@ -358,6 +402,61 @@ def test_it_is_refused_as_well_when_the_lock_was_tidied_away(start: Callable[[st
     with pytest.raises(MachineError, match='"pit" runs already: use'):
         ControlServer("pit", {}).start()
     assert ask_daemon("pit", "status")["held"] == 3
+
+
+def test_it_is_refused_as_well_when_the_socket_was_tidied_away(start: Callable[[str], Daemon], login: Path) -> None:
+    """Nobody reaches the first one any more, and it plays all the same: the lock alone tells."""
+    start("pit")
+    (login / "pointsman" / "pit.sock").unlink()
+    with pytest.raises(MachineError, match=rf'"pit" runs already \(process {os.getpid()}\): use another --name'):
+        ControlServer("pit", {}).start()
+    assert not (login / "pointsman" / "pit.sock").exists()
+
+
+def test_a_refused_daemon_leaves_the_name_to_the_first(start: Callable[[str], Daemon], login: Path) -> None:
+    """Its words name the same process each time, and once that has stopped the name is free."""
+    first = start("pit")
+    for _ in range(2):
+        refused = ControlServer("pit", {})
+        with pytest.raises(MachineError, match=rf"\(process {os.getpid()}\)"):
+            refused.start()
+        refused.stop()
+        assert ask_daemon("pit", "status")["held"] == 3
+    assert (login / "pointsman" / "pit.lock").read_text() == f"{os.getpid()}\n"
+    first.control.stop()
+    assert start("pit").control.follows_a_crash is False
+
+
+def test_the_process_that_has_a_name_is_told_whatever_the_lock_held_before(
+    start: Callable[[str], Daemon], login: Path
+) -> None:
+    """The number of an earlier daemon was longer."""
+    (login / "pointsman").mkdir(mode=0o700)
+    (login / "pointsman" / "pit.lock").write_text("99999999999\n")
+    start("pit")
+    with pytest.raises(MachineError, match=rf"\(process {os.getpid()}\)"):
+        ControlServer("pit", {}).start()
+
+
+def test_a_daemon_that_gets_no_socket_gives_its_name_back(start: Callable[[str], Daemon], login: Path) -> None:
+    """Something else is in its place; once that is gone, the name is free though the process still runs."""
+    (login / "pointsman").mkdir(mode=0o700)
+    (login / "pointsman" / "pit.sock").mkdir()
+    refused = ControlServer("pit", {})
+    with pytest.raises(MachineError, match=r"pit\.sock: the control socket can't be made"):
+        refused.start()
+    refused.stop()
+    (login / "pointsman" / "pit.sock").rmdir()
+    start("pit")
+    assert ask_daemon("pit", "status")["held"] == 3
+
+
+def test_a_lock_that_cannot_be_made_is_told(login: Path) -> None:
+    """With its path and the reason."""
+    (login / "pointsman").mkdir(mode=0o700)
+    (login / "pointsman" / "pit.lock").mkdir()
+    with pytest.raises(MachineError, match=r"pit\.lock: can't be made: it is a folder"):
+        ControlServer("pit", {}).start()
 
 
 def test_a_daemon_that_has_stopped_gives_its_name_back(start: Callable[[str], Daemon], login: Path) -> None:
@@ -418,10 +517,15 @@ def test_what_a_killed_daemon_left_is_replaced(start: Callable[[str], Daemon], l
         (b"[]\n", "in the words of this version of Pointsman"),
         (b'{"piece": 3}\n', "in the words of this version of Pointsman"),
         (b'{"piece": ["a", "%"]}\n{"ok": 1}\n', "in the words of this version of Pointsman"),
+        (b"1" * 64, 'the daemon "pit" broke off'),
+        (b"1" * 65, "in the words of this version of Pointsman"),
     ],
 )
-def test_an_answer_that_is_none_is_told(login: Path, answer: bytes, words: str) -> None:
-    """Whatever stands at the other end, the client ends with words."""
+def test_an_answer_that_is_none_is_told(
+    login: Path, monkeypatch: pytest.MonkeyPatch, answer: bytes, words: str
+) -> None:
+    """Whatever stands at the other end, the client ends with words; a line without an end is not collected."""
+    monkeypatch.setattr(control_client, "LONGEST_ANSWER_LINE", 64)
     (login / "pointsman").mkdir(mode=0o700)
     with socket.socket(socket.AF_UNIX) as listener:
         listener.bind(str(login / "pointsman" / "pit.sock"))

@@ -199,6 +199,16 @@ def test_what_can_not_be_read_is_as_if_nothing_were_there(text: str) -> None:
     assert read_last_rules("pit", ["rules.toml"]) is None
 
 
+def test_what_is_far_too_large_is_not_read(rules: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A damaged disk: one byte more than it may have, and the daemon starts as if nothing were there."""
+    left(rules, song="two")
+    size = (state_folder() / "pit.state.json").stat().st_size
+    monkeypatch.setattr(last_run, "_MOST_BYTES", size)
+    assert read_last_run("pit") is not None
+    monkeypatch.setattr(last_run, "_MOST_BYTES", size - 1)
+    assert read_last_run("pit") is None
+
+
 def test_a_pipe_does_not_hold_up_the_start() -> None:
     """Only regular files are read."""
     state_folder().mkdir(parents=True)

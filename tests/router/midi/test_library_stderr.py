@@ -37,6 +37,18 @@ def test_a_flood_is_cut(capfd: pytest.CaptureFixture[str]) -> None:
     assert capfd.readouterr().err == ""
 
 
+def test_of_a_great_flood_only_the_beginning_is_read(capfd: pytest.CaptureFixture[str]) -> None:
+    """Lines of 11 bytes: 5,957 of them and a part of one are in the first 64 KiB. The next look begins anew."""
+    with LibraryStderr() as stderr_lines:
+        os.write(2, b"".join(b"line %05d\n" % at for at in range(20_000)))
+        assert stderr_lines.lines() == [*(f"line {at:05}" for at in range(8)), "and 5,950 more lines"]
+        os.write(2, b"".join(b"line %05d\n" % at for at in range(8)))
+        assert stderr_lines.lines() == [f"line {at:05}" for at in range(8)]
+        os.write(2, b"".join(b"line %05d\n" % at for at in range(9)))
+        assert stderr_lines.lines() == [*(f"line {at:05}" for at in range(8)), "and 1 more line"]
+    assert capfd.readouterr().err == ""
+
+
 def test_losses_are_told_in_words_for_who_plays(capfd: pytest.CaptureFixture[str]) -> None:
     """What the library says of them names its own functions; what to do about it counts."""
     with LibraryStderr() as stderr_lines:

@@ -1,5 +1,6 @@
 """Recording all evening: a take for each stretch of playing."""
 
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -60,13 +61,19 @@ def test_playing_again_begins_the_next_take(tmp_path: Path) -> None:
 
 
 def test_a_long_take_is_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A journal never grows without bound."""
-    monkeypatch.setattr(automatic_takes, "LONGEST_BYTES", 10)
+    """A journal never grows without bound: not a byte beyond what it may have. The next one begins at nothing."""
+    monkeypatch.setattr(automatic_takes, "LONGEST_BYTES", len(packed(*PLAYED[1:], NAMED)))
     rig = TakesRig(tmp_path)
-    rig.play(0)
-    rig.takes.look(1)
-    wait_for(lambda: len(rig.said) == 1)
-    assert rig.takes.journal is None
+    for takes_before in range(2):
+        rig.play(0)
+        for now in (0, 1):
+            rig.takes.look(now)
+            assert rig.takes.journal is not None
+            rig.takes.add(packed(NAMED), 0, False, now)
+        rig.takes.look(2)
+        assert rig.takes.journal is None
+        wait_for(partial(lambda amount: len(rig.said) == amount, takes_before + 1))
+    assert [name.endswith(".mid") for name in rig.files] == [True, True]
 
 
 def test_an_evening_without_a_note_leaves_nothing(tmp_path: Path) -> None:

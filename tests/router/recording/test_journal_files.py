@@ -109,6 +109,26 @@ def test_what_waits_for_a_disk_is_bounded(tmp_path: Path, monkeypatch: pytest.Mo
     assert file.lost == 14
 
 
+def test_what_waits_for_a_disk_may_fill_its_bound(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not a byte more; once the disk has taken what waits, there is room again."""
+    monkeypatch.setattr(journal_files, "_MOST_WAITING_BYTES", 60)
+    file = JournalFile(tmp_path / "take.mid", print)
+    for size in (30, 30, 1):
+        file.add(bytes(size), 1)
+    assert file.lost == 1
+    file.start()
+    wait_for(lambda: file.path.exists() and file.path.stat().st_size == len(HEAD) + 60)
+
+    def has_room() -> bool:
+        file.lost = 0
+        file.add(bytes(60), 1)
+        return file.lost == 0
+
+    wait_for(has_room)
+    file.close()
+    assert file.path.read_bytes() == HEAD + bytes(120)
+
+
 def test_journals_lie_beside_their_takes() -> None:
     """And their names lead from one to the other."""
     assert journal_of(Path("a/take.mid")) == Path("a/take.mid.journal")

@@ -41,6 +41,36 @@ def test_silence_makes_it_forget_too() -> None:
     assert ring.size == 0
 
 
+def test_what_is_as_old_as_may_be_stays() -> None:
+    """A moment later it goes; how far the ring reaches back is counted from the oldest chunk's end."""
+    ring = ring_of(10, 1000, [(OUT, 1, 0, ON)], [(OUT, 4, 0, OFF)])
+    ring.trim(11)
+    assert (len(list(unpack(ring.everything()))), ring.span_ns(11)) == (2, 10)
+    ring.trim(12)
+    assert (list(unpack(ring.everything())), ring.span_ns(12)) == ([(OUT, 4, 0, OFF)], 8)
+    ring.trim(100)
+    assert ring.span_ns(100) == 0
+
+
+def test_a_ring_may_be_filled_to_its_bound() -> None:
+    """With one byte less the oldest goes, and what is left is counted anew."""
+    chunks: list[list[Record]] = [[(RULES, 0, 0, b"r"), (OUT, 0, 0, ON)], [(OUT, 1, 0, OFF)]]
+    size = ring_of(10, 1000, *chunks).size
+    last = ring_of(10, 1000, chunks[1]).size
+    full, short = ring_of(10, size, *chunks), ring_of(10, size - 1, *chunks)
+    assert list(unpack(full.everything())) == [*chunks[0], *chunks[1]]
+    assert list(unpack(short.everything())) == [chunks[0][0], *chunks[1]]
+    assert (full.size, short.size) == (size, last)
+
+
+def test_a_part_that_begins_where_a_chunk_ends_has_that_chunk() -> None:
+    """A record of that very moment may be in it."""
+    ring = ring_of(100, 1000, [(OUT, 5, 0, ON)], [(OUT, 9, 0, OFF)])
+    assert list(unpack(ring.since(5))) == [(OUT, 5, 0, ON), (OUT, 9, 0, OFF)]
+    assert list(unpack(ring.since(6))) == [(OUT, 9, 0, OFF)]
+    assert ring.since(10) == b""
+
+
 def test_a_part_begins_with_the_rules_of_its_time() -> None:
     """The rules that were in force when it began, though later ones are known."""
     ring = ring_of(

@@ -69,6 +69,20 @@ def test_what_is_no_journal_of_ours_is_not_touched(tmp_path: Path) -> None:
     assert "isn't a journal of Pointsman" in said[0]
 
 
+def test_a_journal_has_a_largest_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One byte more is refused in words before it fills the memory, and the journal stays."""
+    journal = orphan(tmp_path / "take.mid.journal", *PLAYED)
+    size = journal.stat().st_size
+    monkeypatch.setattr(takes, "_MOST_BYTES", size - 1)
+    with pytest.raises(
+        MachineError, match=r"take\.mid\.journal is larger than 0 MB: it is too long for one \.mid file"
+    ):
+        save(journal)
+    assert list(tmp_path.iterdir()) == [journal]
+    monkeypatch.setattr(takes, "_MOST_BYTES", size)
+    assert save(journal).path == tmp_path / "take.mid"
+
+
 def test_a_disk_that_refuses_the_take_leaves_the_journal(tmp_path: Path) -> None:
     """There is another try at the next start."""
 

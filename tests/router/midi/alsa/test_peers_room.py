@@ -134,3 +134,85 @@ def test_a_device_gets_what_its_buffer_should_hold() -> None:
 def test_where_nobody_listens_nothing_need_wait() -> None:
     """A port that others may connect to later."""
     assert Pacer(PeersRoom(lambda: [], Pools().pool_of)).allow(64, 0) == 64
+
+
+@pytest.mark.parametrize(
+    ("size", "free", "room", "goes"),
+    [
+        (200, 0, 0, False),
+        (200, 9, 0, False),
+        (200, 10, 0, False),
+        (200, 11, 1, True),
+        (200, 200, 190, True),
+        (8, 2, 0, False),
+        (8, 3, 1, True),
+        (2, 1, 1, True),
+    ],
+)
+def test_a_full_pool_gets_nothing_until_it_was_read(size: int, free: int, room: int, goes: bool) -> None:
+    """Ten records, or a quarter of a small pool, stay free for others that send there; it is asked again at once."""
+    pools = Pools(size)
+    pools.waiting = size - free
+    limit = PeersRoom(lambda: [PROGRAM], pools.pool_of)
+    assert limit.when(b"\x90\x3c\x64", 7) == (7 if goes else 500_007)
+    assert limit.room(7) == room
+    pools.waiting = 0
+    assert limit.when(b"\x90\x3c\x64", 500_007) == 500_007
+
+
+@pytest.mark.parametrize(("length", "records"), [(1, 1), (3, 1), (4, 2), (28, 2), (29, 3), (56, 3), (57, 4)])
+def test_a_sysex_takes_records_by_its_length(length: int, records: int) -> None:
+    """One, and one for each 28 bytes; it goes where they are free, and not where one is wanting."""
+    pools = Pools()
+    limit = PeersRoom(lambda: [PROGRAM], pools.pool_of)
+    pools.waiting = 190 - records
+    assert limit.when(bytes(length), 0) == 0
+    pools.waiting = 191 - records
+    other = PeersRoom(lambda: [PROGRAM], pools.pool_of)
+    assert other.when(bytes(length), 0) == 500_000
+
+
+def test_what_was_sent_counts_before_the_kernel_is_asked_again() -> None:
+    """What fits has gone, a piece of a sysex among it: the next one asks, and waits for what is read."""
+    asked: list[Address] = []
+    pools = Pools()
+
+    def pool_of(port: Address) -> tuple[int, int] | None:
+        asked.append(port)
+        return pools.pool_of(port)
+
+    pools.waiting = 187
+    limit = PeersRoom(lambda: [PROGRAM], pool_of)
+    for message in (bytes(28), b"\xc0\x05"):
+        assert limit.when(message, 0) == 0
+        limit.spend(message, 0)
+    assert len(asked) == 1
+    pools.waiting = 190
+    assert limit.when(b"\xc0\x05", 0) == 500_000
+    assert len(asked) == 2
+
+
+def test_a_sysex_that_never_fits_goes_into_an_empty_pool_only() -> None:
+    """Whole, where it can't go in pieces: once there, it is as if the pool were full."""
+    pools = Pools(8)
+    limit = PeersRoom(lambda: [PROGRAM], pools.pool_of, in_pieces=False)
+    assert limit.piece is None
+    pools.waiting = 1
+    assert limit.when(LONG, 0) == 500_000
+    pools.waiting = 0
+    assert limit.when(LONG, 500_000) == 500_000
+    limit.spend(LONG, 500_000)
+    pools.waiting = 8
+    assert limit.when(b"\x90\x3c\x64", 500_000) == 1_000_000
+
+
+def test_a_full_buffer_of_a_device_is_asked_again_later() -> None:
+    """It takes far longer to empty than a pool, and the fullest of those who listen counts."""
+    buffer = Buffer(256)
+    buffer.waiting = 256
+    limit = PeersRoom(lambda: [DEVICE, PROGRAM], Pools().pool_of, buffer.of)
+    assert (limit.when(b"\x90\x3c\x64", 0), limit.room(0)) == (2_000_000, 0)
+    buffer.waiting = 256 - 56
+    assert (limit.when(b"\x90\x3c\x64", 0), limit.room(0)) == (0, 1)
+    buffer.waiting = 256 - 55
+    assert (limit.when(b"\xf0" + bytes(60), 0), limit.room(0)) == (2_000_000, 0)

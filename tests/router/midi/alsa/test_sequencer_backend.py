@@ -114,6 +114,8 @@ def test_an_output_is_limited_by_the_pool_of_who_listens(system: System) -> None
     assert rack.limit.room(0) == 100
     system.kernel.pools[RACK[0]] = (200, 150)
     assert rack.limit.room(0) == 140
+    system.kernel.pools[RACK[0]] = (200, 0)
+    assert rack.limit.room(0) == 0
 
 
 def test_a_port_that_has_gone_or_refuses_is_told_in_words(system: System) -> None:
