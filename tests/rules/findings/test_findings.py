@@ -74,6 +74,44 @@ def test_an_accepted_finding_that_does_not_occur_is_reported(label: str) -> None
     assert (findings[-1].severity, findings[-1].place.words) == ("remark", 'rule "one"')
 
 
+TWO_GAPS = """
+[ports]
+keys = { input = true }
+rack = { output = true }
+[[rules]]
+name = "one"
+from = "keys"
+match = { channel = 1 }
+accept = { ACCEPTED }
+[[rules.zones]]
+notes = "..B3"
+to = "rack"
+[[rules.zones]]
+notes = "D4..B4"
+to = "rack"
+[[rules.zones]]
+notes = "D5.."
+to = "rack"
+"""
+
+
+@pytest.mark.parametrize(
+    ("accepted", "gaps", "not_found"),
+    [
+        (["split gap: C4..C#4", "split gap: C5..C#5"], [], []),
+        (["split gap: C4..C#4"], ["split gap: C5..C#5"], []),
+        (["split gap: C4..C#4", "split gap: C6..C#6"], ["split gap: C5..C#5"], ["not found: split gap: C6..C#6"]),
+        (["split gap: c4..C#4"], ["split gap: C4..C#4", "split gap: C5..C#5"], ["not found: split gap: c4..C#4"]),
+    ],
+)
+def test_what_is_accepted_and_occurs_is_never_reported(
+    accepted: list[str], gaps: list[str], not_found: list[str]
+) -> None:
+    """Each label counts by itself, to the letter: one that occurs vouches for no other, nor is missed for another's."""
+    rules = TWO_GAPS.replace("ACCEPTED", ", ".join(f'"{label}" = "why"' for label in accepted))
+    assert [finding.label for finding in found(rules)] == [*gaps, *not_found]
+
+
 def test_one_finding_is_accepted_at_its_own_place_only() -> None:
     """The same label next to something else accepts nothing."""
     assert told(rules(up=', accept = { unreached = "why" }'))[:2] == ALL[:2]
