@@ -102,22 +102,19 @@ class Evaluation:
     def follow(self, table: Table | None, event: Event, status: int, d1: int, d2: int) -> None:
         """Take every lane that a table has for a message; system messages are looked up by their status alone.
 
-        Switches turn before the other lanes are asked, and those are asked all at once.
+        Switches turn before the other lanes are asked, and those are asked all at once. The event goes by the switches
+        as they are where it came from: only here, and behind the steps of a port, by what has been turned (ruling 25).
         """
         assert table is not None
         if status >= SYSEX:
             d1 = d2 = 0
         lanes = table.rows[status & 0x7F][d1].lanes
         for lane in lanes:
-            if lane.turns and self._is_open(lane, d2):
+            if lane.turns and _is_open(lane, d2, event.word):
                 self._take(lane, event, d1, d2)
-        for lane in [lane for lane in lanes if not lane.turns and self._is_open(lane, d2)]:
+                event.word = event.family.word
+        for lane in [lane for lane in lanes if not lane.turns and _is_open(lane, d2, event.word)]:
             self._take(lane, event, d1, d2)
-
-    def _is_open(self, lane: Lane, d2: int) -> bool:
-        if lane.gate[d2] == NO_BYTE:
-            return False
-        return lane.guard == ALWAYS or any(self.word & mask == value for mask, value in lane.guard)
 
     def _take(self, lane: Lane, event: Event, d1: int, d2: int) -> None:
         status, first, second = lane.status, lane.first(d1, d2), lane.second(d1, d2)
@@ -135,7 +132,7 @@ class Evaluation:
         at.rule = lane.rule or event.rule
         at.release = _one_after_the_other(event.release, lane.release)
         if not node.keeps_word:
-            self.word = at.family.word
+            at.word = self.word = at.family.word
         if node.waits:
             self._reach(at, node, lane, status, first, second)
         else:
@@ -157,12 +154,12 @@ class Evaluation:
         made = event.derived(self._written(event, status, first, second))
         made.target = self.host.target_of(node)
         made.release = event.release
-        made.word = self.word
+        if node.thins:
+            made.word = made.family.word
         self.events.append(made)
 
     def _end(self, made: Event, lane: Lane) -> None:
         made.release = _one_after_the_other(made.release, lane.release)
-        made.word = self.word
         self.events.append(made)
 
     def _written(self, event: Event, status: int, first: int, second: int) -> bytes:
@@ -246,6 +243,12 @@ class Evaluation:
         if word != self.host.word:
             self.word = self.start.family.word = word
             self.host.turned(word, self.start.player, self.now, self.out)
+
+
+def _is_open(lane: Lane, d2: int, word: int) -> bool:
+    if lane.gate[d2] == NO_BYTE:
+        return False
+    return lane.guard == ALWAYS or any(word & mask == value for mask, value in lane.guard)
 
 
 def _one_after_the_other(first: bytes | None, second: bytes | None) -> bytes | None:
