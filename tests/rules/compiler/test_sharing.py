@@ -55,6 +55,51 @@ def test_an_output_is_shared_where_two_can_meet(rules: list[str], shared: set[tu
     assert places(*rules) == shared
 
 
+SWITCHED = """
+[ports]
+keys = {{ input = true, steps = [{steps}] }}
+rack = {{ output = true }}
+[switches]
+up = {{ from = "{from_port}", note = "C1" }}
+[[rules]]
+from = "keys"
+match = {{ channel = 1 }}
+when = "{when}"
+to = "rack"
+"""
+ONLY_UP = '{ filter = { drop = { channel = 1 } }, when = "not up" }'
+ONLY_DOWN = '{ filter = { drop = { channel = 1 } }, when = "up" }'
+
+
+def shared_of(steps: str, when: str, from_port: str = "keys") -> set[tuple[str, int]]:
+    """The same of a port with steps, a rule that asks for a switch, and where that is turned."""
+    text = SWITCHED.format(steps=steps, when=when, from_port=from_port)
+    if from_port == "pads":
+        text = text.replace("[ports]", "[ports]\npads = { input = true }")
+    pipeline = compile_rules(read_rules([("rules.toml", text.encode())]))
+    return {(pipeline.ports[port], channel + 1) for port, channel in pipeline.shared}
+
+
+@pytest.mark.parametrize("when", ["up", "not up"])
+def test_what_passes_with_a_switch_on_comes_to_rules_with_it_off(when: str) -> None:
+    """It may turn the switch between the steps of its port and the rules."""
+    assert shared_of(ONLY_UP, when) == {("rack", 1)}
+    assert shared_of(ONLY_DOWN, when) == {("rack", 1)}
+
+
+@pytest.mark.parametrize(
+    ("steps", "when", "shared"),
+    [
+        (f"{ONLY_UP}, {{ delay = 5 }}", "up", {("rack", 1)}),
+        (f"{ONLY_UP}, {{ delay = 5 }}", "not up", set()),
+        (f"{ONLY_DOWN}, {{ delay = 5 }}, {ONLY_UP}", "up", set()),
+    ],
+)
+def test_a_step_with_a_memory_keeps_a_switch_as_it_was(steps: str, when: str, shared: set[tuple[str, int]]) -> None:
+    """Where another port turns it: behind a delay nothing meets that the steps before it have dropped."""
+    assert shared_of(steps, when, "pads") == shared
+
+
 def test_banks_are_shared_by_sources_only() -> None:
     """One source's bank selects and programs stay in order by themselves (ruling 16)."""
     assert places('from = "keys"; to = "rack"; steps = [{ rechannel = 4 }]', banks=True) == set()
