@@ -1,0 +1,1 @@
+"""Tests of takes that are played in time."""
