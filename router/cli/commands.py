@@ -23,6 +23,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         },
         "play": {
             "run": "apply rules live, between the computer's ports",
+            "play": "play recordings in time, as an input",
             "status": "show ports, switches and tempo of the daemon",
             "page": "show the daemon on a page, for phones and browsers",
             "switch": "change a switch of the daemon",

@@ -46,6 +46,43 @@ def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: A
     raise MachineError(f'the daemon "{name}" broke off its answer: look at `pointsman status`')
 
 
+class DaemonConversation:
+    """A connection to the daemon `name` that stays, for questions of one verb that belong together.
+
+    Raises MachineError as `ask_daemon` does.
+    """
+
+    def __init__(self, name: str, verb: str, patience_s: float = 10.0) -> None:
+        self._name = name
+        self._verb = verb
+        self._patience_s = patience_s
+        path = socket_path(valid_name(name))
+        try:
+            self._daemon = connected(path, patience_s)
+        except (FileNotFoundError, ConnectionRefusedError):
+            raise MachineError(_nobody(name, path)) from None
+        except OSError as error:
+            raise MachineError(f'the daemon "{name}" can\'t be reached: {why(error)}') from error
+        self._lines = lines_from(self._daemon, LONGEST_ANSWER_LINE, patience_s)
+
+    def ask(self, **arguments: Any) -> dict[str, Any]:
+        """Ask, and return the answer."""
+        try:
+            self._daemon.sendall(line_of({"verb": self._verb, **arguments}))
+            line = next(self._lines, None)
+            if line is not None:
+                return _told(dict(json.loads(line)), {})
+        except TimeoutError:
+            raise MachineError(f'the daemon "{self._name}" didn\'t answer within {self._patience_s:g} s') from None
+        except (OSError, ValueError, KeyError, TooLongError):
+            pass
+        raise MachineError(f'the daemon "{self._name}" has ended')
+
+    def close(self) -> None:
+        """Leave: the daemon ends what belongs to the conversation."""
+        self._daemon.close()
+
+
 def running_daemons() -> list[str]:
     """Return the names of the daemons that this user has running. Raises MachineError."""
     return [path.stem for path in sorted(runtime_folder().glob("*.sock")) if is_alive(path)]

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from router.daemon.control_socket import TooLongError, is_alive, line_of, lines_from, socket_path
 from router.daemon.runtime_folder import valid_name
@@ -31,6 +31,17 @@ Handler = Callable[[dict[str, Any]], Mapping[str, Any]]
 Stream = Callable[[dict[str, Any], Callable[[float], bool]], Iterator[Mapping[str, Any]]]
 """Answers one verb with line after line until the client leaves, in the thread of the client. It waits with the second
 argument, which gets seconds, and returns False once the server stops."""
+
+
+class Conversation(Protocol):
+    """What one client asks by a verb belongs together: its questions come one after the other, in its thread."""
+
+    def answer(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        """Answer a question by its arguments."""
+
+    def close(self) -> None:
+        """End what belongs to it: the client has gone. Raises nothing."""
+
 
 LONGEST_QUESTION: Final = 64 * 1024
 _PIECE: Final = 48 * 1024
@@ -57,12 +68,13 @@ class _Client:
         self.awaited_since: int | None = since
         self.only_panic = only_panic
         self.streams = False
+        self.conversations: dict[str, Conversation] = {}
         self.thread = threading.current_thread()
 
 
 class ControlServer:
-    """The daemon's end. `handlers` answer by verb, `streams` do so without end; `report` is told, in words, what went
-    wrong in one of them.
+    """The daemon's end. `handlers` answer by verb, `streams` do so without end, and `conversations` make what answers
+    for as long as a client stays; `report` is told, in words, what went wrong in one of them.
 
     Once started, `follows_a_crash` tells whether the last daemon of this name ended without a word. It is set to
     False once what sounded from then is ended; until then, the next daemon of this name is told the same.
@@ -75,10 +87,12 @@ class ControlServer:
         report: Callable[[str], None] = lambda text: complain([text]),
         clock: Clock = SYSTEM_CLOCK,
         streams: Mapping[str, Stream] = MappingProxyType({}),
+        conversations: Mapping[str, Callable[[], Conversation]] = MappingProxyType({}),
     ) -> None:
         self._name = valid_name(name)
         self._handlers = dict(handlers)
         self._streams = dict(streams)
+        self._conversations = dict(conversations)
         self._report = report
         self._clock = clock
         self._clients: list[_Client] = []
@@ -183,6 +197,8 @@ class ControlServer:
         except TooLongError:
             pass
         finally:
+            for conversation in client.conversations.values():
+                conversation.close()
             with self._guard, suppress(ValueError):
                 self._clients.remove(client)
 
@@ -192,7 +208,7 @@ class ControlServer:
             if verb in self._streams:
                 yield from self._streamed(verb, question, client)
                 return
-            answer = dict(self._handlers[verb](question))
+            answer = dict(self._handler(verb, client)(question))
             held = {key: value for key, value in answer.items() if isinstance(value, bytes)}
             last = line_of({"ok": True, **{key: value for key, value in answer.items() if key not in held}})
         except PointsmanError as error:
@@ -228,12 +244,24 @@ class ControlServer:
         except (ValueError, RecursionError):
             raise MachineError('not understood: write a line of JSON such as {"verb": "status"}') from None
         verb = question.pop("verb", None) if isinstance(question, dict) else None
-        if not isinstance(verb, str) or (verb not in self._handlers and verb not in self._streams):
-            known = ", ".join(sorted((*self._handlers, *self._streams)))
+        if not isinstance(verb, str) or verb not in self._verbs:
+            known = ", ".join(sorted(self._verbs))
             raise MachineError(f"the daemon doesn't know {json.dumps(verb)[:60]}; it knows {known}")
         if only_panic and verb != _PANIC:
             raise MachineError(_TOO_MANY)
         return verb, question
+
+    @property
+    def _verbs(self) -> set[str]:
+        return {*self._handlers, *self._streams, *self._conversations}
+
+    def _handler(self, verb: str, client: _Client) -> Handler:
+        """Return what answers a verb: for a conversation, what has answered this client before."""
+        if verb in self._handlers:
+            return self._handlers[verb]
+        if verb not in client.conversations:
+            client.conversations[verb] = self._conversations[verb]()
+        return client.conversations[verb].answer
 
 
 def _taken_lock(path: Path, name: str) -> int:

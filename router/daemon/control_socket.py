@@ -3,6 +3,8 @@
 A question is {"verb": "switch", "name": "song", "value": "chorus"}; the answer is {"ok": true, ...} or
 {"ok": false, "error": "..."}. Bytes in an answer go ahead of it, in lines {"piece": ["journal", "BASE64"]}: encoded in
 one go, a long recording would hold up the music.
+
+The questions of a verb may belong together, from the first until the client leaves: `play` (see `play_conversation`).
 """
 
 from __future__ import annotations

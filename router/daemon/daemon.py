@@ -8,12 +8,13 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Final
 
-from router.daemon.control_server import ControlServer, Handler, Stream
+from router.daemon.control_server import ControlServer, Conversation, Handler, Stream
 from router.daemon.effects import Effects
 from router.daemon.interpreter import prefer_latency
 from router.daemon.last_run import RunKeeper, read_last_rules, read_last_run
 from router.daemon.live import Live
 from router.daemon.log_thread import LogThread
+from router.daemon.play_conversation import PlayConversation
 from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
 from router.daemon.preparing_process import PreparingProcess
 from router.daemon.realtime import Realtime, take_realtime
@@ -24,6 +25,7 @@ from router.daemon.run_settings import RunSettings
 from router.daemon.service_manager import ServiceManager
 from router.daemon.signals import signals_heeded
 from router.daemon.sounding_notes import SoundingNote
+from router.daemon.take_player import TAKE_ORDERS
 from router.daemon.watch import Watch
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.switch_values import read_switch
@@ -56,7 +58,9 @@ def run(settings: RunSettings) -> int:
         daemon = Daemon(
             settings, prepared, log.say, stderr.lines, faults=faults, losses=lambda: (stderr.missed, stderr.overruns)
         )
-        control = ControlServer(settings.name, daemon.handlers(), log.say, streams=daemon.streams())
+        control = ControlServer(
+            settings.name, daemon.handlers(), log.say, streams=daemon.streams(), conversations=daemon.conversations()
+        )
         control.start()
         closing.callback(control.stop)
         backend = choose_backend(settings.backend, settings.name)
@@ -227,6 +231,7 @@ class Daemon:
             "status": lambda asked: self._status(),
             "panic": self._panic,
             "switch": self._turn,
+            "take": self._order_take,
             **reloader_handlers(self._reloader),
             **recorder_handlers(self._recorder),
         }
@@ -234,6 +239,10 @@ class Daemon:
     def streams(self) -> Mapping[str, Stream]:
         """Return what the control socket answers without end, by verb."""
         return {"watch": Watch(self, self._recorder, self._said, self._clock).lines}
+
+    def conversations(self) -> Mapping[str, Callable[[], Conversation]]:
+        """Return what answers the questions of one client that belong together, by verb."""
+        return {"play": lambda: PlayConversation(self._playing)}
 
     def whole(self) -> dict[str, Any]:
         """Return everything that a watcher is told."""
@@ -279,6 +288,14 @@ class Daemon:
     def _panic(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         live = self._playing
         live.do(lambda: live.panic(asked.get("every_key") is True))
+        return {}
+
+    def _order_take(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        live = self._playing
+        order = f"take {asked.get('do')}"
+        if order not in TAKE_ORDERS:
+            raise UsageError('write what the take is to do: {"do": "next"}, or "pause" or "end"')
+        live.do(lambda: live.order_take(order))
         return {}
 
     def _turn(self, asked: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from router.daemon.playing import Playing
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.daemon.sounding_notes import SoundingNote
+from router.daemon.take_player import TAKE_ORDERS, TakePlayer
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.event_loop import EventLoop
 from router.midi.port_events import PortEvent, found_outputs
@@ -66,8 +67,9 @@ class Live(Playing):
         self._losses = losses
         self._missed = MissedInput(clock)
         self._loop = EventLoop(
-            self._take, self._tend, clock, waiter=waiter_for(ports.backend, clock), stalled=self._missed.note_stall
+            self._take, self._tend, clock, waiter=waiter_for(ports.backend, clock), stalled=self._note_stall
         )
+        self.takes = TakePlayer(self.session, self._play_message, self._safely, log, self._log_names)
         self._requests = Requests(self._loop.wake)
         self._waiting = self._requests.waiting
         self._stopping = False
@@ -87,6 +89,11 @@ class Live(Playing):
         """Let `run` come to its end. May be called from anywhere, signal handlers included."""
         self._stopping = True
         self._loop.wake()
+
+    @property
+    def is_stopping(self) -> bool:
+        """Whether `stop` was called."""
+        return self._stopping
 
     def begin(self) -> None:
         """Open the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
@@ -116,9 +123,16 @@ class Live(Playing):
             self._loop.took_long()
         if now >= self.session.next_due:
             self._safely(self.session.advance, now)
+        self.takes.tend(now)
         if self._word != self.session.engine.word:
             self._note_switches()
-        return min(self.session.next_due, self._scans.next, self.ports.pump(now))
+        if self._effects:
+            self._carry_out()
+        return min(self.session.next_due, self.takes.next_due, self._scans.next, self.ports.pump(now))
+
+    def _note_stall(self, span: int) -> None:
+        self._missed.note_stall(span)
+        self.takes.hold_up(span)
 
     def _note_switches(self) -> None:
         self.switches, self._word = self.session.switches, self.session.engine.word
@@ -149,6 +163,8 @@ class Live(Playing):
             self._say(f'a switch asks for "{effect}"')
             if effect == "panic":
                 self._try(self.panic)
+            elif effect in TAKE_ORDERS:
+                self._try(self.order_take, effect)
             else:
                 self._try(self._act, effect)
 
@@ -185,8 +201,11 @@ class Live(Playing):
 
     def _log_names(self, now: int) -> None:
         """Log what the numbers of players and ports mean from now on."""
-        names = journal.Names(tuple(self.session.players), self.session.pipeline.ports)
-        self._log((journal.NAMES, now, 0, journal.names_data(names)))
+        self._log((journal.NAMES, now, 0, journal.names_data(self._names())))
+
+    def _names(self) -> journal.Names:
+        session = self.session
+        return journal.Names(session.player_names, session.pipeline.ports, frozenset(session.takes.values()))
 
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 
@@ -207,6 +226,20 @@ class Live(Playing):
         """Drop what waits at the outputs and ends nothing. For the journal it was sent; the port counts it."""
         for event in self.ports.make_way():
             self._say(event.words)
+
+    def inputs(self) -> list[str]:
+        """Return the names of the inputs that the rules have."""
+        return list(self.session.pipeline.sources)
+
+    def now_ns(self) -> int:
+        """Return the time of the loop (ns)."""
+        return self._now_ns()
+
+    def order_take(self, order: str) -> None:
+        """Do one of `TAKE_ORDERS` with the take that plays."""
+        if not self.takes.order(order, self._now_ns()):
+            self._say(f"{order}: no take plays")
+        self._loop.tend_soon()
 
     def turn(self, switch: str, state: State) -> None:
         """Turn a switch. Raises KeyError or ValueError as the session does."""
@@ -261,7 +294,11 @@ class Live(Playing):
 
     def _musical(self, now: int) -> dict[str, Any]:
         """What a player changes by playing."""
-        return {"switches": self.session.switches, "clock": self.clock_state(now)}
+        return {
+            "switches": self.session.switches,
+            "clock": self.clock_state(now),
+            "playing": self.takes.status(),
+        }
 
     def clock_state(self, now: int) -> dict[str, Any]:
         """Return how the clock is that counts, as plain values."""
@@ -284,9 +321,8 @@ class Live(Playing):
     def sounding(self) -> tuple[journal.Names, list[SoundingNote]]:
         """Return the notes that sound, for a watcher that begins, and what the numbers of ports mean."""
         now = self._now_ns()
-        names = journal.Names(tuple(self.session.players), self.session.pipeline.ports)
         notes = [note for note in self.session.engine.sounding_notes if note.is_out]
-        return names, [(note.target, note.message[0] & 0x0F, note.message[1], now) for note in notes]
+        return self._names(), [(note.target, note.message[0] & 0x0F, note.message[1], now) for note in notes]
 
     def _leave(self) -> None:
         """End everything that sounds, gives the wires time for it, and closes."""

@@ -103,6 +103,16 @@ class Playing:
             self._log((journal.IN, now, player, message))
             self._note_nowhere(input_port, player, message)
 
+    def _play_message(self, player: int, message: bytes, now: int) -> None:
+        """Play a whole message of a player that has no port, such as a take. Whatever goes wrong is counted."""
+        try:
+            self.session.arrive(player, message, now, self._out)
+        except Exception:
+            self._report()
+        self._hand_over(now)
+        self._log((journal.IN, now, player, message))
+        self._log_sent()
+
     def _note_nowhere(self, input_port: InputPort, player: int, message: bytes) -> None:
         """Count a message of which nothing comes, now or later. Clock and transport, on most cables, don't count."""
         if message[0] <= SYSEX and self.session.engine.goes_nowhere(player, message):

@@ -193,8 +193,19 @@ class Branch:
     outlets: tuple[Outlet, ...]
 
 
-Effect = Literal["panic", "record on", "record off", "reload", "clock start", "clock continue", "clock stop"]
-"""What a pad or pedal may ask of the daemon, and of its clock."""
+Effect = Literal[
+    "panic",
+    "record on",
+    "record off",
+    "reload",
+    "clock start",
+    "clock continue",
+    "clock stop",
+    "take next",
+    "take pause",
+    "take end",
+]
+"""What a pad or pedal may ask of the daemon, of its clock, and of a take that plays."""
 
 
 class OnSwitch(TableModel):
@@ -214,7 +225,7 @@ class OnSwitch(TableModel):
         default=(),
         description=(
             'asks the daemon for `"panic"`, `"record on"`, `"record off"`, `"reload"`, `"clock start"`, '
-            '`"clock continue"` or `"clock stop"`'
+            '`"clock continue"`, `"clock stop"`, `"take next"`, `"take pause"` or `"take end"`'
         ),
         examples=['do = ["record on"]'],
         json_schema_extra={"default": "nothing"},
