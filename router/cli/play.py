@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import re
-from typing import Final
+from typing import Any, Final
 
-from router.cli.parsing import CAUTION, add_backend, add_daemon_name, file_name
+from router.cli.parsing import CAUTION, add_backend, add_daemon_name, completed_by, file_name
 
 ABOUT: Final = """\
 Play recordings, in time, as if somebody played them at an input of the running daemon. You need it for a backing
@@ -38,12 +38,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(call=_call)
     add = parser.add_argument
     add("takes", metavar="TAKE", type=file_name, nargs="+", help="a MIDI file, or a folder of them: by name")
-    add(
+    source = add(
         "--as",
         dest="source",
         metavar="SOURCE",
         help="the input that the recording plays as (default: the input of the rules, if there is only one)",
     )
+    completed_by(source, _names_of_inputs)
     add(
         "--track",
         dest="tracks",
@@ -80,6 +81,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_daemon_name(parser)
     add_backend(parser, "with --rules, use this MIDI system of the computer")
     add("--json", action="store_true", help="print the result as JSON (default: text)")
+
+
+def _names_of_inputs(parsed_args: argparse.Namespace, **_: Any) -> list[str]:
+    from router.daemon.control_client import ask_daemon
+
+    ports = ask_daemon(parsed_args.name, "status", patience_s=1.0)["ports"]
+    return [port["name"] for port in ports if port["direction"] == "in"]
 
 
 ALL_BARS: Final = (0, 0)

@@ -10,7 +10,8 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0, "excess": {"rack": 12},
      "realtime": {"priority": 4, "memory_locked": true}, "missed": 0,
-     "history": {"seconds": 600, "bytes": 1048576}, "recording": null}
+     "history": {"seconds": 600, "bytes": 1048576}, "recording": null,
+     "playing": {"file": "take.mid", "as": ["keys"], "seconds": 33.5, "of": 192.3, "bar": 17, "paused": false}}
 
 `from` is the port whose clock sets the tempo, null where no clock arrives. `running` says whether it was started,
 `beats` are quarter notes since then, null where that isn't known. `load` is null where the connection isn't DIN; `load`
@@ -20,7 +21,8 @@ no message at all; `refused` are sysex that the MIDI system can't carry, `droppe
 back the daemon remembers, and the memory that takes. `missed` came in faster than they could be taken, on any input.
 `stalls` is how often the daemon could not run for over a second, so that messages may be lost. `priority` is null where
 the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages
-were delayed; that of steps that wait has the name "". While the daemon is away, lines of `--watch` are
+were delayed; that of steps that wait has the name "". `playing` is the take that plays, its time and bar (0 where it
+has none); or null. While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """
 

@@ -134,6 +134,8 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     yield from _nowhere(told["ports"])
     history = told["history"]
     yield "history", f"{durations.in_words(history['seconds'])}, {history['bytes'] / 1e6:.1f} MB"
+    if told["playing"] is not None:
+        yield "playing", _playing(told["playing"])
     yield "errors", number(told["errors"]) if told["errors"] else "none"
     yield "recording", plain(told["recording"]) if told["recording"] else "no"
 
@@ -154,6 +156,13 @@ def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
             last = format_message(bytes.fromhex(port["nowhere_last"]))
             yield title, f"{count(port['nowhere'], 'message')} from {plain(port['name'])}, the last: {last}"
             title = ""
+
+
+def _playing(playing: Mapping[str, Any]) -> str:
+    bar = f"bar {playing['bar']}, " if playing["bar"] else ""
+    time = f"{durations.as_musicians_do(playing['seconds'])} of {durations.as_musicians_do(playing['of'])}"
+    names = ", ".join(plain(name) for name in playing["as"])
+    return f"{plain(playing['file'])} as {names}: {bar}{time}{', paused' if playing['paused'] else ''}"
 
 
 def _realtime(taken: Mapping[str, Any]) -> str:

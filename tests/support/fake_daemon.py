@@ -67,6 +67,7 @@ STATUS: dict[str, Any] = {
     "missed": 0,
     "history": {"seconds": 600, "bytes": 3_260_000},
     "recording": None,
+    "playing": None,
 }
 
 
