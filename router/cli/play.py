@@ -109,7 +109,8 @@ def _bars(text: str) -> tuple[int, int]:
 
 
 def _call(arguments: argparse.Namespace) -> int:
-    from router.cli.played_takes import PlaySettings, play
+    from router.cli.played_takes import play
+    from router.cli.take_session import PlaySettings
 
     return play(
         PlaySettings(

@@ -9,7 +9,7 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
-from router.cli.played_takes import PlaySettings, TakeSession
+from router.cli.take_session import PlaySettings, TakeSession
 from router.daemon.interpreter import prefer_latency
 from router.daemon.live import Live
 from router.daemon.play_conversation import PlayConversation

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final, NamedTuple, Protocol
 
+from router.daemon.take_player import AGAIN
 from router.files.clock import Clock
 from rules.errors import MachineError
 from rules.playback.positions import PARTS_A_CLOCK
@@ -63,10 +64,13 @@ class TakeFeeder:
 
     def play(self, take: PlayableTake, part: Part) -> Played:
         """Feed a take that has begun, until it has been played, or an order ends it."""
-        ahead = _Ahead(take.play(part), _AHEAD_BY_CLOCK if take.by_clock else _AHEAD_NS)
+        span = _AHEAD_BY_CLOCK if take.by_clock else _AHEAD_NS
+        ahead = _Ahead(take.play(part), span)
         state = self._asked()
         over_at: int | None = None
-        while not state["orders"]:
+        while not [order for order in state["orders"] if order != AGAIN]:
+            if state["orders"]:
+                ahead, over_at = _Ahead(take.play(part), span), None
             if state["over"]:
                 now = self._clock.now_ns()
                 over_at = now if over_at is None else over_at
@@ -75,10 +79,10 @@ class TakeFeeder:
             if order := self._look(state):
                 state = self._asked(order=order)
             elif fed := ahead.question(state["at"], state["room"]):
-                state = self._asked(**fed)
+                state = self._asked(turn=state["turn"], **fed)
             else:
                 state = self._asked(wait_ms=_WAIT_MS)
-        order = str(state["orders"][0]) if state["orders"] else ""
+        order = next((order for order in state["orders"] if order != AGAIN), "")
         return Played(order, state["played"], state["nowhere"], state["seconds"])
 
     def _asked(self, **arguments: Any) -> Mapping[str, Any]:

@@ -4,10 +4,10 @@
         asks how it is
     {"verb": "play", "begin": {"file": "pit.mid", "seconds": 192.3, "as": ["keys", "pads"], "by_clock": false}}
         begins a take, which plays once its first messages have come; one of the same client gives way
-    {"verb": "play", "feed": [[0, 0, "90 3C 64"], [500000, null, 1, 0.0]], "until": 900000000, "last": false}
-        brings what follows: [position, number of the source, message in hex], where a message that begins with a piece
-        of a long one has a 1 behind it; or [position, null, bar, seconds in the take]. All up to the position `until`
-        is known now; `last`: there is no more
+    {"verb": "play", "feed": [[0, 0, "90 3C 64"], [500000, null, 1, 0.0]], "turn": 1, "until": 900000, "last": false}
+        brings what follows, in the turn that the last answer named: [position, number of the source, message in hex],
+        where a message that begins with a piece of a long one has a 1 behind it; or [position, null, bar, seconds in
+        the take]. All up to the position `until` is known now; `last`: there is no more
     {"verb": "play", "order": "take pause"}
         does what a switch could ask for
 
@@ -75,7 +75,7 @@ class PlayConversation:
         try:
             work = self._work(asked)
             wait_s = min(float(asked.get("wait_ms", 0)) / 1000, _LONGEST_WAIT_S)
-        except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+        except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
             raise MachineError(f"play: not understood: {type(error).__name__}: {error}") from None
         self._loop.do(work)
         if wait_s > 0:
@@ -99,8 +99,9 @@ class PlayConversation:
         if "begin" in asked:
             return partial(self._begin, _wanted(asked["begin"]))
         if "feed" in asked:
-            pieces, until, is_last = list(self._pieces(asked["feed"])), int(asked["until"]), asked["last"] is True
-            return lambda: takes.feed(pieces, until, now_ns(), is_last=is_last)
+            turn, pieces, until = int(asked["turn"]), list(self._pieces(asked["feed"])), int(asked["until"])
+            is_last = asked["last"] is True
+            return lambda: takes.feed(turn, pieces, until, now_ns(), is_last=is_last)
         if "order" in asked:
             order = asked["order"]
             if order not in TAKE_ORDERS:

@@ -9,13 +9,14 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final, NamedTuple, Protocol
 
 import rules.journal.format as journal
+from router.daemon.transport_follower import TransportFollower
 from router.midi.event_loop import MOST_AT_ONCE
 from router.text.formatting import plain
 from router.text.usage import UsageError
 from rules.engine.session import Session
 from rules.errors import MachineError
 from rules.journal.format import Record
-from rules.midi.messages import CONTINUE, STOP, SYSEX
+from rules.midi.messages import CLOCK, CONTINUE, START, STOP, SYSEX
 from rules.playback.held_values import SourceMessage
 from rules.playback.playback import Playback
 from rules.playback.take_stream import CLOCK_SOURCE, Piece
@@ -24,6 +25,8 @@ from rules.timing.delays import NEVER
 NEXT: Final = "take next"
 PAUSE: Final = "take pause"
 END: Final = "take end"
+AGAIN: Final = "take again"
+"""What the one who feeds is told where the clock that a take follows starts again."""
 TAKE_ORDERS: Final = frozenset({NEXT, PAUSE, END})
 """What a switch or a command may ask of a take that plays: the next one, a pause or its end, and that it ends."""
 
@@ -67,9 +70,11 @@ class TakePlayer:
         self._playback: Playback | None = None
         self._players: list[int] = []
         self._orders: list[str] = []
+        self._turn = 0
         self._nowhere = 0
         self._played = 0
         self._clocks_ran = False
+        self._follows = TransportFollower(session)
 
     @property
     def next_due(self) -> int:
@@ -92,9 +97,18 @@ class TakePlayer:
         before, self._players = self._players, [self._joined(source, now) for source in wanted.sources]
         self._part([player for player in before if player not in self._players], now)
         self._feeder, self._wanted = feeder, wanted
-        self._playback = Playback(now, by_clock=wanted.by_clock)
+        self._renew(now, by_clock=wanted.by_clock)
+        self._follows.set(wanted.by_clock)
+        if wanted.by_clock and self._playback is not None and self._follows.is_started(now):
+            self._playback.go_on(now)
         self._orders.clear()
         self._nowhere = self._played = 0
+
+    def _renew(self, now: int, *, by_clock: bool) -> Playback:
+        """Forget what was fed: another take follows, or the same from its beginning. That is another turn."""
+        self._turn += 1
+        self._playback = Playback(now, by_clock=by_clock)
+        return self._playback
 
     def _require_input(self, source: str) -> None:
         port = self._session.ruleset.ports.get(source)
@@ -118,11 +132,14 @@ class TakePlayer:
             self._log((journal.LOST, now, player, journal.ENDED))
             self._call(self._session.end_take, player, now)
 
-    def feed(self, pieces: Sequence[Piece], until: int, now: int, *, is_last: bool) -> None:
-        """Take what follows of the take. Raises MachineError for more than there is room for."""
+    def feed(self, turn: int, pieces: Sequence[Piece], until: int, now: int, *, is_last: bool) -> None:
+        """Take what follows in a turn of the take; what is of an earlier turn comes too late.
+
+        Raises MachineError for more than there is room for.
+        """
         playback, wanted = self._playback, self._wanted
-        if playback is None or wanted is None:
-            return  # it was abandoned, or ended by a switch: that is told by `state`
+        if playback is None or wanted is None or turn != self._turn:
+            return  # it was abandoned, ended by a switch, or began again: that is told by `state`
         if any(not 0 <= piece.source < len(wanted.sources) for piece in pieces):
             raise MachineError("a message of a source that the take doesn't have")
         try:
@@ -135,14 +152,15 @@ class TakePlayer:
         if self._feeder is not feeder:
             return
         self._feeder = self._wanted = self._playback = None
+        self._follows.set(False)
         self._part(self._players, now)
         self._players = []
 
     def state(self, feeder: Feeder, now: int) -> dict[str, Any]:
         """Return how it is, for the one who feeds; what was ordered meanwhile is told once.
 
-        `at` is the position, `room` how many pieces may come. `over` says that all was played, `pending` that echoes
-        of it are still to come, `abandoned` that it was given up.
+        `turn` is what is fed now, `at` the position, `room` how many pieces may come. `over` says that all was played,
+        `pending` that echoes of it are still to come, `abandoned` that it was given up.
         """
         playback = self._playback
         if playback is None or self._feeder is not feeder:
@@ -157,6 +175,7 @@ class TakePlayer:
             "over": playback.is_over,
             "pending": playback.is_over and any(engine.is_pending(player) for player in self._players),
             "orders": orders,
+            "turn": self._turn,
             "bar": playback.mark.bar,
             "seconds": playback.mark.seconds,
             "played": self._played,
@@ -174,7 +193,7 @@ class TakePlayer:
             self._pause(playback, now)
         else:
             self._let_go(now)
-            self._playback = Playback(now, by_clock=playback.by_clock)
+            self._renew(now, by_clock=playback.by_clock)
             self._orders.append(order)
         self._feeder.wake()
         return True
@@ -217,7 +236,10 @@ class TakePlayer:
             self.end(feeder, now)
             feeder.wake()
             return
-        if now < playback.next_due:
+        for status, at in self._follows.heard(now, self._players):
+            self._follow(status, at)
+        playback = self._playback
+        if playback is None or now < playback.next_due:
             return
         was_over = playback.is_over
         engine = self._session.engine
@@ -228,6 +250,24 @@ class TakePlayer:
             self._play(player, message, now)
         if playback.is_over and not was_over:
             feeder.wake()
+
+    def _follow(self, status: int, at: int) -> None:
+        """Do what the clock does that the take follows."""
+        playback, feeder = self._playback, self._feeder
+        if playback is None or feeder is None:
+            return
+        if status == CLOCK:
+            playback.tick(at, self._follows.clock_ns(at))
+        elif status == START and playback.has_moved:
+            self._let_go(at)
+            self._renew(at, by_clock=True).go_on(at)
+            self._orders.append(AGAIN)
+            feeder.wake()
+        elif status != STOP:
+            if playback.is_paused:
+                self._pause(playback, at)
+        elif not playback.is_paused:
+            self._pause(playback, at)
 
     def hold_up(self, span: int) -> None:
         """The loop could not run for so long (ns)."""

@@ -7,11 +7,11 @@ journal of an evening can be played again.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
-from rules.midi.messages import ACTIVE_SENSING, CLOCK, SYSEX
+from rules.midi.messages import ACTIVE_SENSING, CLOCK, CONTINUE, START, STOP, SYSEX
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
@@ -34,13 +34,20 @@ class ClockState(NamedTuple):
     beats: float | None
 
 
+ClockHeard = tuple[int, int, int]
+"""A clock or transport message that was heard: player, status, time (ns)."""
+
+_CLOCKWORK: Final = frozenset({CLOCK, START, CONTINUE, STOP})
+
+
 class Session:
     """Times are nanoseconds and never go backwards. Every method appends to `out` what goes out.
 
     `players` are the numbers by which the engine knows our input ports, `takes` those of the hands by which takes play
     as them. Those of `known` come first, in their order, even where the rules have no such port any more: numbers last
     as long as a performance; `known_takes` are those among them that are takes. `most_pending` bounds what is pending
-    for one port; see `Engine`.
+    for one port; see `Engine`. Where `clock_heard` is a list, clock and transport of all players are entered there: the
+    one who follows a clock takes them out.
     """
 
     def __init__(
@@ -64,6 +71,7 @@ class Session:
         self._add_players(pipeline.sources)
         self._sensing = Sensing()
         self._transports: dict[int, Transport] = {}
+        self.clock_heard: list[ClockHeard] | None = None
 
     @property
     def pipeline(self) -> Pipeline:
@@ -107,6 +115,10 @@ class Session:
             None if transport is None else transport.beats(now, self.time.beat),
         )
 
+    def is_started(self, player: int) -> bool:
+        """Return whether the transport of a player runs."""
+        return player in self._transports and self._transports[player].is_running
+
     def _add_players(self, names: Iterable[str]) -> None:
         for name in names:
             if name not in self.players:
@@ -139,6 +151,8 @@ class Session:
         if player not in self._transports:
             self._transports[player] = Transport()
         self._transports[player].hear(message, now)
+        if self.clock_heard is not None and status in _CLOCKWORK:
+            self.clock_heard.append((player, status, now))
         if status == CLOCK:
             if now >= self.engine.scheduler.next_due:
                 self.engine.advance(now, out)  # what was due is due by the tempo of then

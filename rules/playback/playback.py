@@ -31,7 +31,7 @@ class Playback:
 
     def __init__(self, now: int, *, by_clock: bool = False) -> None:
         self.by_clock = by_clock
-        self.is_paused = False
+        self.is_paused = by_clock
         self.mark = Mark(0, 0.0)
         self.next_due = NEVER
         self.is_complete = False
@@ -52,6 +52,11 @@ class Playback:
     def room(self) -> int:
         """How many pieces may be added."""
         return 0 if self._bytes >= MOST_BYTES_WAITING else MOST_WAITING - len(self._waiting)
+
+    @property
+    def has_moved(self) -> bool:
+        """Whether a clock has moved it on from its beginning."""
+        return self._clocks >= 0
 
     @property
     def is_over(self) -> bool:
@@ -88,10 +93,10 @@ class Playback:
 
     def position(self, now: int) -> int:
         """Return where the take is."""
-        if self._begin is None:
-            return 0
         if self.by_clock:
             return max(0, self._clocks) * PARTS_A_CLOCK
+        if self._begin is None:
+            return 0
         return max(0, (self._paused_at if self.is_paused else now) - self._begin)
 
     # -- what is due --------------------------------------------------------------------------------------------------
@@ -125,7 +130,7 @@ class Playback:
 
     def tick(self, at: int, clock_ns: int) -> None:
         """Take in a clock message that came at a time (ns); the next one is expected `clock_ns` later."""
-        if not self.is_paused and self._begin is not None:
+        if not self.is_paused:
             self._clocks += 1
             self._clock_at = at
             self._clock_ns = clock_ns

@@ -32,7 +32,13 @@ class Feeding:
         """Feed messages: (ms, or position by a clock, number of the source, message)."""
         scale = 1 if any(position > 100_000 for position, *_ in told) else MS
         pieces = [Piece(position * scale, source, message) for position, source, message in told]
-        return self._ask(lambda: self._rig.live.takes.feed(pieces, until * scale, self._rig.now, is_last=is_last))
+
+        def work() -> None:
+            takes = self._rig.live.takes
+            turn = takes.state(self, self._rig.now).get("turn", 0)
+            takes.feed(turn, pieces, until * scale, self._rig.now, is_last=is_last)
+
+        return self._ask(work)
 
     def ask(self) -> None:
         """Ask how it is."""

@@ -11,6 +11,7 @@ from rules.errors import MachineError
 from rules.journal.format import IN, LOST, TAKE
 from rules.journal.replay import replay
 from rules.midi.neutral import rest_message
+from rules.playback.positions import PARTS_A_CLOCK
 from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, UP, UP_OFF, LiveRig, silent
 from tests.support.outgoing_records import went_out
 from tests.support.take_rig import Feeding
@@ -289,3 +290,87 @@ def test_the_end_of_the_daemon_ends_the_take() -> None:
 
     rig.goes(script())
     assert silent(rig.rack.heard)
+
+
+def by_clock(rig: LiveRig, feeding: Feeding) -> None:
+    """A take that follows the clock: a quarter note long."""
+    feeding.begin("keys", by_clock=True)
+    beat = 24 * PARTS_A_CLOCK
+    feeding.feed((0, 0, ON), (beat // 2, 0, OFF), (beat, 0, UP), (beat, 0, UP_OFF), until=4 * beat)
+
+
+def ticks(rig: LiveRig, many: int) -> Iterator[float]:
+    """Clock messages at 125 BPM."""
+    for _ in range(many):
+        rig.pads.play(CLOCK)
+        yield 20
+
+
+def test_a_take_follows_the_clock_that_starts() -> None:
+    """It waits for the start; each of its messages comes right behind the clock message that it belongs to."""
+    rig, feeding = rig_of()
+
+    def script() -> Iterator[float]:
+        yield from ticks(rig, 10)
+        by_clock(rig, feeding)
+        yield from ticks(rig, 10)
+        assert rig.rack.messages == [PROGRAM]
+        rig.pads.play(START)
+        yield from ticks(rig, 12)
+        assert rig.rack.messages == [ON]
+        yield from ticks(rig, 1)
+        assert rig.rack.messages == [OFF]
+        yield from ticks(rig, 11)
+        assert rig.rack.messages == []
+        yield from ticks(rig, 1)
+        assert rig.rack.messages == [UP, UP_OFF]
+
+    rig.goes(script())
+
+
+def test_a_take_joins_the_clock_that_runs() -> None:
+    """Its transport was started before: the next clock message is its beginning."""
+    rig, feeding = rig_of()
+
+    def script() -> Iterator[float]:
+        rig.pads.play(START)
+        yield from ticks(rig, 10)
+        rig.rack.messages  # noqa: B018
+        by_clock(rig, feeding)
+        yield 5
+        assert rig.rack.messages == []
+        yield from ticks(rig, 1)
+        assert rig.rack.messages == [ON]
+
+    rig.goes(script())
+
+
+def test_a_take_stops_continues_and_begins_again_with_the_clock() -> None:
+    """A stop ends what sounds; another start asks for all of it from the beginning."""
+    rig, feeding = rig_of()
+
+    def script() -> Iterator[float]:
+        by_clock(rig, feeding)
+        rig.pads.play(START)
+        yield from ticks(rig, 6)
+        rig.pads.play(STOP)
+        yield from ticks(rig, 30)
+        assert rig.rack.messages == [PROGRAM, ON, OFF]
+        rig.pads.play(CONTINUE)
+        yield from ticks(rig, 18)
+        assert rig.rack.messages == [OFF]
+        rig.pads.play(START)
+        yield 1
+        feeding.ask()
+        yield 1
+        assert feeding.states[-1]["orders"] == ["take again"]
+        yield from ticks(rig, 2)
+        beat = 24 * PARTS_A_CLOCK
+        feeding.feed((0, 0, UP), (beat // 8, 0, UP_OFF), until=4 * beat)
+        yield 5
+        assert rig.rack.messages == [UP]
+        yield from ticks(rig, 2)
+        assert rig.rack.messages == [UP_OFF]
+
+    rig.goes(script())
+    assert replay(rig.records) == went_out(rig.records)

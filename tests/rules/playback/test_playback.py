@@ -20,6 +20,15 @@ def pieces(*told: tuple[int, bytes]) -> list[Piece]:
     return [Piece(position, 0, message) for position, message in told]
 
 
+def begun_by_clock() -> Playback:
+    """By a clock it waits at first, until its transport lets it go on."""
+    playback = Playback(0, by_clock=True)
+    playback.tick(0, 20)
+    assert (playback.is_paused, playback.has_moved) == (True, False)
+    playback.go_on(0)
+    return playback
+
+
 def due(playback: Playback, now: int, most: int = 32) -> list[bytes]:
     """The messages that are due."""
     return [message for _, message in playback.due(now, most)]
@@ -127,7 +136,7 @@ def test_marks_are_passed_with_the_messages() -> None:
 
 def test_by_a_clock_nothing_comes_before_its_clock_message() -> None:
     """Between two, by the time that the next one is expected; and the clock that stops holds it."""
-    playback = Playback(0, by_clock=True)
+    playback = begun_by_clock()
     half = PARTS_A_CLOCK // 2
     playback.add(pieces((0, ON), (half, OFF), (2 * PARTS_A_CLOCK, PEDAL)), 9 * PARTS_A_CLOCK, 0)
     assert playback.next_due == NEVER
@@ -143,7 +152,7 @@ def test_by_a_clock_nothing_comes_before_its_clock_message() -> None:
 
 def test_by_a_clock_what_is_late_comes_at_once() -> None:
     """The clock is ahead: then the take stays with it."""
-    playback = Playback(0, by_clock=True)
+    playback = begun_by_clock()
     playback.add([], 0, 0)
     for at in (0, 20, 40):
         playback.tick(at, 20)

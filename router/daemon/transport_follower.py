@@ -1,0 +1,47 @@
+"""The clock that a take follows: which one it is, and what it does."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+from rules.engine.session import Session
+from rules.midi.messages import CLOCK, STOP
+from rules.timing.delays import NANOSECONDS_PER_MINUTE
+from rules.timing.midi_clock import CLOCKS_A_BEAT
+
+
+class TransportFollower:
+    """It is the clock that sets the tempo; where none runs yet, that of the input that started last."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._started: int | None = None
+
+    def set(self, follows: bool) -> None:
+        """Begin or cease to listen."""
+        self._session.clock_heard = [] if follows else None
+        self._started = None
+
+    def is_started(self, now: int) -> bool:
+        """Return whether the clock runs, and its transport too."""
+        running = self._session.time.running(now)
+        return running is not None and self._session.is_started(running)
+
+    def clock_ns(self, now: int) -> int:
+        """How long it is from one clock message to the next (ns), by the tempo of now."""
+        return int(NANOSECONDS_PER_MINUTE / (self._session.clock_state(now).bpm * CLOCKS_A_BEAT))
+
+    def heard(self, now: int, takes: Collection[int]) -> Iterator[tuple[int, int]]:
+        """Yield what the clock has sent since the last look: status and time. Takes don't follow themselves."""
+        heard = list(self._session.clock_heard or ())
+        if not heard:
+            return
+        self._session.clock_heard = []
+        running = self._session.time.running(now)
+        for player, status, at in heard:
+            if player in takes or running not in (None, player):
+                continue
+            if status not in (CLOCK, STOP):
+                self._started = player
+            if player == running or player == self._started:
+                yield status, at
