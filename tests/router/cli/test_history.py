@@ -83,6 +83,7 @@ def test_the_same_as_data(answer: Answer, capsys: pytest.CaptureFixture[str]) ->
     assert first["why"][0] == {"depth": 0, "text": 'rule "keys": matches'}
     assert told["held"][0] == {
         "from": "keys",
+        "by_take": False,
         "what": "note C4",
         "channel": 1,
         "since": EIGHT + 1,
