@@ -73,6 +73,7 @@ def turn_to(page: Page, view: str) -> None:
 
 def serious_findings(page: Page) -> list[tuple[str, list[Any]]]:
     """What axe-core finds wrong with the page as it is shown, and takes for serious: rule and places."""
+    assert _AXE.exists(), "scripts/test fetches axe-core; run scripts/fetching/fetch-axe"
     if not page.evaluate("() => 'axe' in globalThis"):
         page.evaluate(_AXE.read_text(encoding="utf-8"))
     found: list[dict[str, Any]] = page.evaluate("async () => (await axe.run()).violations")

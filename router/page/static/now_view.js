@@ -119,6 +119,8 @@ export function picture(kind, ...shapes) {
 
 // -- beat -------------------------------------------------------------------------------------------------------------
 
+const MANY = 16; // lamps that have no room for a frame each
+
 class Beat {
   constructor(page) {
     this.page = page;
@@ -147,7 +149,7 @@ class Beat {
       this.buttons.hidden = true;
       return;
     }
-    this.clock.take(this.#isKnown() ? clock : { ...clock, running: false }, performance.now());
+    this.clock.take(this.#isKnown() ? clock : { ...clock, running: false }, this.page.store.came.clock);
     this.#lamps(clock.beats_a_bar);
     setText(this.bpm, tempo(clock.bpm));
     this.#source(clock);
@@ -179,6 +181,7 @@ class Beat {
 
   #lamps(amount) {
     if (this.lamps.childElementCount === amount) return;
+    setAttribute(this.lamps, "data-many", amount > MANY);
     this.lamps.replaceChildren(...Array.from({ length: amount }, () => element("span", { class: "lamp" })));
     this.lit = null;
   }

@@ -5,6 +5,8 @@ export class Store {
   state = null;
   /** Whether the page may do more than look and panic. */
   mayControl = false;
+  /** When each key came (ms of performance.now): a beat goes on while it waits to be shown. */
+  came = {};
   #changed = new Set();
   #heed;
 
@@ -36,7 +38,11 @@ export class Store {
   #note(keys) {
     if (keys.length === 0) return;
     const first = this.#changed.size === 0;
-    for (const key of keys) this.#changed.add(key);
+    const now = performance.now();
+    for (const key of keys) {
+      this.#changed.add(key);
+      this.came[key] = now;
+    }
     if (first) this.#heed();
   }
 }

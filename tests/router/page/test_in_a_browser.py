@@ -149,6 +149,9 @@ def test_the_lamp_of_the_beat_follows_the_clock(opened: Opened) -> None:
     expect(page.locator(".lamp")).to_have_count(3)
     expect(page.locator(".lamp.on")).to_have_count(0)
     expect(page.locator(".time")).to_have_text("stopped97.5 BPMclock of seq")
+    server.change(clock={"from": "seq", "bpm": 97.5, "running": True, "beats": 63.5, "beats_a_bar": 64})
+    expect(page.locator(".lamp.on")).to_have_count(1)
+    assert page.evaluate("() => document.documentElement.scrollWidth") == PHONE[0]
 
 
 def test_the_beat_runs_on_between_messages_and_forgives_late_ones(opened: Opened) -> None:
