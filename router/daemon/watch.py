@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Final, Protocol
 
 from router.daemon.recent_lines import LogLine, RecentLines
-from router.daemon.record_tap import Entry, RecordTap
+from router.daemon.record_tap import RecordTap
 from router.daemon.short_turns import ShortTurns
 from router.daemon.sounding_notes import SoundingNote
 from router.files.clock import SYSTEM_CLOCK, Clock
@@ -57,11 +57,11 @@ class Watch:
             whole_at = self._clock.now_ns()
             yield {"state": sight.state}
             if said:
-                yield {"log": self._entries([], said), "skipped": 0}
+                yield {"log": [], "said": _in_words(said), "skipped": 0}
             last = said[-1] if said else None
             while pause(LOOK_EVERY_S):
                 self._recorder.collect()
-                entries, skipped, happened = tap.take(ShortTurns(self._clock))
+                entries, skipped, happened = tap.take(ShortTurns(self._clock), round(self._ahead_s * 1e9))
                 if tap.is_behind:
                     tap.begin(*self._watched.sounding())
                 said = self._said.after(last)
@@ -76,7 +76,7 @@ class Watch:
                 if changed or is_due:
                     yield {"change": changed}
                 if entries or said or skipped:
-                    yield {"log": self._entries(entries, said[-_MOST_LINES:]), "skipped": skipped}
+                    yield {"log": entries, "said": _in_words(said[-_MOST_LINES:]), "skipped": skipped}
                 last = said[-1] if said else last
 
     def _ahead(self) -> float:
@@ -96,20 +96,9 @@ class Watch:
         ]
         return {"sounding": told, "sounding_notes": len(notes)}
 
-    def _entries(self, entries: Sequence[Entry], said: Sequence[LogLine]) -> list[dict[str, Any]]:
-        """Messages and lines of the log in the order of their times (seconds since 1970)."""
-        told: list[dict[str, Any]] = [
-            {
-                "at": round(entry.time / 1e9 + self._ahead_s, 3),
-                "port": entry.port,
-                "direction": entry.direction,
-                "bytes": entry.data.hex(" ").upper(),
-                "length": entry.length,
-            }
-            for entry in entries
-        ]
-        told += [{"at": round(line.at, 3), "say": line.text} for line in said]
-        return sorted(told, key=lambda one: one["at"])
+
+def _in_words(said: Sequence[LogLine]) -> list[list[int | str]]:
+    return [[round(line.at * 1e6), line.text] for line in said]
 
 
 class _Sight:

@@ -89,17 +89,18 @@ class PageState:
 
     # -- the log ------------------------------------------------------------------------------------------------------
 
-    def entries(self, told: Sequence[Mapping[str, Any]]) -> list[State]:
-        """Return entries of the log in words, and remember them."""
-        entries = [self._entry(one) for one in told]
+    def entries(self, messages: Sequence[Sequence[Any]], said: Sequence[Sequence[Any]] = ()) -> list[State]:
+        """Return messages and lines of the daemon's log in words, in the order of their times, and remember them."""
+        entries = [self._entry(*message) for message in messages]
+        entries += [{"at": at / 1e6, "say": plain(line)} for at, line in said]
+        if said:
+            entries.sort(key=lambda entry: float(entry["at"]))
         self.log += entries
         return entries
 
-    def _entry(self, told: Mapping[str, Any]) -> State:
-        if "say" in told:
-            return {"at": told["at"], "say": plain(told["say"])}
-        text = self._in_words(told["port"], bytes.fromhex(told["bytes"]), told["length"])
-        return {"at": told["at"], "port": told["port"], "direction": told["direction"], "text": text}
+    def _entry(self, at: int, direction: str, port: str, data: str, length: int) -> State:
+        text = self._in_words(port, bytes.fromhex(data), length)
+        return {"at": at / 1e6, "port": port, "direction": direction, "text": text}
 
     def _in_words(self, port: str, message: bytes, length: int) -> str:
         if message[0] == SYSEX and len(message) < length:

@@ -61,6 +61,7 @@ class PageServer:
                 async with aclosing(self._link.watched()) as lines:
                     async for told in lines:
                         self._hear(told)
+                        await asyncio.sleep(0)  # many lines may wait; browsers get them as they come all the same
             self._lose()
             await asyncio.sleep(_TRY_EVERY_S)
 
@@ -78,7 +79,7 @@ class PageServer:
             if serial != self._state.serial:
                 self._read_rules()
         elif "log" in told:
-            entries = self._state.entries(told["log"])
+            entries = self._state.entries(told["log"], told["said"])
             self._browsers.tell({"type": "log", "log": entries, "skipped": told["skipped"]})
 
     def _lose(self) -> None:

@@ -107,9 +107,9 @@ def free_port() -> int:
         return int(found.getsockname()[1])
 
 
-def started_page(place: Stage, port: int) -> Process:
+def started_page(place: Stage, port: int, *options: str) -> Process:
     """`pointsman page`, which answers."""
-    page = place.start([sys.executable, "-m", "router", "page", "--port", str(port), "--name", "bench"])
+    page = place.start([sys.executable, "-m", "router", "page", "--port", str(port), "--name", "bench", *options])
     while page.code is None:
         with suppress(OSError):
             socket.create_connection(("127.0.0.1", port), 1).close()

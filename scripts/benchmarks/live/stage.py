@@ -144,7 +144,7 @@ class Stage:
         """Wait until something arrives: the sinks hear only what the processes send."""
         until(lambda: name in process.log or process.code is not None, f"{name} in {process.log}")
         if process.code is not None:
-            raise SystemExit(f"bench live: a process under test ended:\n{process.log}")
+            raise SystemExit(f"bench live: a process under test ended with code {process.code}:\n{process.log}")
 
     def close(self) -> None:
         """End everything."""
@@ -199,6 +199,11 @@ class Process:
         values = {name: rest.split()[0] for name, _, rest in (line.partition(":") for line in lines) if rest.split()}
         kilo = {name: int(values[name]) * 1024 / 1e6 for name in ("VmRSS", "RssAnon", "RssFile", "RssShmem")}
         return Memory(kilo["VmRSS"], kilo["RssAnon"], kilo["RssFile"], kilo["RssShmem"])
+
+    def kill(self) -> None:
+        """End it without a word."""
+        self._process.kill()
+        self._process.wait()
 
     def stop(self) -> Times | None:
         """End it in order; the times that it noted."""

@@ -66,7 +66,7 @@ def test_a_rule_file_that_counts_middle_c_otherwise_is_followed() -> None:
     """In notes that sound and in messages."""
     page = Page(rules='middle_c = "C3"\n' + RULES)
     assert page.state.change({"sounding": [note()]})["sounding"][0]["notes"] == ["C3"]
-    (entry,) = page.state.entries([{"at": 5, "port": "keyboard", "direction": "in", "bytes": "90 3C 64", "length": 3}])
+    (entry,) = page.state.entries([[5, "in", "keyboard", "903c64", 3]])
     assert entry["text"] == "note-on 1 C3 100"
 
 
@@ -153,15 +153,21 @@ def test_the_last_reload_is_shown_without_what_only_we_need() -> None:
 )
 def test_messages_are_put_in_words(data: bytes, length: int, text: str) -> None:
     """A long sysex by its length and its beginning."""
-    told = {"at": 5, "port": "keyboard", "direction": "in", "bytes": data.hex(" ").upper(), "length": length}
-    assert Page().state.entries([told])[0]["text"] == text
+    assert Page().state.entries([[5, "in", "keyboard", data.hex(), length]])[0]["text"] == text
+
+
+def test_messages_and_lines_come_in_the_order_of_their_times() -> None:
+    """In seconds since 1970."""
+    messages = [[time, "in", "keyboard", "c005", 2] for time in (1_500_000, 2_500_000)]
+    entries = Page().state.entries(messages, [[2_000_000, "playing"]])
+    assert [entry["at"] for entry in entries] == [1.5, 2.0, 2.5]
 
 
 def test_the_log_is_remembered_for_browsers_that_come() -> None:
     """The last 400 entries; of a new daemon there are none."""
     page = Page()
     for number in range(500):
-        page.state.entries([{"at": number, "say": "line\x1b[2J"}])
+        page.state.entries([], [[number * 1_000_000, "line\x1b[2J"]])
     assert len(page.state.log) == 400
     assert page.state.log[-1] == {"at": 499, "say": "line\\x1b[2J"}
     page.state.begin(CALM)

@@ -52,8 +52,7 @@ def test_messages_come_in_words(page: PageRig, daemon: WatchedDaemon) -> None:
     """In the notation of the rule file; a browser that comes later gets them as well."""
     first = page.browser()
     first.next("state")
-    entry = {"at": 5.0, "port": "keyboard", "direction": "in", "bytes": "90 3C 64", "length": 3}
-    daemon.tell(log=[entry, {"at": 6.0, "say": "playing"}], skipped=7)
+    daemon.tell(log=[[5_000_000, "in", "keyboard", "903c64", 3]], said=[[6_000_000, "playing"]], skipped=7)
     wanted = [
         {"at": 5.0, "port": "keyboard", "direction": "in", "text": "note-on 1 C4 100"},
         {"at": 6.0, "say": "playing"},
