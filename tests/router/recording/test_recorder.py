@@ -233,6 +233,19 @@ def test_recording_all_the_time_saves_takes_and_what_was_orphan(rig: RecorderRig
     assert rig.recorder.recording is None
 
 
+def test_a_take_goes_on_as_long_as_somebody_plays(rig: RecorderRig, tmp_path: Path) -> None:
+    """Each message that comes in keeps it from ending; what we send of our own doesn't."""
+    rig.recorder.record_into(tmp_path)
+    for rig.now in range(0, 200 * SECOND, 50 * SECOND):
+        rig.log((IN, rig.now, 0, ON), (OUT, rig.now, 0, ON))
+        rig.everything()
+        assert rig.recorder.recording is not None
+    for rig.now in (200 * SECOND, 211 * SECOND):
+        rig.log((OUT, rig.now, 0, OFF))
+        rig.everything()
+    assert rig.recorder.recording is None
+
+
 def test_a_folder_that_cannot_be_used_is_told_at_the_start(rig: RecorderRig, tmp_path: Path) -> None:
     """Not after the concert."""
     (tmp_path / "file").write_text("")

@@ -278,6 +278,29 @@ def test_what_a_key_or_pedal_holds_is_found_at_every_port() -> None:
     assert (engine.held(player, note), engine.held(player, value)) == (([], []), ([], []))
 
 
+def test_what_a_step_keeps_is_found_where_it_sounds_only() -> None:
+    """A note that a `length` plays, and a value that a `thin` lets through: at the port, not at the step as well."""
+    engine = engine_of(rule("steps = [{ length = 50 }, { thin = 30 }]"))
+    keys = engine.add_player("keys")
+    player = engine.players[keys]
+    for message in (NOTE_ON, BEND):
+        engine.feed(keys, message, 0, [])
+    note, value = (in_key_of(message[0], message[1]) for message in (NOTE_ON, BEND))
+    assert [sounding.target for sounding in engine.held(player, note)[0]] == [0]
+    assert [place[0] for place in engine.held(player, value)[1]] == [0]
+
+
+def test_a_port_that_returns_loses_nothing_that_is_under_way() -> None:
+    """The first port as well as any other: what is delayed comes behind the silence."""
+    engine = engine_of(rule("steps = [{ delay = 20 }]"))
+    keys = engine.add_player("keys")
+    out: list[Sent] = []
+    engine.feed(keys, NOTE_ON, 0, out)
+    engine.return_port(0, 5_000_000, out)
+    engine.advance(NEVER - 1, out)
+    assert [(message, due) for _, message, due, _ in out if message == NOTE_ON] == [(NOTE_ON, 20_000_000)]
+
+
 def test_what_was_due_before_a_source_is_lost_goes_out() -> None:
     """Of what is delayed, only what was still to come then is dropped, but for the note-offs."""
     engine = engine_of(rule("steps = [{ delay = 20 }]"))
