@@ -25,8 +25,8 @@ from router.files.file_names import for_port
 from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import RuleTexts
 from router.files.temporary_file import remove_abandoned_files
-from rules.compiler.compiler import compile_rules
-from rules.rulefile.reading import read_rules
+from rules.compiler.compiler import compile_reading
+from rules.rulefile.reading import Reading, read_rule_set
 from rules.rulefile.ruleset import RuleSet
 from rules.smf.report import Playing
 from rules.smf.rewriting import Rewriter
@@ -42,15 +42,15 @@ class RewriteRecipe:
     strict: bool
     options: WritingOptions
 
-    def job_starter(self, ruleset: RuleSet) -> workers.StartJob:
-        """Return what begins a job by the rules of `ruleset`."""
-        pipeline = compile_rules(ruleset)
-        rewriter = Rewriter(ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
+    def job_starter(self, reading: Reading) -> workers.StartJob:
+        """Return what begins a job by the rules that were read."""
+        pipeline = compile_reading(reading)
+        rewriter = Rewriter(reading.ruleset, pipeline, self.playing, per_port=self.per_port, strict=self.strict)
         return partial(start_job, rewriter=rewriter, options=self.options, disk=SETTLED_LATER)
 
     def __call__(self) -> workers.StartJob:
         """Make the same from the text alone, in a worker."""
-        return self.job_starter(read_rules(self.texts))
+        return self.job_starter(read_rule_set(self.texts))
 
 
 @contextmanager
@@ -58,22 +58,22 @@ def rewritten(
     settings: RewriteSettings,
     to: ResultDestination,
     texts: RuleTexts,
-    ruleset: RuleSet,
+    reading: Reading,
     playing: Playing,
     clock: Clock = SYSTEM_CLOCK,
     disk: Disk = DISK,
 ) -> Iterator[tuple[Summary, bool]]:
     """Rewrite files; give a summary, which holds as long as the context, and whether an interruption cut it short.
 
-    `ruleset` is what `texts` say, `disk` flushes folders in the end. Raises RuleFileError or MachineError before
+    `reading` is what `texts` say, `disk` flushes folders in the end. Raises RuleFileError or MachineError before
     anything is written.
     """
     began = clock.now_ns()
     mark = mark_of([text for _, text in texts], (playing, settings.strict), clock) if to.in_place else NO_MARK
     options = WritingOptions(settings.force, settings.dry_run, settings.resume, settings.again, mark)
     recipe = RewriteRecipe(texts, playing, settings.per_port, settings.strict, options)
-    here = recipe.job_starter(ruleset)
-    ports = _ports(ruleset, settings.per_port)
+    here = recipe.job_starter(reading)
+    ports = _ports(reading.ruleset, settings.per_port)
     planned = plan(find_files(settings.files, _own_folder(to), follow_links=settings.follow_links), to, ports)
     with (
         Spool(len(planned)) as spool,
@@ -83,7 +83,7 @@ def rewritten(
         interrupted = _run(
             _RemainingJobs(planned, ports, record, in_place, mark.rules), here, recipe, spool, settings, disk
         )
-        rules = [rule.name or "" for rule in ruleset.rules]
+        rules = [rule.name or "" for rule in reading.ruleset.rules]
         yield (
             Summary(
                 spool,

@@ -120,13 +120,13 @@ def check(settings: CheckSettings) -> int:
     from router.files.rule_files import read_rule_files
     from rules.analysis.rule_tests import run_tests
     from rules.comparison.promises import judge_promises
-    from rules.compiler.compiler import compile_rules
+    from rules.compiler.compiler import compile_reading
     from rules.findings.findings import findings_of
     from rules.rulefile.reading import read_rule_set
 
     texts = read_rule_files(settings.rules)
     reading = read_rule_set(texts)
-    pipeline = compile_rules(reading.ruleset)
+    pipeline = compile_reading(reading)
     loads = None if settings.take is None else _loads(settings.take, settings.playing, reading, pipeline)
     tests, promises = run_tests(reading, pipeline), judge_promises(reading, pipeline)
     checked = Checked(texts, reading, findings_of(reading), tests, promises, loads)

@@ -96,13 +96,13 @@ def compare(settings: CompareSettings) -> int:
     """Print what differs; return the exit code. Raises UsageError, RuleFileError or MachineError."""
     from router.files.rule_files import read_rule_files
     from rules.comparison.rule_comparison import compare_rules
-    from rules.compiler.compiler import compile_rules
+    from rules.compiler.compiler import compile_reading
     from rules.midi.notation import STANDARD
     from rules.rulefile.reading import read_rule_set
 
     texts = read_rule_files([settings.old]), read_rule_files([settings.new])
     old, new = (read_rule_set(each) for each in texts)
-    pipelines = compile_rules(old.ruleset), compile_rules(new.ruleset)
+    pipelines = compile_reading(old), compile_reading(new)
     naming = next((place.source.naming for place in (*new.ports.values(), *old.ports.values())), STANDARD)
     sides = (old.ruleset, pipelines[0]), (new.ruleset, pipelines[1])
     found = compare_rules(*sides, naming)

@@ -150,10 +150,10 @@ def _notes(settings: DrawSettings, file: MidiFile, reading: Reading | None) -> T
 
     if reading is None:
         return notes_as_recorded(file)
-    from rules.compiler.compiler import compile_rules
+    from rules.compiler.compiler import compile_reading
 
     ruleset = reading.ruleset
-    return notes_through_rules(file, ruleset, compile_rules(ruleset), playing_in(settings.playing, ruleset, file))
+    return notes_through_rules(file, ruleset, compile_reading(reading), playing_in(settings.playing, ruleset, file))
 
 
 def _in_words(drawing: Drawing, path: Path) -> list[str]:

@@ -160,12 +160,13 @@ def rewrite(settings: RewriteSettings) -> int:
     from router.batch.rewriting import rewritten
     from router.cli.source_arguments import playing_for
     from router.files.rule_files import read_rule_files
-    from rules.rulefile.reading import read_rules
+    from rules.rulefile.reading import read_rule_set
 
     to = destination(settings)
     texts = read_rule_files(settings.rules)
-    ruleset = read_rules(texts)
-    with rewritten(settings, to, texts, ruleset, playing_for(settings.playing, ruleset)) as (summary, interrupted):
+    reading = read_rule_set(texts)
+    playing = playing_for(settings.playing, reading.ruleset)
+    with rewritten(settings, to, texts, reading, playing) as (summary, interrupted):
         _tell(summary, settings)
         if interrupted:
             raise KeyboardInterrupt

@@ -9,7 +9,7 @@ from typing import Final
 from router.files.rule_files import RuleTexts, read_rule_files
 from router.text.formatting import count
 from rules.analysis.rule_tests import run_tests
-from rules.compiler.compiler import compile_rules
+from rules.compiler.compiler import compile_reading, compile_rules
 from rules.errors import Problem, RuleFileError
 from rules.midi.notation import STANDARD
 from rules.program.pipeline import Pipeline
@@ -57,7 +57,7 @@ def prepare_after(texts: RuleTexts, before: RuleSet | None, ports: Sequence[str]
     """Return what files hold, ready to be played after the rules `before`, whose outputs are `ports` by number."""
     reading = read_rule_set(texts)
     ruleset = reading.ruleset
-    pipeline = compile_rules(ruleset, ports)
+    pipeline = compile_reading(reading, ports)
     make_cells(pipeline)
     faults = [fault for test in run_tests(reading, pipeline) for fault in test.faults]
     faults += _broken_promises(reading, pipeline)

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Final
 
-from rules.compiler.compiler import compile_rules
+from rules.compiler.compiler import compile_reading
 from rules.midi.suggestions import nearest
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
-from rules.rulefile.reading import read_rules
+from rules.rulefile.reading import read_rule_set
 from rules.rulefile.ruleset import RuleSet
 
 Files = tuple[tuple[str, bytes], ...]
@@ -30,9 +30,10 @@ class Rules:
     def __init__(self, files: Files) -> None:
         """Use `load_rules` instead."""
         self._files: Final = files
-        self.ruleset: Final[RuleSet] = read_rules(files)
+        reading = read_rule_set(files)
+        self.ruleset: Final[RuleSet] = reading.ruleset
         """What the files say, as the other modules of this package want it."""
-        self.compiled: Final[Pipeline] = compile_rules(self.ruleset)
+        self.compiled: Final[Pipeline] = compile_reading(reading)
         """The same as tables."""
 
     @property

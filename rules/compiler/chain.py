@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import ClassVar, Protocol
 
 from rules.compiler.cells import CellMaker
-from rules.compiler.switch_guards import guard_of
+from rules.compiler.switch_guards import guard_of, words_of
 from rules.fields.matching import NOTE_STATUSES
 from rules.midi.messages import SYSEX
 from rules.program.byte_tables import ALL, gate_of
 from rules.program.event import Event
 from rules.program.forms import Form
-from rules.program.guards import Guard
+from rules.program.guards import Guard, TooManyCubesError
 from rules.program.node import EvaluationContext, Node
 from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode, NodeKey, Table
@@ -108,10 +108,16 @@ class StepLink:
         return self._nodes.get(self._key, make, self._memory)
 
     def fold(self, form: Form) -> list[Form]:
-        """Through the step while its `when` holds, past it else; as one where that is the same."""
+        """Through the step while its `when` holds, past it else; as one where that is the same.
+
+        Raises TooManyCubesError.
+        """
         ends: list[Form] = []
-        through = form.guarded(self.open)
-        past = form.guarded(self._shut) if self._shut else None
+        try:
+            through = form.guarded(self.open)
+            past = form.guarded(self._shut) if self._shut else None
+        except TooManyCubesError as error:
+            raise error.asked_by(self.when, words_of(self.when)) from None
         if past is not None and past.guard and through.guard and self._leaves_alone(form):
             return [form]
         if through.guard:

@@ -32,14 +32,15 @@ from rules.compiler.sources import (
     SourceEntry,
     SourceParts,
 )
-from rules.compiler.switch_guards import guard_of, layout_of
+from rules.compiler.switch_guards import both_of, guard_of, layout_of, placed
 from rules.fields.conditions import SIGNAL_KINDS
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.messages import NOTE_ON, STATUS_OF_KIND, SYSEX
 from rules.program.forms import Form
-from rules.program.guards import both
+from rules.program.guards import TooManyCubesError
 from rules.program.pipeline import ChasedBranch, Pipeline, SwitchAction, WrittenMessage
 from rules.program.tables import NodeKey, Table
+from rules.rulefile.reading import Reading
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
@@ -51,11 +52,20 @@ Thing = TypeVar("Thing")
 
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
     """The pipeline of a checked rule set. `ports` are the output ports of the pipeline that it will replace, if any:
-    they keep their numbers."""
+    they keep their numbers. Raises TooManyCubesError; `compile_reading` says where."""
     compiler = Compiler(ruleset, ports)
     pipeline = compiler.pipeline()
     compiler.forget()
     return pipeline
+
+
+def compile_reading(reading: Reading, ports: Sequence[str] = ()) -> Pipeline:
+    """The same for rule files as read. Raises RuleFileError where conditions on switches come to too many combinations
+    of states, with file and line."""
+    try:
+        return compile_rules(reading.ruleset, ports)
+    except TooManyCubesError as error:
+        raise placed(error, reading) from None
 
 
 def compile_routes(ruleset: RuleSet) -> Pipeline:
@@ -198,7 +208,7 @@ class Compiler:
             if zone is not None:
                 own = (*label, "own")
                 steps += step_links(zone.steps, own, self.layout, self.nodes, fires_on=fires_on)
-                guard = both(guard, guard_of(self.layout, zone.when))
+                guard = both_of(self.layout, guard, zone.when)
             outlet = OutletLink(branch.outlets, self._ends, self.nodes)
             yield BranchPlan(number, rule, zone, guard, branch.number, steps, outlet)
 

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from rules.compiler.chain import Chain, Nodes, OutletLink, StepLink, follow_chain
-from rules.compiler.switch_guards import guard_of
+from rules.compiler.switch_guards import guard_of, words_of
 from rules.fields.conditions import Condition
 from rules.fields.matching import counts_as_taken, split, split_any, statuses_of
+from rules.fields.when import When
 from rules.midi.messages import ESCAPED_TRANSPORT, RESET, SYSEX
 from rules.program.forms import Form
 from rules.program.guards import ALWAYS, Guard, TooManyCubesError
@@ -26,6 +27,11 @@ class RuleCondition:
     rule: Rule
     zone: Zone | None
     guard: Guard
+
+    @property
+    def when(self) -> When | None:
+        """What asks for the switches: the zone, or else the rule."""
+        return self.rule.when if self.zone is None or self.zone.when is None else self.zone.when
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +71,7 @@ class BranchEntry:
         return found if zone is None else found & statuses_of(zone)
 
     def fold(self, form: Form) -> list[Form]:
-        """The part of a form that goes this way."""
+        """The part of a form that goes this way. Raises TooManyCubesError."""
         asked = self.condition
         match = asked.rule.match
         if form.status > SYSEX:  # clock and transport only where they are named (ruling 4)
@@ -73,7 +79,10 @@ class BranchEntry:
         taken = split_any(form, match)[0] if match or form.status <= SYSEX else []
         if asked.zone is not None:
             taken = [inside for piece in taken for inside in split(piece, asked.zone)[0]]
-        guarded = [piece.guarded(asked.guard)._replace(rule=asked.rule.name or "") for piece in taken]
+        try:
+            guarded = [piece.guarded(asked.guard)._replace(rule=asked.rule.name or "") for piece in taken]
+        except TooManyCubesError as error:
+            raise error.asked_by(asked.when, words_of(asked.when)) from None
         return [piece for piece in guarded if piece.guard]
 
 
@@ -192,8 +201,8 @@ class SourceEntry:
         try:
             shut = self._layout.negated(guard)
             return rest + [open_piece for piece in taken if (open_piece := piece.guarded(shut)).guard]
-        except TooManyCubesError:
-            raise TooManyCubesError(place=f'rule "{rule.name}"') from None
+        except TooManyCubesError as error:
+            raise error.asked_by(rule.when, f'rule "{rule.name}"') from None
 
 
 def _by_status(entries: Iterable[BranchEntry]) -> Mapping[int, Sequence[BranchEntry]]:

@@ -21,17 +21,29 @@ MOST_CUBES: Final = 2_048
 """How many cubes a guard may have. What excludes n pairs of switches needs 2 to the power of n."""
 
 
-_TOO_MANY: Final = (
+TOO_MANY: Final = (
     f"conditions on switches come to more than {MOST_CUBES:,} combinations of states: write fewer `or` in `when`, or "
     "let one switch with values decide"
 )
 
 
 class TooManyCubesError(RuleFileError):
-    """A guard would have more cubes than it may. Who knows which rule it is for raises it again with its `place`."""
+    """A guard would have more cubes than it may, for a `condition` of the rule files, if that is known by now."""
 
-    def __init__(self, problems: Sequence[Problem] = (), unworded: int = 0, *, place: str = "a rule") -> None:
-        super().__init__(problems or (Problem("rule files", 0, place, _TOO_MANY),), unworded)
+    def __init__(
+        self,
+        problems: Sequence[Problem] = (),
+        unworded: int = 0,
+        *,
+        place: str = "a rule",
+        condition: object = None,
+    ) -> None:
+        super().__init__(problems or (Problem("rule files", 0, place, TOO_MANY),), unworded)
+        self.condition = condition
+
+    def asked_by(self, condition: object, place: str) -> TooManyCubesError:
+        """Return the error to raise where it is known what asks for the guard: the first to know says it."""
+        return self if self.condition is not None else TooManyCubesError(place=place, condition=condition)
 
 
 def holds(guard: Guard, word: int) -> bool:

@@ -9,7 +9,7 @@ import pytest
 from router.batch.plan import destination
 from router.batch.rewrite_settings import RewriteSettings
 from router.batch.rewriting import rewritten
-from rules.rulefile.reading import read_rules
+from rules.rulefile.reading import read_rule_set
 from rules.smf.report import Playing
 from tests.support.command_shell import RULES, TAKE
 from tests.support.recording_disk import RecordingDisk
@@ -20,7 +20,7 @@ def run(settings: RewriteSettings) -> list[tuple[str, ...]]:
     texts = (("rules.toml", RULES.encode()),)
     disk = RecordingDisk()
     to = destination(settings)
-    with rewritten(settings, to, texts, read_rules(texts), Playing("keys"), disk=disk) as (summary, _):
+    with rewritten(settings, to, texts, read_rule_set(texts), Playing("keys"), disk=disk) as (summary, _):
         assert summary.ok
     return sorted(disk.calls)
 
