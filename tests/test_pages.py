@@ -162,7 +162,7 @@ def test_commands_with_options_have_tables() -> None:
     """Commands that only talk to a daemon share a page, which has their few options in words."""
     usage = printed("pointsman --help")
     commands = set(re.findall(r"^    (\w+)(?: |$)", usage, re.MULTILINE)) - {"COMMAND"}
-    assert set(WITH_OPTIONS) == commands - {"help", "status", "panic", "reload", "switch"}
+    assert set(WITH_OPTIONS) == commands - {"help", "status", "panic", "reload", "switch", "clock", "tap"}
 
 
 def test_exit_codes() -> None:

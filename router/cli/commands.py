@@ -27,6 +27,8 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "status": "show ports, switches and tempo of the daemon",
             "page": "show the daemon on a page, for phones and browsers",
             "switch": "change a switch of the daemon",
+            "clock": "start, continue or stop the clock of the daemon, or set its tempo",
+            "tap": "tap its tempo",
             "panic": "silence everything",
             "reload": "read the rule files again",
         },

@@ -13,16 +13,16 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
      "history": {"seconds": 600, "bytes": 1048576}, "recording": null,
      "playing": {"file": "take.mid", "as": ["keys"], "seconds": 33.5, "of": 192.3, "bar": 17, "paused": false}}
 
-`from` is the port whose clock sets the tempo, null where no clock arrives. `running` says whether it was started,
-`beats` are quarter notes since then, null where that isn't known. `load` is null where the connection isn't DIN; `load`
-1 is all that the cable can carry. `messages` came in or went out, `lost` are those that could not go out, or came in as
-no message at all; `refused` are sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic.
-`nowhere` are those that no rule, switch or clock took, and `nowhere_last` is the last of them. `history` is how far
-back the daemon remembers, and the memory that takes. `missed` came in faster than they could be taken, on any input.
-`stalls` is how often the daemon could not run for over a second, so that messages may be lost. `priority` is null where
-the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages
-were delayed; that of steps that wait has the name "". `playing` is the take that plays, its time and bar (0 where it
-has none); or null. While the daemon is away, lines of `--watch` are
+`from` is the port whose clock sets the tempo, "own" for that of Pointsman, null where there is none. `running` says
+whether it was started, `beats` are quarter notes since then, null where that isn't known. `load` is null where the
+connection isn't DIN; `load` 1 is all that the cable can carry. `messages` came in or went out, `lost` are those that
+could not go out, or came in as no message at all; `refused` are sysex that the MIDI system can't carry, `dropped` what
+waited and made way for a panic. `nowhere` are those that no rule, switch or clock took, and `nowhere_last` is the last
+of them. `history` is how far back the daemon remembers, and the memory that takes. `missed` came in faster than they
+could be taken, on any input. `stalls` is how often the daemon could not run for over a second, so that messages may be
+lost. `priority` is null where the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was
+dropped because too many messages were delayed; that of steps that wait has the name "". `playing` is the take that
+plays, its time and bar (0 where it has none); or null. While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """
 

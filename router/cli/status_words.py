@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
+from router.cli.clock_words import song_words, tempo_words
 from router.daemon.troubles import BUSY_CABLE, troubles
 from router.files.clock import local_time
 from router.text import durations
@@ -119,11 +120,11 @@ def _facts(told: Mapping[str, Any], width: int) -> list[str]:
 
 def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     clock, latency = told["clock"], told["latency_us"]
-    came = f"clock of {plain(clock['from'])}" if clock["from"] else "rule files, as no clock arrives"
     yield "held notes", number(told["held"])
-    yield "tempo", f"{clock['bpm']:g} BPM, from the {came}"
-    if clock["beats"] is not None:
-        yield "song", _song(clock)
+    yield "tempo", tempo_words(clock)
+    song = song_words(clock)
+    if song is not None:
+        yield "song", song
     if latency["p50"] is None:
         yield "latency", "no note or message yet"
     else:
@@ -138,12 +139,6 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "playing", _playing(told["playing"])
     yield "errors", number(told["errors"]) if told["errors"] else "none"
     yield "recording", plain(told["recording"]) if told["recording"] else "no"
-
-
-def _song(clock: Mapping[str, Any]) -> str:
-    """Return where a song is by its clock: bar and quarter note, counted from 1."""
-    bar, beat = divmod(int(clock["beats"]), clock["beats_a_bar"])
-    return f"{'runs' if clock['running'] else 'stopped'}, bar {bar + 1}, beat {beat + 1}"
 
 
 def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:

@@ -39,7 +39,9 @@ from router.text.usage import UsageError
 from router.text.version import version
 from rules.errors import MachineError, RuleFileError
 from rules.journal.format import Names
+from rules.program.clock_orders import CONTINUE_ORDER, START_ORDER, STOP_ORDER, TAP_ORDER, ClockOrder
 from rules.program.switch_states import State
+from rules.rulefile.clock_table import FASTEST_BPM, SLOWEST_BPM
 
 _TELL_MISSED_EVERY_NS: Final = 10_000_000_000
 _MOST_LINES: Final = 20
@@ -233,6 +235,8 @@ class Daemon:
             "switch": self._turn,
             "take": self._order_take,
             **reloader_handlers(self._reloader),
+            "tap": lambda asked: self._order_clock(TAP_ORDER),
+            "clock": self._clock_asked,
             **recorder_handlers(self._recorder),
         }
 
@@ -297,6 +301,21 @@ class Daemon:
             raise UsageError('write what the take is to do: {"do": "next"}, or "pause" or "end"')
         live.do(lambda: live.order_take(order))
         return {}
+
+    def _clock_asked(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        do, bpm = asked.get("do"), asked.get("bpm")
+        if do in (START_ORDER, CONTINUE_ORDER, STOP_ORDER) and bpm is None:
+            return self._order_clock(do)
+        if do is None and isinstance(bpm, int | float) and SLOWEST_BPM <= bpm <= FASTEST_BPM:
+            return self._order_clock(float(bpm))
+        raise UsageError(
+            'write what your clock does: {"do": "start"}, "continue" or "stop"; or its tempo, '
+            f'{SLOWEST_BPM} to {FASTEST_BPM} BPM: {{"bpm": 96}}'
+        )
+
+    def _order_clock(self, order: ClockOrder) -> dict[str, Any]:
+        live = self._playing
+        return {"clock": live.do(lambda: live.order_clock(order))}
 
     def _turn(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         live = self._playing

@@ -17,7 +17,7 @@ from router.daemon.requests import Requests
 from router.daemon.sounding_notes import SoundingNote
 from router.daemon.take_player import TAKE_ORDERS, TakePlayer
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.midi.event_loop import EventLoop
+from router.midi.event_loop import STALL_NS, EventLoop
 from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from router.midi.scan_times import ScanTimes
@@ -26,6 +26,7 @@ from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import Record
 from rules.ports.patterns import wanted_ports
+from rules.program.clock_orders import ClockOrder
 from rules.program.switch_states import State
 from rules.timing.delays import NANOSECONDS_PER_SECOND
 
@@ -61,6 +62,7 @@ class Live(Playing):
             self.session.restore(restored)
         self.switches = session.switches
         self._word = session.engine.word
+        self._clock_changes = -1
         self._look = look
         self._act = act
         self._effects = self.session.effects
@@ -128,14 +130,30 @@ class Live(Playing):
             self._note_switches()
         if self._effects:
             self._carry_out()
+        if self._clock_changes != self.session.clock.changes:
+            self._note_clock(now)
         return min(self.session.next_due, self.takes.next_due, self._scans.next, self.ports.pump(now))
-
-    def _note_stall(self, span: int) -> None:
-        self._missed.note_stall(span)
-        self.takes.hold_up(span)
 
     def _note_switches(self) -> None:
         self.switches, self._word = self.session.switches, self.session.engine.word
+
+    def _note_clock(self, now: int) -> None:
+        """Log our tempo: a history that lacks its beginning needs it."""
+        self._clock_changes = self.session.clock.changes
+        data = journal.tempo_data(self.session.time.bpm, is_running=self.session.clock.transport.is_running)
+        self._log((journal.TEMPO, now, 0, data))
+
+    def _note_stall(self, lasted: int) -> None:
+        """See to it that our clock doesn't send at once what it could not send while the computer stood still."""
+        self._missed.note_stall(lasted)
+        self.takes.hold_up(lasted)
+        self._skip_clock(self._now_ns())
+
+    def _skip_clock(self, now: int) -> None:
+        begin = self.session.clock.due
+        if begin < now:
+            self._safely(self.session.skip_clock, begin, now)
+            self._log((journal.SKIPPED, now, 0, journal.skipped_data(begin)))
 
     def _look_around(self, now: int) -> None:
         self._note_switches()  # new rules have others
@@ -248,6 +266,17 @@ class Live(Playing):
         self._log((journal.TURN, now, 0, journal.turn_data(switch, state)))
         self._send(now)
 
+    def order_clock(self, order: ClockOrder) -> dict[str, Any]:
+        """Ask our clock for something: one of the words of `rules.program.clock_orders`, or a tempo (BPM).
+
+        Returns how the clock is then, as `status` tells it.
+        """
+        now = self._now_ns()
+        self._log((journal.ORDER, now, 0, journal.order_data(order)))
+        self.session.order_clock(order, now, self._out)
+        self._send(now)
+        return self.clock_state(now)
+
     def swap(self, prepared: Prepared) -> None:
         """Put new rules in force while notes sound: open new ports, hand over, close ports no longer wanted.
 
@@ -327,6 +356,8 @@ class Live(Playing):
     def _leave(self) -> None:
         """End everything that sounds, gives the wires time for it, and closes."""
         now = self._now_ns()
+        if self.session.clock.due < now - STALL_NS:  # it stood still, and is to leave at once
+            self._skip_clock(now)
         self._log((journal.LEFT, now, 0, b""))
         self._make_way()
         self._safely(self.session.leave, now)

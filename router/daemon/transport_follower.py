@@ -24,8 +24,7 @@ class TransportFollower:
 
     def is_started(self, now: int) -> bool:
         """Return whether the clock runs, and its transport too."""
-        running = self._session.time.running(now)
-        return running is not None and self._session.is_started(running)
+        return self._session.clock_state(now).is_running
 
     def clock_ns(self, now: int) -> int:
         """How long it is from one clock message to the next (ns), by the tempo of now."""

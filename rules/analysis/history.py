@@ -160,6 +160,7 @@ class _HistoryReader:
         self._happened: list[Arrival | Departure | OtherEvent] = []
         self._made: list[Sent] = []
         self._walls: list[tuple[int, float]] = []
+        self._knows_grid = True
 
     # -- record by record ---------------------------------------------------------------------------------------------
 
@@ -174,6 +175,8 @@ class _HistoryReader:
             self._replay.feed((kind, first, number, data), out)
             if kind == journal.STATE:
                 self._stand(journal.state_in(data))
+            elif kind == journal.TEMPO:
+                self._set_clock(*journal.tempo_in(data))
         if all(record[0] != journal.NAMES for record in lasting):
             self._made += out  # names follow what a session sends first, so this is its very beginning
         for record in held:
@@ -184,6 +187,13 @@ class _HistoryReader:
         """Note the states of the switches."""
         if self._replay.session is not None:
             self._replay.session.engine.restore(states)
+
+    def _set_clock(self, bpm: float, is_running: bool) -> None:
+        """Let our clock run as it did. Where on its grid it was isn't known."""
+        self._knows_grid = False
+        if self._replay.session is not None:
+            self._replay.session.set_tempo(bpm, self._replay.now, [])
+            self._replay.session.clock.transport.is_running = is_running
 
     def take(self, record: Record) -> None:
         """Read one record."""
@@ -258,6 +268,11 @@ class _HistoryReader:
                 return f"switch {switch} set to {shown} by command"
             case journal.PANIC:
                 return "panic: everything was silenced"
+            case journal.ORDER:
+                order = journal.order_in(data)
+                return f"clock: {order}, by command" if isinstance(order, str) else f"clock: {order:g} BPM, by command"
+            case journal.SKIPPED:
+                return "the daemon could not run: its clock left out what was missed"
             case _:
                 return "the daemon ended"
 
@@ -314,12 +329,15 @@ class _HistoryReader:
         session, now = self._replay.session, self._now
         running = None if session is None else session.time.running(now)
         made = [(target, message, due) for target, message, due, _ in self._made]
+        went = [(number, data, time) for _, time, number, data in told]
+        if not self._knows_grid:
+            made, went = ([sent for sent in each if sent[1][0] != CLOCK] for each in (made, went))
         return History(
             happened=sorted(self._happened, key=lambda one: one.time),
             held=[held for held in self._held() if held.releases],
             now=self._now,
             bpm=None if session is None or running is None else session.time.bpm,
-            is_certain=made == [(number, data, time) for _, time, number, data in told],
+            is_certain=made == went,
             naming=self._naming,
             walls=self._walls,
             sent=made,

@@ -16,11 +16,12 @@ from rules.fields.matching import split_any
 from rules.fields.written_messages import DelayedMessage
 from rules.findings.clock_findings import clock_advice
 from rules.midi.din import microseconds_on_wire
-from rules.midi.messages import ACTIVE_SENSING, SYSEX, split_message
+from rules.midi.messages import ACTIVE_SENSING, SYSEX, TRANSPORT, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
 from rules.program.forms import Form, form_of
 from rules.program.guards import Guard, holds
 from rules.program.switch_states import Layout, State
+from rules.rulefile.clock_table import OWN
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
 from rules.timing.delays import AT_ONCE, Delay, in_words
@@ -118,16 +119,27 @@ class Tracer:
         for port in entry.clocked(form):
             yield TraceLine(0, "clock and transport go by port")
             yield self._arrival(port, one, 1)
+        following = self._following(form)
+        for port in following:
+            yield TraceLine(0, f"your clock follows {self._source}")
+            yield self._arrival(port, one, 1)
         taken = False
         for rule_lines, took in self._rules(entry, one, form):
             taken = taken or took
             yield from rule_lines
-        if taken or entry.clocked(form):
+        if taken or following or entry.clocked(form):
             return
         is_signal = form.status > SYSEX
         no_rule = "no rule matches" if self._branches() else f'no rule has `from = "{self._source}"`'
         reasons = clock_advice(self._compiler, self._source, form.status) if is_signal else [no_rule]
         yield from (TraceLine(0, f"goes nowhere: {reason}") for reason in reasons)
+
+    def _following(self, form: Form) -> list[int]:
+        """The ports that get clock and transport of the source because ours follows it."""
+        if form.status not in TRANSPORT or self._ruleset.clock.follow != self._source:
+            return []
+        ports = self._ruleset.ports
+        return [number for number in self._compiler.present if ports[self._compiler.ports[number]].clock == OWN]
 
     def _pull(self, pulled: PulledTrigger, one: Passing, form: Form) -> Iterator[TraceLine]:
         """Return what a message does to a switch, and what that sends."""
@@ -149,6 +161,8 @@ class Tracer:
                 continue
             for name, messages in turned.send.items():
                 yield from (self._sent_to(name, message) for message in messages)
+            if turned.bpm is not None:
+                yield TraceLine(2, f"sets the tempo to {turned.bpm:g} BPM")
             yield from (TraceLine(2, f"asks for: {effect}") for effect in turned.do)
 
     def _decides(self, switch: str, guard: Guard) -> bool:

@@ -9,6 +9,7 @@ from rules.compiler.clocks import clock_choices
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.notation import Naming, format_controller, format_note
 from rules.program.switch_states import State
+from rules.rulefile.clock_table import OWN, ClockTable
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, NumberSwitch, OnOffSwitch, SetTrigger, Trigger, ValueSwitch
 from rules.steps.wording import channels
@@ -30,6 +31,7 @@ def rig_differences(old: RuleSet, new: RuleSet, naming: Naming) -> list[str]:
         *_lists("setup of", _setups(old), _setups(new), naming),
         *_effects(old, new),
         *_chased(old, new),
+        *_own_clock(old.clock, new.clock, naming),
         *([] if old.bpm == new.bpm else [f"tempo: {old.bpm:g} BPM before, {new.bpm:g} BPM now"]),
     ]
 
@@ -58,7 +60,22 @@ def _clocks(old: RuleSet, new: RuleSet) -> Iterator[str]:
 
 
 def _clock_from(source: str | None) -> str:
-    return "none" if source is None else f"from {source}"
+    return "none" if source is None else "yours" if source == OWN else f"from {source}"
+
+
+def _own_clock(old: ClockTable, new: ClockTable, naming: Naming) -> Iterator[str]:
+    """What differs in our clock besides its tempo, and who hears it."""
+    if old.follow != new.follow:
+        yield f"clock: follows {old.follow or 'none'} before, {new.follow or 'none'} now"
+    if old.go_on != new.go_on:
+        yield f"clock: {'goes' if new.go_on else 'no longer goes'} on when the clock stops that it follows"
+    if old.beats_a_bar != new.beats_a_bar:
+        yield f"clock: {old.beats_a_bar} beats a bar before, {new.beats_a_bar} now"
+    before, now = old.triggers(), new.triggers()
+    for what in now:
+        was, written = ([_trigger(one, naming) for one in each[what]] for each in (before, now))
+        yield from (f"clock: no longer: {what} by {words}" for words in was if words not in written)
+        yield from (f"clock: new: {what} by {words}" for words in written if words not in was)
 
 
 # -- switches ---------------------------------------------------------------------------------------------------------
@@ -158,7 +175,11 @@ def _written(each: DelayedMessage, naming: Naming) -> str:
 
 def _effects(old: RuleSet, new: RuleSet) -> Iterator[str]:
     before, now = (
-        [f"when {turned.when}: {effect}" for turned in ruleset.on_switch for effect in turned.do]
+        [
+            f"when {turned.when}: {effect}"
+            for turned in ruleset.on_switch
+            for effect in (*turned.do, *([] if turned.bpm is None else [f"{turned.bpm:g} BPM"]))
+        ]
         for ruleset in (old, new)
     )
     yield from (f"{words} (new)" for words in now if words not in before)

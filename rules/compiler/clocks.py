@@ -13,9 +13,9 @@ from rules.rulefile.ruleset import RuleSet
 class ClockChoice:
     """Where the clock of one output comes from, and which rules had a say in it.
 
-    `source` is None where none goes out. `whole` holds the sources whose rules play all into the output, `left` those
-    with an `otherwise` rule, each with the number of its first such rule, counted from 0. Both are empty where the rule
-    file says which source is meant, or "none".
+    `source` is None where none goes out, and `OWN` where ours does. `whole` holds the sources whose rules play all into
+    the output, `left` those with an `otherwise` rule, each with the number of its first such rule, counted from 0. Both
+    are empty where the rule file says which source is meant, or "none".
     """
 
     source: str | None

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, partial
 from itertools import chain
-from typing import TypeVar, overload
+from typing import Final, TypeVar, overload
 
 from rules.compiler.cells import CellMaker
 from rules.compiler.chain import (
@@ -48,6 +48,9 @@ from rules.rulefile.switch_tables import OnOffSwitch, Trigger
 from rules.steps.trigger_node import TriggerNode
 
 Thing = TypeVar("Thing")
+
+_TO_CLOCK: Final = "clock "
+"""How effects begin that are orders to our clock."""
 
 
 def compile_rules(ruleset: RuleSet, ports: Sequence[str] = ()) -> Pipeline:
@@ -301,8 +304,9 @@ class Compiler:
         for turned in self.ruleset.on_switch:
             messages = [self._addressed(name, each) for name, written in turned.send.items() for each in written]
             guard = guard_of(self.layout, turned.when)
-            effects = tuple(effect for effect in turned.do if not effect.startswith("clock "))
-            yield SwitchAction(guard, tuple(messages), effects, turned.initially)
+            effects = tuple(effect for effect in turned.do if not effect.startswith(_TO_CLOCK))
+            orders = tuple(effect.removeprefix(_TO_CLOCK) for effect in turned.do if effect.startswith(_TO_CLOCK))
+            yield SwitchAction(guard, tuple(messages), effects, turned.initially, turned.bpm, orders)
 
     def _setups(self) -> Iterable[WrittenMessage]:
         for name, device in self.ruleset.devices.items():

@@ -17,6 +17,7 @@ from rules.findings.finding import Finding
 from rules.midi.notation import STANDARD, Naming, format_note
 from rules.program.forms import Form
 from rules.program.guards import ALWAYS
+from rules.rulefile.clock_table import OWN
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.reading import Reading
 from rules.rulefile.stages import Stage
@@ -71,8 +72,18 @@ class _RigReader:
             facts = [*_port_facts(name, port, port.input), *self._steps(port.steps, place.source.naming)]
             if name in turned:
                 facts.append(f"turns {', '.join(turned[name])}")
+            facts += self._clock_facts(name)
             marks = () if port.can_send else marks_at(self._marks, place)
             yield EndView(name, tuple(facts), marks)
+
+    def _clock_facts(self, name: str) -> Iterator[str]:
+        """What our clock gets from an input."""
+        clock = self._ruleset.clock
+        if clock.follow == name:
+            yield "your clock follows it"
+        pulled = [what for what, triggers in clock.triggers().items() if any(one.source == name for one in triggers)]
+        if pulled:
+            yield f"your clock: {', '.join(pulled)}"
 
     def _outputs(self, rules: Sequence[RuleView]) -> Iterator[OutputView]:
         reached: dict[str, dict[int, None]] = {}
@@ -83,7 +94,7 @@ class _RigReader:
             port = self._ruleset.ports[name]
             facts = [*_port_facts(name, port, port.output)]
             facts += ["5-pin DIN"] if port.connection == "din" else []
-            facts += [f"clock from {choice.source}"] if choice.source is not None else []
+            facts += ["your clock" if choice.source == OWN else f"clock from {choice.source}"] if choice.source else []
             facts += _from_rules(reached.get(name, {}))
             devices = tuple(
                 self._device(device_name, device, reached.get(device_name, {}))

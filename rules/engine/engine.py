@@ -68,6 +68,8 @@ class Engine(FastPath):
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
         self.memories = NodeMemories()
+        self.passed = True
+        """Whether no switch has kept the last message that was neither a channel message nor left out."""
 
     def target_of(self, node: AnyNode) -> int:
         """The number, below zero, by which events go to a node that waits."""
@@ -229,7 +231,8 @@ class Engine(FastPath):
         start = Event(player.number, player.hand, in_key, message, now, Family(self.word))
         evaluation = Evaluation(self, start, player.table, now, out)
         evaluation.follow(player.table, start, status, 0, 0)
-        if status in (START, CONTINUE, STOP) and not evaluation.consumed:
+        self.passed = not evaluation.consumed
+        if status in (START, CONTINUE, STOP) and self.passed:
             player.running = status != STOP
         self.bookkeeping.enter(player.ledger, in_key, evaluation, out)
 

@@ -7,13 +7,18 @@ journal of an evening can be played again.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
+from rules.engine.own_clock import ClockPlan, OwnClock
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, CONTINUE, START, STOP, SYSEX
+from rules.program.clock_orders import ClockOrder
+from rules.program.guards import holds
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
+from rules.rulefile.clock_table import NO_CLOCK, OWN
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.active_sensing import Sensing
 from rules.timing.delays import NEVER
@@ -24,8 +29,8 @@ from rules.timing.transport import Transport
 class ClockState(NamedTuple):
     """What sets the tempo, and where the song is by it.
 
-    `source` is the port whose clock runs; None where none does. `beats` are quarter notes since the start, None where
-    that isn't known.
+    `source` is the port whose clock runs, `OWN` for ours, None where the rule files have none and none runs. `beats`
+    are quarter notes since the start, None where that isn't known.
     """
 
     source: str | None
@@ -46,8 +51,9 @@ class Session:
     `players` are the numbers by which the engine knows our input ports, `takes` those of the hands by which takes play
     as them. Those of `known` come first, in their order, even where the rules have no such port any more: numbers last
     as long as a performance; `known_takes` are those among them that are takes. `most_pending` bounds what is pending
-    for one port; see `Engine`. Where `clock_heard` is a list, clock and transport of all players are entered there: the
-    one who follows a clock takes them out.
+    for one port; see `Engine`. Where `clock_heard` is a list, clock and transport of all players are entered there, and
+    ours as those of `NOBODY`: the one who follows a clock takes them out. Without `ticks` our clock sends no clock
+    messages.
     """
 
     def __init__(
@@ -57,6 +63,8 @@ class Session:
         known: Sequence[str] = (),
         most_pending: int | None = None,
         known_takes: Collection[int] = (),
+        *,
+        ticks: bool = True,
     ) -> None:
         self.ruleset = ruleset
         self.time = LiveTime(ruleset.bpm)
@@ -72,6 +80,9 @@ class Session:
         self._sensing = Sensing()
         self._transports: dict[int, Transport] = {}
         self.clock_heard: list[ClockHeard] | None = None
+        self.clock = OwnClock(self.time, self._change_tempo, self._note_clock, ticks=ticks)
+        self.clock.plan = self._clock_plan()
+        self._orders = self.engine.lists.orders
 
     @property
     def pipeline(self) -> Pipeline:
@@ -102,22 +113,36 @@ class Session:
     @property
     def next_due(self) -> int:
         """When `advance` has something to do."""
-        return min(self.engine.scheduler.next_due, self._sensing.due)
+        return min(self.engine.scheduler.next_due, self._sensing.due, self.clock.due)
 
     def clock_state(self, now: int) -> ClockState:
         """Return how the clock is that counts."""
-        number = self.time.running(now)
-        transport = None if number is None else self._transports.get(number)
+        plan, number = self.clock.plan, self.time.running(now)
+        is_ours = plan.is_in_use or (number is None and self.ruleset.clock != NO_CLOCK)
+        if is_ours:
+            number = self.clock.leader
+            transport: Transport | None = self.clock.transport
+        else:
+            transport = None if number is None else self._transports.get(number)
+        source = None if number is None else self.engine.players[number].name
         return ClockState(
-            None if number is None else self.engine.players[number].name,
+            OWN if is_ours and source is None else source,
             self.time.bpm,
             transport is not None and transport.is_running,
             None if transport is None else transport.beats(now, self.time.beat),
         )
 
-    def is_started(self, player: int) -> bool:
-        """Return whether the transport of a player runs."""
-        return player in self._transports and self._transports[player].is_running
+    def _clock_plan(self) -> ClockPlan:
+        """Return who hears our clock by the rules of now, and whom it follows."""
+        written = self.ruleset.clock
+        return ClockPlan(
+            tuple(number for number in self.pipeline.present if self._hears(self.pipeline.ports[number])),
+            written.follow,
+            written.go_on,
+        )
+
+    def _hears(self, port: str) -> bool:
+        return self.ruleset.ports[port].clock == OWN
 
     def _add_players(self, names: Iterable[str]) -> None:
         for name in names:
@@ -125,8 +150,10 @@ class Session:
                 self.players[name] = self.engine.add_player(name)
 
     def start(self, now: int, out: list[Sent]) -> None:
-        """Send what devices and switches send at the beginning (rulings 8, 25)."""
+        """Send what devices and switches send at the beginning (rulings 8, 25), and begin our clock (ruling 38)."""
         self.engine.begin(now, out)
+        self._obey(now, out)
+        self.clock.begin(now)
 
     def restore(self, states: Mapping[str, State]) -> None:
         """Set switches as they were when another session ended, before this one starts.
@@ -142,38 +169,78 @@ class Session:
         """Play a complete, valid message of a player."""
         if self._sensing.due != NEVER:  # else nobody sends active sensing, as mostly
             if now >= self._sensing.due:
-                self._lose_silent(now, out)
+                self.advance(now, out)
             self._sensing.hear(player, now)
-        status = message[0]
-        if status <= SYSEX:
+        if now >= self.clock.due or now >= self.engine.scheduler.next_due:
+            self.advance(now, out)
+        if message[0] <= SYSEX:
             self.engine.feed(player, message, now, out)
+        else:
+            self._hear(player, message, now, out)
+        if self._orders:
+            self._obey(now, out)
+
+    def _hear(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """Play clock, transport and what else has no channel and is no sysex."""
+        status = message[0]
+        if status == ACTIVE_SENSING:
+            self._sensing.promise(player, now)
             return
         if player not in self._transports:
             self._transports[player] = Transport()
         self._transports[player].hear(message, now)
+        self._note_clock(player, status, now)
+        if status == CLOCK and self._sets_tempo(player) and self.time.tick(player, now):
+            self._retime(now)
+        self.engine.feed(player, message, now, out)
+        if self.engine.passed and self._is_followed(player):
+            self.clock.hear(player, message, now, out)
+
+    def _note_clock(self, player: int, status: int, now: int) -> None:
         if self.clock_heard is not None and status in _CLOCKWORK:
             self.clock_heard.append((player, status, now))
-        if status == CLOCK:
-            if now >= self.engine.scheduler.next_due:
-                self.engine.advance(now, out)  # what was due is due by the tempo of then
-            if self.time.tick(player, now):
-                self._retime(now)
-        elif status == ACTIVE_SENSING:
-            self._sensing.promise(player, now)
-            return
-        self.engine.feed(player, message, now, out)
+
+    def _sets_tempo(self, player: int) -> bool:
+        """Return whether beats go by the clock of a player: where ours is in use, only by the one that it follows."""
+        return not self.clock.plan.is_in_use or self._is_followed(player)
+
+    def _is_followed(self, player: int) -> bool:
+        return self.engine.players[player].name == self.clock.plan.follows
 
     def advance(self, now: int, out: list[Sent]) -> None:
-        """Send what is due by now, and lose sources that fell silent."""
-        if now >= self._sensing.due:
-            self._lose_silent(now, out)
-        self.engine.advance(now, out)
+        """Do what is due by now, each at its time: send, and lose sources that fell silent.
+
+        At one time our clock goes first (ruling 28). What it is asked for counts for all that is due later.
+        """
+        while (due := self.next_due) <= now:
+            if due == self._sensing.due:
+                self._lose_silent(due, out)
+            elif due == self.clock.due:
+                self.clock.advance(due, out)
+            else:
+                self.engine.advance(due, out)
+            if self._orders:
+                self._obey(due, out)
 
     def _lose_silent(self, now: int, out: list[Sent]) -> None:
-        """Lose sources that sent active sensing and fell silent, each at its own time."""
-        while (due := self._sensing.due) <= now:
-            for player in self._sensing.lost():
-                self.engine.release(player, due, out)
+        """Lose sources that sent active sensing and fell silent."""
+        for player in self._sensing.lost():
+            self._release(player, now, out)
+
+    def _release(self, player: int, now: int, out: list[Sent]) -> None:
+        self.engine.release(player, now, out)
+        self._end_clock(player, now, out)
+
+    def _end_clock(self, player: int, now: int, out: list[Sent]) -> None:
+        """Have our clock do without that of a player."""
+        self._transports.pop(player, None)
+        self.clock.lose(player, now, out)
+        self._obey(now, out)
+
+    def _obey(self, now: int, out: list[Sent]) -> None:
+        """Have our clock do what switches and triggers have asked for."""
+        while self._orders:
+            self.clock.obey(self._orders.pop(0), now, out)
 
     # -- takes --------------------------------------------------------------------------------------------------------
 
@@ -193,6 +260,7 @@ class Session:
         self.advance(now, out)
         self._sensing.forget(player)
         self.engine.part(player, now, out)
+        self._end_clock(player, now, out)
 
     # -- ports --------------------------------------------------------------------------------------------------------
 
@@ -200,12 +268,14 @@ class Session:
         """End what a player holds, at once: its port has gone."""
         self.advance(now, out)
         self._sensing.forget(player)
-        self.engine.release(player, now, out)
+        self._release(player, now, out)
 
     def return_output(self, port: str, now: int, out: list[Sent]) -> None:
         """Silence an output that has returned, and send the sounds of now there (ruling 8)."""
         self.advance(now, out)
-        self.engine.return_port(self.pipeline.ports.index(port), now, out)
+        target = self.pipeline.ports.index(port)
+        self.engine.return_port(target, now, out)
+        self.clock.return_port(target)
 
     # -- commands -----------------------------------------------------------------------------------------------------
 
@@ -213,18 +283,32 @@ class Session:
         """Turn a switch. Raises KeyError for an unknown switch, ValueError for a state that it can't be at."""
         self.advance(now, out)
         self.engine.turn(switch, state, now, out)
+        self._obey(now, out)
+
+    def order_clock(self, order: ClockOrder, now: int, out: list[Sent]) -> None:
+        """Ask our clock for something (ruling 38)."""
+        self.advance(now, out)
+        self.clock.obey(order, now, out)
+
+    def skip_clock(self, begin: int, now: int, out: list[Sent]) -> None:
+        """Leave out what our clock should have sent from `begin` on, before `now`: the computer stood still."""
+        self.advance(begin - 1, out)
+        self.clock.skip_to(now)
 
     def set_tempo(self, bpm: float, now: int, out: list[Sent]) -> None:
         """Set our own tempo (quarter notes a minute), and move what is pending in beats (ruling 29).
 
         It comes into force unless an outer clock runs.
         """
-        self.advance(now, out)
+        self.order_clock(bpm, now, out)
+
+    def _change_tempo(self, bpm: float, now: int) -> None:
         if self.time.set(bpm, now):
             self._retime(now)
 
     def _retime(self, now: int) -> None:
         self.time.forget_before(self.engine.retime(now))
+        self.clock.retime(now)
 
     def panic(self, now: int, out: list[Sent], every_key: bool = False) -> None:
         """Silence everything (ruling 17)."""
@@ -237,22 +321,42 @@ class Session:
         Only for the same port of the computer, and for a name that no input of this performance has had.
         """
         self.engine.rename(old, new)
+        if self.clock.plan.follows == old:
+            self.clock.plan = replace(self.clock.plan, follows=new)
         self.players = {new if name == old else name: number for name, number in self.players.items()}
         self.takes = {new if name == old else name: number for name, number in self.takes.items()}
 
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Go on by new rules while notes sound (ruling 30), and send what new devices want first."""
         self.advance(now, out)
+        hearing = {port for port, written in ruleset.ports.items() if written.clock == OWN}
+        self.clock.stop_at(
+            (port for port in self.clock.plan.hears if self.pipeline.ports[port] not in hearing), now, out
+        )
         self.engine.replace(pipeline, now, out)
         before, self.ruleset = self.ruleset, ruleset
-        if ruleset.bpm != before.bpm and self.time.set(ruleset.bpm, now):
-            self._retime(now)
         self._add_players(pipeline.sources)
+        self._replace_clock(before, now)
+        self._obey(now, out)
+
+    def _replace_clock(self, before: RuleSet, now: int) -> None:
+        """Have our clock go on by new rules. A tempo that is written anew counts, unless a song has its own."""
+        self.clock.replace(self._clock_plan(), now)
+        for player in range(len(self.engine.players)):
+            if not self._sets_tempo(player):
+                self.time.forget(player)
+        has_own = any(
+            action.tempo is not None and holds(action.guard, self.engine.word) for action in self.pipeline.actions
+        )
+        if self.ruleset.bpm != before.bpm and not has_own:
+            self._change_tempo(self.ruleset.bpm, now)
 
     def leave(self, now: int, out: list[Sent]) -> None:
         """End everything that is held, and send what waits for note-offs: the session is over (ruling 22)."""
         self.advance(now, out)
+        self.clock.leave(now, out)
         for player in range(len(self.engine.players)):
             self.engine.release(player, now, out)
+        self._orders.clear()
         self.engine.leave(now, out)
         self.engine.settle(now, out)

@@ -13,6 +13,7 @@ from rules.engine.delivery import Sent
 from rules.engine.waiting_nodes import Wake
 from rules.midi.messages import is_note_on
 from rules.midi.neutral import ends_held
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Event
 from rules.program.guards import holds
 from rules.program.pipeline import Pipeline, SwitchAction, WrittenMessage
@@ -50,9 +51,13 @@ Entry = Event | Wake | Planned | Chase
 
 
 class WrittenLists:
-    """The lists of one engine. `effects` are those that actions asked for; the shell takes them out."""
+    """The lists of one engine.
 
-    __slots__ = ("_later", "_ready", "_scheduler", "effects")
+    `effects` are those that actions asked for, `orders` those to our clock, in order; who carries them out takes them
+    out.
+    """
+
+    __slots__ = ("_later", "_ready", "_scheduler", "effects", "orders")
 
     def __init__(self, scheduler: Scheduler[Entry], later: Later) -> None:
         self._scheduler = scheduler
@@ -60,6 +65,7 @@ class WrittenLists:
         self._ready: dict[int, int] = {}
         """When the setups of a port have gone: actions begin there after them, or else they would be undone."""
         self.effects: list[str] = []
+        self.orders: list[ClockOrder] = []
 
     # -- begin, turn, return ------------------------------------------------------------------------------------------
 
@@ -68,6 +74,7 @@ class WrittenLists:
         self._set_up(pipeline.setups, now, out)
         for action in pipeline.actions:
             if action.initially and holds(action.guard, word):
+                self._set_tempo(action)
                 self._send(action.messages, action.messages, NOBODY, now, out)
 
     def turned(self, pipeline: Pipeline, before: int, word: int, player: int, now: int, out: list[Sent]) -> None:
@@ -106,13 +113,16 @@ class WrittenLists:
 
         Ports keep their numbers, and lists are compared by what they send.
         """
-        before = {action.messages for action in old.actions if holds(action.guard, old_word)}
+        stood = [action for action in old.actions if holds(action.guard, old_word)]
+        before, tempos = {action.messages for action in stood}, {(action.messages, action.tempo) for action in stood}
         standing = [action for action in pipeline.actions if holds(action.guard, word)]
         wanted = {action.messages for action in standing}
         setups, old_setups = set(pipeline.setups), set(old.setups)
         self._drop(lambda plan: plan.written not in setups if plan.messages is None else plan.messages not in wanted)
         self._set_up([each for each in pipeline.setups if each not in old_setups], now, out)
         for action in standing:
+            if action.initially and (action.messages, action.tempo) not in tempos:
+                self._set_tempo(action)
             if action.initially and action.messages not in before:
                 self._send(action.messages, action.messages, NOBODY, now, out)
 
@@ -134,6 +144,12 @@ class WrittenLists:
         self.effects += action.effects
         self._drop_list(action.messages)
         self._send(action.messages, action.messages, player, now, out)
+        self._set_tempo(action)
+        self.orders += action.orders
+
+    def _set_tempo(self, action: SwitchAction) -> None:
+        if action.tempo is not None:
+            self.orders.append(action.tempo)
 
     def _set_up(self, setups: Iterable[WrittenMessage], now: int, out: list[Sent]) -> None:
         for each in setups:

@@ -43,6 +43,8 @@ def _accepted(reading: Reading) -> dict[_Part, tuple[Location, Mapping[str, str]
     placed += [(reading.devices[name], device.accept) for name, device in ruleset.devices.items()]
     placed += [(reading.switches[name], switch.accept) for name, switch in ruleset.switches.items()]
     placed += [(place, rule.accept) for place, rule in zip(reading.rules, ruleset.rules, strict=True)]
+    if reading.clock is not None:
+        placed.append((reading.clock, ruleset.clock.accept))
     return {_part(place): (place, reasons) for place, reasons in placed if reasons}
 
 

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from rules.compiler.compiler import Compiler
 from rules.findings.branch_ways import BranchWays, SourcedWay
 from rules.findings.examples import example
 from rules.findings.finding import Finding
 from rules.midi.messages import RESET, TRANSPORT
+from rules.rulefile.clock_table import OWN
 from rules.rulefile.reading import Reading
 from rules.rulefile.ruleset import DEFAULT_BPM
 
+_OURS: Final = "Start and stop your clock instead, with the triggers of [clock]."
+
 
 def clock_findings(compiler: Compiler, ways: BranchWays) -> Iterator[Finding]:
-    """Two clocks or transports for one output, and beats that have no tempo but the usual one."""
+    """Two clocks or transports for one output, ours that no output hears, and beats with no tempo but the usual one."""
     yield from _rival_clocks(compiler, ways.reading)
+    yield from _unheard_clock(ways.reading)
     yield from _two_transports(ways)
     yield from _no_tempo(ways)
 
@@ -37,28 +42,53 @@ def _rival_clocks(compiler: Compiler, reading: Reading) -> Iterator[Finding]:
         yield Finding("two clocks", "doubt", reading.ports[name], text, remedy, others=rules)
 
 
+def _unheard_clock(reading: Reading) -> Iterator[Finding]:
+    """Our clock is started, or follows a clock, and no output hears it."""
+    ruleset = reading.ruleset
+    if any(port.clock == OWN for port in ruleset.ports.values()):
+        return
+    written = ruleset.clock
+    text = "No output hears your clock, so starts, stops and clock messages go nowhere."
+    remedy = 'Write clock = "own" on the ports that are to hear it.'
+    if reading.clock is not None and (written.start or written.go or written.stop or written.go_on):
+        yield Finding("unheard clock", "doubt", reading.clock, text, remedy)
+    for entry, place in zip(ruleset.on_switch, reading.on_switch, strict=True):
+        if any(effect.startswith("clock ") for effect in entry.do):
+            yield Finding("unheard clock", "doubt", place, text, remedy)
+
+
 def _two_transports(ways: BranchWays) -> Iterator[Finding]:
     """An output that follows the transport of one source, and gets transport that a rule sends for another."""
     clocked = {each.way.form.target: each.source for each in ways.leaving.get("", ())}
+    own = {number for number in ways.pipeline.present if _hears_ours(ways, number)}
     found: dict[tuple[int, int], Finding] = {}
     for each in ways.all_leaving:
         form = each.way.form
-        if not each.way.written or form.status not in TRANSPORT or clocked.get(form.target, each.source) == each.source:
+        if not each.way.written or form.status not in TRANSPORT:
+            continue
+        if form.target not in own and clocked.get(form.target, each.source) == each.source:
             continue
         branch = ways.by_label[form.rule]
-        port, clock = ways.pipeline.ports[form.target], ways.pipeline.sources[clocked[form.target]]
+        port = ways.pipeline.ports[form.target]
+        clock = "your clock" if form.target in own else f'"{ways.pipeline.sources[clocked[form.target]]}"'
         finding = Finding(
             "two transports",
             "doubt",
             ways.reading.ports[port],
-            f'Transport comes from "{clock}", and rule "{branch.name}" sends some too.',
-            'Send it to the source of the clock, or write clock = "none" on this port.',
+            f'Transport comes from {clock}, and rule "{branch.name}" sends some too.',
+            _OURS
+            if form.target in own
+            else 'Send it to the source of the clock, or write clock = "none" on this port.',
             about=branch.name,
             example=example(ways.pipeline, each),
             others=(branch.place,),
         )
         found.setdefault((form.target, branch.number), finding)
     yield from found.values()
+
+
+def _hears_ours(ways: BranchWays, number: int) -> bool:
+    return ways.reading.ruleset.ports[ways.pipeline.ports[number]].clock == OWN
 
 
 def _no_tempo(ways: BranchWays) -> Iterator[Finding]:
@@ -97,6 +127,9 @@ def clock_advice(compiler: Compiler, source: str, status: int) -> Iterator[str]:
     choices = compiler.clock_choices
     if not choices:
         yield "no port can send"
+        return
+    if compiler.ruleset.clock.follow == source:
+        yield f'your clock follows {source}, and no port hears it: write clock = "{OWN}" on the port'
         return
     undecided = [name for name, choice in choices.items() if choice.source is None and source in choice.rivals]
     for name in undecided:

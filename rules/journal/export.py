@@ -35,6 +35,7 @@ from rules.midi.messages import (
     SYSEX,
     split_message,
 )
+from rules.rulefile.clock_table import OWN
 from rules.rulefile.reading import read_rules
 from rules.rulefile.ruleset import DEFAULT_BPM
 from rules.smf.chunks import END
@@ -154,6 +155,7 @@ class _Overview:
         self.begin = -1
         self.end = self.recorded = 0
         self._clocks: dict[int, list[tuple[int, bytes]]] = {}
+        self._sent_clocks: dict[int, list[tuple[int, bytes]]] = {}
         texts: tuple[tuple[str, bytes], ...] = ()
         for kind, time, number, data in records:
             if kind == journal.RULES:
@@ -162,8 +164,9 @@ class _Overview:
                 self.names = journal.names_in(data)
             elif kind in (journal.IN, journal.OUT):
                 self.begin = time if self.begin < 0 else min(self.begin, time)
-                if kind == journal.IN and data[0] in _CLOCKWORK:
-                    self._clocks.setdefault(number, []).append((time, data))
+                if data[0] in _CLOCKWORK:
+                    clocks = self._clocks if kind == journal.IN else self._sent_clocks
+                    clocks.setdefault(number, []).append((time, data))
             if kind == journal.RECORDED and data == journal.TRIMMED:
                 self.recorded = max(self.recorded, time)
             elif kind not in journal.LASTING:
@@ -171,15 +174,21 @@ class _Overview:
         self.begin = max(self.begin, 0)
         self.end = max(self.begin, self.end)
         self.recorded = max(self.end, self.recorded)
+        self._own: frozenset[str] = frozenset()
+        self.bpm = DEFAULT_BPM
         try:
-            self.bpm = read_rules(texts).bpm if texts else DEFAULT_BPM
+            ruleset = read_rules(texts)
         except RuleFileError:  # the rules of an older version, perhaps: the music is still the music
-            self.bpm = DEFAULT_BPM
+            return
+        self.bpm = ruleset.bpm
+        self._own = frozenset(name for name, port in ruleset.ports.items() if port.clock == OWN)
 
     @property
     def clock(self) -> list[tuple[int, bytes]]:
-        """What the clock to follow sent: that of the first input in the rule files which sent more than a beat."""
-        for _, sent in sorted(self._clocks.items()):
+        """What the clock to follow sent, if that was more than a beat: ours where an output hears it, else that of the
+        first input in the rule files."""
+        ours = [sent for number, sent in sorted(self._sent_clocks.items()) if self.names.port(number) in self._own]
+        for sent in (*ours, *(sent for _, sent in sorted(self._clocks.items()))):
             if sum(message[0] == CLOCK for _, message in sent) > CLOCKS_A_BEAT:
                 return sent
         return []

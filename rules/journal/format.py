@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from struct import Struct
 from typing import Final
 
+from rules.program.clock_orders import ClockOrder
 from rules.program.switch_states import State
 
 Record = tuple[int, int, int, bytes]
@@ -51,6 +52,14 @@ STALLED: Final = b"\x01"
 """The data of a LOST record of a daemon that could not run for a while: what was let go meanwhile is not known."""
 RENAMED: Final = 13
 """An input has another name in the RULES that follow at once: JSON, [old, new]."""
+ORDER: Final = 15
+"""Our clock is asked for something by command: JSON, a word of `rules.program.clock_orders` or a tempo (BPM)."""
+SKIPPED: Final = 16
+"""Our clock left out what was due since a time: JSON, ns."""
+TEMPO: Final = 17
+"""Our tempo and whether our clock runs a song, noted when they change: JSON, [BPM, bool].
+
+It is for who reads a journal that lacks its beginning: a replay from there finds out by itself."""
 
 TRIMMED: Final = b"\x01"
 """The data of a RECORDED record of a recording that nobody ended on purpose: it lasts until its last message, or for
@@ -62,9 +71,9 @@ TAKE: Final = 14
 """A take plays as an input, our name for it as data in UTF-8, from now on: with a hand of its own, as a player of its
 own (number)."""
 
-RECORD_KINDS: Final = frozenset(range(RULES, TAKE + 1))
+RECORD_KINDS: Final = frozenset(range(RULES, TEMPO + 1))
 
-LASTING: Final = frozenset({RULES, NAMES, WALL, STATE})
+LASTING: Final = frozenset({RULES, NAMES, WALL, STATE, TEMPO})
 """What holds until the next record of its kind: a reader that begins in the midst of a journal needs the last ones."""
 
 HEAD: Final = b"pointsman journal 1\n"
@@ -194,6 +203,38 @@ def turn_in(data: bytes) -> tuple[str, State]:
     """The switch of a TURN record, and how it is to stand."""
     switch, state = json.loads(data)
     return switch, state
+
+
+def order_data(order: ClockOrder) -> bytes:
+    """The data of an ORDER record."""
+    return json.dumps(order).encode()
+
+
+def order_in(data: bytes) -> ClockOrder:
+    """Return what an ORDER record asks for."""
+    order: ClockOrder = json.loads(data)
+    return order
+
+
+def skipped_data(begin: int) -> bytes:
+    """The data of a SKIPPED record."""
+    return json.dumps(begin).encode()
+
+
+def skipped_in(data: bytes) -> int:
+    """Return since when our clock left out what was due, by a SKIPPED record."""
+    return int(json.loads(data))
+
+
+def tempo_data(bpm: float, *, is_running: bool) -> bytes:
+    """The data of a TEMPO record."""
+    return json.dumps([bpm, is_running]).encode()
+
+
+def tempo_in(data: bytes) -> tuple[float, bool]:
+    """Return our tempo (BPM) by a TEMPO record, and whether our clock runs a song."""
+    bpm, is_running = json.loads(data)
+    return float(bpm), bool(is_running)
 
 
 def renamed_data(old: str, new: str) -> bytes:

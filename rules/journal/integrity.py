@@ -99,6 +99,9 @@ _READERS: Final[dict[int, Callable[[bytes], object]]] = {
     journal.STATE: journal.state_in,
     journal.RENAMED: journal.renamed_in,
     journal.TAKE: bytes.decode,
+    journal.ORDER: journal.order_in,
+    journal.SKIPPED: journal.skipped_in,
+    journal.TEMPO: journal.tempo_in,
 }
 
 

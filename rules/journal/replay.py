@@ -55,6 +55,10 @@ class Replay:
             session.return_output(data.decode(), time, out)
         elif kind == journal.TURN:
             session.turn(*journal.turn_in(data), time, out)
+        elif kind == journal.ORDER:
+            session.order_clock(journal.order_in(data), time, out)
+        elif kind == journal.SKIPPED:
+            session.skip_clock(journal.skipped_in(data), time, out)
         elif kind == journal.PANIC:
             session.panic(time, out, every_key=data == b"\x01")
         elif kind == journal.RENAMED:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from rules.program.clock_orders import ClockOrder
 from rules.program.guards import Guard
 from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode, Table
@@ -32,15 +33,18 @@ class WrittenMessage:
 
 @dataclass(frozen=True, slots=True)
 class SwitchAction:
-    """Messages that go out, and `effects` that the shell is asked for, when `guard` turns true.
+    """Messages that go out, `effects` that the shell is asked for, and `orders` to our clock, when `guard` turns true.
 
-    `initially` says whether the messages go out at the beginning as well, where it is true then.
+    `initially` says whether the messages go out at the beginning as well, where it is true then. `tempo` (BPM) is set
+    then, too.
     """
 
     guard: Guard
     messages: tuple[WrittenMessage, ...]
     effects: tuple[str, ...] = ()
     initially: bool = True
+    tempo: float | None = None
+    orders: tuple[ClockOrder, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

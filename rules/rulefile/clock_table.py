@@ -9,12 +9,16 @@ from pydantic import Field
 from rules.fields.names import Reference
 from rules.fields.numbers import decimal, whole
 from rules.fields.table_model import OneOrMany, TableModel
+from rules.rulefile.accepted import ACCEPT, Accepted
 from rules.rulefile.switch_tables import Trigger
 
 OWN: Final = "own"
 """The `clock` of an output that hears ours."""
 
-Tempo = Annotated[float, decimal("a tempo", 10, 1000)]
+SLOWEST_BPM: Final = 10
+FASTEST_BPM: Final = 1000
+
+Tempo = Annotated[float, decimal("a tempo", SLOWEST_BPM, FASTEST_BPM)]
 """Quarter notes a minute."""
 
 ClockTriggers = Annotated[tuple[Trigger, ...], OneOrMany]
@@ -64,6 +68,12 @@ class ClockTable(TableModel):
         default=(),
         description="lists what taps the tempo, as you tap a foot",
         examples=['tap = { from = "keyboard", controller = "soft pedal" }'],
+    )
+
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['accept = { "unheard clock" = "for the second set" }'],
     )
 
     def triggers(self) -> dict[str, tuple[Trigger, ...]]:

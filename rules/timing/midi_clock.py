@@ -21,7 +21,7 @@ _LONGEST_READ: Final = 8 * CLOCKS_A_BEAT
 """Clocks that are read at most. A sound server hands them out once a period, up to 21 ms late: a quarter note alone
 would show 119.7 and 120.9 in turn for a steady 120."""
 
-_BLUR_NS: Final = 25 * NANOSECONDS_PER_MS
+BLUR_NS: Final = 25 * NANOSECONDS_PER_MS
 """How far from its expected time a steady clock message may come."""
 
 _CHANGED: Final = CLOCKS_A_BEAT // 4
@@ -55,7 +55,7 @@ class ClockReading:
         if times and now - times[-1] > SILENCE_NS:
             times.clear()
             self.clocks = 0
-        if len(times) > _CHANGED and abs(now - self._expected()) > _BLUR_NS:
+        if len(times) > _CHANGED and abs(now - self._expected()) > BLUR_NS:
             self._off += 1
             if self._off == _CHANGED:
                 self._off = 0
@@ -76,6 +76,17 @@ class ClockReading:
         """Whether the tempo is read at this clock: a quarter and half a quarter note after the clock began, or changed
         its tempo, then at each whole one."""
         return self.clocks in _READ_AT or self.clocks % CLOCKS_A_BEAT == 0
+
+    @property
+    def next_clock(self) -> int:
+        """When (ns) the next clock comes if the tempo stays; only where that is told."""
+        return self._expected()
+
+    @property
+    def interval(self) -> Fraction:
+        """From one clock to the next (ns), by those that came; only where the tempo is told."""
+        many, first, last, between = _ends(list(self._times))
+        return Fraction(last - first, many * between)
 
     def _expected(self) -> int:
         """Return when (ns) the next clock comes if the tempo stays, by all but the last quarter note."""
@@ -127,6 +138,16 @@ class LiveTime:
         """Set our own tempo (quarter notes a minute); return whether the tempo in force has changed."""
         self.own_bpm = bpm
         return self.running(now) is None and self._change(_beat_at(bpm), now)
+
+    def reading(self, player: int) -> ClockReading | None:
+        """Return the reading of a player's clock; None where none has come."""
+        return self._readings.get(player)
+
+    def forget(self, player: int) -> None:
+        """Forget the clock of a player: it has stopped, or doesn't count any more. The tempo stays."""
+        self._readings.pop(player, None)
+        if self._leader == player:
+            self._leader = None
 
     def tick(self, player: int, now: int) -> bool:
         """Take in a clock message from a player; return whether the tempo in force has changed.

@@ -79,6 +79,7 @@ class PlayedDaemon:
         self.outcome: dict[str, Any] = {"outcome": "applied", "words": ["rules: 2 new, 1 gone"]}
         self.asked: list[tuple[str, dict[str, Any]]] = []
         verbs = {"status": self._tell, "panic": self._panic, "switch": self._turn, "reload": self._reload}
+        verbs |= {"clock": self._order_clock, "tap": self._tap}
         self.control = ControlServer(name, verbs)
 
     def _tell(self, asked: dict[str, Any]) -> Mapping[str, Any]:
@@ -88,6 +89,15 @@ class PlayedDaemon:
     def _panic(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         self.asked.append(("panic", asked))
         return {}
+
+    def _order_clock(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        self.asked.append(("clock", asked))
+        changes = {"bpm": asked["bpm"]} if "bpm" in asked else {"running": asked["do"] != "stop"}
+        return {"clock": {**self.status["clock"], "from": "own", **changes}}
+
+    def _tap(self, asked: dict[str, Any]) -> Mapping[str, Any]:
+        self.asked.append(("tap", asked))
+        return {"clock": {**self.status["clock"], "from": "own", "beats": None}}
 
     def _reload(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         self.asked.append(("reload", asked))

@@ -9,7 +9,7 @@ import rules.journal.format as journal
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
-from rules.journal.format import BACK, IN, LEFT, LOST, NAMES, OUT, PANIC, RULES, TAKE, TURN, Record
+from rules.journal.format import BACK, IN, LEFT, LOST, NAMES, ORDER, OUT, PANIC, RULES, SKIPPED, TAKE, TURN, Record
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rules
@@ -59,8 +59,12 @@ steps = [{ velocity = { percent = 50 } }, { delay = { beats = 1 } }]
 to = "box"
 """
 )
+CLOCKED = SECOND.replace('box = { output = "Box" }', 'box = { output = "Box", clock = "own" }').replace(
+    "clock.bpm = 90", 'clock = { bpm = 90, follow = "seq", go_on = true }'
+)
+"""The same with a clock of our own that `box` hears."""
 NAMED = journal.Names(("keys", "seq"), ("rack", "box"))
-FILES = {text: (("rules.toml", text.encode()),) for text in (FIRST, SECOND)}
+FILES = {text: (("rules.toml", text.encode()),) for text in (FIRST, SECOND, CLOCKED)}
 SETS = {text: read_rules(files) for text, files in FILES.items()}
 
 
@@ -133,6 +137,19 @@ class Performance:
         """An output returns."""
         self.note(BACK, 0, port.encode())
         self.play(self.session.return_output, port)
+
+    def order(self, order: str | float) -> None:
+        """Our clock is asked for something."""
+        self.note(ORDER, 0, journal.order_data(order))
+        self.play(self.session.order_clock, order)
+
+    def stand_still(self, time: int) -> None:
+        """The computer stands still for a while."""
+        begin = self.session.clock.due
+        self.now += time
+        if begin < self.now:
+            self.note(SKIPPED, 0, journal.skipped_data(begin))
+            self.play(self.session.skip_clock, begin)
 
     def turn(self, switch: str, state: State) -> None:
         """A switch is turned by command."""

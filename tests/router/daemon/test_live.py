@@ -9,6 +9,7 @@ import pytest
 import rules.journal.format as journal
 from router.midi.waiting import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 from rules.errors import MachineError
+from rules.journal.replay import replay
 from tests.support.fake_midi_system import FakeOutput
 from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, SWITCH, UP, UP_OFF, LiveRig
 
@@ -244,6 +245,58 @@ def test_panic_silences_everything(rig: LiveRig) -> None:
         yield 1
 
     rig.goes(script())
+
+
+OWN = """
+[clock]
+bpm = 125
+[ports]
+keys = { input = "Keys*" }
+rack = { output = "Rack*", clock = "own" }
+[[rules]]
+from = "keys"
+to = "rack"
+"""
+
+
+def test_our_clock_ticks_and_is_logged() -> None:
+    """From the beginning, in time, and through commands; the log knows what was asked, and the tempo."""
+    rig = LiveRig(OWN)
+
+    def script() -> Iterator[float]:
+        yield 50
+        assert rig.live.order_clock("start")["running"]
+        yield 30
+        assert rig.live.order_clock(250.0)["bpm"] == 250
+        yield 30
+
+    rig.goes(script())
+    ticks = [time for kind, time, _, data in rig.records if kind == journal.OUT and data == b"\xf8"]
+    assert [(time - ticks[0]) // MS for time in ticks[:5]] == [0, 20, 40, 60, 80]
+    assert ticks[-1] - ticks[-2] == 10 * MS
+    assert rig.rack.heard.count(b"\xf8") == len(ticks)
+    assert [message for message in rig.rack.heard if message != b"\xf8"] == [b"\xfa", b"\xfc"]
+    orders = [journal.order_in(data) for kind, _, _, data in rig.records if kind == journal.ORDER]
+    assert orders == ["start", 250.0]
+    tempos = [journal.tempo_in(data) for kind, _, _, data in rig.records if kind == journal.TEMPO]
+    assert tempos == [(125.0, False), (125.0, True), (250.0, True)]
+
+
+@pytest.mark.parametrize("then", [10_100, 100])
+def test_after_a_stall_our_clock_sends_no_flood(then: float) -> None:
+    """What it missed is left out, and the log says so; also where the daemon leaves at once."""
+    rig = LiveRig(OWN)
+
+    def script() -> Iterator[float]:
+        yield 50
+        rig.now += 10_000 * MS
+        yield then
+
+    rig.goes(script())
+    assert 3 <= sum(message == b"\xf8" for message in rig.rack.heard) <= 12
+    assert sum(kind == journal.SKIPPED for kind, *_ in rig.records) == 1
+    sent = [(number, data, time) for kind, time, number, data in rig.records if kind == journal.OUT]
+    assert replay(rig.records) == sent
 
 
 def test_status_tells_how_it_stands(rig: LiveRig) -> None:

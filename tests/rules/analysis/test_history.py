@@ -4,7 +4,7 @@ import rules.journal.format as journal
 from rules.analysis.history import Arrival, Departure, Held, History, OtherEvent, history_of, port_naming
 from rules.journal.format import NAMES, RULES, STATE, WALL, Names, Record
 from rules.midi.notation import STANDARD, Naming
-from tests.support.journalled_session import FILES, FIRST, MS, SECOND, Performance
+from tests.support.journalled_session import CLOCKED, FILES, FIRST, MS, SECOND, Performance
 
 SECOND_NS = 1000 * MS
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))
@@ -214,6 +214,25 @@ def test_of_nothing_nothing_is_told() -> None:
     """A journal that has only begun."""
     told = history_of([], SECOND_NS)
     assert (list(told.happened), list(told.held), told.bpm, told.is_certain) == ([], [], None, True)
+
+
+def test_a_journal_without_its_beginning_knows_our_tempo() -> None:
+    """Where on its grid our clock was isn't known, and its ticks need not agree; an echo in beats does."""
+    performance = Performance()
+    performance.replace(CLOCKED)
+    at(performance, 10).order(60.0)
+    at(performance, 20).order("start")
+    performance.note(journal.TEMPO, 0, journal.tempo_data(60.0, is_running=True))
+    cut = len(performance.log)
+    at(performance, 3_013).order("stop")
+    at(performance, 3_500).advance()
+    lasting = {record[0]: record for record in performance.log[:cut] if record[0] in journal.LASTING}
+    records = [lasting[kind] for kind in sorted(lasting)] + [
+        record for record in performance.log[cut:] if record[1] >= 3_000 * MS
+    ]
+    told = history_of(records, SECOND_NS)
+    assert told.is_certain
+    assert [one.words for one in told.happened if isinstance(one, OtherEvent)] == ["clock: stop, by command"]
 
 
 def test_what_a_take_plays_is_told_apart() -> None:

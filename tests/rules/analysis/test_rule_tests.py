@@ -38,6 +38,41 @@ to = { 10 = ["kit", "take"] }
 """
 
 
+OWN = (
+    RIG.replace('clock = "keys"', 'clock = "own"')
+    + """
+[[on_switch]]
+when = "up"
+bpm = 60
+do = "clock start"
+[[rules]]
+name = "late"
+from = "pads"
+match = { channel = 16 }
+steps = [{ delay = { beats = 1 } }]
+to = "rack"
+"""
+)
+
+
+def test_our_clock_sends_transport_and_no_ticks() -> None:
+    """And its tempo counts for what comes later."""
+    text = f"""{OWN}
+[[tests]]
+name = "one"
+from = "keys"
+play = [
+  "at 0 ms controller 1 soft-pedal 127",
+  "at 10 ms from pads note-on 16 C4 9",
+  "at 20 ms from pads note-off 16 C4",
+]
+expect = {{ rack = ["at 0 ms start", "at 1010 ms note-on 16 C4 9", "at 1020 ms note-off 16 C4"] }}
+"""
+    reading = read_rule_set([("rules.toml", text.encode())])
+    (outcome,) = run_tests(reading, compile_rules(reading.ruleset))
+    assert [fault.text for fault in outcome.faults] == []
+
+
 def proven(test: str, more: str = "") -> RuleTestResult:
     """How one test goes."""
     text = f'{more}{RIG}\n[[tests]]\nname = "one"\nfrom = "keys"\n{test}\n'

@@ -296,3 +296,37 @@ def test_notes_that_a_device_lacks_are_pointed_out(outside: str, high: list[str]
     )
     assert story(rules, "note-on 1 C4 90")[2:] == ["    arrives at port rack: note-on 4 C4 90"]
     assert story(rules, "note-on 1 C7 90")[2:] == high
+
+
+OWN = """
+[ports]
+keys = { input = true }
+rack = { output = true, clock = "own" }
+box = { output = true }
+[clock]
+follow = "keys"
+[switches]
+up = { from = "keys", note = "C1" }
+[[on_switch]]
+when = "up"
+bpm = 96
+do = "clock start"
+"""
+
+
+def test_our_clock_follows_a_source() -> None:
+    """Its clock and transport go to the ports that hear ours."""
+    assert story(OWN, "start") == ["your clock follows keys", "  arrives at port rack: start"]
+    assert story(OWN.replace('"own"', '"none"'), "start") == [
+        'goes nowhere: your clock follows keys, and no port hears it: write clock = "own" on the port'
+    ]
+
+
+def test_a_switch_sets_the_tempo() -> None:
+    """And asks our clock for something."""
+    assert story(OWN, "note-on 1 C1 9") == [
+        'toggles the switch "up" to on, and is not passed on',
+        "  now up",
+        "    sets the tempo to 96 BPM",
+        "    asks for: clock start",
+    ]

@@ -170,3 +170,41 @@ def test_a_short_comparison_counts_the_rest() -> None:
     comparison = RuleComparison((), tuple(f"line {number}" for number in range(12)))
     assert comparison.in_short() == [*(f"line {number}" for number in range(9)), "... and 3 more differences"]
     assert len(RuleComparison((), ("a",) * MOST_LINES).in_short()) == MOST_LINES
+
+
+CLOCKED = """
+[ports]
+seq = { input = true }
+keys = { input = true }
+rack = { output = true, clock = "own" }
+[clock]
+bpm = 96
+follow = "seq"
+go_on = true
+beats_a_bar = 3
+start = { from = "keys", note = "C1" }
+tap = { from = "keys", note = "D1" }
+[switches]
+up = { from = "keys", note = "E1" }
+[[on_switch]]
+when = "up"
+bpm = 77
+"""
+
+
+def test_our_clock() -> None:
+    """Its tempo, who hears it, what it follows, what starts it; and the tempo that a switch sets."""
+    now = CLOCKED.replace("96", "100").replace('follow = "seq"\ngo_on = true\nbeats_a_bar = 3\n', "")
+    now = now.replace('note = "C1"', 'note = "C2"').replace('"own"', '"none"').replace("bpm = 77", "bpm = 78")
+    assert told(CLOCKED, CLOCKED) == []
+    assert told(CLOCKED, now) == [
+        "clock of rack: yours before, none now",
+        "when up: 78 BPM (new)",
+        "when up: 77 BPM (gone)",
+        "clock: follows seq before, none now",
+        "clock: no longer goes on when the clock stops that it follows",
+        "clock: 3 beats a bar before, 4 now",
+        "clock: no longer: start by note C1 from keys",
+        "clock: new: start by note C2 from keys",
+        "tempo: 96 BPM before, 100 BPM now",
+    ]

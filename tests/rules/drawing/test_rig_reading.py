@@ -144,3 +144,24 @@ def test_curves_have_letters_places_and_each_shape_once() -> None:
         ("A", "louder by 0.5", ('rule "tune"', 'rule "same"')),
         ("B", "limited to 20..90", ('rule "tune"',)),
     ]
+
+
+OWN = """
+[ports]
+keys = { input = true }
+seq = { input = true }
+drums = { output = true, clock = "own" }
+[clock]
+follow = "seq"
+start = { from = "keys", note = "C1" }
+tap = [{ from = "keys", note = "D1" }, { from = "seq", note = "D1" }]
+"""
+
+
+def test_ports_say_what_our_clock_has_to_do_with_them() -> None:
+    """What hears it, what it follows, and what starts or taps it."""
+    view = view_of("", OWN)
+    facts = {end.name: end.facts for end in (*view.sources, *(output.port for output in view.outputs))}
+    assert "your clock" in facts["drums"]
+    assert "your clock: start, tap" in facts["keys"]
+    assert {"your clock follows it", "your clock: tap"} <= set(facts["seq"])

@@ -80,6 +80,36 @@ def test_two_transports() -> None:
     assert shown(finding) == "controller 1 sostenuto 100 from keys"
 
 
+def test_two_transports_with_our_clock() -> None:
+    """An output that hears ours, and is started by a rule as well."""
+    (finding,) = found(RIG.replace('"Interface*"', '"Interface*", clock = "own"') + PEDAL, "two transports")
+    assert finding.text == 'Transport comes from your clock, and rule "go" sends some too.'
+    assert finding.remedy == "Start and stop your clock instead, with the triggers of [clock]."
+
+
+STARTS = '[clock]\nstart = { from = "keys", note = "C1" }\n'
+TURNS = """
+[switches]
+up = { from = "keys", note = "C1" }
+[[on_switch]]
+when = "up"
+do = "clock start"
+"""
+
+
+@pytest.mark.parametrize("more", [STARTS, TURNS, '[clock]\nfollow = "seq"\ngo_on = true\n'])
+def test_a_clock_that_no_output_hears(more: str) -> None:
+    """Whatever starts it, or keeps it going, does so for nothing."""
+    (finding,) = found(RIG + more, "unheard clock")
+    assert (finding.severity, finding.remedy) == ("doubt", 'Write clock = "own" on the ports that are to hear it.')
+    assert told(RIG.replace('"Interface*"', '"Interface*", clock = "own"') + more, "unheard clock") == []
+
+
+def test_an_unheard_clock_may_be_accepted() -> None:
+    """As all findings, next to what they are about."""
+    assert told(RIG + STARTS + 'accept = { "unheard clock" = "for the second set" }\n', "unheard clock") == []
+
+
 @pytest.mark.parametrize("clock", ["none", "keys"])
 def test_one_transport(clock: str) -> None:
     """A pedal may start an output that has no other transport, or that of the pedal's own source."""
@@ -104,6 +134,8 @@ def test_beats_without_a_tempo(step: str) -> None:
     "rules",
     [
         f"clock.bpm = 96\n{RIG}{ECHO}",
+        f'clock.follow = "seq"\n{RIG}{ECHO}',
+        RIG.replace('"Interface*"', '"Interface*", clock = "own"') + ECHO,
         RIG.replace('"Interface*"', '"Interface*", clock = "seq"') + ECHO,
         RIG + ECHO.replace("beats = 1", "ms = 500"),
     ],

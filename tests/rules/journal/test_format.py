@@ -86,6 +86,18 @@ def test_the_time_on_the_wall_comes_back(seconds: float) -> None:
 def test_kinds_keep_their_numbers() -> None:
     """Journals and reports of earlier versions stay readable: a new kind gets a new number."""
     names = ["RULES", "NAMES", "IN", "OUT", "LOST", "BACK", "TURN", "PANIC", "LEFT", "WALL"]
-    names += ["STATE", "RECORDED", "RENAMED", "TAKE"]
-    assert [getattr(journal, name) for name in names] == list(range(1, 15))
-    assert sorted(RECORD_KINDS) == list(range(1, 15))
+    names += ["STATE", "RECORDED", "RENAMED", "TAKE", "ORDER", "SKIPPED", "TEMPO"]
+    assert [getattr(journal, name) for name in names] == list(range(1, 18))
+    assert sorted(RECORD_KINDS) == list(range(1, 18))
+
+
+@pytest.mark.parametrize("order", ["start", "tap", 96.5])
+def test_orders_to_our_clock_come_back(order: str | float) -> None:
+    """A word, or a tempo."""
+    assert journal.order_in(journal.order_data(order)) == order
+
+
+def test_what_our_clock_left_out_and_its_tempo_come_back() -> None:
+    """To the nanosecond, and to the fraction of a beat a minute."""
+    assert journal.skipped_in(journal.skipped_data(1 << 60)) == 1 << 60
+    assert journal.tempo_in(journal.tempo_data(119.75, is_running=True)) == (119.75, True)

@@ -5,9 +5,10 @@ from hypothesis import strategies as st
 
 from rules.journal.format import IN, STATE, WALL, Record, pack, unpack
 from rules.journal.replay import replay
-from tests.support.journalled_session import FIRST, MS, SECOND, Performance
+from tests.support.journalled_session import CLOCKED, FIRST, MS, SECOND, Performance
 from tests.support.outgoing_records import went_out
 
+ORDERS: list[str | float] = ["tap", "tap", "start", 100.5, "stop", "continue"]
 KEYS = st.tuples(st.sampled_from([0x90, 0x90, 0x80, 0xB0, 0xE0]), st.sampled_from([24, 60, 62, 64, 67]))
 MESSAGES = st.tuples(KEYS, st.sampled_from([0, 1, 64, 100, 127])).map(lambda drawn: bytes((*drawn[0], drawn[1])))
 SYSTEM = st.sampled_from([b"\xf8", b"\xf8", b"\xf8", b"\xfa", b"\xfc", b"\xfe", b"\xf0\x01\xf7"])
@@ -22,7 +23,9 @@ STEPS = st.one_of(
     st.tuples(st.just("turn"), st.just("up"), st.booleans()),
     st.tuples(st.just("turn"), st.just("song"), st.sampled_from(["verse", "chorus"])),
     st.tuples(st.just("panic"), st.just(False)),
-    st.tuples(st.just("replace"), st.sampled_from([FIRST, SECOND])),
+    st.tuples(st.just("replace"), st.sampled_from([FIRST, SECOND, CLOCKED])),
+    st.tuples(st.just("order"), st.sampled_from(["start", "continue", "stop", "tap", 77.0])),
+    st.tuples(st.just("stand_still"), st.sampled_from([MS, 1_500 * MS])),
 )
 SENSED_WHILE_ONE_IS_DUE = [(0, ("arrive", 1, b"\x90\x18\x00")), (20 * MS, ("arrive", 0, b"\xfe"))]
 WAITS = st.sampled_from([0, 1, 3 * MS, 20 * MS, 21 * MS, 170 * MS, 600 * MS])
@@ -42,6 +45,26 @@ def test_the_journal_of_a_performance_gives_it_again(steps: list[tuple[int, tupl
         performance.advance()  # as the loop does after everything that arrives
     written = b"".join(map(pack, performance.log))
     assert replay(unpack(written)) == went_out(performance.log)
+
+
+def test_a_clock_of_our_own_ticks_again() -> None:
+    """Orders, taps, another clock that stops, and a computer that stands still."""
+    performance = Performance()
+    performance.replace(CLOCKED)
+    for number, order in enumerate(ORDERS):
+        performance.now += (300 + number) * MS
+        performance.order(order)
+    for _ in range(40):
+        performance.now += 7 * MS
+        performance.arrive(1, b"\xf8")
+    performance.now += 900 * MS
+    performance.advance()
+    performance.stand_still(3_000 * MS)
+    performance.now += 100 * MS
+    performance.leave()
+    sent = went_out(performance.log)
+    assert sum(message == b"\xf8" for _, message, _ in sent) > 150
+    assert replay(performance.log) == sent
 
 
 def test_every_key_of_a_panic_is_played_again() -> None:

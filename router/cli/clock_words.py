@@ -1,0 +1,28 @@
+"""How the clock is that counts, in words: for `status`, `clock` and `tap`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from router.text.formatting import plain
+
+_OWN: Final = "own"
+
+
+def tempo_words(clock: Mapping[str, Any]) -> str:
+    """Return the tempo, and what sets it."""
+    source = clock["from"]
+    if source is None:
+        came = "rule files, as no clock arrives"
+    else:
+        came = "clock of Pointsman" if source == _OWN else f"clock of {plain(source)}"
+    return f"{clock['bpm']:g} BPM, from the {came}"
+
+
+def song_words(clock: Mapping[str, Any]) -> str | None:
+    """Return where a song is: bar and quarter note, counted from 1; None where nothing says it."""
+    if clock["beats"] is None:
+        return None
+    bar, beat = divmod(int(clock["beats"]), clock["beats_a_bar"])
+    return f"{'runs' if clock['running'] else 'stopped'}, bar {bar + 1}, beat {beat + 1}"

@@ -1,0 +1,74 @@
+"""`pointsman clock` and `tap`, from the command line to a daemon over a real socket."""
+
+from __future__ import annotations
+
+import io
+import sys
+
+import pytest
+
+from tests.support.command_shell import CommandShell
+from tests.support.fake_daemon import STATUS, PlayedDaemon
+
+
+class Terminal(io.StringIO):
+    """Someone who presses Enter."""
+
+    def isatty(self) -> bool:
+        """It is one."""
+        return True
+
+
+def test_the_clock_is_shown(daemon: PlayedDaemon, shell: CommandShell) -> None:
+    """Tempo, what sets it, and where the song is."""
+    answer = shell.run("clock", "--name", "pit")
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out == "124 BPM, from the clock of keyboard\nThe song runs, bar 5, beat 2.\n"
+    assert daemon.asked == [("status", {})]
+    assert shell.run("clock", "--name", "pit", "--json").data == {
+        "command": "clock",
+        "ok": True,
+        "clock": STATUS["clock"],
+    }
+
+
+@pytest.mark.parametrize("what", ["start", "continue", "stop"])
+def test_the_clock_is_moved(daemon: PlayedDaemon, shell: CommandShell, what: str) -> None:
+    """Started, continued, stopped."""
+    answer = shell.run("clock", what, "--name", "pit")
+    assert answer.out.startswith("124 BPM, from the clock of Pointsman\n")
+    assert ("stopped" in answer.out) == (what == "stop")
+    assert daemon.asked == [("clock", {"do": what})]
+
+
+def test_a_tempo_is_set(daemon: PlayedDaemon, shell: CommandShell) -> None:
+    """As a number."""
+    answer = shell.run("clock", "96.5", "--name", "pit")
+    assert answer.out.startswith("96.5 BPM, from the clock of Pointsman\n")
+    assert daemon.asked == [("clock", {"bpm": 96.5})]
+
+
+def test_other_words_are_refused(daemon: PlayedDaemon, shell: CommandShell) -> None:
+    """They say what may be written."""
+    answer = shell.run("clock", "begin", "--name", "pit")
+    assert (answer.code, daemon.asked) == (2, [])
+    assert '"begin": write start, continue, stop, or a tempo such as 96' in answer.err
+
+
+def test_a_tap(daemon: PlayedDaemon, shell: CommandShell) -> None:
+    """Once, where nobody is there to press Enter, or where that is wanted."""
+    answer = shell.run("tap", "--once", "--name", "pit")
+    assert (answer.code, answer.out) == (0, "124 BPM, from the clock of Pointsman\n")
+    assert shell.run("tap", "--name", "pit", "--json").data["clock"]["bpm"] == 124
+    assert daemon.asked == [("tap", {}), ("tap", {})]
+
+
+def test_enter_taps(daemon: PlayedDaemon, shell: CommandShell, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each time; that a daemon runs is known before the first."""
+    monkeypatch.setattr(sys, "stdin", Terminal("\n\n\n"))
+    answer = shell.run("tap", "--name", "pit")
+    assert answer.out.splitlines() == [
+        "Press Enter on each beat; Ctrl-C ends it.",
+        *["124 BPM, from the clock of Pointsman"] * 3,
+    ]
+    assert daemon.asked == [("status", {}), *[("tap", {})] * 3]
