@@ -9,7 +9,7 @@ from collections import deque
 from fractions import Fraction
 from typing import Final
 
-from rules.timing.delays import NANOSECONDS_PER_MINUTE, NANOSECONDS_PER_MS, Delay
+from rules.timing.delays import NANOSECONDS_PER_MINUTE, NANOSECONDS_PER_MS, Later
 from rules.timing.tempo_map import GrowingTempoMap
 
 CLOCKS_A_BEAT: Final = 24
@@ -126,12 +126,14 @@ class LiveTime:
     stays. Our own tempo comes into force when it is set while no clock runs; `own_bpm` is what was set last.
     """
 
-    __slots__ = ("_leader", "_map", "_readings", "own_bpm")
+    __slots__ = ("_leader", "_map", "_readings", "later", "own_bpm")
 
     def __init__(self, bpm: float) -> None:
         self._readings: dict[int, ClockReading] = {}
         self._leader: int | None = None
         self._map = GrowingTempoMap(_beat_at(bpm))
+        self.later: Final[Later] = self._map.later
+        """The time (ns) after a delay, half up, as long as the tempo doesn't change."""
         self.own_bpm = bpm
 
     def set(self, bpm: float, now: int) -> bool:
@@ -190,10 +192,6 @@ class LiveTime:
     def bpm(self) -> float:
         """The tempo in force, in quarter notes a minute."""
         return float(NANOSECONDS_PER_MINUTE / self._map.beat)
-
-    def later(self, now: int, delay: Delay) -> int:
-        """The time (ns) after a delay that begins at `now`, half up, as long as the tempo doesn't change."""
-        return self._map.later(now, delay)
 
     def forget_before(self, time: int) -> None:
         """Forget tempos that ended by a time (ns): no delay that is pending began before."""

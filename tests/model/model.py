@@ -297,6 +297,15 @@ class Model:
             due = self._book_in_turn(item, is_copy=bool(item.copy))
         return self._in_turn(item, max(now, due), booked)
 
+    def leave(self, now: int, out: Out) -> None:
+        """The session is over: sources are lost; of what the rules still have to send only what ends something goes."""
+        self.advance(now, out)
+        for player in range(len(self.players)):
+            self.release(player, now, out)
+        self.agenda = [pending for pending in self.agenda if pending.returned is None]
+        self.lists.leave(set(self.ruleset.ports), now, out)
+        self.settle(now, out)
+
     def close(self, now: int, out: Out) -> None:
         """The last event of a file: what steps keep going by themselves ends; what `thin` keeps arrives in its time."""
         self.advance(now, out)

@@ -273,12 +273,9 @@ class ModelStage(LiveStage):
         self._add_players()
 
     def leave(self, now: int) -> None:
-        """Every source is lost, and of what switches still have to send only what ends something goes out."""
+        """The session is over."""
         self._until(now)
-        for player in self.players.values():
-            self.model.release(player, now, self.out)
-        self.model.lists.leave(set(self.ruleset.ports), now, self.out)
-        self.model.settle(now, self.out)
+        self.model.leave(now, self.out)
 
     # Active sensing: half a second after the last message
 
