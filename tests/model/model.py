@@ -571,7 +571,11 @@ class Model:
             if place in reached:
                 continue
             then, _ = way.everything(self.players[start.player], message, key, self.memory)
-            values = [other.message for other in then if facts.has_channel(other.message) and other.place == place]
+            values = [
+                other.message
+                for other in then
+                if facts.has_channel(other.message) and other.place == place and not other.flow.sent
+            ]
             if facts.is_low(values[-1] if values else message):
                 going.append((place, emission))
         for place, _ in going:
