@@ -150,6 +150,7 @@ class OwnClock:
 
     def obey(self, order: ClockOrder, now: int, out: list[Sent]) -> None:
         """Do what a switch, a trigger or a command asks for."""
+        self._release(now, out)  # what comes now may put off the clock message that it waits for
         if order == TAP_ORDER:
             beat = self._taps.tap(now)
             if beat is not None:
@@ -166,7 +167,6 @@ class OwnClock:
 
     def _move(self, order: str, now: int, out: list[Sent]) -> None:
         """Start, continue or stop; right behind a clock message that is about to come."""
-        self._release(now, out)
         if order != STOP_ORDER:
             self._wake(now)
             grid = self._grid
