@@ -253,6 +253,10 @@ class Live(Playing):
         """Return the time of the loop (ns)."""
         return self._now_ns()
 
+    def prepare_take(self, source: str) -> None:
+        """Make what takes time when a take begins as an input. May be called from any thread."""
+        self.session.prepare_take(source)
+
     def order_take(self, order: str) -> None:
         """Do one of `TAKE_ORDERS` with the take that plays."""
         if not self.takes.order(order, self._now_ns()):

@@ -53,6 +53,9 @@ class PlayingLoop(Protocol):
     def now_ns(self) -> int:
         """The time of the loop."""
 
+    def prepare_take(self, source: str) -> None:
+        """Make what takes time when a take begins as an input. Called in the client's thread."""
+
     def order_take(self, order: str) -> None:
         """Do what a switch could ask for."""
 
@@ -97,7 +100,10 @@ class PlayConversation:
         """Return what the loop has to do; all that can be done before is done here."""
         takes, now_ns = self._loop.takes, self._loop.now_ns
         if "begin" in asked:
-            return partial(self._begin, _wanted(asked["begin"]))
+            wanted = _wanted(asked["begin"])
+            for source in wanted.sources:
+                self._loop.prepare_take(source)
+            return partial(self._begin, wanted)
         if "feed" in asked:
             turn, pieces, until = int(asked["turn"]), list(self._pieces(asked["feed"])), int(asked["until"])
             is_last = asked["last"] is True

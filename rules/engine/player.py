@@ -9,7 +9,7 @@ from rules.engine.ledger import Ledger, Press, Rests
 from rules.midi.messages import KEY_PRESSURE, NOTE_ON, PROGRAM
 from rules.midi.neutral import OutputPlace
 from rules.program.pipeline import Pipeline
-from rules.program.tables import HELD, NOTE, NOWHERE, SWITCHED, Cell, in_key_of, output_channel_of
+from rules.program.tables import NOTE, NOWHERE, SWITCHED, Cell, in_key_of, output_channel_of
 
 _NOTE_ONS: Final = in_key_of(NOTE_ON, 0)
 """The first in-key of notes."""
@@ -19,8 +19,6 @@ _WIDE: Final = in_key_of(PROGRAM, 0)
 """The first in-key of what concerns a whole channel."""
 _ALONE: Final = (NOTE, SWITCHED)
 """The paths that may not ask who else is at a place."""
-_ALONE_OR_HELD: Final = (*_ALONE, HELD)
-"""The same, with that of values of which the merge may not be told."""
 
 
 class Player:
@@ -80,19 +78,13 @@ class Player:
         self.source = pipeline.sources.index(self.name) if self.plugged else -1
         self.table = pipeline.tables[self.source] if self.plugged else NOWHERE
         self.ledger.table = self.table
-        self.cells = self._meeting_cells() if hands_meet else self.table.cells
+        self.cells = self.table.open_cells if hands_meet else self.table.cells
         apart = [in_key for in_key in self.presses if in_key >= _VALUES]
         apart += [in_key for in_key in self.rests if in_key < _VALUES]
         if held:
             apart += self._meeting(held)
         if apart:
             self.cells = self._cells_apart(apart)
-
-    def _meeting_cells(self) -> list[Cell]:
-        """The cells, opened wherever they don't ask who else is there. Their rows share a few, so that few are made."""
-        cells = self.table.cells
-        opened = {cell: Cell(cell.lanes, ons=cell.ons) for cell in set(cells) if cell.path in _ALONE_OR_HELD}
-        return [opened.get(cell, cell) for cell in cells]
 
     def _meeting(self, held: frozenset[int]) -> list[int]:
         """Return the notes that take the fast path to a place where others are held."""

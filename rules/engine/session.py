@@ -244,6 +244,12 @@ class Session:
 
     # -- takes --------------------------------------------------------------------------------------------------------
 
+    def prepare_take(self, source: str) -> None:
+        """Make what takes time when a take begins as an input. May be called from any thread."""
+        pipeline = self.pipeline
+        if source in pipeline.sources:
+            _ = pipeline.tables[pipeline.sources.index(source)].open_cells
+
     def begin_take(self, source: str, now: int, out: list[Sent]) -> int:
         """Let a take play as an input, with a hand of its own (ruling 37); the number of its player."""
         self.advance(now, out)

@@ -41,6 +41,9 @@ SHARED: Final = 4
 SWITCHED: Final = 5
 """By the cell for the states of the switches: see `SwitchedCell`."""
 
+_ALONE: Final = (NOTE, HELD, SWITCHED)
+"""The paths that don't ask, or may not ask, who else is at a place."""
+
 
 OutputChannel = tuple[int, int]
 """An output port by number, and a channel 0-15 of it."""
@@ -293,12 +296,25 @@ class Table:
     values, fires, turns, or learns.
     """
 
-    __slots__ = ("_cells", "acts", "rows")
+    __slots__ = ("_cells", "_open_cells", "acts", "rows")
 
     def __init__(self, rows: Sequence[Row], *, acts: bool = True) -> None:
         self.rows: Final = rows
         self.acts: Final = acts
         self._cells: list[Cell] = []
+        self._open_cells: list[Cell] = []
+
+    @property
+    def open_cells(self) -> list[Cell]:
+        """The cells, opened to the general path wherever they don't ask who else is at an output.
+
+        Where two hands play a source, each asks. Their rows share a few cells, so that few are made; it takes some
+        milliseconds the first time.
+        """
+        if not self._open_cells:
+            opened = {cell: Cell(cell.lanes, ons=cell.ons) for cell in set(self.cells) if cell.path in _ALONE}
+            self._open_cells = [opened.get(cell, cell) for cell in self.cells]
+        return self._open_cells
 
     @property
     def cells(self) -> list[Cell]:

@@ -157,6 +157,16 @@ def test_messages_that_came_in_too_fast_are_told_now_and_then(tmp_path: Path) ->
     assert said == [f"1 message {lost}", f"1,999 messages {lost}", f"1 message {lost}"]
 
 
+def test_a_take_gets_orders_from_commands_as_from_pedals(tmp_path: Path) -> None:
+    """Where none plays an order does nothing; what is no order is refused in words."""
+    club = Club(tmp_path)
+    club.questions = [("take", {"do": "next"}), ("take", {"do": "dance"})]
+    club.opens()
+    done, wrong = club.answers
+    assert done == {}
+    assert wrong == 'write what the take is to do: {"do": "next"}, or "pause" or "end"'
+
+
 def test_commands_reach_the_music(tmp_path: Path) -> None:
     """Panic ends what sounds, a switch is turned on or set to a value, and what is no value is refused in words."""
     switches = '[switches]\nup = { from = "keys", note = "C1" }\nplace = { values = ["garden", "cave"] }\n'

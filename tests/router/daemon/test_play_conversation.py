@@ -41,6 +41,10 @@ class Stage:
         """What time it is."""
         return self.rig.now
 
+    def prepare_take(self, source: str) -> None:
+        """As the daemon does."""
+        self.rig.live.prepare_take(source)
+
     def order_take(self, order: str) -> None:
         """As a switch would."""
         self.rig.live.order_take(order)
