@@ -71,6 +71,8 @@ class PlayScreen:
 
     @staticmethod
     def _typed() -> str:
+        if os.tcgetpgrp(sys.stdin.fileno()) != os.getpgrp():
+            return ""  # in the background, what is typed is for another program, and to read it would stop us
         if not select.select([sys.stdin], [], [], 0)[0]:
             return ""
         word = sys.stdin.readline().strip().lower()
