@@ -13,7 +13,8 @@ from rules.playback.take_stream import Part, Piece, PlayableTake
 from rules.timing.delays import NANOSECONDS_PER_SECOND
 from rules.timing.midi_clock import CLOCKS_A_BEAT
 
-_AHEAD_NS: Final = NANOSECONDS_PER_SECOND
+_AHEAD_NS: Final = 3 * NANOSECONDS_PER_SECOND // 2
+"""More than a second, however long this process has to wait for a busy computer."""
 _AHEAD_BY_CLOCK: Final = 4 * CLOCKS_A_BEAT * PARTS_A_CLOCK
 """A bar: about as far, at any tempo."""
 _MOST_AT_ONCE: Final = 100

@@ -24,7 +24,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
-from endurance.processes import within  # noqa: E402
+from endurance.processes import schedule, within  # noqa: E402
 from rules.midi.messages import SYSEX  # noqa: E402
 from rules.midi.neutral import ends_held  # noqa: E402
 from rules.playback.live_messages import LiveMessages  # noqa: E402
@@ -52,6 +52,8 @@ from = "take"
 otherwise = true
 to = "band"
 """
+FRAMES = 128
+"""A period of the server: 2.7 ms."""
 OUTPUTS = {"tune": "Tune in", "band": "Band in"}
 
 Timed = tuple[float, bytes]
@@ -76,15 +78,17 @@ def command(environment: Mapping[str, str], *arguments: str) -> subprocess.Popen
     return subprocess.Popen([sys.executable, "-m", "router", *arguments], cwd=ROOT, env=environment)
 
 
-def played_again(folder: Path, take: Path) -> tuple[MidiFile, float]:
-    """The recording of what came out, and how long that took (s)."""
+def played_again(folder: Path, take: Path, priority: int) -> tuple[MidiFile, float]:
+    """The recording of what came out, and how long that took (s). The recorder has a realtime `priority`, or 0."""
     with ExitStack() as closing:
-        server = closing.enter_context(JackServer.running())
+        server = closing.enter_context(JackServer.running(FRAMES))
         os.environ["XDG_RUNTIME_DIR"] = str(folder)  # where the daemon is asked
         environment = {**server.environment, "XDG_RUNTIME_DIR": str(folder)}
         recorded = folder / "again.mid"
         ports = ["--virtual", "Tune", "--virtual", "Band"]
+        schedule(priority)
         recorder = command(environment, "record", *ports, "--backend", "jack", "-o", str(recorded))
+        schedule(0)
         closing.callback(recorder.kill)
         daemon = Daemon(environment, folder, RULES)
         closing.callback(daemon.kill)
@@ -131,7 +135,9 @@ def faults(expected: Sequence[Timed], heard: Sequence[Timed]) -> Iterator[str]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("take", type=Path, nargs="?", default=ROOT / "examples/recording.mid")
-    take = parser.parse_args().take
+    parser.add_argument("--priority", type=int, default=0, help="record in real time (1-99), on a busy computer")
+    arguments = parser.parse_args()
+    take = arguments.take
     wrong = 0
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -139,7 +145,7 @@ def main() -> int:
         rewriting = ["rewrite", str(folder / "rules.toml"), str(take), "-o", str(folder / "out")]
         rewriting += ["--per-port", "--quiet"]
         subprocess.run([sys.executable, "-m", "router", *rewriting], cwd=ROOT, check=True)
-        recorded, took = played_again(folder, take)
+        recorded, took = played_again(folder, take, arguments.priority)
         print(f"played in {took:.1f} s; JACK server {kind_of_server()}")
         for output, track in OUTPUTS.items():
             (written,) = (folder / "out").glob(f"*.{output}.mid")

@@ -39,3 +39,8 @@ def left_after(session: int, seconds: float) -> list[int]:
         with contextlib.suppress(OSError):
             os.kill(process, signal.SIGKILL)
     return left
+
+
+def schedule(priority: int) -> None:
+    """Be a realtime process of a priority (0: an ordinary one), as will be what is started from now on."""
+    os.sched_setscheduler(0, os.SCHED_RR if priority else os.SCHED_OTHER, os.sched_param(priority))

@@ -32,7 +32,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 
 from endurance.comparing import compared  # noqa: E402
 from endurance.performance import RULES, Hand  # noqa: E402
-from endurance.processes import left_after, within  # noqa: E402
+from endurance.processes import left_after, schedule, within  # noqa: E402
 from router.midi.jack_library import JackWires  # noqa: E402
 from rules.errors import MachineError  # noqa: E402
 from rules.journal.format import HEAD, IN, unpack  # noqa: E402
@@ -175,11 +175,6 @@ class Soak:
     def close(self) -> None:
         """End everything."""
         self._started.close()
-
-
-def schedule(priority: int) -> None:
-    """Be a realtime process of a priority (0: an ordinary one), as will be what is started from now on."""
-    os.sched_setscheduler(0, os.SCHED_RR if priority else os.SCHED_OTHER, os.sched_param(priority))
 
 
 def main(arguments: list[str]) -> int:

@@ -179,13 +179,13 @@ def playable() -> PlayableTake:
     return PlayableTake(take_of([(0, ON), (96 * 120, OFF)], end=96 * 120), [0], by_clock=False, sends_clock=False)
 
 
-def test_only_a_second_is_sent_ahead() -> None:
+def test_only_a_second_and_a_half_is_sent_ahead() -> None:
     """What comes later waits until the take is there; each question says up to where all is known."""
     link = Answers({}, {"at": 0}, {"at": 10}, {"orders": ["take end"]})
     assert feeder(link).play(playable(), Part()).order == "take end"
     fed = [asked for asked in link.asked if "feed" in asked]
     assert [message for _, source, *message in fed[0]["feed"] if source is not None] == [[ON.hex()]]
-    assert (fed[0]["until"], fed[0]["turn"], fed[0]["last"]) == (1_000_000_000, 1, False)
+    assert (fed[0]["until"], fed[0]["turn"], fed[0]["last"]) == (1_500_000_000, 1, False)
     assert link.asked[-1] == {"wait_ms": 100}
 
 
