@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from rules.engine.session import Session
+from rules.engine.written_lists import NOBODY
 from rules.midi.messages import CLOCK, STOP
+from rules.rulefile.clock_table import NO_CLOCK
 from rules.timing.delays import NANOSECONDS_PER_MINUTE
 from rules.timing.midi_clock import CLOCKS_A_BEAT
 
 
 class TransportFollower:
-    """It is the clock that sets the tempo; where none runs yet, that of the input that started last."""
+    """It is the clock that sets the tempo: ours, where that is in use; of others, where none runs yet, that of the
+    input that started last."""
 
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -37,10 +40,18 @@ class TransportFollower:
             return
         self._session.clock_heard = []
         running = self._session.time.running(now)
+        is_ours = self._is_ours(running)
         for player, status, at in heard:
-            if player in takes or running not in (None, player):
-                continue
-            if status not in (CLOCK, STOP):
-                self._started = player
-            if player == running or player == self._started:
-                yield status, at
+            if is_ours:
+                if player in (NOBODY, self._session.clock.leader):
+                    yield status, at
+            elif player not in takes and running in (None, player):
+                if status not in (CLOCK, STOP):
+                    self._started = player
+                if player in (running, self._started):
+                    yield status, at
+
+    def _is_ours(self, running: int | None) -> bool:
+        """Return whether our own clock counts, where that of a player, or none, is `running`."""
+        session = self._session
+        return session.clock.plan.is_in_use or (running is None and session.ruleset.clock != NO_CLOCK)

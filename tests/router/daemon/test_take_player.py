@@ -374,3 +374,28 @@ def test_a_take_stops_continues_and_begins_again_with_the_clock() -> None:
 
     rig.goes(script())
     assert replay(rig.records) == went_out(rig.records)
+
+
+def test_a_take_follows_our_own_clock() -> None:
+    """Each of its beats, from its start on, and its stop."""
+    rig, feeding = rig_of(RULES.replace('rack = { output = "Rack*" }', 'rack = { output = "Rack*", clock = "own" }'))
+
+    def script() -> Iterator[float]:
+        rig.live.order_clock(125.0)
+        by_clock(rig, feeding)
+        yield 50
+        assert ON not in rig.rack.messages
+        rig.live.order_clock("start")
+        yield 230
+        assert [message for message in rig.rack.messages if message not in (CLOCK, START)] == [ON]
+        yield 30
+        assert OFF in rig.rack.messages
+        rig.live.order_clock("stop")
+        yield 500
+        assert UP not in rig.rack.messages
+        rig.live.order_clock("continue")
+        yield 270
+        assert UP in rig.rack.messages
+
+    rig.goes(script())
+    assert replay(rig.records) == went_out(rig.records)
