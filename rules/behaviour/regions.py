@@ -136,7 +136,7 @@ def apart(regions: Sequence[Region]) -> list[Region]:
 
 
 def merged(regions: Iterable[Region]) -> list[Region]:
-    """Return regions that have nothing in common as fewer ones: those that differ in one gate alone become one."""
+    """Return the same set as fewer regions: those that differ in one gate alone become one."""
     found = list(dict.fromkeys(regions))
     before = 0
     while before != len(found):

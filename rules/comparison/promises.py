@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 from rules.behaviour.agreement import same_bytes
 from rules.behaviour.behaviour import STATUSES, Behaviour, Way
-from rules.behaviour.regions import Region, subtracted
+from rules.behaviour.regions import Region, merged, subtracted
 from rules.comparison.rig_differences import state_words
 from rules.errors import Problem
 from rules.fields.matching import split_any
@@ -118,13 +118,13 @@ class PromiseJudge:
                     yield self._of_status(promise, source, sources.index(source), status, meant)
 
     def _of_status(self, promise: Promise, source: str, number: int, status: int, meant: Sequence[Region]) -> _Suspects:
-        counting = [
+        counting = merged(  # a map of 14 bits makes hundreds of regions, which would be cut by one another
             region
             for way in self.behaviour.ways(number, status)
             for part in meant
             if (inside := way.within(part)) is not None
             for region in self._counting(promise, inside)
-        ]
+        )
         if promise.always:
             return _Suspects(
                 source,
@@ -135,7 +135,7 @@ class PromiseJudge:
         certain = [region for region in counting if not region.remembers]
         remembering = [region for region in counting if region.remembers]
         # A message breaks it as well that does so for one reason or another, whatever is remembered.
-        reached = [region.for_any_memory for region in remembering]
+        reached = merged(region.for_any_memory for region in remembering)
         escaping = [region.for_any_memory for region in subtracted(reached, counting)] if remembering else []
         return _Suspects(source, status, certain + subtracted(reached, escaping), counting)
 

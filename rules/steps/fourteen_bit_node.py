@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from typing import ClassVar, Final
 
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import NOTE_ON
-from rules.program.byte_tables import ALL, SECOND, gate_of, table_of
+from rules.program.byte_tables import ALL, SECOND, gate_of
 from rules.program.event import Event
 from rules.program.node import LOW_VALUES, EvaluationContext, Node, NodeResult, WaitingContext
 from rules.steps.crossing_node import ValueKey, forget_player, rises
@@ -19,6 +18,9 @@ _FINE: Final = gate_of(range(32, 64))
 
 Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
+
+Tables = Callable[[Sequence[int]], list[tuple[int, bytes, bytes]]]
+"""The same for 128 values, one for each data byte: tables of data bytes in place of the bytes."""
 
 
 @dataclass(slots=True)
@@ -34,9 +36,10 @@ class FourteenBitNode(Node):
 
     acts: ClassVar[bool] = True
 
-    def __init__(self, outputs: Outputs) -> None:
+    def __init__(self, outputs: Outputs, tables: Tables) -> None:
         super().__init__()
         self._outputs = outputs
+        self._tables = tables
 
     def fresh(self) -> _Memory:
         """No coarse half is known."""
@@ -49,7 +52,7 @@ class FourteenBitNode(Node):
         """
         channel = status & 0x0F
         found = []
-        for kind, one, two in self._tables(lambda coarse: coarse << 7):
+        for kind, one, two in self._tables(range(0, 1 << 14, 1 << 7)):
             result = NodeResult(kind | channel, one, two, feed_one=SECOND, gate_one=_COARSE)
             if kind == NOTE_ON:
                 rising = gate_of(byte for byte in range(128) if two[byte] >= SWITCH_ON)
@@ -57,22 +60,13 @@ class FourteenBitNode(Node):
             found.append(result)
         fine: dict[tuple[int, tuple[int, bytes, bytes]], int] = {}
         for coarse in range(128):
-            for output in enumerate(self._tables(partial(_with_coarse, coarse))):
+            for output in enumerate(self._tables(range(coarse << 7, coarse + 1 << 7))):
                 fine[output] = fine.get(output, 0) | 1 << coarse
         for (_, (kind, one, two)), remembered in fine.items():
             if kind != NOTE_ON:
                 result = NodeResult(kind | channel, one, two, feed_one=SECOND, gate_one=_FINE)
                 found.append(result._replace(remembered=remembered, of_pair=True))
         return found
-
-    def _tables(self, whole: Callable[[int], int]) -> list[tuple[int, bytes, bytes]]:
-        """Return the kind and the tables of data bytes of each output, where a byte becomes a whole value."""
-        made = [self._outputs(whole(byte)) for byte in range(128)]
-        tables = []
-        for number, (kind, _, _) in enumerate(made[0]):
-            firsts, seconds = zip(*(outputs[number][1:] for outputs in made), strict=True)
-            tables.append((kind, table_of(firsts.__getitem__), table_of(seconds.__getitem__)))
-        return tables
 
     def may_follow(self, status: int, firsts: int, seconds: int) -> list[tuple[int, int, int]]:
         """Return the kinds of message that values become."""
@@ -101,8 +95,3 @@ class FourteenBitNode(Node):
         for name in [name for name in memory.coarse if name[0] == player]:
             del memory.coarse[name]
         forget_player(memory.up, player)
-
-
-def _with_coarse(coarse: int, fine: int) -> int:
-    """The whole value of two halves."""
-    return coarse << 7 | fine

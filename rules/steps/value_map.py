@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -121,7 +122,7 @@ class ValueMap:
 
     def _folded(self, form: Form, context: StepContext) -> list[Form]:
         if self.source.is_wide(self.bits):
-            return [form._replace(node=context.node(lambda: FourteenBitNode(self.outputs)))]
+            return [form._replace(node=context.node(lambda: FourteenBitNode(self.outputs, self._output_tables)))]
         if self.to.kind == "program" and form.kind == NOTE_OFF:
             return []  # a pad that is let go doesn't choose again
         if self.source.kind == "note" and self.to.kind == "note":
@@ -176,6 +177,17 @@ class ValueMap:
         """The messages for a 14-bit value, as status without channel and data bytes."""
         shapes = _shapes(self.to, self.to.is_wide(self.bits), (self.mapped(value),) * 128)
         return [(kind, (first or IDENTITY)[0], second[0]) for kind, first, second in shapes]
+
+    def _output_tables(self, values: Sequence[int]) -> list[tuple[int, bytes, bytes]]:
+        """The same for 128 values at once, as tables of data bytes."""
+        mapped = self._wide_values
+        shapes = _shapes(self.to, self.to.is_wide(self.bits), tuple(mapped[value] for value in values))
+        return [(kind, constant(0) if first is None else first, second) for kind, first, second in shapes]
+
+    @cached_property
+    def _wide_values(self) -> tuple[int, ...]:
+        """The mapped value of every value of 14 bits: computed once, since each channel asks for all of them."""
+        return tuple(self.mapped(value) for value in range(1 << 14))
 
 
 @lru_cache(maxsize=2048)

@@ -217,3 +217,15 @@ def _assert_broken(
     """The message that refutes a promise breaks it, whatever is remembered."""
     states = {**initial_switches(brute.ruleset), **switches}
     assert all(wanted.breaks(promise, message, outcome) for outcome in brute.outcomes(source, message, states))
+
+
+def test_a_promise_about_a_map_of_14_bits_is_judged() -> None:
+    """Its fine half becomes one of 128 messages, by the coarse half before it: they may not be cut by one another."""
+    bend = rule('steps = [{ map = { from = "controller 7", to = "pitch-bend", bits = 14 } }]', to="horn")
+    other = rule('when = "low"')
+    result = judged(bend + other, 'from = "keys"\nnever = ["horn", "organ"]\nmatch = { controller = "7..39" }')
+    assert result.verdict == "refuted"
+    result = judged(
+        bend + other, 'from = "keys"\nnever = ["kit", "organ"]\nmatch = { channel = 3, kind = "pitch-bend" }'
+    )
+    assert (result.verdict, result.example and result.example.switches) == ("refuted", {"low": True})
