@@ -74,7 +74,6 @@ class PeersRoom:
     def spend(self, message: bytes, now: int, times: int = 1) -> None:
         """Count a message, which takes its room."""
         self._room -= _records(message) * times
-        self._is_empty = False
         if self._trusts_devices:
             self._devices.spend(message, now, times)
 
