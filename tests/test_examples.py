@@ -33,6 +33,7 @@ def test_all_are_here() -> None:
         "pads-to-kit.toml",
         "pedal-transposes.toml",
         "repair-takes.toml",
+        "set-list.toml",
         "shy-keyboard.toml",
         "split-and-layer.toml",
         "two-keyboards-one-module.toml",

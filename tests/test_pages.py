@@ -162,7 +162,7 @@ def test_commands_with_options_have_tables() -> None:
     """Commands that only talk to a daemon share a page, which has their few options in words."""
     usage = printed("pointsman --help")
     commands = set(re.findall(r"^    (\w+)(?: |$)", usage, re.MULTILINE)) - {"COMMAND"}
-    assert set(WITH_OPTIONS) == commands - {"help", "status", "panic", "reload", "switch", "clock", "tap"}
+    assert set(WITH_OPTIONS) == commands - {"help", "status", "panic", "reload", "switch", "song", "clock", "tap"}
 
 
 def test_exit_codes() -> None:
@@ -271,6 +271,13 @@ def completed(name: str, example: str) -> str:
             return f"{RIG}[[promises]]\n" + "\n".join({**kept, key: example}.values())
         case "OnSwitch":
             return f"{RIG}[[on_switch]]\n" + "\n".join({**TURN, key: example}.values())
+        case "SetList":
+            return f'{RIG}[set_list]\n{example}\n[[songs]]\nname = "x"\n'
+        case "Song":
+            rules = "".join(
+                f'[[rules]]\nname = "{name}"\nfrom = "keyboard"\nto = []\n' for name in ("organ left", "bells")
+            )
+            return f"{RIG}{rules}[[songs]]\n" + "\n".join({"name": 'name = "x"', key: example}.values())
         case "ClockTable":
             return f"{RIG}[clock]\n{example}\n"
     return rig.replace("[switches]\n", f"[switches]\n{example}\n")

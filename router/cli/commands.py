@@ -19,6 +19,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "compare": "show what other rules would do differently",
             "plan": "give every device a channel of its own",
             "draw": "draw the rig as a picture",
+            "songs": "show the set list, for the wall",
             "soundcheck": "play a soft note on each device",
         },
         "play": {
@@ -27,6 +28,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "status": "show ports, switches and tempo of the daemon",
             "page": "show the daemon on a page, for phones and browsers",
             "switch": "change a switch of the daemon",
+            "song": "go to another song of the daemon",
             "clock": "start, continue or stop the clock of the daemon, or set its tempo",
             "tap": "tap its tempo",
             "panic": "silence everything",

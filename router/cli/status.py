@@ -5,6 +5,7 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
     {"command": "status", "ok": true, "name": "pointsman", "pid": 4711, "version": "0.1.0", "running_s": 7985,
      "ports": [{"name": "keys", "direction": "in", "state": "open", "computer_port": "Pit Keyboard", "messages": 1204,
                 "lost": 0, "refused": 0, "dropped": 0, "load": null, "nowhere": 2, "nowhere_last": "92 24 5A"}],
+     "songs": {"names": ["verse", "chorus"], "at": 1, "wrap": false},
      "held": 3, "switches": {"song": "chorus"},
      "clock": {"from": "seq", "bpm": 120.0, "running": true, "beats": 17.5, "beats_a_bar": 4},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
@@ -22,7 +23,8 @@ of them. `history` is how far back the daemon remembers, and the memory that tak
 could be taken, on any input. `stalls` is how often the daemon could not run for over a second, so that messages may be
 lost. `priority` is null where the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was
 dropped because too many messages were delayed; that of steps that wait has the name "". `playing` is the take that
-plays, its time and bar (0 where it has none); or null. While the daemon is away, lines of `--watch` are
+plays, its time and bar (0 where it has none); or null. `songs` is null where the rules have none; `at` counts from 0.
+While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """
 

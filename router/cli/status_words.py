@@ -120,6 +120,8 @@ def _facts(told: Mapping[str, Any], width: int) -> list[str]:
 
 def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     clock, latency = told["clock"], told["latency_us"]
+    if songs := told["songs"]:
+        yield "set list", _set_list(songs)
     yield "held notes", number(told["held"])
     yield "tempo", tempo_words(clock)
     song = song_words(clock)
@@ -139,6 +141,14 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "playing", _playing(told["playing"])
     yield "errors", number(told["errors"]) if told["errors"] else "none"
     yield "recording", plain(told["recording"]) if told["recording"] else "no"
+
+
+def _set_list(songs: Mapping[str, Any]) -> str:
+    """Return which song it is, and which comes next."""
+    names, at = songs["names"], songs["at"]
+    after = at + 1 if at + 1 < len(names) or not songs["wrap"] else 0
+    comes = plain(names[after]) if after < len(names) else "none"
+    return f"{plain(names[at])}, {at + 1} of {len(names)}; next: {comes}"
 
 
 def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:

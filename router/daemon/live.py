@@ -28,6 +28,7 @@ from rules.journal.format import Record
 from rules.ports.patterns import wanted_ports
 from rules.program.clock_orders import ClockOrder
 from rules.program.switch_states import State
+from rules.rulefile.song_tables import SONG
 from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 T = TypeVar("T")
@@ -329,6 +330,7 @@ class Live(Playing):
         """What a player changes by playing."""
         return {
             "switches": self.session.switches,
+            "songs": _songs(self.session),
             "clock": self.clock_state(now),
             "playing": self.takes.status(),
         }
@@ -368,3 +370,15 @@ class Live(Playing):
         self._try(self.ports.flush, _LAST_SENDS_NS)
         self._try(self.ports.close)
         self._requests.close()
+
+
+def _songs(session: Session) -> dict[str, Any] | None:
+    """Return the songs in order, and which one it is, counted from 0; None where the rules have none."""
+    names = [song.name for song in session.ruleset.songs]
+    if not names:
+        return None
+    return {
+        "names": names,
+        "at": names.index(str(session.switches[SONG])),
+        "wrap": session.engine.layout.fields[SONG].wrap,
+    }

@@ -9,7 +9,8 @@ from typing import Any
 
 from rules.midi.messages import LENGTH, NOTE_OFF, NOTE_ON, SYSEX
 from rules.program.event import Copy, Event, Family
-from rules.program.switch_states import Layout, State
+from rules.program.node import CodeChange
+from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, Delay
 
@@ -93,22 +94,11 @@ class NodeRecorder:
         """Each is asked for the first time."""
         return answer()
 
-    def turn(self, switch: str, state: State) -> None:
-        """Turn the switch; what follows sees its new state."""
-        self.word = self._layout.turned(self.word, switch, state)
-
-    def choose(self, switch: str, state: State) -> None:
-        """Turn the switch to a state; that it is in that state already is noted."""
-        self.chosen = switch if self._layout.state(self.word, switch) == state else None
-        self.turn(switch, state)
-
-    def toggle(self, switch: str) -> None:
-        """Turn the switch to its other state."""
-        self.turn(switch, not self._layout.state(self.word, switch))
-
-    def advance_switch(self, switch: str, by: int) -> None:
-        """Move the switch on by so many states."""
-        self.word = self._layout.advanced(self.word, switch, by)
+    def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
+        """Turn the switch; what follows sees its new state. That it is `chosen` again in the same state is noted."""
+        word = self._layout.changed(self.word, switch, change)
+        self.chosen = switch if again and word == self.word else None
+        self.word = word
 
     def later(self, base: int, delay: Delay) -> int:
         """Only delays are told, not times."""

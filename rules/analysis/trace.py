@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rules.analysis.mismatch import mismatch
 from rules.analysis.node_recorder import NodeRecorder, Passing
@@ -15,8 +15,9 @@ from rules.fields.conditions import Condition
 from rules.fields.matching import split_any
 from rules.fields.written_messages import DelayedMessage
 from rules.findings.clock_findings import clock_advice
+from rules.midi.controllers import SWITCH_ON
 from rules.midi.din import microseconds_on_wire
-from rules.midi.messages import ACTIVE_SENSING, SYSEX, TRANSPORT, split_message
+from rules.midi.messages import ACTIVE_SENSING, CONTROLLER, NOTE_OFF, SYSEX, TRANSPORT, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
 from rules.program.forms import Form, form_of
 from rules.program.guards import Guard, holds
@@ -24,6 +25,7 @@ from rules.program.switch_states import Layout, State
 from rules.rulefile.clock_table import OWN
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
+from rules.steps.press_node import PressNode
 from rules.timing.delays import AT_ONCE, Delay, in_words
 
 
@@ -113,7 +115,9 @@ class Tracer:
         triggers = self._compiler.triggers(self._source)
         pulling = [pulled for pulled in triggers if self._fits(form, [condition_of(pulled.trigger)])]
         for pulled in pulling:
-            yield from self._pull(pulled, one, form)
+            if not self._acts_later(pulled, one, form):
+                yield from self._pull(pulled, one, form)
+        yield from self._pull_later([pulled for pulled in pulling if self._acts_later(pulled, one, form)], one, form)
         if not all(pulled.trigger.pass_on for pulled in pulling):
             return
         for port in entry.clocked(form):
@@ -141,21 +145,49 @@ class Tracer:
         ports = self._ruleset.ports
         return [number for number in self._compiler.present if ports[self._compiler.ports[number]].clock == OWN]
 
+    def _acts_later(self, pulled: PulledTrigger, one: Passing, form: Form) -> bool:
+        """Return whether a message is a press that acts when it has been held, or is let go."""
+        is_press = _is_press(form.status, split_message(one.message)[2])
+        return is_press and bool(_acting(pulled.node, form.status))
+
     def _pull(self, pulled: PulledTrigger, one: Passing, form: Form) -> Iterator[TraceLine]:
-        """Return what a message does to a switch, and what that sends."""
+        """Return what a message does to a switch at once, and what that sends."""
         before = self._word
         recorder = NodeRecorder(self.layout, self._word, one)
         recorder.hand(pulled.node, form.status, *split_message(one.message)[1:])
         self._word = recorder.word
-        passes = "and passes on" if pulled.trigger.pass_on else "and is not passed on"
-        yield TraceLine(0, f"{_turning(pulled, self.layout, before, self._word)}, {passes}")
+        told = _turning(pulled, self.layout, before, self._word)
+        if within := _within(pulled.node, form.status):
+            told += f", unless it ends a press of less than {within} ms"
+        yield TraceLine(0, f"{told}, {_passing_words(pulled)}")
+        yield from self._sent_by_turning(before, recorder.chosen)
+
+    def _pull_later(self, pulling: Sequence[PulledTrigger], one: Passing, form: Form) -> Iterator[TraceLine]:
+        """Return what a press does to switches when it is held, in order of time, or let go. Rules see it before."""
+        at_once = self._word
+        for pulled in sorted(pulling, key=lambda pulled: pulled.node.long):
+            is_sure = pulled.node.long > 0
+            before = self._word if is_sure else at_once
+            recorder = NodeRecorder(self.layout, before, one)
+            pulled.node.pressed(0, recorder)
+            self._word = recorder.word
+            told = _turning(pulled, self.layout, before, self._word)
+            yield TraceLine(0, f"{_acting(pulled.node, form.status)}: {told}, {_passing_words(pulled)}")
+            for line in self._sent_by_turning(before, recorder.chosen):
+                yield replace(line, late=True, outcomes=line.outcomes if is_sure else ())
+            if not is_sure:
+                self._word = at_once
+        self._word = at_once
+
+    def _sent_by_turning(self, before: int, chosen: str | None) -> Iterator[TraceLine]:
+        """Return what switches send that were at `before`; one of them may be `chosen` in the state that it was in."""
         for turned in self._ruleset.on_switch:
             guard = guard_of(self.layout, turned.when)
             if not holds(guard, self._word):
                 continue
             if not holds(guard, before):
                 yield TraceLine(1, f"now {turned.when}, which sends:" if turned.send else f"now {turned.when}")
-            elif recorder.chosen is not None and self._decides(recorder.chosen, guard):
+            elif chosen is not None and self._decides(chosen, guard):
                 yield TraceLine(1, f"again {turned.when}, which sends:" if turned.send else f"again {turned.when}")
             else:
                 continue
@@ -312,6 +344,29 @@ def _once(lines: Sequence[TraceLine]) -> list[TraceLine]:
         if line.is_arrival:
             arrived.add(line.text)  # it tells port, message and time
     return kept
+
+
+def _is_press(status: int, second: int) -> bool:
+    """Return whether a message presses what it pulls, rather than letting it go."""
+    kind = status & 0xF0
+    return second >= SWITCH_ON if kind == CONTROLLER else kind != NOTE_OFF
+
+
+def _within(node: PressNode, status: int) -> int:
+    """Return how many ms a press may last so that its release acts; 0 where that doesn't act."""
+    return 0 if node.long or node.has_release or status >= SYSEX else node.patience[status & 0x0F]
+
+
+def _acting(node: PressNode, status: int) -> str:
+    """Return when a press acts, in words; empty where that is at once."""
+    if node.long:
+        return f"when held for {node.long} ms"
+    within = _within(node, status)
+    return f"when let go within {within} ms" if within else ""
+
+
+def _passing_words(pulled: PulledTrigger) -> str:
+    return "and passes on" if pulled.trigger.pass_on else "and is not passed on"
 
 
 def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> str:

@@ -91,6 +91,8 @@ def _switches(old: Mapping[str, _Switch], new: Mapping[str, _Switch], naming: Na
             yield f"switch {name}: can be {_span(was.states)} before, {_span(switch.states)} now"
         if not _are_same((was.first,), (switch.first,)):
             yield f"switch {name}: {state_words(was.first)} at first before, {state_words(switch.first)} now"
+        if type(was) is type(switch) and _ends(was) != _ends(switch):
+            yield f"switch {name}: {_ends(was)} before, {_ends(switch)} now"
         before, now = (list(_triggers(one, naming)) for one in (was, switch))
         yield from (f"switch {name}: no longer: {words}" for words in before if words not in now)
         yield from (f"switch {name}: new: {words}" for words in now if words not in before)
@@ -109,6 +111,11 @@ def _span(states: Sequence[State]) -> str:
 def state_words(state: State) -> str:
     """Return the state of a switch as people write it."""
     return str(state) if not isinstance(state, bool) else "on" if state else "off"
+
+
+def _ends(switch: _Switch) -> str:
+    wraps = isinstance(switch, OnOffSwitch) or switch.wrap
+    return "goes round" if wraps else "stops at its ends"
 
 
 def _triggers(switch: _Switch, naming: Naming) -> Iterator[str]:
@@ -138,7 +145,8 @@ def _trigger(trigger: Trigger, naming: Naming) -> str:
     else:
         what = str(trigger.kind)
     on = f" on {channels(trigger.channel)}" if trigger.channel is not None else ""
-    return f"{what}{on} from {trigger.source}{', passed on' if trigger.pass_on else ''}"
+    held = f", held {trigger.long} ms" if trigger.long is not None else ""
+    return f"{what}{on} from {trigger.source}{held}{', passed on' if trigger.pass_on else ''}"
 
 
 # -- lists of messages ------------------------------------------------------------------------------------------------

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property, partial
+from functools import cached_property
 from itertools import chain
 from typing import Final, TypeVar, overload
 
@@ -33,6 +33,7 @@ from rules.compiler.sources import (
     SourceParts,
 )
 from rules.compiler.switch_guards import both_of, guard_of, layout_of, placed
+from rules.compiler.triggers import pulled_triggers
 from rules.fields.conditions import SIGNAL_KINDS
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.messages import NOTE_ON, STATUS_OF_KIND, SYSEX
@@ -44,8 +45,7 @@ from rules.rulefile.reading import Reading
 from rules.rulefile.rule_tables import Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
-from rules.rulefile.switch_tables import OnOffSwitch, Trigger
-from rules.steps.trigger_node import TriggerNode
+from rules.rulefile.switch_tables import OnOffSwitch
 
 Thing = TypeVar("Thing")
 
@@ -329,29 +329,7 @@ class Compiler:
     @cached_property
     def _triggers_of(self) -> Mapping[str, Sequence[PulledTrigger]]:
         """What turns switches, by source."""
-        return _grouped(
-            (trigger.source, PulledTrigger(trigger, self.nodes.get((trigger.source, *key), partial(_same, node))))
-            for trigger, key, node in _triggers(self.ruleset)
-        )
-
-
-def _same(node: TriggerNode) -> TriggerNode:
-    return node
-
-
-def _triggers(ruleset: RuleSet) -> Iterator[tuple[Trigger, NodeKey, TriggerNode]]:
-    """Every trigger with its key within the source, and its node."""
-    for name, switch in ruleset.switches.items():
-        if isinstance(switch, OnOffSwitch):
-            node = TriggerNode(name, pass_on=switch.pass_on, momentary=switch.mode == "momentary")
-            yield switch, ("switch", name), node
-            continue
-        for number, chosen in enumerate(switch.set):
-            node = TriggerNode(name, pass_on=chosen.pass_on, state=chosen.value)
-            yield chosen, ("switch", name, "set", number), node
-        for number, advanced in enumerate(switch.advance):
-            node = TriggerNode(name, pass_on=advanced.pass_on, by=advanced.by)
-            yield advanced, ("switch", name, "advance", number), node
+        return pulled_triggers(self.ruleset, self.nodes)
 
 
 def _grouped(pairs: Iterable[tuple[str | None, Thing]]) -> dict[str, list[Thing]]:

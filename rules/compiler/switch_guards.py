@@ -94,4 +94,5 @@ def _term(layout: Layout, term: Term) -> Guard:
 
 
 def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> SwitchStates:
-    return SwitchStates(switch.states, switch.first, round=isinstance(switch, ValueSwitch))
+    wrap = not isinstance(switch, OnOffSwitch) and switch.wrap
+    return SwitchStates(switch.states, switch.first, wrap)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from rules.fields.when import When
-from rules.midi.notation import Naming, format_controller, format_note
+from rules.midi.notation import Naming
+from rules.rulefile.press_words import press_words
 from rules.rulefile.reading import Reading
 from rules.rulefile.rule_tables import OnSwitch, Rule
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.stages import Stage
-from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 
 def switch_lines(reading: Reading) -> Iterator[tuple[str, str]]:
@@ -30,7 +31,7 @@ def turned_from(ruleset: RuleSet) -> dict[str, list[str]]:
     """Return the switches that each port turns."""
     found: dict[str, list[str]] = {}
     for name, switch in ruleset.switches.items():
-        for trigger in _triggers(switch):
+        for trigger in switch.triggers:
             names = found.setdefault(trigger.source, [])
             if name not in names:
                 names.append(name)
@@ -41,37 +42,20 @@ def _states(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> str:
     if isinstance(switch, OnOffSwitch):
         return "on while held" if switch.mode == "momentary" else f"on or off, {'on' if switch.first else 'off'} first"
     if isinstance(switch, ValueSwitch):
-        return f"{', '.join(switch.values)}; {switch.first} first"
+        ends = "" if switch.wrap else ", stops at the ends"
+        return f"{', '.join(switch.values)}; {switch.first} first{ends}"
     low, high = switch.numbers
-    return f"{low} to {high}, {switch.first} first"
+    return f"{low} to {high}, {switch.first} first{', goes round' if switch.wrap else ''}"
 
 
 def _turned_by(switch: OnOffSwitch | ValueSwitch | NumberSwitch, naming: Naming) -> Iterator[str]:
     if isinstance(switch, OnOffSwitch):
-        yield f"by {_pressed(switch, naming)}"
+        yield f"by {press_words(switch, naming)}"
         return
     for setting in switch.set:
-        yield f"{setting.value}: {_pressed(setting, naming)}"
+        yield f"{setting.value}: {press_words(setting, naming)}"
     for advance in switch.advance:
-        yield f"{advance.by:+d}: {_pressed(advance, naming)}"
-
-
-def _triggers(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> Iterable[Trigger]:
-    return (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
-
-
-def _pressed(trigger: Trigger, naming: Naming) -> str:
-    """What a player does to turn it."""
-    if trigger.note is not None:
-        what = f"note {format_note(trigger.note, naming)}"
-    elif trigger.controller is not None:
-        what = format_controller(trigger.controller)
-        what = f"controller {what}" if what.isdigit() else what
-    elif trigger.program is not None:
-        what = f"program {trigger.program + naming.first_program}"
-    else:
-        what = trigger.kind or ""
-    return f"{what} of {trigger.source}"
+        yield f"{advance.by:+d}: {press_words(advance, naming)}"
 
 
 def _asked_by(rule: Rule) -> Iterator[str]:

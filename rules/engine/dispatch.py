@@ -17,18 +17,14 @@ from rules.engine.written_lists import Entry
 from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, is_note_off, is_note_on, split_message
 from rules.midi.neutral import rest_place
 from rules.program.event import Copy, Event, Queue
+from rules.program.node import CodeChange
 from rules.program.tables import AnyNode, in_key_of
-from rules.timing.delays import AT_ONCE, Delay, Later
+from rules.timing.delays import AT_ONCE, Delay
 from rules.timing.scheduler import Scheduler
 
 
 class DispatchHost(EvaluationHost, Protocol):
     """What is asked of the engine."""
-
-    @property
-    def later(self) -> Later:
-        """How delays become times."""
-        ...
 
     def is_present(self, target: int) -> bool:
         """Return whether there is such a port by the rules of now."""
@@ -246,6 +242,10 @@ class WaitingNodeContext:
     def cancel(self, wake: int) -> None:
         """Cancel a wake."""
         self._dispatch.scheduler.cancel(wake)
+
+    def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
+        """Turn a switch; what that sends goes out at once."""
+        self._dispatch.host.turn_by_player(switch, change, player, self.now, self._out, again=again)
 
     def sounds(self, event: Event) -> bool:
         """Whether anything that was emitted for a note-on still sounds behind its node."""

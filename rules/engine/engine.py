@@ -41,6 +41,7 @@ from rules.midi.neutral import OutputPlace, silence_messages
 from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Event, Family
 from rules.program.guards import holds
+from rules.program.node import CodeChange
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode, in_key_of
@@ -296,6 +297,32 @@ class Engine(FastPath):
             if holds(branch.guard, word) and not holds(branch.guard, before):
                 play_last_values(self.bookkeeping, branch, word, now, out)
 
+    def turn_by_player(
+        self, switch: str, change: CodeChange, player: int, now: int, out: list[Sent], *, again: bool = False
+    ) -> bool:
+        """Turn a switch by a message of a player; return whether it has turned.
+
+        Where it stays in its state, what that state sends goes out once more, if that is wanted `again`. A switch that
+        these rules don't have, since an older rule's message turns it, is left alone.
+        """
+        if switch not in self.layout.fields:
+            return False
+        word = self.layout.changed(self.word, switch, change)
+        if word != self.word:
+            self.turned(word, player, now, out)
+            return True
+        if again:
+            self.set_again(switch, player, now, out)
+        return False
+
+    def schedule(self, wake: Wake, now: int) -> int:
+        """Wake a node a delay after the base of its wake; return what `cancel` wants."""
+        return self.scheduler.add(max(now, self.later(wake.base, wake.delay)), wake)
+
+    def cancel(self, wake: int) -> None:
+        """Wake no node for this."""
+        self.scheduler.cancel(wake)
+
     def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
         """Send again what the state of a switch sends: the switch was set to the state that it is in."""
         self.lists.again(self.pipeline, switch, self.word, player, now, out)
@@ -335,7 +362,7 @@ class Engine(FastPath):
             self.advance(now, out)
         player = self._players[number]
         drop_pending(self.bookkeeping, lambda event: event.player == number, now, out)
-        self.memories.forget([number], WaitingNodeContext(self.bookkeeping, now, 0, out))
+        self.memories.forget(number, WaitingNodeContext(self.bookkeeping, now, 0, out))
         end_player(self.bookkeeping, player, now, out)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch) and self._holds(player, switch):
@@ -361,7 +388,7 @@ class Engine(FastPath):
         self.lists.silence()
         self.bookkeeping.latest.clear()
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
-        self.memories.forget(range(len(self._players)), context, only_waiting=True)
+        self.memories.silenced(range(len(self._players)), context)
         for player in self._players:
             end_player(self.bookkeeping, player, now, out)
         for target in self.pipeline.present:

@@ -11,13 +11,14 @@ from typing import Any, Protocol
 
 from rules.engine.delivery import Sent
 from rules.engine.node_memories import NodeMemories
+from rules.engine.waiting_nodes import Wake
 from rules.midi.messages import KEY_PRESSURE, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import NO_BYTE
 from rules.program.event import Copy, Event
 from rules.program.guards import ALWAYS
-from rules.program.switch_states import Layout, State
+from rules.program.node import CodeChange
 from rules.program.tables import AnyNode, Lane, Table
-from rules.timing.delays import AT_ONCE, Delay
+from rules.timing.delays import AT_ONCE, Delay, Later
 
 
 class EvaluationHost(Protocol):
@@ -29,11 +30,6 @@ class EvaluationHost(Protocol):
         ...
 
     @property
-    def layout(self) -> Layout:
-        """How switch states are packed."""
-        ...
-
-    @property
     def memories(self) -> NodeMemories:
         """What nodes remember."""
         ...
@@ -42,12 +38,23 @@ class EvaluationHost(Protocol):
         """The number, below zero, by which events go to a node that waits."""
         ...
 
-    def turned(self, word: int, player: int, now: int, out: list[Sent]) -> None:
-        """Go on with the switches at `word`, turned by a message of a player."""
+    @property
+    def later(self) -> Later:
+        """How delays become times."""
         ...
 
-    def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
-        """Send again what the state of a switch sends, which a message of a player has set once more."""
+    def turn_by_player(
+        self, switch: str, change: CodeChange, player: int, now: int, out: list[Sent], *, again: bool = False
+    ) -> bool:
+        """Turn a switch by a message of a player, and return whether it has turned; see `NodeContext.turn`."""
+        ...
+
+    def schedule(self, wake: Wake, now: int) -> int:
+        """Wake a node when its time has come; return what `cancel` wants."""
+        ...
+
+    def cancel(self, wake: int) -> None:
+        """Wake no node for this."""
         ...
 
 
@@ -214,35 +221,22 @@ class Evaluation:
         """An answer that changes what is remembered: it is given once for all that becomes of a message."""
         return self.start.family.once(name, answer)
 
-    def turn(self, switch: str, state: State) -> None:
+    def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
         """Turn a switch; what that sends goes out at once, and the rest of the evaluation sees the new state."""
-        layout = self.host.layout
-        if switch in layout.fields:  # else this is an old rule's message, and newer rules lack the switch
-            self._turned(layout.turned(self.host.word, switch, state))
+        if self.host.turn_by_player(switch, change, player, self.now, self.out, again=again):
+            self.word = self.start.family.word = self.host.word
 
-    def choose(self, switch: str, state: State) -> None:
-        """Turn a switch to a state; where it is in that state already, send again what the state sends (ruling 25)."""
-        layout = self.host.layout
-        if switch in layout.fields and layout.state(self.host.word, switch) == state:
-            self.host.set_again(switch, self.start.player, self.now, self.out)
-        else:
-            self.turn(switch, state)
+    def later(self, base: int, delay: Delay) -> int:
+        """The time after a delay."""
+        return self.host.later(base, delay)
 
-    def toggle(self, switch: str) -> None:
-        """Turn a switch to its other state."""
-        layout = self.host.layout
-        if switch in layout.fields:
-            self._turned(layout.turned(self.host.word, switch, not layout.state(self.host.word, switch)))
+    def wake(self, node: AnyNode, key: object, base: int, delay: Delay) -> int:
+        """Wake a node later."""
+        return self.host.schedule(Wake(node, key, base, delay), self.now)
 
-    def advance_switch(self, switch: str, by: int) -> None:
-        """Move a switch on by so many states."""
-        if switch in self.host.layout.fields:
-            self._turned(self.host.layout.advanced(self.host.word, switch, by))
-
-    def _turned(self, word: int) -> None:
-        if word != self.host.word:
-            self.word = self.start.family.word = word
-            self.host.turned(word, self.start.player, self.now, self.out)
+    def cancel(self, wake: int) -> None:
+        """Cancel a wake."""
+        self.host.cancel(wake)
 
 
 def _is_open(lane: Lane, d2: int, word: int) -> bool:

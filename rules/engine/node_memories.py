@@ -37,22 +37,29 @@ class NodeMemories:
         self._memory_of[node] = self._memories[name]
         return self._memories[name]
 
-    def forget(self, players: Sequence[int], context: WaitingContext, *, only_waiting: bool = False) -> None:
-        """Let all nodes, or only those that wait, forget some players."""
+    def forget(self, player: int, context: WaitingContext) -> None:
+        """Let all nodes forget a player."""
         for name, node in self._nodes.items():
-            if node.waits or not only_waiting:
+            node.forget(self._memories[name], player, context)
+
+    def silenced(self, players: Sequence[int], context: WaitingContext) -> None:
+        """Tell all nodes of a panic: those that wait forget the `players`."""
+        for name, node in self._nodes.items():
+            if node.waits:
                 for player in players:
                     node.forget(self._memories[name], player, context)
+            else:
+                node.silenced(self._memories[name], context)
 
     def turned(self, word: int, context: WaitingContext) -> None:
         """Tell all nodes that wait what the switches are at now."""
-        for name, node in self._nodes.items():
+        for name, node in self._waiting_first():
             if node.waits:
                 node.turned(self._memories[name], word, context)
 
     def close(self, context: WaitingContext) -> None:
         """Let all nodes end what they keep going."""
-        for name, node in self._nodes.items():
+        for name, node in self._waiting_first():
             node.close(self._memories[name], context)
 
     def replace(self, nodes: Iterable[AnyNode], word: int, context: WaitingContext) -> None:
@@ -62,7 +69,7 @@ class NodeMemories:
         """
         successors = {_name_of(node): node for node in nodes}
         self._memory_of.clear()
-        for name, node in list(self._nodes.items()):
+        for name, node in self._waiting_first():
             memory, successor = self._memories[name], successors.get(name)
             node.replaced(memory, successor, context)
             if successor is not None:
@@ -70,6 +77,10 @@ class NodeMemories:
             elif not memory:
                 del self._memories[name], self._nodes[name]
         self.turned(word, context)
+
+    def _waiting_first(self) -> list[tuple[NodeKey, AnyNode]]:
+        """All nodes with a memory, those that wait first: what they end may be the end of a press for the others."""
+        return sorted(self._nodes.items(), key=lambda item: not item[1].waits)
 
 
 def _name_of(node: AnyNode) -> NodeKey:

@@ -56,15 +56,22 @@ def _read_name(raw: Any) -> Any:
 Name = Annotated[str, BeforeValidator(_read_name)]
 
 
-def _read_switch_value(raw: Any) -> Any:
-    if not isinstance(raw, str) or not raw.strip() or not raw.isprintable() or raw != raw.strip():
-        raise fault(f'{shown(raw)} can\'t be a value: write text in quotes, on one line, such as "chorus"')
-    if '"' in raw and "'" in raw:
-        raise fault(f"{shown(raw)} can't be a value: use only one kind of quotes in it")
-    return raw
+def _value(what: str, example: str) -> BeforeValidator:
+    """Text that a condition on switches can ask for."""
+
+    def read(raw: Any) -> Any:
+        if not isinstance(raw, str) or not raw.strip() or not raw.isprintable() or raw != raw.strip():
+            raise fault(f"{shown(raw)} can't be {what}: write text in quotes, on one line, such as {example}")
+        if '"' in raw and "'" in raw:
+            raise fault(f"{shown(raw)} can't be {what}: use only one kind of quotes in it")
+        return raw
+
+    return BeforeValidator(read)
 
 
-SwitchValue = Annotated[str, BeforeValidator(_read_switch_value)]
+SwitchValue = Annotated[str, _value("a value", '"chorus"')]
+
+SongName = Annotated[str, _value("the name of a song", '"Harbour Lights"')]
 
 
 def _read_state(raw: Any) -> Any:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
-from rules.fields.when import When
+from rules.fields.when import When, written_value
 from rules.findings.finding import Finding
 from rules.program.switch_states import State
 from rules.rulefile.locations import Location
 from rules.rulefile.reading import Reading
 from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.song_tables import SONG
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 _MOST_STATES: Final = 4
@@ -21,6 +22,7 @@ def switch_findings(reading: Reading) -> Iterator[Finding]:
     whens, numbers = _asked(reading.ruleset)
     for name, switch in reading.ruleset.switches.items():
         place = reading.switches[name]
+        is_songs = name == SONG and bool(reading.ruleset.songs)
         asking = [term for when in whens for term in when.terms if term.switch == name]
         if not asking and name not in numbers:
             yield Finding(
@@ -28,7 +30,7 @@ def switch_findings(reading: Reading) -> Iterator[Finding]:
                 "doubt",
                 place,
                 "No rule, step or [[on_switch]] asks for this switch.",
-                f'Ask for it with when = "{name}", or remove it.',
+                f'Ask for it with when = "{_condition(name, switch)}", or remove it.',
             )
         reached = _reached(switch)
         if len(reached) == 1 and (asking or name in numbers):
@@ -37,7 +39,9 @@ def switch_findings(reading: Reading) -> Iterator[Finding]:
                 "doubt",
                 place,
                 "No pad or pedal changes this switch, and rules ask for it.",
-                f"Write `set` or `advance`. Without them only `pointsman switch {name}=...` changes it.",
+                "Write `next` under [set_list]. Without it only `pointsman song` changes it."
+                if is_songs
+                else f"Write `set` or `advance`. Without them only `pointsman switch {name}=...` changes it.",
             )
             continue
         missing = [term for term in asking if not any(map(term.holds, reached))]
@@ -47,10 +51,22 @@ def switch_findings(reading: Reading) -> Iterator[Finding]:
             if state not in reached and (name in numbers or any(term.holds(state) for term in missing))
         ]
         if unset:
-            yield _unset(name, place, unset)
+            way = (
+                "a `next` or `previous` under [set_list], or a `set` in the song,"
+                if is_songs
+                else "a `set` or `advance`"
+            )
+            yield _unset(name, place, unset, way)
 
 
-def _unset(name: str, place: Location, states: Sequence[State]) -> Finding:
+def _condition(name: str, switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> str:
+    """Return a condition that asks for a switch."""
+    if isinstance(switch, OnOffSwitch):
+        return name
+    return f"{name} = {written_value(str(switch.states[-1]))}"
+
+
+def _unset(name: str, place: Location, states: Sequence[State], way: str) -> Finding:
     *others, last = [f'"{state}"' if isinstance(state, str) else str(state) for state in states[:_MOST_STATES]]
     listed = f"{', '.join(others)} or {last}" if others else last
     more = f" (and {len(states) - _MOST_STATES} more)" if len(states) > _MOST_STATES else ""
@@ -59,7 +75,7 @@ def _unset(name: str, place: Location, states: Sequence[State]) -> Finding:
         "doubt",
         place,
         f"No pad or pedal sets this switch to {listed}{more}, and rules ask for it.",
-        f"Write a `set` or `advance` that does. Without it only `pointsman switch {name}={states[0]}` does so.",
+        f"Write {way} that does. Without it only `pointsman switch {name}={states[0]}` does so.",
     )
 
 
@@ -74,7 +90,7 @@ def _reached(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> set[State]:
         at = states.index(waiting.pop())
         for advance in switch.advance:
             to = at + advance.by
-            to = to % len(states) if isinstance(switch, ValueSwitch) else max(0, min(len(states) - 1, to))
+            to = to % len(states) if switch.wrap else max(0, min(len(states) - 1, to))
             if states[to] not in reached:
                 reached.add(states[to])
                 waiting.append(states[to])

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, Final, NamedTuple, Protocol
 
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, gate_of
 from rules.program.event import Copy, Event
-from rules.program.switch_states import State
+from rules.program.switch_states import SwitchField
 from rules.program.tables import NodeKey, Table
 from rules.timing.delays import AT_ONCE, Delay
 
@@ -46,8 +46,12 @@ class NodeResult(NamedTuple):
     written: bytes = b""
 
 
+CodeChange = Callable[[SwitchField, int], int]
+"""Given a switch and the code of its state, the code of the state that it turns to."""
+
+
 class NodeContext(Protocol):
-    """Where a node sends things on."""
+    """Where a node sends things on, turns switches, and asks to be woken."""
 
     def emit(
         self,
@@ -65,6 +69,30 @@ class NodeContext(Protocol):
 
         It goes `after` a delay; `copy` names it as a holder of its own. With `ordered`, nothing overtakes there. Delays
         count from when the event's message came, or from now, with `from_now`.
+        """
+        ...
+
+    @property
+    def now(self) -> int:
+        """The time of what is being done."""
+        ...
+
+    def later(self, base: int, delay: Delay) -> int:
+        """The time after a delay."""
+        ...
+
+    def wake(self, node: Node, key: object, base: int, delay: Delay) -> int:
+        """Ask to be woken a delay after `base`, in the order of what is being done. Returns what `cancel` wants."""
+        ...
+
+    def cancel(self, wake: int) -> None:
+        """Ask not to be woken any more."""
+        ...
+
+    def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
+        """Turn a switch on behalf of a player.
+
+        Where it stays in its state, what that state sends goes out once more, if that is wanted `again`.
         """
         ...
 
@@ -90,42 +118,9 @@ class EvaluationContext(NodeContext, Protocol):
         """An answer that changes what is remembered: it is given once for all that becomes of a message."""
         ...
 
-    def turn(self, switch: str, state: State) -> None:
-        """Turn a switch."""
-        ...
-
-    def choose(self, switch: str, state: State) -> None:
-        """Turn a switch, or has what its state sends go out again where it is in that state."""
-        ...
-
-    def toggle(self, switch: str) -> None:
-        """Turn a switch to its other state."""
-        ...
-
-    def advance_switch(self, switch: str, by: int) -> None:
-        """Move a switch on by so many."""
-        ...
-
 
 class WaitingContext(NodeContext, Protocol):
-    """What a node may do that waits, when it is handed a message or woken. `now` is the time."""
-
-    @property
-    def now(self) -> int:
-        """The time of what is being done."""
-        ...
-
-    def later(self, base: int, delay: Delay) -> int:
-        """The time after a delay."""
-        ...
-
-    def wake(self, node: Node, key: object, base: int, delay: Delay) -> int:
-        """Ask to be woken a delay after `base`, in the order of what is being done. Returns what `cancel` wants."""
-        ...
-
-    def cancel(self, wake: int) -> None:
-        """Ask not to be woken any more."""
-        ...
+    """What a node may do that waits, when it is handed a message or woken."""
 
     def sounds(self, event: Event) -> bool:
         """Whether anything that was emitted for a note-on still sounds behind the node."""
@@ -143,10 +138,10 @@ class Node(ABC):
     the `memory_key` of its step in the rule file, so that a reload finds the memory again. Where one step leads on in
     several ways, as before zones, each way has a node with a `key` of its own; all share one `memory_key`.
 
-    A node that doesn't wait emits while the message is evaluated, at its arrival. One that waits is handed each message
-    when it is due, may keep it, and may ask to be woken. Before it stands the ledger of the player, so it gets a
-    note-off for each note-on; behind it the engine keeps another ledger, which answers what it emits: a note-off that
-    it emits ends what its note-on became.
+    A node that doesn't wait emits while the message is evaluated, at its arrival; later it may only turn switches. One
+    that waits is handed each message when it is due, may keep it, and emits it when it likes. Before it stands the
+    ledger of the player, so it gets a note-off for each note-on; behind it the engine keeps another ledger, which
+    answers what it emits: a note-off that it emits ends what its note-on became.
     """
 
     leads_on: ClassVar[bool] = True
@@ -191,6 +186,9 @@ class Node(ABC):
 
     def forget(self, memory: Any, player: int, context: WaitingContext) -> None:  # noqa: B027 - optional
         """Forget a player: the source is lost, or, where it waits, after a panic. What sounds is ended already."""
+
+    def silenced(self, memory: Any, context: WaitingContext) -> None:  # noqa: B027 - optional
+        """Hear of a panic, if it doesn't wait."""
 
     def replaced(self, memory: Any, successor: Node | None, context: WaitingContext) -> None:  # noqa: B027 - optional
         """Hear that other rules have come. `successor` is the step in its place, if there is one of its sort."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,17 +14,25 @@ State = bool | str | int
 
 @dataclass(frozen=True, slots=True)
 class SwitchField:
-    """One switch's place in the word: `states` in order of their codes, and the code it has at first."""
+    """One switch's place in the word: `states` in order of their codes, and the code it has at first.
+
+    With `wrap` the first state follows the last; else it stops at the ends.
+    """
 
     shift: int
     mask: int
     states: tuple[State, ...]
     first: int
-    round: bool
+    wrap: bool
 
     def cube(self, code: int) -> tuple[int, int]:
         """The cube for one state."""
         return self.mask, code << self.shift
+
+    def advanced(self, code: int, by: int) -> int:
+        """Return the code so many places on."""
+        code += by
+        return code % len(self.states) if self.wrap else max(0, min(len(self.states) - 1, code))
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +41,7 @@ class SwitchStates:
 
     states: tuple[State, ...]
     first: State
-    round: bool = False
+    wrap: bool = False
 
 
 class Layout:
@@ -47,7 +55,7 @@ class Layout:
         for name, switch in switches.items():
             code = switch.states.index(switch.first)
             width = (len(switch.states) - 1).bit_length() or 1
-            self.fields[name] = SwitchField(shift, ((1 << width) - 1) << shift, switch.states, code, switch.round)
+            self.fields[name] = SwitchField(shift, ((1 << width) - 1) << shift, switch.states, code, switch.wrap)
             self.initial |= code << shift
             shift += width
 
@@ -64,12 +72,10 @@ class Layout:
         field = self.fields[name]
         return word & ~field.mask | field.states.index(state) << field.shift
 
-    def advanced(self, word: int, name: str, by: int) -> int:
-        """The word after a switch went on by so many: values go round, numbers stop at their ends."""
+    def changed(self, word: int, name: str, change: Callable[[SwitchField, int], int]) -> int:
+        """The word after `change` made another of a switch's code. Raises KeyError for a switch that doesn't exist."""
         field = self.fields[name]
-        code = ((word & field.mask) >> field.shift) + by
-        code = code % len(field.states) if field.round else max(0, min(len(field.states) - 1, code))
-        return word & ~field.mask | code << field.shift
+        return word & ~field.mask | change(field, (word & field.mask) >> field.shift) << field.shift
 
     def translated(self, word: int, old: Layout) -> int:
         """A word of another layout, as far as its switches and states exist here; the rest as at the start."""

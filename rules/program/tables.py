@@ -101,6 +101,7 @@ class AnyNode(Protocol):
     def take(self, memory: Any, event: Any, status: int, d1: int, d2: int, context: Any) -> None: ...  # noqa: D102
     def woken(self, memory: Any, key: Any, context: Any) -> None: ...  # noqa: D102
     def forget(self, memory: Any, player: int, context: Any) -> None: ...  # noqa: D102
+    def silenced(self, memory: Any, context: Any) -> None: ...  # noqa: D102
     def replaced(self, memory: Any, successor: Any, context: Any) -> None: ...  # noqa: D102
     def turned(self, memory: Any, word: int, context: Any) -> None: ...  # noqa: D102
     def close(self, memory: Any, context: Any) -> None: ...  # noqa: D102

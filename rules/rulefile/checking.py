@@ -14,6 +14,7 @@ from rules.fields.conditions import SIGNAL_KINDS, Condition
 from rules.fields.written_messages import DelayedMessage
 from rules.rulefile.checking_chains import check_combinations, check_copies, check_ways
 from rules.rulefile.checking_promises import check_promises
+from rules.rulefile.checking_songs import check_songs
 from rules.rulefile.checking_switches import check_number_switches, check_states, check_when
 from rules.rulefile.checking_tests import check_tests
 from rules.rulefile.clock_table import OWN
@@ -23,7 +24,6 @@ from rules.rulefile.outline import is_whole
 from rules.rulefile.port_tables import Device
 from rules.rulefile.references import destination_fault, port_fault, source_fault
 from rules.rulefile.stages import Stage
-from rules.rulefile.switch_tables import OnOffSwitch, Trigger
 
 Check = Callable[[Draft], Iterator[Problem]]
 
@@ -115,17 +115,9 @@ def check_destinations(draft: Draft) -> Iterator[Problem]:
 
 def check_triggers(draft: Draft) -> Iterator[Problem]:
     """Switches are turned by what arrives on a port that can receive."""
-    for entry in draft.switches.values():
-        switch = entry.value
-        triggers: list[tuple[Trigger, Location]] = []
-        if isinstance(switch, OnOffSwitch):
-            triggers.append((switch, entry.place))
-        else:
-            triggers += [(trigger, entry.place.inside("set", n)) for n, trigger in enumerate(switch.set)]
-            triggers += [(trigger, entry.place.inside("advance", n)) for n, trigger in enumerate(switch.advance)]
-        for trigger, place in triggers:
-            if fault := source_fault(draft, trigger.source):
-                yield place.inside("from").problem(fault)
+    for entry in draft.triggers():
+        if fault := source_fault(draft, entry.value.source):
+            yield entry.place.inside("from").problem(fault)
 
 
 def check_turns(draft: Draft) -> Iterator[Problem]:
@@ -246,6 +238,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     check_sources,
     check_destinations,
     check_triggers,
+    check_songs,
     check_states,
     check_turns,
     check_conditions_on_switches,

@@ -25,6 +25,10 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     yield from _named("rules", old, new)
     if [name for name in old if name in new] != [name for name in new if name in old]:
         yield "rules: new order"
+    old_songs, new_songs = ({song.name: song for song in ruleset.songs} for ruleset in (before, after))
+    yield from _named("songs", old_songs, new_songs)
+    if [name for name in old_songs if name in new_songs] != [name for name in new_songs if name in old_songs]:
+        yield "songs: new order"
     if before.on_switch != after.on_switch:
         yield "on_switch: what switches send has changed"
     if before.bpm != after.bpm:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
@@ -13,8 +13,9 @@ from rules.rulefile.outline import outline
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import Branch, OnSwitch, Rule, RuleTest
+from rules.rulefile.song_tables import SetList, Song
 from rules.rulefile.stages import Stage
-from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
+from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, Trigger, ValueSwitch
 
 T = TypeVar("T")
 AnySwitch = OnOffSwitch | ValueSwitch | NumberSwitch
@@ -44,7 +45,8 @@ class Draft:
     """All files together.
 
     `taken` holds the first place of each name, by what it names, `broken` the section of each faulty table's name.
-    Of faulty rules there is an outline. `unknown` keeps the ends of errors about names that nothing has, by what was
+    Of faulty rules there is an outline. `song_switch` is what the songs make, and `song_triggers` what turns it, where
+    it is written. `unknown` keeps the ends of errors about names that nothing has, by what was
     looked for and the name.
     """
 
@@ -54,6 +56,11 @@ class Draft:
     rules: list[Placed[Rule]] = field(default_factory=list)
     outlines: list[Placed[Rule]] = field(default_factory=list)
     on_switch: list[Placed[OnSwitch]] = field(default_factory=list)
+    set_lists: list[Placed[SetList]] = field(default_factory=list)
+    songs: list[Placed[Song]] = field(default_factory=list)
+    has_faulty_song: bool = False
+    song_switch: Placed[AnySwitch] | None = None
+    song_triggers: list[Placed[Trigger]] = field(default_factory=list)
     tests: list[Placed[RuleTest]] = field(default_factory=list)
     promises: list[Placed[Promise]] = field(default_factory=list)
     clocks: list[Placed[ClockTable]] = field(default_factory=list)
@@ -71,7 +78,7 @@ class Draft:
             getattr(self, section).setdefault(name, Placed(value, place))
 
     def add(self, section: str, place: Location, value: Any) -> None:
-        """Add a rule, a test, a promise or an `[[on_switch]]`; `value` is None where its table is faulty."""
+        """Add a rule, a song, a test, a promise or an `[[on_switch]]`; `value` is None where its table is faulty."""
         if section == "rules":
             written = place.source.value((*place.path, "name"))
             number = place.source.rules_before + int(place.path[1]) + 1
@@ -81,6 +88,10 @@ class Draft:
                 self.outlines.append(Placed(outline(place.source.value(place.path), place.source.naming), place))
             elif value.name is None:
                 value = value.model_copy(update={"name": name})
+        if section == "songs":
+            self.has_faulty_song |= value is None
+            if isinstance(name := place.source.value((*place.path, "name")), str):
+                self._take("song", name, place)
         if value is not None:
             getattr(self, section).append(Placed(value, place))
 
@@ -91,6 +102,12 @@ class Draft:
             self.clashes.append(place.problem(f"this differs from [clock] in {first}: write one clock for all files"))
         self.clocks.append(Placed(clock, place))
 
+    def set_set_list(self, set_list: SetList, place: Location) -> None:
+        """Set how the player gets from song to song: that is written once, in one of the files."""
+        if self.set_lists:
+            self.clashes.append(place.problem(f"[set_list] is in {self.set_lists[0].place} already: write it once"))
+        self.set_lists.append(Placed(set_list, place))
+
     def _take(self, what: str, name: str, place: Location) -> None:
         first = self.taken.setdefault((what, name), place)
         if first is not place:
@@ -99,6 +116,22 @@ class Draft:
                     f'the {first.words.split(" ")[0]} in {first} has the name "{name}" already: choose another'
                 )
             )
+
+    def triggers(self) -> Iterator[Placed[Trigger]]:
+        """Yield what turns switches."""
+        yield from self.song_triggers
+        for entry in self.switches.values():
+            switch = entry.value
+            if entry is self.song_switch:
+                continue
+            lists: dict[str, Sequence[Trigger]] = {}
+            if isinstance(switch, OnOffSwitch):
+                yield Placed(switch, entry.place)
+            else:
+                lists = {"set": switch.set, "advance": switch.advance}
+            for key, triggers in lists.items():
+                for number, trigger in enumerate(triggers):
+                    yield Placed(trigger, entry.place.inside(key, number))
 
     def broken_names(self, *sections: str) -> list[str]:
         """The names in some sections whose tables are faulty."""

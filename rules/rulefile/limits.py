@@ -28,10 +28,11 @@ TOGETHER: Final[Mapping[str, int]] = {
     "switches": 1_000,
     "rules": 10_000,
     "on_switch": 1_000,
+    "songs": 64,
     "tests": 10_000,
     "promises": 1_000,
 }
-"""How many of a kind all files together may have."""
+"""How many of a kind all files together may have; of songs as many as a switch has values."""
 
 _BARE: Final = re.compile(rf"[\w-]{{1,{WORD_LENGTH + 1}}}+")
 _DOT: Final = re.compile(r"[ \t]{0,1000}+\.[ \t]{0,1000}+")

@@ -99,6 +99,10 @@ class SourceFile:
                 words = [self._titled("test", "tests", number, 0)]
             case ("promises", int(number), *_):
                 words = [self._titled("promise", "promises", number, 0)]
+            case ("songs", int(number), *_):
+                words = [self._titled("song", "songs", number, 0)]
+            case ("set_list", *_):
+                return "[set_list]", 1
             case ("on_switch", int(number), *_):
                 words = [f"[[on_switch]] {number + 1}"]
             case ("clock", *_):

@@ -19,6 +19,7 @@ from rules.rulefile.draft import Draft
 from rules.rulefile.error_texts import problems_in
 from rules.rulefile.limits import TOGETHER, too_many_entries
 from rules.rulefile.locations import Location, SourceFile
+from rules.rulefile.placing_songs import place_songs
 from rules.rulefile.positions import Path
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import LISTED_SECTIONS, NAMED_SECTIONS, SINGLE_SECTIONS, form_of
@@ -30,7 +31,7 @@ _MOST_WORDED: Final = 1_000
 class Reading:
     """A rule set, and where each part of it stands in the files.
 
-    `rules`, `on_switch`, `tests` and `promises` have the places in the order of the rule set's, `files` the
+    `rules`, `on_switch`, `songs`, `tests` and `promises` have the places in the order of the rule set's, `files` the
     names of the files in order. `clock` is the first `[clock]`, None where no file has one.
     """
 
@@ -40,6 +41,7 @@ class Reading:
     switches: Mapping[str, Location]
     rules: tuple[Location, ...]
     on_switch: tuple[Location, ...]
+    songs: tuple[Location, ...]
     tests: tuple[Location, ...]
     promises: tuple[Location, ...]
     files: tuple[str, ...]
@@ -68,6 +70,7 @@ def read_rule_set(files: Sequence[tuple[str, bytes]]) -> Reading:
         reader.read(name, data)
     names = tuple(name for name, _ in files)
     problems = reader.problems
+    place_songs(reader.draft)
     problems.add(reader.draft.clashes)
     if not reader.is_cut_short:
         problems.add(check(reader.draft))
@@ -94,6 +97,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         tests=tuple(entry.value for entry in draft.tests),
         promises=tuple(entry.value for entry in draft.promises),
         clock=draft.clocks[0].value if draft.clocks else NO_CLOCK,
+        songs=tuple(entry.value for entry in draft.songs),
     )
     return Reading(
         ruleset,
@@ -102,6 +106,7 @@ def _reading(draft: Draft, files: tuple[str, ...]) -> Reading:
         switches={name: entry.place for name, entry in draft.switches.items()},
         rules=tuple(entry.place for entry in draft.rules),
         on_switch=tuple(entry.place for entry in draft.on_switch),
+        songs=tuple(entry.place for entry in draft.songs),
         tests=tuple(entry.place for entry in draft.tests),
         promises=tuple(entry.place for entry in draft.promises),
         files=files,
@@ -160,7 +165,10 @@ class _DraftReader:
         source = SourceFile(name, text, tables, _naming(tables), self._rules)
         self.sources.append(source)
         self._head(source)
-        self._clock(source)
+        if (clock := self._single(source, "clock", "bpm = 120")) is not None:
+            self.draft.set_clock(clock, Location(source, ("clock",)))
+        if (set_list := self._single(source, "set_list", "next = { ... }")) is not None:
+            self.draft.set_set_list(set_list, Location(source, ("set_list",)))
         for section in NAMED_SECTIONS:
             self._named(source, section)
         for section in LISTED_SECTIONS:
@@ -173,16 +181,15 @@ class _DraftReader:
         if not self._is_too_large(source, (), alone):
             self._validated(source, None, alone)
 
-    def _clock(self, source: SourceFile) -> None:
-        raw = source.data.get("clock")
-        if raw is None:
-            return
+    def _single(self, source: SourceFile, section: str, line: str) -> Any | None:
+        """Return what a section of one table says; None where it is missing or faulty."""
+        raw = source.data.get(section, {})
         if not isinstance(raw, dict):
-            self._no_section(source, "clock", "[clock]", "bpm = 120")
-        elif not self._is_too_large(source, ("clock",), raw):
-            file = self._validated(source, "clock", {"clock": raw})
-            if file is not None:
-                self.draft.set_clock(file.clock, Location(source, ("clock",)))
+            self._no_section(source, section, f"[{section}]", line)
+        elif section in source.data and not self._is_too_large(source, (section,), raw):
+            file = self._validated(source, section, {section: raw})
+            return None if file is None else getattr(file, section)
+        return None
 
     def _named(self, source: SourceFile, section: str) -> None:
         tables = source.data.get(section, {})

@@ -52,6 +52,13 @@ def switch_fault(draft: Draft, name: str) -> str:
     return f'there is no switch named "{name}"{_known(draft, "switches", "[switches]", name)}'
 
 
+def rule_fault(draft: Draft, name: str) -> str:
+    """Return why a name is no rule; empty when it is one."""
+    if ("rule", name) in draft.taken:
+        return ""
+    return f'there is no rule named "{name}"{_known(draft, "rules", "[[rules]]", name)}'
+
+
 def _known(draft: Draft, what: str, section: str, name: str) -> str:
     """Return the end of the error about an unknown name: the name that is meant, or those that there are."""
     found = draft.unknown.get((what, name))
@@ -73,6 +80,9 @@ def _names(draft: Draft, what: str) -> Iterator[str]:
     if what == "switches":
         yield from draft.switches
         yield from draft.broken_names("switches")
+        return
+    if what == "rules":
+        yield from (name for kind, name in draft.taken if kind == "rule")
         return
     if what == "devices and ports to send to":
         yield from draft.devices

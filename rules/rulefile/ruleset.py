@@ -10,6 +10,7 @@ from rules.rulefile.clock_table import NO_CLOCK, ClockTable
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
+from rules.rulefile.song_tables import Song
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 
 DEFAULT_BPM: Final = 120.0
@@ -17,7 +18,10 @@ DEFAULT_BPM: Final = 120.0
 
 @dataclass(frozen=True, slots=True)
 class RuleSet:
-    """What one or several rule files say together. Every rule has a name of its own; unnamed ones are "rule 3"."""
+    """What one or several rule files say together. Every rule has a name of its own; unnamed ones are "rule 3".
+
+    What plays knows `songs` as the switch "song", with its actions and conditions; they are there for people to read.
+    """
 
     ports: Mapping[str, Port] = field(default_factory=dict)
     devices: Mapping[str, Device] = field(default_factory=dict)
@@ -26,6 +30,7 @@ class RuleSet:
     on_switch: tuple[OnSwitch, ...] = ()
     tests: tuple[RuleTest, ...] = ()
     promises: tuple[Promise, ...] = ()
+    songs: tuple[Song, ...] = ()
     clock: ClockTable = NO_CLOCK
 
     @property

@@ -19,15 +19,16 @@ from rules.rulefile.clock_table import ClockTable
 from rules.rulefile.port_tables import Device, Port
 from rules.rulefile.promise_table import Promise
 from rules.rulefile.rule_tables import OnSwitch, Rule, RuleTest
+from rules.rulefile.song_tables import SetList, Song
 from rules.rulefile.switch_tables import Switch
 
-SINGLE_SECTIONS: Final = ("clock",)
+SINGLE_SECTIONS: Final = ("clock", "set_list")
 """Sections that are one table."""
 
 NAMED_SECTIONS: Final = ("ports", "devices", "switches")
 """Sections whose tables have names."""
 
-LISTED_SECTIONS: Final = ("rules", "on_switch", "tests", "promises")
+LISTED_SECTIONS: Final = ("rules", "on_switch", "songs", "tests", "promises")
 """Sections that are lists of tables."""
 
 
@@ -75,6 +76,17 @@ class RuleFile(TableModel):
         strict=False,
         description="holds messages that go out when switches change",
         examples=["[[on_switch]]"],
+    )
+    set_list: SetList | None = Field(
+        default=None,
+        description="says how the player gets from song to song",
+        examples=["[set_list]"],
+    )
+    songs: tuple[Song, ...] = Field(
+        default=(),
+        strict=False,
+        description="holds the songs of an evening in order",
+        examples=["[[songs]]"],
     )
     tests: tuple[RuleTest, ...] = Field(
         default=(),

@@ -64,6 +64,13 @@ class Trigger(TableModel):
         examples=['giant = { from = "keyboard", controller = 66, pass_on = true }'],
     )
 
+    long: Annotated[int, whole("a time in milliseconds", 200, 5000)] | None = Field(
+        default=None,
+        description="reacts when the note or controller is held this long, 200 to 5000 ms",
+        examples=['solo = { from = "keyboard", controller = 66, long = 600 }'],
+        json_schema_extra={"default": "the press"},
+    )
+
     @model_validator(mode="after")
     def _one_thing(self) -> Trigger:
         given = [name for name in ("note", "controller", "program", "kind") if getattr(self, name) is not None]
@@ -71,7 +78,18 @@ class Trigger(TableModel):
             raise fault("one thing is one trigger: write `note`, `controller`, `program` or `kind`")
         if self.kind is not None and self.channel is not None:
             raise fault(f"`{self.kind}` has no channel")
+        if self.long is not None and self.note is None and self.controller is None:
+            raise fault("`long` needs a note or a controller, which can be held: remove it")
         return self
+
+    def shared_channels(self, other: Trigger) -> frozenset[int]:
+        """Return the channels, 1 to 16, on which a note or controller pulls both; none where they listen apart."""
+        if self.source != other.source or (self.note, self.controller) != (other.note, other.controller):
+            return frozenset()
+        if self.note is None and self.controller is None:
+            return frozenset()
+        every = frozenset(range(1, 17))
+        return (every if self.channel is None else self.channel) & (every if other.channel is None else other.channel)
 
 
 class SetTrigger(Trigger):
@@ -84,7 +102,7 @@ class SetTrigger(Trigger):
 
 
 class AdvanceTrigger(Trigger):
-    """A trigger that advances by so many: numbers stop at their ends, values go round."""
+    """A trigger that advances by so many; `wrap` of the switch says what comes after its ends."""
 
     by: Annotated[int, whole("a number of values to advance", -127, 127)] = Field(
         default=1,
@@ -132,6 +150,11 @@ class OnOffSwitch(Trigger):
         return self
 
     @property
+    def triggers(self) -> tuple[Trigger, ...]:
+        """What turns it: the switch itself says it."""
+        return (self,)
+
+    @property
     def states(self) -> tuple[bool, ...]:
         """What it can be at, in order."""
         return (False, True)
@@ -165,6 +188,11 @@ class ValueSwitch(TableModel):
         description="lists what goes on to another value",
         examples=['place = { values = ["garden", "cave"], advance = { from = "pads", note = "D6" } }'],
     )
+    wrap: bool = Field(
+        default=True,
+        description="lets the first value follow the last; `false` stops at the ends",
+        examples=['place = { values = ["garden", "cave"], wrap = false }'],
+    )
     accept: Accepted = Field(
         default_factory=dict,
         description=ACCEPT,
@@ -176,6 +204,11 @@ class ValueSwitch(TableModel):
         if len(frozenset(self.values)) != len(self.values):
             raise fault("`values` has a value twice: write each once")
         return self
+
+    @property
+    def triggers(self) -> tuple[SetTrigger | AdvanceTrigger, ...]:
+        """What turns it."""
+        return (*self.set, *self.advance)
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -211,11 +244,21 @@ class NumberSwitch(TableModel):
         description="lists what counts",
         examples=['key = { numbers = "-3..3", advance = { from = "pads", note = "E6" } }'],
     )
+    wrap: bool = Field(
+        default=False,
+        description="lets the lowest number follow the highest; else it stops at the ends",
+        examples=['key = { numbers = "-3..3", wrap = true }'],
+    )
     accept: Accepted = Field(
         default_factory=dict,
         description=ACCEPT,
         examples=['key = { numbers = "-3..3", accept = { "unset switch" = "set by phone" } }'],
     )
+
+    @property
+    def triggers(self) -> tuple[SetTrigger | AdvanceTrigger, ...]:
+        """What turns it."""
+        return (*self.set, *self.advance)
 
     @property
     def states(self) -> tuple[int, ...]:

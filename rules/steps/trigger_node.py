@@ -1,58 +1,46 @@
-"""What turns a switch: a trigger stands in the tables like a step, so that it is found as fast as a rule."""
+"""What turns a switch."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from rules.midi.controllers import SWITCH_ON
-from rules.midi.messages import CONTROLLER, NOTE_OFF
-from rules.program.byte_tables import ALL
-from rules.program.event import Event
-from rules.program.node import LOW_VALUES, EvaluationContext, Node, WaitingContext
+from rules.program.node import NodeContext
+from rules.steps.press_node import AT_PRESS, PressNode
 
 if TYPE_CHECKING:
     from rules.program.switch_states import State, SwitchField
 
 
-ControllerKey = tuple[int, int, int]
-"""Player, status, controller."""
-
-
-class TriggerNode(Node):
+class TriggerNode(PressNode):
     """Turns one switch: to on and off (`momentary`), to the other state (`toggle`), to `state`, or on `by` so many.
 
-    A controller turns it when it crosses to 64 and above, and lets it go below (ruling 25).
+    `signal` is what it listens to, for comparison with the node in its place after a reload.
     """
-
-    leads_on: ClassVar[bool] = False
-    acts: ClassVar[bool] = True
 
     def __init__(
         self,
         switch: str,
         *,
+        signal: tuple[object, ...] = (),
         pass_on: bool = False,
         momentary: bool = False,
         state: State | None = None,
         by: int | None = None,
+        long: int = 0,
+        patience: Sequence[int] = AT_PRESS,
     ) -> None:
-        super().__init__()
+        super().__init__((signal, switch, momentary, repr(state), by), pass_on=pass_on, long=long, patience=patience)
         self.switch = switch
-        self._pass_on = pass_on
         self._momentary = momentary
         self._toggles = not momentary and state is None and by is None
         self._state = state
         self._by = by
 
-    def presses(self, status: int) -> list[tuple[int, int, bool]]:
-        """Return for which second bytes, and values remembered before, messages of a status press or let go.
-
-        Where neither is so, nothing turns.
-        """
-        kind = status & 0xF0
-        if kind != CONTROLLER:
-            return [(ALL, ALL, kind != NOTE_OFF)]
-        return [(LOW_VALUES, ALL, False), (ALL & ~LOW_VALUES, LOW_VALUES, True)]
+    @property
+    def has_release(self) -> bool:
+        """Whether the end of a press turns the switch: a momentary one falls."""
+        return self._momentary
 
     def code_after(self, field: SwitchField, code: int, *, pressed: bool) -> int:
         """Return the code of the switch's state after a press, or after the end of one."""
@@ -62,44 +50,14 @@ class TriggerNode(Node):
             return code
         if self._toggles:
             return 1 - code
-        if self._by is None:
-            return field.states.index(self._state)
-        code += self._by
-        return code % len(field.states) if field.round else max(0, min(len(field.states) - 1, code))
+        return field.states.index(self._state) if self._by is None else field.advanced(code, self._by)
 
-    def fresh(self) -> dict[ControllerKey, int]:
-        """No value is known."""
-        return {}
+    def pressed(self, player: int, context: NodeContext) -> None:
+        """Turn the switch. What its state sends goes out again where it is set to the state that it is in."""
+        again = self._state is not None
+        context.turn(self.switch, lambda field, code: self.code_after(field, code, pressed=True), player, again=again)
 
-    def take(
-        self, memory: dict[ControllerKey, int], event: Event, status: int, d1: int, d2: int, context: EvaluationContext
-    ) -> None:
-        """Turn the switch at a press; the end of a press matters only to a momentary switch."""
-        if context.trying or context.known:
-            return
-        context.consumed = context.consumed or not self._pass_on
-        kind = status & 0xF0
-        if kind == NOTE_OFF:
-            pressed = False
-        elif kind == CONTROLLER:
-            name = (event.player, status, d1)
-            before = memory.get(name, 0)
-            memory[name] = d2
-            pressed = before < SWITCH_ON <= d2
-            if self._momentary and pressed != (d2 >= SWITCH_ON):
-                return
-        else:
-            pressed = True
+    def let_go(self, player: int, context: NodeContext) -> None:
+        """Turn a momentary switch off."""
         if self._momentary:
-            context.turn(self.switch, pressed)
-        elif pressed and self._toggles:
-            context.toggle(self.switch)
-        elif pressed and self._by is not None:
-            context.advance_switch(self.switch, self._by)
-        elif pressed and self._state is not None:
-            context.choose(self.switch, self._state)
-
-    def forget(self, memory: dict[ControllerKey, int], player: int, context: WaitingContext) -> None:
-        """Forget the controllers of a lost source."""
-        for name in [name for name in memory if name[0] == player]:
-            del memory[name]
+            context.turn(self.switch, lambda field, code: self.code_after(field, code, pressed=False), player)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from itertools import product
 
 from rules.midi.controllers import SWITCH_ON
@@ -27,6 +28,7 @@ from tests.model.latching import Latch, Latches
 from tests.model.ledger import Family, Item, Key, Ledger, Press, Sounding, by_note_off
 from tests.model.lists import NOBODY, Lists, Plan, Switches
 from tests.model.merging import Merge, Out, Output
+from tests.model.pressing import Held, TriggerPlace, is_meant, is_momentary, placed_triggers, shortest_long
 from tests.model.reach import Reach
 from tests.model.routing import Branch, Emission, Way, WayBehind, branches_of, clock_source, once
 
@@ -70,6 +72,7 @@ class Pending:
     delay: Delay = AT_ONCE
     plan: Plan | None = None
     returned: str | None = None
+    held: Held | None = None
 
 
 @dataclass(slots=True)
@@ -111,6 +114,7 @@ class Model:
         self.let_in = False
         self.orders = 0
         self.lists = Lists(self._after, self._add_plan, self._drop_plans)
+        self.held: list[Held] = []
 
     # What the engine offers
 
@@ -155,6 +159,9 @@ class Model:
                 out.append((pending.plan.port, pending.plan.message, pending.due, pending.plan.player))
             elif pending.returned is not None:
                 self._chase_at(pending.returned, pending.due, out)
+            elif pending.held is not None:
+                self.held.remove(pending.held)
+                self._press(pending.held, pending.due, out)
 
     def feed(self, player: int, message: bytes, now: int, out: Out) -> None:
         """One message arrives."""
@@ -204,6 +211,7 @@ class Model:
         self._rest_now(player, now, out)
         self.memory.forget(player)
         self.pressed = {key: value for key, value in self.pressed.items() if key[0] != player}
+        self._forget_held(lambda held: held.player == player)
         source = self.players[player]
         for name, switch in self.ruleset.switches.items():
             if not isinstance(switch, OnOffSwitch) or switch.mode != "momentary" or switch.source != source:
@@ -218,6 +226,7 @@ class Model:
         self.advance(now, out)
         self._end_pending(lambda item: True, now, out)
         self.lists.panic()
+        self._forget_held(lambda held: True)
         for player in range(len(self.players)):
             self._forget_kept(player)
         for _, sounding in list(self.ledger.soundings()):
@@ -270,6 +279,7 @@ class Model:
         self.merge.settle(now, out, lambda output: not self._shares_banks(output))
         self._end_notes(self._is_changed, now, out)
         self._latches(now, out).end_where(lambda latch: _step_at(new, latch.at) != latch.step)
+        self._forget_held(lambda held: not held.lives_on(new, self.players[held.player]))
         self.switches = {name: _carried(it, self.switches.get(name)) for name, it in new.switches.items()}
         self._latches(now, out).let_go_where(self._is_shut)
         self.agenda = [pending for pending in self.agenda if pending.returned not in gone]
@@ -311,6 +321,7 @@ class Model:
         self.advance(now, out)
         self._end_notes(lambda item: True, now, out)
         self._latches(now, out).end_where(lambda latch: True)
+        self._forget_held(lambda held: True)
 
     def settle(self, now: int, out: Out) -> None:
         """The end of a file: bank selects that still wait go out."""
@@ -868,42 +879,55 @@ class Model:
     def _trigger(self, player: int, message: bytes, now: int, out: Out) -> bool:
         """Turns the switches that this message triggers; tells whether it is consumed."""
         consumed = False
-        for name, switch in self.ruleset.switches.items():
-            triggers: tuple[Trigger, ...] = (
-                (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
-            )
-            for number, trigger in enumerate(triggers):
-                if trigger.source == self.players[player] and _is_meant(trigger, message):
-                    self._pull(name, number, trigger, player, message, now, out)
-                    consumed = consumed or not trigger.pass_on
+        for at, trigger in placed_triggers(self.ruleset):
+            if trigger.source == self.players[player] and is_meant(trigger, message):
+                self._pull(at, trigger, player, message, now, out)
+                consumed = consumed or not trigger.pass_on
         return consumed
 
-    def _pull(self, name: str, number: int, trigger: Trigger, player: int, message: bytes, now: int, out: Out) -> None:
-        """One trigger, pressed or released."""
-        switch, state = self.ruleset.switches[name], self.switches[name]
+    def _pull(self, at: TriggerPlace, trigger: Trigger, player: int, message: bytes, now: int, out: Out) -> None:
+        """One trigger, pressed or released; what it does may have to wait."""
         press, release = facts.is_on(message), facts.is_off(message)
         if facts.is_controller(message):
-            key = (player, name, number, facts.channel_of(message))
+            key = (player, trigger.source, *at, facts.channel_of(message))
             press = self.pressed.get(key, 0) < SWITCH_ON <= message[2]
             release = message[2] < SWITCH_ON
             self.pressed[key] = message[2]
         elif not facts.is_note(message):
             press = True
+        held = Held(at, trigger, player, message, now, shortest_long(self.ruleset, self.players[player], message))
+        before = self._forget_held(held.is_same_key) if press or release else []
+        if press and trigger.long is not None:
+            self.held.append(held)
+            self.agenda.append(Pending(self._after(now, Delay(Fraction(trigger.long))), self._order(), held=held))
+        elif press and held.waits:
+            self.held.append(held)
+        elif press:
+            self._press(held, now, out)
+        elif release:
+            for begun in before:
+                if begun.waits and now < self._after(begun.since, Delay(Fraction(begun.within))):
+                    self._press(begun, now, out)
+            if is_momentary(trigger):
+                self._turn(at[0], False, player, now, out)
+
+    def _press(self, held: Held, now: int, out: Out) -> None:
+        """A press turns its switch."""
+        name, trigger = held.at[0], held.trigger
+        switch, state = self.ruleset.switches[name], self.switches[name]
         if isinstance(switch, OnOffSwitch):
-            if switch.mode == "momentary":
-                value: bool | int | str = True if press else False if release else state
-            else:
-                value = not state if press else state
-        elif not press:
-            value = state
+            self._turn(name, switch.mode == "momentary" or not state, held.player, now, out)
         elif isinstance(trigger, AdvanceTrigger):
-            value = _stepped(switch, state, trigger.by)
-        else:
-            value = trigger.value  # type: ignore[attr-defined]
-        if isinstance(trigger, SetTrigger) and press:
-            self._set(name, value, player, now, out)
-        else:
-            self._turn(name, value, player, now, out)
+            self._turn(name, _stepped(switch, state, trigger.by), held.player, now, out)
+        elif isinstance(trigger, SetTrigger):
+            self._set(name, trigger.value, held.player, now, out)
+
+    def _forget_held(self, wanted: Callable[[Held], bool]) -> list[Held]:
+        """Presses that will not act any more; they are returned."""
+        gone = [held for held in self.held if wanted(held)]
+        self.held = [held for held in self.held if held not in gone]
+        self.agenda = [pending for pending in self.agenda if pending.held is None or pending.held not in gone]
+        return gone
 
     def _set(self, name: str, value: bool | int | str, player: int, now: int, out: Out) -> None:
         """A switch is set to a value: where it has that already, what the value sends goes out again (ruling 25)."""
@@ -1071,25 +1095,12 @@ def _carried(switch: OnOffSwitch | ValueSwitch | NumberSwitch, value: bool | int
     return value if exists and value is not None else _start(switch)
 
 
-def _stepped(switch: ValueSwitch | NumberSwitch, state: bool | int | str, by: int) -> int | str:
-    """Numbers stop at their ends, values go round."""
-    if isinstance(switch, NumberSwitch):
-        return max(switch.numbers[0], min(switch.numbers[1], int(state) + by))
-    return switch.values[(switch.values.index(str(state)) + by) % len(switch.values)]
-
-
-def _is_meant(trigger: Trigger, message: bytes) -> bool:
-    if trigger.kind is not None:
-        return facts.kind_of(message) == trigger.kind
-    if not facts.has_channel(message) or (
-        trigger.channel is not None and facts.channel_of(message) + 1 not in trigger.channel
-    ):
-        return False
-    if trigger.note is not None:
-        return facts.is_note(message) and message[1] == trigger.note
-    if trigger.controller is not None:
-        return facts.is_controller(message) and message[1] == trigger.controller
-    return message[0] & 0xF0 == 0xC0 and message[1] == trigger.program
+def _stepped(switch: ValueSwitch | NumberSwitch, state: bool | int | str, by: int) -> bool | int | str:
+    """The state so many places on: round again with `wrap`, else no further than the ends."""
+    states = _values(switch)
+    place = states.index(state) + by
+    place = place % len(states) if switch.wrap else max(0, min(len(states) - 1, place))
+    return states[place]
 
 
 def _values(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | int | str]:

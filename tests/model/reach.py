@@ -30,6 +30,7 @@ from rules.steps.velocity import VelocityStep
 from tests.model import facts
 from tests.model.arithmetic import echo_copies, mapped_value, moved_key, shaped_velocity
 from tests.model.asking import holds, names_kind
+from tests.model.pressing import placed_triggers
 from tests.model.routing import branches_of
 
 Setting = Mapping[str, bool | int | str]
@@ -125,11 +126,7 @@ class Reach:
 
 
 def _turns_switches(ruleset: RuleSet, source: str) -> bool:
-    return any(trigger.source == source for switch in ruleset.switches.values() for trigger in _triggers(switch))
-
-
-def _triggers(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> tuple[Trigger, ...]:
-    return (switch,) if isinstance(switch, OnOffSwitch) else (*switch.set, *switch.advance)
+    return any(trigger.source == source for _, trigger in placed_triggers(ruleset))
 
 
 def _settings(ruleset: RuleSet) -> Iterator[dict[str, bool | int | str]]:
@@ -201,10 +198,9 @@ def _reached(ruleset: RuleSet, source: str, before: Setting, switches: Setting) 
 
 def _not_consumed(ruleset: RuleSet, source: str, rectangles: list[Rectangle]) -> list[Rectangle]:
     """What no switch consumes (ruling 25)."""
-    for switch in ruleset.switches.values():
-        for trigger in _triggers(switch):
-            if trigger.source == source and not trigger.pass_on:
-                rectangles = [left for each in rectangles for left in _without(each, _triggering(trigger, each))]
+    for _, trigger in placed_triggers(ruleset):
+        if trigger.source == source and not trigger.pass_on:
+            rectangles = [left for each in rectangles for left in _without(each, _triggering(trigger, each))]
     return rectangles
 
 

@@ -122,6 +122,7 @@ class BruteForce:
         model.players, model.hands = [source], [source]
         model.switches, model.pressed = dict(switches), _Pressed(script)
         model.agenda.clear()
+        model.held.clear()
         moment = Moment(dict(switches), script, 0, facts.in_key_of(0, message))
         is_signal = facts.is_signal(message)
         flows = [Flow(message)] if is_signal else Way(self.ruleset, switches).into_rules(source, message, moment)

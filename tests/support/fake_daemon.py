@@ -56,6 +56,7 @@ STATUS: dict[str, Any] = {
     ],
     "held": 3,
     "switches": {"giant": False, "place": "cave", "key": -2},
+    "songs": None,
     "switches_began": "initial",
     "clock": {"from": "keyboard", "bpm": 124.0, "running": True, "beats": 17.5, "beats_a_bar": 4},
     "rules": {"files": ["pit.toml", "drums.toml"], "applied": 1_795_610_000.0, "last_good": False, "error": None},
@@ -108,4 +109,11 @@ class PlayedDaemon:
         if asked["name"] not in self.status["switches"]:
             raise MachineError(f"no such switch: {asked['name']}")
         self.status["switches"][asked["name"]] = True if asked["value"] is None else asked["value"]
+        if self.status["songs"] is not None:
+            self.status["songs"]["at"] = self.status["songs"]["names"].index(self.status["switches"]["song"])
         return {}
+
+    def have_songs(self, *names: str, at: int = 0, wrap: bool = False) -> None:
+        """Play songs in order."""
+        self.status["songs"] = {"names": list(names), "at": at, "wrap": wrap}
+        self.status["switches"]["song"] = names[at]

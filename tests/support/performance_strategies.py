@@ -73,7 +73,7 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
     reloads = len(files) - 1
     lines, now = [], 0
     for _ in range(draw(st.integers(1, most))):
-        now += draw(one_of(0, 0, 1, 3, 7, 25, 60))
+        now += draw(one_of(0, 0, 1, 3, 7, 25, 60, 200))
         what = draw(st.integers(0, 40))
         if what == 40:
             lines.append(f"at {now} tempo {draw(st.sampled_from(_TEMPOS))}")

@@ -33,6 +33,8 @@ from typing import Protocol
 from rules.midi.notation import Naming, format_message, parse_whole_message
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.schema import RuleFile
+from rules.rulefile.song_switch import rule_in_songs, song_action, song_switch
+from rules.rulefile.song_tables import SONG, SetList
 from rules.rulefile.switch_tables import OnOffSwitch, ValueSwitch
 from rules.timing.delays import Delay, Later
 from tests.model import NEVER, Model
@@ -114,15 +116,20 @@ def ruleset_of(*texts: str) -> RuleSet:
         naming = Naming(3 if raw.get("middle_c") == "C3" else 4, raw.get("first_program", 1))
         files.append(RuleFile.model_validate(raw, context=naming))
     rules = [rule for file in files for rule in file.rules]
+    songs = [song for file in files for song in file.songs]
+    set_list = next((file.set_list for file in files if file.set_list is not None), SetList())
+    actions = [action for song in songs if (action := song_action(song)) is not None]
     return RuleSet(
         ports={name: port for file in files for name, port in file.ports.items()},
         devices={name: device for file in files for name, device in file.devices.items()},
-        switches={name: switch for file in files for name, switch in file.switches.items()},
+        switches={name: switch for file in files for name, switch in file.switches.items()}
+        | ({SONG: song_switch(set_list, songs)} if songs else {}),
         rules=tuple(
-            rule if rule.name else rule.model_copy(update={"name": f"rule {number}"})
+            rule_in_songs(rule if rule.name else rule.model_copy(update={"name": f"rule {number}"}), songs)
             for number, rule in enumerate(rules, start=1)
         ),
-        on_switch=tuple(entry for file in files for entry in file.on_switch),
+        on_switch=(*actions, *(entry for file in files for entry in file.on_switch)),
+        songs=tuple(songs),
     )
 
 

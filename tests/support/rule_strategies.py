@@ -25,7 +25,13 @@ def triggers(draw: Draw, sources: Sequence[str], with_kinds: bool = True) -> Tab
         found["channel"] = draw(one_of(1, [1, 2]))
     if rarely(draw, 3):
         found["pass_on"] = True
+    if found.keys() & {"note", "controller"} and rarely(draw, 3):
+        found["long"] = draw(one_of(*LONGS))
     return found
+
+
+LONGS = (200, 230)
+"""How long a press may have to last, in milliseconds."""
 
 
 @st.composite
@@ -43,11 +49,15 @@ def switches(draw: Draw, sources: Sequence[str]) -> dict[str, Table]:
         song["advance"] = [
             draw(triggers(sources)) | {"by": draw(one_of(1, -1, 2))} for _ in range(draw(st.integers(0, 1)))
         ]
+        if rarely(draw, 3):
+            song["wrap"] = False
         found["song"] = song
     if draw(st.booleans()):
         key: Table = {"numbers": draw(one_of("-2..2", "0..1"))}
         key["advance"] = [draw(triggers(sources)) | {"by": draw(one_of(1, -1, 3))}]
         key["set"] = [draw(triggers(sources)) | {"value": draw(one_of(0, 1))} for _ in range(draw(st.integers(0, 1)))]
+        if rarely(draw, 3):
+            key["wrap"] = True
         found["key"] = key
     return found
 
@@ -210,7 +220,19 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
         variant["ports"] = dict(draw(st.permutations(list(variant["ports"].items()))))
     if "key" in variant["switches"] and rarely(draw):
         variant["switches"]["key"] |= {"numbers": "0..3"}
+    if rarely(draw, 3):
+        _change_presses(draw, variant["switches"])
     return variant
+
+
+def _change_presses(draw: Draw, found: dict[str, Table]) -> None:
+    """Some notes and controllers have to be held for another time, or for none."""
+    for switch in found.values():
+        for trigger in [switch] if "from" in switch else [*switch.get("set", ()), *switch.get("advance", ())]:
+            if trigger.keys() & {"note", "controller"} and draw(st.booleans()):
+                trigger["long"] = draw(one_of(*LONGS))
+            else:
+                trigger.pop("long", None)
 
 
 def _take_out(file: Table, port: str) -> None:

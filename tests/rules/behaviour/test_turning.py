@@ -8,7 +8,7 @@ from rules.program.guards import ALWAYS, either
 from rules.program.switch_states import Layout, SwitchStates
 from rules.steps.trigger_node import TriggerNode
 
-LAYOUT = Layout({"up": SwitchStates((False, True), False), "song": SwitchStates(("a", "b", "c"), "a", round=True)})
+LAYOUT = Layout({"up": SwitchStates((False, True), False), "song": SwitchStates(("a", "b", "c"), "a", wrap=True)})
 UP, SONG = Dimension("switch", "up", 2), Dimension("switch", "song", 3)
 
 

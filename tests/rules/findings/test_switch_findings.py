@@ -83,3 +83,53 @@ def test_numbers_that_nothing_counts_to() -> None:
 def test_values_that_can_be_chosen(switch: str, rule: str) -> None:
     """Directly, by going on, or from the beginning; what a rule asks for besides must differ."""
     assert told(rules(switch, rule), *KINDS) == []
+
+
+SONGS = """
+[ports]
+keys = { input = true }
+rack = { output = true }
+[set_list]
+NEXT
+[[songs]]
+name = "Harbour"
+rules = ["one"]
+[[songs]]
+name = "Tide"
+[[songs]]
+name = "Ebb"
+rules = ["two"]
+[[rules]]
+name = "one"
+from = "keys"
+match = { channel = 1 }
+to = "rack"
+[[rules]]
+name = "two"
+from = "keys"
+match = { channel = 1 }
+to = "rack"
+"""
+
+
+def test_songs_that_nothing_goes_on_to() -> None:
+    """The set list lacks what goes on; with it, every song is reached."""
+    (finding,) = found(SONGS.replace("NEXT", ""), *KINDS)
+    assert (finding.label, finding.place.words) == ("unset switch", "[set_list]")
+    assert finding.remedy == "Write `next` under [set_list]. Without it only `pointsman song` changes it."
+    (finding,) = found(SONGS.replace("NEXT", 'next = { from = "keys", note = 1 }').replace("next", "previous"), *KINDS)
+    assert finding.label == "unset switch"
+    assert told(SONGS.replace("NEXT", 'next = { from = "keys", note = 1, long = 600 }'), *KINDS) == []
+
+
+def test_songs_stop_at_their_ends() -> None:
+    """Going back from the first song reaches the others only round the end."""
+    back = 'previous = { from = "keys", note = 1 }'
+    assert told(SONGS.replace("NEXT", back), *KINDS) != []
+    assert told(SONGS.replace("NEXT", f"{back}\nwrap = true"), *KINDS) == []
+
+
+def test_a_switch_of_values_is_asked_for_with_one() -> None:
+    """The remedy is a condition that can be written so."""
+    (finding,) = found(rules(SET, ""), *KINDS)
+    assert finding.remedy == 'Ask for it with when = "song = end", or remove it.'

@@ -87,7 +87,8 @@ def test_equals_is_one_state() -> None:
 def test_numbers_stop_and_values_go_round(name: str, state: State, by: int, after: State) -> None:
     """A step beyond the last number stays there; beyond the last value comes the first."""
     word = LAYOUT.turned(LAYOUT.initial, name, state)
-    assert LAYOUT.state(LAYOUT.advanced(word, name, by), name) == after
+    word = LAYOUT.changed(word, name, lambda field, code: field.advanced(code, by))
+    assert LAYOUT.state(word, name) == after
 
 
 def test_what_no_switch_can_be_at_is_refused() -> None:

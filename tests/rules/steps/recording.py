@@ -7,7 +7,8 @@ from fractions import Fraction
 from typing import Any
 
 from rules.program.event import Copy, Event, Family
-from rules.program.switch_states import Layout, State
+from rules.program.node import CodeChange
+from rules.program.switch_states import Layout
 from rules.program.tables import AnyNode
 from rules.timing.delays import AT_ONCE, NEVER, Delay
 from rules.timing.scheduler import Scheduler
@@ -97,21 +98,9 @@ class Recorder:
         """An answer that is given once."""
         return self._family.once(name, answer)
 
-    def turn(self, switch: str, state: State) -> None:
-        """A switch is turned."""
-        self._engine.word = self._engine.layout.turned(self._engine.word, switch, state)
-
-    def choose(self, switch: str, state: State) -> None:
+    def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
         """A switch is turned, or set again."""
-        self.turn(switch, state)
-
-    def toggle(self, switch: str) -> None:
-        """A switch goes to its other state."""
-        self.turn(switch, not self._engine.layout.state(self._engine.word, switch))
-
-    def advance_switch(self, switch: str, by: int) -> None:
-        """A switch goes on."""
-        self._engine.word = self._engine.layout.advanced(self._engine.word, switch, by)
+        self._engine.word = self._engine.layout.changed(self._engine.word, switch, change)
 
     def later(self, base: int, delay: Delay) -> int:
         """Milliseconds are whole, and a beat has 500."""

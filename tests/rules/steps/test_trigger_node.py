@@ -56,9 +56,9 @@ def test_numbers_stop_at_their_ends() -> None:
 
 def test_a_trigger_is_consumed_unless_it_may_pass() -> None:
     """A trial consumes nothing and turns nothing."""
-    for settings, consumed in (({}, True), ({"pass_on": True}, False)):
+    for pass_on, consumed in ((False, True), (True, False)):
         recorder = Recorder(engine())
-        recorder.hand(TriggerNode("up", **settings), 0x90, 1, 9)
+        recorder.hand(TriggerNode("up", pass_on=pass_on), 0x90, 1, 9)
         assert (recorder.consumed, recorder.made) == (consumed, [])
     here = engine()
     before = here.word
