@@ -17,7 +17,7 @@ _AHEAD_NS: Final = 3 * NANOSECONDS_PER_SECOND // 2
 """More than a second, however long this process has to wait for a busy computer."""
 _AHEAD_BY_CLOCK: Final = 4 * CLOCKS_A_BEAT * PARTS_A_CLOCK
 """A bar: about as far, at any tempo."""
-_MOST_AT_ONCE: Final = 100
+_MOST_AT_ONCE: Final = 50
 """How many pieces one question brings: few, so that reading it never holds up the music."""
 _MOST_HEX: Final = 16_000
 """How many digits of messages one question brings, and one piece of a long message has."""

@@ -175,3 +175,22 @@ def test_rules_play_without_a_daemon(
     command.signal(signal.SIGINT)
     assert command.ends() == 0
     until(lambda: silent(band.heard), f"silence; it heard {band.heard}")
+
+
+def test_a_take_follows_the_clock_of_a_sequencer(
+    daemon: Callable[..., Daemon], peer: Callable[..., Peer], play: Callable[..., Command], tmp_path: Path
+) -> None:
+    """It waits for the start, and plays with the clock messages that come; then the command ends."""
+    band, sequencer = peer("Band", "in"), peer("Recorder", "out")
+    router = daemon(RULES)
+    router.has_opened("band", "take")
+    path = tmp_path / "beat.mid"
+    path.write_bytes(file_bytes(track_of([(0, ON), (48, OFF)], 96)))
+    command = play(str(path), "--as", "take", "--tempo", "clock", "--name", NAME)
+    until(lambda: router.ask("status")["playing"] is not None, "it waits")
+    sequencer.play(b"\xf8", 0.01, b"\xf8", 0.01)
+    until(lambda: b"\xf8" in band.heard, "the clock is heard")
+    assert music(band) == []
+    sequencer.play(b"\xfa", *[b"\xf8", 0.01] * 30)
+    assert command.ends() == 0
+    until(lambda: music(band) == [ON, OFF], f"both notes; there is {band.heard}")
