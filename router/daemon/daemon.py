@@ -17,7 +17,7 @@ from router.daemon.log_thread import LogThread
 from router.daemon.play_conversation import PlayConversation
 from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
 from router.daemon.preparing_process import PreparingProcess
-from router.daemon.realtime import Realtime, take_realtime
+from router.daemon.realtime import Realtime, beside_the_loop, take_realtime
 from router.daemon.recent_lines import RecentLines
 from router.daemon.reloader import Reloader
 from router.daemon.rule_verbs import reload_state, reloader_handlers
@@ -242,7 +242,7 @@ class Daemon:
 
     def streams(self) -> Mapping[str, Stream]:
         """Return what the control socket answers without end, by verb."""
-        return {"watch": Watch(self, self._recorder, self._said, self._clock).lines}
+        return {"watch": Watch(self, self._recorder, self._said, self._clock, beside_the_loop).lines}
 
     def conversations(self) -> Mapping[str, Callable[[], Conversation]]:
         """Return what answers the questions of one client that belong together, by verb."""

@@ -7,6 +7,7 @@ times a second, and for the whole state once a second. Nobody watches: nothing i
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any, Final, Protocol
 
 from router.daemon.recent_lines import LogLine, RecentLines
@@ -38,19 +39,27 @@ class Watched(Protocol):
 
 
 class Watch:
-    """Answers `watch`; each call of `lines` is for one client."""
+    """Answers `watch`; each call of `lines` is for one client. `ahead` lets its thread go ahead of other programs."""
 
-    def __init__(self, watched: Watched, recorder: Recorder, said: RecentLines, clock: Clock = SYSTEM_CLOCK) -> None:
+    def __init__(
+        self,
+        watched: Watched,
+        recorder: Recorder,
+        said: RecentLines,
+        clock: Clock = SYSTEM_CLOCK,
+        ahead: Callable[[], AbstractContextManager[None]] = nullcontext,
+    ) -> None:
         self._watched = watched
         self._recorder = recorder
         self._said = said
         self._clock = clock
+        self._ahead_of_others = ahead
         self._ahead_s = self._ahead()
 
     def lines(self, _: Mapping[str, Any], pause: Callable[[float], bool]) -> Iterator[dict[str, Any]]:
         """Yield line after line, for as long as `pause` returns true."""
         tap = RecordTap()
-        with self._recorder.followed_by(tap.hear):
+        with self._ahead_of_others(), self._recorder.followed_by(tap.hear):
             tap.begin(*self._watched.sounding())
             said = self._said.after(None)
             sight = _Sight(self._whole(tap))

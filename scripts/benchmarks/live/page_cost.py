@@ -28,13 +28,13 @@ _FILES = ROOT / "router/page/static"
 
 def measure(quick: bool) -> list[Figure]:
     """All that is about the page."""
-    turns, seconds = (2, 5) if quick else (8, 12)
+    turns, seconds = (3, 6) if quick else (8, 12)
     with stage(USUAL_FRAMES) as place:
         place.source(*SOURCES)
         place.sink(*SINKS)
         ports = [f"bench-{name}:" for name in (*SOURCES, *SINKS)]
         daemon = place.watched_daemon(place.rules(RIG), *ports)
-        first = [first_view(place) for _ in range(2 if quick else 5)]
+        first = [first_view(place) for _ in range(1 if quick else 5)]
         windows: dict[str, list[tuple[int, int]]] = {side: [] for side in _SIDES}
         seen: list[dict[str, Any]] = []
         _play(place, 2)

@@ -9,6 +9,8 @@ import sys
 
 import pytest
 
+from router.daemon.realtime import PRIORITY
+
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="there is no such thing elsewhere")
 
 TRY = """
@@ -47,3 +49,22 @@ def test_what_is_said_to_be_taken_is_taken_and_threads_stay_ordinary() -> None:
 def test_where_nothing_is_allowed_nothing_is_taken_and_nothing_fails() -> None:
     """Without limits that allow it, for anyone but root."""
     assert tried("RLIMIT_RTPRIO", "RLIMIT_MEMLOCK", as_nobody=os.getuid() == 0) == (None, False, 0, 0, 0)
+
+
+BESIDE = """
+import json, os
+from router.daemon.realtime import beside_the_loop
+kinds = [os.sched_getscheduler(0)]
+with beside_the_loop():
+    kinds += [os.sched_getscheduler(0), os.sched_getparam(0).sched_priority]
+print(json.dumps([*kinds, os.sched_getscheduler(0)]))
+"""
+
+
+def test_a_thread_beside_the_loop_goes_ahead_for_a_while() -> None:
+    """Right behind the loop, as far as this computer allows it; then it is as before."""
+    done = subprocess.run([sys.executable, "-c", BESIDE], capture_output=True, text=True, check=True)
+    before, policy, priority, after = json.loads(done.stdout)
+    assert before == after == 0
+    assert (policy, priority) in ((FIFO | RESETS, PRIORITY - 1), (0, 0))
+    assert (policy != 0) == (tried()[0] is not None)
