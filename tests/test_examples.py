@@ -28,6 +28,7 @@ PARTS = {"cable_a": {2: 3}, "cable_b": {3: 3}, "cable_c": {4: 1, 5: 2, 6: 10}}
 def test_all_are_here() -> None:
     """There is a rule file for each of the jobs that the examples are to show."""
     assert RULE_FILES == [
+        "drums-in-time.toml",
         "echoes-in-time.toml",
         "one-keyboard-two-modules.toml",
         "pads-to-kit.toml",

@@ -8,6 +8,7 @@ from itertools import count
 from typing import Any
 
 from rules.midi.messages import LENGTH, NOTE_OFF, NOTE_ON, SYSEX
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Copy, Event, Family
 from rules.program.node import CodeChange
 from rules.program.switch_states import Layout
@@ -99,6 +100,9 @@ class NodeRecorder:
         word = self._layout.changed(self.word, switch, change)
         self.chosen = switch if again and word == self.word else None
         self.word = word
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Do nothing: the node itself says what it asks for."""
 
     def later(self, base: int, delay: Delay) -> int:
         """Only delays are told, not times."""

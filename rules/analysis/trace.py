@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from rules.analysis.mismatch import mismatch
 from rules.analysis.node_recorder import NodeRecorder, Passing
@@ -19,12 +20,14 @@ from rules.midi.controllers import SWITCH_ON
 from rules.midi.din import microseconds_on_wire
 from rules.midi.messages import ACTIVE_SENSING, CONTROLLER, NOTE_OFF, SYSEX, TRANSPORT, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
+from rules.program.clock_orders import CONTINUE_ORDER, START_ORDER, STOP_ORDER, TAP_ORDER
 from rules.program.forms import Form, form_of
 from rules.program.guards import Guard, holds
 from rules.program.switch_states import Layout, State
 from rules.rulefile.clock_table import OWN
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
+from rules.steps.clock_trigger_node import ClockTriggerNode
 from rules.steps.press_node import PressNode
 from rules.timing.delays import AT_ONCE, Delay, in_words
 
@@ -369,8 +372,18 @@ def _passing_words(pulled: PulledTrigger) -> str:
     return "and passes on" if pulled.trigger.pass_on else "and is not passed on"
 
 
+_TO_CLOCK: Final = {
+    START_ORDER: "starts your clock",
+    CONTINUE_ORDER: "lets your clock continue",
+    STOP_ORDER: "stops your clock",
+    TAP_ORDER: "taps the tempo",
+}
+
+
 def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> str:
-    """Return what becomes of a switch, in words."""
+    """Return what becomes of a switch, or is asked of our clock, in words."""
+    if isinstance(pulled.node, ClockTriggerNode):
+        return _TO_CLOCK[str(pulled.node.order)]
     name, trigger = pulled.node.switch, pulled.trigger
     state = _state_words(layout.state(after, name))
     if before == after:

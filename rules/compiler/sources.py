@@ -16,6 +16,7 @@ from rules.program.guards import ALWAYS, Guard, TooManyCubesError
 from rules.program.switch_states import Layout
 from rules.rulefile.rule_tables import Rule, Zone
 from rules.rulefile.switch_tables import Trigger
+from rules.steps.clock_trigger_node import ClockTriggerNode
 from rules.steps.trigger_node import TriggerNode
 
 
@@ -50,10 +51,10 @@ class BranchPlan(RuleCondition):
 
 @dataclass(frozen=True, slots=True)
 class PulledTrigger:
-    """A trigger and the node that it pulls."""
+    """A trigger and the node that it pulls: one that turns a switch, or one that asks our clock for something."""
 
     trigger: Trigger
-    node: TriggerNode
+    node: TriggerNode | ClockTriggerNode
 
 
 class BranchEntry:

@@ -1,4 +1,7 @@
-"""What turns switches, as nodes: which of them wait for a release, since a longer press does something else."""
+"""What turns switches and asks our clock for something, as nodes.
+
+Some wait for a release, since a longer press does something else.
+"""
 
 from __future__ import annotations
 
@@ -10,17 +13,24 @@ from rules.compiler.sources import PulledTrigger
 from rules.program.tables import NodeKey
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch, SetTrigger, Trigger
+from rules.steps.clock_trigger_node import ClockTriggerNode
 from rules.steps.press_node import AT_PRESS
 from rules.steps.trigger_node import TriggerNode
 
 
 def pulled_triggers(ruleset: RuleSet, nodes: Nodes) -> Mapping[str, list[PulledTrigger]]:
-    """Return what turns switches, by source, in file order."""
+    """Return what turns switches, then what our clock is asked for, by source, in file order."""
     every = [trigger for switch in ruleset.switches.values() for trigger in switch.triggers]
+    pulls = ruleset.clock.triggers()
+    every += (trigger for triggers in pulls.values() for trigger in triggers)
     found: dict[str, list[PulledTrigger]] = {}
     for name, key, trigger in _placed(ruleset):
         node = nodes.get((trigger.source, "switch", name, *key), partial(_node, name, trigger, every))
         found.setdefault(trigger.source, []).append(PulledTrigger(trigger, node))
+    for order, triggers in pulls.items():
+        for number, trigger in enumerate(triggers):
+            asking = nodes.get((trigger.source, "clock", order, number), partial(_asking, order, trigger, every))
+            found.setdefault(trigger.source, []).append(PulledTrigger(trigger, asking))
     return found
 
 
@@ -38,10 +48,9 @@ def _placed(ruleset: RuleSet) -> Iterator[tuple[str, NodeKey, Trigger]]:
 
 def _node(switch: str, trigger: Trigger, every: Iterable[Trigger]) -> TriggerNode:
     momentary = isinstance(trigger, OnOffSwitch) and trigger.mode == "momentary"
-    channels = None if trigger.channel is None else tuple(sorted(trigger.channel))
     return TriggerNode(
         switch,
-        signal=(channels, trigger.note, trigger.controller, trigger.program, trigger.kind),
+        signal=_signal(trigger),
         pass_on=trigger.pass_on,
         momentary=momentary,
         state=trigger.value if isinstance(trigger, SetTrigger) else None,
@@ -49,6 +58,21 @@ def _node(switch: str, trigger: Trigger, every: Iterable[Trigger]) -> TriggerNod
         long=trigger.long or 0,
         patience=AT_PRESS if momentary or trigger.long is not None else patience(trigger, every),
     )
+
+
+def _asking(order: str, trigger: Trigger, every: Iterable[Trigger]) -> ClockTriggerNode:
+    return ClockTriggerNode(
+        order,
+        signal=_signal(trigger),
+        pass_on=trigger.pass_on,
+        long=trigger.long or 0,
+        patience=AT_PRESS if trigger.long is not None else patience(trigger, every),
+    )
+
+
+def _signal(trigger: Trigger) -> tuple[object, ...]:
+    channels = None if trigger.channel is None else tuple(sorted(trigger.channel))
+    return channels, trigger.note, trigger.controller, trigger.program, trigger.kind
 
 
 def patience(trigger: Trigger, others: Iterable[Trigger]) -> tuple[int, ...]:

@@ -16,6 +16,7 @@ from rules.engine.waiting_nodes import WaitingNodes, Wake
 from rules.engine.written_lists import Entry
 from rules.midi.messages import KEY_PRESSURE, PROGRAM, SYSEX, is_note_off, is_note_on, split_message
 from rules.midi.neutral import rest_place
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Copy, Event, Queue
 from rules.program.node import CodeChange
 from rules.program.tables import AnyNode, in_key_of
@@ -246,6 +247,10 @@ class WaitingNodeContext:
     def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
         """Turn a switch; what that sends goes out at once."""
         self._dispatch.host.turn_by_player(switch, change, player, self.now, self._out, again=again)
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Ask our clock for something."""
+        self._dispatch.host.order_clock(order)
 
     def sounds(self, event: Event) -> bool:
         """Whether anything that was emitted for a note-on still sounds behind its node."""

@@ -39,6 +39,7 @@ from rules.midi.messages import (
 )
 from rules.midi.neutral import OutputPlace, silence_messages
 from rules.program.byte_tables import NO_BYTE
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Event, Family
 from rules.program.guards import holds
 from rules.program.node import CodeChange
@@ -322,6 +323,10 @@ class Engine(FastPath):
     def cancel(self, wake: int) -> None:
         """Wake no node for this."""
         self.scheduler.cancel(wake)
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Note what a trigger asks of our clock, for who carries it out."""
+        self.lists.orders.append(order)
 
     def set_again(self, switch: str, player: int, now: int, out: list[Sent]) -> None:
         """Send again what the state of a switch sends: the switch was set to the state that it is in."""

@@ -14,6 +14,7 @@ from rules.engine.node_memories import NodeMemories
 from rules.engine.waiting_nodes import Wake
 from rules.midi.messages import KEY_PRESSURE, LENGTH, NOTE_OFF, NOTE_ON, SYSEX, split_message
 from rules.program.byte_tables import NO_BYTE
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Copy, Event
 from rules.program.guards import ALWAYS
 from rules.program.node import CodeChange
@@ -47,6 +48,10 @@ class EvaluationHost(Protocol):
         self, switch: str, change: CodeChange, player: int, now: int, out: list[Sent], *, again: bool = False
     ) -> bool:
         """Turn a switch by a message of a player, and return whether it has turned; see `NodeContext.turn`."""
+        ...
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Note what a trigger asks of our clock."""
         ...
 
     def schedule(self, wake: Wake, now: int) -> int:
@@ -225,6 +230,10 @@ class Evaluation:
         """Turn a switch; what that sends goes out at once, and the rest of the evaluation sees the new state."""
         if self.host.turn_by_player(switch, change, player, self.now, self.out, again=again):
             self.word = self.start.family.word = self.host.word
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Ask our clock for something."""
+        self.host.order_clock(order)
 
     def later(self, base: int, delay: Delay) -> int:
         """The time after a delay."""

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any, ClassVar, Final, NamedTuple, Protocol
 
 from rules.program.byte_tables import ALL, FIRST, IDENTITY, SECOND, gate_of
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Copy, Event
 from rules.program.switch_states import SwitchField
 from rules.program.tables import NodeKey, Table
@@ -94,6 +95,10 @@ class NodeContext(Protocol):
 
         Where it stays in its state, what that state sends goes out once more, if that is wanted `again`.
         """
+        ...
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Ask our clock for something, once all that is being done has been done."""
         ...
 
 

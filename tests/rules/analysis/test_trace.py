@@ -330,3 +330,12 @@ def test_a_switch_sets_the_tempo() -> None:
         "    sets the tempo to 96 BPM",
         "    asks for: clock start",
     ]
+
+
+def test_a_pad_moves_our_clock() -> None:
+    """What it asks for is told; it goes no further."""
+    pads = OWN.replace(
+        'follow = "keys"', 'start = { from = "keys", note = "D1" }\ntap = { from = "keys", note = "E1" }'
+    )
+    assert story(pads, "note-on 1 D1 9") == ["starts your clock, and is not passed on"]
+    assert story(pads, "note-on 1 E1 9") == ["taps the tempo, and is not passed on"]

@@ -177,6 +177,44 @@ def test_a_tempo_of_a_switch_counts_from_the_beginning() -> None:
     assert stage.told() == [0, 20, 40]
 
 
+PADS = """
+start = { from = "keys", note = "C1" }
+continue = { from = "keys", note = "D1" }
+stop = [{ from = "keys", note = "E1" }, { from = "keys", program = 3, pass_on = true }]
+tap = { from = "keys", controller = "sostenuto" }
+"""
+
+
+def test_pads_and_pedals_move_it() -> None:
+    """They act on the press, and go nowhere else; but for those that are passed on."""
+    rule = '[[rules]]\nfrom = "keys"\nto = "rack"\n'
+    stage = Stage(CLOCK + PADS + ONE + rule)
+    stage.at(10, "keys", "note-on 1 C1 9", "note-off 1 C1 0")
+    stage.at(30, "keys", "note-on 1 E1 9")
+    stage.at(50, "keys", "note-on 1 D1 9", "program 1 3")
+    assert stage.told() == [0, "10 start", 20, "30 stop", 40, "50 continue", "50 stop"]
+    assert stage.told("rack") == ["50 program 1 3"]
+
+
+def test_a_pedal_taps_the_tempo() -> None:
+    """Each time it goes down; half a press is none."""
+    stage = Stage(CLOCK + PADS + ONE)
+    for at, value in [(0, 127), (100, 0), (600, 60), (700, 0), (1_000, 64), (1_100, 90), (1_200, 0), (2_000, 127)]:
+        stage.at(at, "keys", f"controller 1 sostenuto {value}")
+    assert stage.session.clock_state(0).bpm == 60
+
+
+def test_a_long_press_and_a_short_one_may_differ() -> None:
+    """Held for its time it stops; let go before that it starts."""
+    pads = 'start = { from = "keys", note = "C1" }\nstop = { from = "keys", note = "C1", long = 500 }\n'
+    stage = Stage(CLOCK + pads + ONE)
+    stage.at(10, "keys", "note-on 1 C1 9")
+    stage.at(210, "keys", "note-off 1 C1 0")
+    stage.at(1_000, "keys", "note-on 1 C1 9")
+    stage.until(2_000)
+    assert [each for each in stage.told() if isinstance(each, str)] == ["210 start", "1500 stop"]
+
+
 # -- another clock ----------------------------------------------------------------------------------------------------
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
+from rules.program.clock_orders import ClockOrder
 from rules.program.event import Copy, Event, Family
 from rules.program.node import CodeChange
 from rules.program.switch_states import Layout
@@ -57,6 +58,7 @@ class Recorder:
         self.delays: list[Delay] = []
         self.copies: list[Copy] = []
         self.orders: list[bool] = []
+        self.asked: list[ClockOrder] = []
         self._engine = engine
         self._family = Family(0)
 
@@ -101,6 +103,10 @@ class Recorder:
     def turn(self, switch: str, change: CodeChange, player: int, *, again: bool = False) -> None:
         """A switch is turned, or set again."""
         self._engine.word = self._engine.layout.changed(self._engine.word, switch, change)
+
+    def order_clock(self, order: ClockOrder) -> None:
+        """Something is asked of our clock."""
+        self.asked.append(order)
 
     def later(self, base: int, delay: Delay) -> int:
         """Milliseconds are whole, and a beat has 500."""
