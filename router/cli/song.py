@@ -15,6 +15,7 @@ from typing import Any, Final, NamedTuple
 from router.cli.parsing import add_daemon_name, completed_by
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
+from router.daemon.song_choice import SONG_STEPS, song_meant
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.terminal import say
@@ -31,8 +32,6 @@ examples:
   pointsman song "Harbour Lights"        choose a song; its messages go out again if it is that one already
 
 A song that is named "next" or "previous": pointsman switch song=next"""
-
-_STEPS: Final[Mapping[str, int]] = {"next": 1, "previous": -1}
 
 
 class SongSettings(NamedTuple):
@@ -55,7 +54,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _words(parsed_args: argparse.Namespace, **_: Any) -> list[str]:
-    return [*_STEPS, *_songs_of(parsed_args.name, patience_s=1.0)["names"]]
+    return [*SONG_STEPS, *_songs_of(parsed_args.name, patience_s=1.0)["names"]]
 
 
 def _call(arguments: argparse.Namespace) -> int:
@@ -69,7 +68,7 @@ def song(settings: SongSettings) -> int:
     """
     songs = _songs_of(settings.name)
     if settings.to is not None:
-        ask_daemon(settings.name, "switch", name="song", value=_meant(settings.to, songs))
+        ask_daemon(settings.name, "switch", name="song", value=song_meant(settings.to, songs))
         songs = _songs_of(settings.name)
     names, at = songs["names"], songs["at"]
     if settings.json:
@@ -86,16 +85,3 @@ def _songs_of(name: str, **patience: float) -> Mapping[str, Any]:
     if songs is None:
         raise MachineError("the rules of this daemon have no songs: write a header [[songs]] for each")
     return songs
-
-
-def _meant(to: str, songs: Mapping[str, Any]) -> str:
-    """Return the name of the song to go to. Raises MachineError where there is none to go on to."""
-    names: list[str] = list(songs["names"])
-    if to not in _STEPS:
-        return to
-    at: int = songs["at"] + _STEPS[to]
-    if songs["wrap"]:
-        at %= len(names)
-    if at not in range(len(names)):
-        raise MachineError(f'"{plain(names[songs["at"]])}" is the {"last" if at > 0 else "first"} song')
-    return names[at]

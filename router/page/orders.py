@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from router.daemon.song_choice import song_meant
 from router.files.clock import Clock
 from router.files.user_folders import data_folder
 from router.page.browsers import PANIC
@@ -23,6 +24,9 @@ OPEN_TO_ALL: Final = frozenset({PANIC, "through"})
 """What may be asked for without `--control`: silence, and what only reads."""
 
 LONGEST_ORDER: Final = 2_000  # bytes
+SONG: Final = "song"
+"""The switch that songs make, as in rules.rulefile.song_tables, which would bring all rule files along."""
+
 _LONGEST_NAME: Final = 200
 _SAVING_S: Final = 60.0
 _MOST_MINUTES: Final = 10
@@ -122,7 +126,11 @@ class Orders:
         return await self._link.ask("clock", do=order.name("command"))
 
     async def _song(self, order: Order) -> Data:
-        return await self._link.ask("song", to=order.name("to"))
+        to = order.name("to")
+        songs = (await self._link.ask("status"))["songs"]
+        if songs is None:
+            raise MachineError("these rules have no songs")
+        return await self._link.ask("switch", name=SONG, value=song_meant(to, songs))
 
     # -- recordings ---------------------------------------------------------------------------------------------------
 

@@ -115,6 +115,7 @@ class PageState:
         sounding = self._sounding(now)
         return {
             **{key: value for key, value in told.items() if key not in _OURS},
+            "songs": self._songs(told.get("songs")),
             "activity": told.get("activity") or _activity(told["ports"]),
             "recording_s": None if since is None else int(max(0.0, now - since)),
             "sounding": sounding,
@@ -137,6 +138,13 @@ class PageState:
             self._rig_of = rig_of
             self._rig = self._facts.rig(self._daemon["switches"], self._daemon["ports"])
         return self._rig
+
+    def _songs(self, songs: Mapping[str, Any] | None) -> State | None:
+        """The songs, with the player's notes about the one of now."""
+        if songs is None:
+            return None
+        about = None if self._facts is None else self._facts.about_song(songs["names"][songs["at"]])
+        return {**songs, "about": about}
 
     def _sounding(self, now: float) -> list[State]:
         """Return the notes that sound, by device; by port where no device is known for their channel."""

@@ -73,6 +73,10 @@ class RuleFacts:
                 word = self.layout.turned(word, name, state)
         return holds(guard_of(self.layout, when), word)
 
+    def about_song(self, name: str) -> str | None:
+        """The player's notes about a song; None where there are none."""
+        return next((song.about or None for song in self.ruleset.songs if song.name == name), None)
+
     def switch_states(self, switches: Mapping[str, State]) -> dict[str, dict[str, Any]]:
         """Return each switch: what it is at, what it can be at, and its kind."""
         return {

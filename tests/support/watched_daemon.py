@@ -79,7 +79,7 @@ class WatchedDaemon:
             "rule-files",
             "tap",
             "clock",
-            "song",
+            "status",
         )
         self.control = ControlServer(
             name, {verb: self._answering(verb) for verb in verbs}, lambda text: None, streams={"watch": self._watch}
@@ -121,6 +121,8 @@ class WatchedDaemon:
                 files = self.found if asked["which"] == "found" else self.playing
                 held = {f"file {number}": content for number, content in enumerate(files.values())}
                 return {"serial": self.state["last_reload"]["serial"], "files": list(files), **held}
+            if verb == "status":
+                return self.state
             self.asked.append((verb, asked))
             if self.refusal is not None:
                 raise MachineError(self.refusal)

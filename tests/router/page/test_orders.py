@@ -80,7 +80,6 @@ def test_everybody_may_ask_which_way_messages_took(page: PageRig, daemon: Watche
         ({"do": "tap"}, ("tap", {})),
         ({"do": "clock", "command": "start"}, ("clock", {"do": "start"})),
         ({"do": "clock", "bpm": 96.5}, ("clock", {"bpm": 96.5})),
-        ({"do": "song", "to": "next"}, ("song", {"to": "next"})),
         ({"do": "former rules"}, ("former-rules", {})),
     ],
     ids=str,
@@ -92,3 +91,25 @@ def test_an_order_becomes_a_question(
     with control.browser() as browser:
         assert browser.order(**order)["ok"]
     assert daemon.asked == [asked]
+
+
+SONGS = {"names": ["Harbour Lights", "Tide", "Ebb"], "at": 1, "wrap": False}
+
+
+@pytest.mark.parametrize(("to", "name"), [("next", "Ebb"), ("previous", "Harbour Lights"), ("Tide", "Tide")])
+def test_a_song_is_a_switch_that_is_turned(control: PageRig, daemon: WatchedDaemon, to: str, name: str) -> None:
+    """By its name, or as the next or the previous one."""
+    daemon.state["songs"] = SONGS
+    with control.browser() as browser:
+        assert browser.order(do="song", to=to)["ok"]
+    assert daemon.asked == [("switch", {"name": "song", "value": name})]
+
+
+def test_at_the_end_of_the_set_list_there_is_no_next_song(control: PageRig, daemon: WatchedDaemon) -> None:
+    """It says so. Without songs it says that."""
+    daemon.state["songs"] = {**SONGS, "at": 2}
+    with control.browser() as browser:
+        assert browser.order(do="song", to="next")["error"] == '"Ebb" is the last song'
+        daemon.state["songs"] = None
+        assert browser.order(do="song", to="next")["error"] == "these rules have no songs"
+    assert daemon.asked == []

@@ -180,3 +180,13 @@ def test_before_the_rules_are_read_the_rest_is_there() -> None:
     assert shown["rig"] == {"ports": [], "rules": [], "devices": []}
     assert shown["switch_states"] == {}
     assert shown["switches"] == WATCHED["switches"]
+
+
+def test_a_song_comes_with_the_notes_of_the_player() -> None:
+    """Those of the song that plays."""
+    songs = {"names": ["Harbour", "Tide"], "at": 0, "wrap": False}
+    text = RULES + '[[songs]]\nname = "Harbour"\nabout = "wait for the singer"\n[[songs]]\nname = "Tide"\n'
+    page = Page({**CALM, "songs": songs}, text)
+    assert page.shown["songs"] == {**songs, "about": "wait for the singer"}
+    assert page.state.change({"songs": {**songs, "at": 1}})["songs"]["about"] is None
+    assert Page({**CALM, "songs": songs}, None).shown["songs"]["about"] is None
