@@ -396,11 +396,14 @@ def test_a_second_daemon_of_the_name_is_refused(start: Callable[[str], Daemon]) 
 
 
 def test_it_is_refused_as_well_when_the_lock_was_tidied_away(start: Callable[[str], Daemon], login: Path) -> None:
-    """Somebody emptied the folder for temporary files."""
-    start("pit")
+    """Somebody emptied the folder for temporary files. The refused one doesn't keep the new lock."""
+    first = start("pit")
     (login / "pointsman" / "pit.lock").unlink()
     with pytest.raises(MachineError, match='"pit" runs already: use'):
         ControlServer("pit", {}).start()
+    assert ask_daemon("pit", "status")["held"] == 3
+    first.control.stop()
+    start("pit")
     assert ask_daemon("pit", "status")["held"] == 3
 
 
