@@ -10,6 +10,7 @@ from functools import partial
 
 from rules.compiler.chain import Nodes
 from rules.compiler.sources import PulledTrigger
+from rules.program.clock_orders import TAP_ORDER
 from rules.program.tables import NodeKey
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch, SetTrigger, Trigger
@@ -66,7 +67,7 @@ def _asking(order: str, trigger: Trigger, every: Iterable[Trigger]) -> ClockTrig
         signal=_signal(trigger),
         pass_on=trigger.pass_on,
         long=trigger.long or 0,
-        patience=AT_PRESS if trigger.long is not None else patience(trigger, every),
+        patience=AT_PRESS if trigger.long is not None or order == TAP_ORDER else patience(trigger, every),
     )
 
 

@@ -215,6 +215,38 @@ def test_a_long_press_and_a_short_one_may_differ() -> None:
     assert [each for each in stage.told() if isinstance(each, str)] == ["210 start", "1500 stop"]
 
 
+def test_a_tap_acts_at_the_press() -> None:
+    """Also where a long press of the same pedal does something else: a tap that waited would come late."""
+    pedals = 'tap = { from = "keys", note = "C1" }\nstop = { from = "keys", note = "C1", long = 500 }\n'
+    stage = Stage(CLOCK + pedals + ONE)
+    for press in (0, 1_000):
+        stage.at(press, "keys", "note-on 1 C1 9")
+        stage.at(press + 50 + press // 5, "keys", "note-off 1 C1 0")
+    assert stage.session.clock_state(0).bpm == 60
+
+
+def test_a_song_brings_its_tempo() -> None:
+    """The first from the beginning, another when it is chosen, with all that it sends."""
+    songs = """
+[set_list]
+next = { from = "keys", note = "C1" }
+[[songs]]
+name = "harbour"
+bpm = 62.5
+[[songs]]
+name = "lantern"
+bpm = 250
+send = { drums = "song-select 3" }
+do = ["clock start"]
+"""
+    stage = Stage(CLOCK + ONE + songs)
+    stage.until(45)
+    stage.at(50, "keys", "note-on 1 C1 9")
+    stage.until(66)
+    assert stage.told() == [0, 40, "50 song-select 3", "50 start", 57.5]
+    assert stage.session.clock_state(0).bpm == 250
+
+
 # -- another clock ----------------------------------------------------------------------------------------------------
 
 

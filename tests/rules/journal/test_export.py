@@ -76,6 +76,23 @@ def test_a_clock_puts_its_beats_on_the_grid() -> None:
     assert [event.tick for event in told(take, 2) if event.kind == "Note_on_c"] == [bar + 960]
 
 
+def test_our_own_clock_counts_before_that_of_an_input() -> None:
+    """Where an output hears it: its tempo (100 BPM) and its start, though an input sends a clock as well."""
+    ports = "clock.bpm = 90\n[ports]\nkeys = { input = true }\nseq = { input = true }\n"
+    own = journal.rules_data((("pit.toml", f'{ports}rack1 = {{ output = true, clock = "own" }}\n'.encode()),))
+    clock = [(OUT, 40 * MS + number * 25 * MS, 0, TICK) for number in range(97)]
+    other = [(IN, 35 * MS + number * 20 * MS, 1, TICK) for number in range(120)]
+    records = [(OUT, 30 * MS, 0, bytes((START,))), *clock, *other, (IN, 640 * MS, 0, ON), (IN, 700 * MS, 0, OFF)]
+    take = take_of((RULES, 0, 0, own), *sorted(records, key=lambda record: record[1]), (LEFT, 2600 * MS, 0, b""))
+    conductor = [event for event in mido_reader.events(take.data) if event.track == 1]
+    assert [event.data for event in conductor if event.kind == "Tempo"][1:] == [(600_000,)]
+    assert [event.data for event in conductor if event.kind == "Marker_t"] == [(b"start",)]
+    unheard = own.replace(b"own", b"none")
+    take = take_of((RULES, 0, 0, unheard), *sorted(records, key=lambda record: record[1]))
+    conductor = [event for event in mido_reader.events(take.data) if event.track == 1]
+    assert [event.data for event in conductor if event.kind == "Tempo"][1:] == [(480_000,)]
+
+
 def test_what_belongs_to_the_moment_stays_out_of_the_file() -> None:
     """Real-time messages, time code, song position and select, reset: nothing of them is written, not even FF."""
     moments = [bytes((status,)) for status in (0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)]
