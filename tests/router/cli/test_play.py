@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -56,6 +57,7 @@ class Rig:
     def __init__(self) -> None:
         hub = Hub()
         self.rack = hub.plug("Rack", sends=False)
+        self.pads = hub.plug("Pads", receives=False)
         self.backend = FakeBackend(hub)
 
     def play(self, files: Sequence[Path], **settings: Any) -> int:
@@ -67,6 +69,33 @@ class Rig:
     def heard(self) -> list[bytes]:
         """The notes that the rack got."""
         return [message for message in self.rack.heard if message[0] < 0xF0 and message[0] & 0xF0 in (0x80, 0x90)]
+
+
+def test_a_pedal_begins_each_take(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Pressed again and again: the first press begins the first take, a later one the next, or what follows it."""
+    (folder / "rules.toml").write_text(
+        RULES
+        + '[switches]\ngo = { from = "pads", note = "C2", mode = "momentary" }\n'
+        + '[[on_switch]]\nwhen = "go"\ndo = "take next"\n'
+    )
+    rig = Rig()
+    over = threading.Event()
+
+    def press() -> None:
+        while not over.wait(0.05):
+            rig.pads.play(b"\x90\x24\x64", b"\x80\x24\x40")
+
+    pressing = threading.Thread(target=press)
+    pressing.start()
+    try:
+        assert rig.play([folder / "a.mid"] * 3, source="keys", waits=True, json=True) == 0
+    finally:
+        over.set()
+        pressing.join()
+    told = json.loads(capsys.readouterr().out)
+    assert [take["file"] for take in told["takes"]] == [str(folder / "a.mid")] * 3
+    assert rig.heard[0] == ON
+    assert silent(rig.rack.heard)
 
 
 class Answers:
