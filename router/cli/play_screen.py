@@ -43,6 +43,7 @@ class PlayScreen:
         self._of = take.seconds
         self._last_bar = take.last_bar
         self._shown_at = -_EVERY_NS
+        self.last = {}
 
     def look(self, state: Mapping[str, Any]) -> str:
         """Show the state of the take, a few times a second; return an order that was typed, or nothing."""

@@ -119,7 +119,7 @@ class TakeSession:
         self._told.append(told)
         try:
             played = self._feeder.play(take, part)
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, MachineError):  # Ctrl-C, or the loop of this process ends by it
             told.update(self._screen.last)
             raise
         told.update(_data(played))

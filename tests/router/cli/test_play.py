@@ -263,3 +263,20 @@ def test_a_long_sysex_is_sent_in_pieces() -> None:
     assert bytes.fromhex("".join(entry[2] for entry in pieces)) == long
     assert [entry[3:] for entry in pieces] == [[1]] * (len(pieces) - 1) + [[]]
     assert max(len(json.dumps(asked)) for asked in link.asked) < 20_000
+
+
+def test_what_was_played_before_ctrl_c_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of the take that it ended."""
+
+    class Interrupted(Answers):
+        def ask(self, **arguments: Any) -> Mapping[str, Any]:
+            if len(self.asked) == 5:
+                raise KeyboardInterrupt
+            return super().ask(**arguments)
+
+    link = Interrupted({"inputs": ["keys"], "played": 3, "nowhere": 1})
+    session = TakeSession(PlaySettings(("a.mid",)), [folder / "a.mid"], link, SYSTEM_CLOCK)
+    with pytest.raises(KeyboardInterrupt):
+        session.play_all()
+    session.tell()
+    assert capsys.readouterr().out == f"{folder / 'a.mid'}: 3 messages played as keys; 1 message matched no rule\n"
