@@ -191,6 +191,7 @@ def test_a_take_follows_the_clock_of_a_sequencer(
     sequencer.play(b"\xf8", 0.01, b"\xf8", 0.01)
     until(lambda: b"\xf8" in band.heard, "the clock is heard")
     assert music(band) == []
-    sequencer.play(b"\xfa", *[b"\xf8", 0.01] * 30)
+    clock: list[bytes | float] = [b"\xf8", 0.01]
+    sequencer.play(b"\xfa", *clock * 30)
     assert command.ends() == 0
     until(lambda: music(band) == [ON, OFF], f"both notes; there is {band.heard}")
