@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from rules.rulefile.ruleset import RuleSet
+from rules.rulefile.song_tables import SONG
+from rules.rulefile.switch_tables import ValueSwitch
 
 _MOST_NAMES: Final = 6
 """How many names one line shows: a rewritten file can change hundreds."""
@@ -20,7 +22,7 @@ def rule_changes(before: RuleSet, after: RuleSet) -> tuple[str, ...]:
 def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     yield from _named("ports", before.ports, after.ports)
     yield from _named("devices", before.devices, after.devices)
-    yield from _named("switches", before.switches, after.switches)
+    yield from _named("switches", _own_switches(before), _own_switches(after))
     old, new = ({rule.name or "": rule for rule in ruleset.rules} for ruleset in (before, after))
     yield from _named("rules", old, new)
     if [name for name in old if name in new] != [name for name in new if name in old]:
@@ -29,6 +31,8 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
     yield from _named("songs", old_songs, new_songs)
     if [name for name in old_songs if name in new_songs] != [name for name in new_songs if name in old_songs]:
         yield "songs: new order"
+    if before.songs and after.songs and _ways(before) != _ways(after):
+        yield "songs: other ways from one to the next"
     if before.on_switch != after.on_switch:
         yield "on_switch: what switches send has changed"
     if before.bpm != after.bpm:
@@ -43,6 +47,17 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
         if old_ones != new_ones:
             now, then = len(new_ones), len(old_ones)
             yield f"{kind}: changed" + (f", now {now}, before {then}" if now != then else "")
+
+
+def _own_switches(ruleset: RuleSet) -> dict[str, Any]:
+    """The switches, without the one that songs make: what differs there is told of the songs."""
+    return {name: switch for name, switch in ruleset.switches.items() if name != SONG or not ruleset.songs}
+
+
+def _ways(ruleset: RuleSet) -> tuple[Any, ...]:
+    """What goes on and back from song to song."""
+    switch = ruleset.switches[SONG]
+    return (switch.advance, switch.wrap) if isinstance(switch, ValueSwitch) else ()
 
 
 def _named(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:

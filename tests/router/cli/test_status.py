@@ -344,3 +344,11 @@ def test_what_plays_is_told() -> None:
     paused = {**playing, "bar": 0, "paused": True}
     assert "playing     pit.mid as keys, pads: 0:34 of 3:12, paused" in told(playing=paused)
     assert not any(line.startswith("playing") for line in told())
+
+
+def test_the_song_and_the_next_one_are_told() -> None:
+    """At the end of the list there is none, unless it goes round."""
+    songs = {"names": ["Harbour", "Tide"], "at": 0, "wrap": False}
+    assert "set list    Harbour, 1 of 2; next: Tide" in told(songs=songs)
+    assert "set list    Tide, 2 of 2; next: none" in told(songs={**songs, "at": 1})
+    assert "set list    Tide, 2 of 2; next: Harbour" in told(songs={**songs, "at": 1, "wrap": True})

@@ -371,3 +371,47 @@ def test_what_sounds_is_told_to_a_watcher_that_begins(rig: LiveRig) -> None:
     ((names, notes),) = told
     assert (names.players, names.ports) == (("keys", "pads"), ("rack",))
     assert [note[:3] for note in notes] == [(0, 0, 60), (0, 0, 64)]
+
+
+SONGS = """
+[ports]
+keys = { input = "Keys*" }
+pads = { input = "Pads*" }
+rack = { output = "Rack*" }
+[set_list]
+next = { from = "pads", controller = "soft pedal", long = 300 }
+[[songs]]
+name = "Harbour"
+[[songs]]
+name = "Tide"
+send = { rack = "program 1 5" }
+"""
+
+
+def test_a_pedal_that_is_held_goes_on_to_the_next_song() -> None:
+    """The loop wakes for it, with nothing else to do; status and watchers know which song it is."""
+    rig = LiveRig(SONGS)
+    told = []
+
+    def script() -> Iterator[float]:
+        rig.pads.play(SWITCH)
+        yield 290
+        told.append(rig.live.status()["songs"])
+        yield 20
+        told.append(rig.live.glance()["songs"])
+
+    rig.goes(script())
+    assert told == [{"names": ["Harbour", "Tide"], "at": at, "wrap": False} for at in (0, 1)]
+    assert rig.rack.heard == [bytes((0xC0, 4))]
+
+
+def test_rules_without_songs_have_no_song(rig: LiveRig) -> None:
+    """It is null, so that nobody looks for a first one."""
+    told = []
+
+    def script() -> Iterator[float]:
+        yield 1
+        told.append(rig.live.status()["songs"])
+
+    rig.goes(script())
+    assert told == [None]

@@ -339,3 +339,56 @@ def test_a_pad_moves_our_clock() -> None:
     )
     assert story(pads, "note-on 1 D1 9") == ["starts your clock, and is not passed on"]
     assert story(pads, "note-on 1 E1 9") == ["taps the tempo, and is not passed on"]
+
+
+LONG = """
+[switches.song]
+values = ["verse", "chorus", "end"]
+advance = [
+  { from = "keys", note = "C1" },
+  { from = "keys", note = "C1", by = -1, long = 600, pass_on = true },
+]
+[[on_switch]]
+when = "song = chorus"
+send = { rack = "program 1 2" }
+[[on_switch]]
+when = "song = end"
+send = { rack = "program 1 3" }
+"""
+
+
+def test_a_press_is_told_with_when_it_acts() -> None:
+    """Let go in time, or held: what each would send is told, but only the long one is sure to come from the press."""
+    assert story(PORTS + LONG, "note-on 1 C1 100") == [
+        'when let go within 600 ms: advances the switch "song" by +1 to chorus, and is not passed on',
+        "  now song = chorus, which sends:",
+        "    to port rack: program 1 2",
+        'when held for 600 ms: advances the switch "song" by -1 to end, and passes on',
+        "  now song = end, which sends:",
+        "    to port rack: program 1 3",
+    ]
+    lines = trace(read_rules([("rules.toml", (PORTS + LONG).encode())]), "keys", bytes((0x90, 24, 100)))
+    assert [(line.outcomes, line.late) for line in lines if line.depth == 2] == [
+        ((), True),
+        ((("rack", bytes((0xC0, 2))),), True),
+    ]
+
+
+def test_a_release_by_itself_turns_nothing() -> None:
+    """It is told what it may end."""
+    assert story(PORTS + LONG, "note-off 1 C1 0") == [
+        'leaves the switch "song" at verse, unless it ends a press of less than 600 ms, and is not passed on',
+        'leaves the switch "song" at verse, and passes on',
+    ]
+
+
+def test_rules_see_a_long_press_before_it_acts() -> None:
+    """They are told by the switch as it is when the press comes."""
+    rules = (
+        PORTS + '[switches]\nup = { from = "keys", note = "C1", long = 300, pass_on = true }\n'
+        '[[rules]]\nname = "one"\nfrom = "keys"\nwhen = "up"\nto = "rack"\n'
+    )
+    assert story(rules, "note-on 1 C1 100")[:2] == [
+        'when held for 300 ms: toggles the switch "up" to on, and passes on',
+        'rule "one": not now, it waits for up',
+    ]

@@ -141,6 +141,11 @@ def test_notes_and_programs_are_named_as_in_the_rule_files() -> None:
         ('note = "C6" }', 'note = "C6", initial = true }', ["switch low: off at first before, on now"]),
         ('note = "C6" }', 'note = "E6", mode = "momentary" }', [
             "switch low: no longer: is toggled by note C6 from pads", "switch low: new: is held by note E6 from pads"]),
+        ('note = "C6" }', 'note = "C6", long = 600 }', [
+            "switch low: no longer: is toggled by note C6 from pads",
+            "switch low: new: is toggled by note C6 from pads, held 600 ms"]),
+        ('"cave", "hill"]', '"cave", "hill"], wrap = false', [
+            "switch place: goes round before, stops at its ends now"]),
         ('value = "cave" }', 'value = "hill", channel = 3, pass_on = true }', [
             "switch place: no longer: note D6 from pads sets cave",
             "switch place: new: note D6 on channel 3 from pads, passed on sets hill"]),

@@ -165,3 +165,31 @@ def test_ports_say_what_our_clock_has_to_do_with_them() -> None:
     assert "your clock" in facts["drums"]
     assert "your clock: start, tap" in facts["keys"]
     assert {"your clock follows it", "your clock: tap"} <= set(facts["seq"])
+
+
+def test_ends_and_long_presses_are_told() -> None:
+    """Where a switch stops though its kind goes round, or the other way; and how long a pedal is held."""
+    ports = PORTS.replace('values = ["verse", "chorus"]', 'values = ["verse", "chorus"], wrap = false').replace(
+        'mode = "momentary" }', 'long = 600 }\nkey = { numbers = "0..3", wrap = true }'
+    )
+    told = dict(view_of(RULE + 'to = "organ"', ports).switches)
+    assert told["up"] == "on or off, off first; by soft pedal of keys, held 600 ms"
+    assert told["song"] == "verse, chorus; verse first, stops at the ends; chorus: note C1 of pads"
+    assert told["key"] == "0 to 3, 0 first, goes round"
+
+
+def test_songs_are_told_as_their_switch() -> None:
+    """The ways from one to the next, what each sends, and the rules that they open."""
+    ports = PORTS[: PORTS.index("[switches]")]
+    view = view_of(
+        '[set_list]\nnext = { from = "pads", note = "C4" }\n'
+        '[[songs]]\nname = "Tide"\nsend = { organ = "program 2" }\nrules = ["tune"]\n[[songs]]\nname = "Ebb"\n'
+        + RULE
+        + 'to = "organ"',
+        ports,
+    )
+    assert dict(view.switches) == {
+        "song": "Tide, Ebb; Tide first, stops at the ends; +1: note C4 of pads; decides in rule 1",
+        "when song = Tide": "sends 1 message to organ",
+    }
+    assert view.rules[0].when == "song = Tide"

@@ -91,3 +91,25 @@ def test_seven_names_are_all_named() -> None:
     """One name isn't worth being counted."""
     many = "".join(rule(f"r{number}") for number in range(7))
     assert said("", many) == ('rules: new "r0", "r1", "r2", "r3", "r4", "r5", "r6"',)
+
+
+def songs(*names: str, send: str = "start", head: str = "") -> str:
+    """Songs that send something."""
+    return head + "".join(f'[[songs]]\nname = "{name}"\nsend = {{ rack = "{send}" }}\n' for name in names)
+
+
+def test_songs_are_told_by_their_names() -> None:
+    """Not as the switch that they make; what they send is."""
+    sent = "on_switch: what switches send has changed"
+    assert said(songs("a", "b"), songs("a", "c")) == ('songs: new "c"; gone "b"', sent)
+    assert said(songs("a", "b"), songs("b", "a")) == ("songs: new order", sent)
+    assert said(songs("a"), songs("a", send="stop")) == ('songs: changed "a"', sent)
+    assert said("", songs("a")) == ('songs: new "a"', sent)
+
+
+def test_ways_from_song_to_song_are_told() -> None:
+    """Another pedal, or a list that goes round."""
+    pedal = '[set_list]\nnext = { from = "keys", controller = 66 }\n'
+    other = ("songs: other ways from one to the next",)
+    assert said(songs("a", "b"), songs("a", "b", head=pedal)) == other
+    assert said(songs("a", "b", head=pedal), songs("a", "b", head=f"{pedal}wrap = true\n")) == other

@@ -74,9 +74,10 @@ def put(document: Any, path: KeyPath, value: Any) -> Any:
 
 
 def mistakes() -> Iterator[tuple[dict[str, Any], ValidationError]]:
-    """The document with every key, with one value at a time replaced by an odd one or left away."""
-    for path in paths_in(EVERYTHING):
-        alone = {str(path[0]): EVERYTHING[str(path[0])]}
+    """The documents with every key, with one value at a time replaced by an odd one or left away."""
+    everywhere = [(tables, path) for tables in (EVERYTHING, EVERYTHING_OF_SONGS) for path in paths_in(tables)]
+    for tables, path in everywhere:
+        alone = {str(path[0]): tables[str(path[0])]}
         for odd in ODD_VALUES:
             changed = put(alone, path, odd)
             try:
