@@ -79,7 +79,7 @@ def steps(draw: Draw, rig: Rig, place: str) -> Table:
     names += ["echo", "chord"] if place != "port" else []
     names += ["delay", "thin", "length", "latch", "snap"]
     if rig.takes_time:
-        names += ["delay", "length", "latch"] * 3 + ["snap"] + (["echo", "echo", "chord"] if place != "port" else [])
+        names += ["delay", "length", "latch", "snap"] * 3 + (["echo", "chord"] * 3 if place != "port" else [])
     names += ["send", "send"] if place in ("rule", "zone") else []
     if place == "device":
         names = [name for name in names if name != "rechannel"]
@@ -273,4 +273,4 @@ _STEPS: dict[str, Callable[[Rig], st.SearchStrategy[Any]]] = {
 @st.composite
 def chains(draw: Draw, rig: Rig, place: str, most: int = 2) -> list[Table]:
     """A few steps; the last of a device isn't a `rechannel`."""
-    return [draw(steps(rig, place)) for _ in range(draw(st.integers(0, most)))]
+    return [draw(steps(rig, place)) for _ in range(draw(st.integers(0, most + rig.takes_time)))]
