@@ -355,20 +355,11 @@ class Model:
             moment.switches = dict(self.switches)
             return self._now().out_of_rules(self.players[player], flow, moment)
         behind: list[Emission] = []
+        if not facts.is_note(flow.message):
+            for each in resumed(flow, flow.message, moment):
+                behind += self._come_in(each, player, message, moment, now, out)
         way = self._now()
-        if facts.is_note(flow.message):  # it goes on when the step lets it, by itself
-            stop = flow.stop.then(way.from_port(self.players[player]))
-            return [Emission(f"step {flow.stop.at}", replace(flow, stop=stop))]
-        for each in resumed(flow, flow.message, moment):
-            behind += self._come_in(each, player, message, moment, now, out)
-        way = self._now()
-        past = [each for each in behind if each.flow.sent or facts.is_note(each.message)]
-        kept = tuple(each for each in behind if each not in past)
-        stop = replace(flow.stop.then(way.from_port(self.players[player])), switches=way.switches)
-        return [
-            *(replace(each, flow=replace(each.flow, way=(*flow.way, *each.flow.way))) for each in past),
-            Emission(f"step {flow.stop.at}", replace(flow, stop=stop), kept),
-        ]
+        return _at_port_step(flow, behind, way, self.players[player])
 
     def _now(self) -> Way:
         return Way(self.ruleset, dict(self.switches))
@@ -750,14 +741,8 @@ class Model:
         emissions: list[Emission] = []
         if stop.at[0] == "port":
             for flow in resumed(replace(emission.flow, stop=replace(stop, follow=stop.follow[:-1])), message, moment):
-                before = dict(self.switches)
-                is_swallowed = self._trigger(player, flow.message, now, out)
-                if self.switches != before:
-                    item.family.switches = dict(self.switches)
-                if not is_swallowed:
-                    moment.switches = item.family.switches
-                    way = Way(ruleset, item.family.switches)
-                    emissions += way.out_of_rules(self.players[player], flow, moment)
+                emissions += self._come_from_port_step(flow, item, moment, now, out)
+            way = Way(ruleset, item.family.switches)
         else:
             branch = emission.port.removeprefix(f"step {stop.at}")
             for each in resumed(emission.flow, message, moment):
@@ -765,6 +750,26 @@ class Model:
         key = _key_behind(item, message)
         start = Start(player, in_key, key, item.family, item.base, item.delay, item.waited, order, is_behind=True)
         self._book(start, message, once(emissions), WayBehind(way, emission), now, out)
+
+    def _come_from_port_step(self, flow: Flow, item: Item, moment: Moment, now: int, out: Out) -> list[Emission]:
+        """What a step of a port plays turns switches and goes to the rules, unless another step there keeps it."""
+        source, family = self.players[item.player], item.family
+        assert family.ruleset is not None
+        if flow.stop is None:
+            before = dict(self.switches)
+            is_swallowed = self._trigger(item.player, flow.message, now, out)
+            if self.switches != before:
+                family.switches = dict(self.switches)
+            if is_swallowed:
+                return []
+            moment.switches = family.switches
+            return Way(family.ruleset, family.switches).out_of_rules(source, flow, moment)
+        behind: list[Emission] = []
+        if not facts.is_note(flow.message):
+            for each in resumed(flow, flow.message, moment):
+                behind += self._come_from_port_step(each, item, moment, now, out)
+        way = Way(family.ruleset, family.switches)
+        return _at_port_step(flow, behind, way, source)
 
     def _end_notes(self, wanted: Callable[[Item], bool], now: int, out: Out) -> None:
         """Notes end before their time."""
@@ -1037,6 +1042,20 @@ class Model:
 
     def _shares_banks(self, output: Output) -> bool:
         return self.reach.shares_banks(output)
+
+
+def _at_port_step(flow: Flow, behind: Sequence[Emission], way: Way, source: str) -> list[Emission]:
+    """A flow that a step of a port keeps, with all that it becomes `behind`; notes go on when the step lets them."""
+    assert flow.stop is not None
+    stop = flow.stop.then(way.from_port(source))
+    if facts.is_note(flow.message):
+        return [Emission(f"step {stop.at}", replace(flow, stop=stop))]
+    past = [each for each in behind if each.flow.sent or facts.is_note(each.message)]
+    kept = tuple(each for each in behind if each not in past)
+    return [
+        *(replace(each, flow=replace(each.flow, way=(*flow.way, *each.flow.way))) for each in past),
+        Emission(f"step {stop.at}", replace(flow, stop=replace(stop, switches=way.switches)), kept),
+    ]
 
 
 def _key_behind(item: Item, message: bytes) -> Key:
