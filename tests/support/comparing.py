@@ -54,7 +54,7 @@ def live_difference(files: Sequence[str], session: Sequence[str]) -> str:
         if model.lost_any or line.split()[2] in ("panic", "pull", "reload", "leave"):
             for stage in (engine, model):
                 stage.out[before:] = sorted(stage.out[before:])
-        if engine.out != model.out or engine.next_due != model.next_due:
+        if engine.out[before:] != model.out[before:] or engine.next_due != model.next_due:
             return _told_live(files, session[: number + 1], engine, model, before)
     sounding = still_sounding(heard, rulesets)
     if sounding or engine.session.engine.sounding or engine.next_due != NEVER:
