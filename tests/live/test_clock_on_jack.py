@@ -44,3 +44,26 @@ def test_two_sources_into_one_output_keep_the_clock(
     assert heard == [START, *[CLOCK] * TICKS, STOP]
     assert rack.heard.count(NOTE) == rack.heard.count(OFF) == TICKS // 2
     assert rack.heard.count(OTHER_NOTE) == TICKS
+
+
+def test_our_clock_is_heard_and_obeys(daemon: Callable[..., Daemon], peer: Callable[..., Peer]) -> None:
+    """It ticks by itself; a command starts it, a pad stops it."""
+    keys, rack = peer("Keys", "out"), peer("Rack", "in")
+    router = daemon("""
+[clock]
+bpm = 240
+stop = { from = "keys", note = "C4" }
+[ports]
+keys = { input = "Keys:*" }
+rack = { output = "Rack:*", clock = "own" }
+[[rules]]
+from = "keys"
+to = "rack"
+""")
+    router.has_opened("keys", "rack")
+    until(lambda: rack.heard.count(CLOCK) > TICKS // 8, "our clock")
+    assert router.ask("clock", do="start")["clock"]["running"]
+    until(lambda: START in rack.heard, "the start")
+    keys.play(NOTE, OFF)
+    until(lambda: STOP in rack.heard, "the stop")
+    assert set(rack.heard) == {CLOCK, START, STOP}

@@ -157,6 +157,31 @@ def test_messages_that_came_in_too_fast_are_told_now_and_then(tmp_path: Path) ->
     assert said == [f"1 message {lost}", f"1,999 messages {lost}", f"1 message {lost}"]
 
 
+def test_commands_move_the_clock(tmp_path: Path) -> None:
+    """Started, stopped, at a tempo, tapped; each answer says how it is then, and nonsense is refused."""
+    club = Club(tmp_path, rules="[clock]\nbpm = 90\n" + RULES.replace('"Rack*"', '"Rack*", clock = "own"'))
+    wrong: list[dict[str, Any]] = [
+        {},
+        {"do": "begin"},
+        {"bpm": 5},
+        {"bpm": "96"},
+        {"bpm": True},
+        {"do": "start", "bpm": 96},
+    ]
+    right: list[dict[str, Any]] = [{"do": "start"}, {"bpm": 96}, {"do": "stop"}]
+    club.questions = [("clock", asked) for asked in (*right, *wrong)] + [("tap", {})]
+    club.opens()
+    told = [answer["clock"] for answer in club.answers[:3]]
+    assert [(clock["from"], clock["bpm"], clock["running"]) for clock in told] == [
+        ("own", 90, True),
+        ("own", 96, True),
+        ("own", 96, False),
+    ]
+    assert all("write what your clock does" in answer for answer in club.answers[3:9])
+    assert club.answers[9]["clock"]["bpm"] == 96
+    assert [message for message in club.rack.heard if message in (b"\xfa", b"\xfc")] == [b"\xfa", b"\xfc"]
+
+
 def test_a_take_gets_orders_from_commands_as_from_pedals(tmp_path: Path) -> None:
     """Where none plays an order does nothing; what is no order is refused in words."""
     club = Club(tmp_path)
