@@ -90,6 +90,7 @@ class Orders:
             "tap": lambda order: self._link.ask("tap"),
             "clock": self._clock_order,
             "song": self._song,
+            "take": lambda order: self._link.ask("take", do=order.name("command")),
             "former rules": lambda order: self._link.ask("former-rules", patience_s=_SAVING_S),
             "through": self._through,
         }

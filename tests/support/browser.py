@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,12 +10,14 @@ from typing import Any, Final
 
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from tests.support.page_server import PATIENCE_S
+
 PHONE: Final = (360, 740)
 LAPTOP: Final = (1280, 800)
 
 VIEWS: Final = ("now", "rig", "log", "rules")
 
-_PATIENCE_MS: Final = 1000 * float(os.environ.get("POINTSMAN_TEST_PATIENCE", "20"))
+_PATIENCE_MS: Final = 1000 * PATIENCE_S
 
 _AXE: Final = Path(__file__).parents[2] / ".cache" / "axe" / "axe-4.14.1.min.js"
 

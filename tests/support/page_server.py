@@ -6,6 +6,7 @@ So a browser can be shown states that a daemon is rarely in: hostile names, fort
 from __future__ import annotations
 
 import json
+import os
 import threading
 from collections.abc import Callable, Mapping
 from http import HTTPStatus
@@ -21,6 +22,8 @@ from router.page.access import Access
 from router.page.server import STATIC
 
 _KINDS: Final = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+PATIENCE_S: Final = float(os.environ.get("POINTSMAN_TEST_PATIENCE", "20"))
+
 Answer = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 """What is answered to a question, besides its id: {"ok": true, "error": null, "data": {}}."""
 
@@ -47,6 +50,7 @@ class PageServer:
         self.is_valid = True
         self.is_mute = False
         self._guard = threading.Lock()
+        self._heard = threading.Condition()
         self._lines: list[ServerConnection] = []
         self._port = 0
         self._server: Server | None = None
@@ -102,6 +106,16 @@ class PageServer:
             for line in self._lines:
                 line.send(text)
 
+    def has_asked(self, amount: int) -> list[dict[str, Any]]:
+        """Wait until so much was asked; all that was asked so far."""
+        with self._heard:
+            assert self._heard.wait_for(lambda: len(self.asked) >= amount, PATIENCE_S), self.asked
+            return list(self.asked)
+
+    def was_asked(self, *questions: Mapping[str, Any]) -> None:
+        """Wait for questions; nothing else may have been asked."""
+        assert self.has_asked(len(questions)) == list(questions)
+
     def _live(self, server: Server) -> None:
         """Give a sign of life now and then."""
         while not self._beat.wait(0.5):
@@ -121,7 +135,9 @@ class PageServer:
                     continue
                 question = json.loads(text)
                 number = question.pop("id")
-                self.asked.append(question)
+                with self._heard:
+                    self.asked.append(question)
+                    self._heard.notify_all()
                 line.send(json.dumps({"type": "answer", "id": number, **self.answer(question)}))
         except ConnectionClosed:
             pass

@@ -107,7 +107,7 @@ def evening_state() -> dict[str, Any]:
             "names": ["Overture", "Harbour Lights", "Slow Tide", "Seven Ladders", "Last Train Out"],
             "at": 1,
             "wrap": False,
-            "about": "Capo 2. Bells only from the bridge on.",
+            "about": "Capo 2.\nBells only from the bridge on.",
         },
         "recording": "takes/2026-11-29 20.14.05.mid",
         "recording_s": 724.0,
@@ -168,6 +168,7 @@ def evening_state() -> dict[str, Any]:
             "at": NOW,
             "outcome": "rejected",
             "words": [f"pit.toml line 16: {MISTAKE}"],
+            "differences": [],
         },
         "former_rules": True,
     }
@@ -190,13 +191,17 @@ THROUGH: Final = {
     "messages": [
         {
             "at": NOW - 0.2,
-            "arrived": "note-on 1 E5 101",
-            "sent": ["note-on 3 E5 101"],
-            "why": ['rule "right hand": matches', "transpose by 0", "to bell box"],
+            "arrived": "from keys: note-on 1 E5 101",
+            "sent": ["to cable_b: note-on 3 E5 101"],
+            "why": [
+                'rule "right hand": matches',
+                "  transpose by 0: note-on 1 E5 101",
+                "  note-on 1 E5 101: to bell box",
+            ],
         },
         {
-            "at": NOW - 12.3,
-            "arrived": "note-on 1 C3 96",
+            "at": None,
+            "arrived": "from keys: note-on 1 C3 96",
             "sent": [],
             "why": ['rule "right hand": C3 isn\'t within C4..'],
         },

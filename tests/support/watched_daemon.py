@@ -80,6 +80,7 @@ class WatchedDaemon:
             "tap",
             "clock",
             "status",
+            "take",
         )
         self.control = ControlServer(
             name, {verb: self._answering(verb) for verb in verbs}, lambda text: None, streams={"watch": self._watch}

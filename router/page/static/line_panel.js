@@ -1,14 +1,15 @@
 // What is chosen in the rig: its lines, and the last messages through one of them, with the reasons.
 
 import { element, named, plain } from "./dom.js";
-import { timeOfDay } from "./words.js";
+import { say } from "./speaking.js";
+import { count, timeOfDay } from "./words.js";
 
 export class LinePanel {
   /** `choose` is called with the node or the line that a person chooses in the panel. */
   constructor(page, choose) {
     this.page = page;
     this.choose = choose;
-    this.place = element("div", { class: "panel", role: "group", "aria-label": "Chosen line", "aria-live": "polite" });
+    this.place = element("div", { class: "panel", role: "group", "aria-label": "Chosen line" });
     this.place.hidden = true;
     this.asked = 0;
   }
@@ -43,6 +44,7 @@ export class LinePanel {
     const answer = await this.page.act({ do: "through", ...line.ask });
     if (asked !== this.asked) return; // another line was chosen meanwhile
     const messages = answer?.messages ?? null;
+    if (messages !== null) say(messages.length === 0 ? "No messages" : `${count(messages.length, "message")}, the last one ${messages[0].arrived}`);
     const again = element("button", { type: "button", text: "Look again", on: { click: () => this.choose({ line }) } });
     if (messages === null) this.place.replaceChildren(title, element("p", { class: "quiet", text: "No answer." }), again);
     else if (messages.length === 0) {
@@ -55,8 +57,8 @@ function message({ at, arrived, sent, why }) {
   return element(
     "li",
     {},
-    element("p", { class: "arrived" }, element("time", { text: timeOfDay(at) }), element("code", { text: plain(arrived) })),
-    ...sent.map((one) => element("p", { class: "sent" }, element("code", { text: `→ ${plain(one)}` }))),
+    element("p", { class: "arrived" }, element("time", { text: at === null ? "" : timeOfDay(at) }), element("code", { text: plain(arrived) })),
+    ...sent.map((one) => element("p", { class: "sent" }, element("code", { text: plain(one) }))),
     ...why.map((reason) => element("p", { class: "why", text: plain(reason) })),
   );
 }

@@ -66,7 +66,7 @@ function turnTo() {
   }
   document.title = `${document.getElementById(`${shown}-title`).textContent} - Pointsman`;
   scrollTo(0, 0);
-  views[shown].update(new Set(Object.keys(store.state ?? {})), true);
+  views[shown].update(new Set([...Object.keys(store.state ?? {}), "mayControl", "link"]), true);
 }
 
 function showLink() {

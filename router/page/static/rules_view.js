@@ -1,7 +1,7 @@
 // The view Rules: what the last reload changed, and the files with their mistakes marked.
 
 import { element, named, plain, setText } from "./dom.js";
-import { warning } from "./now_view.js";
+import { warning } from "./marks.js";
 import { count, timeOfDay } from "./words.js";
 
 const SURE_MS = 4000; // in which the second press has to come
@@ -15,6 +15,9 @@ class RulesView {
     this.page = page;
     this.outcome = element("p", { class: "outcome" });
     this.words = element("ul", { class: "reload-words" });
+    this.differences = element("ul", { class: "reload-words" });
+    this.summary = element("summary");
+    this.more = element("details", {}, this.summary, this.differences);
     this.goingBack = element("p", { class: "outcome", text: "The rules from before play, until you save a rule file." });
     this.former = element("button", { type: "button", on: { click: () => this.#goBack() } });
     this.formerNote = element("p", { class: "hint" });
@@ -29,6 +32,7 @@ class RulesView {
         element("h2", { class: "part-title", text: "Last reload" }),
         this.outcome,
         this.words,
+        this.more,
         this.goingBack,
         this.former,
         this.formerNote,
@@ -47,15 +51,22 @@ class RulesView {
   #reload({ last_reload: last, former_rules: hasFormer, going_back: goesBack }) {
     if (!last) setText(this.outcome, "The rules have not changed since the start.");
     else setText(this.outcome, `${timeOfDay(last.at)}  ${outcomeWords(last.outcome)}`);
-    const words = [...(last?.words ?? []), ...(last?.differences ?? [])].flatMap((one) => one.split("\n"));
-    if (words.join("\n") !== this.said) {
-      this.said = words.join("\n");
-      this.words.replaceChildren(...words.map((one) => element("li", { text: plain(one) })));
-    }
+    this.#list(this.words, last?.words ?? []);
+    const differences = last?.differences ?? [];
+    this.#list(this.differences, differences);
+    this.more.hidden = differences.length === 0;
+    setText(this.summary, `What plays differently (${differences.length})`);
     this.goingBack.hidden = !goesBack;
     this.former.hidden = !this.page.store.mayControl || !hasFormer;
     this.formerNote.hidden = this.former.hidden;
     setText(this.formerNote, "The rules from before play until you save a rule file.");
+  }
+
+  /** Show lines of text as a list; nothing is made again that is there already. */
+  #list(place, texts) {
+    const lines = texts.flatMap((one) => one.split("\n"));
+    if (lines.length === place.childElementCount && lines.every((line, at) => place.children[at].textContent === plain(line))) return;
+    place.replaceChildren(...lines.map((line) => element("li", { text: plain(line) })));
   }
 
   /** The first press asks, the second one does it: nobody changes all rules by a slip. */

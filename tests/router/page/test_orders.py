@@ -80,6 +80,7 @@ def test_everybody_may_ask_which_way_messages_took(page: PageRig, daemon: Watche
         ({"do": "tap"}, ("tap", {})),
         ({"do": "clock", "command": "start"}, ("clock", {"do": "start"})),
         ({"do": "clock", "bpm": 96.5}, ("clock", {"bpm": 96.5})),
+        ({"do": "take", "command": "pause"}, ("take", {"do": "pause"})),
         ({"do": "former rules"}, ("former-rules", {})),
     ],
     ids=str,
