@@ -208,8 +208,9 @@ def _alone(mine: Arrivals, others: Arrivals, same: set[tuple[Region, Result]]) -
         alike = [
             shared
             for other, its in by_manner.get(result.manner, ())
+            if (both := region.meet(other)) is not None  # first, for it is soon found out that they have nothing
             for agreeing in result.agreeing(its)
-            if (shared := other.meet(agreeing)) is not None
+            if (shared := both.meet(agreeing)) is not None
         ]
         # Another rule may bring the same: then it is told once.
         by_manner.setdefault(result.manner, []).append((region, result))
