@@ -3,9 +3,10 @@
 A session is a line an event, times in milliseconds:
 
     at 0 keys note-on 1 C4 100          a message arrives; "clock" and "active-sensing" count as they do live
+    at 0 keys+take note-on 1 C4 100     from a take that plays as that input, which begins with its first message
     at 5 turn up on                     a switch is set by command
     at 5 tempo 90                       our own tempo is set by command
-    at 5 pull keys                      the cable of an input is pulled
+    at 5 pull keys                      the cable of an input is pulled; `pull keys+take`: the take ends
     at 5 return rack                    an output is there again
     at 5 panic          at 5 panic every key
     at 5 reload                         the next rule file takes over
@@ -123,6 +124,17 @@ class SessionStage(LiveStage):
     def __init__(self, rulesets: Sequence[RuleSet]) -> None:
         super().__init__(rulesets)
         self.session = Session(self.ruleset, compile_rules(self.ruleset))
+        self._playing: set[str] = set()
+
+    def _player(self, name: str, now: int, sent: list[delivery.Sent]) -> int:
+        """The number of an input, or of a take that plays as one from now on."""
+        source, is_take, _ = name.partition("+")
+        if not is_take:
+            return self.session.players[source]
+        if name not in self._playing:
+            self._playing.add(name)
+            self.session.begin_take(source, now, sent)
+        return self.session.takes[source]
 
     @property
     def next_due(self) -> int:
@@ -138,7 +150,7 @@ class SessionStage(LiveStage):
     def arrive(self, source: str, message: bytes, now: int) -> None:
         """A message arrives."""
         sent: list[delivery.Sent] = []
-        self.session.arrive(self.session.players[source], message, now, sent)
+        self.session.arrive(self._player(source, now, sent), message, now, sent)
         self._name(sent)
 
     def turn(self, switch: str, value: SwitchValue, now: int) -> None:
@@ -156,7 +168,12 @@ class SessionStage(LiveStage):
     def pull(self, source: str, now: int) -> None:
         """An input is lost."""
         sent: list[delivery.Sent] = []
-        self.session.lose(self.session.players[source], now, sent)
+        player = self._player(source, now, sent)
+        if source in self._playing:
+            self._playing.discard(source)
+            self.session.end_take(player, now, sent)
+        else:
+            self.session.lose(player, now, sent)
         self._name(sent)
 
     def return_output(self, port: str, now: int) -> None:
@@ -197,6 +214,7 @@ class ModelStage(LiveStage):
         self.tempos.set(0, self.ruleset.bpm)
         self.model = Model(self.ruleset, self.tempos.later)
         self.players: dict[str, int] = {}
+        self._playing: set[str] = set()
         self._add_players()
         self._clocks: dict[int, list[int]] = {}
         self._readings: dict[int, ClockReading] = {}
@@ -213,6 +231,17 @@ class ModelStage(LiveStage):
             if port.can_receive and name not in self.players:
                 self.players[name] = self.model.add_player(name)
 
+    def _player(self, name: str, now: int) -> int:
+        """The number of an input, or of a take that plays as one from now on."""
+        source, is_take, _ = name.partition("+")
+        if is_take and name not in self._playing:
+            self._until(now)
+            self._playing.add(name)
+            if name not in self.players:
+                self.players[name] = self.model.add_hand(source)
+            self.model.join(self.players[name])
+        return self.players[name]
+
     def _until(self, now: int) -> None:
         """All that happens by itself until now: sources fall silent, and what is due goes."""
         self._lose_silent(now)
@@ -224,15 +253,14 @@ class ModelStage(LiveStage):
 
     def arrive(self, source: str, message: bytes, now: int) -> None:
         """A message arrives."""
-        player = self.players[source]
-        self._lose_silent(now)
+        player = self._player(source, now)
+        self._until(now)  # what is due goes before whatever arrives, active sensing too
         if message[0] == ACTIVE_SENSING:
             self._heard[player] = now
             return
         if player in self._heard:
             self._heard[player] = now
         if message[0] == CLOCK:
-            self.model.advance(now, self.out)
             self._count_clock(player, now)
         self.model.feed(player, message, now, self.out)
 
@@ -250,8 +278,13 @@ class ModelStage(LiveStage):
     def pull(self, source: str, now: int) -> None:
         """An input is lost."""
         self._until(now)
-        self._heard.pop(self.players[source], None)
-        self.model.release(self.players[source], now, self.out)
+        player = self._player(source, now)
+        self._heard.pop(player, None)
+        if "+" in source:
+            self._playing.discard(source)
+            self.model.part(player, now, self.out)
+        else:
+            self.model.release(player, now, self.out)
 
     def return_output(self, port: str, now: int) -> None:
         """An output is there again."""

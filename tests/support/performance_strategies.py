@@ -97,6 +97,7 @@ def sessions(draw: Draw, files: Sequence[Table], most: int = 200) -> list[str]:
     """Lines for `tests.support.live_stages`, in time: clocks that speed up, stop and take over from each other, too."""
     first = files[0]
     sources = [name for name, port in first["ports"].items() if "input" in port]
+    players = [*sources, *draw(one_of([], [], [f"{sources[0]}+take"]))]
     staying = [port for port in first["ports"] if all("output" in file["ports"].get(port, {}) for file in files)]
     reloads, now = len(files) - 1, 0
     lines: list[tuple[int, str]] = []
@@ -110,14 +111,14 @@ def sessions(draw: Draw, files: Sequence[Table], most: int = 200) -> list[str]:
                 others = ["panic", "panic every key", *(f"return {port}" for port in staying)]
                 lines.append((now, draw(st.sampled_from(others))))
             case 37:
-                lines.append((now, f"pull {draw(st.sampled_from(sources))}"))
+                lines.append((now, f"pull {draw(st.sampled_from(players))}"))
             case 36 if first["switches"]:
                 lines.append((now, f"turn {draw(_settings(first['switches']))}"))
             case 34 | 35:
                 lines.append((now, f"tempo {draw(st.sampled_from(_TEMPOS))}"))
             case _:
-                lines.append((now, f"{draw(st.sampled_from(sources))} {draw(messages())}"))
-    for source in sources:
+                lines.append((now, f"{draw(st.sampled_from(players))} {draw(messages())}"))
+    for source in players:
         if draw(st.booleans()):
             lines += [(at, f"{source} clock") for at in draw(_clock_times(now))]
     in_time = sorted(lines, key=lambda line: line[0])
