@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import traceback
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,7 @@ from router.page.daemon_link import DaemonLink
 from router.recording.automatic_takes import take_name
 from router.recording.takes import save, save_records
 from router.text.formatting import why
+from router.text.terminal import complain
 from rules.errors import MachineError, PointsmanError
 from rules.program.switch_states import State
 
@@ -31,6 +33,7 @@ _LONGEST_NAME: Final = 200
 _SAVING_S: Final = 60.0
 _MOST_MINUTES: Final = 10
 _LOOK_BACK_S: Final = 120.0
+_OUR_MISTAKE: Final = "internal error: see the terminal of the page"
 _NOT_ALLOWED: Final = "This page only shows. To change things, start it with pointsman page --control."
 
 Data = dict[str, Any]
@@ -101,6 +104,9 @@ class Orders:
             data = await self._done(order)
         except PointsmanError as error:
             return refused(order, str(error))
+        except Exception:
+            complain([f"Internal error, the page goes on. Please report: {traceback.format_exc()}"])
+            return refused(order, _OUR_MISTAKE)
         return {"type": "answer", "id": order.number, "ok": True, "error": None, "data": data}
 
     async def _done(self, order: Order) -> Data:

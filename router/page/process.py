@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import secrets
 import socket
 from collections.abc import Iterator
-from contextlib import suppress
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, Final
 
+from router.daemon.interpreter import prefer_latency
 from router.daemon.runtime_folder import valid_name
 from router.daemon.signals import signals_heeded
 from router.files.clock import SYSTEM_CLOCK
@@ -36,7 +35,6 @@ _PING_S: Final = 15.0  # a phone that sleeps doesn't answer, and is forgotten
 _LONGEST_MESSAGE: Final = 4_096  # bytes of a WebSocket message
 _MOST_QUEUED: Final = 8
 _LEAVES_IN_S: Final = 1
-_NICE: Final = 5  # nice(2): behind the daemon, where the processor is scarce
 _CONTROLS: Final = "From the page one can turn switches, record, save, and silence everything."
 _SHOWS: Final = "The page only shows, and can silence everything. To allow more, add --control."
 
@@ -56,11 +54,10 @@ def serve_page(settings: PageSettings) -> int:
     valid_name(settings.name)
     access = Access(secrets.token_urlsafe(16) if settings.share else None, settings.control)
     page = PageServer(settings.name, access, SYSTEM_CLOCK)
-    with suppress(OSError):
-        os.nice(_NICE)
     with _listening(settings) as listener:
         say(_invitation(settings, access.token))
         flush()
+        prefer_latency()  # else threads that read rules or journals hold up what browsers wait for
         with signals_heeded(_nothing, _nothing):  # the server hears them itself, and hands them on
             asyncio.run(uvicorn.Server(server_config(page.app())).serve(sockets=[listener]))
     return FINE

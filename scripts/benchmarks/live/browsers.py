@@ -29,7 +29,7 @@ class Got:
         self.bytes = 0
         self.first_bytes = 0
         self.kinds: dict[str, int] = {}
-        self.most_in_a_second = 0
+        self.updates_a_second = 0.0
         self.delays: list[float] = []
         self.closed = 0
 
@@ -44,7 +44,7 @@ async def browse(port: int, got: Got, number: int, ready: asyncio.Event, count: 
     """Open a page, and read. Only the first browser looks at times, so that the others cost little."""
     address = f"127.0.0.1:{port}"
     async with connect(f"ws://{address}/live", origin=Origin(f"http://{address}"), max_size=None, proxy=None) as line:
-        second, changes = 0.0, 0
+        began, changes = time.monotonic(), 0
         with suppress(ConnectionClosed):
             async for text in line:
                 now = time.time()
@@ -57,10 +57,8 @@ async def browse(port: int, got: Got, number: int, ready: asyncio.Event, count: 
                     if got.begun == count:
                         ready.set()
                 elif number == 0 and told["type"] == "change":
-                    if now - second > 1:
-                        second, changes = now, 0
                     changes += 1
-                    got.most_in_a_second = max(got.most_in_a_second, changes)
+                    got.updates_a_second = changes / (time.monotonic() - began)
                 elif number == 0 and told["type"] == "log":
                     new = [now - one["at"] for one in told["log"][-1:] if now - one["at"] < 5]
                     got.delays += new if len(got.delays) < MOST_DELAYS else ()

@@ -84,7 +84,7 @@ def _updates(seen: Sequence[dict[str, Any]]) -> Iterator[Figure]:
         words = f"{sum(got['delays'] for got in seen):,} updates"
         runs = [1_000 * delay[share] for delay in delays]
         yield Figure(f"a message until a browser shows it, {share}", runs, "ms", at_most=most, ours=words)
-    yield Figure("updates a second for a browser", [got["most_in_a_second"] for got in seen], "updates", at_most=20)
+    yield Figure("updates a second for a browser", [got["updates_a_second"] for got in seen], "updates", at_most=20)
     yield Figure("browsers that were dropped", [got["closed"] for got in seen], "browsers", at_most=0)
 
 

@@ -114,3 +114,19 @@ def test_at_the_end_of_the_set_list_there_is_no_next_song(control: PageRig, daem
         daemon.state["songs"] = None
         assert browser.order(do="song", to="next")["error"] == "these rules have no songs"
     assert daemon.asked == []
+
+
+def test_a_mistake_of_ours_is_answered_and_told(
+    page: PageRig, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The page goes on."""
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("what a day")
+
+    monkeypatch.setattr("router.page.passages.passages", broken)
+    with page.browser() as browser:
+        answer = browser.order(do="through", rule="late")
+        assert answer["error"] == "internal error: see the terminal of the page"
+        assert browser.order(do="panic")["ok"]
+    assert "ZeroDivisionError: what a day" in capsys.readouterr().err
