@@ -57,7 +57,7 @@ function message({ at, arrived, sent, why }) {
   return element(
     "li",
     {},
-    element("p", { class: "arrived" }, element("time", { text: at === null ? "" : timeOfDay(at) }), element("code", { text: plain(arrived) })),
+    element("p", { class: "arrived" }, ...(at === null ? [] : [element("time", { text: timeOfDay(at) })]), element("code", { text: plain(arrived) })),
     ...sent.map((one) => element("p", { class: "sent" }, element("code", { text: plain(one) }))),
     ...why.map((reason) => element("p", { class: "why", text: plain(reason) })),
   );

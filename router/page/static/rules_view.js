@@ -18,7 +18,7 @@ class RulesView {
     this.differences = element("ul", { class: "reload-words" });
     this.summary = element("summary");
     this.more = element("details", {}, this.summary, this.differences);
-    this.goingBack = element("p", { class: "outcome", text: "The rules from before play, until you save a rule file." });
+    this.goingBack = element("p", { class: "outcome", text: "The former rules play, until you save a rule file." });
     this.former = element("button", { type: "button", on: { click: () => this.#goBack() } });
     this.formerNote = element("p", { class: "hint" });
     this.files = element("div", { class: "files" });
@@ -59,7 +59,7 @@ class RulesView {
     this.goingBack.hidden = !goesBack;
     this.former.hidden = !this.page.store.mayControl || !hasFormer;
     this.formerNote.hidden = this.former.hidden;
-    setText(this.formerNote, "The rules from before play until you save a rule file.");
+    setText(this.formerNote, "The rules from before the last change play again, until you save a rule file.");
   }
 
   /** Show lines of text as a list; nothing is made again that is there already. */
@@ -76,13 +76,13 @@ class RulesView {
       return;
     }
     this.#ask(false);
-    this.page.act({ do: "former rules" }, () => "The rules from before play again.");
+    this.page.act({ do: "former rules" }, () => "The former rules play again.");
   }
 
   #ask(isSure) {
     clearTimeout(this.sure);
     this.sure = isSure ? setTimeout(() => this.#ask(false), SURE_MS) : null;
-    setText(this.former, isSure ? "Press again: use the rules from before" : "Use the rules from before");
+    setText(this.former, isSure ? "Press again: back to the former rules" : "Back to the former rules");
   }
 
   #files(files) {

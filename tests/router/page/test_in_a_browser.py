@@ -424,17 +424,17 @@ def test_what_the_last_reload_changed_can_be_opened(opened: Opened) -> None:
     server.change(rules_files=[])
     expect(page.locator(".file")).to_have_count(0)
     expect(page.locator("details li").first).to_be_visible()
-    expect(page.get_by_text("The rules from before play, until you save a rule file.")).to_be_visible()
+    expect(page.get_by_text("The former rules play, until you save a rule file.")).to_be_visible()
 
 
 def test_former_rules_take_two_presses(opened: Opened) -> None:
     """All rules change at once: a slip of the finger must not do that."""
     page, server = opened(evening_state())
     turn_to(page, "rules")
-    page.get_by_role("button", name="Use the rules from before").click()
+    page.get_by_role("button", name="Back to the former rules", exact=True).click()
     assert server.asked == []
     page.get_by_role("button", name="Press again").click()
-    expect(page.get_by_role("alert")).to_contain_text("The rules from before play again.")
+    expect(page.get_by_role("alert")).to_contain_text("The former rules play again.")
     server.was_asked({"do": "former rules"})
 
 
