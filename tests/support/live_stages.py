@@ -256,6 +256,7 @@ class ModelStage(LiveStage):
         player = self._player(source, now)
         self._until(now)  # what is due goes before whatever arrives, active sensing too
         if message[0] == ACTIVE_SENSING:
+            self.model.advance(now, self.out)
             self._heard[player] = now
             return
         if player in self._heard:
