@@ -143,7 +143,7 @@ def history_of(records: Sequence[Record], span: int) -> History:
     rest = next((at for at in range(begin, len(records)) if records[at][0] not in journal.LASTING), len(records))
     now = max((record[1] for record in records), default=0)
     reader = _HistoryReader(now, now - span)
-    reader.begin(records[begin:rest], records[:begin])
+    reader.begin(records[begin:rest], [record for record in records[:begin] if record[0] == journal.IN])
     for record in records[rest:]:
         reader.take(record)
     return reader.history([record for record in records[rest:] if record[0] == journal.OUT])

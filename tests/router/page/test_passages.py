@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from router.page.passages import Asked, passages
-from rules.journal.format import WALL, pack, wall_data
+from rules.journal.format import RECORDED, TRIMMED, WALL, pack, wall_data
 from tests.support.journalled_session import MS, Performance
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 10))
@@ -71,5 +71,6 @@ def test_values_in_a_row_are_one() -> None:
 
 
 def test_an_empty_journal_tells_nothing() -> None:
-    """A daemon that has just begun."""
-    assert passages(b"", Asked(source="keys")) == []
+    """A daemon that has just begun, before its rules are in force."""
+    for journal in (b"", pack((RECORDED, 5, 0, TRIMMED))):
+        assert passages(journal, Asked(source="keys")) == []

@@ -252,3 +252,9 @@ def test_what_a_take_plays_is_told_apart() -> None:
     assert words == ["a take begins to play as keys", "the take that played as keys ends"]
     assert [held.by_take for held in told.held] == [False]
     assert told.is_certain
+
+
+def test_before_rules_are_in_force_nothing_is_told() -> None:
+    """A daemon that is asked while it starts has only the mark of where its history ends."""
+    told = history_of([(journal.RECORDED, 5, 0, journal.TRIMMED)], SECOND_NS)
+    assert (list(told.happened), list(told.held)) == ([], [])
