@@ -43,12 +43,15 @@ class Lists:
     add: Callable[[int, Plan], None]
     drop: Callable[[Callable[[Plan], bool]], list[Plan]]
     ready: dict[str, int] = field(default_factory=dict)
+    tempos: list[float] = field(default_factory=list)
+    """What switches have asked for, in quarter notes a minute; who sets the tempo takes it out."""
 
     def begin(self, ruleset: RuleSet, switches: Switches, now: int, out: Out) -> None:
         """A live session begins."""
         self._set_up(_setups(ruleset), now, out)
         for entry in ruleset.on_switch:
             if entry.initially and holds(entry.when, switches):
+                self._ask_tempo(entry)
                 self._send(_plans(ruleset, entry), NOBODY, now, out)
 
     def turned(self, ruleset: RuleSet, before: Switches, switches: Switches, player: int, now: int, out: Out) -> None:
@@ -105,13 +108,21 @@ class Lists:
             )
         )
         self._set_up([plan for plan in setups if plan not in _setups(old)], now, out)
+        asked = [(_whole(old, entry), entry.bpm) for entry in old.on_switch if holds(entry.when, old_switches)]
         for entry in stands:
+            if entry.initially and (_whole(new, entry), entry.bpm) not in asked:
+                self._ask_tempo(entry)
             if entry.initially and _whole(new, entry) not in stood:
                 self._send(_plans(new, entry), NOBODY, now, out)
 
     def _act(self, ruleset: RuleSet, entry: OnSwitch, player: int, now: int, out: Out) -> None:
         self._drop_list(_whole(ruleset, entry))
         self._send(_plans(ruleset, entry), player, now, out)
+        self._ask_tempo(entry)
+
+    def _ask_tempo(self, entry: OnSwitch) -> None:
+        if entry.bpm is not None:
+            self.tempos.append(entry.bpm)
 
     def _set_up(self, plans: Iterable[Plan], now: int, out: Out) -> None:
         for plan in plans:

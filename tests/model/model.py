@@ -1132,8 +1132,12 @@ def _values(switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> list[bool | int
 
 
 def _ends(emission: Emission) -> list[Emission]:
-    """What an emission is at the ports, past the steps that keep things."""
-    return [end for each in emission.behind for end in _ends(each)] if emission.is_kept else [emission]
+    """What an emission is at the ports, past the steps that keep things, with the delays before them."""
+    if not emission.is_kept:
+        return [emission]
+    way = emission.flow.way
+    ends = [end for each in emission.behind for end in _ends(each)]
+    return [replace(end, flow=replace(end.flow, way=(*way, *end.flow.way))) for end in ends]
 
 
 def _silence(channel: int) -> list[bytes]:

@@ -26,11 +26,14 @@ from rules.midi.messages import ACTIVE_SENSING, CLOCK
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import OnOffSwitch, ValueSwitch
 from rules.timing.midi_clock import ClockReading
-from tests.model import Model
+from tests.model import NEVER, Model
 from tests.support.playing import Sent, Tempos, bytes_of
 
 MS = 1_000_000
 """Nanoseconds."""
+
+_PATIENCE = 500 * MS
+"""How long a source that sends active sensing may be silent."""
 
 SwitchValue = bool | int | str
 
@@ -243,13 +246,31 @@ class ModelStage(LiveStage):
         return self.players[name]
 
     def _until(self, now: int) -> None:
-        """All that happens by itself until now: sources fall silent, and what is due goes."""
-        self._lose_silent(now)
-        self.model.advance(now, self.out)
+        """All that happens by itself until now, each at its time: sources fall silent, and what is due goes."""
+        while True:
+            lost = min(((heard + _PATIENCE, player) for player, heard in self._heard.items()), default=(NEVER, -1))
+            due = min(lost[0], self.model.next_due)
+            if due > now:
+                return
+            if due == lost[0]:
+                del self._heard[lost[1]]
+                self.model.release(lost[1], due, self.out)
+                self.lost_any = True
+            else:
+                self.model.advance(due, self.out)
+            self._obey(due)
+
+    def _obey(self, now: int) -> None:
+        """Tempos that switches have asked for come into force, if no clock runs."""
+        asked, self.model.lists.tempos = self.model.lists.tempos, []
+        for bpm in asked:
+            if not self._running(now):
+                self._change(Fraction(bpm), now)
 
     def begin(self) -> None:
         """The session begins at 0."""
         self.model.begin(0, self.out)
+        self._obey(0)
 
     def arrive(self, source: str, message: bytes, now: int) -> None:
         """A message arrives."""
@@ -264,11 +285,13 @@ class ModelStage(LiveStage):
         if message[0] == CLOCK:
             self._count_clock(player, now)
         self.model.feed(player, message, now, self.out)
+        self._obey(now)
 
     def turn(self, switch: str, value: SwitchValue, now: int) -> None:
         """A switch is set by command."""
         self._until(now)
         self.model.turn(switch, value, now, self.out)
+        self._obey(now)
 
     def set_tempo(self, bpm: float, now: int) -> None:
         """Our own tempo is set: in force if no clock runs."""
@@ -286,6 +309,7 @@ class ModelStage(LiveStage):
             self.model.part(player, now, self.out)
         else:
             self.model.release(player, now, self.out)
+        self._obey(now)
 
     def return_output(self, port: str, now: int) -> None:
         """An output is there again."""
@@ -305,20 +329,12 @@ class ModelStage(LiveStage):
         if ruleset.bpm != before and not self._running(now):
             self._change(Fraction(ruleset.bpm), now)
         self._add_players()
+        self._obey(now)
 
     def leave(self, now: int) -> None:
         """The session is over."""
         self._until(now)
         self.model.leave(now, self.out)
-
-    # Active sensing: half a second after the last message
-
-    def _lose_silent(self, now: int) -> None:
-        while lost := [(heard + 500 * MS, player) for player, heard in self._heard.items() if heard + 500 * MS <= now]:
-            due, player = min(lost)
-            del self._heard[player]
-            self.model.release(player, due, self.out)
-            self.lost_any = True
 
     # The tempo
 

@@ -179,6 +179,8 @@ def _turns(draw: Draw, rig: Rig) -> Table:
     for name in fixed:
         send[name] = [message.replace("controller 2 7", "controller 7") for message in send[name]]
     turn: Table = {"when": draw(whens(rig)), "send": send}
+    if rig.takes_time and draw(st.booleans()):
+        turn["bpm"] = draw(one_of(40, 90, 120, 180, 300))
     return turn | ({"initially": False} if rarely(draw) else {})
 
 
