@@ -120,7 +120,7 @@ def differences(expected: Sequence[Timed], heard: Sequence[Timed]) -> Iterator[f
 
 def faults(expected: Sequence[Timed], heard: Sequence[Timed]) -> Iterator[str]:
     """What is missing, and what is too many, but for what ends what the file never ends."""
-    left = defaultdict(int)
+    left: dict[bytes, int] = defaultdict(int)
     for _, message in expected:
         left[message] += 1
     for _, message in heard:

@@ -49,7 +49,7 @@ async def browse(port: int, got: Got, number: int, ready: asyncio.Event, count: 
             async for text in line:
                 now = time.time()
                 got.bytes += len(text)
-                told = json.loads(text) if number == 0 else {"type": text[9:14]}
+                told: dict[str, Any] = json.loads(text) if number == 0 else {"type": str(text[9:14])}
                 got.kinds[told["type"]] = got.kinds.get(told["type"], 0) + 1
                 if told["type"] == "state":
                     got.first_bytes = len(text)
