@@ -26,7 +26,7 @@ def rises(
         (up.add if value >= SWITCH_ON else up.discard)(name)
         return crossing
 
-    return not context.trying and context.once((node, status, key, value), crosses) and not context.known
+    return not context.trying and context.once((node, status, key, value, event.lasting), crosses) and not context.known
 
 
 def forget_player(up: set[ValueKey], player: int) -> None:

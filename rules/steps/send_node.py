@@ -87,7 +87,8 @@ class SendNode(Node):
             memory[name] = d2
             return before < SWITCH_ON <= d2
 
-        return bool(context.once((self.memory_key, status, d1, d2), crosses))
+        # the same value that comes later, as of a list with pauses, is another one
+        return bool(context.once((self.memory_key, status, d1, d2, event.lasting), crosses))
 
     def forget(self, memory: dict[ControllerKey, int], player: int, context: WaitingContext) -> None:
         """Forget the controllers of a lost source."""
