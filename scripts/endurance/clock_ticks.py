@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -70,7 +71,8 @@ def heard(rules: str, frames: int, minutes: float) -> tuple[list[int], int, bool
             try:
                 daemon.has_opened("drums")
                 time.sleep(5 + 60 * minutes)
-                daemon.leave()
+                daemon.signal(signal.SIGTERM)  # a daemon that was started in the background ignores Ctrl-C
+                daemon.ends()
             finally:
                 daemon.kill()
         finally:
