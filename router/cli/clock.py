@@ -64,7 +64,7 @@ def _call(arguments: argparse.Namespace) -> int:
 def clock(settings: ClockSettings) -> int:
     """Ask the clock for something, and say how it is then; return the exit code.
 
-    Raises MachineError if no such daemon runs, or the tempo is none that it can have; UsageError for another word.
+    Raises MachineError if no such daemon runs; UsageError for another word, and a tempo that no clock can have.
     """
     if settings.what is None:
         told = ask_daemon(settings.name, "status")
@@ -77,10 +77,15 @@ def clock(settings: ClockSettings) -> int:
 
 
 def _tempo(text: str) -> float:
+    from rules.rulefile.clock_table import FASTEST_BPM, SLOWEST_BPM
+
     try:
-        return float(text)
+        bpm = float(text)
     except ValueError:
         raise UsageError(f'"{plain(text)}": write start, continue, stop, or a tempo such as 96') from None
+    if not SLOWEST_BPM <= bpm <= FASTEST_BPM:
+        raise UsageError(f'"{plain(text)}" isn\'t a tempo of a clock: write {SLOWEST_BPM} to {FASTEST_BPM} BPM')
+    return bpm
 
 
 def tell_clock(command: str, told: dict[str, Any], *, as_json: bool) -> None:

@@ -14,10 +14,8 @@ def tempo_words(clock: Mapping[str, Any]) -> str:
     """Return the tempo, and what sets it."""
     source = clock["from"]
     if source is None:
-        came = "rule files, as no clock arrives"
-    else:
-        came = "clock of Pointsman" if source == _OWN else f"clock of {plain(source)}"
-    return f"{clock['bpm']:g} BPM, from the {came}"
+        return f"{clock['bpm']:g} BPM; no clock arrives"
+    return f"{clock['bpm']:g} BPM, from the clock of {'Pointsman' if source == _OWN else plain(source)}"
 
 
 def song_words(clock: Mapping[str, Any]) -> str | None:

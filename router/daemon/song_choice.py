@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from router.text.formatting import plain
 from rules.errors import MachineError
+from rules.midi.suggestions import nearest
 
 SONG_STEPS: Final = {"next": 1, "previous": -1}
 """Words for a song by its place, and how many places that is."""
@@ -15,10 +16,14 @@ SONG_STEPS: Final = {"next": 1, "previous": -1}
 def song_meant(to: str, songs: Mapping[str, Any]) -> str:
     """Return the name of the song to go to, where `status` tells these `songs`.
 
-    Raises MachineError where there is none to go on to.
+    Raises MachineError where there is no such song, or none to go on to.
     """
     names: list[str] = list(songs["names"])
     if to not in SONG_STEPS:
+        if to not in names:
+            raise MachineError(
+                f'there is no song named "{plain(to)}": the songs are {plain(", ".join(names))}{nearest(to, names)}'
+            )
         return to
     at: int = songs["at"] + SONG_STEPS[to]
     if songs["wrap"]:

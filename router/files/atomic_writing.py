@@ -177,7 +177,7 @@ def _name_anew(temporary: Path, path: Path, disk: Disk) -> None:
 
 def exists_already(path: Path) -> str:
     """Say that a result would overwrite something."""
-    return f"{path} exists already: move it away, write elsewhere with -o, or replace it with --force"
+    return f"{path} exists already: move it away, choose another name, or replace it with --force"
 
 
 def holds(path: Path, data: bytes) -> bool:

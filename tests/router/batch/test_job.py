@@ -156,7 +156,7 @@ def test_a_result_that_exists_is_refused(tmp_path: Path, dry_run: bool) -> None:
     result = do_job(wanted, FakeRewriter(), WritingOptions(dry_run=dry_run))
     assert outcome(result) == (
         FileOutcome.REFUSED,
-        f"{tmp_path}/out/take.mid exists already: move it away, write elsewhere with -o, or replace it with --force",
+        f"{tmp_path}/out/take.mid exists already: move it away, choose another name, or replace it with --force",
         None,
     )
     assert tree(tmp_path / "out") == {"take.mid": b"precious"}

@@ -55,6 +55,14 @@ def test_other_words_are_refused(daemon: PlayedDaemon, shell: CommandShell) -> N
     assert '"begin": write start, continue, stop, or a tempo such as 96' in answer.err
 
 
+@pytest.mark.parametrize("tempo", ["9.9", "1000.1", "-96", "nan", "inf"])
+def test_a_tempo_that_no_clock_has_is_refused(daemon: PlayedDaemon, shell: CommandShell, tempo: str) -> None:
+    """With those that it can have."""
+    answer = shell.run("clock", "--name", "pit", "--", tempo)
+    assert (answer.code, daemon.asked) == (2, [])
+    assert f'"{tempo}" isn\'t a tempo of a clock: write 10 to 1000 BPM' in answer.err
+
+
 def test_a_tap(daemon: PlayedDaemon, shell: CommandShell) -> None:
     """Once, where nobody is there to press Enter, or where that is wanted."""
     answer = shell.run("tap", "--once", "--name", "pit")

@@ -150,6 +150,17 @@ def test_the_list_ends_unless_it_wraps(daemon: PlayedDaemon, shell: CommandShell
     assert shell.run("song", to, "--name", "pit").out == f"song {2 - at} of 2: {('Tide', 'Harbour')[at]}\n"
 
 
+def test_a_song_that_is_not_there(daemon: PlayedDaemon, shell: CommandShell) -> None:
+    """Nothing is asked for; the songs are named, and the one that may be meant."""
+    daemon.have_songs("Harbour", "Tide", at=1)
+    answer = shell.run("song", "harbour", "--name", "pit")
+    assert (answer.code, answer.out) == (2, "")
+    assert answer.err == (
+        'pointsman song: there is no song named "harbour": the songs are Harbour, Tide - did you mean "Harbour"?\n'
+    )
+    assert {verb for verb, _ in daemon.asked} == {"status"}
+
+
 def test_the_songs_are_listed(daemon: PlayedDaemon, shell: CommandShell) -> None:
     """With a mark at the one that plays."""
     daemon.have_songs("Harbour", "Tide", at=1)

@@ -82,12 +82,12 @@ def told(**changes: Any) -> list[str]:
 
 
 def test_before_anything_was_played() -> None:
-    """No latency yet, and the tempo of the rule files."""
+    """No latency yet, and a tempo without a clock: of the rules, a tap, a song, or a clock that stopped."""
     lines = told(
         latency_us={"p50": None, "p99": None, "p99.9": None}, clock={**STATUS["clock"], "bpm": 92.5, "from": None}
     )
     assert "latency     no note or message yet" in lines
-    assert "tempo       92.5 BPM, from the rule files, as no clock arrives" in lines
+    assert "tempo       92.5 BPM; no clock arrives" in lines
 
 
 def test_what_is_not_there_takes_no_room() -> None:
