@@ -73,6 +73,8 @@ def clock(settings: ClockSettings) -> int:
     else:
         told = ask_daemon(settings.name, "clock", bpm=_tempo(settings.what))
     tell_clock("clock", told["clock"], as_json=settings.json)
+    if settings.what in _VERBS and told["clock"]["from"] is None and not settings.json:
+        say(['No output hears your clock: write clock = "own" at its port.'])
     return FINE
 
 

@@ -41,6 +41,19 @@ def test_the_clock_is_moved(daemon: PlayedDaemon, shell: CommandShell, what: str
     assert daemon.asked == [("clock", {"do": what})]
 
 
+def test_a_clock_that_no_output_hears(daemon: PlayedDaemon, shell: CommandShell) -> None:
+    """The rules need a word for it, which is said where the clock is moved, and not in the data."""
+    daemon.sets_tempo = None
+    daemon.status["clock"] = {**STATUS["clock"], "beats": None}
+    answer = shell.run("clock", "start", "--name", "pit")
+    assert (answer.code, answer.out.splitlines()) == (
+        0,
+        ["124 BPM; no clock arrives", 'No output hears your clock: write clock = "own" at its port.'],
+    )
+    assert shell.run("clock", "96", "--name", "pit").out == "96 BPM; no clock arrives\n"
+    assert shell.run("clock", "start", "--name", "pit", "--json").data["clock"]["from"] is None
+
+
 def test_a_tempo_is_set(daemon: PlayedDaemon, shell: CommandShell) -> None:
     """As a number."""
     answer = shell.run("clock", "96.5", "--name", "pit")
