@@ -183,8 +183,10 @@ class OwnClock:
             self._set_tempo(self._time.own_bpm, now)
             self._tick_from(now + BEFORE_CLOCK_NS)
 
-    def skip_to(self, now: int) -> None:
+    def skip_to(self, now: int, out: list[Sent]) -> None:
         """Leave out the clock messages that were due before `now`: nobody wants them all at once."""
+        if self._leader is not None and self.due < now:
+            self._go_on(self._leader, self.due, out)  # else ours would stand in for that clock all the while
         if self._grid is not None:
             self._grid.skip_to(now)
             self._set_due()

@@ -299,7 +299,7 @@ class Session:
     def skip_clock(self, begin: int, now: int, out: list[Sent]) -> None:
         """Leave out what our clock should have sent from `begin` on, before `now`: the computer stood still."""
         self.advance(begin - 1, out)
-        self.clock.skip_to(now)
+        self.clock.skip_to(now, out)
 
     def set_tempo(self, bpm: float, now: int, out: list[Sent]) -> None:
         """Set our own tempo (quarter notes a minute), and move what is pending in beats (ruling 29).

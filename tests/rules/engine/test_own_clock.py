@@ -436,6 +436,15 @@ def test_what_was_missed_is_skipped() -> None:
     assert stage.told() == [0, 20, 40, 5_020, 5_040]
 
 
+def test_what_was_missed_is_skipped_while_it_follows() -> None:
+    """Ours goes on in the beat, and doesn't make up for all that nobody could hear of the other clock."""
+    stage = Stage(GO_ON + ONE)
+    ticks(stage, steps(10, 10, 30))
+    stage.session.skip_clock(stage.session.clock.due, _ns(5_005), stage.out)
+    stage.until(5_025)
+    assert stage.told() == [0, *steps(10, 10, 30), *[345] * 4, 5_010, 5_020]
+
+
 def test_it_keeps_the_grid_for_hours() -> None:
     """At 120 BPM the clock message of an hour later is on the beat, to the nanosecond."""
     stage = Stage("[clock]\nbpm = 120\n" + ONE)
