@@ -99,16 +99,22 @@ class TakePlayer:
         self._feeder, self._wanted = feeder, wanted
         self._renew(now, by_clock=wanted.by_clock)
         self._follows.set(wanted.by_clock)
-        if wanted.by_clock and self._playback is not None and self._follows.is_started(now):
-            self._playback.go_on(now)
+        self._join_clock(now)
         self._orders.clear()
         self._nowhere = self._played = 0
 
     def _renew(self, now: int, *, by_clock: bool) -> Playback:
         """Forget what was fed: another take follows, or the same from its beginning. That is another turn."""
         self._turn += 1
+        self._clocks_ran = False
         self._playback = Playback(now, by_clock=by_clock)
         return self._playback
+
+    def _join_clock(self, now: int) -> None:
+        """Begin with the next message of the clock to follow, where that runs already."""
+        playback = self._playback
+        if playback is not None and playback.by_clock and self._follows.is_started(now):
+            playback.go_on(now)
 
     def _require_input(self, source: str) -> None:
         port = self._session.ruleset.ports.get(source)
@@ -194,6 +200,7 @@ class TakePlayer:
         else:
             self._let_go(now)
             self._renew(now, by_clock=playback.by_clock)
+            self._join_clock(now)
             self._orders.append(order)
         self._feeder.wake()
         return True
@@ -237,7 +244,7 @@ class TakePlayer:
             feeder.wake()
             return
         for status, at in self._follows.heard(now, self._players):
-            self._follow(status, at)
+            self._follow(status, at, now)
         playback = self._playback
         if playback is None or now < playback.next_due:
             return
@@ -251,23 +258,26 @@ class TakePlayer:
         if playback.is_over and not was_over:
             feeder.wake()
 
-    def _follow(self, status: int, at: int) -> None:
-        """Do what the clock does that the take follows."""
+    def _follow(self, status: int, at: int, now: int) -> None:
+        """Do what the clock did, at a time, that the take follows.
+
+        What comes of it happens now: what arrived meanwhile has been played, and times never go backwards.
+        """
         playback, feeder = self._playback, self._feeder
         if playback is None or feeder is None:
             return
         if status == CLOCK:
             playback.tick(at, self._follows.clock_ns(at))
         elif status == START and playback.has_moved:
-            self._let_go(at)
-            self._renew(at, by_clock=True).go_on(at)
+            self._let_go(now)
+            self._renew(now, by_clock=True).go_on(now)
             self._orders.append(AGAIN)
             feeder.wake()
         elif status != STOP:
             if playback.is_paused:
-                self._pause(playback, at)
+                self._pause(playback, now)
         elif not playback.is_paused:
-            self._pause(playback, at)
+            self._pause(playback, now)
 
     def hold_up(self, span: int) -> None:
         """The loop could not run for so long (ns)."""

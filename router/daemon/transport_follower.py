@@ -7,14 +7,13 @@ from collections.abc import Collection, Iterator
 from rules.engine.session import Session
 from rules.engine.written_lists import NOBODY
 from rules.midi.messages import CLOCK, STOP
-from rules.rulefile.clock_table import NO_CLOCK
 from rules.timing.delays import NANOSECONDS_PER_MINUTE
 from rules.timing.midi_clock import CLOCKS_A_BEAT
 
 
 class TransportFollower:
-    """It is the clock that sets the tempo: ours, where that is in use; of others, where none runs yet, that of the
-    input that started last."""
+    """It is the clock that sets the tempo: ours, where that is in use or nothing else runs; of others, where none runs
+    yet, that of the input that started last."""
 
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -40,18 +39,21 @@ class TransportFollower:
             return
         self._session.clock_heard = []
         running = self._session.time.running(now)
-        is_ours = self._is_ours(running)
         for player, status, at in heard:
-            if is_ours:
-                if player in (NOBODY, self._session.clock.leader):
-                    yield status, at
-            elif player not in takes and running in (None, player):
-                if status not in (CLOCK, STOP):
-                    self._started = player
-                if player in (running, self._started):
-                    yield status, at
+            if player not in takes and self._counts(player, status, running):
+                yield status, at
 
-    def _is_ours(self, running: int | None) -> bool:
-        """Return whether our own clock counts, where that of a player, or none, is `running`."""
+    def _counts(self, player: int, status: int, running: int | None) -> bool:
+        """Return whether a message is of the clock that counts, where that of a player, or none, is `running`."""
         session = self._session
-        return session.clock.plan.is_in_use or (running is None and session.ruleset.clock != NO_CLOCK)
+        if session.clock.plan.is_in_use:
+            if player in (NOBODY, session.clock.leader):
+                return True
+            return status != CLOCK and session.is_followed(player)  # a start comes before the clock that it is for
+        if player == NOBODY:
+            return running is None
+        if running is None and session.clock.transport.is_running:
+            return False
+        if running in (None, player) and status not in (CLOCK, STOP):
+            self._started = player
+        return running in (None, player) and player in (running, self._started)

@@ -132,6 +132,10 @@ class Session:
             None if transport is None else transport.beats(now, self.time.beat),
         )
 
+    def is_followed(self, player: int) -> bool:
+        """Return whether our clock follows that of a player, while it runs."""
+        return self.engine.players[player].name == self.clock.plan.follows
+
     def _clock_plan(self) -> ClockPlan:
         """Return who hears our clock by the rules of now, and whom it follows."""
         written = self.ruleset.clock
@@ -193,7 +197,7 @@ class Session:
         if status == CLOCK and self._sets_tempo(player) and self.time.tick(player, now):
             self._retime(now)
         self.engine.feed(player, message, now, out)
-        if self.engine.passed and self._is_followed(player):
+        if self.engine.passed and self.is_followed(player):
             self.clock.hear(player, message, now, out)
 
     def _note_clock(self, player: int, status: int, now: int) -> None:
@@ -202,10 +206,7 @@ class Session:
 
     def _sets_tempo(self, player: int) -> bool:
         """Return whether beats go by the clock of a player: where ours is in use, only by the one that it follows."""
-        return not self.clock.plan.is_in_use or self._is_followed(player)
-
-    def _is_followed(self, player: int) -> bool:
-        return self.engine.players[player].name == self.clock.plan.follows
+        return not self.clock.plan.is_in_use or self.is_followed(player)
 
     def advance(self, now: int, out: list[Sent]) -> None:
         """Do what is due by now, each at its time: send, and lose sources that fell silent.

@@ -345,6 +345,68 @@ def test_a_take_joins_the_clock_that_runs() -> None:
     rig.goes(script())
 
 
+def test_a_take_that_has_waited_for_a_pedal_joins_the_clock_that_runs() -> None:
+    """It begins with the clock's next message, as without a pedal."""
+    rig, feeding = rig_of()
+
+    def script() -> Iterator[float]:
+        rig.pads.play(START)
+        yield from ticks(rig, 10)
+        feeding.begin("keys", by_clock=True)
+        yield from ticks(rig, 10)
+        feeding.order("take next")
+        yield 1
+        feeding.feed((0, 0, ON))
+        yield 1
+        assert rig.rack.messages == [PROGRAM]
+        yield from ticks(rig, 1)
+        assert rig.rack.messages == [ON]
+
+    rig.goes(script())
+
+
+@pytest.mark.parametrize("clock", ["bpm = 96", 'follow = "pads"'])
+def test_a_take_begins_with_a_start_that_comes_before_its_clock(clock: str) -> None:
+    """Where the rules have a clock as well: a sequencer that sends its clock only while it plays still counts."""
+    rig, feeding = rig_of(f"{RULES}[clock]\n{clock}\n")
+
+    def script() -> Iterator[float]:
+        by_clock(rig, feeding)
+        yield 50
+        rig.pads.play(START)
+        yield 5
+        yield from ticks(rig, 1)
+        assert rig.rack.messages == [PROGRAM, ON]
+        yield from ticks(rig, 11)
+        assert rig.rack.messages == []
+        yield from ticks(rig, 1)
+        assert rig.rack.messages == [OFF]
+
+    rig.goes(script())
+
+
+@pytest.mark.parametrize("status", [START, STOP])
+def test_what_a_clock_asked_earlier_is_not_recorded_before_what_arrived_since(status: bytes) -> None:
+    """A recording whose times go backwards would count as damaged from there on."""
+    rig, feeding = rig_of()
+
+    def script() -> Iterator[float]:
+        by_clock(rig, feeding)
+        rig.pads.play(START)
+        yield from ticks(rig, 6)
+        rig.keys.play(UP)
+        yield 1
+        heard = rig.live.session.clock_heard
+        assert heard is not None
+        heard.append((rig.live.session.players["pads"], status[0], rig.now - 10 * MS))
+        yield from ticks(rig, 2)
+
+    rig.goes(script())
+    times = [time for kind, time, *_ in rig.records if kind in (IN, LOST)]
+    assert times == sorted(times)
+    assert OFF in rig.rack.heard
+
+
 def test_a_take_stops_continues_and_begins_again_with_the_clock() -> None:
     """A stop ends what sounds; another start asks for all of it from the beginning."""
     rig, feeding = rig_of()
