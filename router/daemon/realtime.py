@@ -42,7 +42,8 @@ def beside_the_loop() -> Iterator[None]:
     """Let the calling thread go ahead of ordinary programs, right behind the loop, if the system allows that.
 
     For a thread that works often, and each time for a fraction of a millisecond. It has the interpreter then. If the
-    system put it aside for other programs, the loop would wait for those too.
+    system put it aside for other programs, the loop would wait for those too. Afterwards it keeps the flag that makes
+    its children ordinary: only a privileged process may drop that (sched(7)).
     """
     before = _scheduling() if sys.platform == "linux" else None
     if before is None:
@@ -51,7 +52,8 @@ def beside_the_loop() -> Iterator[None]:
     try:
         yield
     finally:
-        os.sched_setscheduler(0, *before)
+        policy, param = before
+        os.sched_setscheduler(0, policy | os.SCHED_RESET_ON_FORK, param)
 
 
 def _scheduling() -> tuple[int, os.sched_param] | None:
