@@ -17,6 +17,7 @@ from rules.errors import MachineError
 _SILENCE_S: Final = 5.0  # the daemon says something each second, else it has gone or can't run
 _PATIENCE_S: Final = 10.0
 _LEFT: Final = "the daemon has ended"
+_SILENT: Final = "the daemon doesn't answer"
 
 
 class DaemonLink:
@@ -27,8 +28,11 @@ class DaemonLink:
 
     async def watched(self) -> AsyncGenerator[dict[str, Any], None]:
         """Yield what `watch` tells, line by line. Raises MachineError once there is no daemon, or it falls silent."""
-        async with asyncio.timeout(_PATIENCE_S):
-            reader, writer = await self._connected()
+        try:
+            async with asyncio.timeout(_PATIENCE_S):
+                reader, writer = await self._connected()
+        except TimeoutError:
+            raise MachineError(_SILENT) from None
         try:
             writer.write(line_of({"verb": "watch"}))
             while True:
@@ -38,7 +42,7 @@ class DaemonLink:
                     raise MachineError(str(told.get("error")))
                 yield told
         except TimeoutError:
-            raise MachineError("the daemon doesn't answer") from None
+            raise MachineError(_SILENT) from None
         except (OSError, ValueError) as error:
             raise MachineError(_LEFT) from error
         finally:

@@ -7,6 +7,7 @@ so that PANIC waits for nothing.
 from __future__ import annotations
 
 import asyncio
+import traceback
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import aclosing, asynccontextmanager, suppress
 from pathlib import Path
@@ -20,6 +21,7 @@ from router.page.daemon_link import DaemonLink
 from router.page.guard import Guard
 from router.page.orders import LONGEST_ORDER, Data, Order, Orders, read_order, refused
 from router.page.page_state import PageState, State
+from router.text.terminal import complain
 from rules.errors import MachineError
 
 if TYPE_CHECKING:
@@ -34,6 +36,7 @@ STATIC: Final = Path(__file__).parent / "static"
 
 _TRY_EVERY_S: Final = 0.5
 _FILES_S: Final = 30.0
+_MOST_TRACEBACKS: Final = 3
 _TOO_FAST: Final = "too much at once: try again in a second"
 _TRY_LATER: Final = 1013  # the WebSocket close codes of IANA
 _VIOLATION: Final = 1008
@@ -51,19 +54,33 @@ class PageServer:
         self._orders = Orders(self._link, access.may_control, clock)
         self._is_there: bool | None = None  # not known before the first look
         self._reading: asyncio.Task[None] | None = None
+        self._errors = 0
 
     # -- the daemon ---------------------------------------------------------------------------------------------------
 
     async def follow(self) -> None:
         """Follow the daemon, and wait for it where there is none, until cancelled."""
         while True:
-            with suppress(MachineError):
-                async with aclosing(self._link.watched()) as lines:
-                    async for told in lines:
-                        self._hear(told)
-                        await asyncio.sleep(0)  # many lines may wait; browsers get them as they come all the same
+            try:
+                await self._follow_once()
+            except MachineError:
+                pass  # there is none, or it has ended
+            except Exception:
+                self._report()
             self._lose()
             await asyncio.sleep(_TRY_EVERY_S)
+
+    def _report(self) -> None:
+        self._errors += 1
+        if self._errors <= _MOST_TRACEBACKS:
+            complain([f"Internal error, the page goes on. Please report: {traceback.format_exc()}"])
+
+    async def _follow_once(self) -> None:
+        """Follow the daemon until it ends. Raises MachineError then."""
+        async with aclosing(self._link.watched()) as lines:
+            async for told in lines:
+                self._hear(told)
+                await asyncio.sleep(0)  # many lines may wait; browsers get them as they come all the same
 
     def _hear(self, told: dict[str, Any]) -> None:
         if "state" in told:

@@ -84,6 +84,17 @@ def test_a_daemon_that_has_ended_is_missed_and_comes_back(page: PageRig, daemon:
         again.stop()
 
 
+def test_a_line_that_can_t_be_understood_is_survived(page: PageRig, daemon: WatchedDaemon) -> None:
+    """A daemon of another version may say one: the page begins anew with it."""
+    browser = page.browser()
+    browser.next("state")
+    daemon.tell(change={"ports": [{}]})
+    browser.next("gone")
+    browser.next("back")
+    assert browser.next("state")["state"]["name"] == "pit"
+    browser.close()
+
+
 def test_new_rules_are_read(page: PageRig, daemon: WatchedDaemon) -> None:
     """When the daemon says that it has others."""
     browser = page.browser()
