@@ -8,7 +8,8 @@ const LOOK_MS = 500;
 const FIRST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 3000;
 const ANSWER_MS = 6000;
-const SAVING_MS = 60000; // a take of minutes is written to a disk
+const SLOW_MS = 60000; // for what writes a recording, reads rules, or looks through minutes of music
+const SLOW = new Set(["save", "record", "through", "former rules"]);
 
 export const LIVE = "live";
 export const LOST = "lost";
@@ -45,7 +46,7 @@ export class Connection {
   ask(question, insist = false) {
     return new Promise((resolve, reject) => {
       const asked = { question: { id: this.#next++, ...question }, resolve, reject, insist };
-      const patience = question.do === "save" ? SAVING_MS : ANSWER_MS;
+      const patience = SLOW.has(question.do) ? SLOW_MS : ANSWER_MS;
       asked.timer = setTimeout(() => this.#giveUp(asked), patience);
       if (insist && this.state === LIVE && performance.now() - this.#heard > DOUBT_MS) this.#lose();
       if (this.state === LIVE) this.#send(asked);
