@@ -43,7 +43,8 @@ _SHADE: Final = "#eeeeee"
 
 def song_picture(sheet: SongSheet) -> str:
     """Return the list as SVG 1.1; long texts are smaller or in several lines, and lose their middle at last."""
-    picture = Picture(A4_SHORT, A4_LONG, _TITLE, f"{len(sheet.songs)} songs in order.")
+    amount = "1 song." if len(sheet.songs) == 1 else f"{len(sheet.songs)} songs in order."
+    picture = Picture(A4_SHORT, A4_LONG, _TITLE, amount)
     top = _MARGIN + _TITLE_SIZE
     picture.add([Text(_MARGIN, top, _TITLE, _TITLE_SIZE, bold=True)])
     top += 0.5 * _TITLE_SIZE
