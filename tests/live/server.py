@@ -134,6 +134,12 @@ class JackServer:
     def _has_ended(self) -> bool:
         return self._process is not None and self._process.poll() is not None
 
+    @property
+    def dropped(self) -> int:
+        """How often it has dropped periods, as it says: what plays or is recorded then has gaps."""
+        self._log.seek(0)
+        return self._log.read().count(b"XRun")
+
     def _last_words(self) -> str:
         self._log.seek(0)
         words = self._log.read()[-2_000:].decode("utf-8", "replace")

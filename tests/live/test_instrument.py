@@ -34,6 +34,7 @@ SPLIT = (
     + '[[rules.zones]]\nnotes = "C4.."\nto = "whistle"\n'
 )
 A3, C3, D5 = 57, 48, 74
+_TRIES = 8
 
 
 @pytest.fixture
@@ -51,31 +52,37 @@ def synth(jack: JackServer) -> Iterator[FluidSynth]:
     synth.kill()
 
 
-def recorded(synth: FluidSynth, keys: Peer, path: Path, *played: int) -> Recording:
-    """What is heard when keys are pressed."""
-    recorder = synth.record(path)
-    keys.play(*[bytes((0x90, key, 127)) for key in played])
-    recorder.wait()
-    keys.play(*[bytes((0x80, key, 64)) for key in played])
+def recorded(jack: JackServer, synth: FluidSynth, keys: Peer, path: Path, *played: int) -> Recording:
+    """What is heard when keys are pressed; once more where a busy computer left gaps in it."""
+    for _ in range(_TRIES):
+        dropped = jack.dropped
+        recorder = synth.record(path)
+        keys.play(*[bytes((0x90, key, 127)) for key in played])
+        code = recorder.wait()
+        keys.play(*[bytes((0x80, key, 64)) for key in played])
+        if code == 0 and jack.dropped == dropped:
+            break
     return Recording(path)
 
 
 def test_an_octave_up_sounds_an_octave_higher(
-    daemon: MakeDaemon, peer: MakePeer, synth: FluidSynth, tmp_path: Path
+    jack: JackServer, daemon: MakeDaemon, peer: MakePeer, synth: FluidSynth, tmp_path: Path
 ) -> None:
     """A3 is played, A4 is heard: 440 Hz, and no other pitch is as loud."""
     keys, _ = peer("Keys", "out"), peer("Box", "in")
     daemon(OCTAVE_UP).has_opened("keys", "synth")
-    recording = recorded(synth, keys, tmp_path / "heard.wav", A3)
+    recording = recorded(jack, synth, keys, tmp_path / "heard.wav", A3)
     assert recording.pitch() == pytest.approx(440, abs=1)
     assert recording.loudness(hertz(A3)) < recording.loudness(440) / 50
 
 
-def test_a_split_sends_only_its_part(daemon: MakeDaemon, peer: MakePeer, synth: FluidSynth, tmp_path: Path) -> None:
+def test_a_split_sends_only_its_part(
+    jack: JackServer, daemon: MakeDaemon, peer: MakePeer, synth: FluidSynth, tmp_path: Path
+) -> None:
     """Both hands play; the instrument sounds with the right one alone, the left one goes elsewhere."""
     keys, box = peer("Keys", "out"), peer("Box", "in")
     daemon(SPLIT).has_opened("keys", "synth", "box")
-    recording = recorded(synth, keys, tmp_path / "heard.wav", C3, D5)
+    recording = recorded(jack, synth, keys, tmp_path / "heard.wav", C3, D5)
     assert recording.pitch() == pytest.approx(hertz(D5), abs=1)
     for harmonic in (1, 2, 3):
         assert recording.loudness(harmonic * hertz(C3)) < recording.loudness(hertz(D5)) / 50
