@@ -100,7 +100,7 @@ def test_a_wheel_holds_the_two_packages_and_nothing_else(wheel: Wheel) -> None:
         for path in (SOURCE / package).rglob("*")
         if path.is_file() and "__pycache__" not in path.parts
     }
-    assert {Path(name).suffix for name in sources} <= {".py", ".typed", ".md"}
+    assert {Path(name).suffix for name in sources} <= {".py", ".typed", ".md", ".html", ".css", ".js", ".svg"}
     assert {"rules/py.typed", "router/py.typed"} <= sources
     compiled = {path.removesuffix(".py") for path in MACHINE_CODE} if EXPECTED == "compiled" else set()
     native = {name for name in wheel.packed if Path(name).suffix in {".so", ".pyd"}}

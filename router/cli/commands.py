@@ -29,7 +29,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "page": "show the daemon on a page, for phones and browsers",
             "switch": "change a switch of the daemon",
             "song": "go to another song of the daemon",
-            "clock": "start, continue or stop the clock of the daemon, or set its tempo",
+            "clock": "start, continue or stop the daemon's clock, or set its tempo",
             "tap": "tap its tempo",
             "panic": "silence everything",
             "reload": "read the rule files again",

@@ -48,7 +48,7 @@ def offered(line: str) -> list[str]:
     ("line", "words"),
     [
         ("pointsman pan", ["panic"]),
-        ("pointsman so", ["soundcheck"]),
+        ("pointsman so", ["songs", "soundcheck", "song"]),
         ("pointsman rewrite --dr", ["--dry-run"]),
         ("pointsman status --wat", ["--watch"]),
         ("pointsman panic --ev", ["--every-key"]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from tempfile import TemporaryDirectory
 from typing import Any, TypeVar
 
 import pytest
@@ -51,13 +52,15 @@ class Stage:
 
 
 @pytest.fixture
-def stage() -> Iterator[Stage]:
-    """A daemon that answers to `play`."""
-    stage = Stage()
-    control = ControlServer("pit", {}, conversations={"play": lambda: PlayConversation(stage)})
-    control.start()
-    yield stage
-    control.stop()
+def stage(monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
+    """A daemon that answers to `play`, in a runtime folder of its own; its path is short, as sockets want it."""
+    with TemporaryDirectory(prefix="pm") as folder:
+        monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
+        stage = Stage()
+        control = ControlServer("pit", {}, conversations={"play": lambda: PlayConversation(stage)})
+        control.start()
+        yield stage
+        control.stop()
 
 
 @pytest.fixture
