@@ -83,3 +83,27 @@ def serious_findings(page: Page) -> list[tuple[str, list[Any]]]:
         for one in found
         if one["impact"] in ("serious", "critical")
     ]
+
+
+class ShownTexts:
+    """All that an element has shown since: also what was there for a moment, of which a look now and then may miss."""
+
+    def __init__(self, page: Page, selector: str) -> None:
+        self._page = page
+        page.evaluate(
+            """selector => {
+                const element = document.querySelector(selector);
+                window.shownTexts = [];
+                new MutationObserver(() => window.shownTexts.push(element.textContent))
+                    .observe(element, {childList: true, characterData: true, subtree: true});
+            }""",
+            selector,
+        )
+
+    def has(self, text: str) -> None:
+        """Wait until it has shown a text."""
+        for _ in range(int(PATIENCE_S / 0.05)):
+            if text in self._page.evaluate("() => window.shownTexts"):
+                return
+            self._page.wait_for_timeout(50)
+        raise AssertionError(f"{text!r} was never shown; {self._page.evaluate('() => window.shownTexts')}")

@@ -11,7 +11,16 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from router.page.server import STATIC
-from tests.support.browser import LAPTOP, PHONE, VIEWS, browser_running, page_open, serious_findings, turn_to
+from tests.support.browser import (
+    LAPTOP,
+    PHONE,
+    VIEWS,
+    ShownTexts,
+    browser_running,
+    page_open,
+    serious_findings,
+    turn_to,
+)
 from tests.support.page_server import PageServer
 from tests.support.page_states import LOG, THROUGH, evening_state, quiet_state, rig
 
@@ -498,11 +507,12 @@ def test_a_panic_on_a_line_that_died_goes_out_on_the_next(opened: Opened) -> Non
     page, server = opened(evening_state())
     server.is_mute = True
     page.clock.pause_at(page.evaluate("() => Date.now() + 2000"))
+    note = ShownTexts(page, "#panic-note")
     page.click("#panic")
     server.is_mute = False
     page.clock.resume()
     page.clock.fast_forward(4_500)
-    expect(page.locator("#panic-note")).to_have_text("done: silent")
+    note.has("done: silent")
     server.was_asked({"do": "panic"})
 
 
