@@ -56,12 +56,12 @@ class TakeFeeder:
         self._link.ask(begin={"file": file, "seconds": seconds, "as": sources, "by_clock": by_clock})
 
     def wait(self) -> str:
-        """Wait for an order before the take begins; return it."""
+        """Wait for an order before the take begins; return it. A clock that starts again is none."""
         state = self._asked()
-        while not state["orders"]:
+        while not (orders := [order for order in state["orders"] if order != AGAIN]):
             order = self._look(state)
             state = self._asked(order=order) if order else self._asked(wait_ms=_WAIT_MS)
-        return str(state["orders"][0])
+        return str(orders[0])
 
     def play(self, take: PlayableTake, part: Part) -> Played:
         """Feed a take that has begun, until it has been played, or an order ends it."""

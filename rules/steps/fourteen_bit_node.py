@@ -20,7 +20,7 @@ Outputs = Callable[[int], list[tuple[int, int, int]]]
 """Given a value 0-16383: the messages it becomes, as status without channel and two data bytes."""
 
 Tables = Callable[[Sequence[int]], list[tuple[int, bytes, bytes]]]
-"""The same for 128 values, one for each data byte: tables of data bytes in place of the bytes."""
+"""Given 128 values, one for each data byte: the messages they become, with tables in place of the two data bytes."""
 
 
 @dataclass(slots=True)

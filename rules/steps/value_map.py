@@ -179,7 +179,7 @@ class ValueMap:
         return [(kind, (first or IDENTITY)[0], second[0]) for kind, first, second in shapes]
 
     def _output_tables(self, values: Sequence[int]) -> list[tuple[int, bytes, bytes]]:
-        """The same for 128 values at once, as tables of data bytes."""
+        """The messages for 128 values of 14 bits, as status without channel and tables of data bytes."""
         mapped = self._wide_values
         shapes = _shapes(self.to, self.to.is_wide(self.bits), tuple(mapped[value] for value in values))
         return [(kind, constant(0) if first is None else first, second) for kind, first, second in shapes]

@@ -247,6 +247,12 @@ def test_it_waits_for_a_pedal_before_a_take() -> None:
     assert feeder(link).wait() == "take next"
 
 
+def test_a_clock_that_starts_while_it_waits_is_no_pedal() -> None:
+    """The take that waits doesn't begin with it."""
+    link = Answers({}, {"orders": ["take again"]}, {"orders": ["take again", "take next"]})
+    assert feeder(link).wait() == "take next"
+
+
 def test_a_take_that_was_given_up_is_an_error() -> None:
     """The command was stopped for too long."""
     with pytest.raises(MachineError, match="heard nothing of this command for too long"):
