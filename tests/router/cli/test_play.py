@@ -10,10 +10,12 @@ from typing import Any
 
 import pytest
 
+import router.cli.rules_played_here as played_here_module
 from router.cli.main import main
 from router.cli.rules_played_here import play_here
 from router.cli.take_feeder import TakeFeeder
 from router.cli.take_session import PlaySettings, TakeSession, found_takes
+from router.daemon.realtime import Realtime
 from router.files.clock import SYSTEM_CLOCK
 from rules.errors import MachineError, PointsmanError
 from rules.playback.take_stream import Part, PlayableTake
@@ -49,6 +51,13 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     events = [(0, ON), (2, OFF)]
     (tmp_path / "a.mid").write_bytes(file_bytes(track_of(events, 4, "Tune"), track_of([(1, ON), (3, OFF)], 4, "Drums")))
     return tmp_path
+
+
+@pytest.fixture(autouse=True)
+def _in_no_hurry(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The interpreter of the tests stays as it is, and gets no realtime: later tests would play with it."""
+    monkeypatch.setattr(played_here_module, "prefer_latency", lambda: None)
+    monkeypatch.setattr(played_here_module, "take_realtime", Realtime)
 
 
 class Rig:
