@@ -53,6 +53,7 @@ class LibraryStderr:
         self.overruns = 0
         self._file = _temporary_file()
         self._read = 0  # bytes of it
+        self._unfinished = 0  # bytes behind the last whole line, at the last look
         self._former: BinaryIO | None = None
         self._former_read = 0
         self._terminal = -1
@@ -94,12 +95,19 @@ class LibraryStderr:
             yield os.pread(self._former.fileno(), _MOST_AT_ONCE, self._former_read)
             self._former.close()
             self._former = None
-        yield (new := os.pread(self._file.fileno(), _MOST_AT_ONCE, self._read))
+        new = self._finished(os.pread(self._file.fileno(), _MOST_AT_ONCE, self._read))
+        yield new
         self._read += len(new)
         if self._read > _LONG_FILE:
             self._former, self._former_read = self._file, self._read
-            self._file, self._read = _temporary_file(), 0
+            self._file, self._read, self._unfinished = _temporary_file(), 0, 0
             os.dup2(self._file.fileno(), _ERRORS)
+
+    def _finished(self, new: bytes) -> bytes:
+        """Return whole lines: somebody may be in the midst of writing the last one. One that has not grown is whole."""
+        end = new.rfind(b"\n") + 1
+        unfinished, self._unfinished = self._unfinished, len(new) - end
+        return new if not end and len(new) == unfinished else new[:end]
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         os.dup2(self._terminal, _ERRORS)

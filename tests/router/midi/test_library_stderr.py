@@ -115,3 +115,14 @@ def test_python_goes_on_writing_to_standard_error() -> None:
     )
     done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stderr.splitlines() == ["one", "two \\udcff", "three", "four"]
+
+
+def test_a_line_without_an_end_is_told_once_it_stays_as_it_is(capfd: pytest.CaptureFixture[str]) -> None:
+    """At the first look somebody may be in the midst of writing it."""
+    with LibraryStderr() as stderr_lines:
+        os.write(2, b"whole\nbeg")
+        assert stderr_lines.lines() == ["whole"]
+        os.write(2, b"un")
+        assert stderr_lines.lines() == []
+        assert stderr_lines.lines() == ["begun"]
+        assert stderr_lines.lines() == []
