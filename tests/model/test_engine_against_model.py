@@ -18,14 +18,16 @@ from tests.support.thru_strategies import thru_files, thru_performances
 
 EXAMPLES = int(os.environ.get("POINTSMAN_EXAMPLES", "150"))
 
-
-@settings(
+as_many_each_time = settings(
     max_examples=EXAMPLES,
     derandomize=True,
     database=None,
     phases=[Phase.generate, Phase.shrink],
     suppress_health_check=list(HealthCheck),
 )
+
+
+@as_many_each_time
 @given(st.data())
 def test_engine_and_model_agree(data: st.DataObject) -> None:
     """The same messages go out at the same times in the same order, with the same pending, whatever the rules say."""
@@ -35,13 +37,7 @@ def test_engine_and_model_agree(data: st.DataObject) -> None:
     assert not told, told
 
 
-@settings(
-    max_examples=EXAMPLES,
-    derandomize=True,
-    database=None,
-    phases=[Phase.generate, Phase.shrink],
-    suppress_health_check=list(HealthCheck),
-)
+@as_many_each_time
 @given(st.data())
 def test_plain_cables_are_changed_while_things_are_held(data: st.DataObject) -> None:
     """What went the short ways is known in full at every reload, whatever the numbers of its ports are by then."""
@@ -51,13 +47,7 @@ def test_plain_cables_are_changed_while_things_are_held(data: st.DataObject) -> 
     assert not told, told
 
 
-@settings(
-    max_examples=EXAMPLES,
-    derandomize=True,
-    database=None,
-    phases=[Phase.generate, Phase.shrink],
-    suppress_health_check=list(HealthCheck),
-)
+@as_many_each_time
 @given(st.data())
 def test_live_sessions_agree_and_end_in_silence(data: st.DataObject) -> None:
     """What is pending follows clocks and tempos that are set, through reloads and pulled cables; in the end nothing
