@@ -92,6 +92,7 @@ def _call(arguments: argparse.Namespace) -> int:
 
 def plan(settings: PlanSettings) -> int:
     """Print the plan and write its files; return the exit code. Raises UsageError, RuleFileError or MachineError."""
+    from router.cli.sheet_files import check_sheet_name
     from router.cli.sheet_words import sheet_lines
     from router.cli.source_arguments import known_source
     from router.files.file_names import is_rule_name
@@ -102,8 +103,7 @@ def plan(settings: PlanSettings) -> int:
 
     if settings.out is not None and not is_rule_name(settings.out):
         raise UsageError(f"-o {plain(settings.out)}: the plan is a rule file: end the name in .toml")
-    if settings.sheet is not None and Path(settings.sheet).suffix not in (".svg", ".txt"):
-        raise UsageError(f"--sheet {plain(settings.sheet)}: end the name in .svg or .txt")
+    check_sheet_name(settings.sheet)
     reading = read_rule_set(read_rule_files(settings.rules))
     rig = planned_rig(reading.ruleset, [known_source(name, reading.ruleset) for name in settings.sources])
     if not rig.devices:
@@ -159,12 +159,15 @@ def _rule_file(settings: PlanSettings, reading: Reading, planned: ChannelPlan) -
 
 
 def _sheet_file(name: str, planned: ChannelPlan, lines: list[str]) -> bytes:
-    if Path(name).suffix == ".txt":
-        return ("\n".join(lines) + "\n").encode()
-    from rules.drawing.sheet_picture import sheet_picture
-    from rules.rig.channel_sheet import channel_sheet
+    from router.cli.sheet_files import sheet_content
 
-    return sheet_picture(channel_sheet(planned)).encode()
+    def picture() -> str:
+        from rules.drawing.sheet_picture import sheet_picture
+        from rules.rig.channel_sheet import channel_sheet
+
+        return sheet_picture(channel_sheet(planned))
+
+    return sheet_content(name, lines, picture)
 
 
 def _trouble(planned: ChannelPlan) -> Iterator[str]:

@@ -66,14 +66,14 @@ def _call(arguments: argparse.Namespace) -> int:
 
 def songs(settings: SongsSettings) -> int:
     """Print the list, and write it; return the exit code. Raises UsageError, RuleFileError or MachineError."""
+    from router.cli.sheet_files import check_sheet_name
     from router.files.atomic_writing import write_new
     from router.files.rule_files import read_rule_files
     from router.files.spared_inputs import spare_inputs
     from rules.rig.song_sheet import song_sheet
     from rules.rulefile.reading import read_rule_set
 
-    if settings.sheet is not None and Path(settings.sheet).suffix not in (".svg", ".txt"):
-        raise UsageError(f"--sheet {plain(settings.sheet)}: end the name in .svg or .txt")
+    check_sheet_name(settings.sheet)
     reading = read_rule_set(read_rule_files(settings.rules))
     sheet = song_sheet(reading)
     if not sheet.songs:
@@ -92,11 +92,14 @@ def songs(settings: SongsSettings) -> int:
 
 
 def _written(path: Path, sheet: SongSheet, lines: list[str]) -> bytes:
-    if path.suffix == ".txt":
-        return ("\n".join(lines) + "\n").encode()
-    from rules.drawing.song_picture import song_picture
+    from router.cli.sheet_files import sheet_content
 
-    return song_picture(sheet).encode()
+    def picture() -> str:
+        from rules.drawing.song_picture import song_picture
+
+        return song_picture(sheet)
+
+    return sheet_content(path.name, lines, picture)
 
 
 def _lines(sheet: SongSheet) -> Iterator[str]:
