@@ -119,8 +119,8 @@ class FindingBrute:
         for source in self.sources:
             for state, switches in enumerate(self._states):
                 for message in messages:
-                    if facts.has_channel(message) and facts.kind_of(message) == "note-on" and message[2] == 0:
-                        continue
+                    if message[0] & 0xF0 == NOTE_ON and message[2] == 0:
+                        continue  # a note-off (MIDI 1.0), which is tried as one
                     for arrived in self._outcomes(source, message, switches):
                         if arrived:
                             seen.arrived.append((source, state, message, arrived))
