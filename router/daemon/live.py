@@ -22,6 +22,7 @@ from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from router.midi.scan_times import ScanTimes
 from router.midi.waiting import waiter_for
+from rules.engine.held import sounding_notes
 from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import Record
@@ -356,7 +357,7 @@ class Live(Playing):
     def sounding(self) -> tuple[journal.Names, list[SoundingNote]]:
         """Return the notes that sound, for a watcher that begins, and what the numbers of ports mean."""
         now = self._now_ns()
-        notes = [note for note in self.session.engine.sounding_notes if note.is_out]
+        notes = [note for note in sounding_notes(self.session.engine.bookkeeping) if note.is_out]
         return self._names(), [(note.target, note.message[0] & 0x0F, note.message[1], now) for note in notes]
 
     def _leave(self) -> None:

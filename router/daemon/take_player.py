@@ -13,6 +13,7 @@ from router.daemon.transport_follower import TransportFollower
 from router.midi.event_loop import MOST_AT_ONCE
 from router.text.formatting import plain
 from router.text.usage import UsageError
+from rules.engine.held import is_pending
 from rules.engine.session import Session
 from rules.errors import MachineError
 from rules.journal.format import Record
@@ -179,7 +180,7 @@ class TakePlayer:
             "room": playback.room,
             "paused": playback.is_paused,
             "over": playback.is_over,
-            "pending": playback.is_over and any(engine.is_pending(player) for player in self._players),
+            "pending": playback.is_over and any(is_pending(engine.bookkeeping, player) for player in self._players),
             "orders": orders,
             "turn": self._turn,
             "bar": playback.mark.bar,

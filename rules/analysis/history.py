@@ -14,6 +14,7 @@ import rules.journal.format as journal
 from rules.analysis.trace import TraceLine, trace
 from rules.analysis.trace_sequence import ENDS_NOTE
 from rules.engine.delivery import Sent
+from rules.engine.held import held_for, held_keys
 from rules.engine.player import Player
 from rules.journal.format import Record
 from rules.journal.replay import Replay
@@ -299,7 +300,7 @@ class _HistoryReader:
         session = self._replay.session
         if session is None:
             return False
-        return in_key in session.engine.keys(session.engine.players[number])
+        return in_key in held_keys(session.engine.bookkeeping, session.engine.players[number])
 
     def _held(self) -> Iterable[Held]:
         session = self._replay.session
@@ -307,8 +308,8 @@ class _HistoryReader:
             return
         engine = session.engine
         for player in engine.players:
-            for in_key in engine.keys(player):
-                notes, places = engine.held(player, in_key)
+            for in_key in held_keys(engine.bookkeeping, player):
+                notes, places = held_for(engine.bookkeeping, player, in_key)
                 releases = [(note.target, note.off()) for note in notes]
                 yield self._as_held(player, in_key, releases + [(place[0], rest_message(place)) for place in places])
 

@@ -9,6 +9,7 @@ from rules.analysis.trace import TraceLine, Tracer
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
+from rules.engine.held import held_for
 from rules.engine.session import Session
 from rules.midi.messages import SYSEX, is_note_off, split_message
 from rules.midi.notation import STANDARD, Naming, format_message
@@ -57,7 +58,7 @@ def ends_note(engine: Engine, number: int, message: bytes) -> bool:
     if message[0] >= SYSEX or not is_note_off(message):
         return False
     status, first, _ = split_message(message)
-    return bool(engine.held(engine.players[number], in_key_of(status, first))[0])
+    return bool(held_for(engine.bookkeeping, engine.players[number], in_key_of(status, first))[0])
 
 
 def story(

@@ -13,6 +13,7 @@ from rules.analysis.trace_sequence import ends_note, story
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
+from rules.engine.held import held_for, held_keys
 from rules.engine.player import Player
 from rules.errors import MidiFileError
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, SYSEX, is_note_off, routed_status, split_message
@@ -195,7 +196,7 @@ class _TakeReader:
             return
         status, first, _ = split_message(message)
         key = track, in_key_of(status, first)
-        if key[1] in self.engine.keys(self.engine.players[track]):
+        if key[1] in held_keys(self.engine.bookkeeping, self.engine.players[track]):
             self._since.setdefault(key, tick)
         else:
             self._since[key] = tick
@@ -210,8 +211,8 @@ class _TakeReader:
             ending: dict[int, list[Event]] = {}
             for note in self.engine.bookkeeping.ending(player.number):
                 ending.setdefault(note.in_key, []).append(note)
-            for in_key in dict.fromkeys([*self.engine.keys(player), *ending]):
-                notes, places = self.engine.held(player, in_key)
+            for in_key in dict.fromkeys([*held_keys(self.engine.bookkeeping, player), *ending]):
+                notes, places = held_for(self.engine.bookkeeping, player, in_key)
                 notes = [note for note in notes if note.is_out] + ending.get(in_key, [])
                 if notes or places:
                     found.append(self._as_held(player, in_key, notes, places))

@@ -19,6 +19,8 @@ from rules.engine.dispatch import WaitingNodeContext
 from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
 from rules.engine.evaluation import Evaluation
 from rules.engine.fast_path import FastPath
+from rules.engine.hands import Hands
+from rules.engine.held import sounding_notes
 from rules.engine.merge import Merge
 from rules.engine.node_memories import NodeMemories
 from rules.engine.pending_limit import PendingLimit
@@ -37,7 +39,7 @@ from rules.midi.messages import (
     routed_status,
     split_message,
 )
-from rules.midi.neutral import OutputPlace, silence_messages
+from rules.midi.neutral import silence_messages
 from rules.program.byte_tables import NO_BYTE
 from rules.program.clock_orders import ClockOrder
 from rules.program.event import Event, Family
@@ -63,9 +65,7 @@ class Engine(FastPath):
         if most_pending is not None:
             self.bookkeeping.limit = PendingLimit(most_pending)
         self.lists = WrittenLists(self.scheduler, later)
-        self._hands: dict[str, int] = {}
-        self._hand_count = 0
-        self._joined: set[int] = set()
+        self.hands = Hands(self.bookkeeping)
         self._turned_by: dict[str, int] = {}
         self._present = frozenset(pipeline.present)
         self._chased = chased_by(pipeline)
@@ -105,42 +105,7 @@ class Engine(FastPath):
     @property
     def sounding(self) -> int:
         """How many notes sound by the ledgers, echo copies included."""
-        return len(self.sounding_notes)
-
-    @property
-    def sounding_notes(self) -> list[Event]:
-        """The notes that sound by the ledgers, echo copies included."""
-        return [
-            sounding
-            for player in self._players
-            for ledger, key, _ in self.bookkeeping.held_by(player)
-            for press in ledger.pressed(key)
-            for sounding in press.soundings
-            if sounding.target >= 0
-        ]
-
-    def keys(self, player: Player) -> list[int]:
-        """The in-keys for which something is held."""
-        return list(dict.fromkeys(in_key for _, _, in_key in self.bookkeeping.held_by(player)))
-
-    def held(self, player: Player, in_key: int) -> tuple[list[Event], list[OutputPlace]]:
-        """Return what an in-key has sounding at ports, and the places there that it holds away from rest."""
-        found = [(ledger, key) for ledger, key, holder in self.bookkeeping.held_by(player) if holder == in_key]
-        presses = [press for ledger, key in found for press in ledger.pressed(key)]
-        places = [place for ledger, key in found for place in ledger.resting(key)]
-        return (
-            [sounding for press in presses for sounding in press.soundings if sounding.target >= 0],
-            [place for place in places if place[0] >= 0],
-        )
-
-    def is_pending(self, number: int) -> bool:
-        """Return whether anything of a player is still to come: delayed, or the end of what a step keeps going."""
-        entries = list(self.scheduler)
-        if any(isinstance(entry, Event) and entry.player == number for entry in entries):
-            return True
-        return any(isinstance(entry, Wake) for entry in entries) and bool(
-            self.bookkeeping.held_by(self._players[number])
-        )
+        return len(sounding_notes(self.bookkeeping))
 
     @property
     def waiting(self) -> Mapping[int, list[bytes]]:
@@ -154,50 +119,13 @@ class Engine(FastPath):
 
     def add_player(self, source: str) -> int:
         """A new stream of messages from a source; its number. A source that the rules don't have leads nowhere."""
-        if source not in self._hands:
-            self._hands[source] = self._new_hand()
-        return self._add(source, self._hands[source])
-
-    def add_hand(self, source: str) -> int:
-        """A new stream of messages from a source, with a hand of its own: what one hand of that source holds, another
-        doesn't let go. Its number; it plays between `join` and `part`."""
-        return self._add(source, self._new_hand())
-
-    def _new_hand(self) -> int:
-        self._hand_count += 1
-        return self._hand_count - 1
-
-    def _add(self, source: str, hand: int) -> int:
-        player = Player(len(self._players), hand, source)
-        self._players.append(player)
-        self._plug(player, self._held_alone())
-        return player.number
-
-    def join(self, number: int) -> None:
-        """Let a hand of its own play. From now on the hands of its source ask at every output who else is there."""
-        self._joined.add(number)
-        self._plug_hands_of(self._players[number].name)
+        return self.hands.add_player(source, self.pipeline)
 
     def part(self, number: int, now: int, out: list[Sent]) -> None:
         """End what a hand of its own holds, at once: it plays no more."""
         self.release(number, now, out)
         self._players[number].known.clear()
-        self._joined.discard(number)
-        self._plug_hands_of(self._players[number].name)
-
-    def _plug_hands_of(self, source: str) -> None:
-        """Connect the players of a source anew, whose hands have come or gone."""
-        for player in self._players:
-            if player.name == source:
-                write_out(self.bookkeeping, player)
-        held = self._held_alone()
-        for player in self._players:
-            if player.name == source:
-                self._plug(player, held)
-
-    def _plug(self, player: Player, held: frozenset[int]) -> None:
-        hands_meet = any(self._players[number].name == player.name for number in self._joined)
-        player.plug(self.pipeline, held, hands_meet=hands_meet)
+        self.hands.part(number, self.pipeline)
 
     # -- messages ---------------------------------------------------------------------------------------------------
 
@@ -382,7 +310,7 @@ class Engine(FastPath):
         by = self._turned_by.get(switch, NOBODY)
         if by != NOBODY:
             return self._players[by].hand == player.hand
-        return player.hand == self._hands.get(player.name)
+        return self.hands.is_first(player)
 
     def silence(self, now: int, out: list[Sent], every_key: bool = False) -> None:
         """End everything that sounds, then silence all channels of all outputs (panic, ruling 17).
@@ -415,14 +343,6 @@ class Engine(FastPath):
         for target, message, number in self.bookkeeping.merge.settle():
             out.append((target, message, now, number))
 
-    def rename(self, old: str, new: str) -> None:
-        """Give a source the name that it has in the rules that come next; what its players hold stays (ruling 30)."""
-        for player in self._players:
-            if player.name == old:
-                player.name = new
-        if old in self._hands:
-            self._hands[new] = self._hands.pop(old)
-
     def replace(self, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Go on by new rules, while notes sound (ruling 30). `pipeline` was compiled with the ports of the one before.
 
@@ -445,14 +365,5 @@ class Engine(FastPath):
         self._chased = chased_by(pipeline)
         self.bookkeeping.waiting_nodes.forget_nodes()
         self.memories.replace(pipeline.nodes.values(), self.word, WaitingNodeContext(self.bookkeeping, now, 0, out))
-        held = self._held_alone()
-        for player in self._players:
-            self._plug(player, held)
+        self.hands.plug_all(pipeline)
         self.lists.replace(old, old_word, pipeline, self.word, now, out)
-
-    def _held_alone(self) -> frozenset[int]:
-        """Return the places where notes are held on channels that no two holders share by the rules of now.
-
-        Their cells don't ask who else is there.
-        """
-        return self.bookkeeping.merge.held_outside(self.pipeline.shared)

@@ -258,8 +258,8 @@ class Session:
 
     def _join_take(self, source: str) -> int:
         if source not in self.takes:
-            self.takes[source] = self.engine.add_hand(source)
-        self.engine.join(self.takes[source])
+            self.takes[source] = self.engine.hands.add_hand(source, self.pipeline)
+        self.engine.hands.join(self.takes[source], self.pipeline)
         return self.takes[source]
 
     def end_take(self, player: int, now: int, out: list[Sent]) -> None:
@@ -327,7 +327,7 @@ class Session:
 
         Only for the same port of the computer, and for a name that no input of this performance has had.
         """
-        self.engine.rename(old, new)
+        self.engine.hands.rename(old, new)
         if self.clock.plan.follows == old:
             self.clock.plan = replace(self.clock.plan, follows=new)
         self.players = {new if name == old else name: number for name, number in self.players.items()}

@@ -36,11 +36,11 @@ class EngineSubject:
 
     def add_hand(self, source: str) -> int:
         """A stream with a hand of its own."""
-        return self._engine.add_hand(source)
+        return self._engine.hands.add_hand(source, self._pipeline)
 
     def join(self, player: int) -> None:
         """A hand of its own begins to play."""
-        self._engine.join(player)
+        self._engine.hands.join(player, self._pipeline)
 
     def part(self, player: int, now: int, out: list[Sent]) -> None:
         """A hand of its own plays no more."""
@@ -96,7 +96,7 @@ class EngineSubject:
 
     def rename(self, old: str, new: str) -> None:
         """A source has another name in the rules that come next."""
-        self._engine.rename(old, new)
+        self._engine.hands.rename(old, new)
 
     def replace(self, new: RuleSet, now: int, out: list[Sent]) -> None:
         """Other rules from now on; the ports keep their numbers."""

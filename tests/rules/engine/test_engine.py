@@ -12,7 +12,6 @@ from rules.compiler.compiler import compile_rules
 from rules.engine.engine import Engine
 from rules.engine.ledger import StruckAgain
 from rules.program.pipeline import Pipeline
-from rules.program.tables import in_key_of
 from rules.rulefile.reading import read_rules
 from rules.timing.delays import NEVER, steady_nanoseconds
 
@@ -257,37 +256,6 @@ def test_an_answer_is_what_feeding_would_have_sent(rules: str, played: list[tupl
         fed.feed(player, message, now, wanted)
         assert [data for _, data, *_ in wanted] == ([data for _, data, *_ in out] if answer is None else [answer])
         assert ledger(asked) == ledger(fed)
-
-
-def test_what_a_key_or_pedal_holds_is_found_at_every_port() -> None:
-    """Notes and values away from rest, at the first port as well as at the second; nothing once they are let go."""
-    engine = Engine(
-        pipeline_of(PORTS + "synth = { output = true }\n" + rule().replace('"rack"', '["rack", "synth"]')), LATER
-    )
-    keys = engine.add_player("keys")
-    player = engine.players[keys]
-    pedal = b"\xb0\x40\x7f"
-    for message in (NOTE_ON, pedal):
-        engine.feed(keys, message, 0, [])
-    note, value = (in_key_of(message[0], message[1]) for message in (NOTE_ON, pedal))
-    assert sorted(engine.keys(player)) == sorted((note, value))
-    assert sorted(sounding.target for sounding in engine.held(player, note)[0]) == [0, 1]
-    assert sorted(place[0] for place in engine.held(player, value)[1]) == [0, 1]
-    for message in (NOTE_OFF, b"\xb0\x40\x00"):
-        engine.feed(keys, message, 0, [])
-    assert (engine.held(player, note), engine.held(player, value)) == (([], []), ([], []))
-
-
-def test_what_a_step_keeps_is_found_where_it_sounds_only() -> None:
-    """A note that a `length` plays, and a value that a `thin` lets through: at the port, not at the step as well."""
-    engine = engine_of(rule("steps = [{ length = 50 }, { thin = 30 }]"))
-    keys = engine.add_player("keys")
-    player = engine.players[keys]
-    for message in (NOTE_ON, BEND):
-        engine.feed(keys, message, 0, [])
-    note, value = (in_key_of(message[0], message[1]) for message in (NOTE_ON, BEND))
-    assert [sounding.target for sounding in engine.held(player, note)[0]] == [0]
-    assert [place[0] for place in engine.held(player, value)[1]] == [0]
 
 
 def test_a_port_that_returns_loses_nothing_that_is_under_way() -> None:
