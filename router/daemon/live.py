@@ -338,7 +338,7 @@ class Live(Playing):
 
     def clock_state(self, now: int) -> dict[str, Any]:
         """Return how the clock is that counts, as plain values."""
-        clock = self.session.clock_state(now)
+        clock = self.session.clockwork.state(now)
         return {
             "from": clock.source,
             "bpm": round(clock.bpm, 2),

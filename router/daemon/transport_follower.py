@@ -21,23 +21,23 @@ class TransportFollower:
 
     def set(self, follows: bool) -> None:
         """Begin or cease to listen."""
-        self._session.clock_heard = [] if follows else None
+        self._session.clockwork.heard = [] if follows else None
         self._started = None
 
     def is_started(self, now: int) -> bool:
         """Return whether the clock runs, and its transport too."""
-        return self._session.clock_state(now).is_running
+        return self._session.clockwork.state(now).is_running
 
     def clock_ns(self, now: int) -> int:
         """How long it is from one clock message to the next (ns), by the tempo of now."""
-        return int(NANOSECONDS_PER_MINUTE / (self._session.clock_state(now).bpm * CLOCKS_A_BEAT))
+        return int(NANOSECONDS_PER_MINUTE / (self._session.clockwork.state(now).bpm * CLOCKS_A_BEAT))
 
     def heard(self, now: int, takes: Collection[int]) -> Iterator[tuple[int, int]]:
         """Yield what the clock has sent since the last look: status and time. Takes don't follow themselves."""
-        heard = list(self._session.clock_heard or ())
+        heard = list(self._session.clockwork.heard or ())
         if not heard:
             return
-        self._session.clock_heard = []
+        self._session.clockwork.heard = []
         running = self._session.time.running(now)
         for player, status, at in heard:
             if player not in takes and self._counts(player, status, running):
@@ -49,7 +49,9 @@ class TransportFollower:
         if session.clock.plan.is_in_use:
             if player in (NOBODY, session.clock.leader):
                 return True
-            return status != CLOCK and session.is_followed(player)  # a start comes before the clock that it is for
+            return status != CLOCK and session.clockwork.is_followed(
+                player
+            )  # a start comes before the clock that it is for
         if player == NOBODY:
             return running is None
         if running is None and session.clock.transport.is_running:

@@ -7,42 +7,18 @@ journal of an evening can be played again.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
-from typing import Final, NamedTuple
 
+from rules.engine.clockwork import Clockwork
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
-from rules.engine.own_clock import ClockPlan, OwnClock
-from rules.midi.messages import ACTIVE_SENSING, CLOCK, CONTINUE, START, STOP, SYSEX
+from rules.midi.messages import ACTIVE_SENSING, SYSEX
 from rules.program.clock_orders import ClockOrder
-from rules.program.guards import holds
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
-from rules.rulefile.clock_table import NO_CLOCK, OWN
 from rules.rulefile.ruleset import RuleSet
 from rules.timing.active_sensing import Sensing
 from rules.timing.delays import NEVER
 from rules.timing.midi_clock import LiveTime
-from rules.timing.transport import Transport
-
-
-class ClockState(NamedTuple):
-    """What sets the tempo, and where the song is by it.
-
-    `source` is the port whose clock runs, `OWN` for ours, None where the rule files have none and none runs. `beats`
-    are quarter notes since the start, None where that isn't known.
-    """
-
-    source: str | None
-    bpm: float
-    is_running: bool
-    beats: float | None
-
-
-ClockHeard = tuple[int, int, int]
-"""A clock or transport message that was heard: player, status, time (ns)."""
-
-_CLOCKWORK: Final = frozenset({CLOCK, START, CONTINUE, STOP})
 
 
 class Session:
@@ -51,9 +27,7 @@ class Session:
     `players` are the numbers by which the engine knows our input ports, `takes` those of the hands by which takes play
     as them. Those of `known` come first, in their order, even where the rules have no such port any more: numbers last
     as long as a performance; `known_takes` are those among them that are takes. `most_pending` bounds what is pending
-    for one port; see `Engine`. Where `clock_heard` is a list, clock and transport of all players are entered there, and
-    ours as those of `NOBODY`: the one who follows a clock takes them out. Without `ticks` our clock sends no clock
-    messages.
+    for one port; see `Engine`. Without `ticks` our clock sends no clock messages.
     """
 
     def __init__(
@@ -69,6 +43,8 @@ class Session:
         self.ruleset = ruleset
         self.time = LiveTime(ruleset.bpm)
         self.engine = Engine(pipeline, self.time.later, most_pending)
+        self.clockwork = Clockwork(self.engine, self.time, ruleset, ticks=ticks)
+        self.clock = self.clockwork.own
         self.players: dict[str, int] = {}
         self.takes: dict[str, int] = {}
         for number, name in enumerate(known):
@@ -78,10 +54,6 @@ class Session:
                 self._add_players((name,))
         self._add_players(pipeline.sources)
         self._sensing = Sensing()
-        self._transports: dict[int, Transport] = {}
-        self.clock_heard: list[ClockHeard] | None = None
-        self.clock = OwnClock(self.time, self._change_tempo, self._note_clock, ticks=ticks)
-        self.clock.plan = self._clock_plan()
         self._orders = self.engine.lists.orders
 
     @property
@@ -114,39 +86,6 @@ class Session:
     def next_due(self) -> int:
         """When `advance` has something to do."""
         return min(self.engine.scheduler.next_due, self._sensing.due, self.clock.due)
-
-    def clock_state(self, now: int) -> ClockState:
-        """Return how the clock is that counts."""
-        plan, number = self.clock.plan, self.time.running(now)
-        is_ours = plan.is_in_use or (number is None and self.ruleset.clock != NO_CLOCK)
-        if is_ours:
-            number = self.clock.leader
-            transport: Transport | None = self.clock.transport
-        else:
-            transport = None if number is None else self._transports.get(number)
-        source = None if number is None else self.engine.players[number].name
-        return ClockState(
-            OWN if is_ours and source is None else source,
-            self.time.bpm,
-            transport is not None and transport.is_running,
-            None if transport is None else transport.beats(now, self.time.beat),
-        )
-
-    def is_followed(self, player: int) -> bool:
-        """Return whether our clock follows that of a player, while it runs."""
-        return self.engine.players[player].name == self.clock.plan.follows
-
-    def _clock_plan(self) -> ClockPlan:
-        """Return who hears our clock by the rules of now, and whom it follows."""
-        written = self.ruleset.clock
-        return ClockPlan(
-            tuple(number for number in self.pipeline.present if self._hears(self.pipeline.ports[number])),
-            written.follow,
-            written.go_on,
-        )
-
-    def _hears(self, port: str) -> bool:
-        return self.ruleset.ports[port].clock == OWN
 
     def _add_players(self, names: Iterable[str]) -> None:
         for name in names:
@@ -190,23 +129,10 @@ class Session:
         if status == ACTIVE_SENSING:
             self._sensing.promise(player, now)
             return
-        if player not in self._transports:
-            self._transports[player] = Transport()
-        self._transports[player].hear(message, now)
-        self._note_clock(player, status, now)
-        if status == CLOCK and self._sets_tempo(player) and self.time.tick(player, now):
-            self._retime(now)
+        self.clockwork.hear(player, message, now)
         self.engine.feed(player, message, now, out)
-        if self.engine.passed and self.is_followed(player):
-            self.clock.hear(player, message, now, out)
-
-    def _note_clock(self, player: int, status: int, now: int) -> None:
-        if self.clock_heard is not None and status in _CLOCKWORK:
-            self.clock_heard.append((player, status, now))
-
-    def _sets_tempo(self, player: int) -> bool:
-        """Return whether beats go by the clock of a player: where ours is in use, only by the one that it follows."""
-        return not self.clock.plan.is_in_use or self.is_followed(player)
+        if self.engine.passed:
+            self.clockwork.follow(player, message, now, out)
 
     def advance(self, now: int, out: list[Sent]) -> None:
         """Do what is due by now, each at its time: send, and lose sources that fell silent.
@@ -234,8 +160,7 @@ class Session:
 
     def _end_clock(self, player: int, now: int, out: list[Sent]) -> None:
         """Have our clock do without that of a player."""
-        self._transports.pop(player, None)
-        self.clock.lose(player, now, out)
+        self.clockwork.lose(player, now, out)
         self._obey(now, out)
 
     def _obey(self, now: int, out: list[Sent]) -> None:
@@ -309,14 +234,6 @@ class Session:
         """
         self.order_clock(bpm, now, out)
 
-    def _change_tempo(self, bpm: float, now: int) -> None:
-        if self.time.set(bpm, now):
-            self._retime(now)
-
-    def _retime(self, now: int) -> None:
-        self.time.forget_before(self.engine.retime(now))
-        self.clock.retime(now)
-
     def panic(self, now: int, out: list[Sent], every_key: bool = False) -> None:
         """Silence everything (ruling 17)."""
         self.advance(now, out)
@@ -328,35 +245,19 @@ class Session:
         Only for the same port of the computer, and for a name that no input of this performance has had.
         """
         self.engine.hands.rename(old, new)
-        if self.clock.plan.follows == old:
-            self.clock.plan = replace(self.clock.plan, follows=new)
+        self.clockwork.rename(old, new)
         self.players = {new if name == old else name: number for name, number in self.players.items()}
         self.takes = {new if name == old else name: number for name, number in self.takes.items()}
 
     def replace(self, ruleset: RuleSet, pipeline: Pipeline, now: int, out: list[Sent]) -> None:
         """Go on by new rules while notes sound (ruling 30), and send what new devices want first."""
         self.advance(now, out)
-        hearing = {port for port, written in ruleset.ports.items() if written.clock == OWN}
-        self.clock.stop_at(
-            (port for port in self.clock.plan.hears if self.pipeline.ports[port] not in hearing), now, out
-        )
+        self.clockwork.stop_leaving(ruleset, now, out)
         self.engine.replace(pipeline, now, out)
-        before, self.ruleset = self.ruleset, ruleset
+        self.ruleset = ruleset
         self._add_players(pipeline.sources)
-        self._replace_clock(before, now)
+        self.clockwork.replace(ruleset, now)
         self._obey(now, out)
-
-    def _replace_clock(self, before: RuleSet, now: int) -> None:
-        """Have our clock go on by new rules. A tempo that is written anew counts, unless a song has its own."""
-        self.clock.replace(self._clock_plan(), now)
-        for player in range(len(self.engine.players)):
-            if not self._sets_tempo(player):
-                self.time.forget(player)
-        has_own = any(
-            action.tempo is not None and holds(action.guard, self.engine.word) for action in self.pipeline.actions
-        )
-        if self.ruleset.bpm != before.bpm and not has_own:
-            self._change_tempo(self.ruleset.bpm, now)
 
     def leave(self, now: int, out: list[Sent]) -> None:
         """End everything that is held, and send what waits for note-offs: the session is over (ruling 22)."""

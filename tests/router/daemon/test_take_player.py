@@ -396,7 +396,7 @@ def test_what_a_clock_asked_earlier_is_not_recorded_before_what_arrived_since(st
         yield from ticks(rig, 6)
         rig.keys.play(UP)
         yield 1
-        heard = rig.live.session.clock_heard
+        heard = rig.live.session.clockwork.heard
         assert heard is not None
         heard.append((rig.live.session.players["pads"], status[0], rig.now - 10 * MS))
         yield from ticks(rig, 2)

@@ -94,7 +94,7 @@ def test_it_is_silent_where_nobody_hears_it() -> None:
     assert stage.session.next_due > 1 << 60
     stage.order(50, "start")
     stage.until(550)
-    assert stage.session.clock_state(_ns(550)).beats == pytest.approx(490 / 480, abs=1 / 24)
+    assert stage.session.clockwork.state(_ns(550)).beats == pytest.approx(490 / 480, abs=1 / 24)
     assert stage.out == []
 
 
@@ -114,12 +114,12 @@ def test_start_continue_and_stop_are_messages() -> None:
     stage.order(30, "start")
     stage.until(60)
     assert stage.told() == [0, 20, "30 start", 40, 60]
-    assert stage.session.clock_state(_ns(60)).beats == 1 / 24
+    assert stage.session.clockwork.state(_ns(60)).beats == 1 / 24
     stage.order(70, "stop")
     stage.order(90, "continue")
     stage.until(100)
     assert stage.told() == ["70 stop", 80, "90 continue", 100]
-    assert stage.session.clock_state(_ns(100)).beats == 2 / 24
+    assert stage.session.clockwork.state(_ns(100)).beats == 2 / 24
 
 
 def test_a_start_right_before_a_clock_message_waits_for_it() -> None:
@@ -150,7 +150,7 @@ def test_taps_set_the_tempo() -> None:
     stage.order(960, "tap")
     stage.until(1_040)
     assert stage.told()[-3:] == [960, 1_000, 1_040]
-    assert stage.session.clock_state(0).bpm == 62.5
+    assert stage.session.clockwork.state(0).bpm == 62.5
 
 
 TURN = '[switches]\nup = {{ from = "keys", note = "C1" }}\n[[on_switch]]\nwhen = "up"\n{}\n'
@@ -201,7 +201,7 @@ def test_a_pedal_taps_the_tempo() -> None:
     stage = Stage(CLOCK + PADS + ONE)
     for at, value in [(0, 127), (100, 0), (600, 60), (700, 0), (1_000, 64), (1_100, 90), (1_200, 0), (2_000, 127)]:
         stage.at(at, "keys", f"controller 1 sostenuto {value}")
-    assert stage.session.clock_state(0).bpm == 60
+    assert stage.session.clockwork.state(0).bpm == 60
 
 
 def test_a_long_press_and_a_short_one_may_differ() -> None:
@@ -222,7 +222,7 @@ def test_a_tap_acts_at_the_press() -> None:
     for press in (0, 1_000):
         stage.at(press, "keys", "note-on 1 C1 9")
         stage.at(press + 50 + press // 5, "keys", "note-off 1 C1 0")
-    assert stage.session.clock_state(0).bpm == 60
+    assert stage.session.clockwork.state(0).bpm == 60
 
 
 def test_a_song_brings_its_tempo() -> None:
@@ -244,7 +244,7 @@ do = ["clock start"]
     stage.at(50, "keys", "note-on 1 C1 9")
     stage.until(66)
     assert stage.told() == [0, 40, "50 song-select 3", "50 start", 57.5]
-    assert stage.session.clock_state(0).bpm == 250
+    assert stage.session.clockwork.state(0).bpm == 250
 
 
 # -- another clock ----------------------------------------------------------------------------------------------------
@@ -263,7 +263,7 @@ def test_it_follows_another_clock() -> None:
     stage.at(55, "seq", "song-position 4", "start")
     ticks(stage, steps(75, 10, 5))
     assert stage.told() == [0, 20, 40, "55 song-position 4", "55 start", *steps(75, 10, 5)]
-    state = stage.session.clock_state(_ns(115))
+    state = stage.session.clockwork.state(_ns(115))
     assert (state.source, state.is_running, state.beats) == ("seq", True, 4 / 24)
 
 
@@ -280,7 +280,7 @@ def test_a_clock_that_is_not_followed_does_nothing() -> None:
     stage = Stage(CLOCK + ONE)
     ticks(stage, steps(3, 10, 30))
     assert stage.told() == steps(0, 20, 15)
-    assert stage.session.clock_state(_ns(300)) == ("own", 125.0, False, None)
+    assert stage.session.clockwork.state(_ns(300)) == ("own", 125.0, False, None)
 
 
 def test_it_falls_silent_with_the_other_clock() -> None:
@@ -295,7 +295,7 @@ def test_it_falls_silent_with_the_other_clock() -> None:
     stage.order(4_000, "continue")
     stage.until(4_050)
     assert stage.told() == ["4000 continue", 4_001, 4_021, 4_041]
-    assert stage.session.clock_state(_ns(4_050)).source == "own"
+    assert stage.session.clockwork.state(_ns(4_050)).source == "own"
 
 
 def test_it_goes_on_where_the_other_clock_stops() -> None:
@@ -309,7 +309,7 @@ def test_it_goes_on_where_the_other_clock_stops() -> None:
     assert told[2:62] == steps(10, 10, 60)
     assert told[62:66] == [645] * 4
     assert told[66:] == steps(650, 10, 6)
-    state = stage.session.clock_state(_ns(700))
+    state = stage.session.clockwork.state(_ns(700))
     assert (state.source, state.is_running, state.beats) == ("own", True, 69 / 24)
     assert state.bpm == pytest.approx(250)
 
@@ -399,13 +399,13 @@ def test_a_tempo_that_is_written_anew_counts() -> None:
     stage = Stage(CLOCK + ONE)
     stage.order(0, 62.5)
     stage.reload(10, CLOCK + ONE + "# a remark")
-    assert stage.session.clock_state(0).bpm == 62.5
+    assert stage.session.clockwork.state(0).bpm == 62.5
     stage.reload(20, CLOCK.replace("125", "250") + ONE)
-    assert stage.session.clock_state(0).bpm == 250
+    assert stage.session.clockwork.state(0).bpm == 250
     song = TURN.format("bpm = 50").replace('note = "C1"', 'note = "C1", initial = true')
     stage = Stage(CLOCK + ONE + song)
     stage.reload(20, CLOCK.replace("125", "250") + ONE + song)
-    assert stage.session.clock_state(0).bpm == 50
+    assert stage.session.clockwork.state(0).bpm == 50
 
 
 def test_panic_leaves_it_alone() -> None:
@@ -415,7 +415,7 @@ def test_panic_leaves_it_alone() -> None:
     stage.session.panic(_ns(30), stage.out)
     stage.until(60)
     assert [each for each in stage.told() if not isinstance(each, str)] == [0, 20, 40, 60]
-    assert stage.session.clock_state(_ns(60)).is_running
+    assert stage.session.clockwork.state(_ns(60)).is_running
 
 
 def test_the_end_stops_a_song() -> None:
