@@ -14,6 +14,7 @@ from router.daemon.missed_input import MissedInput
 from router.daemon.playing import Playing
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
+from router.daemon.session_state import clock_state, musical_state, notes_at_ports
 from router.daemon.sounding_notes import SoundingNote
 from router.daemon.take_player import TAKE_ORDERS, TakePlayer
 from router.files.clock import SYSTEM_CLOCK, Clock
@@ -22,14 +23,12 @@ from router.midi.port_events import PortEvent, found_outputs
 from router.midi.port_manager import PortManager
 from router.midi.scan_times import ScanTimes
 from router.midi.waiting import waiter_for
-from rules.engine.held import sounding_notes
 from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import Record
 from rules.ports.patterns import wanted_ports
 from rules.program.clock_orders import ClockOrder
 from rules.program.switch_states import State
-from rules.rulefile.song_tables import SONG
 from rules.timing.delays import NANOSECONDS_PER_SECOND
 
 T = TypeVar("T")
@@ -281,7 +280,7 @@ class Live(Playing):
         self._log((journal.ORDER, now, 0, journal.order_data(order)))
         self.session.order_clock(order, now, self._out)
         self._send(now)
-        return self.clock_state(now)
+        return clock_state(self.session, now)
 
     def swap(self, prepared: Prepared) -> None:
         """Put new rules in force while notes sound: open new ports, hand over, close ports no longer wanted.
@@ -329,23 +328,7 @@ class Live(Playing):
 
     def _musical(self, now: int) -> dict[str, Any]:
         """What a player changes by playing."""
-        return {
-            "switches": self.session.switches,
-            "songs": _songs(self.session),
-            "clock": self.clock_state(now),
-            "playing": self.takes.status(),
-        }
-
-    def clock_state(self, now: int) -> dict[str, Any]:
-        """Return how the clock is that counts, as plain values."""
-        clock = self.session.clockwork.state(now)
-        return {
-            "from": clock.source,
-            "bpm": round(clock.bpm, 2),
-            "running": clock.is_running,
-            "beats": clock.beats,
-            "beats_a_bar": self.session.ruleset.clock.beats_a_bar,
-        }
+        return {**musical_state(self.session, now), "playing": self.takes.status()}
 
     def glance(self) -> dict[str, Any]:
         """Return what changes while music plays: those keys of `status`, and how many messages each port has had.
@@ -356,9 +339,7 @@ class Live(Playing):
 
     def sounding(self) -> tuple[journal.Names, list[SoundingNote]]:
         """Return the notes that sound, for a watcher that begins, and what the numbers of ports mean."""
-        now = self._now_ns()
-        notes = [note for note in sounding_notes(self.session.engine.bookkeeping) if note.is_out]
-        return self._names(), [(note.target, note.message[0] & 0x0F, note.message[1], now) for note in notes]
+        return self._names(), notes_at_ports(self.session, self._now_ns())
 
     def _leave(self) -> None:
         """End everything that sounds, gives the wires time for it, and closes."""
@@ -371,15 +352,3 @@ class Live(Playing):
         self._try(self.ports.flush, _LAST_SENDS_NS)
         self._try(self.ports.close)
         self._requests.close()
-
-
-def _songs(session: Session) -> dict[str, Any] | None:
-    """Return the songs in order, and which one it is, counted from 0; None where the rules have none."""
-    names = [song.name for song in session.ruleset.songs]
-    if not names:
-        return None
-    return {
-        "names": names,
-        "at": names.index(str(session.switches[SONG])),
-        "wrap": session.engine.layout.fields[SONG].wrap,
-    }
