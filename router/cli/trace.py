@@ -27,7 +27,7 @@ from rules.midi.notation import Naming, format_message, in_hex
 from rules.midi.pitch import hertz
 
 if TYPE_CHECKING:
-    from rules.analysis.trace import TraceLine
+    from rules.analysis.trace_line import TraceLine
 
 ABOUT: Final = """\
 Show where messages go, and why: through every rule and step. You need it for "why is the organ silent?".

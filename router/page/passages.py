@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
 from rules.analysis.history import Arrival, History, history_of, port_naming
-from rules.analysis.trace import TraceLine
+from rules.analysis.trace_line import TraceLine
 from rules.errors import PointsmanError
 from rules.journal.format import unpack
 from rules.midi.notation import format_message

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 import rules.journal.format as journal
-from rules.analysis.trace import TraceLine, trace
+from rules.analysis.trace import trace
+from rules.analysis.trace_line import TraceLine
 from rules.analysis.trace_sequence import ENDS_NOTE
 from rules.engine.delivery import Sent
 from rules.engine.held import held_for, held_keys

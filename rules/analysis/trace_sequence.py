@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from rules.analysis.trace import TraceLine, Tracer
+from rules.analysis.trace import Tracer
+from rules.analysis.trace_line import TraceLine
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.analysis.trace import TraceLine, Tracer
+from rules.analysis.trace import Tracer
+from rules.analysis.trace_line import TraceLine
 from rules.analysis.trace_sequence import ends_note, story
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
