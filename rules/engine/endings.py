@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent, send
@@ -26,17 +26,21 @@ def drop_pending(bookkeeping: Bookkeeping, wanted: Callable[[Event], bool], now:
             bookkeeping.delivery.deliver(event, now, out)
 
 
-def end_player(bookkeeping: Bookkeeping, player: Player, now: int, out: list[Sent]) -> None:
-    """End all that a player has sounding, and bring all that it holds to rest, at once."""
-    held = bookkeeping.held_by(player)
-    for ledger, key, _ in held:
-        for press in ledger.pressed(key):
-            for sounding in press.soundings:
-                bookkeeping.end_now(sounding, now, out)
-        ledger.presses.pop(key, None)
-    for rest, place in _taken(held, lambda place: True):
-        if place[0] >= 0:
-            bookkeeping.go(rest.event.derived_now(rest_message(place), now), now, out)
+def end_players(bookkeeping: Bookkeeping, players: Sequence[Player], now: int, out: list[Sent]) -> None:
+    """End all that players have sounding, and bring all that they hold to rest, at once."""
+    resting: list[tuple[Rest, OutputPlace]] = []
+    for player in players:
+        held = bookkeeping.held_by(player)
+        for ledger, key, _ in held:
+            for press in ledger.pressed(key):
+                for sounding in press.soundings:
+                    bookkeeping.end_now(sounding, now, out)
+            ledger.presses.pop(key, None)
+        resting += [(rest, place) for rest, place in _taken(held, lambda place: True) if place[0] >= 0]
+    for rest, place in resting:  # all before any goes: a pedal that goes must not bring back another that will go
+        bookkeeping.merge.forget_pedal(place, (rest.event.hand, in_channel_of(rest.event.in_key)))
+    for rest, place in resting:
+        bookkeeping.go(rest.event.derived_now(rest_message(place), now), now, out)
 
 
 def _taken(

@@ -16,7 +16,7 @@ from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.chase import chased_by, keep_values, play_last_values
 from rules.engine.delivery import Sent, send
 from rules.engine.dispatch import WaitingNodeContext
-from rules.engine.endings import drop_pending, end_player, leave_ports, write_out
+from rules.engine.endings import drop_pending, end_players, leave_ports, write_out
 from rules.engine.evaluation import Evaluation
 from rules.engine.fast_path import FastPath
 from rules.engine.hands import Hands
@@ -296,7 +296,7 @@ class Engine(FastPath):
         player = self._players[number]
         drop_pending(self.bookkeeping, lambda event: event.player == number, now, out)
         self.memories.forget(number, WaitingNodeContext(self.bookkeeping, now, 0, out))
-        end_player(self.bookkeeping, player, now, out)
+        end_players(self.bookkeeping, [player], now, out)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch) and self._holds(player, switch):
                 self.turned(self.layout.turned(self.word, switch, False), number, now, out)
@@ -322,8 +322,7 @@ class Engine(FastPath):
         self.bookkeeping.latest.clear()
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         self.memories.silenced(range(len(self._players)), context)
-        for player in self._players:
-            end_player(self.bookkeeping, player, now, out)
+        end_players(self.bookkeeping, self._players, now, out)
         for target in self.pipeline.present:
             out += [(target, message, now, NOBODY) for message in silence_messages(every_key)]
         self.bookkeeping.merge.clear()

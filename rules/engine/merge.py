@@ -196,6 +196,11 @@ class Merge:
         self._sent[place] = highest
         return [(place[0], bytes((place[1], place[2], highest)), event.player)]
 
+    def forget_pedal(self, place: OutputPlace, holder: ChannelHolder) -> None:
+        """Count the pedal of a holder, or whatever else is at a place, no more: it is about to come to rest."""
+        if place in self._pedals:
+            self._pedals[place].pop(holder, None)
+
     def bend(self, channel: OutputChannel, holder: ChannelHolder, message: bytes) -> None:
         """Note where a holder bends a channel to, in case another resets it; the latest stands last."""
         bends = self._bends.setdefault(channel, {})

@@ -5,7 +5,7 @@ It offers what the engine offers, so that both can be fed the same and compared.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import product
@@ -208,7 +208,7 @@ class Model:
                 self._made_off_now(sounding, now, out)
         for in_key in [in_key for in_key in self.ledger.presses if in_key[0] == player]:
             del self.ledger.presses[in_key]
-        self._rest_now(player, now, out)
+        self._rest_now([player], now, out)
         self.memory.forget(player)
         self.pressed = {key: value for key, value in self.pressed.items() if key[0] != player}
         self._forget_held(lambda held: held.player == player)
@@ -231,8 +231,7 @@ class Model:
             self._forget_kept(player)
         for _, sounding in list(self.ledger.soundings()):
             self._made_off_now(sounding, now, out)
-        for player in range(len(self.players)):
-            self._rest_now(player, now, out)
+        self._rest_now(range(len(self.players)), now, out)
         ports = [name for name in self.ruleset.ports if self.ruleset.ports[name].can_send]
         for port, channel in product(ports, range(16)):
             resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []
@@ -603,13 +602,18 @@ class Model:
                     found.setdefault((key[:3], place), (emission, key, place))
         return list(found.values())
 
-    def _rest_now(self, player: int, now: int, out: Out) -> None:
-        """All that a player has away from rest comes to rest."""
-        for emission, key, place in self._away(lambda place: True):
-            if key[0] == player:
-                item = self._item(emission, player, key[:3])
-                self.merge.send(replace(item, message=facts.rest_at(place)), now, out)
-        self.ledger.forget_rests(lambda key, place: key[0] == player)
+    def _rest_now(self, players: Collection[int], now: int, out: Out) -> None:
+        """All that players have away from rest comes to rest, as if in one moment."""
+        items = [
+            replace(self._item(emission, key[0], key[:3]), message=facts.rest_at(place))
+            for emission, key, place in self._away(lambda place: True)
+            if key[0] in players
+        ]
+        for item in items:
+            self.merge.pedals.get(item.place, {}).pop(item.hand, None)
+        for item in items:
+            self.merge.send(item, now, out)
+        self.ledger.forget_rests(lambda key, place: key[0] in players)
 
     # Time (rulings 22, 23, 29)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
-from rules.engine.endings import drop_pending, end_player, leave_ports
+from rules.engine.endings import drop_pending, end_players, leave_ports
 from rules.engine.engine import Engine
 from rules.engine.evaluation import Evaluation
 from rules.midi.messages import split_message
@@ -115,7 +115,7 @@ def test_what_a_node_keeps_never_comes_and_what_it_let_go_comes_to_rest() -> Non
     assert rig.sent() == [b"\xe0\x00\x50"]
     ((ledger, key, in_key),) = rig.bookkeeping.waiting_nodes.held_by(0)
     assert (list(ledger.resting(key)), in_key) == ([(0, 0xE0, 0)], BEND)
-    end_player(rig.bookkeeping, rig.player, 2, rig.out)
+    end_players(rig.bookkeeping, [rig.player], 2, rig.out)
     assert rig.sent() == [b"\xe0\x00\x40"]
     assert (rig.bookkeeping.waiting_nodes.held_by(0), rig.player.rests) == ([], {})
 
@@ -125,7 +125,7 @@ def test_a_value_at_rest_behind_a_node_goes_once() -> None:
     rig = EngineRig("{ thin = 20 }", "")
     rig.enter(b"\xe0\x00\x50")
     assert rig.sent() == [b"\xe0\x00\x50"]
-    end_player(rig.bookkeeping, rig.player, 2, rig.out)
+    end_players(rig.bookkeeping, [rig.player], 2, rig.out)
     assert rig.sent() == [b"\xe0\x00\x40"]
 
 
@@ -135,7 +135,7 @@ def test_notes_and_values_of_a_player_can_be_ended() -> None:
     rig.enter(b"\x90\x3c\x40")
     rig.enter(b"\xb0\x40\x7f")
     rig.sent()
-    end_player(rig.bookkeeping, rig.player, 0, rig.out)
+    end_players(rig.bookkeeping, [rig.player], 0, rig.out)
     assert rig.sent() == [b"\x82\x3c\x40", b"\xb2\x40\x00"]
     assert (rig.player.presses, rig.player.rests) == ({}, {})
 
