@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -248,6 +248,20 @@ def once(emissions: Iterable[Emission]) -> list[Emission]:
     for emission in emissions:
         found.setdefault(emission.likeness, emission)
     return list(found.values())
+
+
+def at_port_step(flow: Flow, behind: Sequence[Emission], way: Way, source: str) -> list[Emission]:
+    """A flow that a step of a port keeps, with all that it becomes `behind`; notes go on when the step lets them."""
+    assert flow.stop is not None
+    stop = flow.stop.then(way.from_port(source))
+    if facts.is_note(flow.message):
+        return [Emission(f"step {stop.at}", replace(flow, stop=stop))]
+    past = [each for each in behind if each.flow.sent or facts.is_note(each.message)]
+    kept = tuple(each for each in behind if each not in past)
+    return [
+        *(replace(each, flow=replace(each.flow, way=(*flow.way, *each.flow.way))) for each in past),
+        Emission(f"step {stop.at}", replace(flow, stop=replace(stop, switches=way.switches)), kept),
+    ]
 
 
 def clock_source(ruleset: RuleSet, port: str) -> str | None:

@@ -119,10 +119,10 @@ class BruteForce:
     def run(self, source: str, message: bytes, switches: Switches, script: Script) -> Iterator[Arrival]:
         """Follow one message, with what is remembered as the script says."""
         model = self._model
-        model.players, model.hands = [source], [source]
-        model.switches, model.pressed = dict(switches), _Pressed(script)
-        model.agenda.clear()
-        model.held.clear()
+        model.state.players, model.state.hands, model.state.switches = [source], [source], dict(switches)
+        model.switching.pressed = _Pressed(script)
+        model.switching.held.clear()
+        model.agenda.drop(lambda pending: True)
         moment = Moment(dict(switches), script, 0, facts.in_key_of(0, message))
         is_signal = facts.is_signal(message)
         flows = [Flow(message)] if is_signal else Way(self.ruleset, switches).into_rules(source, message, moment)
@@ -156,9 +156,9 @@ class BruteForce:
                 yield from self._come_in(source, each, moment, script, before + flow.delay, lasts, is_kept)
             return
         script.came = flow.message
-        if self._model._trigger(0, flow.message, 0, []):
+        if self._model.trigger(0, flow.message, 0, []):
             return
-        moment.switches = dict(self._model.switches)
+        moment.switches = dict(self._model.state.switches)
         if facts.is_signal(flow.message):
             for port, clock in self._clocked.items():
                 if clock == source:

@@ -324,7 +324,7 @@ class ModelStage(LiveStage):
     def replace(self, ruleset: RuleSet, now: int) -> None:
         """Other rules, perhaps of another tempo."""
         self._until(now)
-        before = self.model.ruleset.bpm
+        before = self.model.state.ruleset.bpm
         self.model.replace(ruleset, now, self.out)
         if ruleset.bpm != before and not self._running(now):
             self._change(Fraction(ruleset.bpm), now)
