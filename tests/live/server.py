@@ -88,6 +88,11 @@ def _any_runs() -> bool:
     return False
 
 
+def _we_look_into(registry: Path) -> bool:
+    """Whether this process has a registry in its memory, as clients do: it would look into the deleted one for ever."""
+    return str(registry) in Path("/proc/self/maps").read_text()
+
+
 class JackServer:
     """A server that can be started, killed, stopped in its tracks, and started again.
 
@@ -160,9 +165,10 @@ class JackServer:
                 left.unlink()
         # All servers share a registry, and those of a user a database of port names. The killed ones fill both, until
         # no more can start.
-        if not _any_runs():
+        registry = _SHARED / "jack-shm-registry"
+        if not _any_runs() and not _we_look_into(registry):
             shutil.rmtree(_SHARED / f"jack_db-{os.getuid()}", ignore_errors=True)
-            for left in [_SHARED / "jack-shm-registry", *_SHARED.glob(f"jack-{os.getuid()}-*")]:
+            for left in [registry, *_SHARED.glob(f"jack-{os.getuid()}-*")]:
                 with contextlib.suppress(OSError):
                     left.unlink()
 
