@@ -20,7 +20,9 @@ MOST_WAITING: Final = 4_000
 MOST_BYTES_WAITING: Final = 1_000_000
 """How many bytes their messages may have."""
 _TOO_SILENT_NS: Final = 3 * NANOSECONDS_PER_SECOND
-"""The silence after which the one who feeds is taken for gone."""
+"""The silence after which the one who feeds is taken for gone, while more is to come."""
+_GONE_NS: Final = 30 * NANOSECONDS_PER_SECOND
+"""The same once all has come: then nothing is lost by waiting, and what is fed plays to its end."""
 
 
 class Playback:
@@ -88,8 +90,8 @@ class Playback:
         self._heard_at = now
 
     def is_abandoned(self, now: int) -> bool:
-        """Return whether the one who feeds has been silent for too long, while more is to come."""
-        return now - self._heard_at > _TOO_SILENT_NS and not self.is_complete
+        """Return whether the one who feeds has been silent for too long."""
+        return now - self._heard_at > (_GONE_NS if self.is_complete else _TOO_SILENT_NS)
 
     def position(self, now: int) -> int:
         """Return where the take is."""

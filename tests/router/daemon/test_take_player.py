@@ -225,6 +225,25 @@ def test_a_client_that_says_nothing_is_given_up() -> None:
     assert feeding.states == [{"abandoned": True}]
 
 
+def test_a_client_whose_end_was_missed_makes_room_for_another() -> None:
+    """All of its take was there and has been played; nobody came to say that it has gone."""
+    rig, feeding = rig_of()
+    other = Feeding(rig)
+    asked = []
+
+    def script() -> Iterator[float]:
+        feeding.begin()
+        feeding.feed((0, 0, ON), (10, 0, OFF))
+        yield 29_000
+        asked.append(other.begin(file="other.mid"))
+        yield 2_000
+        asked.append(other.begin(file="other.mid"))
+        yield 5
+
+    rig.goes(script())
+    assert [str(answer.exception()) for answer in asked] == ["pit.mid plays already: end that first", "None"]
+
+
 def test_status_tells_what_plays() -> None:
     """File, inputs, time, and bar."""
     rig, feeding = rig_of()
