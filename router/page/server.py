@@ -118,9 +118,12 @@ class PageServer:
             if shows_found:
                 with suppress(MachineError):  # they can't even be read
                     shown = _texts(await self._link.ask("rule-files", patience_s=_FILES_S, which="found"))
+            change = self._state.use_rules(*await asyncio.to_thread(_read, playing, shown, problems))
         except MachineError:  # it has just ended
             return
-        change = self._state.use_rules(*await asyncio.to_thread(_read, playing, shown, problems))
+        except Exception:  # nobody waits for this task: it reports by itself
+            self._report()
+            return
         self._browsers.tell({"type": "change", "change": change})
 
     # -- the browsers -------------------------------------------------------------------------------------------------

@@ -125,6 +125,28 @@ def test_rules_that_can_t_be_used_are_shown_with_their_errors(page: PageRig, dae
     browser.close()
 
 
+def test_rules_that_the_page_fails_to_read_are_reported(
+    page: PageRig, daemon: WatchedDaemon, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the terminal. The page stays as it was, and reads the next ones."""
+    browser = page.browser()
+    browser.next("state")
+    daemon.change(last_reload={**NEVER_RELOADED, "serial": 1, "outcome": "rejected", "problems": [{"words": "?"}]})
+    browser.next_change(lambda change: change.get("last_reload", {}).get("outcome") == "rejected")
+    text = daemon.playing["pit.toml"].replace(b"left hand", b"bass")
+    daemon.playing = daemon.found = {"pit.toml": text}
+    said = ""
+    for _ in range(40):  # half a second each, at most
+        browser.next("change")
+        said += capsys.readouterr().err
+        if "KeyError" in said:
+            break
+    assert said.startswith("Internal error, the page goes on. Please report: Traceback")
+    daemon.change(last_reload={**NEVER_RELOADED, "serial": 2})
+    browser.next_change(lambda change: "bass" in str(change.get("rig")))
+    browser.close()
+
+
 def test_panic_is_for_everybody(page: PageRig, daemon: WatchedDaemon) -> None:
     """Also on a page that only shows."""
     browser = page.browser()
