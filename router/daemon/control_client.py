@@ -83,6 +83,15 @@ class DaemonConversation:
         self._daemon.close()
 
 
+def absence(name: str) -> str | None:
+    """Return in words that there is no daemon `name`, and how to begin one; None where one runs.
+
+    Raises UsageError for what can't be a name, MachineError where no daemon can be reached.
+    """
+    path = socket_path(valid_name(name))
+    return None if is_alive(path) else _nobody(name, path)
+
+
 def running_daemons() -> list[str]:
     """Return the names of the daemons that this user has running. Raises MachineError."""
     return [path.stem for path in sorted(runtime_folder().glob("*.sock")) if is_alive(path)]
@@ -95,7 +104,11 @@ def _told(answer: dict[str, Any], held: Mapping[str, bytearray]) -> dict[str, An
 
 
 def _nobody(name: str, path: Path) -> str:
-    named = "" if name == STANDARD_NAME else f" --name {name}"
     others = [other for other in running_daemons() if other != path.stem]
     also = f", but --name {', --name '.join(others)}" if others else ""
-    return f'there is no daemon named "{name}"{also}: begin with pointsman run RULES{named}'
+    return f'there is no daemon named "{name}"{also}: {how_to_begin(name)}'
+
+
+def how_to_begin(name: str) -> str:
+    """Return in words how to begin the daemon `name`."""
+    return f"begin with pointsman run RULES{'' if name == STANDARD_NAME else f' --name {name}'}"

@@ -9,7 +9,7 @@ from collections.abc import AsyncGenerator, Mapping
 from contextlib import suppress
 from typing import Any, Final
 
-from router.daemon.control_client import LONGEST_ANSWER_LINE
+from router.daemon.control_client import LONGEST_ANSWER_LINE, how_to_begin
 from router.daemon.control_socket import line_of, socket_path
 from router.daemon.runtime_folder import valid_name
 from rules.errors import MachineError
@@ -82,7 +82,7 @@ class DaemonLink:
         try:
             return await asyncio.open_unix_connection(socket_path(self.name), limit=LONGEST_ANSWER_LINE)
         except OSError as error:
-            raise MachineError(f'there is no daemon named "{self.name}": begin with pointsman run RULES') from error
+            raise MachineError(f'there is no daemon named "{self.name}": {how_to_begin(self.name)}') from error
 
 
 def _read(line: bytes) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, Final
 
+from router.daemon.control_client import absence
 from router.daemon.interpreter import prefer_latency
 from router.daemon.runtime_folder import valid_name
 from router.daemon.signals import signals_heeded
@@ -119,5 +120,7 @@ def _invitation(settings: PageSettings, token: str | None) -> Iterator[str]:
         yield "Anyone who has this address or sees this code can silence the rig. Show them only to people you trust."
     elif settings.share:
         yield "This computer is in no network now. Connect it, or switch on its hotspot, and begin again."
+    if missing := absence(settings.name):
+        yield f"{missing[0].upper()}{missing[1:]}. The page waits for it."
     yield _CONTROLS if settings.control else _SHOWS
     yield "Ctrl-C ends the page; the daemon plays on."

@@ -20,6 +20,7 @@ from router.page.page_settings import PageSettings
 from router.page.process import serve_page
 from router.text.usage import UsageError
 from rules.errors import MachineError
+from tests.support.watched_daemon import WatchedDaemon
 
 ROOT = Path(__file__).parents[3]
 
@@ -75,6 +76,7 @@ def test_it_says_where_the_page_is_and_ends_when_it_is_told_to(number: signal.Si
             'The page of the daemon "pointsman":',
             f"  http://127.0.0.1:{port}/",
             "",
+            'There is no daemon named "pointsman": begin with pointsman run RULES. The page waits for it.',
             "The page only shows, and can silence everything. To allow more, add --control.",
             "Ctrl-C ends the page; the daemon plays on.",
         ]
@@ -83,6 +85,17 @@ def test_it_says_where_the_page_is_and_ends_when_it_is_told_to(number: signal.Si
         assert page.wait(20) == 0
         assert page.stdout is not None
         assert page.stdout.read() == ""
+
+
+def test_a_daemon_of_another_name_is_pointed_out(daemon: WatchedDaemon) -> None:
+    """Whoever mistypes the name would wait for ever; where the daemon runs there is nothing to say."""
+    with started("--port", str(free_port()), "--name", "stage") as (_, said):
+        assert said[3] == (
+            'There is no daemon named "stage", but --name pit: begin with pointsman run RULES --name stage. '
+            "The page waits for it."
+        )
+    with started("--port", str(free_port()), "--name", daemon.name) as (_, said):
+        assert said[2:4] == ["", "The page only shows, and can silence everything. To allow more, add --control."]
 
 
 @pytest.mark.usefixtures("login")
