@@ -9,7 +9,7 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
-from router.cli.take_session import PlaySettings, TakeSession
+from router.cli.take_session import PlaySettings, TakeSession, require_playable
 from router.daemon.interpreter import prefer_latency
 from router.daemon.live import Live
 from router.daemon.play_conversation import PlayConversation
@@ -45,6 +45,7 @@ def play_here(settings: PlaySettings, files: Sequence[Path], clock: Clock, backe
     Raises UsageError, RuleFileError or MachineError for what can't be played.
     """
     prepared = prepare(settings.rules)
+    require_playable(settings, files, prepared.pipeline.sources)
     with ExitStack() as closing:
         if backend is None:
             closing.enter_context(LibraryStderr())

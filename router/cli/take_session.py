@@ -65,6 +65,16 @@ def found_takes(arguments: Sequence[str]) -> list[Path]:
     return found
 
 
+def require_playable(settings: PlaySettings, files: Sequence[Path], inputs: Sequence[str]) -> None:
+    """Refuse what rules with these inputs can't play, before anything is opened. Raises UsageError or MachineError.
+
+    Of several takes, those that can't be played are found when their turn comes.
+    """
+    playing = _playing_for(settings, inputs)
+    if len(files) == 1:
+        _prepared(settings, files[0], playing, is_only=True)
+
+
 class TakeSession:
     """Plays takes one after the other over a link. `is_whole` says whether each of them could be played."""
 
@@ -83,11 +93,12 @@ class TakeSession:
         Where there are several, one that can't be played is named, and the next one follows.
         """
         playing = _playing_for(self._settings, list(self._link.ask()["inputs"]))
+        is_only = len(self._files) == 1
         for path in self._files:
             try:
-                names, take, part = self._prepared(path, playing)
+                names, take, part = _prepared(self._settings, path, playing, is_only=is_only)
             except MachineError as error:
-                if len(self._files) == 1:
+                if is_only:
                     raise
                 self._screen.leave()
                 complain([problem(str(error))])
@@ -95,19 +106,6 @@ class TakeSession:
                 continue
             if not self._play(path, take, part, names):
                 return
-
-    def _prepared(self, path: Path, playing: Playing) -> tuple[list[str], PlayableTake, Part]:
-        """Return what a take plays as, the take, and which part of it. Raises UsageError or MachineError."""
-        settings = self._settings
-        names = list(dict.fromkeys((playing.default, *playing.tracks.values())))
-        with _about(path):
-            file = read(read_take(str(path)))
-            missing = missing_tracks(file, playing)
-            if missing and len(self._files) == 1:
-                raise UsageError(f'--track: {plain(str(path))} has no track "{plain(missing[0])}"')
-            sources = track_sources(file, playing, names)
-            take = PlayableTake(file, sources, by_clock=settings.by_clock, sends_clock=settings.sends_clock)
-            return names, take, loop_part(take, settings.from_bar, settings.bars, loops=settings.loops)
 
     def _play(self, path: Path, take: PlayableTake, part: Part, names: list[str]) -> bool:
         """Play one take; return whether the next one follows."""
@@ -141,6 +139,21 @@ class TakeSession:
             played = f"{count(told['messages'], 'message')} played as {plain(told['as'][0])}"
             nowhere = f"; {count(told['nowhere'], 'message')} matched no rule" if told["nowhere"] else ""
             say([f"{plain(told['file'])}: {played}{nowhere}"])
+
+
+def _prepared(
+    settings: PlaySettings, path: Path, playing: Playing, *, is_only: bool
+) -> tuple[list[str], PlayableTake, Part]:
+    """Return what a take plays as, the take, and which part of it. Raises UsageError or MachineError."""
+    names = list(dict.fromkeys((playing.default, *playing.tracks.values())))
+    with _about(path):
+        file = read(read_take(str(path)))
+        missing = missing_tracks(file, playing)
+        if missing and is_only:
+            raise UsageError(f'--track: {plain(str(path))} has no track "{plain(missing[0])}"')
+        sources = track_sources(file, playing, names)
+        take = PlayableTake(file, sources, by_clock=settings.by_clock, sends_clock=settings.sends_clock)
+        return names, take, loop_part(take, settings.from_bar, settings.bars, loops=settings.loops)
 
 
 def _data(played: Played) -> dict[str, Any]:

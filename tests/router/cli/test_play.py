@@ -178,6 +178,18 @@ def test_what_cannot_be_played_is_said(folder: Path, settings: dict[str, Any], s
 
 
 @pytest.mark.parametrize(
+    "settings",
+    [{}, {"source": "kyes"}, {"source": "keys", "tracks": ("Bass=pads",)}, {"source": "keys", "from_bar": 9}],
+)
+def test_without_a_daemon_nothing_is_opened_for_what_cannot_be_played(folder: Path, settings: dict[str, Any]) -> None:
+    """So no device gets what it wants first, and none that others use is disturbed."""
+    rig = Rig()
+    with pytest.raises(PointsmanError):
+        rig.play([folder / "a.mid"], **settings)
+    assert (rig.backend.opened, rig.rack.heard) == (0, [])
+
+
+@pytest.mark.parametrize(
     ("arguments", "said"),
     [
         (["a.mid", "--from-bar", "0"], "isn't a bar: write 1 or more"),
