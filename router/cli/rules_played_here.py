@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import traceback
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
@@ -42,7 +43,8 @@ class _Here:
 def play_here(settings: PlaySettings, files: Sequence[Path], clock: Clock, backend: Backend | None = None) -> int:
     """Open the ports of rules, play takes between them, and end all that sounds; return the exit code.
 
-    Raises UsageError, RuleFileError or MachineError for what can't be played.
+    A mistake of ours while it feeds is reported in words, with exit code 1. Raises UsageError, RuleFileError or
+    MachineError for what can't be played.
     """
     prepared = prepare(settings.rules)
     require_playable(settings, files, prepared.pipeline.sources)
@@ -53,7 +55,7 @@ def play_here(settings: PlaySettings, files: Sequence[Path], clock: Clock, backe
             closing.callback(backend.close)
         live = Live(prepared, PortManager(backend, clock), lambda record: None, _say, clock=clock)
         session = TakeSession(settings, files, _Here(live), clock)
-        failures: list[PointsmanError] = []
+        failures: list[Exception] = []
         feeding = Thread(target=_feed, args=(session, live, failures), name="feeder", daemon=True)
         with signals_heeded(live.stop, lambda: None):
             live.begin()
@@ -63,17 +65,21 @@ def play_here(settings: PlaySettings, files: Sequence[Path], clock: Clock, backe
             live.run()
         feeding.join()
         session.leave()
-    if failures:
-        raise failures[0]
+    failure = failures[0] if failures else None
+    if isinstance(failure, PointsmanError):
+        raise failure
+    if failure is not None:
+        session.is_whole = False
+        _say(f"Internal error. Please report: {''.join(traceback.format_exception(failure))}")
     session.tell()
     return FINE if session.is_whole else INCOMPLETE
 
 
-def _feed(session: TakeSession, live: Live, failures: list[PointsmanError]) -> None:
+def _feed(session: TakeSession, live: Live, failures: list[Exception]) -> None:
     """Play all takes from another thread, as a client of the daemon would; then let the loop end."""
     try:
         session.play_all()
-    except PointsmanError as error:
+    except Exception as error:
         if not (isinstance(error, MachineError) and live.is_stopping):
             failures.append(error)
     finally:

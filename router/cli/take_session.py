@@ -117,7 +117,7 @@ class TakeSession:
         self._told.append(told)
         try:
             played = self._feeder.play(take, part)
-        except (KeyboardInterrupt, MachineError):  # Ctrl-C, or the loop of this process ends by it
+        except (KeyboardInterrupt, Exception):  # Ctrl-C, the loop of this process that ends by it, or a mistake of ours
             told.update(self._screen.last)
             raise
         told.update(_data(played))

@@ -130,6 +130,24 @@ def test_rules_are_played_without_a_daemon(folder: Path, capsys: pytest.CaptureF
     assert f"{folder / 'a.mid'}: 7 messages played as keys" in capsys.readouterr().out
 
 
+def test_a_mistake_of_the_one_who_feeds_is_reported(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In words. What sounds ends, and neither exit code nor data are those of takes that were played."""
+
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError("a bar of no length")
+
+    monkeypatch.setattr(TakeFeeder, "play", fails)
+    rig = Rig()
+    assert rig.play([folder / "a.mid"], source="keys", json=True) == 1
+    said = capsys.readouterr()
+    assert not json.loads(said.out)["ok"]
+    assert "Internal error. Please report: Traceback (most recent call last):\n" in said.err
+    assert "ZeroDivisionError: a bar of no length\n" in said.err
+    assert silent(rig.rack.heard)
+
+
 def test_the_summary_as_data(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """An object for each take."""
     assert Rig().play([folder / "a.mid"] * 2, source="keys", json=True, sends_clock=False) == 0
