@@ -6,6 +6,7 @@ import os
 import select
 import shutil
 import sys
+from collections import deque
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -19,6 +20,7 @@ from rules.playback.take_stream import PlayableTake
 
 _EVERY_NS: Final = 200_000_000
 _PAUSE_KEY: Final = "p"
+_MOST_TYPED: Final = 4_096  # bytes: the longest line that a terminal gives
 
 
 class PlayScreen:
@@ -28,9 +30,10 @@ class PlayScreen:
         self._now_ns = clock.now_ns
         self._shown_at = -_EVERY_NS
         self._is_shown = is_terminal(sys.stderr)
-        # On Windows only sockets can be asked whether anything waits there.
-        self._listens = self._is_shown and is_terminal(sys.stdin) and os.name != "nt"
-        self._keys = "Enter: next, p: pause, Ctrl-C: end" if has_next else "p: pause, Ctrl-C: end"
+        self._listens = self._is_shown and is_terminal(sys.stdin) and _foreground() is not None
+        self._keys = _keys("Enter: next" if has_next else "", "p: pause") if self._listens else _keys()
+        self._typed_bytes = b""  # of a line that isn't whole yet
+        self._lines: deque[str] = deque()
         self._name = ""
         self._of = 0.0
         self._last_bar = 0
@@ -62,7 +65,7 @@ class PlayScreen:
         bar = f"bar {state['bar']} of {self._last_bar}, " if state["bar"] else ""
         time = f"{durations.as_musicians_do(state['seconds'])} of {durations.as_musicians_do(self._of)}"
         paused = ", paused" if state["paused"] else ""
-        return f"{self._name}: {bar}{time}{paused}  ({self._keys})"
+        return f"{self._name}: {bar}{time}{paused}  {self._keys}"
 
     def _show(self, line: str) -> None:
         line = line[: shutil.get_terminal_size().columns - 1]
@@ -70,14 +73,28 @@ class PlayScreen:
         sys.stderr.flush()
         self._width = len(line)
 
-    @staticmethod
-    def _typed() -> str:
-        if os.tcgetpgrp(sys.stdin.fileno()) != os.getpgrp():
-            return ""  # in the background, what is typed is for another program, and to read it would stop us
-        if not select.select([sys.stdin], [], [], 0)[0]:
+    def _typed(self) -> str:
+        """Return the order of the next line that was typed; nothing where there is none."""
+        if not self._lines:
+            self._read()
+        if not self._lines:
             return ""
-        word = sys.stdin.readline().strip().lower()
-        return PAUSE if word == _PAUSE_KEY else NEXT
+        return PAUSE if self._lines.popleft().strip().lower() == _PAUSE_KEY else NEXT
+
+    def _read(self) -> None:
+        """Take what was typed by now. Lines may come in pieces, or several at once; to wait would hold up the take."""
+        if _foreground() != os.getpgrp():
+            return  # in the background, what is typed is for another program, and to read it would stop us
+        if not select.select([sys.stdin], [], [], 0)[0]:
+            return
+        try:
+            typed = os.read(sys.stdin.fileno(), _MOST_TYPED)
+        except OSError:  # the terminal has gone
+            self._listens = False
+            return
+        *lines, self._typed_bytes = (self._typed_bytes + typed).replace(b"\r", b"\n").split(b"\n")
+        self._typed_bytes = self._typed_bytes[-_MOST_TYPED:]
+        self._lines.extend(line.decode(errors="replace") for line in lines)
 
     def leave(self) -> None:
         """Let what follows begin in a line of its own."""
@@ -85,3 +102,17 @@ class PlayScreen:
             sys.stderr.write(f"\r{'':{self._width}}\r")
             sys.stderr.flush()
             self._width = 0
+
+
+def _keys(*keys: str) -> str:
+    return f"({', '.join(filter(None, (*keys, 'Ctrl-C: end')))})"
+
+
+def _foreground() -> int | None:
+    """The group of processes that is heard at the terminal; None where keys can't be asked for."""
+    if os.name == "nt":  # only sockets can be asked there whether anything waits
+        return None
+    try:
+        return os.tcgetpgrp(sys.stdin.fileno())
+    except OSError:  # it isn't the terminal of this session
+        return None
