@@ -37,16 +37,24 @@ class PlayScreen:
         self._name = ""
         self._of = 0.0
         self._last_bar = 0
+        self._follows_clock = False
+        self._waits = False
         self._width = 0
         self.last: dict[str, Any] = {}
 
-    def begin(self, path: Path, take: PlayableTake) -> None:
-        """Another take begins."""
+    def begin(self, path: Path, take: PlayableTake, *, waits: bool) -> None:
+        """Another take begins, or `waits` for an order to do so, until `go_on`."""
         self._name = plain(path.name)
         self._of = take.seconds
         self._last_bar = take.last_bar
+        self._follows_clock = take.by_clock
+        self._waits = waits
         self._shown_at = -_EVERY_NS
         self.last = {}
+
+    def go_on(self) -> None:
+        """The take waits for no order any more."""
+        self._waits = False
 
     def look(self, state: Mapping[str, Any]) -> str:
         """Show the state of the take, a few times a second; return an order that was typed, or nothing."""
@@ -62,6 +70,11 @@ class PlayScreen:
         return self._typed() if self._listens else ""
 
     def _line(self, state: Mapping[str, Any]) -> str:
+        if self._waits:
+            orders = "Enter or a pedal" if self._listens else "a pedal"
+            return f"{self._name}: waits for {orders}  {_keys('Enter: begin') if self._listens else _keys()}"
+        if self._follows_clock and state["paused"] and not (state["bar"] or state["seconds"]):
+            return f"{self._name}: waits for the start of the clock  {self._keys}"
         bar = f"bar {state['bar']} of {self._last_bar}, " if state["bar"] else ""
         time = f"{durations.as_musicians_do(state['seconds'])} of {durations.as_musicians_do(self._of)}"
         paused = ", paused" if state["paused"] else ""

@@ -109,10 +109,11 @@ class TakeSession:
 
     def _play(self, path: Path, take: PlayableTake, part: Part, names: list[str]) -> bool:
         """Play one take; return whether the next one follows."""
-        self._screen.begin(path, take)
+        self._screen.begin(path, take, waits=self._settings.waits)
         self._feeder.begin(str(path), take.seconds, names, by_clock=take.by_clock)
         if self._settings.waits and self._feeder.wait() == END:
             return False
+        self._screen.go_on()
         told = {"file": str(path), "as": names, "seconds": 0.0, "messages": 0, "nowhere": 0}
         self._told.append(told)
         try:

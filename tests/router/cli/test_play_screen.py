@@ -37,9 +37,9 @@ class Terminal:
         """Press keys."""
         os.write(self._ours, text)
 
-    def screen(self, *, has_next: bool = True) -> PlayScreen:
+    def screen(self, *, has_next: bool = True, hears_keys: bool = True) -> PlayScreen:
         """A screen there."""
-        self._monkeypatch.setattr(sys, "stdin", self._keys)
+        self._monkeypatch.setattr(sys, "stdin", self._keys if hears_keys else None)
         self._monkeypatch.setattr(sys, "stderr", self._lines)
         return PlayScreen(self.clock.clock, has_next=has_next)
 
@@ -59,9 +59,9 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[Terminal]:
         yield Terminal(opened, monkeypatch)
 
 
-def take() -> PlayableTake:
+def take(*, by_clock: bool = False) -> PlayableTake:
     """Two seconds, a bar."""
-    return PlayableTake(take_of([(0, ON), (96, OFF)], end=96 * 4), [0], by_clock=False, sends_clock=False)
+    return PlayableTake(take_of([(0, ON), (96, OFF)], end=96 * 4), [0], by_clock=by_clock, sends_clock=False)
 
 
 def orders(screen: PlayScreen, looks: int) -> list[str]:
@@ -95,7 +95,7 @@ def test_keys_are_named_only_where_they_are_heard(terminal: Terminal, monkeypatc
     line = "take.mid: bar 1 of 1, 0:00 of 0:02  "
     for has_next, keys in ((True, "(Enter: next, p: pause, Ctrl-C: end)"), (False, "(p: pause, Ctrl-C: end)")):
         screen = terminal.screen(has_next=has_next)
-        screen.begin(Path("songs/take.mid"), take())
+        screen.begin(Path("songs/take.mid"), take(), waits=False)
         assert terminal.shown(screen) == line + keys
 
     def fails(_: int) -> int:
@@ -103,7 +103,21 @@ def test_keys_are_named_only_where_they_are_heard(terminal: Terminal, monkeypatc
 
     monkeypatch.setattr(os, "tcgetpgrp", fails)
     screen = terminal.screen()
-    screen.begin(Path("take.mid"), take())
+    screen.begin(Path("take.mid"), take(), waits=False)
     terminal.type(b"p\n")
     assert terminal.shown(screen) == f"{line}(Ctrl-C: end)"
     assert orders(screen, 1) == [""]
+
+
+def test_a_take_that_waits_says_for_what(terminal: Terminal) -> None:
+    """An order first, and by the clock its start; without keys only a pedal can begin it."""
+    screen = terminal.screen()
+    screen.begin(Path("take.mid"), take(by_clock=True), waits=True)
+    assert terminal.shown(screen) == "take.mid: waits for Enter or a pedal  (Enter: begin, Ctrl-C: end)"
+    screen.go_on()
+    keys = "(Enter: next, p: pause, Ctrl-C: end)"
+    assert terminal.shown(screen, bar=0, paused=True) == f"take.mid: waits for the start of the clock  {keys}"
+    assert terminal.shown(screen, paused=True) == f"take.mid: bar 1 of 1, 0:00 of 0:02, paused  {keys}"
+    screen = terminal.screen(hears_keys=False)
+    screen.begin(Path("take.mid"), take(), waits=True)
+    assert terminal.shown(screen) == "take.mid: waits for a pedal  (Ctrl-C: end)"
