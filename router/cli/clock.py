@@ -3,7 +3,7 @@
 The data (`--json`) is one object; `status` explains it:
 
     {"command": "clock", "ok": true,
-     "clock": {"from": "own", "bpm": 96.0, "running": true, "beats": 0.0, "beats_a_bar": 4}}
+     "clock": {"from": "own", "take": false, "bpm": 96.0, "running": true, "beats": 0.0, "beats_a_bar": 4}}
 """
 
 from __future__ import annotations

@@ -15,6 +15,8 @@ def tempo_words(clock: Mapping[str, Any]) -> str:
     source = clock["from"]
     if source is None:
         return f"{clock['bpm']:g} BPM; no clock arrives"
+    if clock["take"]:
+        return f"{clock['bpm']:g} BPM, from the recording that plays as {plain(source)}"
     return f"{clock['bpm']:g} BPM, from the clock of {'Pointsman' if source == _OWN else plain(source)}"
 
 

@@ -7,23 +7,24 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
                 "lost": 0, "refused": 0, "dropped": 0, "load": null, "nowhere": 2, "nowhere_last": "92 24 5A"}],
      "songs": {"names": ["verse", "chorus"], "at": 1, "wrap": false},
      "held": 3, "switches": {"song": "chorus"},
-     "clock": {"from": "seq", "bpm": 120.0, "running": true, "beats": 17.5, "beats_a_bar": 4},
+     "clock": {"from": "seq", "take": false, "bpm": 120.0, "running": true, "beats": 17.5, "beats_a_bar": 4},
      "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0, "excess": {"rack": 12},
      "realtime": {"priority": 4, "memory_locked": true}, "missed": 0,
      "history": {"seconds": 600, "bytes": 1048576}, "recording": null,
      "playing": {"file": "take.mid", "as": ["keys"], "seconds": 33.5, "of": 192.3, "bar": 17, "paused": false}}
 
-`from` is the port whose clock sets the tempo, "own" for that of Pointsman, null where there is none. `running` says
-whether it was started, `beats` are quarter notes since then, null where that isn't known. `load` is null where the
-connection isn't DIN; `load` 1 is all that the cable can carry. `messages` came in or went out, `lost` are those that
-could not go out, or came in as no message at all; `refused` are sysex that the MIDI system can't carry, `dropped` what
-waited and made way for a panic. `nowhere` are those that no rule, switch or clock took, and `nowhere_last` is the last
-of them. `history` is how far back the daemon remembers, and the memory that takes. `missed` came in faster than they
-could be taken, on any input. `stalls` is how often the daemon could not run for over a second, so that messages may be
-lost. `priority` is null where the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was
-dropped because too many messages were delayed; that of steps that wait has the name "". `playing` is the take that
-plays, its time and bar (0 where it has none); or null. `songs` is null where the rules have none; `at` counts from 0.
+`from` is the port whose clock sets the tempo, "own" for that of Pointsman, null where there is none; `take` says
+whether it is the tempo of the take that plays as this port. `running` says whether the clock was started, `beats` are
+quarter notes since then, null where that isn't known. `load` is null where the connection isn't DIN; `load` 1 is all
+that the cable can carry. `messages` came in or went out, `lost` are those that could not go out, or came in as no
+message at all; `refused` are sysex that the MIDI system can't carry, `dropped` what waited and made way for a panic.
+`nowhere` are those that no rule, switch or clock took, and `nowhere_last` is the last of them. `history` is how far
+back the daemon remembers, and the memory that takes. `missed` came in faster than they could be taken, on any input.
+`stalls` is how often the daemon could not run for over a second, so that messages may be lost. `priority` is null where
+the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages
+were delayed; that of steps that wait has the name "". `playing` is the take that plays, its time and bar (0 where it
+has none); or null. `songs` is null where the rules have none; `at` counts from 0.
 While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """

@@ -2,8 +2,8 @@
 
 The data (`--json`) is one object for each tap, on a line; `status` explains it:
 
-    {"command": "tap", "ok": true, "clock": {"from": "own", "bpm": 118.5, "running": false, "beats": null,
-     "beats_a_bar": 4}}
+    {"command": "tap", "ok": true, "clock": {"from": "own", "take": false, "bpm": 118.5, "running": false,
+     "beats": null, "beats_a_bar": 4}}
 """
 
 from __future__ import annotations

@@ -16,10 +16,11 @@ def musical_state(session: Session, now: int) -> dict[str, Any]:
 
 
 def clock_state(session: Session, now: int) -> dict[str, Any]:
-    """How the clock is that counts."""
+    """How the clock is that counts; `take` says whether it is that of a take, which plays as the input `from`."""
     clock = session.clockwork.state(now)
     return {
         "from": clock.source,
+        "take": clock.player in session.takes.values(),
         "bpm": round(clock.bpm, 2),
         "running": clock.is_running,
         "beats": clock.beats,

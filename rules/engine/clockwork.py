@@ -19,11 +19,13 @@ from rules.timing.transport import Transport
 class ClockState(NamedTuple):
     """What sets the tempo, and where the song is by it.
 
-    `source` is the port whose clock runs, `OWN` for ours, None where the rule files have none and none runs. `beats`
-    are quarter notes since the start, None where that isn't known.
+    `source` is the port whose clock runs, `OWN` for ours, None where the rule files have none and none runs. `player`
+    is the number of the player there, None where that is nobody. `beats` are quarter notes since the start, None where
+    that isn't known.
     """
 
     source: str | None
+    player: int | None
     bpm: float
     is_running: bool
     beats: float | None
@@ -69,6 +71,7 @@ class Clockwork:
         source = None if number is None else self._engine.players[number].name
         return ClockState(
             OWN if is_ours and source is None else source,
+            number,
             self.time.bpm,
             transport is not None and transport.is_running,
             None if transport is None else transport.beats(now, self.time.beat),

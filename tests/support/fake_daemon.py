@@ -58,7 +58,7 @@ STATUS: dict[str, Any] = {
     "switches": {"giant": False, "place": "cave", "key": -2},
     "songs": None,
     "switches_began": "initial",
-    "clock": {"from": "keyboard", "bpm": 124.0, "running": True, "beats": 17.5, "beats_a_bar": 4},
+    "clock": {"from": "keyboard", "take": False, "bpm": 124.0, "running": True, "beats": 17.5, "beats_a_bar": 4},
     "rules": {"files": ["pit.toml", "drums.toml"], "applied": 1_795_610_000.0, "last_good": False, "error": None},
     "latency_us": {"p50": 5.1, "p99": 24.4, "p99.9": 1_240.0},
     "errors": 0,

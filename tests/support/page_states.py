@@ -59,7 +59,7 @@ def quiet_state() -> dict[str, Any]:
         "name": "pointsman",
         "version": "0.1.0",
         "ports": [port("keys", "in"), port("rack", "out")],
-        "clock": {"from": None, "bpm": 120.0, "running": False, "beats": None, "beats_a_bar": 4},
+        "clock": {"from": None, "take": False, "bpm": 120.0, "running": False, "beats": None, "beats_a_bar": 4},
         "songs": None,
         "playing": None,
         "recording": None,
@@ -102,7 +102,7 @@ def evening_state() -> dict[str, Any]:
             port("cable_a", "out", load=0.12),
             port("cable_b", "out", load=0.87),
         ],
-        "clock": {"from": "own", "bpm": 96.0, "running": True, "beats": 41.2, "beats_a_bar": 4},
+        "clock": {"from": "own", "take": False, "bpm": 96.0, "running": True, "beats": 41.2, "beats_a_bar": 4},
         "songs": {
             "names": ["Overture", "Harbour Lights", "Slow Tide", "Seven Ladders", "Last Train Out"],
             "at": 1,

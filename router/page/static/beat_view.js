@@ -91,6 +91,7 @@ export class BeatView {
   #source(clock) {
     if (clock.from === "own") this.from.replaceChildren("own clock");
     else if (clock.from === null) this.from.replaceChildren("no clock runs");
+    else if (clock.take) this.from.replaceChildren("clock of the take");
     else this.from.replaceChildren("clock of ", named(clock.from));
   }
 

@@ -90,6 +90,12 @@ def test_before_anything_was_played() -> None:
     assert "tempo       92.5 BPM; no clock arrives" in lines
 
 
+def test_the_tempo_of_a_take_is_said_to_be_its_own() -> None:
+    """The input that it plays as has no clock."""
+    lines = told(clock={**STATUS["clock"], "take": True})
+    assert "tempo       124 BPM, from the recording that plays as keyboard" in lines
+
+
 def test_what_is_not_there_takes_no_room() -> None:
     """No switches, no heading for them; no ports is said."""
     lines = told(switches={}, ports=[])

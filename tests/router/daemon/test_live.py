@@ -311,7 +311,14 @@ def test_status_tells_how_it_stands(rig: LiveRig) -> None:
     rig.goes(script())
     (status,) = told
     assert (status["running_s"], status["held"], status["switches"], status["errors"]) == (2, 1, {"up": False}, 0)
-    assert status["clock"] == {"from": None, "bpm": 120, "running": False, "beats": None, "beats_a_bar": 4}
+    assert status["clock"] == {
+        "from": None,
+        "take": False,
+        "bpm": 120,
+        "running": False,
+        "beats": None,
+        "beats_a_bar": 4,
+    }
     assert [(port["name"], port["state"], port["messages"]) for port in status["ports"]] == [
         ("keys", "open", 1),
         ("pads", "open", 0),

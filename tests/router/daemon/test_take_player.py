@@ -262,6 +262,27 @@ def test_status_tells_what_plays() -> None:
     ]
 
 
+def test_status_tells_whose_tempo_counts() -> None:
+    """That of the take which plays as an input, or of the device there."""
+    rig, feeding = rig_of(RULES.replace('rack = { output = "Rack*" }', 'rack = { output = "Rack*", clock = "keys" }'))
+    found = []
+
+    def script() -> Iterator[float]:
+        feeding.begin()
+        feeding.feed(*((20 * number, 0, CLOCK) for number in range(60)), is_last=False)
+        yield 1_000
+        found.append(rig.live.status()["clock"])
+        feeding.leave()
+        yield 2_000
+        for _ in range(60):
+            rig.keys.play(CLOCK)
+            yield 20
+        found.append(rig.live.status()["clock"])
+
+    rig.goes(script())
+    assert [(clock["from"], clock["take"]) for clock in found] == [("keys", True), ("keys", False)]
+
+
 def test_panic_silences_and_the_take_goes_on() -> None:
     """As a sequencer would."""
     rig, feeding = rig_of()

@@ -154,11 +154,13 @@ def test_the_lamp_of_the_beat_follows_the_clock(opened: Opened) -> None:
     expect(page.locator(".lamp")).to_have_count(4)
     expect(page.locator(".lamp.on")).to_have_count(1)
     expect(page.locator(".bar-number")).to_have_text(re.compile(r"bar 1\d"))
-    server.change(clock={"from": "seq", "bpm": 97.5, "running": False, "beats": None, "beats_a_bar": 3})
+    server.change(clock={"from": "seq", "take": False, "bpm": 97.5, "running": False, "beats": None, "beats_a_bar": 3})
     expect(page.locator(".lamp")).to_have_count(3)
     expect(page.locator(".lamp.on")).to_have_count(0)
     expect(page.locator(".time")).to_have_text("stopped97.5 BPMclock of seq")
-    server.change(clock={"from": "seq", "bpm": 97.5, "running": True, "beats": 63.5, "beats_a_bar": 64})
+    server.change(clock={"from": "seq", "take": True, "bpm": 97.5, "running": False, "beats": None, "beats_a_bar": 3})
+    expect(page.locator(".time")).to_have_text("stopped97.5 BPMclock of the take")
+    server.change(clock={"from": "seq", "take": False, "bpm": 97.5, "running": True, "beats": 63.5, "beats_a_bar": 64})
     expect(page.locator(".lamp.on")).to_have_count(1)
     assert page.evaluate("() => document.documentElement.scrollWidth") == PHONE[0]
 

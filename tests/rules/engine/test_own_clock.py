@@ -280,7 +280,7 @@ def test_a_clock_that_is_not_followed_does_nothing() -> None:
     stage = Stage(CLOCK + ONE)
     ticks(stage, steps(3, 10, 30))
     assert stage.told() == steps(0, 20, 15)
-    assert stage.session.clockwork.state(_ns(300)) == ("own", 125.0, False, None)
+    assert stage.session.clockwork.state(_ns(300)) == ("own", None, 125.0, False, None)
 
 
 def test_it_falls_silent_with_the_other_clock() -> None:
