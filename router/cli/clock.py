@@ -12,7 +12,7 @@ import argparse
 import json
 from typing import Any, Final, NamedTuple
 
-from router.cli.clock_words import song_words, tempo_words
+from router.cli.clock_words import place_words, tempo_words
 from router.cli.parsing import add_daemon_name
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
@@ -27,7 +27,7 @@ anything, show the clock."""
 
 MORE: Final = """\
 examples:
-  pointsman clock                        show the tempo, and where a song is
+  pointsman clock                        show the tempo, bar and beat
   pointsman clock start                  start from the beginning
   pointsman clock stop
   pointsman clock continue               go on where it stopped
@@ -95,5 +95,5 @@ def tell_clock(command: str, told: dict[str, Any], *, as_json: bool) -> None:
     if as_json:
         say([json.dumps({"command": command, "ok": True, "clock": told}, indent=2)])
         return
-    song = song_words(told)
-    say([tempo_words(told), *([] if song is None else [f"The song {song}."])])
+    place = place_words(told)
+    say([tempo_words(told), *([] if place is None else [f"The clock {place}."])])

@@ -20,8 +20,8 @@ def tempo_words(clock: Mapping[str, Any]) -> str:
     return f"{clock['bpm']:g} BPM, from the clock of {'Pointsman' if source == _OWN else plain(source)}"
 
 
-def song_words(clock: Mapping[str, Any]) -> str | None:
-    """Return where a song is: bar and quarter note, counted from 1; None where nothing says it."""
+def place_words(clock: Mapping[str, Any]) -> str | None:
+    """Return where the clock is since its start: bar and quarter note, counted from 1; None where nothing says it."""
     if clock["beats"] is None:
         return None
     bar, beat = divmod(int(clock["beats"]), clock["beats_a_bar"])

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from router.cli.clock_words import song_words, tempo_words
+from router.cli.clock_words import place_words, tempo_words
 from router.daemon.troubles import BUSY_CABLE, troubles
 from router.files.clock import local_time
 from router.text import durations
@@ -121,12 +121,12 @@ def _facts(told: Mapping[str, Any], width: int) -> list[str]:
 def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     clock, latency = told["clock"], told["latency_us"]
     if songs := told["songs"]:
-        yield "set list", _set_list(songs)
+        yield "song", _song(songs)
     yield "held notes", number(told["held"])
     yield "tempo", tempo_words(clock)
-    song = song_words(clock)
-    if song is not None:
-        yield "song", song
+    place = place_words(clock)
+    if place is not None:
+        yield "clock", place
     if latency["p50"] is None:
         yield "latency", "no note or message yet"
     else:
@@ -143,12 +143,12 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     yield "recording", plain(told["recording"]) if told["recording"] else "no"
 
 
-def _set_list(songs: Mapping[str, Any]) -> str:
+def _song(songs: Mapping[str, Any]) -> str:
     """Return which song it is, and which comes next."""
     names, at = songs["names"], songs["at"]
     after = at + 1 if at + 1 < len(names) or not songs["wrap"] else 0
-    comes = plain(names[after]) if after < len(names) else "none"
-    return f"{plain(names[at])}, {at + 1} of {len(names)}; next: {comes}"
+    comes = f"next: {plain(names[after])}" if after < len(names) else "the last song"
+    return f"{plain(names[at])}, {at + 1} of {len(names)}; {comes}"
 
 
 def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:

@@ -20,10 +20,10 @@ class Terminal(io.StringIO):
 
 
 def test_the_clock_is_shown(daemon: PlayedDaemon, shell: CommandShell) -> None:
-    """Tempo, what sets it, and where the song is."""
+    """Tempo, what sets it, and where it is since its start."""
     answer = shell.run("clock", "--name", "pit")
     assert (answer.code, answer.err) == (0, "")
-    assert answer.out == "124 BPM, from the clock of keyboard\nThe song runs, bar 5, beat 2.\n"
+    assert answer.out == "124 BPM, from the clock of keyboard\nThe clock runs, bar 5, beat 2.\n"
     assert daemon.asked == [("status", {})]
     assert shell.run("clock", "--name", "pit", "--json").data == {
         "command": "clock",

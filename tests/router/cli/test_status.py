@@ -38,7 +38,7 @@ cable_b   out  missing  -                           0    17       0 %
 
 held notes  3
 tempo       124 BPM, from the clock of keyboard
-song        runs, bar 5, beat 2
+clock       runs, bar 5, beat 2
 latency     half within 5 µs, 99 % within 24 µs, 99.9 % within 1.2 ms
 realtime    yes; memory locked
 no match    2 messages from keyboard, the last: note-on 3 C2 90
@@ -355,6 +355,6 @@ def test_what_plays_is_told() -> None:
 def test_the_song_and_the_next_one_are_told() -> None:
     """At the end of the list there is none, unless it goes round."""
     songs = {"names": ["Harbour", "Tide"], "at": 0, "wrap": False}
-    assert "set list    Harbour, 1 of 2; next: Tide" in told(songs=songs)
-    assert "set list    Tide, 2 of 2; next: none" in told(songs={**songs, "at": 1})
-    assert "set list    Tide, 2 of 2; next: Harbour" in told(songs={**songs, "at": 1, "wrap": True})
+    assert "song        Harbour, 1 of 2; next: Tide" in told(songs=songs)
+    assert "song        Tide, 2 of 2; the last song" in told(songs={**songs, "at": 1})
+    assert "song        Tide, 2 of 2; next: Harbour" in told(songs={**songs, "at": 1, "wrap": True})
