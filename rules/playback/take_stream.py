@@ -14,7 +14,7 @@ from rules.playback.earlier_settings import EarlierSettings
 from rules.playback.held_values import HeldValues, SourceMessage
 from rules.playback.positions import ClockTempo, OwnTempo, Positions, counts_beats
 from rules.playback.take_messages import TakeMessages
-from rules.smf.bars import Beat, bar_map
+from rules.smf.bars import BarMap, Beat, bar_map
 from rules.smf.midi_file import MidiFile
 from rules.smf.tempo import tempo_map
 from rules.timing.delays import NANOSECONDS_PER_MS
@@ -94,12 +94,19 @@ class PlayableTake:
         return 0 if self.bars is None else self.bars.beat_at(max(0, self.end - 1)).bar
 
     def bar_begin(self, bar: int) -> int:
-        """Return the tick at which a bar begins; there is one beyond the last. Raises ValueError, in words."""
+        """Return the tick at which a bar begins. Raises ValueError, in words."""
+        return self._bars_with(bar).tick_of(Beat(bar, 1))
+
+    def bar_end(self, bar: int) -> int:
+        """Return the tick at which a bar ends, the last one in its full length. Raises ValueError, in words."""
+        return self._bars_with(bar).tick_of(Beat(bar + 1, 1))
+
+    def _bars_with(self, bar: int) -> BarMap:
         if self.bars is None:
             raise ValueError("it counts its time in frames, so it has no bars")
-        if not 1 <= bar <= self.last_bar + 1:
+        if not 1 <= bar <= self.last_bar:
             raise ValueError(f"there is no bar {bar}: it ends in bar {self.last_bar}")
-        return self.bars.tick_of(Beat(bar, 1))
+        return self.bars
 
     def play(self, part: Part) -> Iterator[Piece]:
         """Yield what is sent, by position; without end where a part is looped."""
@@ -189,17 +196,15 @@ def loop_part(take: PlayableTake, from_bar: int | None, bars: tuple[int, int] | 
     Raises ValueError, in words.
     """
     if bars is not None:
-        loop_begin, loop_end = take.bar_begin(bars[0]), take.bar_begin(bars[1] + 1)
+        loop_begin, loop_end = take.bar_begin(bars[0]), take.bar_end(bars[1])
         begin = take.bar_begin(from_bar) if from_bar is not None else loop_begin
         if begin >= loop_end:
             raise ValueError(f"bar {from_bar} is behind the loop, which ends with bar {bars[1]}")
         return Part(begin, loop_begin, loop_end)
     begin = take.bar_begin(from_bar) if from_bar is not None else 0
-    if begin >= take.end and begin:
-        raise ValueError(f"it ends before bar {from_bar}")
     if not loops:
         return Part(begin)
-    end = take.bar_begin(take.last_bar + 1) if take.bars is not None else take.end
+    end = take.bar_end(take.last_bar) if take.bars is not None else take.end
     if end <= 0:
         raise ValueError("it has no length, so it can't be looped")
     return Part(begin, 0, end)

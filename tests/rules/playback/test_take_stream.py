@@ -88,8 +88,8 @@ def test_a_loop_may_begin_with_bars_before_it() -> None:
     ("from_bar", "bars", "said"),
     [
         (9, None, "there is no bar 9: it ends in bar 2"),
-        (3, None, "it ends before bar 3"),
-        (None, (1, 9), "there is no bar 10"),
+        (3, None, "there is no bar 3: it ends in bar 2"),
+        (None, (1, 9), "there is no bar 9: it ends in bar 2"),
         (2, (1, 1), "bar 2 is behind the loop, which ends with bar 1"),
     ],
 )
