@@ -48,11 +48,12 @@ def playing_in(texts: Sequence[str], ruleset: RuleSet, file: MidiFile) -> Playin
     playing = playing_for(texts, ruleset)
     missing = missing_tracks(file, playing)
     if missing:
-        raise UsageError(f'--from: there is no track "{plain(missing[0])}": write one of {_tracks_of(file)}')
+        raise UsageError(f'--from: there is no track "{plain(missing[0])}": write one of {tracks_in_words(file)}')
     return playing
 
 
-def _tracks_of(file: MidiFile) -> str:
+def tracks_in_words(file: MidiFile) -> str:
+    """Return the tracks of a file as they may be asked for: numbers, with names where there are any."""
     names = [track_name(file, number) for number in range(len(file.tracks))]
     named = [f'#{number} "{plain(name)}"' if name else f"#{number}" for number, name in enumerate(names, 1)]
     left = len(named) - _MOST_TRACKS

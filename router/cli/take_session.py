@@ -151,7 +151,10 @@ def _prepared(
         file = read(read_take(str(path)))
         missing = missing_tracks(file, playing)
         if missing and is_only:
-            raise UsageError(f'--track: {plain(str(path))} has no track "{plain(missing[0])}"')
+            from router.cli.source_arguments import tracks_in_words  # it knows all rules, and is seldom needed
+
+            there = f"write one of {tracks_in_words(file)}"
+            raise UsageError(f'--track: {plain(str(path))} has no track "{plain(missing[0])}": {there}')
         sources = track_sources(file, playing, names)
         take = PlayableTake(file, sources, by_clock=settings.by_clock, sends_clock=settings.sends_clock)
         return names, take, loop_part(take, settings.from_bar, settings.bars, loops=settings.loops)

@@ -182,7 +182,7 @@ def test_one_of_several_that_cannot_be_played_is_named(folder: Path, capsys: pyt
         ({"source": "kyes"}, '--as: there is no input port named "kyes": the inputs are keys, pads - did you'),
         ({"source": "keys", "tracks": ("Drums",)}, '--track "Drums": write it as in'),
         ({"source": "keys", "tracks": ("Drums=rack",)}, '--track: there is no input port named "rack"'),
-        ({"source": "keys", "tracks": ("Bass=pads",)}, 'has no track "Bass"'),
+        ({"source": "keys", "tracks": ("Bass=pads",)}, 'has no track "Bass": write one of #1 "Tune", #2 "Drums"'),
         ({"source": "keys", "from_bar": 9}, "a.mid: there is no bar 9: it ends in bar 1"),
     ],
 )
