@@ -7,7 +7,7 @@ import select
 import shutil
 import sys
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,28 +26,29 @@ _MOST_TYPED: Final = 4_096  # bytes: the longest line that a terminal gives
 class PlayScreen:
     """`last` is what is known of the take that plays, for the summary. Without a terminal nothing is shown."""
 
-    def __init__(self, clock: Clock, *, has_next: bool) -> None:
+    def __init__(self, clock: Clock) -> None:
         self._now_ns = clock.now_ns
         self._shown_at = -_EVERY_NS
         self._is_shown = is_terminal(sys.stderr)
         self._listens = self._is_shown and is_terminal(sys.stdin) and _foreground() is not None
-        self._keys = _keys("Enter: next" if has_next else "", "p: pause") if self._listens else _keys()
         self._typed_bytes = b""  # of a line that isn't whole yet
         self._lines: deque[str] = deque()
         self._name = ""
         self._of = 0.0
         self._last_bar = 0
         self._follows_clock = False
+        self._enter = ""
         self._waits = False
         self._width = 0
         self.last: dict[str, Any] = {}
 
-    def begin(self, path: Path, take: PlayableTake, *, waits: bool) -> None:
-        """Another take begins, or `waits` for an order to do so, until `go_on`."""
+    def begin(self, path: Path, take: PlayableTake, *, waits: bool, has_next: bool) -> None:
+        """Another take begins, or `waits` for an order to do so, until `go_on`. `has_next`: one more follows it."""
         self._name = plain(path.name)
         self._of = take.seconds
         self._last_bar = take.last_bar
         self._follows_clock = take.by_clock
+        self._enter = "next" if has_next else "end"
         self._waits = waits
         self._shown_at = -_EVERY_NS
         self.last = {}
@@ -70,15 +71,26 @@ class PlayScreen:
         return self._typed() if self._listens else ""
 
     def _line(self, state: Mapping[str, Any]) -> str:
+        return f"{self._name}: {self._words(state)}  ({', '.join(self._keys(state))})"
+
+    def _words(self, state: Mapping[str, Any]) -> str:
         if self._waits:
-            orders = "Enter or a pedal" if self._listens else "a pedal"
-            return f"{self._name}: waits for {orders}  {_keys('Enter: begin') if self._listens else _keys()}"
+            return f"waits for {'Enter or a pedal' if self._listens else 'a pedal'}"
         if self._follows_clock and state["paused"] and not (state["bar"] or state["seconds"]):
-            return f"{self._name}: waits for the start of the clock  {self._keys}"
+            return "waits for the start of the clock"
         bar = f"bar {state['bar']} of {self._last_bar}, " if state["bar"] else ""
         time = f"{durations.as_musicians_do(state['seconds'])} of {durations.as_musicians_do(self._of)}"
         paused = ", paused" if state["paused"] else ""
-        return f"{self._name}: {bar}{time}{paused}  {self._keys}"
+        return f"{bar}{time}{paused}"
+
+    def _keys(self, state: Mapping[str, Any]) -> Iterator[str]:
+        """What is heard now, for as long as somebody can press it."""
+        if self._listens and self._waits:
+            yield "Enter: begin"
+        elif self._listens:
+            yield f"Enter: {self._enter}"
+            yield f"{_PAUSE_KEY}: {'go on' if state['paused'] else 'pause'}"
+        yield "Ctrl-C: end"
 
     def _show(self, line: str) -> None:
         line = line[: shutil.get_terminal_size().columns - 1]
@@ -115,10 +127,6 @@ class PlayScreen:
             sys.stderr.write(f"\r{'':{self._width}}\r")
             sys.stderr.flush()
             self._width = 0
-
-
-def _keys(*keys: str) -> str:
-    return f"({', '.join(filter(None, (*keys, 'Ctrl-C: end')))})"
 
 
 def _foreground() -> int | None:

@@ -82,7 +82,7 @@ class TakeSession:
         self._settings = settings
         self._files = files
         self._link = link
-        self._screen = PlayScreen(clock, has_next=len(files) > 1 or settings.waits)
+        self._screen = PlayScreen(clock)
         self._feeder = TakeFeeder(link, self._screen.look, clock)
         self._told: list[dict[str, Any]] = []
         self.is_whole = True
@@ -94,7 +94,7 @@ class TakeSession:
         """
         playing = _playing_for(self._settings, list(self._link.ask()["inputs"]))
         is_only = len(self._files) == 1
-        for path in self._files:
+        for number, path in enumerate(self._files, 1):
             try:
                 names, take, part = _prepared(self._settings, path, playing, is_only=is_only)
             except MachineError as error:
@@ -104,12 +104,12 @@ class TakeSession:
                 complain([problem(str(error))])
                 self.is_whole = False
                 continue
-            if not self._play(path, take, part, names):
+            if not self._play(path, take, part, names, has_next=number < len(self._files)):
                 return
 
-    def _play(self, path: Path, take: PlayableTake, part: Part, names: list[str]) -> bool:
+    def _play(self, path: Path, take: PlayableTake, part: Part, names: list[str], *, has_next: bool) -> bool:
         """Play one take; return whether the next one follows."""
-        self._screen.begin(path, take, waits=self._settings.waits)
+        self._screen.begin(path, take, waits=self._settings.waits, has_next=has_next)
         self._feeder.begin(str(path), take.seconds, names, by_clock=take.by_clock)
         if self._settings.waits and self._feeder.wait() == END:
             return False

@@ -37,11 +37,11 @@ class Terminal:
         """Press keys."""
         os.write(self._ours, text)
 
-    def screen(self, *, has_next: bool = True, hears_keys: bool = True) -> PlayScreen:
+    def screen(self, *, hears_keys: bool = True) -> PlayScreen:
         """A screen there."""
         self._monkeypatch.setattr(sys, "stdin", self._keys if hears_keys else None)
         self._monkeypatch.setattr(sys, "stderr", self._lines)
-        return PlayScreen(self.clock.clock, has_next=has_next)
+        return PlayScreen(self.clock.clock)
 
     def shown(self, screen: PlayScreen, **state: Any) -> str:
         """The line that is shown of a take in this state."""
@@ -93,17 +93,17 @@ def test_in_the_background_nothing_is_read(terminal: Terminal, monkeypatch: pyte
 def test_keys_are_named_only_where_they_are_heard(terminal: Terminal, monkeypatch: pytest.MonkeyPatch) -> None:
     """Not where the terminal is that of another session."""
     line = "take.mid: bar 1 of 1, 0:00 of 0:02  "
-    for has_next, keys in ((True, "(Enter: next, p: pause, Ctrl-C: end)"), (False, "(p: pause, Ctrl-C: end)")):
-        screen = terminal.screen(has_next=has_next)
-        screen.begin(Path("songs/take.mid"), take(), waits=False)
-        assert terminal.shown(screen) == line + keys
+    screen = terminal.screen()
+    for has_next, enter in ((True, "next"), (False, "end")):
+        screen.begin(Path("songs/take.mid"), take(), waits=False, has_next=has_next)
+        assert terminal.shown(screen) == f"{line}(Enter: {enter}, p: pause, Ctrl-C: end)"
 
     def fails(_: int) -> int:
         raise OSError("not a terminal of this session")
 
     monkeypatch.setattr(os, "tcgetpgrp", fails)
     screen = terminal.screen()
-    screen.begin(Path("take.mid"), take(), waits=False)
+    screen.begin(Path("take.mid"), take(), waits=False, has_next=True)
     terminal.type(b"p\n")
     assert terminal.shown(screen) == f"{line}(Ctrl-C: end)"
     assert orders(screen, 1) == [""]
@@ -112,12 +112,12 @@ def test_keys_are_named_only_where_they_are_heard(terminal: Terminal, monkeypatc
 def test_a_take_that_waits_says_for_what(terminal: Terminal) -> None:
     """An order first, and by the clock its start; without keys only a pedal can begin it."""
     screen = terminal.screen()
-    screen.begin(Path("take.mid"), take(by_clock=True), waits=True)
+    screen.begin(Path("take.mid"), take(by_clock=True), waits=True, has_next=True)
     assert terminal.shown(screen) == "take.mid: waits for Enter or a pedal  (Enter: begin, Ctrl-C: end)"
     screen.go_on()
-    keys = "(Enter: next, p: pause, Ctrl-C: end)"
+    keys = "(Enter: next, p: go on, Ctrl-C: end)"
     assert terminal.shown(screen, bar=0, paused=True) == f"take.mid: waits for the start of the clock  {keys}"
     assert terminal.shown(screen, paused=True) == f"take.mid: bar 1 of 1, 0:00 of 0:02, paused  {keys}"
     screen = terminal.screen(hears_keys=False)
-    screen.begin(Path("take.mid"), take(), waits=True)
+    screen.begin(Path("take.mid"), take(), waits=True, has_next=True)
     assert terminal.shown(screen) == "take.mid: waits for a pedal  (Ctrl-C: end)"
