@@ -21,8 +21,11 @@ def tempo_words(clock: Mapping[str, Any]) -> str:
 
 
 def place_words(clock: Mapping[str, Any]) -> str | None:
-    """Return where the clock is since its start: bar and quarter note, counted from 1; None where nothing says it."""
-    if clock["beats"] is None:
+    """Return where the clock is since its start: bar and quarter note, counted from 1; None where nothing says it.
+
+    A take has bars of its own, which `playing` in the status tells.
+    """
+    if clock["beats"] is None or clock["take"]:
         return None
     bar, beat = divmod(int(clock["beats"]), clock["beats_a_bar"])
     return f"{'runs' if clock['running'] else 'stopped'}, bar {bar + 1}, beat {beat + 1}"

@@ -91,9 +91,10 @@ def test_before_anything_was_played() -> None:
 
 
 def test_the_tempo_of_a_take_is_said_to_be_its_own() -> None:
-    """The input that it plays as has no clock."""
+    """The input that it plays as has no clock. Its bars are those of the recording, which the line "playing" says."""
     lines = told(clock={**STATUS["clock"], "take": True})
     assert "tempo       124 BPM, from the recording that plays as keyboard" in lines
+    assert not any(line.startswith("clock") for line in lines)
 
 
 def test_what_is_not_there_takes_no_room() -> None:
