@@ -9,10 +9,11 @@ The data (`--json`) are one object, once all has been played; `nowhere` are mess
 from __future__ import annotations
 
 from router.cli.take_session import PlaySettings, TakeSession, found_takes
-from router.daemon.control_client import DaemonConversation
+from router.daemon.control_client import DaemonConversation, absence
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.text.exit_codes import FINE, INCOMPLETE
+from rules.errors import MachineError
 
 
 def play(settings: PlaySettings, clock: Clock = SYSTEM_CLOCK) -> int:
@@ -25,6 +26,8 @@ def play(settings: PlaySettings, clock: Clock = SYSTEM_CLOCK) -> int:
         from router.cli.rules_played_here import play_here  # with the daemon's loop, which the other way doesn't need
 
         return play_here(settings, files, clock)
+    if missing := absence(settings.name):
+        raise MachineError(f"{missing}. To play without a daemon, add --rules RULES")
     with ended_like_ctrl_c():
         link = DaemonConversation(settings.name, "play")
         session = TakeSession(settings, files, link, clock)

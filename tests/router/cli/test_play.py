@@ -222,10 +222,17 @@ def test_options_say_what_they_want(arguments: list[str], said: str, capsys: pyt
     assert said in capsys.readouterr().err
 
 
-def test_without_a_daemon_or_rules_it_says_so(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """And what to begin with."""
+def test_without_a_daemon_or_rules_it_says_so(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And what to begin with, or what to add."""
+    folder.chmod(0o700)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
     assert main(["play", "a.mid", "--as", "keys"]) == 2
-    assert 'there is no daemon named "pointsman"' in capsys.readouterr().err
+    assert capsys.readouterr().err == (
+        'pointsman play: there is no daemon named "pointsman": begin with pointsman run RULES. '
+        "To play without a daemon, add --rules RULES\n"
+    )
     assert main(["play", "missing.mid", "--as", "keys"]) == 2
     assert "missing.mid: the file can't be read" in capsys.readouterr().err
 
