@@ -8,15 +8,13 @@ arrives, a line each.
 from __future__ import annotations
 
 import os
-import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterable, Mapping
 from importlib import import_module
-from pathlib import Path
 from typing import Any, Final
 
+from tests.live.program import Program
 from tests.live.server import until
 
 SYSTEM: Final = "POINTSMAN_TEST_SYSTEM"
@@ -30,57 +28,10 @@ EVERY_KIND: Final = (
 )
 """Messages of every length, with and without a channel, sysex among them."""
 
-ROOT = Path(__file__).parents[2]
-
 
 def system_of_tests() -> str:
     """The MIDI system on which the programs of a test meet: jack, or alsa."""
     return os.environ.get(SYSTEM, "jack")
-
-
-class Program:
-    """A Python module that runs as a process; `lines` is what it has written so far.
-
-    What it writes to standard error pytest shows when the test fails.
-    """
-
-    def __init__(self, environment: Mapping[str, str], module: str, *arguments: str) -> None:
-        self.lines: list[str] = []
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", module, *arguments],
-            cwd=ROOT,
-            env={**environment, "PYTHONUNBUFFERED": "1"},
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        self._reader = threading.Thread(target=self._read, daemon=True)
-        self._reader.start()
-
-    def _read(self) -> None:
-        assert self._process.stdout is not None
-        for line in self._process.stdout:
-            self.lines.append(line.rstrip("\n"))
-
-    def tell(self, *lines: str) -> None:
-        """Write lines to its standard input."""
-        assert self._process.stdin is not None
-        self._process.stdin.write("".join(f"{line}\n" for line in lines))
-        self._process.stdin.flush()
-
-    @property
-    def code(self) -> int | None:
-        """The exit code; None while it runs."""
-        return self._process.poll()
-
-    def kill(self) -> None:
-        """End it without a word."""
-        self._process.kill()
-        self._process.wait()
-        self._reader.join()
-        for stream in (self._process.stdin, self._process.stdout):
-            if stream is not None:
-                stream.close()
 
 
 class Peer(Program):

@@ -19,7 +19,8 @@ from rules.smf.take_playing import played
 from rules.smf.tempo import tempo_map
 from rules.smf.track_events import META, SET_TEMPO
 from tests.live.daemon import NAME, Daemon
-from tests.live.peer import ROOT, Peer, Program
+from tests.live.peer import Peer
+from tests.live.program import ROOT, Program
 from tests.live.server import JackServer, until
 from tests.support.live_rig import silent
 from tests.support.played_files import BAR, OFF, ON, file_bytes, track_of
@@ -50,17 +51,6 @@ class Command(Program):
 
     def __init__(self, environment: Mapping[str, str], *arguments: str) -> None:
         super().__init__({**environment, "COLUMNS": "80"}, "router", "play", *arguments)
-
-    def ends(self) -> int:
-        """Wait for its end; the exit code."""
-        until(lambda: self.code is not None, f"the end; it said {self.lines}")
-        self._reader.join()
-        assert self.code is not None
-        return self.code
-
-    def signal(self, number: signal.Signals) -> None:
-        """Send it a signal."""
-        self._process.send_signal(number)
 
 
 @pytest.fixture

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from router.recording.takes import left_behind
-from tests.live.peer import ROOT, Peer, Program
+from tests.live.peer import Peer
+from tests.live.program import ROOT, Program
 from tests.live.server import JackServer, until
 from tests.support import midicsv, mido_reader
 
@@ -37,16 +38,7 @@ def strikes(times: int) -> list[bytes | float]:
     return one * times
 
 
-class Router(Program):
-    """A command of ours that runs until it is told to leave."""
-
-    def leave(self, number: int) -> None:
-        """It is told to leave, and does."""
-        self._process.send_signal(number)
-        until(lambda: self.code is not None, "it leaves")
-
-
-class Daemon(Router):
+class Daemon(Program):
     """`pointsman run` with the rules, between a keyboard and a rack."""
 
     def __init__(self, jack: JackServer, folder: Path, stage: Peer, rack: Peer) -> None:
@@ -145,13 +137,13 @@ def test_a_port_is_recorded_without_a_daemon(jack: JackServer, peer: Callable[..
     stage = peer("Pit Keyboard", "out")
     take = tmp_path / "take.mid"
     arguments = ("record", "--from", "pit key*", "--backend", "jack", "-o", str(take))
-    program = Router(jack.environment, "router", *arguments)
+    program = Program(jack.environment, "router", *arguments)
     try:
         journal = tmp_path / "take.mid.journal"
         until(lambda: journal.exists() and b"Pit Keyboard" in journal.read_bytes(), "the port is open")
         stage.play(*strikes(50))
         until(lambda: journal.read_bytes().count(OFF) == 50, "the notes are recorded")
-        program.leave(signal.SIGINT)
+        program.leave()
         assert program.code == 0
     finally:
         program.kill()

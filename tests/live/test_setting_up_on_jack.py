@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.live.peer import Peer, Program
+from tests.live.peer import Peer
+from tests.live.program import Program
 from tests.live.server import JackServer, until
 from tests.live.thru import Thru
 
@@ -24,22 +25,13 @@ kit   = { port = "rack", channel = 10 }
 """
 
 
-class Command(Program):
-    """One of our commands."""
-
-    def end(self, number: signal.Signals) -> int:
-        """Send it a signal, and return its exit code."""
-        self._process.send_signal(number)
-        return self._process.wait(timeout=20)
-
-
 @pytest.fixture
-def command(jack: JackServer) -> Iterator[Callable[..., Command]]:
+def command(jack: JackServer) -> Iterator[Callable[..., Program]]:
     """Start a command."""
-    started: list[Command] = []
+    started: list[Program] = []
 
-    def start(*arguments: str) -> Command:
-        started.append(Command(jack.environment, "router", *arguments, "--backend", "jack"))
+    def start(*arguments: str) -> Program:
+        started.append(Program(jack.environment, "router", *arguments, "--backend", "jack"))
         return started[-1]
 
     yield start
@@ -54,7 +46,7 @@ def rig(tmp_path: Path) -> str:
     return str(tmp_path / "rig.toml")
 
 
-def test_what_is_pressed_is_told(peer: MakePeer, command: Callable[..., Command]) -> None:
+def test_what_is_pressed_is_told(peer: MakePeer, command: Callable[..., Program]) -> None:
     """Also on a device that is plugged in while it listens; Ctrl-C is the end, and no failure."""
     stage = peer("Pit Keyboard", "out")
     learn = command("learn")
@@ -65,11 +57,11 @@ def test_what_is_pressed_is_told(peer: MakePeer, command: Callable[..., Command]
     until(lambda: "Pit Keyboard:port: note C4 (key 60), channel 1: velocity 80" in learn.lines, "the key is told")
     pads.play(b"\xc2\x05")
     until(lambda: '  program_6 = { from = "pad_box", channel = 3, program = 6 }' in learn.lines, "the pad is told")
-    assert learn.end(signal.SIGINT) == 0
+    assert learn.leave() == 0
 
 
 def test_a_daemon_that_runs_is_no_instrument(
-    peer: MakePeer, thru: Callable[..., Thru], command: Callable[..., Command]
+    peer: MakePeer, thru: Callable[..., Thru], command: Callable[..., Program]
 ) -> None:
     """What it sends, to itself or to others, is not shown: only what was played is to be learned."""
     thru("in:keys=Pit Key*", "out:take=!take")
@@ -81,7 +73,7 @@ def test_a_daemon_that_runs_is_no_instrument(
     assert not any("heartbeat" in line or "take:take" in line for line in learn.lines)
 
 
-def test_each_device_plays(peer: MakePeer, command: Callable[..., Command], rig: str) -> None:
+def test_each_device_plays(peer: MakePeer, command: Callable[..., Program], rig: str) -> None:
     """What the device wants first, then its note, and the end of its note."""
     rack = peer("Rack", "in")
     check = command("soundcheck", rig, "--seconds", "0.1", "--json")
@@ -97,11 +89,11 @@ def test_each_device_plays(peer: MakePeer, command: Callable[..., Command], rig:
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_however_it_is_ended_the_note_ends(
-    peer: MakePeer, command: Callable[..., Command], rig: str, number: signal.Signals
+    peer: MakePeer, command: Callable[..., Program], rig: str, number: signal.Signals
 ) -> None:
     """Ctrl-C, kill, a closed terminal."""
     rack = peer("Rack", "in")
     check = command("soundcheck", rig, "--seconds", "60")
     until(lambda: len(rack.heard) == 2, "the first note sounds")
-    assert check.end(number) == 130
+    assert check.leave(number) == 130
     rack.hears([b"\xc3\x10", b"\x93\x3c\x28", b"\x83\x3c\x40"])

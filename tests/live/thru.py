@@ -23,7 +23,8 @@ from router.midi.scan_times import ScanTimes
 from router.midi.waiting import waiter_for
 from rules.midi.messages import message_fault
 from rules.ports.patterns import Wanted
-from tests.live.peer import Program, system_of_tests
+from tests.live.peer import system_of_tests
+from tests.live.program import Program
 from tests.live.server import until
 
 
