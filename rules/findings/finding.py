@@ -71,15 +71,22 @@ def _state(state: State) -> str:
     return str(state)
 
 
-def note_ranges(keys: int, naming: Naming) -> list[str]:
-    """The keys of a gate as ranges, lowest first: `C4`, `E4..G4`."""
+def key_ranges(keys: int) -> list[tuple[int, int]]:
+    """The keys of a gate as ranges, lowest first: the lowest and the highest key of each."""
     ranges: list[tuple[int, int]] = []
     for key in open_in(keys):
         if ranges and ranges[-1][1] == key - 1:
             ranges[-1] = ranges[-1][0], key
         else:
             ranges.append((key, key))
-    return [
-        format_note(low, naming) if low == high else f"{format_note(low, naming)}..{format_note(high, naming)}"
-        for low, high in ranges
-    ]
+    return ranges
+
+
+def range_words(low: int, high: int, naming: Naming) -> str:
+    """A range of keys in words: `C4`, `E4..G4`."""
+    return format_note(low, naming) if low == high else f"{format_note(low, naming)}..{format_note(high, naming)}"
+
+
+def note_ranges(keys: int, naming: Naming) -> list[str]:
+    """The keys of a gate as ranges in words, lowest first."""
+    return [range_words(low, high, naming) for low, high in key_ranges(keys)]
