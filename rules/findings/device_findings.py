@@ -68,14 +68,9 @@ def _reaches(ways: BranchWays, each: SourcedWay, name: str, device: Device) -> b
     if ways.pipeline.ports[form.target] != device.port:
         return False
     if form.status < SYSEX and device.channel is not None:
-        return hears(device, form.status)
+        return device.hears(form.status & 0x0F)
     branch = ways.by_label.get(form.rule)
     return branch is not None and name in branch.destinations
-
-
-def hears(device: Device, status: int) -> bool:
-    """Return whether a device listens on the channel of a status."""
-    return device.channel is None or device.channel == (status & 0x0F) + 1
 
 
 def _notes_outside(ways: BranchWays, branch: Branch) -> Iterator[Finding]:
@@ -91,7 +86,7 @@ def _notes_outside(ways: BranchWays, branch: Branch) -> Iterator[Finding]:
             for each in ways.leaving.get(branch.label, ())
             if each.way.form.kind == NOTE_ON
             and ways.pipeline.ports[each.way.form.target] == device.port
-            and hears(device, each.way.form.status)
+            and device.hears(each.way.form.status & 0x0F)
         ]
         # A keyboard has more keys than most instruments, and a `when` may be meant to help: only what comes however
         # the switches are set is mentioned.

@@ -14,10 +14,11 @@ from rules.findings.device_findings import device_findings
 from rules.findings.din_findings import din_findings
 from rules.findings.finding import SEVERITIES, Finding
 from rules.findings.loop_findings import loop_findings
-from rules.findings.merge_findings import merge_findings
 from rules.findings.rule_findings import rule_findings
+from rules.findings.shared_note_findings import shared_note_findings
 from rules.findings.split_findings import split_findings
 from rules.findings.switch_findings import switch_findings
+from rules.findings.two_ways_findings import two_ways_findings
 from rules.rulefile.reading import Reading
 
 
@@ -40,6 +41,7 @@ def _all(reading: Reading) -> Iterator[Finding]:
     yield from rule_findings(ways, compiler)
     yield from split_findings(ways)
     yield from loop_findings(ways)
-    yield from merge_findings(ways)
+    yield from shared_note_findings(ways)
+    yield from two_ways_findings(ways)
     yield from switch_findings(reading)
     yield from din_findings(ways)

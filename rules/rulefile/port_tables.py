@@ -167,6 +167,10 @@ class Device(TableModel):
         examples=['organ = { port = "rack", accept = { unreached = "for the second set" } }'],
     )
 
+    def hears(self, channel: int) -> bool:
+        """Return whether the device listens on a channel, 0-15."""
+        return self.channel is None or self.channel == channel + 1
+
     @model_validator(mode="after")
     def _one_way_to_channels(self) -> Device:
         if self.channel is not None and self.channels is not None:

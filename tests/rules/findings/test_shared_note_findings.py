@@ -1,4 +1,4 @@
-"""Messages that meet at an output."""
+"""Notes that two rules sound at one output."""
 
 from __future__ import annotations
 
@@ -68,43 +68,3 @@ def test_two_sources_of_one_rule_are_meant() -> None:
     """Who writes both in one `from` wants them to meet."""
     both = KEYS.replace('"keys"', '["keys", "pads"]')
     assert told(rules(both), "one note from two sources") == []
-
-
-def test_a_controller_that_arrives_with_two_values() -> None:
-    """One rule passes it, another turns it round: the device gets both."""
-    turned = 'steps = [{ map = { from = "controller volume", to = "controller volume", out = "127..0" } }]'
-    first = 'from = "keys"\nmatch = { channel = 1 }\nto = "organ"'
-    (finding,) = found(rules(first, f"{first}\n{turned}"), "two ways")
-    assert (finding.place.words, finding.label, finding.severity) == (
-        'rule "2"', "two ways: controller volume", "doubt",
-    )  # fmt: skip
-    assert finding.text == 'What this sends as controller volume to "organ", rule "1" sends with another value.'
-    assert shown(finding) == "controller 1 volume 100 from keys"
-
-
-def test_a_program_that_arrives_as_two() -> None:
-    """By two zones of one rule."""
-    zones = (
-        '[[rules.zones]]\nto = "organ"\n[[rules.zones]]\nsteps = [{ map = { programs = { 1 = 20 } } }]\nto = "organ"'
-    )
-    (finding,) = found(rules(f'from = "keys"\nmatch = {{ channel = 1 }}\n{zones}'), "two ways")
-    assert (finding.place.words, finding.label) == ('rule "1", zone 2', "two ways: programs")
-    assert "another zone of the rule sends" in finding.text
-    assert shown(finding) == "program 1 1 from keys"
-
-
-@pytest.mark.parametrize(
-    "second",
-    [
-        'from = "keys"\nmatch = { channel = 1 }\nto = "organ"',
-        'from = "keys"\nmatch = { channel = 1 }\nsteps = [{ transpose = 7 }]\nto = "organ"',
-        'from = "keys"\nmatch = { channel = 1 }\nsteps = [{ map = { programs = { 1 = 20 } } }]\nto = "bass"',
-        'from = "keys"\nmatch = { channel = 2 }\nsteps = [{ map = { programs = { 1 = 20 } } }]\nto = "organ"',
-        'from = "keys"\nmatch = { channel = 1 }\nsteps = [{ map = { controllers = { volume = "pan" } } }, '
-        '{ filter = { drop = { controller = 10 } } }]\nto = "organ"',
-    ],
-)
-def test_what_arrives_once_or_elsewhere(second: str) -> None:
-    """The same value goes out once; other messages, devices and controllers are no clash."""
-    first = 'from = "keys"\nmatch = { channel = 1 }\nto = "organ"'
-    assert told(rules(first, second), "two ways") == []
