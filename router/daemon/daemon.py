@@ -14,34 +14,31 @@ from router.daemon.interpreter import prefer_latency
 from router.daemon.last_run import RunKeeper, read_last_rules, read_last_run
 from router.daemon.live import Live
 from router.daemon.log_thread import LogThread
+from router.daemon.music_verbs import music_handlers
 from router.daemon.play_conversation import PlayConversation
 from router.daemon.prepared_rules import Prepared, prepare, prepare_texts
 from router.daemon.preparing_process import PreparingProcess
 from router.daemon.realtime import Realtime, beside_the_loop, take_realtime
 from router.daemon.recent_lines import RecentLines
+from router.daemon.recording_verbs import recorder_handlers
 from router.daemon.reloader import Reloader
 from router.daemon.rule_verbs import reload_state, reloader_handlers
 from router.daemon.run_settings import RunSettings
 from router.daemon.service_manager import ServiceManager
 from router.daemon.signals import signals_heeded
 from router.daemon.sounding_notes import SoundingNote
-from router.daemon.take_player import TAKE_ORDERS
 from router.daemon.watch import Watch
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.files.switch_values import read_switch
 from router.midi.backend_choice import choose_backend
 from router.midi.library_stderr import LibraryStderr
 from router.midi.port_manager import PortManager
-from router.recording.recorder import Recorder, recorder_handlers
+from router.recording.recorder import Recorder
 from router.text.exit_codes import FINE
 from router.text.formatting import count
-from router.text.usage import UsageError
 from router.text.version import version
 from rules.errors import MachineError, RuleFileError
 from rules.journal.format import Names
-from rules.program.clock_orders import CONTINUE_ORDER, START_ORDER, STOP_ORDER, TAP_ORDER, ClockOrder
 from rules.program.switch_states import State
-from rules.rulefile.clock_table import FASTEST_BPM, SLOWEST_BPM
 
 _TELL_MISSED_EVERY_NS: Final = 10_000_000_000
 _MOST_LINES: Final = 20
@@ -142,18 +139,7 @@ class Daemon:
 
     def play(self, ports: PortManager, control: ControlServer) -> None:
         """Play until a signal says to leave; outputs are silenced first where something may sound from before."""
-        restored = self._look_back(control)
-        live = self._live = Live(
-            self._reloader.prepared,
-            ports,
-            self._recorder.log,
-            self._say,
-            self._look,
-            self._effects.ask,
-            self._clock,
-            restored,
-            lambda: sum(self._losses()),
-        )
+        live = self._live = self._live_on(ports, self._look_back(control))
         keeper = self._keeper = RunKeeper(
             self._settings.name, self._settings.rules, lambda: live.switches, self._say, self._clock
         )
@@ -164,28 +150,48 @@ class Daemon:
         self._effects.start()
         with signals_heeded(live.stop, self._reloader.request):
             try:
-                if self._settings.record is not None:
-                    self._recorder.record_into(Path(self._settings.record))
-                live.begin()
-                if control.follows_a_crash:
-                    self._say("the last daemon with this name crashed or was killed: all outputs are silenced")
-                    live.silence()  # and not as a panic: what the devices want first may still wait
-                    control.follows_a_crash = False
-                keeper.start()
-                self._reloader.start()
-                prefer_latency()
-                self._realtime = take_realtime()
-                self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
-                self._service.ready(f"playing {', '.join(self._settings.rules)}")
+                self._begin(live, keeper, control)
                 live.run()
                 keeper.end()
                 self._service.stopping()
             finally:
-                self._effects.stop()
-                self._recorder.stop()
-                self._preparing.stop()
-                self._reloader.stop()  # may wait for a disk that doesn't answer: the take is saved by now
-                self._service.close()
+                self._stop()
+
+    def _live_on(self, ports: PortManager, restored: Mapping[str, State] | None) -> Live:
+        return Live(
+            self._reloader.prepared,
+            ports,
+            self._recorder.log,
+            self._say,
+            self._look,
+            self._effects.ask,
+            self._clock,
+            restored,
+            lambda: sum(self._losses()),
+        )
+
+    def _begin(self, live: Live, keeper: RunKeeper, control: ControlServer) -> None:
+        """Open the ports, and start all that goes on beside the loop."""
+        if self._settings.record is not None:
+            self._recorder.record_into(Path(self._settings.record))
+        live.begin()
+        if control.follows_a_crash:
+            self._say("the last daemon with this name crashed or was killed: all outputs are silenced")
+            live.silence()  # and not as a panic: what the devices want first may still wait
+            control.follows_a_crash = False
+        keeper.start()
+        self._reloader.start()
+        prefer_latency()
+        self._realtime = take_realtime()
+        self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
+        self._service.ready(f"playing {', '.join(self._settings.rules)}")
+
+    def _stop(self) -> None:
+        self._effects.stop()
+        self._recorder.stop()
+        self._preparing.stop()
+        self._reloader.stop()  # may wait for a disk that doesn't answer: the take is saved by now
+        self._service.close()
 
     def _look_back(self, control: ControlServer) -> Mapping[str, State] | None:
         """Return how the last daemon of this name ended; how its switches are to stand, or None."""
@@ -231,12 +237,8 @@ class Daemon:
         """Return what the control socket answers, by verb."""
         return {
             "status": lambda asked: self._status(),
-            "panic": self._panic,
-            "switch": self._turn,
-            "take": self._order_take,
+            **music_handlers(lambda: self._playing),
             **reloader_handlers(self._reloader),
-            "tap": lambda asked: self._order_clock(TAP_ORDER),
-            "clock": self._clock_asked,
             **recorder_handlers(self._recorder),
         }
 
@@ -288,40 +290,3 @@ class Daemon:
             },
             "recording": None if recording is None else str(recording),
         }
-
-    def _panic(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        live = self._playing
-        live.do(lambda: live.panic(asked.get("every_key") is True))
-        return {}
-
-    def _order_take(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        live = self._playing
-        order = f"take {asked.get('do')}"
-        if order not in TAKE_ORDERS:
-            raise UsageError('write what the take is to do: {"do": "next"}, or "pause" or "end"')
-        live.do(lambda: live.order_take(order))
-        return {}
-
-    def _clock_asked(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        do, bpm = asked.get("do"), asked.get("bpm")
-        if do in (START_ORDER, CONTINUE_ORDER, STOP_ORDER) and bpm is None:
-            return self._order_clock(do)
-        if do is None and isinstance(bpm, int | float) and SLOWEST_BPM <= bpm <= FASTEST_BPM:
-            return self._order_clock(float(bpm))
-        raise UsageError(
-            'write what your clock does: {"do": "start"}, "continue" or "stop"; or its tempo, '
-            f'{SLOWEST_BPM} to {FASTEST_BPM} BPM: {{"bpm": 96}}'
-        )
-
-    def _order_clock(self, order: ClockOrder) -> dict[str, Any]:
-        live = self._playing
-        return {"clock": live.do(lambda: live.order_clock(order))}
-
-    def _turn(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        live = self._playing
-        name, value = asked.get("name"), asked.get("value")
-        if not isinstance(name, str) or not isinstance(value, str | None):
-            raise UsageError('write the switch and its state: {"name": "song", "value": "chorus"}')
-        switch, state = read_switch(name if value is None else f"{name}={value}", live.session.ruleset)
-        live.do(lambda: live.turn(switch, state))
-        return {}

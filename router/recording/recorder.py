@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any, Final
 
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.files.file_names import is_midi_name
 from router.recording.automatic_takes import AutomaticTakes, save_and_tell
 from router.recording.journal_files import JournalFile
 from router.recording.ring_buffer import RingBuffer
@@ -272,29 +271,3 @@ class Recorder:
             state = self._lasting.get(STATE)
             if state is None or state[3] != states:
                 self.log((STATE, now, 0, states))
-
-
-def recorder_handlers(recorder: Recorder) -> dict[str, Callable[[dict[str, Any]], dict[str, Any]]]:
-    """Return what can be asked of the recorder over the control socket.
-
-    `last` {"seconds": n} gives {"journal": bytes}, without `seconds` all that is known. `record` {"path": name} begins
-    a recording, without `path` it tells how that stands; `record-stop` ends it.
-    """
-
-    def last(asked: dict[str, Any]) -> dict[str, Any]:
-        seconds = asked.get("seconds")
-        return {"journal": recorder.everything() if seconds is None else recorder.last(float(seconds))}
-
-    def record(asked: dict[str, Any]) -> dict[str, Any]:
-        if "path" in asked:
-            target = Path(str(asked["path"]))
-            if not target.is_absolute() or not is_midi_name(target.name):
-                raise MachineError(f'record: "{target}" isn\'t the full path of a .mid file')
-            recorder.start_recording(target)
-        return recorder.state
-
-    def stop(_: dict[str, Any]) -> dict[str, Any]:
-        journal, lost = recorder.stop_recording()
-        return {"journal": str(journal), "lost": lost}
-
-    return {"last": last, "record": record, "record-stop": stop}

@@ -16,9 +16,10 @@ from router.cli import record_takes as recording
 from router.cli.main import main
 from router.cli.record_takes import where
 from router.daemon.control_server import ControlServer
+from router.daemon.recording_verbs import recorder_handlers
 from router.files.clock import Clock
 from router.recording.automatic_takes import take_name
-from router.recording.recorder import Recorder, recorder_handlers
+from router.recording.recorder import Recorder
 from router.text.usage import UsageError
 from rules.journal.format import IN
 from tests.support import mido_reader

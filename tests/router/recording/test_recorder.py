@@ -11,7 +11,7 @@ import pytest
 
 from router.files.clock import Clock
 from router.recording import recorder
-from router.recording.recorder import Recorder, recorder_handlers
+from router.recording.recorder import Recorder
 from router.recording.takes import left_behind, save
 from rules.errors import MachineError
 from rules.journal.export import make_take
@@ -32,7 +32,7 @@ from rules.journal.format import (
 )
 from rules.program.switch_states import State
 from tests.support import mido_reader
-from tests.support.journal_samples import MS, NAMED, OFF, ON, PLAYED, orphan, packed, wait_for
+from tests.support.journal_samples import MS, NAMED, OFF, ON, PLAYED, orphan, wait_for
 
 RULED: Record = (RULES, 0, 0, b"[]")
 SECOND = 1000 * MS
@@ -262,29 +262,6 @@ def test_memory_is_bounded_by_bytes_too() -> None:
     kept = rig.everything()
     assert kept[-1][1] == 299 * MS
     assert 20 < len(kept) < 2000
-
-
-def test_what_can_be_asked_over_the_socket(rig: RecorderRig, tmp_path: Path) -> None:
-    """The last seconds, all that is known, and a recording from begin to end."""
-    handlers = recorder_handlers(rig.recorder)
-    rig.log(*PLAYED)
-    everything = handlers["last"]({})["journal"]
-    assert [record for record in unpack(everything) if record[0] != WALL] == [RULED, *PLAYED]
-    *last, _ = unpack(handlers["last"]({"seconds": 60})["journal"])
-    assert everything.startswith(packed(*last))
-    assert handlers["record"]({})["journal"] is None
-    begun = handlers["record"]({"path": str(tmp_path / "take.mid")})
-    rig.now = 2 * SECOND
-    journal = str(tmp_path / "take.mid.journal")
-    assert (begun["journal"], handlers["record"]({})) == (journal, {"journal": journal, "seconds": 2.0, "lost": 0})
-    assert handlers["record-stop"]({}) == {"journal": journal, "lost": 0}
-
-
-@pytest.mark.parametrize("path", ["take.mid", "/etc/passwd", "/tmp/take.txt"])
-def test_only_full_names_of_mid_files_are_taken(rig: RecorderRig, path: str) -> None:
-    """The daemon's own folder is not the asker's."""
-    with pytest.raises(MachineError, match=r"the full path of a \.mid file"):
-        recorder_handlers(rig.recorder)["record"]({"path": path})
 
 
 KILLED = """
