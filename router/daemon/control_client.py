@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import json
-from binascii import a2b_base64
-from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
+from router.daemon.control_answers import LONGEST_ANSWER_LINE, AnswerReader
 from router.daemon.control_socket import TooLongError, connected, is_alive, line_of, lines_from, socket_path
 from router.daemon.run_settings import STANDARD_NAME
 from router.daemon.runtime_folder import runtime_folder, valid_name
 from router.text.formatting import why
 from rules.errors import MachineError
-
-LONGEST_ANSWER_LINE: Final = 16 * 1024 * 1024
 
 
 def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: Any) -> dict[str, Any]:
@@ -25,22 +21,20 @@ def ask_daemon(name: str, verb: str, /, patience_s: float = 10.0, **arguments: A
     doesn't answer in time, or says that it can't; UsageError for what can't be a name.
     """
     path = socket_path(valid_name(name))
-    held: dict[str, bytearray] = {}
+    reader = AnswerReader()
     try:
         with connected(path, patience_s) as daemon:
             with suppress(BrokenPipeError):  # it has answered already, that it can't: the reason waits to be read
                 daemon.sendall(line_of({"verb": verb, **arguments}))
             for line in lines_from(daemon, LONGEST_ANSWER_LINE, patience_s):
-                answer = dict(json.loads(line))
-                if "piece" not in answer:
-                    return _told(answer, held)
-                key, data = answer["piece"]
-                held.setdefault(key, bytearray()).extend(a2b_base64(data, strict_mode=True))
+                answer = reader.take(line)
+                if answer is not None:
+                    return answer
     except (FileNotFoundError, ConnectionRefusedError):
         raise MachineError(_nobody(name, path)) from None
     except TimeoutError:
         raise MachineError(f'the daemon "{name}" didn\'t answer within {patience_s:g} s') from None
-    except (OSError, ValueError, KeyError, TypeError, TooLongError) as error:
+    except (OSError, ValueError, TooLongError) as error:
         reason = why(error) if isinstance(error, OSError) else "it isn't in the words of this version of Pointsman"
         raise MachineError(f'the answer of the daemon "{name}" can\'t be read: {reason}') from error
     raise MachineError(f'the daemon "{name}" broke off its answer: look at `pointsman status`')
@@ -67,14 +61,16 @@ class DaemonConversation:
 
     def ask(self, **arguments: Any) -> dict[str, Any]:
         """Ask, and return the answer."""
+        reader = AnswerReader()
         try:
             self._daemon.sendall(line_of({"verb": self._verb, **arguments}))
-            line = next(self._lines, None)
-            if line is not None:
-                return _told(dict(json.loads(line)), {})
+            for line in self._lines:
+                answer = reader.take(line)
+                if answer is not None:
+                    return answer
         except TimeoutError:
             raise MachineError(f'the daemon "{self._name}" didn\'t answer within {self._patience_s:g} s') from None
-        except (OSError, ValueError, KeyError, TooLongError):
+        except (OSError, ValueError, TooLongError):
             pass
         raise MachineError(f'the daemon "{self._name}" has ended')
 
@@ -95,12 +91,6 @@ def absence(name: str) -> str | None:
 def running_daemons() -> list[str]:
     """Return the names of the daemons that this user has running. Raises MachineError."""
     return [path.stem for path in sorted(runtime_folder().glob("*.sock")) if is_alive(path)]
-
-
-def _told(answer: dict[str, Any], held: Mapping[str, bytearray]) -> dict[str, Any]:
-    if not answer.pop("ok"):
-        raise MachineError(str(answer["error"]))
-    return answer | {key: bytes(value) for key, value in held.items()}
 
 
 def _nobody(name: str, path: Path) -> str:

@@ -6,7 +6,6 @@ two messages. Where there are too many clients, the one that has kept the daemon
 
 from __future__ import annotations
 
-import base64
 import json
 import os
 import selectors
@@ -14,11 +13,12 @@ import socket
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final, Protocol
 
-from router.daemon.control_socket import TooLongError, is_alive, line_of, lines_from, socket_path
+from router.daemon.control_answers import answer_lines, refusal_line
+from router.daemon.control_socket import TooLongError, line_of, lines_from, listening, socket_path
+from router.daemon.daemon_name import take_name
 from router.daemon.runtime_folder import valid_name
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.text.formatting import plain, why
@@ -44,18 +44,16 @@ class Conversation(Protocol):
 
 
 LONGEST_QUESTION: Final = 64 * 1024
-_PIECE: Final = 48 * 1024
 _CLIENTS: Final = 16
 _EXTRA_FOR_PANIC: Final = 16  # clients that may come on top while all others wait for the daemon: panic gets through
 _STREAMS: Final = 8  # clients with an endless answer: they keep their places, and leave enough to the others
 _PANIC: Final = "panic"
-_BACKLOG: Final = 128  # clients that may wait to be accepted
 _CLIENT_PATIENCE_S: Final = 30.0  # for a client to ask, or to take its answer
 _LAST_ANSWERS_S: Final = 1.0  # for the answers that are on their way when the daemon leaves
 
 
 _TOO_MANY: Final = f"{_CLIENTS} other programs wait for the daemon: try again later"
-_TOO_MANY_ANSWER: Final = line_of({"ok": False, "error": _TOO_MANY})
+_TOO_MANY_ANSWER: Final = refusal_line(_TOO_MANY)
 
 
 class _Client:
@@ -107,10 +105,10 @@ class ControlServer:
         Raises MachineError if a daemon of this name runs already, or this machine has no such sockets.
         """
         self._path = socket_path(self._name)
-        self._lock = _taken_lock(self._path, self._name)
+        self._lock = take_name(self._path, self._name)
         self.follows_a_crash = self._path.exists()
         try:
-            self._listener = _listening(self._path)
+            self._listener = listening(self._path)
         except BaseException:
             os.close(self._lock)
             raise
@@ -208,22 +206,17 @@ class ControlServer:
             if verb in self._streams:
                 yield from self._streamed(verb, question, client)
                 return
-            answer = dict(self._handler(verb, client)(question))
-            held = {key: value for key, value in answer.items() if isinstance(value, bytes)}
-            last = line_of({"ok": True, **{key: value for key, value in answer.items() if key not in held}})
+            lines = answer_lines(self._handler(verb, client)(question))
         except PointsmanError as error:
-            yield line_of({"ok": False, "error": str(error)})
+            yield refusal_line(str(error))
             return
         except Exception as error:
             self._report(
                 f"control socket: {plain(line[:200].decode(errors='replace'))}: {type(error).__name__}: {error}"
             )
-            yield line_of({"ok": False, "error": f"the daemon failed to answer: {type(error).__name__}: {error}"})
+            yield refusal_line(f"the daemon failed to answer: {type(error).__name__}: {error}")
             return
-        for key, value in held.items():
-            for at in range(0, max(len(value), 1), _PIECE):
-                yield line_of({"piece": [key, base64.b64encode(value[at : at + _PIECE]).decode("ascii")]})
-        yield last
+        yield from lines
 
     def _streamed(self, verb: str, question: dict[str, Any], client: _Client) -> Iterator[bytes]:
         """Lines without end, until the client or the daemon leaves."""
@@ -262,48 +255,3 @@ class ControlServer:
         if verb not in client.conversations:
             client.conversations[verb] = self._conversations[verb]()
         return client.conversations[verb].answer
-
-
-def _taken_lock(path: Path, name: str) -> int:
-    """The lock that makes a name ours until this process ends, however it ends."""
-    import fcntl  # not on every system, and those have been refused by now
-
-    try:
-        lock = os.open(path.with_suffix(".lock"), os.O_RDWR | os.O_CREAT, 0o600)
-    except OSError as error:
-        raise MachineError(f"{path.with_suffix('.lock')}: can't be made: {why(error)}") from error
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        if is_alive(path):  # somebody tidied the lock away
-            raise BlockingIOError
-        os.ftruncate(lock, 0)
-        os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)
-    except OSError as error:
-        number = os.pread(lock, 20, 0).decode("ascii", "replace").strip()
-        os.close(lock)
-        if isinstance(error, BlockingIOError):
-            raise MachineError(_in_use(name, number)) from None
-        raise MachineError(f"{path.with_suffix('.lock')}: can't be locked: {why(error)}") from error
-    return lock
-
-
-def _in_use(name: str, number: str) -> str:
-    process = f" (process {number})" if number.isdigit() else ""
-    return (
-        f'a daemon named "{name}" runs already{process}: use another --name, or edit the rules of the running one. '
-        "It reads them again when you save them"
-    )
-
-
-def _listening(path: Path) -> socket.socket:
-    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    try:
-        path.unlink(missing_ok=True)  # left over from a daemon that was killed: its lock is free
-        listener.bind(str(path))
-        path.chmod(0o600)
-        listener.listen(_BACKLOG)
-        listener.setblocking(False)
-    except OSError as error:
-        listener.close()
-        raise MachineError(f"{path}: the control socket can't be made: {why(error)}") from error
-    return listener

@@ -1,8 +1,7 @@
 """The control socket: where it is, how it is reached, and the lines of JSON that go over it.
 
 A question is {"verb": "switch", "name": "song", "value": "chorus"}; the answer is {"ok": true, ...} or
-{"ok": false, "error": "..."}. Bytes in an answer go ahead of it, in lines {"piece": ["journal", "BASE64"]}: encoded in
-one go, a long recording would hold up the music.
+{"ok": false, "error": "..."}, with bytes ahead of it (see `control_answers`).
 
 The questions of a verb may belong together, from the first until the client leaves: `play` (see `play_conversation`).
 """
@@ -18,9 +17,11 @@ from typing import Any, Final
 
 from router.daemon.runtime_folder import runtime_folder
 from router.files.clock import SYSTEM_CLOCK, Clock
+from router.text.formatting import why
 from rules.errors import MachineError
 
 _QUEUE_RETRY_S: Final = 0.01
+_BACKLOG: Final = 128  # clients that may wait to be accepted
 _LONGEST_PATH: Final = 103  # bytes of a socket's path: 107 on Linux (unix(7)), 103 on macOS
 
 
@@ -37,6 +38,21 @@ def socket_path(name: str) -> Path:
             "XDG_RUNTIME_DIR to a folder with a shorter path"
         )
     return path
+
+
+def listening(path: Path) -> socket.socket:
+    """Return a new socket to which clients connect, and which never waits for them. Raises MachineError."""
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        path.unlink(missing_ok=True)  # left over from a daemon that was killed: its lock is free
+        listener.bind(str(path))
+        path.chmod(0o600)
+        listener.listen(_BACKLOG)
+        listener.setblocking(False)
+    except OSError as error:
+        listener.close()
+        raise MachineError(f"{path}: the control socket can't be made: {why(error)}") from error
+    return listener
 
 
 def connected(path: Path, patience_s: float, clock: Clock = SYSTEM_CLOCK) -> socket.socket:

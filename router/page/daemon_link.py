@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import json
-from binascii import a2b_base64
 from collections.abc import AsyncGenerator, Mapping
 from contextlib import suppress
 from typing import Any, Final
 
-from router.daemon.control_client import LONGEST_ANSWER_LINE, how_to_begin
+from router.daemon.control_answers import LONGEST_ANSWER_LINE, AnswerReader, told_in
+from router.daemon.control_client import how_to_begin
 from router.daemon.control_socket import line_of, socket_path
 from router.daemon.runtime_folder import valid_name
 from rules.errors import MachineError
@@ -37,7 +36,7 @@ class DaemonLink:
             writer.write(line_of({"verb": "watch"}))
             while True:
                 async with asyncio.timeout(_SILENCE_S):
-                    told = _read(await reader.readline())
+                    told = told_in(_whole(await reader.readline()))
                 if told.get("ok") is False:
                     raise MachineError(str(told.get("error")))
                 yield told
@@ -63,20 +62,15 @@ class DaemonLink:
 
     async def _asked(self, question: Mapping[str, Any]) -> dict[str, Any]:
         reader, writer = await self._connected()
-        held: dict[str, bytearray] = {}
+        answer = AnswerReader()
         try:
             writer.write(line_of(question))
             while True:
-                told = _read(await reader.readline())
-                if "piece" not in told:
-                    break
-                key, data = told["piece"]
-                held.setdefault(key, bytearray()).extend(a2b_base64(data, strict_mode=True))
+                told = answer.take(_whole(await reader.readline()))
+                if told is not None:
+                    return told
         finally:
             await _closed(writer)
-        if not told.pop("ok"):
-            raise MachineError(str(told.get("error")))
-        return told | {key: bytes(value) for key, value in held.items()}
 
     async def _connected(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
         try:
@@ -85,14 +79,11 @@ class DaemonLink:
             raise MachineError(f'there is no daemon named "{self.name}": {how_to_begin(self.name)}') from error
 
 
-def _read(line: bytes) -> dict[str, Any]:
-    """Return a line of the daemon's. Raises MachineError where it has ended, ValueError for what isn't one."""
+def _whole(line: bytes) -> bytes:
+    """Return a line of the daemon's. Raises MachineError where it has ended in the midst of it, or before."""
     if not line.endswith(b"\n"):
         raise MachineError(_LEFT)
-    told = json.loads(line)
-    if not isinstance(told, dict):
-        raise ValueError("no answer of a daemon")
-    return told
+    return line
 
 
 async def _closed(writer: asyncio.StreamWriter) -> None:
