@@ -174,13 +174,14 @@ class Checked:
     def in_words(self) -> list[str]:
         """Return the lines to print."""
         from router.cli.din_words import din_lines
-        from router.cli.finding_words import finding_lines, wrapped
+        from router.cli.finding_words import finding_lines
         from router.cli.promise_words import promise_lines
+        from router.text.paragraphs import wrapped
 
         counts = self.counts()
         things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
         found = f"{count(self.mistakes, 'mistake') if self.mistakes else 'no mistakes'} found"
-        lines = wrapped(f"{', '.join(name for name, _ in self.texts)}: {things}; {found}", "")
+        lines = wrapped(f"{', '.join(name for name, _ in self.texts)}: {things}; {found}")
         lines += finding_lines(self.findings)
         lines += ["", *self._test_lines(), *promise_lines(self.promises, self.reading.ruleset)]
         return lines if self.loads is None else [*lines, *din_lines(self.loads, self._namings())]
@@ -190,7 +191,8 @@ class Checked:
         return [self.reading.ports[load.port].source.naming for load in self.loads or ()]
 
     def _test_lines(self) -> list[str]:
-        from router.cli.finding_words import more, wrapped
+        from router.cli.finding_words import more
+        from router.text.paragraphs import wrapped
 
         if not self.tests:
             return ["There are no tests: write [[tests]] in a rule file, and check runs them."]
@@ -200,7 +202,7 @@ class Checked:
             return [painted(passed, "good", sys.stdout)]
         lines = [f"{number(len(failed))} of {count(len(self.tests), 'test')} failed:"]
         faults = [fault for test in failed for fault in test.faults]
-        shown = [line for fault in faults[:MOST_PROBLEMS] for line in wrapped(str(fault), "  ")]
+        shown = [line for fault in faults[:MOST_PROBLEMS] for line in wrapped(str(fault), "  ", "    ")]
         lines += [painted(line, "bad", sys.stdout) for line in shown]
         return [*lines, *more(len(faults))]
 

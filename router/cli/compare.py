@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -29,6 +28,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from router.cli.parsing import file_name
 from router.text.exit_codes import FINE
 from router.text.formatting import count, number, plain, why
+from router.text.paragraphs import wrapped
 from router.text.terminal import say
 
 if TYPE_CHECKING:
@@ -53,7 +53,6 @@ examples:
 
 The daemon logs the same, shortened to ten lines, when it reads its rule files again."""
 
-_WIDTH: Final = 80
 _MOST_SHOWN: Final = 10
 _MOST_DATA: Final = 50
 
@@ -151,7 +150,7 @@ class Differences:
         else:
             old, new = plain(self.settings.old), plain(self.settings.new)
             told = [f"{count(len(lines), 'difference')} between {old} and {new}:"]
-            told += [line for text in lines for line in _wrapped(text, "  ")]
+            told += [line for text in lines for line in wrapped(text, "  ", "    ")]
         return [*told, *self._take_lines()]
 
     def _take_lines(self) -> Iterator[str]:
@@ -160,15 +159,17 @@ class Differences:
         name, take = plain(self.settings.take or ""), self.take
         yield ""
         if not take.moments:
-            yield from _wrapped(f"In {name} nothing changes: {count(take.same, 'message')} go out as before.", "")
+            yield from wrapped(
+                f"In {name} nothing changes: {count(take.same, 'message')} go out as before.", hanging="  "
+            )
             return
-        yield from _wrapped(
+        yield from wrapped(
             f"In {name} {count(take.lost, 'message')} of before will not go out, {number(take.gained)} will go out "
             f"that did not, {number(take.same)} stay the same:",
-            "",
+            hanging="  ",
         )
         for moment in take.moments[:_MOST_SHOWN]:
-            yield from _wrapped(self._moment(moment), "  ")
+            yield from wrapped(self._moment(moment), "  ", "    ")
         if len(take.moments) > _MOST_SHOWN:
             yield f"  ... and {count(len(take.moments) - _MOST_SHOWN, 'more moment')}"
 
@@ -208,22 +209,13 @@ class Differences:
         }
 
     def _moment_data(self, moment: Moment) -> dict[str, Any]:
-        from rules.midi.notation import format_message, in_hex
+        from router.text.message_data import message_data
 
         def sent(messages: Sequence[tuple[str, bytes]]) -> list[dict[str, str]]:
-            return [
-                {"port": port, "message": format_message(data, self.naming), "bytes": in_hex(data)}
-                for port, data in messages
-            ]
+            return [{"port": port, **message_data(data, self.naming)} for port, data in messages]
 
         bar, beat = moment.beat if moment.beat is not None else (None, None)
         return {"tick": moment.tick, "bar": bar, "beat": beat, "before": sent(moment.before), "now": sent(moment.now)}
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(
-        plain(text), _WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False
-    )
 
 
 def _changed_data(changed: ChangedMessages) -> dict[str, Any]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+from router.text import durations
 from router.text.formatting import number, plain
-from rules.midi.notation import Naming, format_message, in_hex
+from router.text.message_data import message_data
+from rules.midi.notation import Naming, format_message
 
 if TYPE_CHECKING:
     from rules.rig.din_load import DinLoad
@@ -38,12 +40,12 @@ def _words(load: DinLoad, naming: Naming) -> Iterator[str]:
         return
     most, begin = load.busiest
     yield f"{plain(load.port)} (DIN): {number(len(load.messages))} messages, {number(load.size)} bytes"
-    yield f"  Busiest second: {100 * most:.0f} % of what it can carry, from {clock_time(begin)}"
+    yield f"  Busiest second: {100 * most:.0f} % of what it can carry, from {_clock_time(begin)}"
     if not worst.wait:
         yield "  No message is late."
         return
     where = f"bar {load.beat.bar}, beat {load.beat.beat}, at " if load.beat is not None else ""
-    yield f"  Worst moment: {where}{clock_time(worst.at)}"
+    yield f"  Worst moment: {where}{_clock_time(worst.at)}"
     yield f"    {plain(format_message(worst.message, naming))} is {worst.wait / _NS_PER_MS:.1f} ms late."
 
 
@@ -58,14 +60,12 @@ def _plot(title: str, unit: str, values: Sequence[float], length: int) -> Iterat
         columns = "".join("#" if height >= row else " " for height in heights)
         yield f"  {left:>{width}} |{columns}".rstrip()
     yield f"  {'0':>{width}} +{'-' * len(values)}"
-    end = clock_time(length)
+    end = _clock_time(length)
     yield f"  {'':>{width}}  0:00{end:>{len(values) - 4}}"
 
 
-def clock_time(ns: int) -> str:
-    """A time from the beginning of a take: `1:02.350`, minutes, seconds and milliseconds."""
-    minutes, ms = divmod((ns + _NS_PER_MS // 2) // _NS_PER_MS, 60_000)
-    return f"{minutes}:{ms // 1000:02}.{ms % 1000:03}"
+def _clock_time(ns: int) -> str:
+    return durations.to_a_millisecond((ns + _NS_PER_MS // 2) // _NS_PER_MS)
 
 
 def din_data(load: DinLoad, naming: Naming) -> dict[str, Any]:
@@ -80,8 +80,7 @@ def din_data(load: DinLoad, naming: Naming) -> dict[str, Any]:
         "worst": None
         if worst is None
         else {
-            "message": format_message(worst.message, naming),
-            "bytes": in_hex(worst.message),
+            **message_data(worst.message, naming),
             "late_ms": worst.wait / _NS_PER_MS,
             "seconds": _seconds(worst.at),
             "bar": load.beat.bar if load.beat is not None else None,

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 from router.text.formatting import number, plain
+from router.text.message_data import message_data
+from router.text.paragraphs import wrapped
 from rules.errors import MOST_PROBLEMS
-from rules.midi.notation import format_message, in_hex
 
 if TYPE_CHECKING:
     from rules.findings.finding import Finding, Severity
     from rules.rulefile.locations import Location
-
-WIDTH: Final = 80
-_NO_BREAK: Final = "\u00a0"
 
 _TITLES: Final[Mapping[Severity, str]] = {
     "mistake": "Mistakes:",
@@ -37,7 +34,7 @@ def finding_lines(findings: Sequence[Finding]) -> Iterator[str]:
     meant = next((finding for finding in findings if finding.kind != "not found"), None)
     if meant is not None:
         yield ""
-        yield from wrapped("Is one of them meant? Write it next to its rule, device, port or switch, as in", "")
+        yield from wrapped("Is one of them meant? Write it next to its rule, device, port or switch, as in")
         yield f'  accept = {{ "{plain(meant.label)}" = "your reason" }}'
 
 
@@ -47,31 +44,18 @@ def more(amount: int) -> list[str]:
 
 
 def _lines(finding: Finding) -> Iterator[str]:
-    yield from wrapped(f"{_at(finding.place)}: {finding.label}", "  ")
-    yield from wrapped(finding.text, "    ")
+    yield from wrapped(f"{_at(finding.place)}: {finding.label}", "  ", "    ")
+    yield from wrapped(finding.text, "    ", "    ")
     if finding.example is not None:
-        yield from wrapped(f"Example: {finding.example.words(finding.naming)}", "    ")
+        yield from wrapped(f"Example: {finding.example.words(finding.naming)}", "    ", "    ")
     if finding.others:
-        yield from wrapped(f"With: {', '.join(map(_at, finding.others))}", "    ")
-    yield from wrapped(finding.remedy, "    ")
+        yield from wrapped(f"With: {', '.join(map(_at, finding.others))}", "    ", "    ")
+    yield from wrapped(finding.remedy, "    ", "    ")
 
 
 def _at(place: Location) -> str:
     words = place.words
     return f"{place}: {words}" if words else str(place)
-
-
-def wrapped(text: str, indent: str) -> list[str]:
-    """Return a text in lines of at most 80 columns; a word that is longer stays whole, and so does `100 %`."""
-    lines = wrap(
-        plain(text).replace(" %", f"{_NO_BREAK}%"),
-        WIDTH,
-        initial_indent=indent,
-        subsequent_indent=f"{indent}  " if indent == "  " else indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return [line.replace(_NO_BREAK, " ") for line in lines]
 
 
 def finding_data(finding: Finding) -> dict[str, Any]:
@@ -88,8 +72,7 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         if example is None
         else {
             "from": example.source,
-            "message": format_message(example.message, finding.naming),
-            "bytes": in_hex(example.message),
+            **message_data(example.message, finding.naming),
             "switches": dict(example.switches),
         },
         "with": [_place_data(place) for place in finding.others],

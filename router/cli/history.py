@@ -30,11 +30,12 @@ from router.files.clock import local_time
 from router.text.durations import as_written
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
+from router.text.message_data import message_data
 from router.text.terminal import say
+from rules.analysis.held_words import held_words
 from rules.analysis.history import Arrival, Departure, Held, History, OtherEvent, PortMessage, history_of, port_naming
 from rules.journal.format import unpack
-from rules.midi.messages import CONTROLLER, KEY_PRESSURE, NOTE_ON, PITCH_BEND
-from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
+from rules.midi.notation import format_message
 
 _MOST: Final = 40  # of what happened is shown on a terminal
 _MOST_SENT: Final = 8  # of what one thing sent
@@ -135,15 +136,7 @@ class HistoryReport:
         return f"{one.source} (a take)" if one.by_take else one.source
 
     def _held_thing(self, held: Held) -> str:
-        naming = port_naming(self._story, held.source)
-        kind = held.status & 0xF0
-        if kind == NOTE_ON:
-            return f"note {format_note(held.number, naming)}"
-        if kind == KEY_PRESSURE:
-            return f"key pressure of {format_note(held.number, naming)}"
-        if kind == CONTROLLER:
-            return format_controller(held.number)
-        return "pitch bend" if kind == PITCH_BEND else "channel pressure"
+        return held_words(held.status, held.number, port_naming(self._story, held.source))
 
     def _since(self, held: Held) -> str:
         if held.since is None:
@@ -156,16 +149,8 @@ class HistoryReport:
 
     # -- times --------------------------------------------------------------------------------------------------------
 
-    def _seconds(self, moment: int) -> float | None:
-        """Return what the clock on the wall showed (seconds since 1970)."""
-        walls = self._story.walls
-        if not walls:
-            return None
-        at, shown = next((wall for wall in reversed(walls) if wall[0] <= moment), walls[0])
-        return shown + (moment - at) / 1e9
-
     def _clock_time(self, moment: int) -> str:
-        seconds = self._seconds(moment)
+        seconds = self._story.wall_s(moment)
         if seconds is None:
             return f"{moment / 1e9:.3f}"
         milliseconds = int(seconds * 1000)
@@ -184,7 +169,7 @@ class HistoryReport:
         }
 
     def _happened_data(self, one: Arrival | Departure | OtherEvent) -> dict[str, Any]:
-        when = self._seconds(one.time)
+        when = self._story.wall_s(one.time)
         if isinstance(one, OtherEvent):
             return {"what": "event", "time": when, "text": one.words, "sent": self._outcomes(one.outcomes)}
         if isinstance(one, Departure):
@@ -195,7 +180,7 @@ class HistoryReport:
             "time": when,
             "from": one.source,
             "by_take": one.by_take,
-            **_named(one.message, port_naming(self._story, one.source)),
+            **message_data(one.message, port_naming(self._story, one.source)),
             "count": one.count,
             "sent": self._outcomes(one.outcomes),
             "why": [{"depth": line.depth, "text": line.text} for line in why],
@@ -207,7 +192,7 @@ class HistoryReport:
             "by_take": held.by_take,
             "what": self._held_thing(held),
             "channel": (held.status & 15) + 1,
-            "since": None if held.since is None else self._seconds(held.since),
+            "since": None if held.since is None else self._story.wall_s(held.since),
             "lets_go": self._outcomes(held.releases),
         }
 
@@ -215,8 +200,4 @@ class HistoryReport:
         return [self._outcome(port, message) for port, message in outcomes]
 
     def _outcome(self, port: str, message: bytes) -> dict[str, str]:
-        return {"port": port, **_named(message, port_naming(self._story, port))}
-
-
-def _named(message: bytes, naming: Naming) -> dict[str, str]:
-    return {"message": format_message(message, naming), "bytes": in_hex(message)}
+        return {"port": port, **message_data(message, port_naming(self._story, port))}

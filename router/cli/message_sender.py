@@ -26,11 +26,12 @@ from router.midi.output_port import OutputPort
 from router.midi.port_manager import PortManager
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
+from router.text.message_data import message_data
 from router.text.terminal import is_terminal, say
 from router.text.usage import UsageError
 from rules.errors import MachineError
 from rules.midi.messages import NOTE_OFF, OFF_VELOCITY, is_note_off, is_note_on
-from rules.midi.notation import format_message, in_hex
+from rules.midi.notation import format_message
 from rules.ports.patterns import Wanted, bare_name
 
 
@@ -147,7 +148,7 @@ def note_offs(messages: Sequence[bytes]) -> list[bytes]:
 
 def _tell(port: str, sent: Sequence[bytes], as_json: bool) -> None:
     if as_json:
-        listed = [{"message": format_message(message), "bytes": in_hex(message)} for message in sent]
+        listed = [message_data(message) for message in sent]
         say([json.dumps({"command": "send", "ok": True, "port": port, "sent": listed}, indent=2)])
     else:
         say([f"to {plain(port)}:", *(f"  {format_message(message)}" for message in sent)])

@@ -12,7 +12,6 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from router.cli.finding_words import wrapped
 from router.cli.source_arguments import playing_in
 from router.files.atomic_writing import write_new
 from router.files.rule_files import read_rule_files
@@ -20,6 +19,7 @@ from router.files.spared_inputs import spare_inputs
 from router.files.takes import read_take
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
+from router.text.paragraphs import wrapped
 from router.text.terminal import say
 from router.text.usage import UsageError
 from rules.drawing.svg import Picture
@@ -158,7 +158,7 @@ def _notes(settings: DrawSettings, file: MidiFile, reading: Reading | None) -> T
 
 def _in_words(drawing: Drawing, path: Path) -> list[str]:
     return [
-        line for text in (f"{path} written: {drawing.picture.summary}", *drawing.left_out) for line in wrapped(text, "")
+        line for text in (f"{path} written: {drawing.picture.summary}", *drawing.left_out) for line in wrapped(text)
     ]
 
 

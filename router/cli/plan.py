@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from router.cli.parsing import CAUTION, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, plain
+from router.text.paragraphs import WIDTH
 from router.text.terminal import say
 from router.text.usage import UsageError
 
@@ -172,8 +173,6 @@ def _sheet_file(name: str, planned: ChannelPlan, lines: list[str]) -> bytes:
 
 def _trouble(planned: ChannelPlan) -> Iterator[str]:
     """Yield what can't be played alone, and what would help."""
-    from router.cli.sheet_words import WIDTH
-
     if planned.unseparated:
         yield ""
         amount = len(planned.unseparated)

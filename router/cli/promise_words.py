@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import sys
-import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from router.text.formatting import count, number, plain, problem_data
+from router.text.formatting import count, number, problem_data
+from router.text.paragraphs import wrapped
 from router.text.terminal import painted
 
 if TYPE_CHECKING:
     from rules.comparison.promises import PromiseResult
     from rules.rulefile.ruleset import RuleSet
 
-_WIDTH: Final = 80
 _MOST_SHOWN: Final = 10
 
 
@@ -33,7 +32,7 @@ def promise_lines(results: Sequence[PromiseResult], ruleset: RuleSet) -> list[st
     for some, are in ((broken, "broken"), (open_ones, "not decidable, because the result depends on messages before")):
         if some:
             head = f"{number(len(some))} of {of_all} {'is' if len(some) == 1 else 'are'} {are}:"
-            lines += [*textwrap.wrap(head, _WIDTH)]
+            lines += wrapped(head)
             lines += [line for result in some[:_MOST_SHOWN] for line in _story(result, ruleset)]
         if len(some) > _MOST_SHOWN:
             lines.append(f"  ... and {number(len(some) - _MOST_SHOWN)} more")
@@ -47,22 +46,17 @@ def _story(result: PromiseResult, ruleset: RuleSet) -> Iterator[str]:
     example = result.example
     assert example is not None
     mood = "bad" if result.verdict == "refuted" else "mild"
-    for line in _wrapped(f"{result.place}: {result.place.words}: {result.says}. Its way:", "  "):
+    for line in wrapped(f"{result.place}: {result.place.words}: {result.says}. Its way:", "  ", "    "):
         yield painted(line, mood, sys.stdout)
     way = trace(ruleset, example.source, example.message, example.switches, result.place.source.naming)
     for told in way:
-        yield from _wrapped(told.text, "    " + "  " * told.depth)
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(
-        plain(text), _WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False
-    )
+        indent = "    " + "  " * told.depth
+        yield from wrapped(told.text, indent, f"{indent}  ")
 
 
 def promise_data(result: PromiseResult) -> dict[str, Any]:
     """Return a result for programs."""
-    from rules.midi.notation import format_message, in_hex
+    from router.text.message_data import message_data
 
     data: dict[str, Any] = {
         "name": result.promise.name,
@@ -71,12 +65,10 @@ def promise_data(result: PromiseResult) -> dict[str, Any]:
         "verdict": result.verdict,
     }
     if result.example is not None:
-        message = result.example.message
         data["problem"] = problem_data(result.problem)
         data["example"] = {
             "from": result.example.source,
-            "message": format_message(message, result.place.source.naming),
-            "bytes": in_hex(message),
+            **message_data(result.example.message, result.place.source.naming),
             "switches": dict(result.example.switches),
         }
     return data

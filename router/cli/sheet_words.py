@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from textwrap import wrap
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from router.text.formatting import fitted_columns, plain
+from router.text.paragraphs import WIDTH
 from rules.rig.channel_sheet import NOT_PLAYED, ChannelSheet, channel_sheet, to_be_set
 
 if TYPE_CHECKING:
     from rules.rig.channel_plan import ChannelPlan
-
-WIDTH: Final = 80
 
 
 def sheet_lines(planned: ChannelPlan) -> Iterator[str]:

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from router.cli.parsing import file_name
 from router.text.exit_codes import FINE
 from router.text.formatting import count, plain
+from router.text.paragraphs import WIDTH
 from router.text.terminal import say
 from router.text.usage import UsageError
 
@@ -37,7 +38,6 @@ examples:
 
 exit codes: 0 the list is shown; 2 a rule file can't be used, or has no songs"""
 
-_WIDTH: Final = 80
 _INDENT: Final = " " * 6
 
 
@@ -107,15 +107,15 @@ def _lines(sheet: SongSheet) -> Iterator[str]:
     yield f"{count(len(sheet.songs), 'song')}:"
     for number, song in enumerate(sheet.songs, start=1):
         yield ""
-        room = _WIDTH - len(song.tempo) - (2 if song.tempo else 0)
+        room = WIDTH - len(song.tempo) - (2 if song.tempo else 0)
         first, *more = wrap(plain(song.name), room, initial_indent=f"{number:3}.  ", subsequent_indent=_INDENT)
         yield f"{first:{room}}  {song.tempo}" if song.tempo else first
         yield from more
         for line in song.lines:
-            yield from wrap(plain(line), _WIDTH, initial_indent=_INDENT, subsequent_indent=_INDENT + "  ")
+            yield from wrap(plain(line), WIDTH, initial_indent=_INDENT, subsequent_indent=_INDENT + "  ")
     yield ""
     for note in sheet.notes:
-        yield from wrap(plain(note), _WIDTH, subsequent_indent="  ")
+        yield from wrap(plain(note), WIDTH, subsequent_indent="  ")
 
 
 def _data(settings: SongsSettings, sheet: SongSheet) -> dict[str, Any]:

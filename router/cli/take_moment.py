@@ -19,7 +19,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from textwrap import wrap
 from typing import Any, Final, NamedTuple
 
 from router.cli.source_arguments import playing_in
@@ -27,21 +26,23 @@ from router.cli.status_words import state_word
 from router.files.rule_files import read_rule_files
 from router.files.switch_values import read_switch
 from router.files.takes import read_take
+from router.text import durations
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
+from router.text.message_data import message_data
+from router.text.paragraphs import wrapped
 from router.text.terminal import say
 from router.text.usage import UsageError
+from rules.analysis.held_words import held_words
 from rules.analysis.trace_take import HeldInTake, TakeArrival, TakeDeparture, TakeMoment, trace_take
 from rules.errors import MachineError, MidiFileError
-from rules.midi.messages import CONTROLLER, KEY_PRESSURE, NOTE_ON, PITCH_BEND
-from rules.midi.notation import Naming, format_controller, format_message, format_note, in_hex
+from rules.midi.notation import Naming, format_message, format_note
 from rules.rulefile.reading import read_rule_set
 from rules.smf.bars import BarMap, Beat, bar_map
 from rules.smf.midi_file import MidiFile, read
 from rules.smf.tempo import TempoMap, tempo_map
 from rules.smf.track_sources import track_name, track_sources
 
-_WIDTH: Final = 80
 _MOST: Final = 60  # of what happened is shown on a terminal
 
 
@@ -173,15 +174,7 @@ class MomentReport:
         yield from _wrapped(f"arrives at port {one.port}: {self._written(one.port, one.message)}", 1)
 
     def _thing(self, one: HeldInTake) -> str:
-        naming = self._naming[one.source]
-        kind = one.status & 0xF0
-        if kind == NOTE_ON:
-            return f"note {format_note(one.number, naming)}"
-        if kind == KEY_PRESSURE:
-            return f"key pressure of {format_note(one.number, naming)}"
-        if kind == CONTROLLER:
-            return format_controller(one.number)
-        return "pitch bend" if kind == PITCH_BEND else "channel pressure"
+        return held_words(one.status, one.number, self._naming[one.source])
 
     def _whence(self, one: HeldInTake) -> str:
         where = f"on channel {(one.status & 15) + 1} of {one.source}, {self._track(one.track)}"
@@ -199,9 +192,7 @@ class MomentReport:
         return f"{beat.bar}:{beat.beat}.{part:02}"
 
     def _clock(self, tick: int) -> str:
-        """A time from the beginning of the take: `1:02.350`."""
-        minutes, ms = divmod(round(self._times.milliseconds(tick)), 60_000)
-        return f"{minutes}:{ms // 1000:02}.{ms % 1000:03}"
+        return durations.to_a_millisecond(round(self._times.milliseconds(tick)))
 
     def _written(self, port: str, message: bytes) -> str:
         return format_message(message, self._naming[port])
@@ -262,13 +253,13 @@ class MomentReport:
         }
 
     def _named(self, port: str, message: bytes) -> dict[str, str]:
-        return {"message": self._written(port, message), "bytes": in_hex(message)}
+        return message_data(message, self._naming[port])
 
     def _seconds(self, tick: int) -> float:
         return round(float(self._times.milliseconds(tick)) / 1000, 6)
 
 
 def _wrapped(text: str, depth: int) -> Sequence[str]:
-    """Return a line in as many as fit the terminal."""
+    """Return what is told at a depth as lines."""
     indent = "  " * depth
-    return wrap(plain(text), _WIDTH, initial_indent=indent, subsequent_indent=f"{indent}    ", break_on_hyphens=False)
+    return wrapped(text, indent, f"{indent}    ")

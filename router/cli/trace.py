@@ -20,6 +20,7 @@ from router.cli.message_arguments import read_messages
 from router.cli.parsing import add_daemon_name, file_name, length
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
+from router.text.message_data import message_data
 from router.text.terminal import say
 from router.text.usage import UsageError
 from rules.midi.messages import KEY_PRESSURE, NOTE_OFF, NOTE_ON
@@ -165,14 +166,8 @@ def trace(settings: TraceSettings) -> int:
     stories = trace_sequence(ruleset, source, messages, switches, naming)
     traced = [Traced(one, story, naming) for one, story in zip(messages, stories, strict=True)]
     if settings.json:
-        say(
-            [
-                json.dumps(
-                    {"command": "trace", "ok": True, "from": source, "messages": [one.data() for one in traced]},
-                    indent=2,
-                )
-            ]
-        )
+        data = {"command": "trace", "ok": True, "from": source, "messages": [one.data() for one in traced]}
+        say([json.dumps(data, indent=2)])
     else:
         say(line for at, one in enumerate(traced) for line in ([""] if at else []) + one.in_words(source))
     return FINE
@@ -201,8 +196,5 @@ class Traced:
         """Return the same for programs."""
         lines = [{"depth": line.depth, "text": line.text} for line in self.lines]
         arrived = [arrival for line in self.lines for arrival in line.outcomes]
-        arrives = [{"port": port, **self._named(message)} for port, message in arrived]
-        return {**self._named(self.message), "lines": lines, "arrives": arrives}
-
-    def _named(self, message: bytes) -> dict[str, str]:
-        return {"message": format_message(message, self.naming), "bytes": in_hex(message)}
+        arrives = [{"port": port, **message_data(message, self.naming)} for port, message in arrived]
+        return {**message_data(self.message, self.naming), "lines": lines, "arrives": arrives}

@@ -80,19 +80,12 @@ def _fits(part: Sequence[TraceLine], asked: Asked) -> bool:
 def _told(arrival: Arrival, lines: Sequence[TraceLine], story: History) -> dict[str, Any]:
     many = f" (the last of {arrival.count:,})" if arrival.count > 1 else ""
     words = format_message(arrival.message, port_naming(story, arrival.source))
+    at = story.wall_s(arrival.time)
     return {
-        "at": _wall(arrival.time, story),
+        "at": None if at is None else round(at, 3),
         "arrived": f"from {arrival.source}: {words}{many}",
         "sent": [
             f"to {port}: {format_message(message, port_naming(story, port))}" for port, message in arrival.outcomes
         ],
         "why": [f"{'  ' * line.depth}{line.text}" for line in lines[:_MOST_LINES]],
     }
-
-
-def _wall(time: int, story: History) -> float | None:
-    """Return what the clock on the wall showed (seconds since 1970)."""
-    if not story.walls:
-        return None
-    at, shown = next((wall for wall in reversed(story.walls) if wall[0] <= time), story.walls[0])
-    return round(shown + (time - at) / 1e9, 3)

@@ -48,6 +48,12 @@ def as_musicians_do(seconds: float) -> str:
     return f"{minutes}:{rest:02}" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02}:{rest:02}"
 
 
+def to_a_millisecond(ms: int) -> str:
+    """Return a time from the beginning of a recording (ms): `1:02.350`."""
+    minutes, rest = divmod(ms, 60_000)
+    return f"{minutes}:{rest // 1000:02}.{rest % 1000:03}"
+
+
 def to_a_hundredth(seconds: float) -> str:
     """Return a short time: `0.12 s`."""
     return f"{seconds:.2f} s"

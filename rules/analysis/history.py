@@ -135,6 +135,13 @@ class History:
     walls: Sequence[tuple[int, float]]
     sent: Sequence[tuple[int, bytes, int]] = ()
 
+    def wall_s(self, time: int) -> float | None:
+        """Return what the clock on the wall showed (seconds since 1970) at a time (ns); None if that isn't known."""
+        if not self.walls:
+            return None
+        at, shown = next((wall for wall in reversed(self.walls) if wall[0] <= time), self.walls[0])
+        return shown + (time - at) / 1e9
+
 
 def history_of(records: Sequence[Record], span: int) -> History:
     """The story of the last `span` ns of a journal. Raises RuleFileError for rules that can't be read any more.

@@ -4,7 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.text.durations import as_musicians_do, as_written, in_words, parse_duration, to_a_hundredth
+from router.text.durations import (
+    as_musicians_do,
+    as_written,
+    in_words,
+    parse_duration,
+    to_a_hundredth,
+    to_a_millisecond,
+)
 
 
 @pytest.mark.parametrize(
@@ -46,3 +53,8 @@ def test_lengths_of_music_read_as_musicians_write_them() -> None:
 def test_short_times_have_two_decimals() -> None:
     """As the summary of a run tells them."""
     assert to_a_hundredth(1.234) == "1.23 s"
+
+
+def test_moments_of_a_recording_are_told_to_the_millisecond() -> None:
+    """In minutes, however many there are."""
+    assert [to_a_millisecond(ms) for ms in (0, 62_350, 3_600_001)] == ["0:00.000", "1:02.350", "60:00.001"]

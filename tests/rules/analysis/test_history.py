@@ -182,6 +182,7 @@ def test_a_journal_without_its_beginning_knows_what_was_held_and_how_switches_st
     assert [(held.number, held.since) for held in told.held] == [(60, 3 * MS), (62, 50_000 * MS)]
     assert arrivals(told)[0].switches["up"] is True
     assert told.walls == [(2 * MS, 1.7e9)]
+    assert told.wall_s(1002 * MS) == 1.7e9 + 1
 
 
 def test_numbers_mean_what_they_meant_under_earlier_rules() -> None:
