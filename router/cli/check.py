@@ -33,7 +33,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from router.cli.parsing import CAUTION, file_name
+from router.cli.parsing import CAUTION, add_playing, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, number, problem_data
 from router.text.terminal import painted, say
@@ -86,15 +86,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         type=file_name,
         help="show what DIN connections carry in this .mid file, and which messages come late (default: none)",
     )
-    add(
-        "--from",
-        dest="playing",
-        metavar="SOURCE",
-        action="append",
-        default=[],
-        help='the port that the take plays as; "Track name=SOURCE" or "#2=SOURCE" for one track '
-        "(default: the port of the rules, if there is only one)",
-    )
+    add_playing(parser)
     add("--json", action="store_true", help="print the findings as JSON (default: text)")
 
 
@@ -115,8 +107,8 @@ _KINDS: Final = (
 
 
 def check(settings: CheckSettings) -> int:
-    """Print what is to be said about rule files; return the exit code. Raises RuleFileError, UsageError, MachineError
-    or MidiFileError."""
+    """Print what is to be said about rule files; return the exit code. Raises RuleFileError, UsageError or
+    MachineError."""
     from router.files.rule_files import read_rule_files
     from rules.analysis.rule_tests import run_tests
     from rules.comparison.promises import judge_promises
@@ -137,12 +129,13 @@ def check(settings: CheckSettings) -> int:
 def _loads(take: str, playing: Sequence[str], reading: Reading, pipeline: Pipeline) -> list[DinLoad]:
     """Return what a take means for the DIN connections."""
     from router.cli.source_arguments import playing_in
-    from router.files.takes import read_take
+    from router.files.takes import faults_named, read_take
     from rules.rig.din_load import din_loads
     from rules.smf.midi_file import read
 
-    file = read(read_take(take))
-    return din_loads(reading.ruleset, pipeline, file, playing_in(playing, reading.ruleset, file))
+    with faults_named(take):
+        file = read(read_take(take))
+        return din_loads(reading.ruleset, pipeline, file, playing_in(playing, reading.ruleset, file))
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,9 +25,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from router.cli.parsing import file_name
+from router.cli.parsing import add_playing, file_name
 from router.text.exit_codes import FINE
-from router.text.formatting import count, number, plain, why
+from router.text.formatting import count, number, plain
 from router.text.paragraphs import wrapped
 from router.text.terminal import say
 
@@ -58,12 +58,12 @@ _MOST_DATA: Final = 50
 
 
 class CompareSettings(NamedTuple):
-    """What `compare` shall do: `old` and `new` are a rule file or a folder each, `sources` the texts of `--from`."""
+    """What `compare` shall do: `old` and `new` are a rule file or a folder each, `playing` the texts of `--from`."""
 
     old: str
     new: str
     take: str | None = None
-    sources: tuple[str, ...] = ()
+    playing: tuple[str, ...] = ()
     json: bool = False
 
 
@@ -74,20 +74,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("old", metavar="OLD", type=file_name, help="the rules as they were: a rule file, or a folder of them")
     add("new", metavar="NEW", type=file_name, help="the rules as they will be")
     add("--take", metavar="FILE", type=file_name, help="show what would change in this .mid file (default: none)")
-    add(
-        "--from",
-        dest="sources",
-        metavar="[TRACK=]PORT",
-        action="append",
-        default=[],
-        help="the port as which the take plays, or one of its tracks (default: the only one that rules name)",
-    )
+    add_playing(parser)
     add("--json", action="store_true", help="print the differences as JSON (default: text)")
 
 
 def _call(arguments: argparse.Namespace) -> int:
     return compare(
-        CompareSettings(arguments.old, arguments.new, arguments.take, tuple(arguments.sources), arguments.json)
+        CompareSettings(arguments.old, arguments.new, arguments.take, tuple(arguments.playing), arguments.json)
     )
 
 
@@ -116,20 +109,14 @@ def _taken(
 ) -> TakeComparison:
     """Compare what becomes of the take. Raises MachineError where it can't be read."""
     from router.cli.source_arguments import playing_in
-    from router.files.regular_files import read_regular
+    from router.files.takes import faults_named, read_take
     from rules.comparison.take_comparison import compare_take
-    from rules.errors import MachineError, MidiFileError
     from rules.smf.midi_file import read
 
-    name = plain(take)
-    try:
-        file = read(read_regular(take))
-        before, now = ((*side, playing_in(settings.sources, side[0], file)) for side in (old, new))
+    with faults_named(take):
+        file = read(read_take(take))
+        before, now = ((*side, playing_in(settings.playing, side[0], file)) for side in (old, new))
         return compare_take(before, now, file)
-    except OSError as error:
-        raise MachineError(f"{name}: the recording can't be read: {why(error)}") from error
-    except MidiFileError as error:
-        raise MachineError(f"{name}: {error}") from error
 
 
 @dataclass(frozen=True, slots=True)

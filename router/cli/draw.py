@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from router.cli.parsing import file_name
+from router.cli.parsing import add_more_rules, add_playing, file_name
 
 ABOUT: Final = """\
 Draw the rig as a picture: sources, rules, devices, and the channels between them. Print it for the wall or the next
@@ -43,24 +43,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add(
         "--take", metavar="FILE", type=file_name, help="draw this .mid file, before and after the rules (default: none)"
     )
-    add(
-        "--rules",
-        dest="more_rules",
-        metavar="MORE",
-        type=file_name,
-        action="append",
-        default=[],
-        help="more rule files or folders (default: none)",
-    )
-    add(
-        "--from",
-        dest="playing",
-        metavar="SOURCE",
-        action="append",
-        default=[],
-        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track '
-        "(default: the port of the rules, if there is only one)",
-    )
+    add_more_rules(parser)
+    add_playing(parser)
     add("--force", action="store_true", help="replace a picture that exists (default: refuse)")
     add("--json", action="store_true", help="print what was drawn as JSON (default: text)")
 

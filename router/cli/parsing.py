@@ -48,6 +48,32 @@ def add_backend(parser: argparse.ArgumentParser, use: str = "use this MIDI syste
     )
 
 
+def add_playing(parser: argparse.ArgumentParser) -> None:
+    """Add the option that says which port plays a recording, or one of its tracks: `playing`, a list of texts."""
+    parser.add_argument(
+        "--from",
+        dest="playing",
+        metavar="SOURCE",
+        action="append",
+        default=[],
+        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track '
+        "(default: the port of the rules, if there is only one)",
+    )
+
+
+def add_more_rules(parser: argparse.ArgumentParser) -> None:
+    """Add the option that names rule files besides the first one: `more_rules`, a list of names."""
+    parser.add_argument(
+        "--rules",
+        dest="more_rules",
+        metavar="MORE",
+        type=file_name,
+        action="append",
+        default=[],
+        help="more rule files or folders (default: none)",
+    )
+
+
 def completed_by(argument: argparse.Action, words: Callable[..., list[str]]) -> None:
     """Let the shell offer `words` for an argument, and nothing where they can't be had."""
 

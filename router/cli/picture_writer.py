@@ -16,14 +16,13 @@ from router.cli.source_arguments import playing_in
 from router.files.atomic_writing import write_new
 from router.files.rule_files import read_rule_files
 from router.files.spared_inputs import spare_inputs
-from router.files.takes import read_take
+from router.files.takes import faults_named, read_take
 from router.text.exit_codes import FINE
 from router.text.formatting import plain
 from router.text.paragraphs import wrapped
 from router.text.terminal import say
 from router.text.usage import UsageError
 from rules.drawing.svg import Picture
-from rules.errors import MachineError, MidiFileError
 from rules.rulefile.reading import Reading, read_rule_set
 
 if TYPE_CHECKING:
@@ -135,11 +134,9 @@ def _take(settings: DrawSettings, take: str, reading: Reading | None) -> Drawing
     from rules.rulefile.ruleset import DEFAULT_BPM
     from rules.smf.midi_file import read
 
-    try:
+    with faults_named(take):
         file = read(read_take(take))
         notes = _notes(settings, file, reading)
-    except MidiFileError as error:
-        raise MachineError(f"{take}: {error}") from error
     name = plain(Path(take).name)
     title = name if reading is None else f"{name} through {_title(reading)}"
     return Drawing(draw_take(notes, title, TimeAxis(file, reading.ruleset.bpm if reading else DEFAULT_BPM)))

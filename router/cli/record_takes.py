@@ -22,10 +22,11 @@ from router.daemon.signals import signals_heeded
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.file_names import is_midi_name
 from router.midi.backend_choice import choose_backend
-from router.recording.automatic_takes import NOBODY_PLAYED, in_words, take_name
+from router.recording.automatic_takes import NOBODY_PLAYED, in_words
 from router.recording.journal_files import SUFFIX, numbered, target_of
 from router.recording.port_recording import record_ports
 from router.recording.recorder import LAST_SECONDS
+from router.recording.take_names import take_name
 from router.recording.takes import BusyError, Saved, left_behind, save, save_all, save_records
 from router.text.durations import as_written
 from router.text.exit_codes import FINE, INCOMPLETE

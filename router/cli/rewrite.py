@@ -6,7 +6,7 @@ import argparse
 import json
 from typing import TYPE_CHECKING, Final
 
-from router.cli.parsing import CAUTION, file_name
+from router.cli.parsing import CAUTION, add_more_rules, add_playing, file_name
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.terminal import complain, problem, say
 from router.text.usage import UsageError
@@ -72,24 +72,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="restore what the last run with --in-place changed here (default: off)",
     )
-    add(
-        "--rules",
-        dest="more_rules",
-        metavar="MORE",
-        type=file_name,
-        action="append",
-        default=[],
-        help="more rule files or folders (default: none)",
-    )
-    add(
-        "--from",
-        dest="playing",
-        metavar="SOURCE",
-        action="append",
-        default=[],
-        help='the port that the recording plays as; "Track name=SOURCE" or "#2=SOURCE" for one track '
-        "(default: the port of the rules, if there is only one)",
-    )
+    add_more_rules(parser)
+    add_playing(parser)
     add("--per-port", action="store_true", help="write a file for each output port that plays (default: one file)")
     add("--dry-run", action="store_true", help="show what would change, write nothing (default: off)")
     add("--strict", action="store_true", help="refuse damaged files (default: read what is readable)")

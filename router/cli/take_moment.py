@@ -18,14 +18,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from typing import Any, Final, NamedTuple
 
 from router.cli.source_arguments import playing_in
 from router.cli.status_words import state_word
 from router.files.rule_files import read_rule_files
 from router.files.switch_values import read_switch
-from router.files.takes import read_take
+from router.files.takes import faults_named, read_take
 from router.text import durations
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
@@ -35,7 +34,6 @@ from router.text.terminal import say
 from router.text.usage import UsageError
 from rules.analysis.held_words import held_words
 from rules.analysis.trace_take import HeldInTake, TakeArrival, TakeDeparture, TakeMoment, trace_take
-from rules.errors import MachineError, MidiFileError
 from rules.midi.notation import Naming, format_message, format_note
 from rules.rulefile.reading import read_rule_set
 from rules.smf.bars import BarMap, Beat, bar_map
@@ -65,7 +63,7 @@ def trace_moment(settings: TakeTraceSettings) -> int:
     reading = read_rule_set(read_rule_files(settings.rules))
     ruleset = reading.ruleset
     switches = dict(read_switch(text, ruleset) for text in settings.switches)
-    with _about(settings.take):
+    with faults_named(settings.take):
         file = read(read_take(settings.take))
     playing = playing_in(settings.playing, ruleset, file)
     ports = list(reading.ports)
@@ -75,7 +73,7 @@ def trace_moment(settings: TakeTraceSettings) -> int:
     if bars is None:
         raise UsageError(f"{plain(settings.take)} counts its time in frames, so it has no bars")
     begin, end = _span(bars, Beat(*settings.at))
-    with _about(settings.take):
+    with faults_named(settings.take):
         moment = trace_take(file, sources, ruleset, begin, end, switches, naming)
         last_bar = _last_bar(file, bars)
     if settings.at[0] > last_bar and not moment.happened:  # delayed messages and echoes may come after the end
@@ -86,15 +84,6 @@ def trace_moment(settings: TakeTraceSettings) -> int:
     else:
         say(told.lines(settings, begin, end))
     return FINE
-
-
-@contextmanager
-def _about(take: str) -> Iterator[None]:
-    """Let what is wrong with a take name the file."""
-    try:
-        yield
-    except MidiFileError as error:
-        raise MachineError(f"{plain(take)}: {error}") from error
 
 
 def _span(bars: BarMap, beat: Beat) -> tuple[int, int]:

@@ -18,7 +18,7 @@ from typing import Any, Final, Protocol
 
 from router.daemon.control_answers import answer_lines, refusal_line
 from router.daemon.control_socket import TooLongError, line_of, lines_from, listening, socket_path
-from router.daemon.daemon_name import take_name
+from router.daemon.daemon_name import lock_name
 from router.daemon.runtime_folder import valid_name
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.text.formatting import plain, why
@@ -105,7 +105,7 @@ class ControlServer:
         Raises MachineError if a daemon of this name runs already, or this machine has no such sockets.
         """
         self._path = socket_path(self._name)
-        self._lock = take_name(self._path, self._name)
+        self._lock = lock_name(self._path, self._name)
         self.follows_a_crash = self._path.exists()
         try:
             self._listener = listening(self._path)

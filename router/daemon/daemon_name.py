@@ -10,7 +10,7 @@ from router.text.formatting import why
 from rules.errors import MachineError
 
 
-def take_name(path: Path, name: str) -> int:
+def lock_name(path: Path, name: str) -> int:
     """Lock a name, whose control socket is at `path`; return the handle of the lock, which is given back by closing it.
 
     Raises MachineError if a daemon of this name runs already, or the lock can't be made.

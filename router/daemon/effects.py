@@ -8,9 +8,9 @@ from queue import SimpleQueue
 from threading import Thread
 
 from router.files.clock import SYSTEM_CLOCK, Clock
-from router.files.user_folders import data_folder
-from router.recording.automatic_takes import save_and_tell, take_name
+from router.recording.automatic_takes import save_and_tell
 from router.recording.recorder import Recorder
+from router.recording.take_names import unnamed_take
 from rules.errors import MachineError
 
 
@@ -61,17 +61,8 @@ class Effects:
         if effect == "reload":
             self._reload()
         elif effect == "record on":
-            folder = self._folder if self._folder is not None else data_folder() / "takes"
-            journal = self._recorder.start_recording(_made(folder) / f"{take_name(self._clock.wall_s())}.mid")
+            journal = self._recorder.start_recording(unnamed_take(self._clock.wall_s(), self._folder))
             self._say(f"recording into {journal.with_suffix('')}")
         else:
             journal, _ = self._recorder.stop_recording()
             save_and_tell(journal, self._say)
-
-
-def _made(folder: Path) -> Path:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise MachineError(f"{folder}: the folder for recordings can't be made: {error.strerror}") from error
-    return folder

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import errno
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
 from router.files.regular_files import read_regular
-from router.text.formatting import why
-from rules.errors import MachineError
+from router.text.formatting import plain, why
+from rules.errors import MachineError, MidiFileError
 
 MOST_BYTES: Final = 64_000_000
 """How large a recording may be that is looked at as a whole: millions of notes."""
@@ -21,5 +23,14 @@ def read_take(name: str) -> bytes:
     except OSError as error:
         if error.errno == errno.EFBIG:
             size = f"{MOST_BYTES // 1_000_000} MB"
-            raise MachineError(f"{name}: the recording is larger than {size}: export a part of it") from error
-        raise MachineError(f"{name}: the recording can't be read: {why(error)}") from error
+            raise MachineError(f"{plain(name)}: the recording is larger than {size}: export a part of it") from error
+        raise MachineError(f"{plain(name)}: the recording can't be read: {why(error)}") from error
+
+
+@contextmanager
+def faults_named(take: str) -> Iterator[None]:
+    """Let what is wrong within a recording name the file. Raises MachineError in place of MidiFileError."""
+    try:
+        yield
+    except MidiFileError as error:
+        raise MachineError(f"{plain(take)}: {error}") from error

@@ -12,12 +12,10 @@ from typing import Any, Final
 
 from router.daemon.song_choice import song_meant
 from router.files.clock import Clock
-from router.files.user_folders import data_folder
 from router.page.browsers import PANIC
 from router.page.daemon_link import DaemonLink
-from router.recording.automatic_takes import take_name
+from router.recording.take_names import unnamed_take
 from router.recording.takes import save, save_records
-from router.text.formatting import why
 from router.text.terminal import complain
 from rules.errors import MachineError, PointsmanError
 from rules.program.switch_states import State
@@ -143,7 +141,7 @@ class Orders:
 
     async def _record(self, order: Order) -> Data:
         if order.given.get("on") is True:
-            journal = await self._link.ask("record", path=str(self._take()))
+            journal = await self._link.ask("record", path=str(unnamed_take(self._clock.wall_s())))
             return {"file": str(journal["journal"]).removesuffix(".journal")}
         ended = await self._link.ask("record-stop")
         async with self._one_by_one:
@@ -157,18 +155,10 @@ class Orders:
             raise MachineError(f'"save" needs "minutes", 1 to {_MOST_MINUTES}')
         async with self._one_by_one:
             told = await self._link.ask("last", patience_s=_SAVING_S, seconds=minutes * 60)
-            saved = await asyncio.to_thread(save_records, told["journal"], self._take())
+            saved = await asyncio.to_thread(save_records, told["journal"], unnamed_take(self._clock.wall_s()))
         if saved.path is None:
             raise MachineError(f"nobody played in the last {minutes} minutes")
         return {"file": str(saved.path)}
-
-    def _take(self) -> Path:
-        folder = data_folder() / "takes"
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise MachineError(f"{folder}: the folder for recordings can't be made: {why(error)}") from error
-        return folder / f"{take_name(self._clock.wall_s())}.mid"
 
     # -- why ----------------------------------------------------------------------------------------------------------
 

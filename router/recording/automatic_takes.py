@@ -6,8 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from router.files.clock import SYSTEM_CLOCK, Clock, local_time
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.recording.journal_files import JournalFile
+from router.recording.take_names import take_name
 from router.recording.takes import Saved, save
 from router.text.durations import as_musicians_do
 from router.text.formatting import count, plain
@@ -96,11 +97,6 @@ class AutomaticTakes:
         assert self._file is not None
         self._file.start()
         self._file.add(self._before(), 0)
-
-
-def take_name(wall: float) -> str:
-    """Return what a take begun at a time (seconds since 1970) is called: "take-20261125-201407", by the local time."""
-    return local_time(wall, "take-%Y%m%d-%H%M%S")
 
 
 def save_and_tell(journal: Path, say: Callable[[str], None]) -> None:

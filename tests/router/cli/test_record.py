@@ -18,8 +18,8 @@ from router.cli.record_takes import where
 from router.daemon.control_server import ControlServer
 from router.daemon.recording_verbs import recorder_handlers
 from router.files.clock import Clock
-from router.recording.automatic_takes import take_name
 from router.recording.recorder import Recorder
+from router.recording.take_names import take_name
 from router.text.usage import UsageError
 from rules.journal.format import IN
 from tests.support import mido_reader

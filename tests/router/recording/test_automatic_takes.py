@@ -7,7 +7,8 @@ import pytest
 
 from router.files.clock import Clock
 from router.recording import automatic_takes, takes
-from router.recording.automatic_takes import PAUSE_NS, AutomaticTakes, in_words, save_and_tell, take_name
+from router.recording.automatic_takes import PAUSE_NS, AutomaticTakes, in_words, save_and_tell
+from router.recording.take_names import take_name
 from router.recording.takes import save
 from tests.support.journal_samples import NAMED, PLAYED, orphan, packed, wait_for
 
