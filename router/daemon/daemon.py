@@ -26,7 +26,6 @@ from router.daemon.rule_verbs import reload_state, reloader_handlers
 from router.daemon.run_settings import RunSettings
 from router.daemon.service_manager import ServiceManager
 from router.daemon.signals import signals_heeded
-from router.daemon.sounding_notes import SoundingNote
 from router.daemon.watch import Watch
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.backend_choice import choose_backend
@@ -38,6 +37,7 @@ from router.text.formatting import count
 from router.text.version import version
 from rules.errors import MachineError, RuleFileError
 from rules.journal.format import Names
+from rules.midi.sounding_notes import SoundingNote
 from rules.program.switch_states import State
 
 _TELL_MISSED_EVERY_NS: Final = 10_000_000_000

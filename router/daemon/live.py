@@ -15,7 +15,6 @@ from router.daemon.playing import Playing
 from router.daemon.prepared_rules import Prepared
 from router.daemon.requests import Requests
 from router.daemon.session_state import clock_state, musical_state, notes_at_ports
-from router.daemon.sounding_notes import SoundingNote
 from router.daemon.take_player import TAKE_ORDERS, TakePlayer
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.midi.event_loop import STALL_NS, EventLoop
@@ -26,6 +25,7 @@ from router.midi.waiting import waiter_for
 from rules.engine.pending_limit import MOST_PENDING
 from rules.engine.session import Session
 from rules.journal.format import Record
+from rules.midi.sounding_notes import SoundingNote
 from rules.ports.patterns import wanted_ports
 from rules.program.clock_orders import ClockOrder
 from rules.program.switch_states import State

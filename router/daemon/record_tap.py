@@ -6,9 +6,9 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
-from router.daemon.sounding_notes import SoundingNote, SoundingNotes
 from rules.journal.format import IN, NAMES, OUT, TAKE, Names, Record, names_in
 from rules.midi.messages import ACTIVE_SENSING, CLOCK, MTC, PROGRAM, RESET
+from rules.midi.sounding_notes import SoundingNote, SoundingNotes
 
 MOST_ENTRIES: Final = 32
 """Messages that one look tells, the last ones: more than a person can read, and little to write down for the daemon."""

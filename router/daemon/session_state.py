@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from router.daemon.sounding_notes import SoundingNote
 from rules.engine.held import sounding_notes
 from rules.engine.session import Session
+from rules.midi.sounding_notes import SoundingNote
 from rules.rulefile.song_tables import SONG
 
 

@@ -9,7 +9,6 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final, NamedTuple, Protocol
 
 import rules.journal.format as journal
-from router.daemon.transport_follower import TransportFollower
 from router.midi.event_loop import MOST_AT_ONCE
 from router.text.formatting import plain
 from router.text.usage import UsageError
@@ -21,6 +20,7 @@ from rules.midi.messages import CLOCK, CONTINUE, START, STOP, SYSEX
 from rules.playback.held_values import SourceMessage
 from rules.playback.playback import Playback
 from rules.playback.take_stream import CLOCK_SOURCE, Piece
+from rules.playback.transport_follower import TransportFollower
 from rules.timing.delays import NEVER
 
 NEXT: Final = "take next"

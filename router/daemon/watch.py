@@ -13,10 +13,10 @@ from typing import Any, Final, Protocol
 from router.daemon.recent_lines import LogLine, RecentLines
 from router.daemon.record_tap import RecordTap
 from router.daemon.short_turns import ShortTurns
-from router.daemon.sounding_notes import SoundingNote
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.recording.recorder import Recorder
 from rules.journal.format import Names
+from rules.midi.sounding_notes import SoundingNote
 
 LOOK_EVERY_S: Final = 0.05
 _WHOLE_EVERY_NS: Final = 1_000_000_000

@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 
 from router.daemon.recent_lines import RecentLines
-from router.daemon.sounding_notes import SoundingNote
 from router.daemon.watch import LOOK_EVERY_S, Watch
 from router.files.clock import Clock
 from router.recording.recorder import Recorder
 from rules.journal.format import IN, OUT, Names
+from rules.midi.sounding_notes import SoundingNote
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 WALL_S = 1_795_610_000.0

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from router.daemon.sounding_notes import SoundingNotes
 from rules.midi.neutral import panic_messages
+from rules.midi.sounding_notes import SoundingNotes
 
 MESSAGES = st.one_of(
     st.tuples(st.integers(0x80, 0x9F), st.integers(60, 62), st.integers(0, 2)).map(bytes),

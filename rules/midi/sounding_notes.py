@@ -15,7 +15,7 @@ _SILENCED_BY: Final = frozenset({120, *range(123, 128)})
 
 
 class SoundingNotes:
-    """The notes of all outputs. Struck again it is the same note: one note-off ends it (ruling 10).
+    """The notes of all outputs, by number. Struck again it is the same note: one note-off ends it (ruling 10).
 
     `changes` counts how often the notes have changed.
     """

@@ -49,9 +49,8 @@ class TransportFollower:
         if session.clock.plan.is_in_use:
             if player in (NOBODY, session.clock.leader):
                 return True
-            return status != CLOCK and session.clockwork.is_followed(
-                player
-            )  # a start comes before the clock that it is for
+            # a start comes before the clock that it is for
+            return status != CLOCK and session.clockwork.is_followed(player)
         if player == NOBODY:
             return running is None
         if running is None and session.clock.transport.is_running:
