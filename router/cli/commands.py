@@ -30,7 +30,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "switch": "change a switch of the daemon",
             "song": "go to another song of the daemon",
             "clock": "start, continue or stop the daemon's clock, or set its tempo",
-            "tap": "tap its tempo",
+            "tap": "tap the tempo of the daemon's clock",
             "panic": "silence everything",
             "reload": "read the rule files again",
         },

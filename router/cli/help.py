@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
 ABOUT: Final = """\
-Shows a page of the manual. Without a topic it lists all topics. The manual needs no network and fits this version."""
+Show a page of the manual. Without a topic, list all topics. The manual needs no network, and fits this version."""
 
 MORE: Final = """\
 examples:

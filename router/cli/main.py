@@ -28,7 +28,7 @@ pedals switch sounds. You write rules in text files (TOML). Pointsman applies
 them live, between the computer's MIDI ports, or to recordings (.mid files)."""
 
 _MORE = f"""\
-The daemon is the program that "pointsman run" starts: it plays until you end it.
+The daemon is the program behind "pointsman run": it plays until you end it.
 
 exit codes:
 {chr(10).join(f"  {code:<4} {meaning}" for code, meaning in MEANINGS.items())}

@@ -25,7 +25,7 @@ in a second terminal, while it runs:
   pointsman record --last 5m                   save what you just played
   pointsman trace --last                       explain what just happened
 
-exit codes: 0 you ended it; 2 it could not start
+exit codes: 0 you ended it; 2 it could not begin
 
 {CAUTION}
 Nothing that can hurt someone belongs behind a MIDI router: no pyrotechnics, rigging, lasers or relays for mains power.
@@ -40,7 +40,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add(
         "--last-good",
         action="store_true",
-        help="if the rule files have a mistake, start with those that ran last (default: refuse)",
+        help="if the rule files have a mistake, play those that ran last (default: refuse)",
     )
     add_daemon_name(parser)
     add_backend(parser)

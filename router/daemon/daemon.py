@@ -268,7 +268,7 @@ class Daemon:
     @property
     def _playing(self) -> Live:
         if self._live is None:
-            raise MachineError("the daemon is still starting: try again")
+            raise MachineError("the daemon doesn't play yet: try again")
         return self._live
 
     def _status(self) -> dict[str, Any]:

@@ -148,7 +148,7 @@ class RunKeeper:
             self._failed = False
         except (MachineError, OSError) as error:
             if not self._failed:
-                self._say(f"the states of switches can't be saved for the next start: {error}")
+                self._say(f"the states of switches can't be saved for the next daemon: {error}")
             self._failed = True
 
     def _write(self, path: Path, told: Mapping[str, Any]) -> None:

@@ -32,7 +32,7 @@ _SAVING_S: Final = 60.0
 _MOST_MINUTES: Final = 10
 _LOOK_BACK_S: Final = 120.0
 _OUR_MISTAKE: Final = "internal error: see the terminal of the page"
-_NOT_ALLOWED: Final = "This page only shows. To change things, start it with pointsman page --control."
+_NOT_ALLOWED: Final = "This page only shows. To change things, end it, and run pointsman page --control."
 
 Data = dict[str, Any]
 

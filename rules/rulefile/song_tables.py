@@ -83,7 +83,7 @@ class Song(TableModel):
     )
     initially: bool = Field(
         default=True,
-        description="sends the messages at the start as well, where this is the song then",
+        description="sends the messages at the beginning as well, where this is the song then",
         examples=["initially = false"],
     )
     rules: Names = Field(
