@@ -14,10 +14,11 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
 
-from router.daemon.folder_watcher import Watcher, watched_folders
+from router.daemon.folder_watcher import Watcher
 from router.daemon.prepared_rules import Prepared, behaviour_changes, prepare_texts
 from router.daemon.replaced_rules import ReplacedRules
 from router.daemon.short_turns import ShortTurns
+from router.daemon.watched_folders import watched_folders
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.rule_files import RuleTexts, read_rule_files
 from rules.errors import MOST_PROBLEMS, MachineError, PointsmanError, Problem, RuleFileError
