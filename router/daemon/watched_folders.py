@@ -1,14 +1,13 @@
 """The folders in which rule files can change.
 
 Folders are watched, never files: a file that is saved by renaming another over it is a new one, and the watch on the
-old one hears nothing any more.
+old one hears nothing any more. They are looked for every two seconds, music or not: by names alone, which costs least.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import Final
 
 from router.files.file_names import is_rule_name
@@ -26,34 +25,44 @@ def watched_folders(arguments: Sequence[str]) -> Folders:
     """
     found: dict[str, None] = {}
     for argument in arguments:
-        path = Path(os.path.abspath(argument))
+        path = os.path.abspath(argument)
         for one in (path, *_rule_files(path)):
-            found.update(dict.fromkeys(str(folder) for folder in _folders_of(one)))
-        if path.is_dir():
-            found[str(path)] = None
+            found.update(dict.fromkeys(_folders_of(one)))
+        if os.path.isdir(path):
+            found[path] = None
     return frozenset(entry for folder in found if (entry := _known(folder)) is not None)
 
 
-def _rule_files(folder: Path) -> list[Path]:
+def _rule_files(folder: str) -> list[str]:
     try:
-        return [Path(entry.path) for entry in os.scandir(folder) if is_rule_name(entry.name)]
+        return [entry.path for entry in os.scandir(folder) if is_rule_name(entry.name)]
     except OSError:
         return []
 
 
-def _folders_of(path: Path) -> Iterator[Path]:
+def _folders_of(path: str) -> Iterator[str]:
     """The folder of a path, and of each link on the way to what the path means in the end."""
     for _ in range(_MOST_LINKS):
-        yield path.parent
-        link = next((part for part in (path, *path.parents) if part.is_symlink()), None)
+        yield os.path.dirname(path)
+        link = _last_link(path)
         if link is None:
             return
-        yield link.parent
+        yield os.path.dirname(link)
         try:
             target = os.readlink(link)
         except OSError:
             return
-        path = Path(os.path.normpath(link.parent / target / path.relative_to(link)))
+        path = os.path.normpath(os.path.join(os.path.dirname(link), target) + path.removeprefix(link))
+
+
+def _last_link(path: str) -> str | None:
+    """The path up to its last part that is a link; None where none is."""
+    parent = os.path.dirname(path)
+    while parent != path:
+        if os.path.islink(path):
+            return path
+        path, parent = parent, os.path.dirname(parent)
+    return None
 
 
 def _known(folder: str) -> tuple[str, int, int] | None:

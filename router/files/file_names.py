@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,12 +17,12 @@ _UNSAFE: Final = re.compile(r"[^\w -]")
 
 def is_midi_name(name: str) -> bool:
     """Return whether a file of this name is taken for a MIDI file."""
-    return Path(name).suffix.lower() in MIDI_SUFFIXES
+    return os.path.splitext(name)[1].lower() in MIDI_SUFFIXES
 
 
 def is_rule_name(name: str) -> bool:
     """Return whether a file of this name is taken for a rule file."""
-    return Path(name).suffix.lower() == RULE_SUFFIX
+    return os.path.splitext(name)[1].lower() == RULE_SUFFIX
 
 
 def is_hidden(name: str) -> bool:

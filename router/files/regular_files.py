@@ -7,6 +7,7 @@ and refused unless it is a regular one.
 from __future__ import annotations
 
 import errno
+import io
 import os
 import stat
 from pathlib import Path
@@ -42,8 +43,16 @@ def read_regular(path: str | os.PathLike[str], most: int | None = None) -> bytes
 
     Raises OSError as `open_regular` does, with EFBIG for a file that is longer.
     """
-    with os.fdopen(open_regular(path), "rb") as file:
-        data = file.read() if most is None else file.read(most + 1)
+    with os.fdopen(open_regular(path), "rb", buffering=0) as file:
+        data = file.readall() if most is None else _read(file, most + 1)
     if most is not None and len(data) > most:
         raise OSError(errno.EFBIG, f"it is larger than {most:,} bytes", str(Path(path)))
+    return data
+
+
+def _read(file: io.FileIO, most: int) -> bytes:
+    """Return the bytes of a file, up to `most`, without room for so many where it has fewer."""
+    data = file.read(min(os.fstat(file.fileno()).st_size + 1, most))
+    while len(data) < most and (more := file.read(min(most - len(data), 65_536))):
+        data += more
     return data
