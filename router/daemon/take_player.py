@@ -292,7 +292,7 @@ class TakePlayer:
             return None
         return {
             "file": wanted.file,
-            "as": list(wanted.sources),
+            "as": [self._session.engine.players[player].name for player in self._players],
             "seconds": round(playback.mark.seconds, 1),
             "of": round(wanted.seconds, 1),
             "bar": playback.mark.bar,

@@ -262,6 +262,24 @@ def test_status_tells_what_plays() -> None:
     ]
 
 
+def test_status_tells_what_the_input_is_called_now() -> None:
+    """It got another name while the take played; the take plays on as it."""
+    rig, feeding = rig_of()
+    found = []
+
+    def script() -> Iterator[float]:
+        feeding.begin()
+        feeding.feed((0, 0, ON), (20, 0, OFF))
+        yield 10
+        rig.swap(RULES.replace('keys = { input = "Keys*" }', 'piano = { input = "Key*" }').replace('"keys"', '"piano"'))
+        found.append(rig.live.status()["playing"])
+        yield 20
+
+    rig.goes(script())
+    assert found[0]["as"] == ["piano"]
+    assert rig.rack.messages[:3] == [PROGRAM, ON, OFF]
+
+
 def test_status_tells_whose_tempo_counts() -> None:
     """That of the take which plays as an input, or of the device there."""
     rig, feeding = rig_of(RULES.replace('rack = { output = "Rack*" }', 'rack = { output = "Rack*", clock = "keys" }'))
