@@ -3,7 +3,7 @@
 It reads and compiles as `rewrite` does, and stops before the first file. The data (`--json`) is one object:
 
     {"command": "check", "ok": true, "files": ["pit.toml"],
-     "counts": {"ports": 4, "devices": 2, "switches": 1, "rules": 3, "tests": 5, "promises": 1},
+     "counts": {"ports": 4, "devices": 2, "switches": 1, "songs": 0, "rules": 3, "tests": 5, "promises": 1},
      "findings": [{"finding": "split gap: C4", "kind": "split gap", "severity": "doubt",
                    "file": "pit.toml", "line": 12, "place": "rule \\"keys\\"", "text": "...", "remedy": "...",
                    "example": {"from": "keys", "message": "note-on 1 C4 100", "bytes": "90 3C 64", "switches": {}},
@@ -100,6 +100,7 @@ _KINDS: Final = (
     ("ports", "port"),
     ("devices", "device"),
     ("switches", "switch"),
+    ("songs", "song"),
     ("rules", "rule"),
     ("tests", "test"),
     ("promises", "promise"),
@@ -161,8 +162,10 @@ class Checked:
         return passed and not self.mistakes and all(one.verdict != "refuted" for one in self.promises)
 
     def counts(self) -> dict[str, int]:
-        """Return how many there are of each kind of thing."""
-        return {kind: len(getattr(self.reading, kind)) for kind, _ in _KINDS}
+        """Return how many there are of each kind of thing that was written: the switch of the songs was not."""
+        counts = {kind: len(getattr(self.reading, kind)) for kind, _ in _KINDS}
+        counts["switches"] -= bool(counts["songs"])
+        return counts
 
     def in_words(self) -> list[str]:
         """Return the lines to print."""

@@ -17,7 +17,8 @@ from rules.rulefile.differences import rule_changes
 from rules.rulefile.reading import Reading, read_rule_set, read_rules
 from rules.rulefile.ruleset import RuleSet
 
-_COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("switches", "switch"))
+_COUNTED: Final = (("rules", "rule"), ("ports", "port"), ("devices", "device"), ("songs", "song"))
+"""Besides switches: of those, songs make one that nobody wrote."""
 _NOTHING_CHANGED: Final = "the rules are the same as before"
 _SAME_BEHAVIOUR: Final = "nothing plays differently"
 _MOST_COMPARED: Final = 1_000  # rules; the next reload waits for the comparison of this one
@@ -96,4 +97,5 @@ def make_cells(pipeline: Pipeline) -> None:
 
 def _contents(ruleset: RuleSet) -> tuple[str, ...]:
     counts = [(len(getattr(ruleset, kind)), one, kind) for kind, one in _COUNTED]
+    counts.append((len(ruleset.switches) - bool(ruleset.songs), "switch", "switches"))
     return (", ".join(count(amount, one, kind) for amount, one, kind in counts if amount or kind == "rules"),)

@@ -203,6 +203,16 @@ def test_a_folder_of_rule_files_is_one_set(shell: CommandShell) -> None:
     assert answer.out.startswith("rig/1-ports.toml, rig/2-rules.toml: 2 ports, 1 rule; no mistakes found\n")
 
 
+def test_songs_are_counted_and_not_their_switch(shell: CommandShell) -> None:
+    """Nobody wrote that one."""
+    songs = '[[songs]]\nname = "Tide"\n[[songs]]\nname = "Ebb"\n'
+    shell.put("gig.toml", f'{RULES}[switches]\nup = {{ from = "keys", controller = 66 }}\n{songs}'.encode())
+    answer = shell.run("check", "gig.toml")
+    assert answer.out.startswith("gig.toml: 3 ports, 1 switch, 2 songs, 2 rules; ")
+    counts = shell.run("check", "gig.toml", "--json").data["counts"]
+    assert (counts["switches"], counts["songs"]) == (1, 2)
+
+
 def test_the_findings_as_data(shell: CommandShell) -> None:
     """--json has the same: counts, hints, and each test with its place and faults."""
     shell.put("failing.toml", FAILING.encode())
@@ -210,7 +220,15 @@ def test_the_findings_as_data(shell: CommandShell) -> None:
     assert (answer.code, answer.err) == (1, "")
     data = answer.data
     assert (data["command"], data["ok"], data["files"]) == ("check", False, ["failing.toml"])
-    assert data["counts"] == {"ports": 3, "devices": 0, "switches": 0, "rules": 2, "tests": 3, "promises": 0}
+    assert data["counts"] == {
+        "ports": 3,
+        "devices": 0,
+        "switches": 0,
+        "songs": 0,
+        "rules": 2,
+        "tests": 3,
+        "promises": 0,
+    }
     assert [test["passed"] for test in data["tests"]] == [True, True, False]
     assert data["tests"][2]["faults"][0]["file"] == "failing.toml"
     assert data["findings"] == []

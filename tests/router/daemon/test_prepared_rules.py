@@ -17,6 +17,8 @@ def test_the_words_say_what_the_files_hold(tmp_path: Path) -> None:
     """At the start somebody wants to see that the right files were found."""
     (tmp_path / "a.toml").write_text(RIG)
     assert prepare([str(tmp_path)]).words == ("1 rule, 2 ports",)
+    (tmp_path / "b.toml").write_text('[[songs]]\nname = "Tide"\n[[songs]]\nname = "Ebb"\n')
+    assert prepare([str(tmp_path)]).words == ("1 rule, 2 ports, 2 songs",)
 
 
 def test_the_same_files_are_the_same_rules(tmp_path: Path) -> None:
