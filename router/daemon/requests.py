@@ -41,7 +41,8 @@ class Requests:
             except TimeoutError:
                 if not answer.cancel():
                     return answer.result()  # it was just about to begin
-        raise MachineError("the daemon is too busy to answer, or about to end")
+                raise MachineError("the daemon is too busy to answer") from None
+        raise MachineError("the daemon is about to end")
 
     def answer(self) -> None:
         """Make the calls that wait. For the loop."""
