@@ -34,6 +34,7 @@ examples:
   pointsman clock 96                     96 BPM from now on"""
 
 _VERBS: Final = ("start", "continue", "stop")
+_ROUNDED: Final = 0.01  # BPM: the daemon says two decimals
 
 
 class ClockSettings(NamedTuple):
@@ -66,13 +67,18 @@ def clock(settings: ClockSettings) -> int:
 
     Raises MachineError if no such daemon runs; UsageError for another word, and a tempo that no clock can have.
     """
+    bpm = None
     if settings.what is None:
         told = ask_daemon(settings.name, "status")
     elif settings.what in _VERBS:
         told = ask_daemon(settings.name, "clock", do=settings.what)
     else:
-        told = ask_daemon(settings.name, "clock", bpm=_tempo(settings.what))
+        bpm = _tempo(settings.what)
+        told = ask_daemon(settings.name, "clock", bpm=bpm)
     tell_clock("clock", told["clock"], as_json=settings.json)
+    if bpm is not None and abs(bpm - told["clock"]["bpm"]) > _ROUNDED and not settings.json:
+        while_it = "the recording plays" if told["clock"]["take"] else "that clock runs"
+        say([f"{bpm:g} BPM doesn't count while {while_it}."])
     if settings.what in _VERBS and told["clock"]["from"] is None and not settings.json:
         say(['No output hears your clock: write clock = "own" at its port.'])
     return FINE

@@ -73,12 +73,13 @@ STATUS: dict[str, Any] = {
 
 
 class PlayedDaemon:
-    """A daemon that remembers what it was asked. Tests change `status`, `outcome` and `sets_tempo`."""
+    """A daemon that remembers what it was asked. Tests change `status`, `outcome`, `sets_tempo` and `keeps_tempo`."""
 
     def __init__(self, name: str = "pit") -> None:
         self.status: dict[str, Any] = {**STATUS, "switches": dict(STATUS["switches"]), "rules": dict(STATUS["rules"])}
         self.outcome: dict[str, Any] = {"outcome": "applied", "words": ["rules: 2 new, 1 gone"]}
         self.sets_tempo: str | None = "own"
+        self.keeps_tempo = False
         self.asked: list[tuple[str, dict[str, Any]]] = []
         verbs = {"status": self._tell, "panic": self._panic, "switch": self._turn, "reload": self._reload}
         verbs |= {"clock": self._order_clock, "tap": self._tap}
@@ -95,6 +96,8 @@ class PlayedDaemon:
     def _order_clock(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         self.asked.append(("clock", asked))
         changes = {"bpm": asked["bpm"]} if "bpm" in asked else {"running": asked["do"] != "stop"}
+        if self.keeps_tempo:
+            changes.pop("bpm", None)
         return {"clock": {**self.status["clock"], "from": self.sets_tempo, **changes}}
 
     def _tap(self, asked: dict[str, Any]) -> Mapping[str, Any]:

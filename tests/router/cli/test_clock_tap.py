@@ -61,6 +61,19 @@ def test_a_tempo_is_set(daemon: PlayedDaemon, shell: CommandShell) -> None:
     assert daemon.asked == [("clock", {"bpm": 96.5})]
 
 
+@pytest.mark.parametrize(("take", "until"), [(False, "that clock runs"), (True, "the recording plays")])
+def test_a_tempo_that_does_not_count_yet_is_said(
+    daemon: PlayedDaemon, shell: CommandShell, take: bool, until: str
+) -> None:
+    """While the clock of somebody else runs, or that of a recording."""
+    daemon.sets_tempo = "keyboard"
+    daemon.status["clock"] = {**STATUS["clock"], "take": take, "beats": None}
+    daemon.keeps_tempo = True
+    answer = shell.run("clock", "90", "--name", "pit")
+    assert answer.out.splitlines()[1:] == [f"90 BPM doesn't count while {until}."]
+    assert shell.run("clock", "124", "--name", "pit").out.count("\n") == 1
+
+
 def test_other_words_are_refused(daemon: PlayedDaemon, shell: CommandShell) -> None:
     """They say what may be written."""
     answer = shell.run("clock", "begin", "--name", "pit")
