@@ -92,10 +92,10 @@ class LibraryStderr:
         read once more at the next look, since somebody may have been just about to write.
         """
         if self._former is not None:
-            yield os.pread(self._former.fileno(), _MOST_AT_ONCE, self._former_read)
+            yield _behind(self._former, self._former_read)
             self._former.close()
             self._former = None
-        new = self._finished(os.pread(self._file.fileno(), _MOST_AT_ONCE, self._read))
+        new = self._finished(_behind(self._file, self._read))
         yield new
         self._read += len(new)
         if self._read > _LONG_FILE:
@@ -122,6 +122,12 @@ class LibraryStderr:
 
 def _temporary_file() -> BinaryIO:
     return tempfile.TemporaryFile(buffering=0)
+
+
+def _behind(file: BinaryIO, begin: int) -> bytes:
+    """Return what a file has behind `begin`. The loop asks each second: mostly it is nothing, at no cost."""
+    length = os.fstat(file.fileno()).st_size - begin
+    return os.pread(file.fileno(), min(length, _MOST_AT_ONCE), begin) if length > 0 else b""
 
 
 def _meaning(line: str) -> str:
