@@ -14,28 +14,27 @@ import json
 import os
 import select
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
+from router.cli.soundcheck_report import FoundPorts, SoundcheckReport
 from router.files.clock import SYSTEM_CLOCK, Clock
 from router.files.interrupts import ended_like_ctrl_c
 from router.files.rule_files import read_rule_files
 from router.midi.backend import Backend
 from router.midi.backend_choice import choose_backend
 from router.midi.event_loop import EventLoop, nothing_arrives
-from router.midi.port_events import PortEvent
 from router.midi.port_manager import PortManager
 from router.text.exit_codes import FINE, INCOMPLETE
-from router.text.formatting import columns, count, plain
 from router.text.terminal import is_terminal, painted, say
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.errors import MachineError
 from rules.listening.soundcheck import DeviceCheck, Plan, plan
-from rules.midi.notation import format_message, format_note
 from rules.ports.patterns import wanted_ports
-from rules.rulefile.reading import Reading, read_rule_set
+from rules.rulefile.reading import read_rule_set
+from rules.rulefile.ruleset import RuleSet
 
 
 class SoundcheckSettings(NamedTuple):
@@ -77,17 +76,15 @@ def soundcheck(
     with ended_like_ctrl_c(), ExitStack() as closing:
         ports = PortManager(backend or choose_backend(settings.backend, "pointsman-soundcheck"), clock)
         closing.callback(ports.close)
-        player = NotePlayer(reading, planned, ports, clock)
+        player = NotePlayer(reading.ruleset, planned, ports, clock)
+        report = SoundcheckReport(reading, planned.checks, player.found)
         if not settings.json:
             say([painted(_CAUTION, "mild", sys.stdout), *([_HOW] if by_hand else []), ""])
         player.begin(_for_enter() if by_hand else lambda: True)
-        player.play_all(waits, quiet=settings.json)
+        player.play_all(waits, None if settings.json else report.lines())
         player.require_all_sent()
-    if settings.json:
-        say([json.dumps(player.data(), indent=2)])
-    else:
-        say(player.summary())
-    return FINE if player.ok else INCOMPLETE
+    say([json.dumps(report.data(), indent=2)] if settings.json else report.summary())
+    return FINE if report.ok else INCOMPLETE
 
 
 def _no_devices() -> str:
@@ -95,12 +92,11 @@ def _no_devices() -> str:
 
 
 class NotePlayer:
-    """Plays the notes of a plan on ports, and ends every note that it has begun."""
+    """Plays the notes of a plan on ports, and ends every note that it has begun. `found` says which ports are there."""
 
-    def __init__(self, reading: Reading, planned: Plan, ports: PortManager, clock: Clock) -> None:
+    def __init__(self, ruleset: RuleSet, planned: Plan, ports: PortManager, clock: Clock) -> None:
         used = {check.port for check in planned.checks}
-        wanted = [one for one in wanted_ports(reading.ruleset) if one.direction == "out" and one.name in used]
-        self._reading = reading
+        wanted = [one for one in wanted_ports(ruleset) if one.direction == "out" and one.name in used]
         self._checks = planned.checks
         self._ports = ports
         self._now_ns = clock.now_ns
@@ -108,30 +104,26 @@ class NotePlayer:
         self._session = Session(planned.ruleset, planned.pipeline)
         self._outputs = planned.pipeline.ports
         self._out: list[Sent] = []
-        self._virtual = {one.name for one in wanted if one.virtual}
         events = ports.want((one for one in wanted if not one.virtual), self._now_ns())
-        self._missing = {event.wanted.name: event for event in events if event.wanted and event.kind != "found"}
-        self._computer_ports = {state["name"]: state["computer_port"] for state in ports.state()}
-
-    @property
-    def ok(self) -> bool:
-        """Whether every device could be played."""
-        return all(self._state(check) == "played" for check in self._checks)
+        self.found = FoundPorts(
+            frozenset(one.name for one in wanted if one.virtual),
+            {event.wanted.name: event for event in events if event.wanted and event.kind != "found"},
+            {state["name"]: state["computer_port"] for state in ports.state()},
+        )
 
     def begin(self, is_over: IsOver) -> None:
         """Send what the devices want to be sent first (ruling 8), and wait."""
         self._session.start(self._now_ns(), self._out)
         self._wait(is_over)
 
-    def play_all(self, waits: Callable[[], IsOver], quiet: bool) -> None:
-        """Play device after device; whatever happens meanwhile, nothing sounds when this returns."""
-        lines = columns([self._row(number, check) for number, check in enumerate(self._checks, 1)])
+    def play_all(self, waits: Callable[[], IsOver], lines: Sequence[str] | None) -> None:
+        """Play device after device, and say its line; whatever happens meanwhile, nothing sounds when this returns."""
         try:
-            for line, check in zip(lines, self._checks, strict=True):
-                if not quiet:
-                    say([line if self._state(check) == "played" else painted(line, "bad", sys.stdout)])
+            for number, check in enumerate(self._checks):
+                if lines is not None:
+                    say([lines[number]])
                     sys.stdout.flush()
-                if self._state(check) == "played":
+                if self.found.state(check) == "played":
                     self._play(check, waits())
         finally:
             self._session.leave(self._now_ns(), self._out)
@@ -174,65 +166,6 @@ class NotePlayer:
         complaints = [f"{output_port.wanted.words}: {words}" for output_port, words in said if words]
         if complaints:
             raise MachineError("; ".join(complaints))
-
-    # -- words --------------------------------------------------------------------------------------------------------
-
-    def _state(self, check: DeviceCheck) -> str:
-        if check.port in self._virtual:
-            return "virtual"
-        if check.port in self._missing:
-            return "missing"
-        return "played" if check.sounds else "silent"
-
-    def _row(self, number: int, check: DeviceCheck) -> tuple[str, ...]:
-        port = self._computer_ports.get(check.port)
-        where = f"{check.port} ({port})" if port else check.port
-        return f"{number} of {len(self._checks)}", plain(check.device), f"port {plain(where)}", *self._what(check)
-
-    def _what(self, check: DeviceCheck) -> tuple[str, str]:
-        match self._state(check):
-            case "virtual":
-                return "not played", "the daemon makes this port; no program uses it"
-            case "missing":
-                return "not played", plain(_reason(self._missing[check.port]))
-            case "silent":
-                return "not played", "the steps of the device drop the note"
-        assert check.sounds is not None
-        naming = self._reading.devices[check.device].source.naming
-        channel, key = (check.sounds[0] & 0x0F) + 1, check.sounds[1]
-        return f"channel {channel}", f"{format_note(key, naming)} (key {key}) sounds"
-
-    def summary(self) -> list[str]:
-        """Return the last words."""
-        unheard = [check for check in self._checks if self._state(check) != "played"]
-        if not unheard:
-            return ["", f"{count(len(self._checks), 'device')} played."]
-        words = f"{len(unheard)} of {count(len(self._checks), 'device')} not played: "
-        return ["", painted(words + ", ".join(plain(check.device) for check in unheard), "bad", sys.stdout)]
-
-    def data(self) -> dict[str, Any]:
-        """Return the same for programs."""
-        return {"command": "soundcheck", "ok": self.ok, "devices": [self._device_data(check) for check in self._checks]}
-
-    def _device_data(self, check: DeviceCheck) -> dict[str, Any]:
-        sounds = check.sounds if self._state(check) == "played" else None
-        naming = self._reading.devices[check.device].source.naming
-        return {
-            "device": check.device,
-            "port": check.port,
-            "computer_port": self._computer_ports.get(check.port),
-            "state": self._state(check),
-            "channel": (sounds[0] & 0x0F) + 1 if sounds else None,
-            "key": sounds[1] if sounds else None,
-            "velocity": sounds[2] if sounds else None,
-            "message": format_message(sounds, naming) if sounds else None,
-        }
-
-
-def _reason(event: PortEvent) -> str:
-    """Return why a port isn't there, without its name, which stands beside it."""
-    head = f"{event.wanted.words}: " if event.wanted else ""
-    return event.words.removeprefix(head).removesuffix("; waiting for it")
 
 
 def _someone_is_there() -> bool:
