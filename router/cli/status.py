@@ -12,7 +12,8 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0, "excess": {"rack": 12},
      "realtime": {"priority": 4, "memory_locked": true}, "missed": 0,
      "history": {"seconds": 600, "bytes": 1048576}, "recording": null,
-     "playing": {"file": "take.mid", "as": ["keys"], "seconds": 33.5, "of": 192.3, "bar": 17, "paused": false}}
+     "playing": {"file": "take.mid", "as": ["keys"], "seconds": 33.5, "of": 192.3, "bar": 17, "paused": false,
+                 "waits": false}}
 
 `from` is the port whose clock sets the tempo, "own" for that of Pointsman, null where there is none; `take` says
 whether it is the tempo of the take that plays as this port. `running` says whether the clock was started, `beats` are
@@ -24,7 +25,8 @@ back the daemon remembers, and the memory that takes. `missed` came in faster th
 `stalls` is how often the daemon could not run for over a second, so that messages may be lost. `priority` is null where
 the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages
 were delayed; that of steps that wait has the name "". `playing` is the take that plays, its time and bar (0 where it
-has none); or null. `songs` is null where the rules have none; `at` counts from 0.
+has none); or null. It `waits` for a pedal or a clock to begin. `songs` is null where the rules have none; `at` counts
+from 0.
 While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """

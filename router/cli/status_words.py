@@ -164,10 +164,13 @@ def _nowhere(ports: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
 
 
 def _playing(playing: Mapping[str, Any]) -> str:
+    names = ", ".join(plain(name) for name in playing["as"])
+    what = f"{plain(playing['file'])} as {names}"
+    if playing["waits"]:
+        return f"{what}: waits to begin"
     bar = f"bar {playing['bar']}, " if playing["bar"] else ""
     time = f"{durations.as_musicians_do(playing['seconds'])} of {durations.as_musicians_do(playing['of'])}"
-    names = ", ".join(plain(name) for name in playing["as"])
-    return f"{plain(playing['file'])} as {names}: {bar}{time}{', paused' if playing['paused'] else ''}"
+    return f"{what}: {bar}{time}{', paused' if playing['paused'] else ''}"
 
 
 def _realtime(taken: Mapping[str, Any]) -> str:

@@ -297,4 +297,5 @@ class TakePlayer:
             "of": round(wanted.seconds, 1),
             "bar": playback.mark.bar,
             "paused": playback.is_paused,
+            "waits": not playback.has_begun,
         }

@@ -61,6 +61,11 @@ class Playback:
         return self._clocks >= 0
 
     @property
+    def has_begun(self) -> bool:
+        """Whether any of it may have been played: it was fed, and a clock that it follows has come."""
+        return self._begin is not None and (self.has_moved or not self.by_clock)
+
+    @property
     def is_over(self) -> bool:
         """Whether all of it was played."""
         return self.is_complete and not self._waiting

@@ -18,7 +18,6 @@ export class TakesView {
     this.played = element("p", { class: "tape-words" });
     this.pause = this.#takeButton("pause");
     this.next = this.#takeButton("next");
-    setText(this.next, "Next take");
     this.takeButtons = element("div", { class: "buttons" }, this.pause, this.next);
     this.playing.append(this.played, this.progress, this.takeButtons);
     this.began = null; // ms, when the take under way began
@@ -59,10 +58,15 @@ export class TakesView {
     const bar = take.bar > 0 ? `bar ${take.bar}, ` : "";
     this.played.replaceChildren(
       picture("mark reel", drawn("path", { d: take.paused ? "M7 4v16M17 4v16" : "M7 4l13 8-13 8z" })),
-      ...[take.paused ? "Paused: " : "Playing ", named(lastPart(take.file)), ` ${bar}${lasting(take.seconds)} of ${lasting(take.of)}`],
+      take.waits ? "Waits to begin: " : take.paused ? "Paused: " : "Playing ",
+      named(lastPart(take.file)),
+      ` ${bar}${lasting(take.seconds)} of ${lasting(take.of)}`,
     );
     this.takeButtons.hidden = !this.page.store.mayControl;
+    const waitsForOrder = take.waits && !take.paused; // a pedal, and not a clock
+    this.pause.hidden = waitsForOrder;
     setText(this.pause, take.paused ? "Go on" : "Pause");
+    setText(this.next, waitsForOrder ? "Begin" : "Next take");
     setAttribute(this.progress, "aria-label", "How far the take has played");
     this.progress.value = take.of > 0 ? Math.min(take.seconds / take.of, 1) : 0;
   }

@@ -345,11 +345,14 @@ def test_a_name_that_none_can_have(shell: CommandShell) -> None:
 
 
 def test_what_plays_is_told() -> None:
-    """File, inputs, bar and time; without bars no bar, and nothing where nothing plays."""
-    playing = {"file": "pit.mid", "as": ["keys", "pads"], "seconds": 33.5, "of": 192.3, "bar": 17, "paused": False}
+    """File, inputs, bar and time; without bars no bar, and nothing where nothing plays. One that waits has no time."""
+    place = {"seconds": 33.5, "of": 192.3, "bar": 17, "paused": False, "waits": False}
+    playing = {"file": "pit.mid", "as": ["keys", "pads"], **place}
     assert "playing     pit.mid as keys, pads: bar 17, 0:34 of 3:12" in told(playing=playing)
     paused = {**playing, "bar": 0, "paused": True}
     assert "playing     pit.mid as keys, pads: 0:34 of 3:12, paused" in told(playing=paused)
+    waiting = {**paused, "waits": True}
+    assert "playing     pit.mid as keys, pads: waits to begin" in told(playing=waiting)
     assert not any(line.startswith("playing") for line in told())
 
 

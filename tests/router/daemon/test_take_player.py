@@ -245,7 +245,7 @@ def test_a_client_whose_end_was_missed_makes_room_for_another() -> None:
 
 
 def test_status_tells_what_plays() -> None:
-    """File, inputs, time, and bar."""
+    """File, inputs, time, and bar; and that it waits before anything of it has come."""
     rig, feeding = rig_of()
     found = []
 
@@ -254,12 +254,13 @@ def test_status_tells_what_plays() -> None:
         feeding.begin()
         yield 5
         found.append(rig.live.status()["playing"])
+        feeding.feed((0, 0, ON), is_last=False)
+        yield 5
+        found.append(rig.live.status()["playing"])
 
     rig.goes(script())
-    assert found == [
-        None,
-        {"file": "pit.mid", "as": ["keys"], "seconds": 0.0, "of": 10.0, "bar": 0, "paused": False},
-    ]
+    waits = {"file": "pit.mid", "as": ["keys"], "seconds": 0.0, "of": 10.0, "bar": 0, "paused": False, "waits": True}
+    assert found == [None, waits, {**waits, "waits": False}]
 
 
 def test_status_tells_what_the_input_is_called_now() -> None:
@@ -373,9 +374,11 @@ def test_a_take_follows_the_clock_that_starts() -> None:
         by_clock(rig, feeding)
         yield from ticks(rig, 10)
         assert rig.rack.messages == [PROGRAM]
+        assert rig.live.status()["playing"]["waits"]
         rig.pads.play(START)
         yield from ticks(rig, 12)
         assert rig.rack.messages == [ON]
+        assert not rig.live.status()["playing"]["waits"]
         yield from ticks(rig, 1)
         assert rig.rack.messages == [OFF]
         yield from ticks(rig, 11)

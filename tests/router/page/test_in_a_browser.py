@@ -217,15 +217,28 @@ def test_a_recording_shows_its_time_and_ends_by_one_press(opened: Opened) -> Non
 def test_a_take_that_plays_shows_where_it_is_and_can_be_paused(opened: Opened) -> None:
     """With its bar, unless it has none; the next one can be played at once."""
     page, server = opened(evening_state())
-    tune = {"file": "takes/tune.mid", "as": ["keys"], "seconds": 61.0, "of": 122.0, "bar": 31, "paused": False}
+    tune = {
+        "file": "takes/tune.mid",
+        "as": ["keys"],
+        "seconds": 61.0,
+        "of": 122.0,
+        "bar": 31,
+        "paused": False,
+        "waits": False,
+    }
     server.change(playing=tune)
     expect(page.get_by_text("Playing tune.mid bar 31, 1:01 of 2:02")).to_be_visible()
     page.get_by_role("button", name="Pause").click()
     server.change(playing={**tune, "bar": 0, "paused": True})
     expect(page.get_by_text("Paused: tune.mid 1:01 of 2:02")).to_be_visible()
+    server.change(playing={**tune, "seconds": 0.0, "bar": 0, "paused": True, "waits": True})
+    expect(page.get_by_text("Waits to begin: tune.mid 0:00 of 2:02")).to_be_visible()
     page.get_by_role("button", name="Next take").click()
     page.get_by_role("button", name="Go on").click()
-    server.was_asked(*[{"do": "take", "command": command} for command in ("pause", "next", "pause")])
+    server.change(playing={**tune, "seconds": 0.0, "bar": 0, "waits": True})
+    page.get_by_role("button", name="Begin").click()
+    expect(page.get_by_role("button", name="Pause")).to_be_hidden()
+    server.was_asked(*[{"do": "take", "command": command} for command in ("pause", "next", "pause", "next")])
 
 
 def test_new_trouble_is_said_once_however_its_numbers_grow(opened: Opened) -> None:
