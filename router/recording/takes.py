@@ -144,14 +144,7 @@ def save_records(data: bytes, target: Path, disk: Disk = DISK) -> Saved:
     from rules.journal.export import make_take
 
     take = make_take(data)
-    return Saved(write_take(target, take, _as_new_files_are(), disk) if take.played else None, take)
-
-
-def _as_new_files_are() -> os.stat_result:
-    """The permissions that the user wants new files to have."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return os.stat_result((0o666 & ~mask, *(0,) * 9))
+    return Saved(write_take(target, take, None, disk) if take.played else None, take)
 
 
 def _content(journal: Path, age: float) -> bytes:
@@ -171,10 +164,11 @@ def _content(journal: Path, age: float) -> bytes:
     return data
 
 
-def write_take(target: Path, take: Take, like: os.stat_result, disk: Disk = DISK) -> Path:
+def write_take(target: Path, take: Take, like: os.stat_result | None, disk: Disk = DISK) -> Path:
     """Write a take under its name, or the next one that is free, with the permissions of `like`; return the name.
 
-    A take that is there already, the same byte for byte, isn't written again. Raises MachineError.
+    Without `like` the umask decides, as for any new file. A take that is there already, the same byte for byte, isn't
+    written again. Raises MachineError.
     """
     for path in numbered(target):
         try:

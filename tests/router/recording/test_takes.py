@@ -2,6 +2,7 @@
 
 import errno
 import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from router.files.disk import Disk
 from router.files.file_lock import lock
 from router.recording import takes
-from router.recording.takes import left_behind, save, save_all
+from router.recording.takes import left_behind, save, save_all, save_records
 from rules.errors import MachineError
 from rules.journal.format import HEAD, IN, NAMES, OUT, Record, pack, unpack
 from tests.support import mido_reader
@@ -196,3 +197,24 @@ def test_where_open_files_cannot_be_deleted_a_journal_is_closed_first(
     save(tmp_path / "b.mid.journal")
     assert open_at_the_end == [True, False]
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.mid", "b.mid"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="files have no modes there")
+@pytest.mark.parametrize(("umask", "mode"), [(0o022, 0o644), (0o077, 0o600)])
+def test_what_was_remembered_is_saved_with_the_permissions_of_a_new_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, umask: int, mode: int
+) -> None:
+    """The umask decides, and isn't touched for that: another thread may make a file at the same moment."""
+
+    def refuse(mask: int) -> int:
+        raise AssertionError(f"the umask is {mask:o} for a moment")
+
+    before = os.umask(umask)
+    try:
+        with monkeypatch.context() as patched:
+            patched.setattr(os, "umask", refuse)
+            saved = save_records(b"".join(map(pack, PLAYED)), tmp_path / "take.mid")
+    finally:
+        os.umask(before)
+    assert saved.path == tmp_path / "take.mid"
+    assert stat.S_IMODE(saved.path.stat().st_mode) == mode
