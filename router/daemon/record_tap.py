@@ -51,10 +51,13 @@ class RecordTap:
             else:
                 self._waiting += records
 
-    def begin(self, names: Names, sounding: Iterable[SoundingNote]) -> None:
-        """Begin with what numbers mean, and with what sounds. Records that came earlier may follow: they don't harm."""
+    def begin(self, ask: Callable[[], tuple[Names, Iterable[SoundingNote]]]) -> None:
+        """Ask what numbers mean and what sounds, and begin with that. Earlier records may follow: they don't harm.
+
+        What is missed after the answer was given isn't in it: then the tap is behind again.
+        """
         self.is_behind = False
-        self._names = names
+        self._names, sounding = ask()
         self.sounding.begin(sounding)
 
     def take(self, rest: Callable[[], object], offset_ns: int = 0) -> tuple[list[Entry], int, bool]:

@@ -60,7 +60,7 @@ class Watch:
         """Yield line after line, for as long as `pause` returns true."""
         tap = RecordTap()
         with self._ahead_of_others(), self._recorder.followed_by(tap.hear):
-            tap.begin(*self._watched.sounding())
+            tap.begin(self._watched.sounding)
             said = self._said.after(None)
             sight = _Sight(self._whole(tap))
             whole_at = self._clock.now_ns()
@@ -72,7 +72,7 @@ class Watch:
                 self._recorder.collect()
                 entries, skipped, happened = tap.take(ShortTurns(self._clock), round(self._ahead_s * 1e9))
                 if tap.is_behind:
-                    tap.begin(*self._watched.sounding())
+                    tap.begin(self._watched.sounding)
                 said = self._said.after(last)
                 is_due = self._clock.now_ns() - whole_at >= _WHOLE_EVERY_NS
                 if said or is_due:

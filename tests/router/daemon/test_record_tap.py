@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from router.daemon.record_tap import MOST_ENTRIES, Entry, RecordTap
 from rules.journal.format import IN, NAMES, OUT, PANIC, TAKE, Names, Record, names_data
+from rules.midi.sounding_notes import SoundingNote
 
 ON, OFF = b"\x90\x3c\x64", b"\x80\x3c\x40"
 NAMES_OF_NOW = Names(("keys", "pads"), ("rack", "box"))
@@ -12,7 +13,7 @@ NAMES_OF_NOW = Names(("keys", "pads"), ("rack", "box"))
 def begun() -> RecordTap:
     """A tap that knows its ports."""
     tap = RecordTap()
-    tap.begin(NAMES_OF_NOW, [])
+    tap.begin(lambda: (NAMES_OF_NOW, []))
     return tap
 
 
@@ -90,6 +91,22 @@ def test_a_watcher_that_doesn_t_read_keeps_no_more_than_so_much() -> None:
     assert tap.is_behind
     entries, skipped, _ = taken(tap)
     assert len(entries) + skipped == 25_000
-    tap.begin(NAMES_OF_NOW, [(0, 0, 61, 7)])
+    tap.begin(lambda: (NAMES_OF_NOW, [(0, 0, 61, 7)]))
     assert not tap.is_behind
     assert tap.sounding.notes == [(0, 0, 61, 7)]
+
+
+def test_what_is_missed_while_a_watcher_is_answered_is_not_forgotten() -> None:
+    """The note-off that was lost after the answer isn't in it: so it has to ask again."""
+    tap = begun()
+
+    def answer() -> tuple[Names, list[SoundingNote]]:
+        for _ in range(25):
+            tap.hear([(OUT, 9, 0, OFF)] * 1_000)
+        return NAMES_OF_NOW, [(0, 0, 60, 7)]
+
+    tap.begin(answer)
+    assert tap.is_behind
+    tap.begin(lambda: (NAMES_OF_NOW, []))
+    assert not tap.is_behind
+    assert tap.sounding.notes == []
