@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
 from rules.engine.own_clock import ClockPlan, OwnClock
-from rules.midi.messages import CLOCK, CONTINUE, START, STOP
+from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP
 from rules.program.guards import holds
 from rules.rulefile.clock_table import NO_CLOCK, OWN
 from rules.rulefile.ruleset import RuleSet
@@ -35,6 +35,9 @@ ClockHeard = tuple[int, int, int]
 """A clock or transport message that was heard: player, status, time (ns)."""
 
 _HEARD: Final = frozenset({CLOCK, START, CONTINUE, STOP})
+
+_MOVING: Final = frozenset({START, CONTINUE, STOP, SONG_POSITION})
+"""What moves a song, or its place."""
 
 
 class Clockwork:
@@ -87,8 +90,13 @@ class Clockwork:
 
     # -- what is heard ------------------------------------------------------------------------------------------------
 
-    def hear(self, player: int, message: bytes, now: int) -> None:
-        """Note what a player's clock says, before its message is played: beats go by its tempo from now on."""
+    def hear(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:
+        """Note what a player's clock says, before its message is played: beats go by its tempo from now on.
+
+        Where it moves the song of ours, what ours was asked for before goes first.
+        """
+        if message[0] in _MOVING and self.is_followed(player):
+            self.own.release(now, out)
         if player not in self._transports:
             self._transports[player] = Transport()
         self._transports[player].hear(message, now)

@@ -121,7 +121,7 @@ class OwnClock:
         self._grid.step()
         if self._stood_in and now - self._lost_at <= SILENCE_NS:
             self._stood_in += 1
-        self._release(now, out)
+        self.release(now, out)
         self._set_due()
 
     def _send(self, message: bytes, now: int, out: list[Sent], player: int = NOBODY) -> None:
@@ -150,7 +150,7 @@ class OwnClock:
 
     def obey(self, order: ClockOrder, now: int, out: list[Sent]) -> None:
         """Do what a switch, a trigger or a command asks for."""
-        self._release(now, out)  # what comes now may put off the clock message that it waits for
+        self.release(now, out)  # what comes now may put off the clock message that it waits for
         if order == TAP_ORDER:
             beat = self._taps.tap(now)
             if beat is not None:
@@ -191,8 +191,8 @@ class OwnClock:
             self._grid.skip_to(now)
             self._set_due()
 
-    def _release(self, now: int, out: list[Sent]) -> None:
-        """Do what had to wait for a clock message."""
+    def release(self, now: int, out: list[Sent]) -> None:
+        """Do what waits for a clock message, if anything does: it has come, or something else is about to be done."""
         order, self._held_back = self._held_back, None
         if order is not None:
             self._transport(order, now, out)
@@ -219,11 +219,13 @@ class OwnClock:
         if message[0] == CLOCK:
             if self._is_late(now):
                 return
-            self._grid, self._held_back = None, None
+            self._grid = None
             self._leader, self._heard_at = player, now
         elif message[0] in (START, CONTINUE) and self._grid is not None:
             self._grid = ClockGrid(self._time.beat, now + HOLD_NS)
         self._send(message, now, out, player)
+        if message[0] == CLOCK:
+            self.release(now, out)  # it waited for our clock message, and this one has come in its place
         self._set_due()
 
     def _is_late(self, now: int) -> bool:

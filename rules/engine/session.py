@@ -129,7 +129,7 @@ class Session:
         if status == ACTIVE_SENSING:
             self._sensing.promise(player, now)
             return
-        self.clockwork.hear(player, message, now)
+        self.clockwork.hear(player, message, now, out)
         self.engine.feed(player, message, now, out)
         if self.engine.passed:
             self.clockwork.follow(player, message, now, out)

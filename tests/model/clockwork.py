@@ -52,15 +52,29 @@ def clock_times(changes: Sequence[tuple[int, Fraction]], end: int) -> Iterator[F
             number += 1
 
 
-def sent(orders: Sequence[tuple[int, Order]], bpm: float, end: int) -> list[tuple[Fraction, str]]:
-    """All that an output hears: clock messages, and what moves the song, in order."""
-    ticks = list(clock_times(tempos(orders, bpm), end))
-    found = [(time, 0, 0, "clock") for time in ticks]
+def _nearest(time: Fraction) -> int:
+    """The whole nanosecond at which something goes out."""
+    return int(time + Fraction(1, 2))
+
+
+def sent(
+    orders: Sequence[tuple[int, Order]], bpm: float, end: int, other: Sequence[tuple[int, str]] = ()
+) -> list[tuple[Fraction, str]]:
+    """All that an output hears: clock messages, and what moves the song, in order.
+
+    `other` is what comes from the clock that ours follows. From its first message on ours is silent: this one neither
+    stops again, nor does it start or continue a song long before its first clock message.
+    """
+    alone_until = min([end, *(time for time, words in other if words in ("clock", "start", "continue"))])
+    ticks = [tick for tick in clock_times(tempos(orders, bpm), end) if _nearest(tick) <= alone_until]
+    found = [(tick, 0, 0, "clock") for tick in ticks]
+    found += [(Fraction(time), 0, 0, words) for time, words in other if words == "clock"]
+    found += [(Fraction(time), 1, len(orders), words) for time, words in other if words != "clock"]
     for place, (time, order) in enumerate(orders):
         if order not in ("start", "continue", "stop"):
             continue
-        as_it_goes = clock_times(tempos(orders[: place + 1], bpm), time + MS)
-        near = [tick for tick in as_it_goes if time < tick < time + MS and order != "stop"]
-        following = [Fraction(at) for at, _ in orders[place + 1 :]][:1]
+        as_it_goes = clock_times(tempos(orders[: place + 1], bpm), time + MS) if time < alone_until else ()
+        near = [tick for tick in as_it_goes if time < _nearest(tick) < time + MS and order != "stop"]
+        following = [Fraction(at) for at, _ in (*orders[place + 1 :], *other) if at > time]
         found.append((min([*near[:1], *following]) if near else Fraction(time), 1, place, str(order)))
     return [(time, words) for time, _, _, words in sorted(found)]

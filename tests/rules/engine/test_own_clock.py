@@ -8,8 +8,11 @@ from fractions import Fraction
 import pytest
 
 from rules.compiler.compiler import compile_rules
+from rules.engine.clockwork import ClockHeard
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
+from rules.engine.written_lists import NOBODY
+from rules.midi.messages import CLOCK as CLOCK_STATUS
 from rules.midi.notation import format_message, parse_whole_message
 from rules.rulefile.reading import read_rules
 
@@ -281,6 +284,40 @@ def test_a_clock_that_is_not_followed_does_nothing() -> None:
     ticks(stage, steps(3, 10, 30))
     assert stage.told() == steps(0, 20, 15)
     assert stage.session.clockwork.state(_ns(300)) == ("own", None, 125.0, False, None)
+
+
+def test_a_start_that_waits_for_our_clock_goes_behind_the_other_one() -> None:
+    """The other clock comes in between: the clock message behind the start is the first beat, as always."""
+    stage = Stage(FOLLOW + ONE)
+    stage.order(19.5, "start")
+    ticks(stage, steps(19.8, 10, 3))
+    assert stage.told() == [0, 19.8, "19.8 start", 29.8, 39.8]
+    assert stage.session.clockwork.state(_ns(39.8)).beats == 1 / 24
+
+
+@pytest.mark.parametrize("order", ["start", "continue"])
+@pytest.mark.parametrize("message", ["start", "continue", "stop", "song-position 4"])
+def test_a_start_that_waits_goes_before_what_the_other_source_asks_for(order: str, message: str) -> None:
+    """Each in its turn: a stop that comes behind it stops the song, and no start comes after it. Takes hear it so."""
+    stage = Stage(FOLLOW + ONE)
+    heard: list[ClockHeard] = []
+    stage.session.clockwork.heard = heard
+    stage.order(19.5, order)
+    stage.at(19.8, "seq", message)
+    ticks(stage, [29.8])
+    told = [each for each in stage.told() if isinstance(each, str)]
+    assert told == [f"19.8 {order}", f"19.8 {message}"]
+    assert next(player for player, status, _ in heard if status != CLOCK_STATUS) == NOBODY
+    assert stage.session.clockwork.state(_ns(29.8)).is_running == (message != "stop")
+
+
+def test_what_moves_no_song_leaves_a_start_waiting() -> None:
+    """Time code of the other source comes a hundred times a second."""
+    stage = Stage(FOLLOW + ONE)
+    stage.order(19.5, "start")
+    stage.at(19.8, "seq", "mtc 0")
+    stage.until(20)
+    assert stage.told() == [0, "19.8 mtc 0", 20, "20 start"]
 
 
 def test_it_falls_silent_with_the_other_clock() -> None:
