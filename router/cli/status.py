@@ -8,7 +8,7 @@ The data (`--json`) is one object, with `--watch` one a line and a second:
      "songs": {"names": ["verse", "chorus"], "at": 1, "wrap": false},
      "held": 3, "switches": {"song": "chorus"},
      "clock": {"from": "seq", "take": false, "bpm": 120.0, "running": true, "beats": 17.5, "beats_a_bar": 4},
-     "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null},
+     "rules": {"files": ["pit.toml"], "applied": 1795610000.0, "error": null, "refused": null},
      "latency_us": {"p50": 5.1, "p99": 18.0, "p99.9": 40.2}, "errors": 0, "stalls": 0, "excess": {"rack": 12},
      "realtime": {"priority": 4, "memory_locked": true}, "missed": 0,
      "history": {"seconds": 600, "bytes": 1048576}, "recording": null,
@@ -26,7 +26,8 @@ back the daemon remembers, and the memory that takes. `missed` came in faster th
 the system allows no realtime (1 to 99: sched(7)). `excess` counts by output what was dropped because too many messages
 were delayed; that of steps that wait has the name "". `playing` is the take that plays, its time and bar (0 where it
 has none); or null. It `waits` for a pedal or a clock to begin. `songs` is null where the rules have none; `at` counts
-from 0.
+from 0. The `error` of rules says why the last reload changed nothing, and `refused` what that was about: "files",
+"former" rules or "new" rules.
 While the daemon is away, lines of `--watch` are
 {"command": "status", "ok": false, "error": "..."}.
 """

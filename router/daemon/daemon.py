@@ -287,6 +287,7 @@ class Daemon:
                 "applied": self._reloader.applied_at,
                 "last_good": self._faults is not None,
                 "error": "\n".join(last.words) if last.kind == "rejected" else self._faults,
+                "refused": last.refused,
             },
             "recording": None if recording is None else str(recording),
         }

@@ -7,9 +7,9 @@ the rules in force are touched. One thread does all of it.
 from __future__ import annotations
 
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Final, Literal
@@ -47,21 +47,38 @@ class Pace:
     new_watch_s: float = 0.25
 
 
+Refused = Literal["files", "former", "new"]
+"""What couldn't be used: the files; the former rules, that were asked for again; or new rules that are right, but that
+the daemon couldn't take over."""
+
+_REFUSALS: Final[Mapping[Refused, str]] = {
+    "files": "the rule files can't be used, and the old rules play on:",
+    "former": "the former rules can't be put in force again, and the rules of now play on:",
+    "new": "the new rules can't be put in force, and the old rules play on:",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class ReloadOutcome:
     """What became of a reload, and why, in words. Where it was rejected, the rules from before play on.
 
-    `problems` are what is wrong in the files, the first 50, where that is why it was rejected.
+    `refused` is what couldn't be used then, None otherwise. `problems` are what is wrong in the files, the first 50,
+    where that is why it was rejected.
     """
 
     kind: Literal["applied", "unchanged", "rejected"]
     words: tuple[str, ...]
     problems: tuple[Problem, ...] = ()
+    refused: Refused | None = None
+
+
+def _rejected(refused: Refused, *words: str) -> ReloadOutcome:
+    return ReloadOutcome("rejected", words, refused=refused)
 
 
 _USUAL_PACE: Final = Pace()
-_LEAVING: Final = ReloadOutcome("rejected", ("the daemon is about to end",))
-_NO_FORMER: Final = ReloadOutcome("rejected", ("no other rules have played since the daemon began",))
+_LEAVING: Final = _rejected("new", "the daemon is about to end")
+_NO_FORMER: Final = _rejected("former", "no other rules have played since the daemon began")
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +208,7 @@ class Reloader:
                 self._rest()
             except Exception:
                 self._say(f"Internal error, the music goes on. Please report: {traceback.format_exc()}")
-                self._ended(ReloadOutcome("rejected", ("Internal error",)))
+                self._ended(_rejected("new", "Internal error"))
         while not self._asked.empty():
             asked = self._asked.get()
             if asked is not None:
@@ -248,31 +265,43 @@ class Reloader:
         if self.former is None:
             return _NO_FORMER
         found = self._look()
-        return self._conclude(found, self._prepared(self.former))
+        outcome = self._outcome(self._prepared(self.former))
+        if outcome.kind == "rejected":
+            # Nothing was asked of the files: they have no part in it, and a change of theirs is still to be judged.
+            return self._concluded(self.found, replace(outcome, problems=(), refused="former"))
+        return self._concluded(found, outcome, "the former rules are in force again:")
 
     def _prepared(self, found: ReadFiles) -> Prepared | ReloadOutcome:
         """Files made ready; or the outcome, where nothing is to be put in force."""
         self._began()
         if isinstance(found, str):
-            return ReloadOutcome("rejected", (found,))
+            return _rejected("files", found)
         try:
             prepared = self._prepare(found, self.prepared)
         except RuleFileError as error:
-            return ReloadOutcome("rejected", tuple(error.lines()), error.problems[:MOST_PROBLEMS])
+            return ReloadOutcome("rejected", tuple(error.lines()), error.problems[:MOST_PROBLEMS], "files")
         except PointsmanError as error:
-            return ReloadOutcome("rejected", (str(error),))
+            return _rejected("files", str(error))
         except Exception:
-            return ReloadOutcome("rejected", (f"Internal error. Please report: {traceback.format_exc()}",))
+            return _rejected("new", f"Internal error. Please report: {traceback.format_exc()}")
         return ReloadOutcome("unchanged", ("no rule file has changed",)) if prepared is self.prepared else prepared
 
     def _conclude(self, found: ReadFiles, prepared: Prepared | ReloadOutcome) -> ReloadOutcome:
-        """Put rules in force that are ready, and tells how it ended."""
-        outcome = self._applied(prepared) if isinstance(prepared, Prepared) else prepared
+        """Put rules in force that are ready, and tell how it ended."""
+        return self._concluded(found, self._outcome(prepared))
+
+    def _outcome(self, prepared: Prepared | ReloadOutcome) -> ReloadOutcome:
+        return self._applied(prepared) if isinstance(prepared, Prepared) else prepared
+
+    def _concluded(
+        self, found: ReadFiles, outcome: ReloadOutcome, applied: str = "new rules are in force:"
+    ) -> ReloadOutcome:
+        """Note and tell how a reload ended. `found` are the files that are judged by now."""
         self.found = found
         self.last = outcome
         self.last_at = self._clock.wall_s()
         self.serial += 1
-        self._tell(outcome)
+        self._tell(outcome, applied)
         self._ended(outcome)
         return outcome
 
@@ -280,9 +309,9 @@ class Reloader:
         try:
             self._swap(prepared)
         except PointsmanError as error:
-            return ReloadOutcome("rejected", (str(error),))
+            return _rejected("new", str(error))
         except Exception:
-            return ReloadOutcome("rejected", (f"Internal error. Please report: {traceback.format_exc()}",))
+            return _rejected("new", f"Internal error. Please report: {traceback.format_exc()}")
         self._retired.add(self.prepared)
         # Of several reloads since the last look, what played before the first of them counts.
         self._replaced = self._replaced or self.prepared
@@ -300,12 +329,11 @@ class Reloader:
             for line in ["what plays differently now:", *(f"  {line}" for line in lines)] if lines else ():
                 self._say(line)
 
-    def _tell(self, outcome: ReloadOutcome) -> None:
+    def _tell(self, outcome: ReloadOutcome, applied: str) -> None:
         if outcome.kind == "unchanged":
             self._say("no rule file has changed: the rules play on")
             return
-        applied = outcome.kind == "applied"
-        self._say("new rules are in force:" if applied else "the rule files can't be used, and the old rules play on:")
+        self._say(applied if outcome.refused is None else _REFUSALS[outcome.refused])
         for line in outcome.words[:_MOST_LINES]:
             self._say(f"  {line}")
         if len(outcome.words) > _MOST_LINES:

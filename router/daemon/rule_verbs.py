@@ -47,6 +47,7 @@ def reload_state(reloader: Reloader) -> dict[str, Any]:
         "serial": reloader.serial,
         "at": reloader.last_at,
         "outcome": last.kind,
+        "refused": last.refused,
         "words": list(last.words),
         "problems": [problem._asdict() for problem in last.problems],
         "differences": list(reloader.differences),

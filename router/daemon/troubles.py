@@ -16,6 +16,12 @@ _STATES: Final = {
     "server lost": "is lost: the sound server doesn't answer",
 }
 
+_REFUSED: Final = {
+    "files": "the rule files have changed, and can't be used; the rules from before play on:",
+    "former": "the former rules can't be put in force again; the rules of now play on:",
+    "new": "the rule files have changed, and can't be put in force; the rules from before play on:",
+}
+
 
 class Trouble(NamedTuple):
     """Something that needs a look, in words; `kind` is "port", "rules", "lost", "cable", "late" or "error"."""
@@ -50,10 +56,6 @@ def troubles(told: Mapping[str, Any]) -> Iterator[Trouble]:
         words = f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
         yield Trouble("late", words)
     if told["rules"]["error"]:
-        yield Trouble(
-            "rules",
-            "the rule files couldn't be used at the start; the rules that ran last play:"
-            if told["rules"]["last_good"]
-            else "the rule files have changed, and can't be used; the rules from before play on:",
-        )
+        at_start = "the rule files couldn't be used at the start; the rules that ran last play:"
+        yield Trouble("rules", at_start if told["rules"]["last_good"] else _REFUSED[told["rules"]["refused"]])
         yield from (Trouble("rules", f"  {plain(line)}") for line in told["rules"]["error"].splitlines())

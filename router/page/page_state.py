@@ -62,7 +62,7 @@ class PageState:
     @property
     def shows_found(self) -> bool:
         """Whether the files that were judged last are of interest, and not those in force: they can't be used."""
-        return bool(self._daemon["last_reload"]["outcome"] == "rejected")
+        return bool(self._daemon["last_reload"]["refused"] == "files")
 
     def begin(self, told: Mapping[str, Any]) -> None:
         """Begin anew with the whole state of a daemon."""
@@ -123,7 +123,7 @@ class PageState:
             "rig": self._rig_now(),
             "switch_states": {} if self._facts is None else self._facts.switch_states(told["switches"]),
             "rules_files": self._files,
-            "last_reload": {key: reload[key] for key in ("at", "outcome", "words", "differences")},
+            "last_reload": {key: reload[key] for key in ("at", "outcome", "refused", "words", "differences")},
             "former_rules": reload["has_former"],
             "going_back": reload["going_back"],
         }

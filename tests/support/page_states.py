@@ -167,6 +167,7 @@ def evening_state() -> dict[str, Any]:
         "last_reload": {
             "at": NOW,
             "outcome": "rejected",
+            "refused": "files",
             "words": [f"pit.toml line 16: {MISTAKE}"],
             "differences": [],
         },

@@ -38,6 +38,7 @@ NEVER_RELOADED: dict[str, Any] = {
     "serial": 0,
     "at": 1_795_610_000.0,
     "outcome": "applied",
+    "refused": None,
     "words": ["2 rules, 3 ports"],
     "problems": [],
     "differences": [],

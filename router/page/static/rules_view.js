@@ -50,7 +50,7 @@ class RulesView {
 
   #reload({ last_reload: last, former_rules: hasFormer, going_back: goesBack }) {
     if (!last) setText(this.outcome, "The rules have not changed since the start.");
-    else setText(this.outcome, `${timeOfDay(last.at)}  ${outcomeWords(last.outcome)}`);
+    else setText(this.outcome, `${timeOfDay(last.at)}  ${outcomeWords(last)}`);
     this.#list(this.words, last?.words ?? []);
     const differences = last?.differences ?? [];
     this.#list(this.differences, differences);
@@ -93,13 +93,15 @@ class RulesView {
   }
 }
 
-function outcomeWords(outcome) {
+function outcomeWords({ outcome, refused }) {
   const known = {
     applied: "The new rules play.",
     unchanged: "Nothing has changed.",
-    rejected: "The files can't be used. The rules from before play on.",
+    files: "The files can't be used. The rules from before play on.",
+    former: "The former rules can't be put in force again. The rules of now play on.",
+    new: "The new rules can't be put in force. The rules from before play on.",
   };
-  return known[outcome] ?? plain(outcome);
+  return known[refused ?? outcome] ?? plain(outcome);
 }
 
 /** Return a file as it is shown. Without a text it is too long to be sent to every phone. */

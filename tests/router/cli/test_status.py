@@ -106,7 +106,8 @@ def test_what_is_not_there_takes_no_room() -> None:
 
 def test_files_that_can_not_be_used_are_told() -> None:
     """At the top: what is wrong, and that the old rules play on."""
-    lines = told(rules={**STATUS["rules"], "error": "pit.toml:3: not TOML\npit.toml:9: no such port"})
+    error = "pit.toml:3: not TOML\npit.toml:9: no such port"
+    lines = told(rules={**STATUS["rules"], "error": error, "refused": "files"})
     at = lines.index("  the rule files have changed, and can't be used; the rules from before play on:")
     assert at < lines.index("Switches:")
     assert lines[at + 1 : at + 3] == ["    pit.toml:3: not TOML", "    pit.toml:9: no such port"]
@@ -143,7 +144,8 @@ def test_it_fits_the_screen(width: int) -> None:
         {**port, "name": f"{port['name']} of the stage on the left", "messages": 9_999_999} for port in STATUS["ports"]
     ]
     ports[0]["computer_port"] = "Pit Keyboard of a long name:Pit Keyboard of a long name MIDI 1"
-    lines = told_in(width, ports=ports, errors=1_200, rules={**STATUS["rules"], "error": f"{'pit.toml: no ' * 9}"})
+    rules = {**STATUS["rules"], "error": f"{'pit.toml: no ' * 9}", "refused": "files"}
+    lines = told_in(width, ports=ports, errors=1_200, rules=rules)
     assert max(map(len, lines)) <= width
     shown = " ".join(" ".join(lines).split())
     assert "99.9 % within 1.2 ms" in shown

@@ -299,11 +299,13 @@ def test_rules_that_cant_be_swapped_are_rejected(file: Path) -> None:
         before = stage.playing
         stage.obstacle = MachineError("no port is free")
         file.write_text(rules("b"))
-        assert stage.next() == ReloadOutcome("rejected", ("no port is free",))
+        assert stage.next() == ReloadOutcome("rejected", ("no port is free",), refused="new")
         stage.obstacle = ValueError("a mistake")
         outcome = stage.reloader.reload_now()
         assert (outcome.kind, stage.playing) == ("rejected", before)
         assert "Internal error" in outcome.words[0]
+        assert stage.lines[0] == "the new rules can't be put in force, and the old rules play on:"
+        assert not any("the rule files can't be used" in line for line in stage.lines)
         stage.obstacle = None
         assert stage.reloader.reload_now().kind == "applied"
 
@@ -494,6 +496,7 @@ def test_the_former_rules_play_again_until_a_file_changes(file: Path) -> None:
         stage.reloader.reload_now()
         assert stage.reloader.go_back().kind == "applied"
         assert stage.names == ["a"]
+        assert "the former rules are in force again:" in stage.lines
         stage.reloader.pace = replace(HASTE, look_every_s=0.01)
         stage.reloader.reload_now()  # asked for, the files count
         assert stage.names == ["b"]
@@ -514,6 +517,21 @@ def test_going_back_twice_brings_the_newer_rules_again(file: Path) -> None:
             stage.reloader.go_back()
             names.append(stage.names)
     assert names == [["a"], ["b"], ["a"]]
+
+
+def test_former_rules_that_can_t_come_back_are_not_the_fault_of_the_files(file: Path) -> None:
+    """The log says what failed; and what has changed in the files by then is still to be judged."""
+    saved = [rules("b")]
+    with staged(file, read=lambda _: ((str(file), saved[-1].encode()),)) as stage:
+        stage.reloader.pace = replace(HASTE, look_every_s=LONG, new_watch_s=LONG)
+        stage.reloader.reload_now()
+        saved.append(rules("c"))
+        stage.obstacle = MachineError("no port is free")
+        outcome = stage.reloader.go_back()
+        assert (outcome.kind, outcome.refused, stage.names) == ("rejected", "former", ["b"])
+        assert "the former rules can't be put in force again, and the rules of now play on:" in stage.lines
+        assert not any("the rule files can't be used" in line for line in stage.lines)
+        assert stage.reloader.found == ((str(file), rules("b").encode()),)
 
 
 def test_files_that_can_t_be_used_stay_so_while_the_former_rules_play(file: Path) -> None:

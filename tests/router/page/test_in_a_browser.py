@@ -561,7 +561,7 @@ def test_hostile_names_are_text_and_leave_the_page_in_one_piece(opened: Opened, 
     state["sounding"] = [{"device": name, "port": outputs[0], "notes": ["C4"], "longest_s": 1.0} for name in HOSTILE]
     state["trouble"] = [{"kind": "port", "words": f"input {name} is missing"} for name in HOSTILE]
     state["rules_files"] = [{"name": name, "text": name, "errors": [{"line": 1, "words": name}]} for name in HOSTILE]
-    state["last_reload"] = {"at": 1.0, "outcome": "rejected", "words": HOSTILE}
+    state["last_reload"] = {"at": 1.0, "outcome": "rejected", "refused": "files", "words": HOSTILE}
     state["recording"] = HOSTILE[2]
     page, server = opened(state, may_control=may_control)
     for at in range(len(HOSTILE)):

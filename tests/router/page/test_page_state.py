@@ -85,7 +85,7 @@ def test_a_note_that_sounds_for_half_a_minute_is_trouble() -> None:
 
 def test_the_worst_trouble_comes_first() -> None:
     """Ports that are missing, then rules, then what was lost, then busy cables."""
-    rules = {**WATCHED["rules"], "error": "pit.toml:2: what?"}
+    rules = {**WATCHED["rules"], "error": "pit.toml:2: what?", "refused": "files"}
     busy = {**WATCHED["ports"][1], "load": 0.93, "lost": 2}
     told = {**WATCHED, "ports": [busy, WATCHED["ports"][2]], "rules": rules, "sounding": [note(since=0)]}
     kinds = [trouble["kind"] for trouble in Page(told).shown["trouble"]]
@@ -139,7 +139,7 @@ def test_the_last_reload_is_shown_without_what_only_we_need() -> None:
     """And whether there are former rules."""
     reload = {**NEVER_RELOADED, "serial": 4, "differences": ["silent now"], "has_former": True, "going_back": True}
     page = Page({**CALM, "last_reload": reload})
-    assert set(page.shown["last_reload"]) == {"at", "outcome", "words", "differences"}
+    assert set(page.shown["last_reload"]) == {"at", "outcome", "refused", "words", "differences"}
     assert (page.shown["former_rules"], page.shown["going_back"], page.state.serial) == (True, True, 4)
 
 

@@ -113,7 +113,9 @@ def test_rules_that_can_t_be_used_are_shown_with_their_errors(page: PageRig, dae
     browser.next("state")
     daemon.found = {"pit.toml": b"[ports]\nkeyboard = 7\n"}
     problem = {"file": "pit.toml", "line": 2, "place": "port keyboard", "text": "7 is not a port"}
-    daemon.change(last_reload={**NEVER_RELOADED, "serial": 1, "outcome": "rejected", "problems": [problem]})
+    daemon.change(
+        last_reload={**NEVER_RELOADED, "serial": 1, "outcome": "rejected", "refused": "files", "problems": [problem]}
+    )
     change = browser.next_change(lambda change: "7 is not" in str(change.get("rules_files")))
     assert change["rules_files"] == [
         {
