@@ -27,7 +27,7 @@ from typing import Any, Final, NamedTuple
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
 from router.files.clock import local_time
-from router.text.durations import as_written
+from router.text.durations import exactly
 from router.text.exit_codes import FINE
 from router.text.formatting import number, plain
 from router.text.message_data import message_data
@@ -74,7 +74,7 @@ class HistoryReport:
         story = self._story
         happened = story.happened
         if not happened:
-            yield f"Nothing arrived or went out in the last {as_written(seconds)}."
+            yield f"Nothing arrived or went out in the last {exactly(seconds)}."
         elif len(happened) > most:
             yield f"... {number(len(happened) - most)} earlier messages are left out (--json lists all)"
         for one in happened[-most:]:

@@ -28,7 +28,7 @@ from router.recording.port_recording import record_ports
 from router.recording.recorder import LAST_SECONDS
 from router.recording.take_names import take_name
 from router.recording.takes import BusyError, Saved, left_behind, save, save_all, save_records
-from router.text.durations import as_written
+from router.text.durations import exactly
 from router.text.exit_codes import FINE, INCOMPLETE
 from router.text.formatting import count, plain
 from router.text.terminal import complain, problem, say
@@ -96,7 +96,7 @@ def where(out: str | None, wall: float) -> Path:
 def _save_last(settings: RecordSettings, target: Path) -> Saved:
     """Return what the daemon remembers, as a file; nobody had to ask for it before."""
     if (settings.last or 0) > LAST_SECONDS:
-        complain([f"the daemon remembers only the last {as_written(LAST_SECONDS)}: this is all of it"])
+        complain([f"the daemon remembers only the last {exactly(LAST_SECONDS)}: this is all of it"])
     told = ask_daemon(settings.name, "last", patience_s=_SAVING_S, seconds=settings.last)
     return save_records(told["journal"], target)
 
@@ -212,7 +212,7 @@ def _go_on() -> None:
 def _how_long(settings: RecordSettings) -> str:
     if settings.duration_s is None:
         return "until Ctrl-C"
-    return f"for {as_written(settings.duration_s)}; Ctrl-C ends it earlier"
+    return f"for {exactly(settings.duration_s)}; Ctrl-C ends it earlier"
 
 
 def _tell(saved: Saved | Path | None, lost: int, settings: RecordSettings) -> None:

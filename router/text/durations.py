@@ -22,12 +22,12 @@ def parse_duration(text: str) -> float:
     return total
 
 
-def as_written(seconds: float) -> str:
-    """Return a length of time in the form in which it is written: `90` is 1m30s, `0.5` is 0.5s."""
+def exactly(seconds: float) -> str:
+    """Return a length of time that somebody chose in words, without zeros: `1 min 30 s`, `10 min`, `0.5 s`."""
     whole = int(seconds)
     hours, minutes, rest = whole // 3600, whole // 60 % 60, seconds - whole // 60 * 60
-    parts = [f"{hours}h" if hours else "", f"{minutes}m" if minutes else "", f"{rest:g}s" if rest else ""]
-    return "".join(parts) or "0s"
+    parts = [f"{hours} h" if hours else "", f"{minutes} min" if minutes else "", f"{rest:g} s" if rest else ""]
+    return " ".join(filter(None, parts)) or "0 s"
 
 
 def in_words(seconds: float) -> str:

@@ -102,7 +102,7 @@ def test_only_the_time_that_was_asked_for_is_told(answer: Answer, capsys: pytest
     answer(performance)
     assert main(["trace", "--last", "10s"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert lines[:3] == ["Nothing arrived or went out in the last 10s.", "", "Held now:"]
+    assert lines[:3] == ["Nothing arrived or went out in the last 10 s.", "", "Held now:"]
     assert "(59.0 s before the end)" in lines[3]
 
 

@@ -172,7 +172,7 @@ def test_more_than_is_remembered_cannot_be_had(
     daemon.play()
     assert main(["record", "--last", "1h", "-o", "take.mid"]) == 0
     assert notes(shell.folder / "take.mid") == ["Note_on_c", "Note_off_c"] * 2
-    assert "remembers only the last 10m" in capsys.readouterr().err
+    assert "remembers only the last 10 min:" in capsys.readouterr().err
 
 
 def test_without_playing_no_file_is_made(

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from router.text.durations import (
     as_musicians_do,
-    as_written,
+    exactly,
     in_words,
     parse_duration,
     to_a_hundredth,
@@ -31,9 +31,17 @@ def test_what_is_no_length_is_told(text: str) -> None:
 
 
 @given(st.integers(1, 7 * 24 * 3600))
-def test_what_is_written_is_read_again(seconds: int) -> None:
-    """The form in which we say a length is one that we understand."""
-    assert parse_duration(as_written(seconds)) == seconds
+def test_a_length_that_was_chosen_is_told_whole(seconds: int) -> None:
+    """In words that are read as the same length where they are written without blanks and long units."""
+    assert parse_duration(exactly(seconds).replace(" ", "").replace("min", "m")) == seconds
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"), [(3, "3 s"), (0.5, "0.5 s"), (90, "1 min 30 s"), (600, "10 min"), (5_400, "1 h 30 min")]
+)
+def test_a_length_that_was_chosen_has_units_and_no_zeros(seconds: float, words: str) -> None:
+    """As people say it."""
+    assert exactly(seconds) == words
 
 
 @pytest.mark.parametrize(
