@@ -22,7 +22,7 @@ from router.text.formatting import count, plain
 from router.text.terminal import complain, problem, say
 from router.text.usage import UsageError
 from rules.errors import MachineError, MidiFileError
-from rules.midi.suggestions import nearest
+from rules.midi.suggestions import nearest, those_known
 from rules.playback.take_stream import Part, PlayableTake, loop_part
 from rules.smf.midi_file import read
 from rules.smf.report import Playing
@@ -184,10 +184,8 @@ def _playing_for(settings: PlaySettings, inputs: Sequence[str]) -> Playing:
 
 def _known(source: str, inputs: Sequence[str], option: str) -> str:
     if source not in inputs:
-        raise UsageError(
-            f'{option}: there is no input port named "{plain(source)}": the inputs are '
-            f"{', '.join(map(plain, inputs)) or 'none'}{nearest(source, inputs)}"
-        )
+        known = plain(those_known("input", "inputs", inputs))
+        raise UsageError(f'{option}: there is no input port named "{plain(source)}": {known}{nearest(source, inputs)}')
     return source
 
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from router.text.formatting import plain
 from rules.errors import MachineError
-from rules.midi.suggestions import nearest
+from rules.midi.suggestions import nearest, those_known
 
 SONG_STEPS: Final = {"next": 1, "previous": -1}
 """Words for a song by its place, and how many places that is."""
@@ -21,9 +21,8 @@ def song_meant(to: str, songs: Mapping[str, Any]) -> str:
     names: list[str] = list(songs["names"])
     if to not in SONG_STEPS:
         if to not in names:
-            raise MachineError(
-                f'there is no song named "{plain(to)}": the songs are {plain(", ".join(names))}{nearest(to, names)}'
-            )
+            known = plain(those_known("song", "songs", names))
+            raise MachineError(f'there is no song named "{plain(to)}": {known}{nearest(to, names)}')
         return to
     at: int = songs["at"] + SONG_STEPS[to]
     if songs["wrap"]:

@@ -6,7 +6,7 @@ import re
 
 from router.text.formatting import plain
 from router.text.usage import UsageError
-from rules.midi.suggestions import nearest
+from rules.midi.suggestions import nearest, those_known
 from rules.program.switch_states import State
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
@@ -20,10 +20,8 @@ def read_switch(text: str, ruleset: RuleSet) -> tuple[str, State]:
     name, given, word = (part.strip() for part in text.partition("="))
     switch = ruleset.switches.get(name)
     if switch is None:
-        known = ", ".join(ruleset.switches) or "none"
-        raise UsageError(
-            f'there is no switch named "{plain(name)}": the switches are {known}{nearest(name, ruleset.switches)}'
-        )
+        known = those_known("switch", "switches", ruleset.switches)
+        raise UsageError(f'there is no switch named "{plain(name)}": {known}{nearest(name, ruleset.switches)}')
     return name, _switch_value(switch, word if given else "on", f'switch "{plain(name)}"')
 
 

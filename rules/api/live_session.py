@@ -10,7 +10,7 @@ from rules.compiler.compiler import compile_rules
 from rules.engine import session as engine_session
 from rules.engine.delivery import Sent
 from rules.midi.messages import message_fault
-from rules.midi.suggestions import nearest
+from rules.midi.suggestions import nearest, those_known
 from rules.program.switch_states import State
 from rules.timing.delays import NEVER
 
@@ -130,8 +130,8 @@ class Session:
     def _require_state(self, switch: str, state: State) -> None:
         fields = self._performance.pipeline.layout.fields
         if switch not in fields:
-            known = ", ".join(fields) or "none"
-            raise ValueError(f'there is no switch named "{switch}"; switches are {known}{nearest(switch, fields)}')
+            known = those_known("switch", "switches", fields)
+            raise ValueError(f'there is no switch named "{switch}": {known}{nearest(switch, fields)}')
         states = fields[switch].states
         if state not in states:
             known = ", ".join(map(str, states))

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Final
 
 from rules.compiler.compiler import compile_reading
-from rules.midi.suggestions import nearest
+from rules.midi.suggestions import nearest, those_known
 from rules.program.pipeline import Pipeline
 from rules.program.switch_states import State
 from rules.rulefile.reading import read_rule_set
@@ -59,8 +59,8 @@ class Rules:
     def require_input(self, port: str) -> None:
         """Raise ValueError unless messages can come from `port`."""
         if port not in self.inputs:
-            known = f"{', '.join(self.inputs) or 'none'}{nearest(port, self.inputs)}"
-            raise ValueError(f'there is no input port named "{port}"; input ports are {known}')
+            known = those_known("input port", "input ports", self.inputs)
+            raise ValueError(f'there is no input port named "{port}": {known}{nearest(port, self.inputs)}')
 
     @property
     def switches(self) -> dict[str, State]:

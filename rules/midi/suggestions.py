@@ -1,8 +1,9 @@
-"""`did you mean`: the end of an error about a word that isn't known."""
+"""`did you mean`, and what there is: the end of an error about a word that isn't known."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
+from itertools import islice
 from typing import Final
 
 _LETTERS_PER_SLIP: Final = 3
@@ -14,6 +15,19 @@ _LONGEST: Final = 60
 def did_you_mean(word: str) -> str:
     """` - did you mean "x"?`, to be put behind an error."""
     return f' - did you mean "{word}"?'
+
+
+def those_known(one: str, many: str, names: Collection[str], most: int | None = None) -> str:
+    """Return what there is, by the words for one and for many: `the switches are up, song`, `the only switch is up`.
+
+    At `most` so many are named.
+    """
+    if not names:
+        return "there is none"
+    if len(names) == 1:
+        return f"the only {one} is {next(iter(names))}"
+    more = f" and {len(names) - most} more" if most is not None and len(names) > most else ""
+    return f"the {many} are {', '.join(islice(names, most))}{more}"
 
 
 def nearest(word: str, known: Collection[str]) -> str:

@@ -188,8 +188,11 @@ def test_damage_is_told_or_refused() -> None:
     ("options", "words"),
     [
         ({}, "write which port the recording plays as: source is one of keys, pads"),
-        ({"source": "key"}, 'there is no input port named "key"; input ports are keys, pads - did you mean "keys"?'),
-        ({"source": "rack"}, 'there is no input port named "rack"; input ports are keys, pads'),
+        (
+            {"source": "key"},
+            'there is no input port named "key": the input ports are keys, pads - did you mean "keys"?',
+        ),
+        ({"source": "rack"}, 'there is no input port named "rack": the input ports are keys, pads'),
         ({"source": "keys", "tracks": {"#1": "drums"}}, 'there is no input port named "drums"'),
     ],
 )
@@ -334,12 +337,12 @@ def test_panic_silences_every_output() -> None:
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda session: session.feed("key", message("start"), 9), 'named "key"; input ports are keys, pads'),
+        (lambda session: session.feed("key", message("start"), 9), 'named "key": the input ports are keys, pads'),
         (lambda session: session.feed("keys", b"", 9), "no bytes: a message has at least one byte"),
         (lambda session: session.feed("keys", b"\x90\x3c", 9), "90 3C: a message with status 90 has 3 bytes, not 2"),
         (lambda session: session.feed("keys", message("start"), 7), "time goes backwards: 7 ns after 8 ns"),
         (lambda session: session.advance(7), "time goes backwards"),
-        (lambda session: session.turn("down", True, 9), 'named "down"; switches are up'),
+        (lambda session: session.turn("down", True, 9), 'named "down": the only switch is up'),
         (lambda session: session.turn("up", "high", 9), """"up" can't be at 'high'; its states are False, True"""),
         (lambda session: session.disconnect("rack", 9), 'no input port named "rack"'),
     ],

@@ -132,7 +132,7 @@ def test_a_start_without_a_clock_source_is_told_with_the_line_to_write(shell: Co
         (["--from", "keys", "note-on", "C3", "100"], "has no channel"),
         (["--from", "keys", "note-on 1 C3 100", "controler 1 7 7"], '"controler" is not a kind of message'),
         (["--from", "keys", "90", "3C"], "has 3 bytes, not 2"),
-        (["--switch", "son=3", "--from", "keys", "F8"], 'switches are up, song, key - did you mean "song"?'),
+        (["--switch", "son=3", "--from", "keys", "F8"], 'the switches are up, song, key - did you mean "song"?'),
         (["--switch", "song=chrous", "--from", "keys", "F8"], 'values are verse, chorus - did you mean "chorus"?'),
         (["--switch", "key=9", "--from", "keys", "F8"], "write a number from -6 to 6"),
         (["--switch", "key=+-3", "--from", "keys", "F8"], "write a number from -6 to 6"),

@@ -42,6 +42,7 @@ def test_each_kind_of_switch_reads_its_states(ruleset: RuleSet, text: str, meant
     ("text", "words"),
     [
         ("son=verse", 'there is no switch named "son": the switches are up, song, key - did you mean "song"?'),
+        ("tempo=9", 'there is no switch named "tempo": the switches are up, song, key'),
         ("song=vers", 'switch "song": its values are verse, chorus - did you mean "verse"?'),
         ("key=7", 'switch "key": write a number from -6 to 6'),
         ("up=maybe", 'switch "up": write on or off'),

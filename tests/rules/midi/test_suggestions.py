@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.midi.suggestions import nearest
+from rules.midi.suggestions import nearest, those_known
 
 
 @pytest.mark.parametrize(
@@ -26,3 +26,18 @@ from rules.midi.suggestions import nearest
 def test_a_word_that_is_nearly_right_brings_the_right_one(word: str, known: list[str], hint: str) -> None:
     """One that is far off brings none."""
     assert nearest(word, known) == hint
+
+
+@pytest.mark.parametrize(
+    ("names", "words"),
+    [
+        ([], "there is none"),
+        (["song"], "the only switch is song"),
+        (["song", "up"], "the switches are song, up"),
+        (["a", "b", "c"], "the switches are a, b, c"),
+        (["a", "b", "c", "d", "e"], "the switches are a, b, c and 2 more"),
+    ],
+)
+def test_what_there_is_is_one_or_are_many(names: list[str], words: str) -> None:
+    """Where nothing is near; a long list is cut."""
+    assert those_known("switch", "switches", names, 3) == words

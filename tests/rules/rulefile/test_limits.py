@@ -133,7 +133,7 @@ def test_only_some_unknown_names_are_compared_with_the_known_ones() -> None:
         read(PORTS + rules)
     texts = [problem.text for problem in raised.value.problems]
     assert [
-        text for text in texts if "ports that messages come from are keys" in text or "did you mean" in text
+        text for text in texts if "the only port that messages come from is keys" in text or "did you mean" in text
     ] == texts[:100]
     assert texts[100] == '`from`: there is no port named "kyes100"'
 
