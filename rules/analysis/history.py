@@ -17,6 +17,7 @@ from rules.analysis.trace_sequence import ENDS_NOTE
 from rules.engine.delivery import Sent
 from rules.engine.held import held_for, held_keys
 from rules.engine.player import Player
+from rules.fields.when import written_state
 from rules.journal.format import Record
 from rules.journal.replay import Replay
 from rules.midi.controllers import PEDALS
@@ -273,8 +274,7 @@ class _HistoryReader:
                 return f"output {data.decode()} is back"
             case journal.TURN:
                 switch, state = journal.turn_in(data)
-                shown = ("on" if state else "off") if isinstance(state, bool) else state
-                return f"switch {switch} set to {shown} by command"
+                return f"switch {switch} set to {written_state(state)} by command"
             case journal.PANIC:
                 return "panic: everything was silenced"
             case journal.ORDER:

@@ -11,6 +11,7 @@ from rules.analysis.trace_chain import later_words
 from rules.analysis.trace_line import TraceLine
 from rules.compiler.sources import PulledTrigger
 from rules.compiler.switch_guards import guard_of
+from rules.fields.when import written_state
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.controllers import SWITCH_ON
 from rules.midi.messages import CONTROLLER, NOTE_OFF, SYSEX, split_message
@@ -18,7 +19,7 @@ from rules.midi.notation import Naming, format_message
 from rules.program.clock_orders import CONTINUE_ORDER, START_ORDER, STOP_ORDER, TAP_ORDER
 from rules.program.forms import Form
 from rules.program.guards import Guard, holds
-from rules.program.switch_states import Layout, State
+from rules.program.switch_states import Layout
 from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch
 from rules.steps.clock_trigger_node import ClockTriggerNode
@@ -142,14 +143,10 @@ def _turning(pulled: PulledTrigger, layout: Layout, before: int, after: int) -> 
     if isinstance(pulled.node, ClockTriggerNode):
         return _TO_CLOCK[str(pulled.node.order)]
     name, trigger = pulled.node.switch, pulled.trigger
-    state = _state_words(layout.state(after, name))
+    state = written_state(layout.state(after, name))
     if before == after:
         return f'leaves the switch "{name}" at {state}'
     if isinstance(trigger, AdvanceTrigger):
         return f'advances the switch "{name}" by {trigger.by:+d} to {state}'
     verb = "toggles" if isinstance(trigger, OnOffSwitch) and trigger.mode == "toggle" else "sets"
     return f'{verb} the switch "{name}" to {state}'
-
-
-def _state_words(state: State) -> str:
-    return str(state) if not isinstance(state, bool) else "on" if state else "off"

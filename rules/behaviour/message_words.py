@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from rules.behaviour.regions import Dimension, Region
+from rules.fields.when import written_state
 from rules.midi.controllers import FIRST_MODE
 from rules.midi.messages import (
     BEND_CENTRE,
@@ -139,4 +140,4 @@ def _condition(dimension: Dimension, gate: int, states: Sequence[State]) -> str:
         return f"{name}" if asked[0] else f"not {name}"
     if all(isinstance(state, int) for state in asked):
         return f"{name} = {ranges([int(state) for state in asked], -1000, 1000)}"
-    return f"{name} = {' or '.join(map(str, asked))}"
+    return f"{name} = {' or '.join(map(written_state, asked))}"

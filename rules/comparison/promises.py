@@ -13,9 +13,9 @@ from typing import Final, Literal
 from rules.behaviour.agreement import same_bytes
 from rules.behaviour.behaviour import STATUSES, Behaviour, Way
 from rules.behaviour.regions import Region, merged, subtracted
-from rules.comparison.rig_differences import state_words
 from rules.errors import Problem
 from rules.fields.matching import split_any
+from rules.fields.when import written_states
 from rules.midi.messages import LENGTH, NOTE_OFF, SYSEX
 from rules.midi.notation import Naming, format_message
 from rules.program.byte_tables import IDENTITY
@@ -247,6 +247,5 @@ def _says(promise: Promise, verdict: Verdict, example: Example, naming: Naming) 
         does = f"reaches {names}" if verdict == "refuted" else f"may reach {names}"
     else:
         does = f"{'does' if verdict == 'refuted' else 'may'} not reach {names}{as_said}"
-    states = [f"{name} = {state_words(state)}" for name, state in example.switches.items()]
-    where = f", with {' and '.join(states)}" if states else ""
+    where = f", with {written_states(example.switches.items())}" if example.switches else ""
     return f"{format_message(example.message, naming)} from {example.source} {does}{where}"

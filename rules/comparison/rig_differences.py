@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from rules.compiler.clocks import clock_choices
+from rules.fields.when import written_state
 from rules.fields.written_messages import DelayedMessage
 from rules.midi.notation import Naming, format_controller, format_note
 from rules.program.switch_states import State
@@ -90,7 +91,7 @@ def _switches(old: Mapping[str, _Switch], new: Mapping[str, _Switch], naming: Na
         if not _are_same(was.states, switch.states):
             yield f"switch {name}: can be {_span(was.states)} before, {_span(switch.states)} now"
         if not _are_same((was.first,), (switch.first,)):
-            yield f"switch {name}: {state_words(was.first)} at first before, {state_words(switch.first)} now"
+            yield f"switch {name}: {written_state(was.first)} at first before, {written_state(switch.first)} now"
         if type(was) is type(switch) and _ends(was) != _ends(switch):
             yield f"switch {name}: {_ends(was)} before, {_ends(switch)} now"
         before, now = (list(_triggers(one, naming)) for one in (was, switch))
@@ -105,12 +106,7 @@ def _are_same(states: Sequence[State], others: Sequence[State]) -> bool:
 def _span(states: Sequence[State]) -> str:
     if isinstance(states[0], int) and not isinstance(states[0], bool):
         return f"{states[0]}..{states[-1]}"
-    return ", ".join(map(state_words, states))
-
-
-def state_words(state: State) -> str:
-    """Return the state of a switch as people write it."""
-    return str(state) if not isinstance(state, bool) else "on" if state else "off"
+    return ", ".join(map(written_state, states))
 
 
 def _ends(switch: _Switch) -> str:
@@ -128,7 +124,7 @@ def _triggers(switch: _Switch, naming: Naming) -> Iterator[str]:
 
 
 def _set_by(one: SetTrigger, naming: Naming) -> str:
-    return f"{_trigger(one, naming)} sets {state_words(one.value)}"
+    return f"{_trigger(one, naming)} sets {written_state(one.value)}"
 
 
 def _advanced_by(one: AdvanceTrigger, naming: Naming) -> str:

@@ -7,13 +7,14 @@ Whether the named switches and values exist is checked when all files are togeth
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator
 
 from rules.fields.table_model import fault, shown
+from rules.program.switch_states import State
 
 _TERM: Final = re.compile(
     r"(?P<negated>not\s+)?(?P<switch>[\w-]+(?: [\w-]+)*?)"
@@ -32,6 +33,18 @@ def written_value(value: str) -> str:
     return f"'{value}'" if '"' in value else f'"{value}"'
 
 
+def written_state(state: State) -> str:
+    """The state of a switch in words, as a condition asks for it: `on`, `-2`, `chorus`, `"Tide or Ebb"`."""
+    if isinstance(state, bool):
+        return "on" if state else "off"
+    return written_value(state) if isinstance(state, str) else str(state)
+
+
+def written_states(states: Iterable[tuple[str, State]]) -> str:
+    """The states of switches, by their names, as a condition asks for them: `song = chorus and up = on`."""
+    return " and ".join(f"{name} = {written_state(state)}" for name, state in states)
+
+
 @dataclass(frozen=True, slots=True)
 class Term:
     """One switch asked about: `value` None asks whether it is on; `negated` turns the answer round."""
@@ -40,14 +53,14 @@ class Term:
     value: str | None
     negated: bool
 
-    def holds(self, state: bool | int | str) -> bool:
+    def holds(self, state: State) -> bool:
         """Return whether the condition is met while the switch has a state.
 
         Without a value it asks for on; numbers may be a range.
         """
         return self._means(state) != self.negated
 
-    def _means(self, state: bool | int | str) -> bool:
+    def _means(self, state: State) -> bool:
         if self.value is None:
             return state is True
         if isinstance(state, bool):
@@ -73,7 +86,7 @@ class When:
         """Every term, in the order written."""
         return tuple(term for terms in self.alternatives for term in terms)
 
-    def holds(self, states: Mapping[str, bool | int | str]) -> bool:
+    def holds(self, states: Mapping[str, State]) -> bool:
         """Return whether the condition is met; a switch that isn't among `states` meets none."""
         return any(
             all(term.switch in states and term.holds(states[term.switch]) for term in terms)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from rules.errors import Problem
+from rules.fields.when import written_states
 from rules.midi.notation import Naming, format_message, format_note
 from rules.program.byte_tables import open_in
 from rules.program.switch_states import State
@@ -29,8 +30,8 @@ class Example:
 
     def words(self, naming: Naming) -> str:
         """The example as `trace` takes it, more or less: `note-on 1 C4 100 from keys, with song = chorus`."""
-        states = " and ".join(f"{name} = {_state(state)}" for name, state in self.switches)
-        return f"{format_message(self.message, naming)} from {self.source}{', with ' if states else ''}{states}"
+        states = f", with {written_states(self.switches)}" if self.switches else ""
+        return f"{format_message(self.message, naming)} from {self.source}{states}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +64,6 @@ class Finding:
     def naming(self) -> Naming:
         """How the file that it is in names notes and programs."""
         return self.place.source.naming
-
-
-def _state(state: State) -> str:
-    if isinstance(state, bool):
-        return "on" if state else "off"
-    return str(state)
 
 
 def key_ranges(keys: int) -> list[tuple[int, int]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
-from rules.fields.when import When, written_value
+from rules.fields.when import When, written_state
 from rules.findings.finding import Finding
 from rules.program.switch_states import State
 from rules.rulefile.locations import Location
@@ -63,7 +63,7 @@ def _condition(name: str, switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> s
     """Return a condition that asks for a switch."""
     if isinstance(switch, OnOffSwitch):
         return name
-    return f"{name} = {written_value(str(switch.states[-1]))}"
+    return f"{name} = {written_state(switch.states[-1])}"
 
 
 def _unset(name: str, place: Location, states: Sequence[State], way: str) -> Finding:

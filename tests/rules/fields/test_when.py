@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic_core import PydanticCustomError
 
-from rules.fields.when import Term, When, parse_when, written_value
+from rules.fields.when import Term, When, parse_when, written_states, written_value
+from rules.program.switch_states import State
 
 
 def terms(text: str) -> list[list[tuple[str, str | None, bool]]]:
@@ -63,6 +64,15 @@ def test_every_value_can_be_written_and_read(parts: list[list[tuple[str, bool]]]
     """A condition in words is read as the same condition."""
     when = When(tuple(tuple(Term("song", value, negated) for value, negated in part) for part in parts))
     assert parse_when(str(when)) == when
+
+
+@given(st.dictionaries(st.sampled_from(["up", "song", "key"]), VALUES | st.booleans() | st.integers(-999, 999)))
+def test_states_in_words_are_a_condition_that_they_meet(states: dict[str, State]) -> None:
+    """What an example says can be pasted into a rule file."""
+    if states:
+        when = parse_when(written_states(states.items()))
+        assert when.holds(states)
+        assert [term.switch for term in when.terms] == list(states)
 
 
 def test_quotes_only_where_they_are_needed() -> None:

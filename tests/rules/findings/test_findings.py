@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from rules.findings.finding import Example
 from rules.findings.findings import findings_of
+from rules.midi.notation import STANDARD
 from rules.rulefile.reading import read_rule_set
 from tests.support.found import found, told
 
@@ -123,6 +125,15 @@ def test_notes_are_named_as_in_their_file() -> None:
         "D4", "D3"
     )
     assert told(rules_c3, "split gap", "not found") == []
+
+
+def test_an_example_is_written_as_rule_files_want_it() -> None:
+    """Names in quotes only where a condition needs them."""
+    example = Example("keys", b"\x90\x3c\x64", (("song", "Tide or Ebb"), ("place", "cave"), ("up", True), ("key", -2)))
+    assert example.words(STANDARD) == (
+        'note-on 1 C4 100 from keys, with song = "Tide or Ebb" and place = cave and up = on and key = -2'
+    )
+    assert Example("keys", b"\x90\x3c\x64").words(STANDARD) == "note-on 1 C4 100 from keys"
 
 
 def test_a_finding_in_one_line() -> None:
