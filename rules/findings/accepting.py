@@ -10,7 +10,7 @@ from rules.rulefile.positions import Path
 from rules.rulefile.reading import Reading
 
 _Part = tuple[SourceFile, Path]
-"""The rule, port, device or switch that a place is in."""
+"""The rule, port, device, switch, song, `[[on_switch]]` or `[clock]` that a place is in."""
 
 
 def without_accepted(found: Iterable[Finding], reading: Reading) -> Iterator[Finding]:
@@ -43,6 +43,8 @@ def _accepted(reading: Reading) -> dict[_Part, tuple[Location, Mapping[str, str]
     placed += [(reading.devices[name], device.accept) for name, device in ruleset.devices.items()]
     placed += [(reading.switches[name], switch.accept) for name, switch in ruleset.switches.items()]
     placed += [(place, rule.accept) for place, rule in zip(reading.rules, ruleset.rules, strict=True)]
+    placed += [(place, entry.accept) for place, entry in zip(reading.on_switch, ruleset.on_switch, strict=True)]
+    placed += [(place, song.accept) for place, song in zip(reading.songs, ruleset.songs, strict=True)]
     if reading.clock is not None:
         placed.append((reading.clock, ruleset.clock.accept))
     return {_part(place): (place, reasons) for place, reasons in placed if reasons}

@@ -33,7 +33,7 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
         yield "songs: new order"
     if before.songs and after.songs and _ways(before) != _ways(after):
         yield "songs: other ways from one to the next"
-    if before.on_switch != after.on_switch:
+    if _actions(before) != _actions(after):
         yield "on_switch: what switches send has changed"
     if before.bpm != after.bpm:
         yield f"clock: {before.bpm:g} BPM became {after.bpm:g} BPM"
@@ -52,6 +52,11 @@ def _lines(before: RuleSet, after: RuleSet) -> Iterator[str]:
 def _own_switches(ruleset: RuleSet) -> dict[str, Any]:
     """The switches, without the one that songs make: what differs there is told of the songs."""
     return {name: switch for name, switch in ruleset.switches.items() if name != SONG or not ruleset.songs}
+
+
+def _actions(ruleset: RuleSet) -> list[Any]:
+    """What switches send and do, whatever is accepted of it."""
+    return [entry.model_copy(update={"accept": {}}) for entry in ruleset.on_switch]
 
 
 def _ways(ruleset: RuleSet) -> tuple[Any, ...]:

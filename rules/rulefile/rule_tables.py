@@ -241,6 +241,11 @@ class OnSwitch(TableModel):
         description="sends the messages at the beginning as well, where the condition is true then",
         examples=["initially = false"],
     )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['accept = { "unheard clock" = "for the second set" }'],
+    )
 
     @model_validator(mode="after")
     def _does_something(self) -> OnSwitch:

@@ -96,6 +96,11 @@ class Song(TableModel):
         description="says what you want to read about it, on one line or several",
         examples=['about = "wait for the singer"'],
     )
+    accept: Accepted = Field(
+        default_factory=dict,
+        description=ACCEPT,
+        examples=['accept = { "unheard clock" = "for the second set" }'],
+    )
 
     @model_validator(mode="after")
     def _each_rule_once(self) -> Song:

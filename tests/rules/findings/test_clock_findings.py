@@ -105,9 +105,18 @@ def test_a_clock_that_no_output_hears(more: str) -> None:
     assert told(RIG.replace('"Interface*"', '"Interface*", clock = "own"') + more, "unheard clock") == []
 
 
-def test_an_unheard_clock_may_be_accepted() -> None:
-    """As all findings, next to what they are about."""
-    assert told(RIG + STARTS + 'accept = { "unheard clock" = "for the second set" }\n', "unheard clock") == []
+SONG = '[[songs]]\nname = "Tide"\n[[songs]]\nname = "Ebb"\ndo = "clock start"\n'
+
+
+@pytest.mark.parametrize("more", [STARTS, TURNS, SONG])
+def test_an_unheard_clock_may_be_accepted(more: str) -> None:
+    """As all findings, next to what they are about: also where a switch or a song starts the clock."""
+    kinds = ("unheard clock", "not found")
+    assert len(told(RIG + more, *kinds)) == 1
+    accept = 'accept = { "unheard clock" = "for the second set" }\n'
+    assert told(RIG + more + accept, *kinds) == []
+    heard = RIG.replace('"Interface*"', '"Interface*", clock = "own"')
+    assert [each.split(": ", 1)[1] for each in told(heard + more + accept, *kinds)] == ["not found: unheard clock"]
 
 
 @pytest.mark.parametrize("clock", ["none", "keys"])

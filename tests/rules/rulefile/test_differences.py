@@ -27,6 +27,15 @@ def test_nothing_is_said_where_nothing_differs() -> None:
     assert said(rule("a"), "# a comment\n\n" + rule("a")) == ()
 
 
+def test_what_is_accepted_changes_nothing_that_switches_send() -> None:
+    """The list goes on as it was."""
+    turn = (
+        '[switches]\nup = { from = "keys", note = 36 }\n[[on_switch]]\nwhen = "up"\nsend = { rack = "program 1 5" }\n'
+    )
+    assert said(turn, turn + 'accept = { "unheard clock" = "x" }\n') == ()
+    assert said(turn, turn + "bpm = 96\n") == ("on_switch: what switches send has changed",)
+
+
 def test_rules_are_new_changed_or_gone() -> None:
     """Each rule that differs is named, with what became of it."""
     assert said(rule("a") + rule("b"), rule("b", "steps = [{ transpose = 1 }]") + rule("c")) == (

@@ -235,7 +235,7 @@ def test_each_part_has_the_line_that_it_begins_in(everything: Reading) -> None:
     assert [place.line for place in everything.rules] == [42, 48]
     assert everything.rules[1].inside("steps", 6).problem("odd").line == 68
     assert [place.line for place in everything.on_switch] == [113]
-    assert [(place.line, place.words) for place in everything.tests] == [(120, 'test "part 11 reaches only the organ"')]
+    assert [(place.line, place.words) for place in everything.tests] == [(121, 'test "part 11 reaches only the organ"')]
 
 
 def test_tests_have_their_messages_with_times_and_ports(everything: Reading) -> None:
