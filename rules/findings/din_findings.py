@@ -14,6 +14,7 @@ from typing import Final
 
 from rules.behaviour.behaviour import STATUSES, Way
 from rules.behaviour.regions import Region
+from rules.behaviour.turning import switch_dimension
 from rules.findings.branch_ways import BranchWays, SourcedWay
 from rules.findings.examples import example, friendly
 from rules.findings.finding import Finding
@@ -64,6 +65,8 @@ def full_loads(ways: BranchWays) -> list[FullLoad]:
 
 def _full_load(ways: BranchWays, name: str, target: int, arriving: Mapping[_Stream, Sequence[Way]]) -> FullLoad:
     """The load of one output."""
+    layout = ways.pipeline.layout
+    initial = {switch_dimension(layout, name): 1 << field.first for name, field in layout.fields.items()}
     shares: dict[str, Fraction] = {}
     most = Fraction(0)
     shown: SourcedWay | None = None
@@ -72,7 +75,7 @@ def _full_load(ways: BranchWays, name: str, target: int, arriving: Mapping[_Stre
         for status in _FRIENDLY:
             if leading := arriving.get((target, source, status)):
                 size = size_of(status)
-                found = heaviest(leading, status, int(share * size))
+                found = heaviest(leading, status, initial, int(share * size))
                 if found is not None and Fraction(found.size, size) > share:
                     share = Fraction(found.size, size)
                     if share > most:

@@ -6,17 +6,20 @@ ways are looked at as one, and so are all states of a switch; what can't be more
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from rules.behaviour.behaviour import Way, whole_region
-from rules.behaviour.regions import Dimension, Given
+from rules.behaviour.regions import NOTHING_GIVEN, Dimension, Given, given_of
 from rules.midi.messages import LENGTH
 from rules.program.byte_tables import FIRST, SECOND, open_in
 
 
 class Heaviest(NamedTuple):
-    """How many bytes the heaviest messages make, and one of their ways, within them."""
+    """How many bytes the heaviest messages make, and one of their ways, within them.
+
+    What is `given` there names only the switches that must have other states than their initial ones to make so many.
+    """
 
     size: int
     way: Way
@@ -30,8 +33,11 @@ class _Outcome(NamedTuple):
     way: Way
 
 
-def heaviest(ways: Sequence[Way], status: int, more_than: int = 0) -> Heaviest | None:
-    """Return the heaviest messages of a status, if they make more bytes than that; None if none do."""
+def heaviest(ways: Sequence[Way], status: int, initial: Mapping[Dimension, int], more_than: int = 0) -> Heaviest | None:
+    """Return the heaviest messages of a status, if they make more bytes than that; None if none do.
+
+    `initial` has the gate of the initial state of each switch.
+    """
     found: Heaviest | None = None
     whole = whole_region(status)
     for firsts in _classes(whole.firsts, (way.form.gate_one for way in ways)):
@@ -40,8 +46,10 @@ def heaviest(ways: Sequence[Way], status: int, more_than: int = 0) -> Heaviest |
             outcomes = _outcomes([way for way in by_first if way.form.gate_two & seconds], firsts, seconds)
             best = _search(outcomes, max(more_than, found.size if found is not None else 0))
             if best is not None:
-                form = best.way.form._replace(gate_one=firsts, gate_two=seconds)
-                found = Heaviest(best.size, best.way._replace(form=form, given=best.way.given))
+                way = outcomes[-1].way
+                form = way.form._replace(gate_one=firsts, gate_two=seconds)
+                given = _needed(outcomes, best, initial)
+                found = Heaviest(best.size, way._replace(form=form, given=given))
     return found
 
 
@@ -74,7 +82,14 @@ def _outcomes(ways: Iterable[Way], firsts: int, seconds: int) -> list[_Outcome]:
     return list(found.values())
 
 
-def _search(outcomes: Sequence[_Outcome], more_than: int) -> Heaviest | None:
+class _Best(NamedTuple):
+    """The most bytes that outcomes make together, and where they do."""
+
+    size: int
+    given: Given
+
+
+def _search(outcomes: Sequence[_Outcome], more_than: int) -> _Best | None:
     """Return the most that some outcomes make together, if it is more than that."""
     total = sum(outcome.size for outcome in outcomes)
     if total <= more_than:
@@ -86,15 +101,34 @@ def _search(outcomes: Sequence[_Outcome], more_than: int) -> Heaviest | None:
                 for dimension, _ in given:
                     uses[dimension] = uses.get(dimension, 0) + 1
     if not uses:
-        return Heaviest(total, outcomes[-1].way)
+        return _Best(total, NOTHING_GIVEN)
     dimension = max(uses, key=lambda each: uses[each])
     gates = (gate for outcome in outcomes for given in outcome.givens for each, gate in given if each == dimension)
-    parts = [list(_within(outcomes, dimension, part)) for part in _classes(dimension.whole, gates)]
-    found: Heaviest | None = None
-    for part in sorted(parts, key=lambda part: -sum(outcome.size for outcome in part)):
-        best = _search(part, found.size if found is not None else more_than)
-        found = best if best is not None else found
+    parts = [(part, list(_within(outcomes, dimension, part))) for part in _classes(dimension.whole, gates)]
+    found: _Best | None = None
+    for part, within in sorted(parts, key=lambda each: -sum(outcome.size for outcome in each[1])):
+        best = _search(within, found.size if found is not None else more_than)
+        found = _Best(best.size, ((dimension, part), *best.given)) if best is not None else found
     return found
+
+
+def _needed(outcomes: Sequence[_Outcome], best: _Best, initial: Mapping[Dimension, int]) -> Given:
+    """Return what is given where outcomes make the most, without the switches whose initial states do as well."""
+    gates = dict(best.given)
+    for dimension in [dimension for dimension in gates if dimension in initial]:
+        without = {each: gate for each, gate in gates.items() if each != dimension}
+        if _size_where(outcomes, {**initial, **without}) >= best.size:
+            gates = without
+    return given_of(gates)
+
+
+def _size_where(outcomes: Sequence[_Outcome], gates: Mapping[Dimension, int]) -> int:
+    """Return how many bytes outcomes make where all dimensions have such values; what isn't named is not met."""
+    return sum(
+        outcome.size
+        for outcome in outcomes
+        if any(all(gate & gates.get(dimension, 0) for dimension, gate in given) for given in outcome.givens)
+    )
 
 
 def _within(outcomes: Sequence[_Outcome], dimension: Dimension, part: int) -> Iterator[_Outcome]:

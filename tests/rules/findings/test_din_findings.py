@@ -31,6 +31,39 @@ def test_a_merge_that_can_be_too_much() -> None:
     assert shown(finding) == "note-on 1 C4 100 from keys"
 
 
+SWITCHES = """
+[switches]
+up = { from = "pads", note = "C1" }
+song = { values = ["Tide", "Ebb"], set = { from = "pads", note = "D1", value = "Ebb" } }
+"""
+DOWN = OCTAVE.replace("12", "-12")
+
+
+@pytest.mark.parametrize(
+    ("switches", "rules", "example"),
+    [
+        (SWITCHES, OCTAVE.replace("to =", 'when = "up"\nto ='), ", with up = on"),
+        (SWITCHES, OCTAVE.replace("to =", 'when = "not up"\nto ='), ""),
+        (SWITCHES.replace('"C1"', '"C1", initial = true'), OCTAVE.replace("to =", 'when = "up"\nto ='), ""),
+        (SWITCHES, OCTAVE.replace("to =", 'when = "up or song = Tide"\nto ='), ""),
+        (SWITCHES, OCTAVE.replace("to =", 'when = "up and song = Ebb"\nto ='), ", with song = Ebb and up = on"),
+    ],
+)
+@pytest.mark.parametrize("song", ["", "song = Ebb", "song = Ebb or up"])
+def test_an_example_names_only_the_switches_that_make_the_load(
+    switches: str, rules: str, example: str, song: str
+) -> None:
+    """What a switch exchanges for as much, in any of its states, is no reason for the load."""
+    others = [DOWN.replace("to =", f'when = "{when}"\nto =') for when in (song, _not(song)) if song]
+    (finding,) = found(RIG + switches + KEYS + rules + "".join(others), "DIN load")
+    assert shown(finding) == f"note-on 1 C4 100 from keys{example}"
+
+
+def _not(when: str) -> str:
+    """The opposite of a condition."""
+    return " and ".join(f"not {part}" for part in when.split(" or "))
+
+
 @pytest.mark.parametrize(
     "rules",
     [
