@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -69,6 +70,41 @@ def test_tempos_that_are_over_are_forgotten_and_those_that_are_needed_stay() -> 
     assert [times.later(at * MS, Delay(beats=Fraction(8))) for at in (600, 1000, 1500, 2500)] == kept
     times.forget_before(10_000 * MS)
     assert times.later(10_000 * MS, BEAT) == 10_500 * MS
+
+
+def by_steps(tempos: list[tuple[int, Fraction]], begin: int, delay: Delay) -> int:
+    """When a delay is over, from tempo to tempo in fractions; `tempos` are times (ns) and quarter notes (ns)."""
+    at, left = begin + delay.ms * MS, delay.beats
+    for (start, beat), (end, _) in pairwise([*tempos, (1 << 80, tempos[-1][1])]):
+        if start <= at < end:
+            beats = (end - at) / beat
+            if beats >= left:
+                return int(at + left * beat + Fraction(1, 2))
+            at, left = Fraction(end), left - beats
+    raise AssertionError("the last tempo has no end")
+
+
+TEMPOS = st.lists(st.tuples(st.integers(1, 3 * 10**9), st.floats(10, 1_000)), min_size=1, max_size=6)
+DELAYS = st.builds(
+    Delay,
+    st.fractions(0, 2_000, max_denominator=1_000) | st.just(Fraction(0)),
+    st.fractions(Fraction(1, 64), 16, max_denominator=64),
+)
+
+
+@given(TEMPOS, st.integers(0, 3 * 10**9), DELAYS, st.integers(0, 3 * 10**9))
+def test_it_is_exact_through_all_tempos(
+    changes: list[tuple[int, float]], begin: int, delay: Delay, forgotten: int
+) -> None:
+    """To the nanosecond, whatever fractions tempos and delays are; also once earlier tempos are forgotten."""
+    tempos = {0: Fraction(500 * MS)} | {at: 60_000 * MS / Fraction(bpm) for at, bpm in sorted(changes)}
+    times = GrowingTempoMap(tempos[0])
+    for at, beat in tempos.items():
+        times.change(beat, at)
+    wanted = by_steps(list(tempos.items()), begin, delay)
+    assert times.later(begin, delay) == wanted
+    times.forget_before(min(forgotten, begin))
+    assert times.later(begin, delay) == wanted
 
 
 CHANGES = st.lists(st.tuples(st.integers(1, 2_000), st.integers(20, 300)), max_size=5)
