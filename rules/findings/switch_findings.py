@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Any, Final
+from collections.abc import Iterable, Iterator, Sequence, Set
+from typing import Any, Final, NamedTuple
 
-from rules.fields.when import When, written_state
+from rules.fields.when import Term, When, written_state
 from rules.findings.finding import Finding
 from rules.program.switch_states import State
 from rules.rulefile.locations import Location
@@ -17,46 +17,73 @@ from rules.rulefile.switch_tables import NumberSwitch, OnOffSwitch, ValueSwitch
 _MOST_STATES: Final = 4
 
 
+class _Switch(NamedTuple):
+    """A switch, where it is written, and what asks for it: conditions, or a step that goes by its number."""
+
+    name: str
+    table: OnOffSwitch | ValueSwitch | NumberSwitch
+    place: Location
+    is_songs: bool
+    terms: Sequence[Term]
+    gives_number: bool
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether anything asks for it."""
+        return bool(self.terms) or self.gives_number
+
+
 def switch_findings(reading: Reading) -> Iterator[Finding]:
-    """All of these."""
-    whens, numbers = _asked(reading.ruleset)
-    for name, switch in reading.ruleset.switches.items():
-        place = reading.switches[name]
-        is_songs = name == SONG and bool(reading.ruleset.songs)
-        asking = [term for when in whens for term in when.terms if term.switch == name]
-        if not asking and name not in numbers:
-            yield Finding(
-                "unread switch",
-                "doubt",
-                place,
-                "No rule, step or [[on_switch]] asks for this switch.",
-                f'Ask for it with when = "{_condition(name, switch)}", or remove it.',
-            )
-        reached = _reached(switch)
-        if len(reached) == 1 and (asking or name in numbers):
-            yield Finding(
-                "unset switch",
-                "doubt",
-                place,
-                "No pad or pedal changes this switch, and rules ask for it.",
-                "Write `next` under [set_list]. Without it only `pointsman song` changes it."
-                if is_songs
-                else f"Write `set` or `advance`. Without them only `pointsman switch {name}=...` changes it.",
-            )
-            continue
-        missing = [term for term in asking if not any(map(term.holds, reached))]
-        unset = [
-            state
-            for state in switch.states
-            if state not in reached and (name in numbers or any(term.holds(state) for term in missing))
-        ]
-        if unset:
-            way = (
-                "a `next` or `previous` under [set_list], or a `set` in the song,"
-                if is_songs
-                else "a `set` or `advance`"
-            )
-            yield _unset(name, place, unset, way)
+    """All of these, one a switch."""
+    for switch in _switches(reading):
+        reached = _reached(switch.table)
+        if not switch.is_asked:
+            yield _unread(switch)
+        elif len(reached) == 1:
+            yield _unchanged(switch)
+        elif unset := _unset_states(switch, reached):
+            yield _unset(switch, unset)
+
+
+def _switches(reading: Reading) -> Iterator[_Switch]:
+    ruleset = reading.ruleset
+    whens, numbers = _asked(ruleset)
+    for name, table in ruleset.switches.items():
+        terms = [term for when in whens for term in when.terms if term.switch == name]
+        is_songs = name == SONG and bool(ruleset.songs)
+        yield _Switch(name, table, reading.switches[name], is_songs, terms, name in numbers)
+
+
+def _unread(switch: _Switch) -> Finding:
+    return Finding(
+        "unread switch",
+        "doubt",
+        switch.place,
+        "No rule, step or [[on_switch]] asks for this switch.",
+        f'Ask for it with when = "{_condition(switch.name, switch.table)}", or remove it.',
+    )
+
+
+def _unchanged(switch: _Switch) -> Finding:
+    return Finding(
+        "unset switch",
+        "doubt",
+        switch.place,
+        "No pad or pedal changes this switch, and rules ask for it.",
+        "Write `next` under [set_list]. Without it only `pointsman song` changes it."
+        if switch.is_songs
+        else f"Write `set` or `advance`. Without them only `pointsman switch {switch.name}=...` changes it.",
+    )
+
+
+def _unset_states(switch: _Switch, reached: Set[State]) -> list[State]:
+    """Return the states that something asks for, of those that nothing sets."""
+    missing = [term for term in switch.terms if not any(map(term.holds, reached))]
+    return [
+        state
+        for state in switch.table.states
+        if state not in reached and (switch.gives_number or any(term.holds(state) for term in missing))
+    ]
 
 
 def _condition(name: str, switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> str:
@@ -66,16 +93,21 @@ def _condition(name: str, switch: OnOffSwitch | ValueSwitch | NumberSwitch) -> s
     return f"{name} = {written_state(switch.states[-1])}"
 
 
-def _unset(name: str, place: Location, states: Sequence[State], way: str) -> Finding:
+def _unset(switch: _Switch, states: Sequence[State]) -> Finding:
     *others, last = [f'"{state}"' if isinstance(state, str) else str(state) for state in states[:_MOST_STATES]]
     listed = f"{', '.join(others)} or {last}" if others else last
     more = f" (and {len(states) - _MOST_STATES} more)" if len(states) > _MOST_STATES else ""
+    way = (
+        "a `next` or `previous` under [set_list], or a `set` in the song,"
+        if switch.is_songs
+        else "a `set` or `advance`"
+    )
     return Finding(
         "unset switch",
         "doubt",
-        place,
+        switch.place,
         f"No pad or pedal sets this switch to {listed}{more}, and rules ask for it.",
-        f"Write {way} that does. Without it only `pointsman switch {name}={states[0]}` does so.",
+        f"Write {way} that does. Without it only `pointsman switch {switch.name}={states[0]}` does so.",
     )
 
 
