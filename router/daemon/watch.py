@@ -54,70 +54,93 @@ class Watch:
         self._said = said
         self._clock = clock
         self._ahead_of_others = ahead
-        self._ahead_s = self._ahead()
 
     def lines(self, _: Mapping[str, Any], pause: Callable[[float], bool]) -> Iterator[dict[str, Any]]:
         """Yield line after line, for as long as `pause` returns true."""
         tap = RecordTap()
         with self._ahead_of_others(), self._recorder.followed_by(tap.hear):
-            tap.begin(self._watched.sounding)
-            said = self._said.after(None)
-            sight = _Sight(self._whole(tap))
-            whole_at = self._clock.now_ns()
-            yield {"state": sight.state}
-            if said:
-                yield {"log": [], "said": _in_words(said), "skipped": 0}
-            last = said[-1] if said else None
+            watcher = _Watcher(self._watched, tap, self._said, self._clock)
+            yield from watcher.begin()
             while pause(LOOK_EVERY_S):
                 self._recorder.collect()
-                entries, skipped, happened = tap.take(ShortTurns(self._clock), round(self._ahead_s * 1e9))
-                if tap.is_behind:
-                    tap.begin(self._watched.sounding)
-                said = self._said.after(last)
-                is_due = self._clock.now_ns() - whole_at >= _WHOLE_EVERY_NS
-                if said or is_due:
-                    changed = sight.changed(self._whole(tap))
-                    whole_at = self._clock.now_ns()
-                elif happened:
-                    changed = sight.changed({**self._watched.glance(), **self._notes(tap)})
-                else:
-                    continue
-                if changed or is_due:
-                    yield {"change": changed}
-                if entries or said or skipped:
-                    yield {"log": entries, "said": _in_words(said[-_MOST_LINES:]), "skipped": skipped}
-                last = said[-1] if said else last
+                yield from watcher.look()
+
+
+class _Watcher:
+    """What one client knows by now: the state, the last line of the log, and by `tap` what was played."""
+
+    def __init__(self, watched: Watched, tap: RecordTap, said: RecentLines, clock: Clock) -> None:
+        self._watched = watched
+        self._tap = tap
+        self._said = said
+        self._clock = clock
+        self._state: dict[str, Any] = {}
+        self._whole_at = 0
+        self._last_said: LogLine | None = None
+        self._ahead_s = self._ahead()
+
+    def begin(self) -> Iterator[dict[str, Any]]:
+        """Yield the whole state, and the last lines of the log."""
+        self._tap.begin(self._watched.sounding)
+        said = self._new_lines()
+        self._state = self._whole()
+        yield {"state": self._state}
+        if said:
+            yield {"log": [], "said": _in_words(said), "skipped": 0}
+
+    def look(self) -> Iterator[dict[str, Any]]:
+        """Yield what has changed, and what was played and said since the last look."""
+        entries, skipped, happened = self._tap.take(ShortTurns(self._clock), round(self._ahead_s * 1e9))
+        if self._tap.is_behind:
+            self._tap.begin(self._watched.sounding)
+        said = self._new_lines()
+        is_due = self._clock.now_ns() - self._whole_at >= _WHOLE_EVERY_NS
+        if said or is_due:
+            changed = self._changed(self._whole())
+        elif happened:
+            changed = self._changed({**self._watched.glance(), **self._notes()})
+        else:
+            return
+        if changed or is_due:
+            yield {"change": changed}
+        if entries or said or skipped:
+            yield {"log": entries, "said": _in_words(said[-_MOST_LINES:]), "skipped": skipped}
+
+    def _new_lines(self) -> list[LogLine]:
+        said = self._said.after(self._last_said)
+        self._last_said = said[-1] if said else self._last_said
+        return said
 
     def _ahead(self) -> float:
         """How far (seconds) the clock on the wall is before ours."""
         return self._clock.wall_s() - self._clock.now_ns() / 1e9
 
-    def _whole(self, tap: RecordTap) -> dict[str, Any]:
+    def _whole(self) -> dict[str, Any]:
         if abs(self._ahead() - self._ahead_s) > _CLOCK_SET_S:  # not each time, else all times would seem to change
             self._ahead_s = self._ahead()
-        return {**self._watched.whole(), **self._notes(tap)}
+        whole = {**self._watched.whole(), **self._notes()}
+        self._whole_at = self._clock.now_ns()
+        return whole
 
-    def _notes(self, tap: RecordTap) -> dict[str, Any]:
-        notes = tap.sounding.notes
+    def _notes(self) -> dict[str, Any]:
+        notes = self._tap.sounding.notes
         told = [
-            {"port": tap.port(port), "channel": channel + 1, "key": key, "since": round(since / 1e9 + self._ahead_s, 2)}
+            {
+                "port": self._tap.port(port),
+                "channel": channel + 1,
+                "key": key,
+                "since": round(since / 1e9 + self._ahead_s, 2),
+            }
             for port, channel, key, since in notes[:_MOST_SOUNDING]
         ]
         return {"sounding": told, "sounding_notes": len(notes)}
 
+    def _changed(self, now: Mapping[str, Any]) -> dict[str, Any]:
+        """Return what is new to the client, by key."""
+        new = {key: value for key, value in now.items() if key not in self._state or self._state[key] != value}
+        self._state = {**self._state, **new}
+        return new
+
 
 def _in_words(said: Sequence[LogLine]) -> list[list[int | str]]:
     return [[round(line.at * 1e6), line.text] for line in said]
-
-
-class _Sight:
-    """What a client knows of the state."""
-
-    def __init__(self, state: dict[str, Any]) -> None:
-        self.state = state
-
-    def changed(self, now: Mapping[str, Any]) -> dict[str, Any]:
-        """Return what is new to the client, by key."""
-        new = {key: value for key, value in now.items() if key not in self.state or self.state[key] != value}
-        self.state = {**self.state, **new}
-        return new
