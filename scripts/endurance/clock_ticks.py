@@ -19,7 +19,6 @@ import tempfile
 import time
 from collections.abc import Sequence
 from importlib import import_module
-from itertools import pairwise
 from pathlib import Path
 from statistics import fmean, median
 from typing import Any
@@ -85,13 +84,15 @@ def heard(rules: str, frames: int, minutes: float) -> tuple[list[int], int, bool
 
 def residuals(times: Sequence[int], interval: float) -> tuple[list[float], int]:
     """Return how far each clock message is from the grid (ms, constant offset removed), and how many are missing."""
-    places, missing = [0], 0
-    for before, now in pairwise(times):
-        steps = max(1, round((now - before) / interval))
-        missing += steps - 1
-        places.append(places[-1] + steps)
-    off = [time - place * interval for time, place in zip(times, places, strict=True)]
+    places: list[int] = []
+    begin = float(times[0])
+    for came in times:  # each by itself: one that came late must not move those behind it
+        place = round((came - begin) / interval)
+        begin += (came - begin - place * interval) / 100  # clocks drift
+        places.append(place)
+    off = [came - place * interval for came, place in zip(times, places, strict=True)]
     middle = median(off)
+    missing = places[-1] - places[0] + 1 - len(set(places))
     return [(each - middle) / 1e3 for each in off], missing
 
 

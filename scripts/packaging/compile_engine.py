@@ -25,7 +25,7 @@ _NEEDED: Final = {"mypy", "setuptools", "pydantic"}
 """What compiles, and what the types of the compiled modules come from; pyproject.toml says in which versions."""
 
 PACKAGES: Final[dict[str, dict[str, str]]] = {
-    "rules/engine": {"session": _RARE},
+    "rules/engine": {"clockwork": _RARE, "session": _RARE},
     "rules/program": {
         "native": "compiled code has numbers of its own",
         "node": _RARE,
