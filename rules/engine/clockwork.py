@@ -101,7 +101,9 @@ class Clockwork:
             self._transports[player] = Transport()
         self._transports[player].hear(message, now)
         self._note(player, message[0], now)
-        if message[0] == CLOCK and self._sets_tempo(player) and self.time.tick(player, now):
+        if message[0] != CLOCK or not self._sets_tempo(player) or self.own.is_late(now):
+            return  # what comes late comes all at once, and tells no tempo
+        if self.time.tick(player, now):
             self._retime(now)
 
     def follow(self, player: int, message: bytes, now: int, out: list[Sent]) -> None:

@@ -334,7 +334,11 @@ class Engine(FastPath):
         self.memories.close(WaitingNodeContext(self.bookkeeping, now, 0, out))
 
     def leave(self, now: int, out: list[Sent]) -> None:
-        """Send, of what was still to come in a live session, only what ends something, at once."""
+        """Send, of what was still to come in a live session, only what ends something, at once.
+
+        Sources are lost by then: what is pending is of switches that fell with them.
+        """
+        drop_pending(self.bookkeeping, lambda event: True, now, out)
         self.lists.leave(lambda target: target >= 0, now, out)
 
     def settle(self, now: int, out: list[Sent]) -> None:

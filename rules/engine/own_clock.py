@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
 
 from rules.engine.delivery import Sent
@@ -16,7 +17,7 @@ from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP, TRA
 from rules.program.clock_orders import CONTINUE_ORDER, START_ORDER, STOP_ORDER, TAP_ORDER, ClockOrder
 from rules.timing.clock_grid import ClockGrid
 from rules.timing.delays import NANOSECONDS_PER_MINUTE, NANOSECONDS_PER_MS, NEVER
-from rules.timing.midi_clock import BLUR_NS, SILENCE_NS, LiveTime
+from rules.timing.midi_clock import BLUR_NS, CLOCKS_A_BEAT, SILENCE_NS, LiveTime
 from rules.timing.tap_tempo import TapTempo
 from rules.timing.transport import CLOCKS_A_SIXTEENTH, Transport
 
@@ -76,7 +77,8 @@ class OwnClock:
         """The player whose clock is followed now; None while ours runs by itself, or is silent."""
         self._heard_at = 0
         """When that clock came last."""
-        self._lost_at = 0
+        self._lost_at: int | None = None
+        """When that clock came last, while ours goes on in its place; None where it doesn't."""
         self._stood_in = 0
         self._held_back: str | None = None
         self._joining: set[int] = set()
@@ -99,17 +101,25 @@ class OwnClock:
     def _set_due(self) -> None:
         if self._leader is not None:
             self.due = self._heard_at + self._patience(self._leader)
-        elif self._grid is not None and self._ticks and (self.plan.hears or self.transport.is_running):
+        elif self._grid is not None and self._ticks and self._is_counted:
             self.due = self._grid.due
         else:
             self.due = NEVER
 
+    @property
+    def _is_counted(self) -> bool:
+        """Whether its clock messages matter: somebody hears them, a song runs, or go in place of another clock's."""
+        return bool(self.plan.hears) or self.transport.is_running or self._lost_at is not None
+
     def _patience(self, leader: int) -> int:
         """Return how long (ns) the clock that is followed may be silent: two clock messages, and what blurs them."""
+        interval = self._interval(leader)
+        return SILENCE_NS if interval is None else min(SILENCE_NS, int(2 * interval) + BLUR_NS)
+
+    def _interval(self, leader: int) -> Fraction | None:
+        """Return how long (ns) it is from one clock message that is followed to the next; None until that is told."""
         reading = self._time.reading(leader)
-        if reading is None or not reading.is_told:
-            return SILENCE_NS
-        return min(SILENCE_NS, int(2 * reading.interval) + BLUR_NS)
+        return (reading.interval or None) if reading is not None and reading.is_told else None
 
     def advance(self, now: int, out: list[Sent]) -> None:
         """Do what is due: send a clock message, or see that the clock has stopped that is followed."""
@@ -119,8 +129,9 @@ class OwnClock:
         assert self._grid is not None
         self._send(bytes((CLOCK,)), now, out)
         self._grid.step()
-        if self._stood_in and now - self._lost_at <= SILENCE_NS:
-            self._stood_in += 1
+        self._stood_in += 1
+        if self._lost_at is None or now - self._lost_at > SILENCE_NS:
+            self._stand_in_no_more()
         self.release(now, out)
         self._set_due()
 
@@ -141,7 +152,7 @@ class OwnClock:
         sixteenth, rest = divmod(self.transport.next_clock, CLOCKS_A_SIXTEENTH)
         if rest or sixteenth > _MOST_SIXTEENTHS:
             return
-        for target in sorted(self._joining):
+        for target in (port for port in self.plan.hears if port in self._joining):
             out.append((target, bytes((SONG_POSITION, sixteenth & 0x7F, sixteenth >> 7)), now, NOBODY))
             out.append((target, bytes((CONTINUE,)), now, NOBODY))
         self._joining.clear()
@@ -207,6 +218,8 @@ class OwnClock:
         """Take the tempo that is in force from `now` on."""
         self.changes += 1
         if self._grid is not None:
+            if self.due == NEVER:
+                self._grid.skip_to(now)  # where nobody hears it, it keeps its phase as well
             self._grid.change(self._time.beat, now)
             self._set_due()
 
@@ -217,39 +230,48 @@ class OwnClock:
         if message[0] not in TRANSPORT:
             return
         if message[0] == CLOCK:
-            if self._is_late(now):
-                return
-            self._grid = None
-            self._leader, self._heard_at = player, now
-        elif message[0] in (START, CONTINUE) and self._grid is not None:
-            self._grid = ClockGrid(self._time.beat, now + HOLD_NS)
+            self._hear_clock(player, now, out)
+            return
+        if message[0] in (START, CONTINUE):
+            self._stand_in_no_more()  # its next clock message is a beat of the song, and none that comes late
+            if self._grid is not None:
+                self._grid = ClockGrid(self._time.beat, now + HOLD_NS)
         self._send(message, now, out, player)
-        if message[0] == CLOCK:
-            self.release(now, out)  # it waited for our clock message, and this one has come in its place
         self._set_due()
 
-    def _is_late(self, now: int) -> bool:
-        """Return whether a clock message comes so late that one of ours has gone in its place."""
+    def _hear_clock(self, player: int, now: int, out: list[Sent]) -> None:
+        if self.is_late(now):
+            self._stood_in -= 1
+            return
+        self._grid, self._leader, self._heard_at = None, player, now
+        self._stand_in_no_more()
+        self._send(bytes((CLOCK,)), now, out, player)
+        self.release(now, out)  # it waited for our clock message, and this one has come in its place
+        self._set_due()
+
+    def is_late(self, now: int) -> bool:
+        """Return whether a clock message that comes now is so late that one of ours has gone in its place."""
         grid = self._grid
-        if grid is None or not self._stood_in or now - self._lost_at > SILENCE_NS:
-            self._stood_in = 0
+        if grid is None or not self._stood_in or self._lost_at is None or now - self._lost_at > SILENCE_NS:
             return False
-        if now >= grid.due - grid.interval / 2:
-            self._stood_in = 0
-            return False
-        self._stood_in -= 1
-        return True
+        return now < grid.due - grid.interval / 2
+
+    def _stand_in_no_more(self) -> None:
+        self._lost_at, self._stood_in = None, 0
 
     def _go_on(self, leader: int, now: int, out: list[Sent]) -> None:
         """Go on in the beat of a clock that has stopped, and make up for what is missing of it; or fall silent."""
         self._leader, last = None, self._heard_at
-        reading = self._time.reading(leader)
-        beat = reading.beat(last) if reading is not None and reading.is_told else None
-        first = reading.next_clock if reading is not None and beat is not None else 0
+        interval, reading = self._interval(leader), self._time.reading(leader)
         self._time.forget(leader)
-        if self.plan.goes_on and beat is not None:
-            self._set_tempo(float(NANOSECONDS_PER_MINUTE / beat), now)
-            self._grid = grid = ClockGrid(self._time.beat, first)
+        if self.plan.goes_on:
+            if interval is None or reading is None:  # too few came to tell a tempo by: the one in force goes on
+                first = last + self._time.beat / CLOCKS_A_BEAT
+            else:
+                first = Fraction(reading.next_clock)
+                self._set_tempo(float(NANOSECONDS_PER_MINUTE / (interval * CLOCKS_A_BEAT)), now)
+            self._grid = grid = ClockGrid(self._time.beat, last)
+            grid.go_on(first)
             self._lost_at, self._stood_in = last, 0
             while grid.due <= now:
                 self._send(bytes((CLOCK,)), now, out)
@@ -291,6 +313,7 @@ class OwnClock:
             if self._leader is not None:
                 self._time.forget(self._leader)
             self._leader = None
+            self._stand_in_no_more()
             if self._grid is None:
                 self._set_tempo(self._time.own_bpm, now)
                 self._tick_from(now)

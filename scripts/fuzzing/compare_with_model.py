@@ -3,8 +3,8 @@
 
     scripts/fuzzing/compare_with_model.py [RUNS] [--sessions] [--seed N] [--show N]
 
-With --sessions they are live sessions: tempos that are set and that clocks bring, steps that take time or hold notes,
-reloads, pulled cables; in the end nothing may sound.
+With --sessions they are live sessions: tempos that are set, tapped and brought by clocks, our clock that follows them,
+songs, steps that take time or hold notes, reloads, pulled cables; in the end nothing may sound.
 
 Each difference shown comes with its rule files and its performance up to there. Exit code 1 if there is any.
 """
@@ -21,8 +21,9 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from tests.support.comparing import difference, live_difference
-from tests.support.performance_strategies import performances, sessions
+from tests.support.performance_strategies import performances
 from tests.support.rule_strategies import rule_files, toml_of
+from tests.support.session_strategies import sessions
 
 BATCH = 40
 

@@ -43,8 +43,8 @@ class Lists:
     add: Callable[[int, Plan], None]
     drop: Callable[[Callable[[Plan], bool]], list[Plan]]
     ready: dict[str, int] = field(default_factory=dict)
-    tempos: list[float] = field(default_factory=list)
-    """What switches have asked for, in quarter notes a minute; who sets the tempo takes it out."""
+    orders: list[str | float] = field(default_factory=list)
+    """What our clock is asked for, a word or a tempo (BPM); who has the clock takes it out."""
 
     def begin(self, ruleset: RuleSet, switches: Switches, now: int, out: Out) -> None:
         """A live session begins."""
@@ -119,10 +119,11 @@ class Lists:
         self._drop_list(_whole(ruleset, entry))
         self._send(_plans(ruleset, entry), player, now, out)
         self._ask_tempo(entry)
+        self.orders += [effect.removeprefix("clock ") for effect in entry.do if effect.startswith("clock ")]
 
     def _ask_tempo(self, entry: OnSwitch) -> None:
         if entry.bpm is not None:
-            self.tempos.append(entry.bpm)
+            self.orders.append(entry.bpm)
 
     def _set_up(self, plans: Iterable[Plan], now: int, out: Out) -> None:
         for plan in plans:

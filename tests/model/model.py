@@ -91,18 +91,19 @@ class Model:
 
     # What happens
 
-    def feed(self, player: int, message: bytes, now: int, out: Out) -> None:
-        """One message arrives."""
+    def feed(self, player: int, message: bytes, now: int, out: Out) -> bool:
+        """One message arrives. False says that a trigger has kept it, of clock and transport."""
         self.advance(now, out)
         status = message[0]
         if status == ACTIVE_SENSING or status in UNDEFINED:
-            return
+            return True
+        if facts.is_signal(message) and status != RESET:
+            return self.transport.feed(player, message, now, out)
         if status == RESET:
             self.transport.to_clocked_ports(player, message, now, out)
-        elif facts.is_signal(message):
-            self.transport.feed(player, message, now, out)
         else:
             self.arriving.feed(player, message, now, out)
+        return True
 
     def trigger(self, player: int, message: bytes, now: int, out: Out) -> bool:
         """Turns the switches that a message of a player triggers; tells whether it is consumed."""
@@ -189,6 +190,7 @@ class Model:
         self.advance(now, out)
         for player in range(len(self.state.players)):
             self.release(player, now, out)
+        self.timing.end_pending(lambda item: True, now, out)  # of switches that fell with their sources
         ports = set(self.state.ruleset.ports)
         self._forget_returned(ports)
         self.lists.leave(ports, now, out)

@@ -9,8 +9,8 @@ from rules.rulefile.ruleset import RuleSet
 from rules.rulefile.switch_tables import AdvanceTrigger, OnOffSwitch, SetTrigger, Trigger
 from tests.model import facts
 
-TriggerPlace = tuple[str, str, int]
-"""A trigger by its switch, the list that it is in ("" for an on-off switch), and its place there."""
+TriggerPlace = tuple[str | None, str, int]
+"""A trigger by its switch (None: our clock), the list that it is in ("" for an on-off switch), and its place there."""
 
 
 @dataclass(slots=True, eq=False)
@@ -26,8 +26,9 @@ class Held:
 
     @property
     def waits(self) -> bool:
-        """Whether it acts when it is let go, though it isn't a long one: else it acts at once."""
-        return self.within > 0 and self.trigger.long is None and not is_momentary(self.trigger)
+        """Whether it acts when it is let go, though it isn't a long one: else it acts at once, as a tap does."""
+        acts_at_once = is_momentary(self.trigger) or self.at[:2] == (None, "tap")
+        return self.within > 0 and self.trigger.long is None and not acts_at_once
 
     def is_same_key(self, other: Held) -> bool:
         """Whether the same key or pedal is pressed for the same trigger."""
@@ -42,13 +43,15 @@ class Held:
 
 
 def placed_triggers(ruleset: RuleSet) -> Iterator[tuple[TriggerPlace, Trigger]]:
-    """Every trigger of every switch."""
+    """Every trigger of every switch, then those of our clock."""
     for name, switch in ruleset.switches.items():
         if isinstance(switch, OnOffSwitch):
             yield (name, "", 0), switch
         else:
             yield from (((name, "set", number), one) for number, one in enumerate(switch.set))
             yield from (((name, "advance", number), one) for number, one in enumerate(switch.advance))
+    for order, triggers in ruleset.clock.triggers().items():
+        yield from (((None, order, number), one) for number, one in enumerate(triggers))
 
 
 def shortest_long(ruleset: RuleSet, source: str, message: bytes) -> int:

@@ -24,7 +24,7 @@ class Switching:
         self.state = state
         self.lists = lists
         self.chasing = chasing
-        self.pressed: dict[tuple[str | int, ...], int] = {}
+        self.pressed: dict[tuple[str | int | None, ...], int] = {}
         self.held: list[Held] = []
         self.turned_by: dict[str, str] = {}
         """Whose hand turned each switch last; nobody's, where that was a command."""
@@ -66,7 +66,7 @@ class Switching:
             for begun in before:
                 if begun.waits and now < self.state.after(begun.since, Delay(Fraction(begun.within))):
                     self._press(begun, now, out)
-            if is_momentary(trigger):
+            if is_momentary(trigger) and at[0] is not None:
                 self.turn(at[0], False, player, now, out)
 
     def _press_long(self, held: Held, now: int, out: Out) -> None:
@@ -74,8 +74,11 @@ class Switching:
         self._press(held, now, out)
 
     def _press(self, held: Held, now: int, out: Out) -> None:
-        """A press turns its switch."""
-        name, trigger = held.at[0], held.trigger
+        """A press turns its switch, or asks our clock for something."""
+        (name, order, _), trigger = held.at, held.trigger
+        if name is None:
+            self.lists.orders.append(order)
+            return
         switch, state = self.state.ruleset.switches[name], self.state.switches[name]
         if isinstance(switch, OnOffSwitch):
             self.turn(name, switch.mode == "momentary" or not state, held.player, now, out)

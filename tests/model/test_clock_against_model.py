@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-from itertools import accumulate, islice
-
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -12,10 +9,14 @@ from rules.compiler.compiler import compile_rules
 from rules.engine.delivery import Sent
 from rules.engine.session import Session
 from rules.midi.notation import format_message, parse_whole_message
+from rules.program.pipeline import Pipeline
 from rules.rulefile.reading import read_rules
-from tests.model.clockwork import MS, Order, sent
+from rules.rulefile.ruleset import RuleSet
+from tests.model import Out
+from tests.model.live import Live
+from tests.model.own_clock import Order
+from tests.model.taps import MS
 
-BPM = 120.0
 RULES = b'[clock]\nbpm = 120\n[ports]\ndrums = { output = true, clock = "own" }\n'
 RULESET = read_rules([("rules.toml", RULES)])
 PIPELINE = compile_rules(RULESET)
@@ -31,65 +32,64 @@ WAITS = st.one_of(
 )
 
 
+class Pair:
+    """Both clocks, and what they have sent."""
+
+    def __init__(self, ruleset: RuleSet, pipeline: Pipeline) -> None:
+        self.now = 0
+        self._session, self._sent = Session(ruleset, pipeline), list[Sent]()
+        self._live, self._out = Live(ruleset), Out()
+        self._session.start(0, self._sent)
+        self._live.begin(0, self._out)
+
+    def order(self, wait: int, order: Order) -> None:
+        """Ask both for something, so much later."""
+        self.now += wait
+        self._session.order_clock(order, self.now, self._sent)
+        self._live.order(order, self.now, self._out)
+
+    def hear(self, wait: int, words: str) -> None:
+        """Let something come from the source that they follow, so much later."""
+        self.now += wait
+        message = parse_whole_message(words)
+        self._session.arrive(0, message, self.now, self._sent)
+        self._live.arrive("seq", message, self.now, self._out)
+
+    def are_alike(self) -> bool:
+        """Whether the same messages went out, each within a nanosecond of its exact time."""
+        self.now += 100 * MS
+        self._session.advance(self.now, self._sent)
+        self._live.advance(self.now, self._out)
+        told = [(due, format_message(message), player) for _, message, due, player in self._sent]
+        exact = [(due, format_message(message), player) for _, message, due, player in self._out]
+        assert [each[1:] for each in told] == [each[1:] for each in exact]
+        return all(abs(due - time) <= 1 for (due, *_), (time, *_) in zip(told, exact, strict=True))
+
+
 @given(st.lists(st.tuples(WAITS, ORDERS), max_size=25))
 def test_it_sends_the_same(steps: list[tuple[int, Order]]) -> None:
     """Whatever is asked of it: tempos, taps, starts and stops, close to clock messages and far from them."""
-    session, out, now = Session(RULESET, PIPELINE), list[Sent](), 0
-    session.start(now, out)
-    orders: list[tuple[int, Order]] = []
+    pair = Pair(RULESET, PIPELINE)
     for wait, order in steps:
-        now += wait
-        orders.append((now, order))
-        session.order_clock(order, now, out)
-    end = now + 100 * MS
-    session.advance(end, out)
-    _are_alike(out, sent(orders, BPM, end))
+        pair.order(wait, order)
+    assert pair.are_alike()
 
 
 SOON = st.integers(1, 2 * MS)
 CLOSE = st.lists(st.tuples(st.integers(1, 600 * MS) | SOON, ORDERS), max_size=8)
-MOVES = st.sampled_from(["start", "continue", "stop", "song-position 4"])
+HEARD = st.sampled_from(["clock", "clock", "clock", "start", "continue", "stop", "song-position 4", "mtc 0"])
 
 
-@given(CLOSE, SOON, st.none() | st.tuples(MOVES, SOON), st.integers(5 * MS, 40 * MS), CLOSE)
+@given(CLOSE, st.lists(st.tuples(SOON, HEARD), min_size=1, max_size=8), st.integers(5 * MS, 40 * MS), CLOSE)
 def test_it_gives_way_to_another_clock_the_same(
-    before: list[tuple[int, Order]],
-    wait: int,
-    move: tuple[str, int] | None,
-    interval: int,
-    after: list[tuple[int, Order]],
+    before: list[tuple[int, Order]], close: list[tuple[int, str]], interval: int, after: list[tuple[int, Order]]
 ) -> None:
-    """Where the clock that it follows begins right behind an order, with or without moving the song first."""
-    orders = _timed(before, 0)
-    now = (orders[-1][0] if orders else 0) + wait
-    other = []
-    if move is not None:
-        other = [(now, move[0])]
-        now += move[1]
-    later = _timed(after, now)
-    end = (later[-1][0] if later else now) + 1
-    other += [(time, "clock") for time in range(now, end + 1, interval)]
-    session, out = Session(FOLLOWING, FOLLOWING_PIPELINE), list[Sent]()
-    session.start(0, out)
-    events = [(time, 1, place, order) for place, (time, order) in enumerate(orders + later)]
-    events += [(time, 0, place, message) for place, (time, message) in enumerate(other)]
-    for time, is_order, _, what in sorted(events, key=lambda event: event[:3]):
-        if is_order:
-            session.order_clock(what, time, out)
-        else:
-            session.arrive(0, parse_whole_message(str(what)), time, out)
-    session.advance(end, out)
-    _are_alike(out, sent(orders + later, BPM, end, other))
-
-
-def _timed(steps: list[tuple[int, Order]], begin: int) -> list[tuple[int, Order]]:
-    """Waits made times."""
-    times = accumulate((wait for wait, _ in steps), initial=begin)
-    return [(time, order) for time, (_, order) in zip(islice(times, 1, None), steps, strict=True)]
-
-
-def _are_alike(out: list[Sent], expected: list[tuple[Fraction, str]]) -> None:
-    """The same messages, each within a nanosecond of its exact time."""
-    told = [(due, format_message(message)) for _, message, due, _ in out]
-    assert [words for _, words in told] == [words for _, words in expected]
-    assert all(abs(due - time) <= 1 for (due, _), (time, _) in zip(told, expected, strict=True))
+    """Where the clock that it follows begins right behind an order, runs for a while, and stops again."""
+    pair = Pair(FOLLOWING, FOLLOWING_PIPELINE)
+    for wait, order in before:
+        pair.order(wait, order)
+    for wait, words in [*close, *[(interval, "clock")] * 12]:
+        pair.hear(wait, words)
+    for wait, order in after:
+        pair.order(wait, order)
+    assert pair.are_alike()

@@ -12,8 +12,9 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.support.comparing import difference, live_difference
-from tests.support.performance_strategies import performances, sessions
+from tests.support.performance_strategies import performances
 from tests.support.rule_strategies import rule_files, toml_of
+from tests.support.session_strategies import sessions
 from tests.support.thru_strategies import thru_files, thru_performances
 
 EXAMPLES = int(os.environ.get("POINTSMAN_EXAMPLES", "150"))

@@ -22,13 +22,13 @@ class Transport:
         self.running: set[int] = set()
         self._trigger = trigger
 
-    def feed(self, player: int, message: bytes, now: int, out: Out) -> None:
-        """A message arrives."""
+    def feed(self, player: int, message: bytes, now: int, out: Out) -> bool:
+        """A message arrives; tells whether triggers have passed it on."""
         source = self.state.players[player]
         in_key = (player, facts.signal_of(message), 0)
         moment = Moment(self.state.switches, self.state.memory, player, in_key)
         if self._trigger(player, message, now, out):
-            return
+            return False
         clocked = self.to_clocked_ports(player, message, now, out)
         moment.switches = dict(self.state.switches)
         emissions = once(self.state.way().out_of_rules(source, Flow(message), moment))
@@ -36,6 +36,7 @@ class Transport:
         gone = {(port, message, AT_ONCE) for port in clocked}
         emissions = [emission for emission in emissions if emission.likeness not in gone]
         self.booking.dispatch(player, message, in_key, emissions, now, out)
+        return True
 
     def to_clocked_ports(self, player: int, message: bytes, now: int, out: Out) -> list[str]:
         """It goes once to every output that this source clocks; those are returned."""

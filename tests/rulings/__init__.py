@@ -46,6 +46,13 @@ else has to be touched. It looks like this:
       at 5 close                          the last event of a file
       at 5 settle                         the end of a file
 
+- `played live` instead is a session, with our clock and those of others, up to its last line: what is pending then
+  does not go out. Its lines are those of `tests/support/live_stages.py`, such as these.
+
+      at 5 clock start                    our clock is asked for something by command
+      at 5 pull seq                       a source is lost
+      at 5 wait                           time passes
+
 - `sent` is all that goes out, in its order: `at 10 synth note-on 1 C4 100`, with `synth#2` for what the second track
   sent, and `synth+take` for what a take did. At the end everything that is still pending goes out. With no line below
   it, nothing may go out.

@@ -27,7 +27,8 @@ _LOOP: Final = re.compile(r"for (\w+) (\d+)\.\.(\d+)")
 class Case:
     """Rule files, what is played with them, and what goes out.
 
-    `rulings` begins with the one that the case shows. `reloads` are the rule files that take over, in their order.
+    `rulings` begins with the one that the case shows. `reloads` are the rule files that take over, in their order. What
+    is played live is a session with clocks.
     """
 
     rulings: tuple[int, ...]
@@ -36,6 +37,7 @@ class Case:
     reloads: tuple[str, ...]
     played: str
     sent: str
+    is_live: bool = False
 
 
 def read_cases() -> dict[str, Case]:
@@ -52,7 +54,9 @@ def parse_case(text: str, name: str) -> Case:
     head, *parts = _DIVIDER.split(text)
     sections = list(zip((title.strip() for title in parts[::2]), parts[1::2], strict=True))
     titles = [title for title, _ in sections]
-    expected = ["rules", *["rules after reload"] * (len(sections) - 3), "played", "sent"]
+    is_live = "played live" in titles
+    played_title = "played live" if is_live else "played"
+    expected = ["rules", *["rules after reload"] * (len(sections) - 3), played_title, "sent"]
     match = _HEAD.fullmatch(head.strip())
     if match is None:
         raise ValueError(f"{name}: write `Ruling` and its number, then a sentence that says what can be relied on")
@@ -66,7 +70,7 @@ def parse_case(text: str, name: str) -> Case:
     if not played:
         raise ValueError(f"{name}: nothing is played")
     numbers = tuple(int(number) for number in match[1].split(", "))
-    return Case(numbers, match[2].strip(), rules, tuple(reloads), "\n".join(played), "\n".join(sent))
+    return Case(numbers, match[2].strip(), rules, tuple(reloads), "\n".join(played), "\n".join(sent), is_live)
 
 
 def with_ports(rules: str) -> str:

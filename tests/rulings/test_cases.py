@@ -24,6 +24,12 @@ def test_a_case_has_rulings_a_sentence_and_ports() -> None:
     assert (read.played, read.sent, read.reloads) == ("at 0 keys clock", "at 0 synth clock", ())
 
 
+def test_a_case_may_be_a_live_session() -> None:
+    """Its events have a heading of their own."""
+    assert parse_case(case(played="----- played live\nat 5 wait\n"), "a").is_live
+    assert not parse_case(case(), "a").is_live
+
+
 def test_what_precedes_the_tables_stays_there() -> None:
     """Settings of the whole file go before the ports; a file with ports of its own is left as it is."""
     assert parse_case(case(rules='middle_c = "C3"\n' + RULES), "a").rules.startswith('middle_c = "C3"\n[ports]\n')

@@ -25,7 +25,7 @@ from tests.support.value_strategies import (
 
 _SIGNALS = ["clock", "start", "stop", "continue", "song-position 5", "reset", "active-sensing", "tune-request"]
 
-_TEMPOS = [30, 60, 90, 97.3, 120, 120, 200, 400]
+TEMPOS = [30, 60, 90, 97.3, 120, 120, 200, 400]
 
 
 @st.composite
@@ -76,7 +76,7 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
         now += draw(one_of(0, 0, 1, 3, 7, 25, 60, 200))
         what = draw(st.integers(0, 40))
         if what == 40:
-            lines.append(f"at {now} tempo {draw(st.sampled_from(_TEMPOS))}")
+            lines.append(f"at {now} tempo {draw(st.sampled_from(TEMPOS))}")
         elif what == 39 and reloads:
             reloads -= 1
             lines.append(f"at {now} reload")
@@ -86,63 +86,15 @@ def performances(draw: Draw, files: Sequence[Table], most: int = 200) -> list[st
         elif what == 37:
             lines.append(f"at {now} release {draw(st.sampled_from(players))}")
         elif what in (35, 36) and first["switches"]:
-            lines.append(f"at {now} turn {draw(_settings(first['switches']))}")
+            lines.append(f"at {now} turn {draw(settings_of(first['switches']))}")
         else:
             lines.append(f"at {now} {draw(st.sampled_from(players))} {draw(messages())}")
     return lines
 
 
 @st.composite
-def sessions(draw: Draw, files: Sequence[Table], most: int = 200) -> list[str]:
-    """Lines for `tests.support.live_stages`, in time: clocks that speed up, stop and take over from each other, too."""
-    first = files[0]
-    sources = [name for name, port in first["ports"].items() if "input" in port]
-    players = [*sources, *draw(one_of([], [], [f"{sources[0]}+take"]))]
-    staying = [port for port in first["ports"] if all("output" in file["ports"].get(port, {}) for file in files)]
-    reloads, now = len(files) - 1, 0
-    lines: list[tuple[int, str]] = []
-    for _ in range(draw(st.integers(1, most))):
-        now += draw(one_of(0, 0, 1, 3, 7, 25, 60))
-        match draw(st.integers(0, 39)):
-            case 39 if reloads:
-                reloads -= 1
-                lines.append((now, "reload"))
-            case 38:
-                others = ["panic", "panic every key", *(f"return {port}" for port in staying)]
-                lines.append((now, draw(st.sampled_from(others))))
-            case 37:
-                lines.append((now, f"pull {draw(st.sampled_from(players))}"))
-            case 36 if first["switches"]:
-                lines.append((now, f"turn {draw(_settings(first['switches']))}"))
-            case 34 | 35:
-                lines.append((now, f"tempo {draw(st.sampled_from(_TEMPOS))}"))
-            case _:
-                lines.append((now, f"{draw(st.sampled_from(players))} {draw(messages())}"))
-    for source in players:
-        if draw(st.booleans()):
-            lines += [(at, f"{source} clock") for at in draw(_clock_times(now))]
-    in_time = sorted(lines, key=lambda line: line[0])
-    return [f"at {at} {words}" for at, words in in_time] + [f"at {max(now, in_time[-1][0]) + 1} leave"]
-
-
-@st.composite
-def _clock_times(draw: Draw, end: int) -> list[int]:
-    """When clocks of one source come: stretches at a pace of their own, some apart so that the clock has stopped."""
-    found: list[int] = []
-    at = draw(one_of(0, 5, 100))
-    for _ in range(draw(st.integers(1, 5))):
-        pace, blur = draw(one_of(5, 12, 20, 21, 40)), draw(one_of(0, 0, 1, 10))
-        for number in range(draw(one_of(2, 7, 13, 30, 60))):
-            if at > end:
-                return found
-            found.append(at + (blur if number % 3 == 1 else 0))
-            at += pace
-        at += draw(one_of(0, 0, 30, 600))
-    return found
-
-
-@st.composite
-def _settings(draw: Draw, found: Mapping[str, Table]) -> str:
+def settings_of(draw: Draw, found: Mapping[str, Table]) -> str:
+    """A switch, and what it is set to by command."""
     name = draw(st.sampled_from(sorted(found)))
     values = {"up": ["on", "off"], "song": ["verse", "chorus"], "key": ["0", "1"]}[name]
     return f"{name} {draw(st.sampled_from(values))}"

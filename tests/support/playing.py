@@ -26,7 +26,6 @@ import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import pairwise
 from math import floor
 from typing import Protocol
 
@@ -38,6 +37,7 @@ from rules.rulefile.song_tables import SONG, SetList
 from rules.rulefile.switch_tables import OnOffSwitch, ValueSwitch
 from rules.timing.delays import Delay, Later
 from tests.model import NEVER, Model
+from tests.model.tempos import Tempos
 
 Sent = tuple[str, bytes, int, int]
 """Port, bytes, the time when it was due, player."""
@@ -52,7 +52,7 @@ class Subject(Protocol):
     def add_hand(self, source: str) -> int: ...  # noqa: D102
     def join(self, player: int) -> None: ...  # noqa: D102
     def part(self, player: int, now: int, out: list[Sent]) -> None: ...  # noqa: D102
-    def feed(self, player: int, message: bytes, now: int, out: list[Sent]) -> None: ...  # noqa: D102
+    def feed(self, player: int, message: bytes, now: int, out: list[Sent]) -> object: ...  # noqa: D102
     def advance(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def turn(self, switch: str, value: bool | int | str, now: int, out: list[Sent]) -> None: ...  # noqa: D102
     def begin(self, now: int, out: list[Sent]) -> None: ...  # noqa: D102
@@ -77,35 +77,6 @@ def make_model(ruleset: RuleSet, later: Later) -> Subject:
 def milliseconds(now: int, delay: Delay) -> int:
     """`later` in whole milliseconds at 120 quarter notes a minute, half up."""
     return now + floor(delay.ms + delay.beats * 500 + Fraction(1, 2))
-
-
-@dataclass(slots=True)
-class Tempos:
-    """`later` by the tempos so far: from which time on a quarter note takes how long.
-
-    In whole milliseconds, or in parts of them: so many are `a_ms`.
-    """
-
-    a_ms: int = 1
-    found: list[tuple[int, Fraction]] = field(default_factory=list)
-
-    def set(self, now: int, bpm: float | Fraction) -> None:
-        """From now on there are so many quarter notes a minute."""
-        self.found.append((now, Fraction(60_000 * self.a_ms) / Fraction(bpm)))
-
-    @property
-    def beat(self) -> Fraction:
-        """How long a quarter note takes now; at 120 a minute to begin with."""
-        return self.found[-1][1] if self.found else Fraction(500 * self.a_ms)
-
-    def later(self, now: int, delay: Delay) -> int:
-        """The milliseconds, then the quarter notes after `now`, half up; the last tempo goes on."""
-        at, left = now + delay.ms * self.a_ms, delay.beats
-        for (_, beat), (end, _) in pairwise([(0, Fraction(500 * self.a_ms)), *self.found]):
-            if at < end:
-                beats = min(left, (end - at) / beat)
-                at, left = at + beats * beat, left - beats
-        return floor(at + left * self.beat + Fraction(1, 2))
 
 
 def ruleset_of(*texts: str) -> RuleSet:

@@ -10,56 +10,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from tests.support.action_strategies import songs, turns, with_pauses
 from tests.support.step_strategies import chains, conditions, sends, some_conditions, whens
+from tests.support.switch_strategies import BPMS, LONGS, clock_tables, set_lists, switches
 from tests.support.value_strategies import HELD, OUTPUTS, SOURCES, Draw, Rig, Table, one_of, rarely
-
-
-@st.composite
-def triggers(draw: Draw, sources: Sequence[str], with_kinds: bool = True) -> Table:
-    """A note, pedal, program or transport message that turns something."""
-    found: Table = {"from": draw(st.sampled_from(sources))}
-    forms: list[Table] = [{"note": 48}, {"note": 60}, {"controller": 64}, {"controller": 67}, {"controller": 20}]
-    forms += [{"program": 1}, {"kind": "start"}] if with_kinds else []
-    found |= draw(st.sampled_from(forms))
-    if "kind" not in found and rarely(draw, 3):
-        found["channel"] = draw(one_of(1, [1, 2]))
-    if rarely(draw, 3):
-        found["pass_on"] = True
-    if found.keys() & {"note", "controller"} and rarely(draw, 3):
-        found["long"] = draw(one_of(*LONGS))
-    return found
-
-
-LONGS = (200, 230)
-"""How long a press may have to last, in milliseconds."""
-
-
-@st.composite
-def switches(draw: Draw, sources: Sequence[str]) -> dict[str, Table]:
-    """Up to three switches, one of each kind."""
-    found: dict[str, Table] = {}
-    if draw(st.booleans()):
-        mode = draw(one_of("momentary", "toggle"))
-        found["up"] = draw(triggers(sources, with_kinds=mode == "toggle")) | {"mode": mode}
-        if mode == "toggle" and draw(st.booleans()):
-            found["up"]["initial"] = True
-    if draw(st.booleans()):
-        song: Table = {"values": draw(one_of(["verse", "chorus"], ["verse", "chorus", "last one"]))}
-        song["set"] = [draw(triggers(sources)) | {"value": draw(one_of("verse", "chorus"))}]
-        song["advance"] = [
-            draw(triggers(sources)) | {"by": draw(one_of(1, -1, 2))} for _ in range(draw(st.integers(0, 1)))
-        ]
-        if rarely(draw, 3):
-            song["wrap"] = False
-        found["song"] = song
-    if draw(st.booleans()):
-        key: Table = {"numbers": draw(one_of("-2..2", "0..1"))}
-        key["advance"] = [draw(triggers(sources)) | {"by": draw(one_of(1, -1, 3))}]
-        key["set"] = [draw(triggers(sources)) | {"value": draw(one_of(0, 1))} for _ in range(draw(st.integers(0, 1)))]
-        if rarely(draw, 3):
-            key["wrap"] = True
-        found["key"] = key
-    return found
 
 
 def _outlets(draw: Draw, rig: Rig) -> Any:
@@ -135,16 +89,21 @@ def devices(draw: Draw, rig: Rig) -> Table:
         found |= {"notes": draw(one_of("60..72", "48..60")), "outside": draw(one_of("drop", "octave"))}
     found["steps"] = draw(chains(rig, "device", most=1)) if draw(st.booleans()) else []
     if draw(st.booleans()):
-        found["setup"] = draw(_with_pauses(["program 1", "controller 7 100", "controller 0 2"]))
+        found["setup"] = draw(with_pauses(["program 1", "controller 7 100", "controller 0 2"]))
     return found
 
 
 @st.composite
 def rule_files(draw: Draw, most_rules: int = 4, *, takes_time: bool = False) -> list[Table]:
-    """A rule file, and up to two variants of it for reloads; many steps take time or hold notes, if that is wanted."""
+    """A rule file, and up to two variants of it for reloads.
+
+    If that is wanted, many steps take time or hold notes, there is a clock, and the switch "song" may be a set list.
+    """
     sources = SOURCES[: draw(st.integers(1, 3))]
     outputs = OUTPUTS[: draw(st.integers(1, 3))]
-    rig = Rig(sources, outputs, {}, draw(switches(sources)), takes_time)
+    found = draw(switches(sources))
+    has_songs = takes_time and "song" in found and draw(st.booleans())
+    rig = Rig(sources, outputs, {}, found, takes_time)
     named = {name: draw(devices(rig)) for name in ("organ", "bass")[: draw(st.integers(0, 2))]}
     rig = replace(rig, devices=named)
     ports: dict[str, Table] = {}
@@ -156,43 +115,26 @@ def rule_files(draw: Draw, most_rules: int = 4, *, takes_time: bool = False) -> 
         ports[name] = {"output": True}
         if draw(st.booleans()):
             ports[name]["clock"] = draw(st.sampled_from([*sources, "none"]))
+        if takes_time and not rarely(draw, 3):
+            ports[name]["clock"] = "own"
         if rarely(draw):
             ports[name]["pass_reset"] = True
-    first = {
+    first: Table = {
         "ports": ports,
         "devices": named,
         "switches": dict(rig.switches),
         "rules": [draw(rules(rig)) for _ in range(draw(st.integers(1, most_rules)))],
-        "on_switch": [draw(_turns(rig)) for _ in range(draw(st.integers(0, 2)))] if rig.switches else [],
+        "on_switch": [draw(turns(rig)) for _ in range(draw(st.integers(0, 2)))] if rig.switches else [],
     }
     for number, rule in enumerate(first["rules"]):
         rule["name"] = f"rule {number + 1}"
+    if takes_time and draw(one_of(True, True, False)):
+        first["clock"] = draw(clock_tables(sources))
+    if has_songs:
+        names = first["switches"].pop("song")["values"]
+        first["set_list"] = draw(set_lists(sources))
+        first["songs"] = draw(songs(rig, names, [rule["name"] for rule in first["rules"]]))
     return [first, *(draw(_variants(first, rig)) for _ in range(draw(st.integers(0, 2))))]
-
-
-@st.composite
-def _turns(draw: Draw, rig: Rig) -> Table:
-    messages = ["program 3", "controller 2 7 9", "note-on 60 90", "note-off D4 10", "start", "controller 64 0"]
-    names = draw(st.lists(st.sampled_from(rig.targets), min_size=1, max_size=2, unique=True))
-    fixed = {name for name in names if "channel" in rig.devices.get(name, {})}
-    send = {name: draw(_with_pauses(messages)) for name in names}
-    for name in fixed:
-        send[name] = [message.replace("controller 2 7", "controller 7") for message in send[name]]
-    turn: Table = {"when": draw(whens(rig)), "send": send}
-    if rig.takes_time and draw(st.booleans()):
-        turn["bpm"] = draw(one_of(40, 90, 120, 180, 300))
-    return turn | ({"initially": False} if rarely(draw) else {})
-
-
-@st.composite
-def _with_pauses(draw: Draw, messages: Sequence[str]) -> list[str]:
-    """One to three messages of a list, some of them at a time."""
-    found, at = [], 0
-    for message in draw(st.lists(st.sampled_from(messages), min_size=1, max_size=3)):
-        pause = draw(one_of(0, 0, 0, 10, 30))
-        at += pause
-        found.append(f"at {at} ms {message}" if pause else message)
-    return found
 
 
 @st.composite
@@ -209,8 +151,11 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
     if not fresh or rarely(draw):
         fresh.append(draw(rules(rig)) | {"name": "new"})
     variant["rules"] = fresh
+    _change_songs(draw, variant)
+    if "clock" in variant and draw(st.booleans()):
+        _change_clock(draw, variant, rig)
     if rig.switches and rarely(draw, 3):
-        variant["on_switch"] = [*variant["on_switch"][:1], draw(_turns(rig))]
+        variant["on_switch"] = [*variant["on_switch"][:1], draw(turns(rig))]
     for device in variant["devices"].values():
         if "setup" in device and rarely(draw):
             device["setup"] = device["setup"][:1]
@@ -225,6 +170,34 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
     if rarely(draw, 3):
         _change_presses(draw, variant["switches"])
     return variant
+
+
+def _change_songs(draw: Draw, file: Table) -> None:
+    """Songs name only rules that there are; the last one may be gone, and some have another tempo."""
+    there = [rule["name"] for rule in file["rules"]]
+    if len(file.get("songs", ())) > 2 and rarely(draw):
+        del file["songs"][-1]
+    for song in file.get("songs", ()):
+        if "rules" in song:
+            song["rules"] = [name for name in song["rules"] if name in there]
+        if "bpm" in song and rarely(draw):
+            song["bpm"] = draw(one_of(90, 150))
+
+
+def _change_clock(draw: Draw, file: Table, rig: Rig) -> None:
+    """Our clock has another tempo, follows another clock or none, or is heard elsewhere."""
+    clock = file["clock"]
+    match draw(st.integers(0, 3)):
+        case 0:
+            clock["bpm"] = draw(one_of(*BPMS))
+        case 1:
+            clock["go_on"] = not clock.get("go_on", False)
+        case 2 if "follow" in clock:
+            del clock["follow"]
+        case 2:
+            clock["follow"] = draw(st.sampled_from(rig.sources))
+        case 3:
+            file["ports"][draw(st.sampled_from(rig.outputs))]["clock"] = draw(one_of("own", "none"))
 
 
 def _change_presses(draw: Draw, found: dict[str, Table]) -> None:
@@ -244,15 +217,17 @@ def _take_out(file: Table, port: str) -> None:
     file["devices"] = {name: device for name, device in file["devices"].items() if name not in gone}
     for part in (part for rule in file["rules"] for part in (rule, *rule.get("zones", ())) if "to" in part):
         part["to"] = _without(part["to"], gone)
-    for turn in file["on_switch"]:
-        turn["send"] = {name: messages for name, messages in turn["send"].items() if name not in gone}
+    for turn in (*file["on_switch"], *file.get("songs", ())):
+        if "send" in turn:
+            turn["send"] = {name: messages for name, messages in turn["send"].items() if name not in gone}
 
 
 def _take_out_source(file: Table, source: str) -> None:
-    """Takes an input out, unless a switch listens to it or no rule would be left."""
+    """Takes an input out, unless anything listens to it, or no rule would be left."""
     left = [{**rule, "from": [name for name in rule["from"] if name != source]} for rule in file["rules"]]
     left = [rule for rule in left if rule["from"]]
-    if left and f"'{source}'" not in str(file["switches"]):
+    listening = [file.get(part) for part in ("switches", "clock", "set_list", "songs")]
+    if left and f"'{source}'" not in str(listening):
         file["rules"] = left
         del file["ports"][source]
         for port in file["ports"].values():
@@ -269,9 +244,10 @@ def _without(to: Any, gone: set[str]) -> Any:
 def toml_of(file: Table) -> str:
     """A rule file as text, a line an entry."""
     lines = []
-    for group in ("ports", "devices", "switches"):
-        lines += [f"[{group}]", *(f"{_value(name)} = {_value(table)}" for name, table in file[group].items())]
-    for group in ("rules", "on_switch", "promises"):
+    for group in ("clock", "ports", "devices", "switches", "set_list"):
+        if group in file:
+            lines += [f"[{group}]", *(f"{_value(name)} = {_value(table)}" for name, table in file[group].items())]
+    for group in ("songs", "rules", "on_switch", "promises"):
         for table in file.get(group, ()):
             lines += [f"[[{group}]]", *(f"{key} = {_value(value)}" for key, value in table.items())]
     return "\n".join(lines) + "\n"

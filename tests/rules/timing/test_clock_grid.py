@@ -47,6 +47,23 @@ def test_a_change_when_one_is_due() -> None:
     assert grid.due == 2_500
 
 
+def test_the_first_one_stays_where_it_is() -> None:
+    """Nothing has come before it that a tempo could be in phase with."""
+    grid = ClockGrid(Fraction(24_000), 500)
+    grid.change(Fraction(48_000), 100)
+    assert grid.due == 500
+    grid.step()
+    assert grid.due == 2_500
+
+
+def test_the_place_of_another_clock_keeps_its_phase() -> None:
+    """Its last clock message came 400 ns ago, the next one was to come in 600: at half the tempo it takes 1,200."""
+    grid = ClockGrid(Fraction(24_000), 0)
+    grid.go_on(Fraction(1_000))
+    grid.change(Fraction(48_000), 400)
+    assert grid.due == 1_600
+
+
 @given(st.lists(st.tuples(st.decimals(10, 1000, places=3), st.integers(0, 40)), min_size=1, max_size=200))
 def test_changes_lose_nothing(changes: list[tuple[float, int]]) -> None:
     """However often the tempo changes: the place is that of the exact sum, to a thousandth of a nanosecond."""
