@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence, Set
+from shlex import quote
 from typing import Any, Final, NamedTuple
 
 from rules.fields.when import Term, When, written_state
@@ -72,8 +73,13 @@ def _unchanged(switch: _Switch) -> Finding:
         "No pad or pedal changes this switch, and rules ask for it.",
         "Write `next` under [set_list]. Without it only `pointsman song` changes it."
         if switch.is_songs
-        else f"Write `set` or `advance`. Without them only `pointsman switch {switch.name}=...` changes it.",
+        else f"Write `set` or `advance`. Without them only `{_command(switch, '...')}` changes it.",
     )
+
+
+def _command(switch: _Switch, state: State) -> str:
+    """Return the command that changes a switch, as a shell takes it."""
+    return f"pointsman switch {quote(f'{switch.name}={state}')}"
 
 
 def _unset_states(switch: _Switch, reached: Set[State]) -> list[State]:
@@ -107,7 +113,7 @@ def _unset(switch: _Switch, states: Sequence[State]) -> Finding:
         "doubt",
         switch.place,
         f"No pad or pedal sets this switch to {listed}{more}, and rules ask for it.",
-        f"Write {way} that does. Without it only `pointsman switch {switch.name}={states[0]}` does so.",
+        f"Write {way} that does. Without it only `{_command(switch, states[0])}` does so.",
     )
 
 

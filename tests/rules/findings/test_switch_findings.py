@@ -50,6 +50,12 @@ def test_a_value_that_nothing_chooses() -> None:
     assert "pointsman switch song=end" in finding.remedy
 
 
+def test_a_value_with_spaces_is_one_word_for_the_shell() -> None:
+    """The remedy can be pasted into a terminal as it is."""
+    (finding,) = found(rules(SET.replace("end", "7/8 jam"), 'when = "song = 7/8 jam"'), *KINDS)
+    assert "pointsman switch 'song=7/8 jam'" in finding.remedy
+
+
 @pytest.mark.parametrize("when", ["song = end", "song = verse"])
 def test_a_switch_that_nothing_sets(when: str) -> None:
     """Whatever a rule asks for, the answer is always the same."""
