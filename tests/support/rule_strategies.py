@@ -151,7 +151,6 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
     if not fresh or rarely(draw):
         fresh.append(draw(rules(rig)) | {"name": "new"})
     variant["rules"] = fresh
-    _change_songs(draw, variant)
     if "clock" in variant and draw(st.booleans()):
         _change_clock(draw, variant, rig)
     if rig.switches and rarely(draw, 3):
@@ -163,6 +162,7 @@ def _variants(draw: Draw, first: Table, rig: Rig) -> Table:
         _take_out(variant, draw(st.sampled_from(rig.outputs)))
     if len(rig.sources) > 1 and rarely(draw, 3):
         _take_out_source(variant, draw(st.sampled_from(rig.sources)))
+    _change_songs(draw, variant)
     if draw(st.booleans()):
         variant["ports"] = dict(draw(st.permutations(list(variant["ports"].items()))))
     if "key" in variant["switches"] and rarely(draw):
