@@ -79,17 +79,25 @@ class Bookkeeping(Dispatch):
         gone = evaluation.start.family.gone
         # One event alone, with no others of its family, can't be sent twice.
         watch = bool(gone) or len(events) > 1
+        entered: set[object] = set()
         for event in events:
             if ledger.player < 0 and event.target >= 0 and not self.host.is_present(event.target):
                 continue  # a node kept it while its port went
-            is_duplicate = False
+            is_duplicate = is_entered = False
             if watch:
                 likeness = (event.target, id(event.node), event.message, event.base, event.lasting)
                 is_duplicate = likeness in gone
                 if is_duplicate and (_is_note(event) or event.target < 0):
                     continue
                 gone.add(likeness)
-            self._enter_event(ledger, key, evaluation, event, press, is_duplicate, out)
+                is_entered = likeness in entered
+                entered.add(likeness)
+            if is_entered:
+                # what the first one holds may have ended by now, by a reset that was sent with it
+                self.find_due(event)
+                event.is_out = True
+            else:
+                self._enter_event(ledger, key, evaluation, event, press, is_duplicate, out)
 
     def _enter_event(
         self,
