@@ -73,7 +73,7 @@ def _switch_lines(told: Mapping[str, Any], width: int) -> list[str]:
     switches: Mapping[str, bool | int | str] = told["switches"]
     if not switches:
         return []
-    title = "Switches, restored at the start after a crash:" if told["switches_began"] == "restored" else "Switches:"
+    title = "Switches, restored after a crash:" if told["switches_began"] == "restored" else "Switches:"
     return ["", *_wrapped(title, width), *(f"  {line}" for line in switch_rows(switches))]
 
 

@@ -56,6 +56,6 @@ def troubles(told: Mapping[str, Any]) -> Iterator[Trouble]:
         words = f"the daemon could not run, {count(told['stalls'], 'time')}; messages may be lost, see the log"
         yield Trouble("late", words)
     if told["rules"]["error"]:
-        at_start = "the rule files couldn't be used at the start; the rules that ran last play:"
+        at_start = "the rule files couldn't be used; the rules that ran last play:"
         yield Trouble("rules", at_start if told["rules"]["last_good"] else _REFUSED[told["rules"]["refused"]])
         yield from (Trouble("rules", f"  {plain(line)}") for line in told["rules"]["error"].splitlines())

@@ -16,8 +16,8 @@ from pathlib import Path
 # Modules that only compute. Add one here only if nothing in it reads a clock, a file, a port, chance or the machine.
 PURE = {
     *("__future__", "abc", "array", "bisect", "collections", "copy", "dataclasses", "decimal", "difflib", "enum"),
-    *("fractions", "functools", "heapq", "html", "itertools", "json", "keyword", "math", "operator", "re", "string"),
-    *("struct", "textwrap", "tomllib", "types", "typing", "unicodedata"),
+    *("fractions", "functools", "heapq", "html", "itertools", "json", "keyword", "math", "operator", "re", "shlex"),
+    *("string", "struct", "textwrap", "tomllib", "types", "typing", "unicodedata"),
     *("annotated_types", "librt", "mypy_extensions", "networkx", "pydantic", "pydantic_core", "typing_extensions"),
     "rules",
 }

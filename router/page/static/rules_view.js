@@ -49,7 +49,7 @@ class RulesView {
   }
 
   #reload({ last_reload: last, former_rules: hasFormer, going_back: goesBack }) {
-    if (!last) setText(this.outcome, "The rules have not changed since the start.");
+    if (!last) setText(this.outcome, "The rules have not changed since the daemon began.");
     else setText(this.outcome, `${timeOfDay(last.at)}  ${outcomeWords(last)}`);
     this.#list(this.words, last?.words ?? []);
     const differences = last?.differences ?? [];

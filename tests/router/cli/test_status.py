@@ -156,14 +156,14 @@ def test_it_fits_the_screen(width: int) -> None:
 def test_rules_that_ran_last_are_told_loudly() -> None:
     """With `--last-good`, the rules that play aren't those of the files: that comes before what is wrong with them."""
     lines = told(rules={**STATUS["rules"], "last_good": True, "error": "pit.toml:3: not TOML"})
-    at = lines.index("  the rule files couldn't be used at the start; the rules that ran last play:")
+    at = lines.index("  the rule files couldn't be used; the rules that ran last play:")
     assert lines[at + 1].strip() == "pit.toml:3: not TOML"
     assert at < lines.index("Switches:")
 
 
 def test_switches_that_were_restored_are_told() -> None:
     """After a crash they stand as before, which may not be what the rule files say."""
-    assert "Switches, restored at the start after a crash:" in told(switches_began="restored")
+    assert "Switches, restored after a crash:" in told(switches_began="restored")
 
 
 def test_what_made_way_for_a_panic_is_told() -> None:
