@@ -318,7 +318,7 @@ class OwnClock:
                 self._set_tempo(self._time.own_bpm, now)
                 self._tick_from(now)
         if self._grid is not None:
-            self._grid.skip_to(now)
+            self._grid.skip_to(now + 1)  # what was due until now has gone, or nobody heard it
         self._set_due()
 
     def leave(self, now: int, out: list[Sent]) -> None:
