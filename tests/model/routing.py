@@ -126,7 +126,7 @@ class Way:
                 moment = replace(moment, memory=Replayed(moment.memory, then.frozen(), ("rule", name)))
             for each in onward(flows, self._zone(branch, name), moment):
                 for out in onward([each], self._delivery(branch), moment):
-                    emissions += self.at_stop(out, moment, f" {name} {branch.number}")
+                    emissions += self.at_stop(out, moment, f" {name}{_zone_words(branch)}")
         return emissions
 
     def _zone(self, branch: Branch, name: str) -> Follow:
@@ -285,3 +285,8 @@ def _whole_sources(ruleset: RuleSet, port: str, *, otherwise: bool) -> set[str]:
         if ruleset.port_of(name) == port
         for source in rule.source
     }
+
+
+def _zone_words(branch: Branch) -> str:
+    """A way through the first zone is another one than that of a rule without zones."""
+    return "" if branch.zone is None else f" zone {branch.number}"
