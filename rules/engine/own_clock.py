@@ -309,6 +309,8 @@ class OwnClock:
             self.transport.hear(bytes((STOP,)), now)
         self._let_join(target for target in plan.hears if target not in old.hears)
         self._joining.intersection_update(plan.hears)
+        if self._grid is not None:
+            self._grid.skip_to(now + 1)  # what was due until now has gone, or nobody heard it
         if old.follows != plan.follows:
             if self._leader is not None:
                 self._time.forget(self._leader)
@@ -317,8 +319,6 @@ class OwnClock:
             if self._grid is None:
                 self._set_tempo(self._time.own_bpm, now)
                 self._tick_from(now)
-        if self._grid is not None:
-            self._grid.skip_to(now + 1)  # what was due until now has gone, or nobody heard it
         self._set_due()
 
     def leave(self, now: int, out: list[Sent]) -> None:
