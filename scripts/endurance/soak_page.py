@@ -154,10 +154,11 @@ async def plays(place: Stage) -> None:
             await asyncio.sleep(1 / RATE)
 
 
-async def saves(rules: Path) -> None:
+async def saves(rules: Path, place: Stage) -> None:
     texts = [RIG.replace('name = "left hand"', f'name = "left hand {number}"') for number in (1, 2)]
     while True:
         await asyncio.sleep(SAVE_EVERY_S)
+        place.deaf()  # what plays for an hour is more than the listeners keep
         texts.reverse()
         new = rules.with_suffix(".new")
         new.write_text(texts[0], encoding="utf-8")
@@ -193,7 +194,7 @@ class Soak:
                 asks_why(fourth),
                 turns(fifth),
                 plays(self.place),
-                saves(self.rules),
+                saves(self.rules, self.place),
             )
         ]
         await asyncio.sleep(seconds / 2)
