@@ -145,6 +145,7 @@ class Daemon:
         )
         if self._faults is None:
             keeper.keep_rules(self._prepared.texts)
+        live.switched = keeper.note_change
         self._recorder.switches = lambda: live.switches
         self._recorder.start()
         self._effects.start()

@@ -27,7 +27,7 @@ from rules.program.switch_states import State
 RESTORED_WITHIN_S: Final = 12 * 3600.0
 """How long after a crash (seconds) the switches are set as they were: the same evening, not the next."""
 
-_EVERY_S: Final = 1.0  # seconds between two looks, and so between two writes
+_EVERY_S: Final = 1.0  # seconds between a change and the write, and so between two writes
 _ALIVE_EVERY_S: Final = 60.0  # seconds after which it is written that the daemon still runs
 _LAST_WRITE_S: Final = 3.0  # seconds that the end waits for the disk
 _MOST_BYTES: Final = 64 * 1024 * 1024
@@ -86,7 +86,8 @@ def read_last_rules(name: str, arguments: Sequence[str]) -> RuleTexts | None:
 class RunKeeper:
     """Writes how a daemon stands, at most once a second and in a thread of its own. `say` is told once when it can't.
 
-    `switches` tells how the switches stand, from any thread.
+    `switches` tells how the switches stand, from any thread. Nobody looks whether they have changed: `note_change` says
+    so. At rest the thread sleeps for a minute at a time.
     """
 
     def __init__(
@@ -109,6 +110,7 @@ class RunKeeper:
         self._written_at = 0.0
         self._ended = False
         self._failed = False
+        self._changed = threading.Event()
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._work, name="last run", daemon=True)
 
@@ -119,20 +121,32 @@ class RunKeeper:
     def keep_rules(self, texts: RuleTexts) -> None:
         """Keep the rules in force: the next start may need them."""
         self._rules = texts
+        self._changed.set()
+
+    def note_change(self) -> None:
+        """Have it written that switches stand otherwise. Waits for nothing: for the loop."""
+        self._changed.set()
 
     def end(self) -> None:
         """Write that the daemon was ended, if the disk answers."""
         if self._thread.is_alive():
             self._ended = True
             self._ending.set()
+            self._changed.set()
             self._thread.join(_LAST_WRITE_S)
 
     def _work(self) -> None:
         remove_abandoned_files(state_folder())
         self._look()
-        while not self._ending.wait(_EVERY_S):
+        while self._wait():
             self._look()
         self._look()
+
+    def _wait(self) -> bool:
+        """Wait for a change, and for others that may follow it; return False at the end."""
+        self._changed.wait(_ALIVE_EVERY_S)
+        self._changed.clear()
+        return not self._ending.wait(_EVERY_S)
 
     def _look(self) -> None:
         states, now = self._switches(), self._clock.wall_s()
@@ -150,6 +164,7 @@ class RunKeeper:
             if not self._failed:
                 self._say(f"the states of switches can't be saved for the next daemon: {error}")
             self._failed = True
+            self._changed.set()  # there may be room in a second
 
     def _write(self, path: Path, told: Mapping[str, Any]) -> None:
         data = json.dumps(told).encode()

@@ -39,7 +39,8 @@ _LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyon
 class Live(Playing):
     """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called at least once a second.
 
-    `switches` tells other threads how the switches stood a moment ago. `act` is handed what a pad or pedal asks for
+    `switches` tells other threads how the switches stood a moment ago; `switched`, if set, is called in the loop after
+    that has changed, and must not wait. `act` is handed what a pad or pedal asks for
     besides panic, and must not wait. `restored` is how switches stood when another daemon ended. `losses` counts how
     often inputs ran over.
     """
@@ -62,6 +63,7 @@ class Live(Playing):
         if restored is not None:
             self.session.restore(restored)
         self.switches = session.switches
+        self.switched: Callable[[], None] = lambda: None
         self._word = session.engine.word
         self._clock_changes = -1
         self._look = look
@@ -137,6 +139,7 @@ class Live(Playing):
 
     def _note_switches(self) -> None:
         self.switches, self._word = self.session.switches, self.session.engine.word
+        self.switched()
 
     def _note_clock(self, now: int) -> None:
         """Log our tempo: a history that lacks its beginning needs it."""
@@ -157,7 +160,6 @@ class Live(Playing):
             self._log((journal.SKIPPED, now, 0, journal.skipped_data(begin)))
 
     def _look_around(self, now: int) -> None:
-        self._note_switches()  # new rules have others
         self._try(lambda: self._missed.look(self._losses(), self.ports.backend.overflows, self.ports.inputs))
         self._try(lambda: self._meet(self.ports.scan(now), now))
         self._try(self._look)
@@ -301,6 +303,7 @@ class Live(Playing):
             self.session.rename(old, new)
         self._log((journal.RULES, now, 0, journal.rules_data(prepared.texts)))
         self.session.replace(prepared.ruleset, prepared.pipeline, now, self._out)
+        self._note_switches()  # new rules have others
         self._log_names(now)
         found = found_outputs(events)
         self._connect(without=found & wanted_before)

@@ -1,8 +1,9 @@
 """The recorder: remembers the last minutes of a performance, and writes takes, without ever holding up the music.
 
 The loop only appends to a queue (`log`). Twice a second a thread takes what is there, packs it, keeps it in the ring
-and hands it to the journals that are being written; those have threads of their own, since disks can be slow. Who
-follows the records as they come (`followed_by`) has them collected sooner, in a thread of its own.
+and hands it to the journals that are being written; those have threads of their own, since disks can be slow. While
+nothing comes, and nothing is to be written, it looks more seldom. Who follows the records as they come (`followed_by`)
+has them collected sooner, in a thread of its own.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ LAST_SECONDS: Final = 600
 LAST_BYTES: Final = 24 * 1024 * 1024
 
 _DRAIN_EVERY_S: Final = 0.5  # seconds between two looks into the queue
+_REST_S: Final = 2.0  # the same while nothing comes that could be lost with us
 _SILENCE_NS: Final = 1_000_000_000  # without a record until journals note that the recording goes on
 _WALL_EVERY_NS: Final = 60_000_000_000
 
@@ -63,7 +65,8 @@ class Recorder:
         self._handed_on_at = 0
         self._guard = threading.Lock()  # around what the thread of the recorder does
         self._asking = threading.Lock()  # one begins or ends a recording at a time
-        self._ending = threading.Event()
+        self._hurry = threading.Event()
+        self._is_ending = False
         self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
 
     def start(self) -> None:
@@ -72,7 +75,8 @@ class Recorder:
 
     def stop(self) -> None:
         """Save what is being recorded: it is the end. For after the music has ended, since it may take a while."""
-        self._ending.set()
+        self._is_ending = True
+        self._hurry.set()
         if self._thread.is_alive():
             self._thread.join()
         with self._guard:
@@ -171,6 +175,7 @@ class Recorder:
                 file.add(self._before(), 0)
                 self._asked, self._asked_at = file, self._clock.now_ns()
                 self.recording_since = self._clock.wall_s()
+            self._hurry.set()
         return file.path
 
     def stop_recording(self) -> tuple[Path, int]:
@@ -206,6 +211,7 @@ class Recorder:
             self._drain()
             automatic.begin(self._clock.now_ns())
             self._automatic = automatic
+        self._hurry.set()
         self._recovery = recovery
         recovery.start()
 
@@ -217,15 +223,20 @@ class Recorder:
     # -- the thread ---------------------------------------------------------------------------------------------------
 
     def _work(self) -> None:
-        while not self._ending.wait(_DRAIN_EVERY_S):
+        came = True
+        while not self._is_ending:
+            writes = self._asked is not None or self._automatic is not None
+            self._hurry.wait(_DRAIN_EVERY_S if came or writes else _REST_S)
+            self._hurry.clear()
             with self._guard:
-                self._drain()
+                came = self._drain()
 
-    def _drain(self) -> None:
-        """Pack what has been logged, and hand it on."""
+    def _drain(self) -> bool:
+        """Pack what has been logged, and hand it on; return whether anything was."""
         now = self._clock.now_ns()
         self._collect()
-        if self._collected:
+        came = bool(self._collected)
+        if came:
             self._note_surroundings(now)
             self._collect()
             self._hand_on(now)
@@ -234,6 +245,7 @@ class Recorder:
         self._ring.trim(now)
         if self._automatic is not None:
             self._automatic.look(now)
+        return came
 
     def _note_silence(self, now: int) -> None:
         """Let journals know that they go on, so that a killed recording ends about when it was killed."""

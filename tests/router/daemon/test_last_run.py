@@ -31,6 +31,7 @@ from rules.journal.replay import replay
 from rules.program.switch_states import State
 from tests.support.failing_disk import FailingDisk
 from tests.support.fake_midi_system import FakeBackend, Hub
+from tests.support.journal_samples import wait_for
 from tests.support.live_rig import RULES, LiveRig, prepared
 from tests.support.outgoing_records import went_out
 
@@ -231,6 +232,33 @@ def test_a_full_disk_is_said_once() -> None:
     last = read_last_run("pit")
     assert last is not None
     assert last.switches == {"song": "two"}
+
+
+def test_what_turns_is_written_and_nobody_looks_in_vain() -> None:
+    """At rest the daemon sleeps: the switches are read when somebody says that they have changed."""
+    states: dict[str, State] = {"song": "one"}
+    read: list[str] = []
+
+    def switches() -> Mapping[str, State]:
+        read.append(str(states["song"]))
+        return dict(states)
+
+    keeper = RunKeeper("pit", ["rules.toml"], switches, print)
+    keeper.start()
+    wait_for(lambda: written() == {"song": "one"})
+    states["song"] = "two"
+    threading.Event().wait(0.1)  # ten times as long as it takes to write
+    assert read == ["one"]
+    keeper.note_change()
+    wait_for(lambda: written() == {"song": "two"})
+    assert read == ["one", "two"]
+    keeper.end()
+
+
+def written() -> Mapping[str, State] | None:
+    """How the switches of pit stand, as far as it is known."""
+    last = read_last_run("pit")
+    return None if last is None else last.switches
 
 
 # -- the last good rules ----------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import pytest
 
@@ -10,8 +10,9 @@ import rules.journal.format as journal
 from router.midi.waiting import BUSY_PAUSE_NS, IDLE_PAUSE_NS
 from rules.errors import MachineError
 from rules.journal.replay import replay
+from rules.program.switch_states import State
 from tests.support.fake_midi_system import FakeOutput
-from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, SWITCH, UP, UP_OFF, LiveRig
+from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, SWITCH, UP, UP_OFF, LiveRig, prepared
 
 
 def test_what_is_played_goes_out(rig: LiveRig) -> None:
@@ -227,6 +228,25 @@ def test_switches_turn_on_command_and_by_pedal(rig: LiveRig) -> None:
     assert rig.rack.heard[1:3] == [UP, UP_OFF]
     assert rig.live.session.switches == {"up": False}
     assert sum(kind == journal.TURN for kind, *_ in rig.records) == 1
+
+
+def test_who_writes_down_the_switches_hears_of_each_change(rig: LiveRig) -> None:
+    """Of a command, a pedal, and new rules, which may have other switches."""
+    told: list[Mapping[str, State]] = []
+    other = RULES.replace("up = {", "higher = {").replace('when = "up"', 'when = "higher"')
+    rig.live.switched = lambda: told.append(rig.live.switches)
+
+    def script() -> Iterator[float]:
+        yield 3_000
+        assert told == []
+        rig.live.turn("up", True)
+        yield 1
+        rig.pads.play(SWITCH)
+        yield 1
+        rig.live.swap(prepared(other, RULES))
+
+    rig.goes(script())
+    assert told == [{"up": True}, {"up": False}, {"higher": False}]
 
 
 def test_panic_silences_everything(rig: LiveRig) -> None:

@@ -3,6 +3,7 @@
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator, Mapping
 from functools import partial
 from pathlib import Path
@@ -216,6 +217,25 @@ def test_the_thread_takes_what_is_logged(rig: RecorderRig, tmp_path: Path) -> No
     journal = rig.recorder.start_recording(tmp_path / "take.mid")
     rig.log(*PLAYED)
     wait_for(lambda: len(list(unpack(journal.read_bytes(), len(HEAD)))) >= 2 + len(PLAYED))
+
+
+def test_in_silence_the_thread_rests_until_something_is_to_be_recorded(
+    rig: RecorderRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A computer at rest isn't woken; what no disk is to hold yet can wait for its next look."""
+    monkeypatch.setattr(recorder, "_DRAIN_EVERY_S", 0.005)
+    monkeypatch.setattr(recorder, "_REST_S", 3600)
+    heard: list[Record] = []
+    rig.recorder.start()
+    with rig.recorder.followed_by(heard.extend):
+        rig.recorder.collect()
+        threading.Event().wait(0.1)
+        rig.log(*PLAYED)
+        threading.Event().wait(0.1)
+        assert PLAYED[-1] not in heard
+    journal = rig.recorder.start_recording(tmp_path / "take.mid")
+    rig.log(*PLAYED)
+    wait_for(lambda: PLAYED[-1] in unpack(journal.read_bytes(), len(HEAD)))
 
 
 def test_recording_all_the_time_saves_takes_and_what_was_orphan(rig: RecorderRig, tmp_path: Path) -> None:
