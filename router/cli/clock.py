@@ -12,7 +12,7 @@ import argparse
 import json
 from typing import Any, Final, NamedTuple
 
-from router.cli.clock_words import place_words, tempo_words
+from router.cli.clock_words import place_words, tempo_words, while_it_does
 from router.cli.parsing import add_daemon_name
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
@@ -77,8 +77,7 @@ def clock(settings: ClockSettings) -> int:
         told = ask_daemon(settings.name, "clock", bpm=bpm)
     tell_clock("clock", told["clock"], as_json=settings.json)
     if bpm is not None and abs(bpm - told["clock"]["bpm"]) > _ROUNDED and not settings.json:
-        while_it = "the recording plays" if told["clock"]["take"] else "that clock runs"
-        say([f"{bpm:g} BPM doesn't count while {while_it}."])
+        say([f"{bpm:g} BPM doesn't count {while_it_does(told['clock'])}."])
     if settings.what in _VERBS and told["clock"]["from"] is None and not settings.json:
         say(['No output hears your clock: write clock = "own" at its port.'])
     return FINE

@@ -20,6 +20,16 @@ def tempo_words(clock: Mapping[str, Any]) -> str:
     return f"{clock['bpm']:g} BPM, from the clock of {'Pointsman' if source == _OWN else plain(source)}"
 
 
+def has_other_master(clock: Mapping[str, Any]) -> bool:
+    """Return whether another clock than ours sets the tempo, so that nothing we ask for does."""
+    return clock["from"] not in (None, _OWN)
+
+
+def while_it_does(clock: Mapping[str, Any]) -> str:
+    """Return until when that is so."""
+    return f"while {'the recording plays' if clock['take'] else 'that clock runs'}"
+
+
 def place_words(clock: Mapping[str, Any]) -> str | None:
     """Return where the clock is since its start: bar and quarter note, counted from 1; None where nothing says it.
 

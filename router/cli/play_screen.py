@@ -15,7 +15,7 @@ from router.daemon.take_player import NEXT, PAUSE
 from router.files.clock import Clock
 from router.text import durations
 from router.text.formatting import plain
-from router.text.terminal import is_terminal
+from router.text.terminal import complain, is_terminal
 from rules.playback.take_stream import PlayableTake
 
 _EVERY_NS: Final = 200_000_000
@@ -24,7 +24,10 @@ _MOST_TYPED: Final = 4_096  # bytes: the longest line that a terminal gives
 
 
 class PlayScreen:
-    """`last` is what is known of the take that plays, for the summary. Without a terminal nothing is shown."""
+    """`last` is what is known of the take that plays, for the summary.
+
+    Without a terminal nothing is shown, but that a take waits: whoever reads the log wonders why nothing is heard.
+    """
 
     def __init__(self, clock: Clock) -> None:
         self._now_ns = clock.now_ns
@@ -52,6 +55,8 @@ class PlayScreen:
         self._waits = waits
         self._shown_at = -_EVERY_NS
         self.last = {}
+        if waits and not self._is_shown:
+            complain([f"{self._name} waits for a pedal"])
 
     def go_on(self) -> None:
         """The take waits for no order any more."""

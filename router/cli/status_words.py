@@ -136,7 +136,7 @@ def _figures(told: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "dropped", f"{count(dropped, 'message')} that waited at a panic"
     yield from _nowhere(told["ports"])
     history = told["history"]
-    yield "history", f"{durations.in_words(history['seconds'])}, {history['bytes'] / 1e6:.1f} MB"
+    yield "history", f"{durations.in_words(history['seconds'])}, {_size(history['bytes'])}"
     if told["playing"] is not None:
         yield "playing", _playing(told["playing"])
     yield "errors", number(told["errors"]) if told["errors"] else "none"
@@ -180,6 +180,10 @@ def _realtime(taken: Mapping[str, Any]) -> str:
 
 def _shares(latency: Mapping[str, float]) -> list[tuple[str, float]]:
     return [("half", latency["p50"]), ("99 %", latency["p99"]), ("99.9 %", latency["p99.9"])]
+
+
+def _size(amount: int) -> str:
+    return f"{amount / 1e6:.1f} MB" if amount >= 100_000 else f"{amount / 1e3:.1f} kB"
 
 
 def _micro(microseconds: float) -> str:

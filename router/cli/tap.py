@@ -13,7 +13,7 @@ import json
 import sys
 from typing import Final, NamedTuple
 
-from router.cli.clock_words import tempo_words
+from router.cli.clock_words import has_other_master, tempo_words, while_it_does
 from router.cli.parsing import add_daemon_name
 from router.daemon.control_client import ask_daemon
 from router.daemon.run_settings import STANDARD_NAME
@@ -72,5 +72,7 @@ def tap(settings: TapSettings) -> int:
 
 def _tap(settings: TapSettings) -> None:
     told = ask_daemon(settings.name, "tap")["clock"]
-    say([json.dumps({"command": "tap", "ok": True, "clock": told})] if settings.json else [tempo_words(told)])
+    in_vain = f". Taps don't count {while_it_does(told)}" if has_other_master(told) else ""
+    line = f"{tempo_words(told)}{in_vain}"
+    say([json.dumps({"command": "tap", "ok": True, "clock": told})] if settings.json else [line])
     sys.stdout.flush()

@@ -108,7 +108,7 @@ class PlayedDaemon:
 
     def _tap(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         self.asked.append(("tap", asked))
-        return {"clock": {**self.status["clock"], "from": "own", "beats": None}}
+        return {"clock": {**self.status["clock"], "from": self.sets_tempo, "beats": None}}
 
     def _reload(self, asked: dict[str, Any]) -> Mapping[str, Any]:
         self.asked.append(("reload", asked))

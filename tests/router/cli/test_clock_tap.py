@@ -97,6 +97,20 @@ def test_a_tap(daemon: PlayedDaemon, shell: CommandShell) -> None:
     assert daemon.asked == [("tap", {}), ("tap", {})]
 
 
+@pytest.mark.parametrize(
+    ("take", "line"),
+    [
+        (False, "124 BPM, from the clock of keyboard. Taps don't count while that clock runs"),
+        (True, "124 BPM, from the recording that plays as keyboard. Taps don't count while the recording plays"),
+    ],
+)
+def test_a_tap_that_does_not_count_says_so(daemon: PlayedDaemon, shell: CommandShell, take: bool, line: str) -> None:
+    """While the clock of somebody else runs, or that of a recording."""
+    daemon.sets_tempo = "keyboard"
+    daemon.status["clock"] = {**STATUS["clock"], "take": take}
+    assert shell.run("tap", "--once", "--name", "pit").out == f"{line}\n"
+
+
 def test_enter_taps(daemon: PlayedDaemon, shell: CommandShell, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each time; that a daemon runs is known before the first."""
     monkeypatch.setattr(sys, "stdin", Terminal("\n\n\n"))

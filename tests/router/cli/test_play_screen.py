@@ -121,3 +121,12 @@ def test_a_take_that_waits_says_for_what(terminal: Terminal) -> None:
     screen = terminal.screen(hears_keys=False)
     screen.begin(Path("take.mid"), take(), waits=True, has_next=True)
     assert terminal.shown(screen) == "take.mid: waits for a pedal  (Ctrl-C: end)"
+
+
+def test_without_a_terminal_it_is_said_once_that_a_take_waits(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever reads the log of a headless computer wonders why nothing is heard."""
+    screen = PlayScreen(FakeClock().clock)
+    screen.begin(Path("songs/take.mid"), take(), waits=True, has_next=True)
+    screen.look(STATE)
+    screen.begin(Path("songs/next.mid"), take(), waits=False, has_next=False)
+    assert capsys.readouterr().err == "take.mid waits for a pedal\n"

@@ -90,6 +90,13 @@ def test_before_anything_was_played() -> None:
     assert "tempo       92.5 BPM; no clock arrives" in lines
 
 
+def test_a_short_history_is_told_in_the_unit_that_fits() -> None:
+    """Its first minute isn't 0.0 MB."""
+    lines = told_in(80, history={"seconds": 20, "bytes": 1_500})
+    assert "history     20 s, 1.5 kB" in lines
+    assert "history     20 s, 0.1 MB" in told_in(80, history={"seconds": 20, "bytes": 100_000})
+
+
 def test_the_tempo_of_a_take_is_said_to_be_its_own() -> None:
     """The input that it plays as has no clock. Its bars are those of the recording, which the line "playing" says."""
     lines = told(clock={**STATUS["clock"], "take": True})
