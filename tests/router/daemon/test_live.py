@@ -240,9 +240,9 @@ def test_who_writes_down_the_switches_hears_of_each_change(rig: LiveRig) -> None
         yield 3_000
         assert told == []
         rig.live.turn("up", True)
-        yield 1
+        yield 300
         rig.pads.play(SWITCH)
-        yield 1
+        yield 5
         rig.live.swap(prepared(other, RULES))
 
     rig.goes(script())
