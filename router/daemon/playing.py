@@ -7,7 +7,7 @@ forget most of it in between, so that each function called and each table looked
 from __future__ import annotations
 
 import traceback
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from typing import Any, Final
 
 import rules.journal.format as journal
@@ -22,6 +22,9 @@ from rules.journal.format import Record
 from rules.midi.messages import SYSEX, message_fault
 
 _MOST_TRACEBACKS: Final = 10
+
+_Played = tuple[int, int, int, bytes, Sequence[Sent]]
+"""When a message arrived and when all of it had been sent (ns), its player, itself, and what came of it."""
 
 
 class Playing:
@@ -43,6 +46,7 @@ class Playing:
         self._say = say
         self._now_ns = now_ns
         self._out: list[Sent] = []
+        self._played: list[_Played] = []
         self._open_inputs: list[tuple[InputPort, int]] = []
         self._outputs: list[OutputPort | None] = []
         ports.report = self._report
@@ -59,8 +63,12 @@ class Playing:
     # -- in ------------------------------------------------------------------------------------------------------------
 
     def _take_arrived(self) -> bool:
-        """Take what has arrived; whether anything had."""
+        """Take what has arrived; whether anything had.
+
+        What was played is logged once nothing waits any more: what comes in one period of a sound server comes at once.
+        """
         busy = False
+        now_ns = self._now_ns
         for input_port, player in self._open_inputs:
             get_message = input_port.get_message
             for _ in range(MOST_AT_ONCE):
@@ -68,40 +76,39 @@ class Playing:
                 if received is None:
                     break
                 busy = True
-                self._arrive(input_port, player, received[0])
+                now = now_ns()
+                input_port.messages += 1
+                try:
+                    message = bytes(received[0])
+                    if message_fault(message):
+                        self._play_parts(input_port, player, message, now)
+                    else:
+                        self._play(input_port, player, message, now)
+                except Exception:
+                    self._report()
+        if busy:
+            self._log_played()
         return busy
 
-    def _arrive(self, input_port: InputPort, player: int, received: Any) -> None:
-        """Play a message that arrived."""
-        now = self._now_ns()
-        input_port.messages += 1
-        try:
-            message = bytes(received)
-            if not message_fault(message):
-                self._play(input_port, player, message, now)
-                return
-            for whole in input_port.reassemble(message):
-                self._play(input_port, player, whole, now)
-        except Exception:
-            self._report()
+    def _play_parts(self, input_port: InputPort, player: int, part: bytes, now: int) -> None:
+        """Play the messages that have become whole with what is no message by itself."""
+        for whole in input_port.reassemble(part):
+            self._play(input_port, player, whole, now)
 
     def _play(self, input_port: InputPort, player: int, message: bytes, now: int) -> None:
-        """Play a whole message. Whatever goes wrong is counted, and never stops the next one.
-
-        What comes of it goes out first, and is logged then: between two messages nothing waits for that.
-        """
+        """Play a whole message. Whatever goes wrong is counted, and never stops the next one."""
+        out = self._out
         try:
-            self.session.arrive(player, message, now, self._out)
+            self.session.arrive(player, message, now, out)
         except Exception:
             self._report()
-        if self._out:
+        if out:
             self._hand_over(now)
-            self.latency.note(self._now_ns() - now)
-            self._log((journal.IN, now, player, message))
-            self._log_sent()
+            self._out = []
+            self._played.append((now, self._now_ns(), player, message, out))
         else:
-            self._log((journal.IN, now, player, message))
             self._note_nowhere(input_port, player, message)
+            self._played.append((now, now, player, message, ()))
 
     def _play_message(self, player: int, message: bytes, now: int) -> None:
         """Play a whole message of a player that has no port, such as a take. Whatever goes wrong is counted."""
@@ -141,6 +148,17 @@ class Playing:
         for target, message, due, _ in out:
             log((journal.OUT, due, target, message))
         out.clear()
+
+    def _log_played(self) -> None:
+        """Log what has arrived and what came of it, and how long that took."""
+        log = self._log
+        for now, sent_at, player, message, out in self._played:
+            log((journal.IN, now, player, message))
+            for target, data, due, _ in out:
+                log((journal.OUT, due, target, data))
+            if out:
+                self.latency.note(sent_at - now)
+        self._played.clear()
 
     # -- whatever goes wrong -------------------------------------------------------------------------------------------
 

@@ -106,7 +106,11 @@ class OutputPort:
         """Send a complete message, now or as soon as it may go. One that the system refuses is lost, and counted."""
         if self._allowance and len(message) <= 3:
             self._allowance -= 1
-            self._give(message)
+            try:
+                self._send(message)
+                self.messages += 1
+            except Exception as error:
+                self._note_refusal(error)
         else:
             self._send_with_care(message, now)
 
@@ -115,12 +119,16 @@ class OutputPort:
         try:
             self._send(message)
             self.messages += counts
-        except Exception as error:  # whatever a library raises must cost no more than this message
-            self.lost += 1
-            self._refusals += 1
-            self._last_refusal = str(error)
+        except Exception as error:
+            self._note_refusal(error)
             return False
         return True
+
+    def _note_refusal(self, error: Exception) -> None:
+        """Count a message that is lost: whatever a library raises must cost no more than that."""
+        self.lost += 1
+        self._refusals += 1
+        self._last_refusal = str(error)
 
     def _send_with_care(self, message: bytes, now: int) -> None:
         """Send what the fast path doesn't cover: closed ports, sysex, limits, and messages that wait."""
