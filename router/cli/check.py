@@ -111,8 +111,6 @@ def check(settings: CheckSettings) -> int:
     """Print what is to be said about rule files; return the exit code. Raises RuleFileError, UsageError or
     MachineError."""
     from router.files.rule_files import read_rule_files
-    from rules.analysis.rule_tests import run_tests
-    from rules.comparison.promises import judge_promises
     from rules.compiler.compiler import compile_reading
     from rules.findings.findings import findings_of
     from rules.rulefile.reading import read_rule_set
@@ -121,10 +119,28 @@ def check(settings: CheckSettings) -> int:
     reading = read_rule_set(texts)
     pipeline = compile_reading(reading)
     loads = None if settings.take is None else _loads(settings.take, settings.playing, reading, pipeline)
-    tests, promises = run_tests(reading, pipeline), judge_promises(reading, pipeline)
+    tests, promises = _tested(reading, pipeline), _judged(reading, pipeline)
     checked = Checked(texts, reading, findings_of(reading), tests, promises, loads)
     say([json.dumps(checked.data(), indent=2)] if settings.json else checked.in_words())
     return FINE if checked.ok else INCOMPLETE
+
+
+def _tested(reading: Reading, pipeline: Pipeline) -> Sequence[RuleTestResult]:
+    """Run the tests; without any, the engine need not be loaded."""
+    if not reading.tests:
+        return ()
+    from rules.analysis.rule_tests import run_tests
+
+    return run_tests(reading, pipeline)
+
+
+def _judged(reading: Reading, pipeline: Pipeline) -> Sequence[PromiseResult]:
+    """Judge the promises; without any, what proves them need not be loaded."""
+    if not reading.promises:
+        return ()
+    from rules.comparison.promises import judge_promises
+
+    return judge_promises(reading, pipeline)
 
 
 def _loads(take: str, playing: Sequence[str], reading: Reading, pipeline: Pipeline) -> list[DinLoad]:

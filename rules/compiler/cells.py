@@ -5,11 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from rules.compiler.fast_paths import CAREFUL, Lanes, path_of_key_pressure, path_of_notes, path_of_others
+from rules.compiler.fast_paths import (
+    CAREFUL,
+    Lanes,
+    keys_are_alike,
+    path_of_key_pressure,
+    path_of_notes,
+    path_of_others,
+)
 from rules.compiler.switched_cells import SwitchedNotes, SwitchedValues, asks_for_switches, bends_meet, keeps_kind
 from rules.midi.controllers import MODULATION
 from rules.midi.messages import CHANNEL_PRESSURE, CONTROLLER, KEY_PRESSURE, NOTE_OFF, NOTE_ON, PITCH_BEND, PROGRAM
-from rules.program.byte_tables import ALL, IDENTITY, open_in
+from rules.program.byte_tables import ALL, open_in
 from rules.program.forms import Form
 from rules.program.tables import GENERAL, AnyNode, Cell, Lane, OutputChannel, SwitchedCell, Table
 
@@ -51,7 +58,10 @@ class CellMaker:
         return lane
 
     def _cell(self, lanes: Lanes) -> Cell:
-        return self._kept(lanes, Cell(lanes))
+        cell = self._cells.get(lanes)
+        if cell is None:
+            cell = self._cells[lanes] = Cell(lanes)
+        return cell
 
     def _kept(self, key: object, cell: Cell) -> Cell:
         return self._cells.setdefault(key, cell)
@@ -80,8 +90,7 @@ class CellMaker:
             lanes = (ons[keys[0]].lanes, offs[keys[0]].lanes, presses[keys[0]].lanes)
             if asks_for_switches(lanes):
                 finished.update(dict.fromkeys(keys, _switched_notes(keys, *lanes, shared)))
-            # Keys that nothing moves differ in nothing: most sources have the same cells for all of them.
-            elif all(lane.one is IDENTITY for some in lanes for lane in some):
+            elif keys_are_alike(*lanes):  # most keys of most sources
                 finished.update(dict.fromkeys(keys, self._finished_notes(keys[:1], *lanes, shared)))
             else:
                 finished.update({key: self._finished_notes([key], *lanes, shared) for key in keys})

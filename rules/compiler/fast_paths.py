@@ -20,6 +20,16 @@ CAREFUL: Final = frozenset({*PEDALS, BANK_MSB, BANK_LSB, *DATA_ENTRY, *PARAMETER
 """Controllers that holders of one channel must share with care; they never take the fast path."""
 
 
+def keys_are_alike(on: Lanes, off: Lanes, press: Lanes) -> bool:
+    """Return whether the paths of notes and their pressure are the same for all keys that have these lanes.
+
+    They differ only where lanes that move keys in different ways may meet, or miss each other.
+    """
+    return all(one.one == other.one for one, other in combinations(on, 2) if _is_same_channel(one, other)) and all(
+        lane.one == begun.one for lanes in (off, press) for begun, lane in zip(on, lanes, strict=False)
+    )
+
+
 def path_of_notes(keys: Sequence[int], on: Lanes, off: Lanes, press: Lanes, shared: frozenset[OutputChannel]) -> int:
     """Return the path of note-ons and note-offs of some keys."""
     if not _notes_are_simple(on, off, press, keys):
@@ -66,8 +76,11 @@ def _notes_are_simple(on: Lanes, off: Lanes, press: Lanes, keys: Sequence[int]) 
 
 def _meet(one: Lane, other: Lane, keys: Sequence[int]) -> bool:
     """Return whether two lanes make the same note of any of the keys."""
-    same_channel = (one.target, one.status) == (other.target, other.status)
-    return same_channel and any(one.one[key] == other.one[key] for key in keys)
+    return _is_same_channel(one, other) and any(one.one[key] == other.one[key] for key in keys)
+
+
+def _is_same_channel(one: Lane, other: Lane) -> bool:
+    return (one.target, one.status) == (other.target, other.status)
 
 
 def _same_notes(on: Lanes, other: Lanes, kind: int, keys: Sequence[int]) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 SCRIPTS = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(SCRIPTS.parent), str(SCRIPTS)]
+sys.path += [str(SCRIPTS), str(SCRIPTS.parent)]  # behind what is installed: a wheel is measured as it is
 
 from router.daemon.daemon import run  # noqa: E402
 from router.daemon.run_settings import RunSettings  # noqa: E402

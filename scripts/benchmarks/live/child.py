@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 SCRIPTS = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(SCRIPTS.parent), str(SCRIPTS)]
+sys.path += [str(SCRIPTS), str(SCRIPTS.parent)]  # behind what is installed: a wheel is measured as it is
 
 Received = tuple[Sequence[int], float]
 

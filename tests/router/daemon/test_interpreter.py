@@ -1,13 +1,14 @@
-"""How often the interpreter looks for garbage."""
+"""How often the interpreter looks for garbage, and what it does not look for at all."""
 
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Iterator
 
 import pytest
 
-from router.daemon.interpreter import collect_seldom, ignore_old_objects
+from router.daemon.interpreter import collect_seldom, ignore_old_objects, want_no_plugins
 
 
 @pytest.fixture(autouse=True)
@@ -31,3 +32,13 @@ def test_what_was_made_before_is_never_looked_at_again() -> None:
     ignore_old_objects()
     assert gc.get_freeze_count() > len(kept)
     assert not any(one is kept for one in gc.get_objects())
+
+
+def test_pydantic_looks_for_no_plugins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Unless somebody has said what it is to do."""
+    monkeypatch.setenv("PYDANTIC_DISABLE_PLUGINS", "one")
+    want_no_plugins()
+    assert os.environ["PYDANTIC_DISABLE_PLUGINS"] == "one"
+    monkeypatch.delenv("PYDANTIC_DISABLE_PLUGINS")
+    want_no_plugins()
+    assert os.environ["PYDANTIC_DISABLE_PLUGINS"] == "__all__"
