@@ -55,6 +55,13 @@ def test_a_layer_of_one_key_onto_itself_goes_the_whole_way() -> None:
     assert path_of(rule() + rule("steps = [{ transpose = 12 }]"), 0x90, 60) != "note"
 
 
+def test_layers_that_meet_on_some_keys_go_the_whole_way_there_alone() -> None:
+    """The rule that moves one key makes the note that the other makes of it, and of no other key."""
+    pipeline = compiled(rule("steps = [{ transpose = 12 }]") + rule('steps = [{ map = { notes = { C4 = "C5" } } }]'))
+    paths = {key: NAMES[cell(pipeline, 0x90, key).path] for key in (59, 60, 61)}
+    assert paths == {59: "shared", 60: "general", 61: "shared"}
+
+
 def test_two_sources_to_one_channel_share_it() -> None:
     """Their notes go the way that watches out for each other."""
     assert path_of(rule() + rule(source="pads"), 0x90, 60) == "shared"
