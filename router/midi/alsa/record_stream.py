@@ -105,7 +105,7 @@ class RecordStream:
         Where the kernel has lost records, ports may have come and gone unannounced.
         """
         received = False
-        while not self._is_full():
+        while not (self._may_be_full and self._is_full()):
             try:
                 length = self._read(self.descriptor, [self._buffer])
             except BlockingIOError:
@@ -125,9 +125,7 @@ class RecordStream:
         return received
 
     def _is_full(self) -> bool:
-        """Whether enough waits for the loop. It is counted only after much has come at once: each waking asks."""
-        if not self._may_be_full:
-            return False
+        """Whether enough waits for the loop. Only asked after much has come at once."""
         waiting = sum(map(len, self._inboxes.values()))
         self._may_be_full = waiting > 0
         return waiting >= _MOST_WAITING
@@ -153,7 +151,7 @@ class RecordStream:
         self.changes += 1
         self.announced = True
 
-    def send(self, message: bytes, port: int) -> None:
+    def send(self, port: int, message: Sequence[int]) -> None:
         """Send a message, or a part of a sysex, from a port of ours.
 
         Raises ValueError for what is no message, and OSError where a receiver can't take it.

@@ -8,7 +8,8 @@ those of Linux, include/uapi/sound/asequencer.h, and the meaning of the data is 
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import Final, NamedTuple
 
 from rules.midi.messages import (
@@ -188,17 +189,17 @@ _READ: Final[dict[int, Read]] = {
 # -- what we hand over ------------------------------------------------------------------------------------------------
 
 
-def packed(message: bytes, port: int) -> bytes:
+def packed(message: Sequence[int], port: int) -> bytes:
     """Return the record of a message, or of a part of a sysex, from a port of ours to all that listen to it.
 
     Raises ValueError for what is no message.
     """
     status = message[0]
     if status < 0x80 or status in (SYSEX, END_OF_SYSEX):
-        return _pack(_SYSEX, port, _VARIABLE, *struct.pack("=I", len(message))) + message
+        return _pack(_SYSEX, port, _VARIABLE, *struct.pack("=I", len(message))) + bytes(message)
     length, write = _WRITE.get(status if status > SYSEX else status & 0xF0, (0, None))
     if write is None or len(message) != length:
-        raise ValueError(f"no MIDI message: {message[:3].hex(' ').upper()}")
+        raise ValueError(f"no MIDI message: {bytes(message[:3]).hex(' ').upper()}")
     return write(port, status & 0x0F, message[1] if length > 1 else 0, message[2] if length > 2 else 0)
 
 
@@ -222,7 +223,9 @@ Write = Callable[[int, int, int, int], bytes]
 
 
 def _write_note(kind: int) -> Write:
-    return lambda port, channel, key, velocity: _pack(kind, port, 0, channel, key, velocity)
+    # What `_pack` does, in one call: of these there are most.
+    pack = partial(_RECORD.pack, kind, 0, 0, _DIRECT, 0)
+    return lambda port, channel, key, velocity: pack(port, *_SUBSCRIBERS, channel, key, velocity, 0, 0, 0)
 
 
 def _write_value(kind: int) -> Write:

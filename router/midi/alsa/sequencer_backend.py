@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Final
 
 from router.midi.alsa.device_buffers import device_buffer
@@ -64,11 +65,7 @@ class SequencerOutput(SequencerPort):
         super().__init__(system, port, "out", peer)
         self.limit = PeersRoom(self.peers, system.sequencer.pool_of, self._buffer_of)
         self._cards: dict[Address, int | None] = {}
-        self._send = system.stream.send
-
-    def send_message(self, message: Sequence[int]) -> None:
-        """Send a message, or a piece of a sysex. Raises OSError where a receiver can't take it."""
-        self._send(bytes(message), self._port)
+        self.send_message: Callable[[Sequence[int]], None] = partial(system.stream.send, port)
 
     def _buffer_of(self, peer: Address) -> tuple[int, int] | None:
         """Return the size and the free part of a device's buffer; which card it belongs to is asked once."""
@@ -97,14 +94,11 @@ class SequencerBackend:
         self.sequencer = make(client)
         self.stream = RecordStream(self.sequencer.descriptor, self.sequencer.number)
         self.descriptor: int | None = self.sequencer.descriptor
+        self.receive: Callable[[], bool] = self.stream.receive
         self._names: dict[Direction, list[str]] = {}
         self._listed = -1
 
     # -- what comes in ------------------------------------------------------------------------------------------------
-
-    def receive(self) -> bool:
-        """Take in all that waits at the descriptor; return whether anything did."""
-        return self.stream.receive()
 
     @property
     def ports_changed(self) -> bool:

@@ -28,11 +28,12 @@ class Run:
 
 def measure(quick: bool) -> list[Figure]:
     """Each figure of the daemon that is woken, its baseline of the daemon that polls."""
-    new, old = [], []
+    new, old, bare = [], [], []
     for _ in range(1 if quick else 3):
         old.append(_run("rtmidi", quick))
         new.append(_run("records", quick))
-    return [*_wakings(new, old), *_times(new, old)]
+        bare.append(_run_bare(quick))
+    return [*_wakings(new, old), *_times(new, old), *_bare_times(bare)]
 
 
 def _run(way: str, quick: bool) -> Run:
@@ -41,10 +42,7 @@ def _run(way: str, quick: bool) -> Run:
         begin, before = time.monotonic(), daemon.usage()
         time.sleep(10 if quick else 30)
         after, seconds = daemon.usage(), time.monotonic() - begin
-        silences = []
-        for _ in range(1 if quick else 3):
-            time.sleep(_SILENCE_S)
-            silences.append(_round_trip(player))
+        silences = _after_silences(player, quick)
         loop, all_threads, trips = _played(daemon, player, 200 if quick else 500)
     return Run(
         (after.loop_wakings - before.loop_wakings) / seconds,
@@ -55,6 +53,22 @@ def _run(way: str, quick: bool) -> Run:
         silences,
         trips,
     )
+
+
+def _run_bare(quick: bool) -> tuple[list[float], list[float]]:
+    """Times after silence, and of notes, of a program that only resends: how fast it can be on this machine."""
+    with daemon_between("bare") as (daemon, player):
+        silences = _after_silences(player, quick)
+        _, _, trips = _played(daemon, player, 200 if quick else 500)
+    return silences, trips
+
+
+def _after_silences(player: Player, quick: bool) -> list[float]:
+    silences = []
+    for _ in range(1 if quick else 3):
+        time.sleep(_SILENCE_S)
+        silences.append(_round_trip(player))
+    return silences
 
 
 def _played(daemon: Daemon, player: Player, count: int) -> tuple[float, float, list[float]]:
@@ -130,6 +144,16 @@ def _times(new: list[Run], old: list[Run]) -> list[Figure]:
             f"first note after {_SILENCE_S:.0f} s of silence",
             0.5,
             *([_share(run.after_silence, 0.5) for run in runs] for runs in (new, old)),
+        ),
+    ]
+
+
+def _bare_times(bare: list[tuple[list[float], list[float]]]) -> list[Figure]:
+    words = "a program that only resends records"
+    return [
+        Figure(f"{words}: round trip, p50", [_share(trips, 0.5) for _, trips in bare], "ms"),
+        Figure(
+            f"{words}: first note after {_SILENCE_S:.0f} s of silence", [_share(first, 0.5) for first, _ in bare], "ms"
         ),
     ]
 

@@ -55,7 +55,7 @@ class Player:
 
     def play(self, message: bytes) -> None:
         """Send a message from the keyboard."""
-        self._stream.send(message, self._sources["keyboard"])
+        self._stream.send(self._sources["keyboard"], message)
 
     def play_all(self, *messages: bytes) -> None:
         """Send messages, long sysex too, as fast as the daemon makes room."""
@@ -101,7 +101,7 @@ class Usage:
 
 
 class Daemon:
-    """A daemon that opens ALSA by `records`, or by way of `rtmidi`; `name` is that of its client."""
+    """A daemon that opens ALSA by `records`, or by way of `rtmidi`; or a `bare` program in its place."""
 
     def __init__(self, way: str, rules: Path, log: Path) -> None:
         self._log = log

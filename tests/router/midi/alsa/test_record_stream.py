@@ -152,7 +152,7 @@ def test_more_than_the_loop_can_take_is_left_to_the_kernel(kernel: Kernel) -> No
 def test_what_is_sent_arrives_as_records(kernel: Kernel) -> None:
     """From our port to all that listen to it; one write for each, so that it is known whose was refused."""
     for message in (NOTE, b"\xf0\x01", b"\x02\xf7"):
-        kernel.stream.send(message, 5)
+        kernel.stream.send(5, message)
     written = kernel.end.recv(1_000)
     assert written[:LENGTH][12:16] == bytes((0, 5, 254, 253))
     assert written == b"".join(packed(message, 5) for message in (NOTE, b"\xf0\x01", b"\x02\xf7"))
