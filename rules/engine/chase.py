@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.delivery import Sent
 from rules.engine.evaluation import Evaluation, EvaluationHost
 from rules.engine.player import Player
 from rules.midi.messages import CONTROLLER, KIND_OF_STATUS, split_message
+from rules.midi.neutral import is_at_rest, rest_place
 from rules.program.event import Event, Family
 from rules.program.pipeline import ChasedBranch, Pipeline
 from rules.program.tables import in_key_of
@@ -40,12 +43,12 @@ def keep_values(
         thing = first if kind == CONTROLLER else KIND_OF_STATUS[kind]
         if thing in things:
             player.known[thing, status & 0x0F] = message
+            player.past.discard((thing, status & 0x0F))
 
 
-def last_values(player: Player, things: tuple[int | str, ...]) -> list[bytes]:
-    """The messages that were kept of a player, by thing, then by channel."""
-    places = [(thing, channel) for thing in things for channel in range(16)]
-    return [player.known[place] for place in places if place in player.known]
+def known_places(player: Player, things: tuple[int | str, ...]) -> list[tuple[int | str, int]]:
+    """Of which of the things a value was kept of a player: by thing, then by channel."""
+    return [place for place in product(things, range(16)) if place in player.known]
 
 
 def play_last_values(
@@ -53,12 +56,14 @@ def play_last_values(
 ) -> None:
     """Play the last values that a branch wants, as if they came now, where the switches are at `word`.
 
-    With `only`, they are for one port, and go past nodes that would keep them.
+    With `only`, they are for one port, and go past nodes that would keep them. Nobody holds a pedal at a source that is
+    lost: of what came before that, only what holds nothing goes out.
     """
     for player in bookkeeping.players:
         if player.source != branch.source:
             continue
-        for message in last_values(player, branch.chase):
+        for place in known_places(player, branch.chase):
+            message = player.known[place]
             status, first, second = split_message(message)
             in_key = in_key_of(status, first)
             start = Event(player.number, player.hand, in_key, message, now, Family(word))
@@ -68,4 +73,11 @@ def play_last_values(
             evaluation.follow(branch.table, start, status, first, second)
             if only >= 0:
                 evaluation.events = [event for event in evaluation.events if event.target == only]
+            if place in player.past:
+                evaluation.events = [event for event in evaluation.events if not _holds(event.message)]
             bookkeeping.enter_values(player.ledger, in_key, evaluation, out)
+
+
+def _holds(message: bytes) -> bool:
+    """Return whether a message is away from rest, so that somebody has to bring it back."""
+    return rest_place(0, message) is not None and not is_at_rest(message, fully=True)

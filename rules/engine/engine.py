@@ -125,6 +125,7 @@ class Engine(FastPath):
         """End what a hand of its own holds, at once: it plays no more."""
         self.release(number, now, out)
         self._players[number].known.clear()
+        self._players[number].past.clear()
         self.hands.part(number, self.pipeline)
 
     # -- messages ---------------------------------------------------------------------------------------------------
@@ -297,6 +298,7 @@ class Engine(FastPath):
         drop_pending(self.bookkeeping, lambda event: event.player == number, now, out)
         self.memories.forget(number, WaitingNodeContext(self.bookkeeping, now, 0, out))
         end_players(self.bookkeeping, [player], now, out)
+        player.past.update(player.known)
         for switch, source in self.pipeline.held_by.items():
             if source == player.source and self.layout.state(self.word, switch) and self._holds(player, switch):
                 self.turned(self.layout.turned(self.word, switch, False), number, now, out)

@@ -22,10 +22,11 @@ _ALONE: Final = (NOTE, SWITCHED)
 
 
 class Player:
-    """Its source, the source's cells in one list, its ledger, and the last values that `chase` may want.
+    """Its source, the source's cells in one list, its ledger, and the last values that `chase` may want (`known`).
 
-    `source` is the number of its source in the rules of now; `hand` what the outputs know it by, which stays (see
-    `Holder`), and `first_holder` the name of the holder for in-key 0.
+    `past` says which of those came before the source was lost, and not since. `source` is the number of its source in
+    the rules of now; `hand` what the outputs know it by, which stays (see `Holder`), and `first_holder` the name of the
+    holder for in-key 0.
     """
 
     __slots__ = (
@@ -39,6 +40,7 @@ class Player:
         "number",
         "owed",
         "owed_until",
+        "past",
         "plugged",
         "presses",
         "rests",
@@ -62,6 +64,7 @@ class Player:
         self.owed: dict[tuple[int, OutputPlace], int] = {}
         self.owed_until = 0
         self.known: dict[tuple[int | str, int], bytes] = {}
+        self.past: set[tuple[int | str, int]] = set()
         self.plugged = False
         self.source = -1
         self.table = NOWHERE

@@ -142,6 +142,7 @@ class Model:
         self.booking.release(player, now, out)
         self.resting.end_now([player], now, out)
         self.state.memory.forget(player)
+        self.chasing.lose(player)
         self.switching.release(player, self.hand_of.get(self.state.players[player]), now, out)
         self.transport.release(player, now, out)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.compiler.compiler import compile_rules
-from rules.engine.chase import chased_by, last_values
+from rules.engine.chase import chased_by, known_places
 from rules.engine.engine import Engine
 from rules.engine.player import Player
 from rules.program.pipeline import Pipeline
@@ -27,6 +27,11 @@ def played(pipeline: Pipeline, *messages: str) -> Player:
     for message in messages:
         engine.feed(number, bytes.fromhex(message), 0, [])
     return engine.players[number]
+
+
+def last_values(player: Player, things: tuple[int | str, ...]) -> list[bytes]:
+    """What was kept of these things, in the order of their places."""
+    return [player.known[place] for place in known_places(player, things)]
 
 
 def test_what_all_rules_together_want_is_chased() -> None:
