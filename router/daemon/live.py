@@ -39,10 +39,9 @@ _LAST_SENDS_NS: Final = 3_000_000_000  # that the last note-offs may take, beyon
 class Live(Playing):
     """Plays rules on ports. `log` gets a record of all that comes and goes; `look` is called at least once a second.
 
-    `switches` tells other threads how the switches stood a moment ago; `switched`, if set, is called in the loop after
-    that has changed, and must not wait. `act` is handed what a pad or pedal asks for
-    besides panic, and must not wait. `restored` is how switches stood when another daemon ended. `losses` counts how
-    often inputs ran over.
+    `switches` tells other threads how the switches stood a moment ago; `switched` is called in the loop after that has
+    changed, and must not wait. `act` is handed what a pad or pedal asks for besides panic, and must not wait either.
+    `restored` is how switches stood when another daemon ended. `losses` counts how often inputs ran over.
     """
 
     def __init__(
