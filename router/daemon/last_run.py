@@ -108,7 +108,6 @@ class RunKeeper:
         self._rules: RuleTexts | None = None
         self._written: Mapping[str, State] | None = None
         self._written_at = 0.0
-        self._ended = False
         self._failed = False
         self._changed = threading.Event()
         self._ending = threading.Event()
@@ -130,7 +129,6 @@ class RunKeeper:
     def end(self) -> None:
         """Write that the daemon was ended, if the disk answers."""
         if self._thread.is_alive():
-            self._ended = True
             self._ending.set()
             self._changed.set()
             self._thread.join(_LAST_WRITE_S)
@@ -149,14 +147,14 @@ class RunKeeper:
         return not self._ending.wait(_EVERY_S)
 
     def _look(self) -> None:
-        states, now = self._switches(), self._clock.wall_s()
+        states, now, ended = self._switches(), self._clock.wall_s(), self._ending.is_set()
         try:
             rules, self._rules = self._rules, None
             if rules is not None:
                 files = [[file, text.decode("latin-1")] for file, text in rules]
                 self._write(_rules_file(self._name), {"arguments": self._arguments, "files": files})
-            if self._ended or states != self._written or abs(now - self._written_at) >= _ALIVE_EVERY_S:
-                state = {"ended": self._ended, "at": now, "rules": self._arguments, "switches": dict(states)}
+            if ended or states != self._written or abs(now - self._written_at) >= _ALIVE_EVERY_S:
+                state = {"ended": ended, "at": now, "rules": self._arguments, "switches": dict(states)}
                 self._write(_state_file(self._name), state)
                 self._written, self._written_at = states, now
             self._failed = False

@@ -144,18 +144,19 @@ class Playing:
                     self._report()
 
     def _log_sent(self) -> None:
-        out, log = self._out, self._log
+        self._log_out(self._out)
+        self._out.clear()
+
+    def _log_out(self, out: Sequence[Sent]) -> None:
+        log = self._log
         for target, message, due, _ in out:
             log((journal.OUT, due, target, message))
-        out.clear()
 
     def _log_played(self) -> None:
         """Log what has arrived and what came of it, and how long that took."""
-        log = self._log
         for now, sent_at, player, message, out in self._played:
-            log((journal.IN, now, player, message))
-            for target, data, due, _ in out:
-                log((journal.OUT, due, target, data))
+            self._log((journal.IN, now, player, message))
+            self._log_out(out)
             if out:
                 self.latency.note(sent_at - now)
         self._played.clear()

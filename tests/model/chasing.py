@@ -37,6 +37,7 @@ class Chasing:
     def forget(self, player: int) -> None:
         """Nobody chases what this player played."""
         self.known = {place: value for place, value in self.known.items() if place[0] != player}
+        self.lost &= self.known.keys()
 
     def lose(self, player: int) -> None:
         """The source is lost: what it has played until now holds nothing any more."""

@@ -43,7 +43,7 @@ def _run(way: str, quick: bool) -> Run:
         time.sleep(10 if quick else 30)
         after, seconds = daemon.usage(), time.monotonic() - begin
         silences = _after_silences(player, quick)
-        loop, all_threads, trips = _played(daemon, player, 200 if quick else 500)
+        loop, all_threads, trips = _played(daemon, player, quick)
     return Run(
         (after.loop_wakings - before.loop_wakings) / seconds,
         (after.wakings - before.wakings) / seconds,
@@ -59,7 +59,7 @@ def _run_bare(quick: bool) -> tuple[list[float], list[float]]:
     """Times after silence, and of notes, of a program that only resends: how fast it can be on this machine."""
     with daemon_between("bare") as (daemon, player):
         silences = _after_silences(player, quick)
-        _, _, trips = _played(daemon, player, 200 if quick else 500)
+        _, _, trips = _played(daemon, player, quick)
     return silences, trips
 
 
@@ -71,8 +71,9 @@ def _after_silences(player: Player, quick: bool) -> list[float]:
     return silences
 
 
-def _played(daemon: Daemon, player: Player, count: int) -> tuple[float, float, list[float]]:
+def _played(daemon: Daemon, player: Player, quick: bool) -> tuple[float, float, list[float]]:
     """Play some notes, one after the other; wakings a message, and times."""
+    count = 200 if quick else 500
     before = daemon.usage()
     trips = []
     for _ in range(count):
