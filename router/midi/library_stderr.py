@@ -10,10 +10,11 @@ import os
 import re
 import sys
 import tempfile
+import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import TracebackType
-from typing import BinaryIO, Final, Self, TextIO
+from typing import Final, Self, TextIO
 
 from router.text.formatting import count
 
@@ -22,6 +23,7 @@ _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536  # of which lines are told
 _MOST_AT_ONCE: Final = 64 * 1024 * 1024  # bytes: far more than is written within a look
 _LONG_FILE: Final = 256 * 1024  # bytes
+_QUIET: Final = 0.5  # seconds: a write takes microseconds, and a look comes each second
 
 _OVERRUN: Final = (
     "more came in at once than ALSA keeps, and what waited there is lost. If a note hangs, run pointsman panic"
@@ -48,14 +50,12 @@ class LibraryStderr:
     so none of those lines is told. `overruns` counts how often ALSA lost what waited there, however much that was.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
+        """`now` returns seconds, from any beginning."""
         self.missed = 0
         self.overruns = 0
-        self._file = _temporary_file()
-        self._read = 0  # bytes of it
-        self._unfinished = 0  # bytes behind the last whole line, at the last look
-        self._former: BinaryIO | None = None
-        self._former_read = 0
+        self._now = now
+        self._files = [_WrittenFile(now())]  # libraries write into the last one
         self._terminal = -1
         self._before: TextIO = sys.stderr
 
@@ -67,7 +67,7 @@ class LibraryStderr:
             sys.stderr = open(self._terminal, "w", buffering=1, errors="backslashreplace", closefd=False)
         else:  # somebody listens to Python's own stream already; the descriptor is free
             self._terminal = os.dup(_ERRORS)
-        os.dup2(self._file.fileno(), _ERRORS)
+        os.dup2(self._files[-1].descriptor, _ERRORS)
         return self
 
     def lines(self) -> list[str]:
@@ -86,28 +86,21 @@ class LibraryStderr:
         return told[:_MOST_LINES] + more
 
     def _unread(self) -> Iterator[bytes]:
-        """What was written since the last look.
+        """The whole lines written since the last look.
 
         Nothing is ever cut off a file, as libraries write at the same time: a long one gives way to a new one, and is
-        read once more at the next look, since somebody may have been just about to write.
+        read on for as long as somebody may still be about to write into it.
         """
-        if self._former is not None:
-            yield _behind(self._former, self._former_read)
-            self._former.close()
-            self._former = None
-        new = self._finished(_behind(self._file, self._read))
-        yield new
-        self._read += len(new)
-        if self._read > _LONG_FILE:
-            self._former, self._former_read = self._file, self._read
-            self._file, self._read, self._unfinished = _temporary_file(), 0, 0
-            os.dup2(self._file.fileno(), _ERRORS)
-
-    def _finished(self, new: bytes) -> bytes:
-        """Return whole lines: somebody may be in the midst of writing the last one. One that has not grown is whole."""
-        end = new.rfind(b"\n") + 1
-        unfinished, self._unfinished = self._unfinished, len(new) - end
-        return new if not end and len(new) == unfinished else new[:end]
+        now = self._now()
+        yield from (file.new_lines(now) for file in self._files)
+        *former, written = self._files
+        for file in former:
+            if file.is_quiet(now):
+                file.close()
+                self._files.remove(file)
+        if written.read > _LONG_FILE:
+            self._files.append(_WrittenFile(now))
+            os.dup2(self._files[-1].descriptor, _ERRORS)
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         os.dup2(self._terminal, _ERRORS)
@@ -115,19 +108,41 @@ class LibraryStderr:
             sys.stderr.flush()
             sys.stderr = self._before
         os.close(self._terminal)
+        for file in self._files:
+            file.close()
+
+
+class _WrittenFile:
+    """A file that libraries write into while it is read. `read` counts the bytes of the lines that were returned."""
+
+    def __init__(self, now: float) -> None:
+        self.read = 0
+        self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115 - closed by `close`
+        self.descriptor = self._file.fileno()
+        self._length = 0  # bytes, at the last look
+        self._grew_at = now
+
+    def new_lines(self, now: float) -> bytes:
+        """Return the lines written since the last look. The loop asks each second: mostly it is nothing, at no cost.
+
+        Somebody may be in the midst of writing the last line, if it has no end yet: it is whole once all is quiet.
+        """
+        length = os.fstat(self.descriptor).st_size
+        if length != self._length:
+            self._length, self._grew_at = length, now
+        if length == self.read:
+            return b""
+        new = os.pread(self.descriptor, min(length - self.read, _MOST_AT_ONCE), self.read)
+        lines = new if self.is_quiet(now) else new[: new.rfind(b"\n") + 1]
+        self.read += len(lines)
+        return lines
+
+    def is_quiet(self, now: float) -> bool:
+        """Return whether nobody has written into it for so long that nobody is still about to."""
+        return now - self._grew_at >= _QUIET
+
+    def close(self) -> None:
         self._file.close()
-        if self._former is not None:
-            self._former.close()
-
-
-def _temporary_file() -> BinaryIO:
-    return tempfile.TemporaryFile(buffering=0)
-
-
-def _behind(file: BinaryIO, begin: int) -> bytes:
-    """Return what a file has behind `begin`. The loop asks each second: mostly it is nothing, at no cost."""
-    length = os.fstat(file.fileno()).st_size - begin
-    return os.pread(file.fileno(), min(length, _MOST_AT_ONCE), begin) if length > 0 else b""
 
 
 def _meaning(line: str) -> str:
