@@ -14,7 +14,7 @@ from typing import Any
 
 from router.cli.commands import COMMANDS, GroupedCommands, add_commands
 from router.cli.parsing import command
-from router.daemon.interpreter import collect_seldom, want_no_plugins
+from router.daemon.interpreter import collect_seldom, end_without_collecting, want_no_plugins
 from router.text.exit_codes import INCOMPLETE, INTERRUPTED, MEANINGS, READER_GONE, UNUSABLE
 from router.text.formatting import count, problem_data
 from router.text.terminal import OutputError, complain, flush, problem, say, take_any_name
@@ -40,6 +40,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Do what the command line says (`argv`, or that of the process) and return the exit code."""
     take_any_name()
     collect_seldom()
+    end_without_collecting()
     want_no_plugins()
     try:
         code = _answer(argv)

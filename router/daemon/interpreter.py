@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import sys
@@ -21,6 +22,12 @@ def collect_seldom() -> None:
 def want_no_plugins() -> None:
     """Keep pydantic from looking through all installed packages for plugins: we have none, and it takes 15 ms."""
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
+
+def end_without_collecting() -> None:
+    """Look for no garbage when the process ends, as the system takes all memory back: an eighth of `check` was that."""
+    atexit.unregister(gc.freeze)
+    atexit.register(gc.freeze)
 
 
 def prefer_latency() -> None:

@@ -130,7 +130,8 @@ def _tails(table: bytes) -> tuple[bytes, ...]:
 
 @lru_cache(maxsize=1024)
 def _each_place(target: int, status: int) -> tuple[int, ...]:
-    return tuple(note_place(target, status, value) for value in range(256))
+    first = note_place(target, status, 0)
+    return tuple(range(first, first + 256))
 
 
 @lru_cache(maxsize=4096)
