@@ -47,6 +47,17 @@ def ends(journal: Path) -> list[Record]:
     return [record for record in unpack(journal.read_bytes(), len(HEAD)) if record[0] == RECORDED]
 
 
+class NotingEvent(threading.Event):
+    """Notes how long it is waited for, at most."""
+
+    waits_s: float | None = None
+
+    def wait(self, timeout: float | None = None) -> bool:
+        """Wait."""
+        self.waits_s = timeout
+        return super().wait(timeout)
+
+
 class RecorderRig:
     """A recorder whose clocks are moved by hand."""
 
@@ -225,11 +236,13 @@ def test_in_silence_the_thread_rests_until_something_is_to_be_recorded(
     """A computer at rest isn't woken; what no disk is to hold yet can wait for its next look."""
     monkeypatch.setattr(recorder, "_DRAIN_EVERY_S", 0.005)
     monkeypatch.setattr(recorder, "_REST_S", 3600)
+    bell = NotingEvent()
+    monkeypatch.setattr(rig.recorder, "_hurry", bell)
     heard: list[Record] = []
     rig.recorder.start()
     with rig.recorder.followed_by(heard.extend):
         rig.recorder.collect()
-        threading.Event().wait(0.1)
+        wait_for(lambda: bell.waits_s == 3600)
         rig.log(*PLAYED)
         threading.Event().wait(0.1)
         assert PLAYED[-1] not in heard
