@@ -39,8 +39,12 @@ class Peer(Program):
 
     def __init__(self, environment: Mapping[str, str], client: str, kind: str, port: str) -> None:
         super().__init__(environment, "tests.live.peer", client, kind, port)
-        until(lambda: self.lines or self.code is not None, f"{client} opens")
-        assert self.lines == ["ready"], f"{client} could not open its port"
+        try:
+            until(lambda: self.lines or self.code is not None, f"{client} opens")
+            assert self.lines == ["ready"], f"{client} could not open its port"
+        except AssertionError:
+            self.kill()  # nobody else knows it yet
+            raise
         self.lines.clear()
 
     def play(self, *messages: bytes | float) -> None:
