@@ -22,7 +22,7 @@ def clock_state(session: Session, now: int) -> dict[str, Any]:
         "from": clock.source,
         "take": clock.player in session.takes.values(),
         "bpm": round(clock.bpm, 2),
-        "running": clock.is_running,
+        "running": clock.will_run,
         "beats": clock.beats,
         "beats_a_bar": session.ruleset.clock.beats_a_bar,
     }

@@ -9,6 +9,7 @@ from rules.engine.delivery import Sent
 from rules.engine.engine import Engine
 from rules.engine.own_clock import ClockPlan, OwnClock
 from rules.midi.messages import CLOCK, CONTINUE, SONG_POSITION, START, STOP
+from rules.program.clock_orders import START_ORDER
 from rules.program.guards import holds
 from rules.rulefile.clock_table import NO_CLOCK, OWN
 from rules.rulefile.ruleset import RuleSet
@@ -21,13 +22,14 @@ class ClockState(NamedTuple):
 
     `source` is the port whose clock runs, `OWN` for ours, None where the rule files have none and none runs. `player`
     is the number of the player there, None where that is nobody. `beats` are quarter notes since the start, None where
-    that isn't known.
+    that isn't known. `will_run` says that a song runs, or does as soon as our clock has sent the message that is due.
     """
 
     source: str | None
     player: int | None
     bpm: float
     is_running: bool
+    will_run: bool
     beats: float | None
 
 
@@ -72,12 +74,16 @@ class Clockwork:
         else:
             transport = None if number is None else self._transports.get(number)
         source = None if number is None else self._engine.players[number].name
+        is_running = transport is not None and transport.is_running
+        asked = own.asked if is_ours else None
+        beats = None if transport is None else transport.beats(now, self.time.beat)
         return ClockState(
             OWN if is_ours and source is None else source,
             number,
             self.time.bpm,
-            transport is not None and transport.is_running,
-            None if transport is None else transport.beats(now, self.time.beat),
+            is_running,
+            is_running or asked is not None,
+            0.0 if asked == START_ORDER else beats,
         )
 
     def is_followed(self, player: int) -> bool:

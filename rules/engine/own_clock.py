@@ -88,6 +88,11 @@ class OwnClock:
         """The player whose clock ours follows now; None where none runs."""
         return self._leader
 
+    @property
+    def asked(self) -> str | None:
+        """The start or continue that waits for the clock message that is due within a millisecond; None as a rule."""
+        return self._held_back
+
     # -- what is due --------------------------------------------------------------------------------------------------
 
     def begin(self, now: int) -> None:

@@ -259,6 +259,21 @@ def ticks(stage: Stage, times: Iterable[float]) -> None:
         stage.at(time, "seq", "clock")
 
 
+@pytest.mark.parametrize(("order", "beats"), [("start", 0), ("continue", 6 / 24)])
+def test_a_song_that_waits_for_a_clock_message_will_run(order: str, beats: float) -> None:
+    """Whoever asks for it right before one is told that it runs, and from where."""
+    stage = Stage(CLOCK + ONE)
+    stage.order(1, "start")
+    stage.until(130)
+    stage.order(131, "stop")
+    stage.order(139.5, order)
+    state = stage.session.clockwork.state(_ns(139.5))
+    assert (state.is_running, state.will_run, state.beats) == (False, True, beats)
+    stage.until(140)
+    state = stage.session.clockwork.state(_ns(140))
+    assert (state.is_running, state.will_run, state.beats) == (True, True, beats)
+
+
 def test_it_follows_another_clock() -> None:
     """Its clock, transport and song position go out as they come, and not ours."""
     stage = Stage(FOLLOW + ONE)
@@ -283,7 +298,7 @@ def test_a_clock_that_is_not_followed_does_nothing() -> None:
     stage = Stage(CLOCK + ONE)
     ticks(stage, steps(3, 10, 30))
     assert stage.told() == steps(0, 20, 15)
-    assert stage.session.clockwork.state(_ns(300)) == ("own", None, 125.0, False, None)
+    assert stage.session.clockwork.state(_ns(300)) == ("own", None, 125.0, False, False, None)
 
 
 def test_a_start_that_waits_for_our_clock_goes_behind_the_other_one() -> None:
