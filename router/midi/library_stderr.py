@@ -10,12 +10,12 @@ import os
 import re
 import sys
 import tempfile
-import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from types import TracebackType
 from typing import Final, Self, TextIO
 
+from router.files.clock import SYSTEM_CLOCK, Clock
 from router.text.formatting import count
 
 _ERRORS: Final = 2  # the descriptor of standard error
@@ -23,7 +23,7 @@ _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536  # of which lines are told
 _MOST_AT_ONCE: Final = 64 * 1024 * 1024  # bytes: far more than is written within a look
 _LONG_FILE: Final = 256 * 1024  # bytes
-_QUIET: Final = 0.5  # seconds: a write takes microseconds, and a look comes each second
+_QUIET_NS: Final = 500_000_000  # a write takes microseconds, and a look comes each second
 
 _OVERRUN: Final = (
     "more came in at once than ALSA keeps, and what waited there is lost. If a note hangs, run pointsman panic"
@@ -50,12 +50,11 @@ class LibraryStderr:
     so none of those lines is told. `overruns` counts how often ALSA lost what waited there, however much that was.
     """
 
-    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
-        """`now` returns seconds, from any beginning."""
+    def __init__(self, clock: Clock = SYSTEM_CLOCK) -> None:
         self.missed = 0
         self.overruns = 0
-        self._now = now
-        self._files = [_WrittenFile(now())]  # libraries write into the last one
+        self._now_ns = clock.now_ns
+        self._files = [_WrittenFile(clock.now_ns())]  # libraries write into the last one
         self._terminal = -1
         self._before: TextIO = sys.stderr
 
@@ -91,7 +90,7 @@ class LibraryStderr:
         Nothing is ever cut off a file, as libraries write at the same time: a long one gives way to a new one, and is
         read on for as long as somebody may still be about to write into it.
         """
-        now = self._now()
+        now = self._now_ns()
         yield from (file.new_lines(now) for file in self._files)
         *former, written = self._files
         for file in former:
@@ -115,14 +114,14 @@ class LibraryStderr:
 class _WrittenFile:
     """A file that libraries write into while it is read. `read` counts the bytes of the lines that were returned."""
 
-    def __init__(self, now: float) -> None:
+    def __init__(self, now: int) -> None:
         self.read = 0
         self._file = tempfile.TemporaryFile(buffering=0)  # noqa: SIM115 - closed by `close`
         self.descriptor = self._file.fileno()
         self._length = 0  # bytes, at the last look
         self._grew_at = now
 
-    def new_lines(self, now: float) -> bytes:
+    def new_lines(self, now: int) -> bytes:
         """Return the lines written since the last look. The loop asks each second: mostly it is nothing, at no cost.
 
         Somebody may be in the midst of writing the last line, if it has no end yet: it is whole once all is quiet.
@@ -137,9 +136,9 @@ class _WrittenFile:
         self.read += len(lines)
         return lines
 
-    def is_quiet(self, now: float) -> bool:
+    def is_quiet(self, now: int) -> bool:
         """Return whether nobody has written into it for so long that nobody is still about to."""
-        return now - self._grew_at >= _QUIET
+        return now - self._grew_at >= _QUIET_NS
 
     def close(self) -> None:
         self._file.close()

@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from router.files.clock import Clock
 from router.midi.library_stderr import LibraryStderr
 
 ROOT = Path(__file__).parents[3]
+SECOND = 1_000_000_000  # ns
 
 
 def test_lines_are_told_once_with_their_number(capfd: pytest.CaptureFixture[str]) -> None:
@@ -92,7 +94,7 @@ def test_none_is_uncounted_while_libraries_go_on_writing(capfd: pytest.CaptureFi
         for _ in range(2_000):
             os.write(2, line * 10)
 
-    with LibraryStderr(now=lambda: 0.0) as stderr_lines:  # however slow a writer is, it is not taken for done
+    with LibraryStderr(Clock(lambda: 0)) as stderr_lines:  # however slow a writer is, it is not taken for done
         writer = threading.Thread(target=flood)
         writer.start()
         while writer.is_alive():
@@ -119,23 +121,23 @@ def test_python_goes_on_writing_to_standard_error() -> None:
 
 def test_a_line_without_an_end_is_told_once_it_stays_as_it_is(capfd: pytest.CaptureFixture[str]) -> None:
     """Until then somebody may be in the midst of writing it, however often one looks."""
-    seconds = [0.0]
-    with LibraryStderr(now=lambda: seconds[0]) as stderr_lines:
+    now = [0]
+    with LibraryStderr(Clock(lambda: now[0])) as stderr_lines:
         os.write(2, b"whole\nbeg")
         assert stderr_lines.lines() == ["whole"]
-        seconds[0] = 1.0
+        now[0] = SECOND
         os.write(2, b"un")
         assert stderr_lines.lines() == []
         assert stderr_lines.lines() == []
-        seconds[0] = 2.0
+        now[0] = 2 * SECOND
         assert stderr_lines.lines() == ["begun"]
         assert stderr_lines.lines() == []
 
 
 def test_a_long_file_gives_way_while_somebody_still_writes_into_it(capfd: pytest.CaptureFixture[str]) -> None:
     """Whoever holds the former descriptor, in the midst of a line: what comes is told, once, whole."""
-    seconds = [0.0]
-    with LibraryStderr(now=lambda: seconds[0]) as stderr_lines:
+    now = [0]
+    with LibraryStderr(Clock(lambda: now[0])) as stderr_lines:
         former = os.dup(2)
         os.write(former, b"x" * 300_000 + b"\nbeg")
         stderr_lines.lines()
@@ -143,7 +145,7 @@ def test_a_long_file_gives_way_while_somebody_still_writes_into_it(capfd: pytest
         assert stderr_lines.lines() == ["new"]
         os.write(former, b"un\n")
         assert stderr_lines.lines() == ["begun"]
-        seconds[0] = 1.0
+        now[0] = SECOND
         assert stderr_lines.lines() == []
         os.write(former, b"nobody listens\n")
         os.close(former)
