@@ -117,10 +117,13 @@ def _nothing() -> Received | None:
 
 
 def first_this(message: Received, input_port: InputPort, raw: RawInput) -> Callable[[], Received | None]:
-    """Give a message that was taken too early, then go on as before."""
+    """Give a message that was taken too early, once, then go on as before; so does who asks here again."""
+    waiting = [message]
 
     def get_message() -> Received | None:
+        if waiting:
+            return waiting.pop()
         input_port.get_message = raw.get_message
-        return message
+        return raw.get_message()
 
     return get_message

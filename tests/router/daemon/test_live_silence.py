@@ -5,11 +5,13 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.journal.replay import replay
-from tests.support.live_rig import HIGHER, RULES, LiveRig, silent
+from tests.support.fake_midi_system import FakeInput
+from tests.support.live_rig import HIGHER, OFF, ON, RULES, LiveRig, silent
 from tests.support.outgoing_records import went_out
 
 
@@ -59,3 +61,31 @@ def test_nothing_is_left_sounding_after_a_long_night() -> None:
     assert len(outputs(rig)) > 5_000
     assert silent(outputs(rig))
     assert silent(rig.rack.heard)
+
+
+def test_a_key_struck_while_its_input_is_opened_anew_plays_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On JACK a silent input is: it might be stuck. The loop takes many messages in a turn."""
+    rig = LiveRig()
+    rig.backend.sysex_sticks = True
+    opened = rig.backend.open_input
+    struck = [0]
+
+    def open_slowly(name: str, label: str, named: bool = False) -> FakeInput:
+        port = opened(name, label, named)
+        if label == "keys" and rig.rack.heard:
+            rig.keys.play(ON, OFF)
+            struck[0] += 1
+        return port
+
+    def script() -> Iterator[float]:
+        rig.keys.play(ON, OFF)
+        yield 200_000
+        rig.live.panic()
+        yield 2_000
+
+    monkeypatch.setattr(rig.backend, "open_input", open_slowly)
+    rig.goes(script())
+    assert struck[0] > 1
+    assert rig.rack.heard.count(ON) == 1 + struck[0]
+    assert silent(rig.rack.heard)
+    assert rig.live.errors == 0
