@@ -106,6 +106,7 @@ class RunKeeper:
         self._clock = clock
         self._disk = disk
         self._rules: RuleTexts | None = None
+        self._written_rules: RuleTexts | None = None
         self._written: Mapping[str, State] | None = None
         self._written_at = 0.0
         self._failed = False
@@ -147,22 +148,31 @@ class RunKeeper:
         return not self._ending.wait(_EVERY_S)
 
     def _look(self) -> None:
+        failed = False
+        for write in (self._write_rules, self._write_state):  # one that finds no room takes none from the other
+            try:
+                write()
+            except (MachineError, OSError) as error:
+                if not self._failed and not failed:
+                    self._say(f"the states of switches can't be saved for the next daemon: {error}")
+                    self._changed.set()  # there may be room in a second; after that, with the next change or minute
+                failed = True
+        self._failed = failed
+
+    def _write_rules(self) -> None:
+        rules = self._rules
+        if rules is None or rules is self._written_rules:
+            return
+        files = [[file, text.decode("latin-1")] for file, text in rules]
+        self._write(_rules_file(self._name), {"arguments": self._arguments, "files": files})
+        self._written_rules = rules
+
+    def _write_state(self) -> None:
         states, now, ended = self._switches(), self._clock.wall_s(), self._ending.is_set()
-        try:
-            rules, self._rules = self._rules, None
-            if rules is not None:
-                files = [[file, text.decode("latin-1")] for file, text in rules]
-                self._write(_rules_file(self._name), {"arguments": self._arguments, "files": files})
-            if ended or states != self._written or abs(now - self._written_at) >= _ALIVE_EVERY_S:
-                state = {"ended": ended, "at": now, "rules": self._arguments, "switches": dict(states)}
-                self._write(_state_file(self._name), state)
-                self._written, self._written_at = states, now
-            self._failed = False
-        except (MachineError, OSError) as error:
-            if not self._failed:
-                self._say(f"the states of switches can't be saved for the next daemon: {error}")
-            self._failed = True
-            self._changed.set()  # there may be room in a second
+        if ended or states != self._written or abs(now - self._written_at) >= _ALIVE_EVERY_S:
+            state = {"ended": ended, "at": now, "rules": self._arguments, "switches": dict(states)}
+            self._write(_state_file(self._name), state)
+            self._written, self._written_at = states, now
 
     def _write(self, path: Path, told: Mapping[str, Any]) -> None:
         data = json.dumps(told).encode()

@@ -169,6 +169,7 @@ def test_the_states_are_on_the_disk_before_the_end(rules: Path, as_a_terminal_st
         if look == 1:
             night.daemon._playing.turn("song", "two")
         elif look == 4:
+            wait_for(lambda: written() == {"song": "two", "soft": False})
             told.append(read_last_run("pit"))
 
     night.at_look = at_look
@@ -232,6 +233,27 @@ def test_a_full_disk_is_said_once() -> None:
     last = read_last_run("pit")
     assert last is not None
     assert last.switches == {"song": "two"}
+
+
+def test_rules_for_which_there_was_no_room_are_kept_when_there_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is played now, not what was played before; and how the switches stand meanwhile."""
+    said: list[str] = []
+    disk = FailingDisk("nothing", errno.ENOSPC)
+    songs = ["one"]
+    keeper = RunKeeper("pit", ["rules.toml"], lambda: {"song": songs[-1]}, said.append, disk=disk)
+    keeper.keep_rules((("rules.toml", b"old"),))
+    keeper.start()
+    wait_for(lambda: written() == {"song": "one"})
+    disk.call = "write"
+    keeper.keep_rules((("rules.toml", b"new"),))
+    wait_for(lambda: bool(said))
+    disk.call = "nothing"
+    songs.append("two")
+    keeper.note_change()
+    wait_for(lambda: written() == {"song": "two"})
+    assert read_last_rules("pit", ["rules.toml"]) == (("rules.toml", b"new"),)
+    keeper.end()
+    assert len(said) == 1
 
 
 def test_what_turns_is_written_and_nobody_looks_in_vain() -> None:
