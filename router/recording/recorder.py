@@ -234,10 +234,11 @@ class Recorder:
     def _drain(self) -> bool:
         """Pack what has been logged, and hand it on; return whether anything was."""
         now = self._clock.now_ns()
+        self._note_switches(now)
         self._collect()
         came = bool(self._collected)
         if came:
-            self._note_surroundings(now)
+            self._note_wall(now)
             self._collect()
             self._hand_on(now)
         elif now - self._handed_on_at >= _SILENCE_NS:
@@ -273,13 +274,16 @@ class Recorder:
             self._automatic.add(data, amount, played, now)
         self._lasting.update((record[0], record) for record in lasting)
 
-    def _note_surroundings(self, now: int) -> None:
-        """Note the time on the wall each minute, and changed switches: a journal may begin here."""
-        wall = self._lasting.get(WALL)
-        if wall is None or now - wall[1] > _WALL_EVERY_NS:
-            self.log((WALL, now, 0, wall_data(self._clock.wall_s())))
+    def _note_switches(self, now: int) -> None:
+        """Note how changed switches stand: a journal may begin here. A long press turns one while nothing comes."""
         if self.switches is not None:
             states = state_data(self.switches())
             state = self._lasting.get(STATE)
             if state is None or state[3] != states:
                 self.log((STATE, now, 0, states))
+
+    def _note_wall(self, now: int) -> None:
+        """Note the time on the wall each minute in which anything comes."""
+        wall = self._lasting.get(WALL)
+        if wall is None or now - wall[1] > _WALL_EVERY_NS:
+            self.log((WALL, now, 0, wall_data(self._clock.wall_s())))

@@ -15,7 +15,7 @@ _FAST: Final = 1  # a journal shrinks to a quarter at the lowest level already
 
 @dataclass(frozen=True, slots=True)
 class _Chunk:
-    """Records of half a second or so, packed and compressed; `lasting` are those among them that stay in force.
+    """Records that came between two looks, packed and compressed; `lasting` are those among them that stay in force.
 
     Those are compressed too, and counted: a large rule file that is saved again and again would outgrow all else.
     """
@@ -70,7 +70,7 @@ class RingBuffer:
         return self._joined([*self._kept_before.held, *self._kept_before.lasting], self._chunks)
 
     def since(self, begin: int) -> bytes:
-        """The records from a time (ns) on, or from half a second before, after the rules and names of then."""
+        """The records from a time (ns) on, and what came in the same chunk, after the rules and names of then."""
         lasting = {record[0]: record for record in self._kept_before.lasting}
         wanted = deque(self._chunks)
         while wanted and wanted[0].end < begin:

@@ -137,6 +137,19 @@ def test_switches_are_noted_when_they_have_changed(rig: RecorderRig) -> None:
     assert noted == ["verse", "chorus"]
 
 
+def test_a_recording_begins_with_the_switches_of_then(rig: RecorderRig, tmp_path: Path) -> None:
+    """A long press turns one long after the message that began it was logged."""
+    up = [False]
+    rig.recorder.switches = lambda: {"up": up[0]}
+    rig.log((IN, 0, 0, ON))
+    rig.everything()
+    up[0] = True
+    journal = rig.recorder.start_recording(tmp_path / "take.mid")
+    rig.recorder.stop_recording()
+    noted = [state_in(record[3]) for record in unpack(journal.read_bytes(), len(HEAD)) if record[0] == STATE]
+    assert noted == [{"up": True}]
+
+
 def test_a_recording_holds_what_came_while_it_ran(rig: RecorderRig, tmp_path: Path) -> None:
     """Neither what came before nor what came after; rules and names come first."""
     rig.log(*PLAYED[:3])
@@ -236,8 +249,7 @@ def test_in_silence_the_thread_rests_until_something_is_to_be_recorded(
     """A computer at rest isn't woken; what no disk is to hold yet can wait for its next look."""
     monkeypatch.setattr(recorder, "_DRAIN_EVERY_S", 0.005)
     monkeypatch.setattr(recorder, "_REST_S", 3600)
-    bell = NotingEvent()
-    monkeypatch.setattr(rig.recorder, "_hurry", bell)
+    bell = rig.recorder._hurry = NotingEvent()
     heard: list[Record] = []
     rig.recorder.start()
     with rig.recorder.followed_by(heard.extend):
