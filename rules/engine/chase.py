@@ -57,7 +57,7 @@ def play_last_values(
     """Play the last values that a branch wants, as if they came now, where the switches are at `word`.
 
     With `only`, they are for one port, and go past nodes that would keep them. Nobody holds a pedal at a source that is
-    lost: of what came before that, only what holds nothing goes out.
+    lost: of what came before that, only what ends as something that holds nothing goes out, past such nodes as well.
     """
     for player in bookkeeping.players:
         if player.source != branch.source:
@@ -69,7 +69,7 @@ def play_last_values(
             start = Event(player.number, player.hand, in_key, message, now, Family(word))
             start.known = True
             evaluation = Evaluation(bookkeeping.host, start, player.table, now, out)
-            evaluation.through = only >= 0
+            evaluation.through = only >= 0 or place in player.past
             evaluation.follow(branch.table, start, status, first, second)
             if only >= 0:
                 evaluation.events = [event for event in evaluation.events if event.target == only]

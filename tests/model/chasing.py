@@ -53,8 +53,8 @@ class Chasing:
             outs = onward(flows, _along(way, rule, branch), moment)
             name = f" chase {self.state.ruleset.rules.index(rule)} {branch.number}"
             emissions = once(e for each in outs for e in way.at_stop(each, moment, name))
-            if only:
-                emissions = once(end for each in emissions for end in _ends(each) if end.port == only)
+            if only or place in self.lost:
+                emissions = once(end for each in emissions for end in _ends(each) if only in ("", end.port))
             # Values are chased, nothing else: they fire no `send` and make no notes.
             emissions = [e for e in emissions if not e.flow.sent and not facts.is_note(e.message)]
             if place in self.lost:
