@@ -65,7 +65,7 @@ class Playing:
     def _take_arrived(self) -> bool:
         """Take what has arrived; whether anything had.
 
-        What was played is logged once nothing waits any more: what comes in one period of a sound server comes at once.
+        It is logged after all of it has been played: what comes in one period of a sound server comes at once.
         """
         busy = False
         now_ns = self._now_ns

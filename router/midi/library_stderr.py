@@ -23,7 +23,7 @@ _MOST_LINES: Final = 8
 _MOST_BYTES: Final = 65_536  # of which lines are told
 _MOST_AT_ONCE: Final = 64 * 1024 * 1024  # bytes: far more than is written within a look
 _LONG_FILE: Final = 256 * 1024  # bytes
-_QUIET_NS: Final = 500_000_000  # a write takes microseconds, and a look comes each second
+_QUIET_NS: Final = 500_000_000  # a write takes microseconds
 
 _OVERRUN: Final = (
     "more came in at once than ALSA keeps, and what waited there is lost. If a note hangs, run pointsman panic"
@@ -122,7 +122,7 @@ class _WrittenFile:
         self._grew_at = now
 
     def new_lines(self, now: int) -> bytes:
-        """Return the lines written since the last look. The loop asks each second: mostly it is nothing, at no cost.
+        """Return the lines written since the last look. The loop asks again and again: mostly it is nothing, at no cost.
 
         Somebody may be in the midst of writing the last line, if it has no end yet: it is whole once all is quiet.
         """
