@@ -61,6 +61,6 @@ class Daemon(Program):
         return list(unpack(self.ask("last")["journal"]))
 
     def reload(self, rules: str) -> str:
-        """Save other rules and have them read; what came of it."""
+        """Save other rules and have them read; what came of it. On a busy computer that gives way to all else."""
         self.save(rules)
-        return str(self.ask("reload")["outcome"])
+        return str(self.ask("reload", patience_s=60.0)["outcome"])
