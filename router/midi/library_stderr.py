@@ -122,7 +122,7 @@ class _WrittenFile:
         self._grew_at = now
 
     def new_lines(self, now: int) -> bytes:
-        """Return the lines written since the last look. The loop asks again and again: mostly it is nothing, at no cost.
+        """Return the lines written since the last look. The loop asks often: mostly it is nothing, at no cost.
 
         Somebody may be in the midst of writing the last line, if it has no end yet: it is whole once all is quiet.
         """
