@@ -175,10 +175,9 @@ class Daemon:
         """Open the ports, and start all that goes on beside the loop."""
         if self._settings.record is not None:
             self._recorder.record_into(Path(self._settings.record))
-        live.begin()
+        live.begin(in_silence=control.follows_a_crash)
         if control.follows_a_crash:
             self._say("the last daemon with this name crashed or was killed: all outputs are silenced")
-            live.silence()  # and not as a panic: what the devices want first may still wait
             control.follows_a_crash = False
         keeper.start()
         self._reloader.start()

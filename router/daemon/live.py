@@ -99,15 +99,20 @@ class Live(Playing):
         """Whether `stop` was called."""
         return self._stopping
 
-    def begin(self) -> None:
-        """Open the ports that are there, and sends what devices want first. Raises MachineError as the ports do."""
+    def begin(self, *, in_silence: bool = False) -> None:
+        """Open the ports that are there, and send what devices want first. Raises MachineError as the ports do.
+
+        With `in_silence` they are silenced before that: somebody may have left notes and pedals there.
+        """
         now = self._began = self._now_ns()
         events = self.ports.want(wanted_ports(self.session.ruleset), now)
         now = self._now_ns()
         self._log((journal.RULES, now, 0, journal.rules_data(self._texts)))
         if self.restored:
             self._log((journal.STATE, now, 0, journal.state_data(self.session.switches)))
-        self.session.start(now, self._out)
+        if in_silence:
+            self._log((journal.PANIC, now, 0, b""))
+        self.session.start(now, self._out, in_silence=in_silence)
         self._connect()
         self._send(now)
         self._log_names(now)  # behind what was sent: so a journal tells that it begins here
@@ -230,13 +235,9 @@ class Live(Playing):
     # -- what can be asked of it, by `do` -----------------------------------------------------------------------------
 
     def panic(self, every_key: bool = False) -> None:
-        """Silence everything, ahead of all that waits for a slow wire, and sees after inputs that may be stuck."""
+        """Silence everything (ruling 17), ahead of what waits for a slow wire, and see to inputs that may be stuck."""
         self.ports.reopen_silent(self._now_ns())
         self._make_way()
-        self.silence(every_key)
-
-    def silence(self, every_key: bool = False) -> None:
-        """Silence everything (ruling 17), in its turn: what waits goes out first."""
         now = self._now_ns()
         self._log((journal.PANIC, now, 0, bytes((every_key,))))
         self.session.panic(now, self._out, every_key)

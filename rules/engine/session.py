@@ -92,8 +92,13 @@ class Session:
             if name not in self.players:
                 self.players[name] = self.engine.add_player(name)
 
-    def start(self, now: int, out: list[Sent]) -> None:
-        """Send what devices and switches send at the beginning (rulings 8, 25), and begin our clock (ruling 38)."""
+    def start(self, now: int, out: list[Sent], *, in_silence: bool = False) -> None:
+        """Send what devices and switches send at the beginning (rulings 8, 25), and begin our clock (ruling 38).
+
+        With `in_silence` all outputs are silenced before that: nobody knows what another session has left there.
+        """
+        if in_silence:
+            self.engine.silence(now, out)
         self.engine.begin(now, out)
         self._obey(now, out)
         self.clock.begin(now)

@@ -38,7 +38,11 @@ class Replay:
         if session is not None and self._begins is not None:
             if kind == journal.STATE:
                 session.engine.restore(journal.state_in(data))
-            self._begin(session, self._begins, out)
+                return
+            in_silence = kind == journal.PANIC
+            self._begin(session, self._begins, out, in_silence=in_silence)
+            if in_silence:
+                return
         if kind == journal.RULES:
             self._rule(data, time, out)
         elif session is None:
@@ -73,9 +77,9 @@ class Replay:
                 self._begin(self.session, self._begins, out)
             self.session.advance(self.now, out)
 
-    def _begin(self, session: Session, now: int, out: list[Sent]) -> None:
+    def _begin(self, session: Session, now: int, out: list[Sent], *, in_silence: bool = False) -> None:
         self._begins = None
-        session.start(now, out)
+        session.start(now, out, in_silence=in_silence)
 
     def _rule(self, data: bytes, time: int, out: list[Sent]) -> None:
         if self.session is None:
@@ -85,7 +89,7 @@ class Replay:
                 most_pending=MOST_PENDING,
                 known_takes=self._names.takes,
             )
-            self._begins = time  # it begins with the next record, which may tell how the switches stand
+            self._begins = time  # records that come next may tell how the switches stand, and of a silence before it
         else:
             self.session.replace(*_prepared(data, self.session.pipeline.ports), time, out)
 

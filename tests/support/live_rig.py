@@ -96,11 +96,11 @@ class LiveRig:
             losses=lambda: self.losses,
         )
 
-    def goes(self, script: Iterable[float]) -> None:
+    def goes(self, script: Iterable[float], *, in_silence: bool = False) -> None:
         """Play: whatever is in the script happens between two turns of the loop; then the daemon leaves."""
         self._script = iter(script)
         self._resume = self.now
-        self.live.begin()
+        self.live.begin(in_silence=in_silence)
         self.live.run()
 
     def _sleep(self, seconds: float) -> None:

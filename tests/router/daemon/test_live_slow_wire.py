@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.analysis.history import OtherEvent, history_of
 from rules.journal.replay import replay
 from tests.support.live_rig import OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, SILENCE, VOLUME, LiveRig
 from tests.support.outgoing_records import went_out
@@ -77,15 +78,18 @@ def test_leaving_waits_for_a_long_sysex_on_a_slow_wire() -> None:
     assert [message[:2] for message in rig.rack.heard[-3:]] == [ON[:2], SYSEX[:2], OFF[:2]]
 
 
-def test_silence_after_a_crash_leaves_what_devices_want_first() -> None:
-    """It waits for a slow wire at that moment; a panic would have dropped it."""
+def test_silence_after_a_crash_goes_before_what_devices_want_first() -> None:
+    """It would undo a bend or a pedal among that. On a slow wire all of it waits, and nothing is dropped."""
     wants = SLOW.replace('"program 17"', '"program 17", "controller volume 100", "controller pan 64"')
     rig = LiveRig(wants)
 
     def script() -> Iterator[float]:
         assert rig.live.ports.outputs["rack"].waits
-        rig.live.silence()
         yield 300
 
-    rig.goes(script())
-    assert rig.rack.heard == [PROGRAM, VOLUME, b"\xb0\x0a\x40", *SILENCE]
+    rig.goes(script(), in_silence=True)
+    assert rig.rack.heard == [*SILENCE, PROGRAM, VOLUME, b"\xb0\x0a\x40"]
+    assert replay(rig.records) == went_out(rig.records)
+    (began, *_) = history_of(rig.records, 1_000_000_000_000).happened
+    assert isinstance(began, OtherEvent)
+    assert [message for _, message in began.outcomes] == rig.rack.heard
