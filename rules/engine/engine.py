@@ -11,6 +11,7 @@ can't break a half-done update.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Final
 
 from rules.engine.bookkeeping import Bookkeeping
 from rules.engine.chase import chased_by, keep_values, play_last_values
@@ -49,6 +50,8 @@ from rules.program.pipeline import Pipeline
 from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode, in_key_of
 from rules.timing.delays import Later
+
+_SILENCE_BYTES: Final = sum(map(len, silence_messages()))
 
 
 class Engine(FastPath):
@@ -274,9 +277,11 @@ class Engine(FastPath):
             if switch in fields and state in fields[switch].states:
                 self.word = self.layout.turned(self.word, switch, state)
 
-    def begin(self, now: int, out: list[Sent]) -> None:
-        """Send setups, and what is true from the beginning of a live session (rulings 8, 25)."""
-        self.lists.begin(self.pipeline, self.word, now, out)
+    def begin(self, now: int, out: list[Sent], *, in_silence: bool = False) -> None:
+        """Send setups, and what is true from the beginning of a live session (rulings 8, 25); before that silence."""
+        if in_silence:
+            self.silence(now, out)
+        self.lists.begin(self.pipeline, self.word, now, out, _SILENCE_BYTES if in_silence else 0)
 
     def return_port(self, target: int, now: int, out: list[Sent]) -> None:
         """Silence an output that has returned, and send the sounds of now there (ruling 8)."""
@@ -284,7 +289,7 @@ class Engine(FastPath):
             self.advance(now, out)
         self.bookkeeping.merge.return_port(target)
         out += [(target, message, now, NOBODY) for message in silence_messages()]
-        ready = self.lists.bring_back(self.pipeline, self.word, target, now, out)
+        ready = self.lists.bring_back(self.pipeline, self.word, target, now, out, _SILENCE_BYTES)
         if ready > now:
             self.scheduler.add(ready, Chase(target))
         else:

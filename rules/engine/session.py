@@ -97,9 +97,7 @@ class Session:
 
         With `in_silence` all outputs are silenced before that: nobody knows what another session has left there.
         """
-        if in_silence:
-            self.engine.silence(now, out)
-        self.engine.begin(now, out)
+        self.engine.begin(now, out, in_silence=in_silence)
         self._obey(now, out)
         self.clock.begin(now)
 

@@ -2,22 +2,26 @@
 
 Nobody holds what they send, so it goes past ledgers and merge. A list may have pauses: what comes later in it waits in
 the scheduler, and is dropped there once it would be wrong: when the condition of its action is no longer true, or when
-the list begins again. What ends a note is never dropped.
+the list begins again. What ends a note is never dropped. In a live session a DIN connection needs its time for what is
+sent there at once: a pause for a slow instrument begins after that.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from fractions import Fraction
+from functools import lru_cache
 
 from rules.engine.delivery import Sent
 from rules.engine.waiting_nodes import Wake
+from rules.midi.din import MICROSECONDS_A_BYTE
 from rules.midi.messages import is_note_on
 from rules.midi.neutral import ends_held
 from rules.program.clock_orders import ClockOrder
 from rules.program.event import Event
 from rules.program.guards import holds
 from rules.program.pipeline import Pipeline, SwitchAction, WrittenMessage
-from rules.timing.delays import AT_ONCE, Later
+from rules.timing.delays import AT_ONCE, Delay, Later
 from rules.timing.scheduler import Scheduler
 
 NOBODY = -1
@@ -57,20 +61,27 @@ class WrittenLists:
     out.
     """
 
-    __slots__ = ("_later", "_ready", "_scheduler", "effects", "orders")
+    __slots__ = ("_carried", "_later", "_ready", "_scheduler", "effects", "orders")
 
     def __init__(self, scheduler: Scheduler[Entry], later: Later) -> None:
         self._scheduler = scheduler
         self._later = later
         self._ready: dict[int, int] = {}
         """When the setups of a port have gone: actions begin there after them, or else they would be undone."""
+        self._carried: dict[int, int] = {}
+        """In a live session, when each DIN wire has carried what was sent at once: pauses begin there after that."""
         self.effects: list[str] = []
         self.orders: list[ClockOrder] = []
 
     # -- begin, turn, return ------------------------------------------------------------------------------------------
 
-    def begin(self, pipeline: Pipeline, word: int, now: int, out: list[Sent]) -> None:
-        """Send what devices want, then the messages of actions that are true from the beginning."""
+    def begin(self, pipeline: Pipeline, word: int, now: int, out: list[Sent], ahead: int = 0) -> None:
+        """Send what devices want, then the messages of actions that are true from the beginning.
+
+        So many bytes go to each output ahead of them, at the same time.
+        """
+        for target in pipeline.din:
+            self._carry(target, ahead, now)
         self._set_up(pipeline.setups, now, out)
         for action in pipeline.actions:
             if action.initially and holds(action.guard, word):
@@ -94,10 +105,16 @@ class WrittenLists:
             if holds(action.guard, word) and not all(holds(action.guard, other) for other in others):
                 self._act(action, player, now, out)
 
-    def bring_back(self, pipeline: Pipeline, word: int, target: int, now: int, out: list[Sent]) -> int:
-        """Send a port that has returned what its devices want, then actions true by now; return when all has gone."""
+    def bring_back(self, pipeline: Pipeline, word: int, target: int, now: int, out: list[Sent], ahead: int) -> int:
+        """Send a port that has returned what its devices want, then actions true by now; return when all has gone.
+
+        So many bytes go there ahead of them, at the same time.
+        """
         self._scheduler.take(lambda entry: _target(entry) == target)
         self._ready.pop(target, None)
+        if target in self._carried:
+            self._carried[target] = now
+            self._carry(target, ahead, now)
         self._set_up([each for each in pipeline.setups if each.target == target], now, out)
         end = self._ready.get(target, now)
         for action in pipeline.actions:
@@ -119,6 +136,7 @@ class WrittenLists:
         wanted = {action.messages for action in standing}
         setups, old_setups = set(pipeline.setups), set(old.setups)
         self._drop(lambda plan: plan.written not in setups if plan.messages is None else plan.messages not in wanted)
+        self._carried = {target: self._carried.get(target, now) for target in pipeline.din}
         self._set_up([each for each in pipeline.setups if each not in old_setups], now, out)
         for action in standing:
             if action.initially and (action.messages, action.tempo) not in tempos:
@@ -135,8 +153,9 @@ class WrittenLists:
         for entry in self._scheduler.take(lambda entry: leaving(_target(entry))):
             if isinstance(entry, Planned) and ends_held(entry.written.message):
                 out.append((entry.written.target, entry.written.message, now, entry.player))
-        for target in [target for target in self._ready if leaving(target)]:
-            del self._ready[target]
+        for times in (self._ready, self._carried):
+            for target in [target for target in times if leaving(target)]:
+                del times[target]
 
     # -- lists --------------------------------------------------------------------------------------------------------
 
@@ -153,7 +172,7 @@ class WrittenLists:
 
     def _set_up(self, setups: Iterable[WrittenMessage], now: int, out: list[Sent]) -> None:
         for each in setups:
-            due = now if each.after is AT_ONCE else self._later(now, each.after)
+            due = now if each.after is AT_ONCE else self._later(self._begins(each.target, now), each.after)
             self._go(due, Planned(each, NOBODY, None), now, out)
             self._ready[each.target] = max(due, self._ready.get(each.target, now))
 
@@ -163,7 +182,7 @@ class WrittenLists:
         for each in messages:
             due = max(now, self._ready.get(each.target, now))
             if each.after is not AT_ONCE:
-                due = self._later(due, each.after)
+                due = self._later(self._begins(each.target, due), each.after)
             self._go(due, Planned(each, player, whole), now, out)
             end = max(end, due)
         return end
@@ -171,8 +190,17 @@ class WrittenLists:
     def _go(self, due: int, plan: Planned, now: int, out: list[Sent]) -> None:
         if due <= now:
             out.append((plan.written.target, plan.written.message, now, plan.player))
+            if plan.written.target in self._carried:
+                self._carry(plan.written.target, len(plan.written.message), now)
         else:
             self._scheduler.add(due, plan)
+
+    def _carry(self, target: int, size: int, now: int) -> None:
+        self._carried[target] = self._later(self._begins(target, now), _on_wire(size))
+
+    def _begins(self, target: int, now: int) -> int:
+        """Return when a pause begins at a port."""
+        return max(now, self._carried.get(target, now))
 
     def _drop_list(self, messages: Messages) -> None:
         """Drop what is still to come of a list, but for what ends something."""
@@ -183,6 +211,12 @@ class WrittenLists:
         self._scheduler.take(
             lambda entry: isinstance(entry, Planned) and unwanted(entry) and not ends_held(entry.written.message)
         )
+
+
+@lru_cache(maxsize=64)
+def _on_wire(size: int) -> Delay:
+    """Return how long a DIN wire takes for so many bytes."""
+    return Delay(Fraction(size * MICROSECONDS_A_BYTE, 1_000))
 
 
 def _target(entry: Entry) -> int:

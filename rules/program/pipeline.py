@@ -56,7 +56,8 @@ class Pipeline:
     ports that get each one's transport, `arrivals` what becomes of a message before its rules (None: nothing),
     `match_tables` say by their lanes which of `rules` it fits, `loss_tables` why it comes to nothing.
     `held_by` says by which source a switch is held, `setups` what devices want at the start. `shared` are the (port,
-    channel 0-15) that two holders can reach, `banks` those where bank selects of two sources can meet.
+    channel 0-15) that two holders can reach, `banks` those where bank selects of two sources can meet. `din` are the
+    output ports at the end of a 5-pin cable.
     """
 
     ports: tuple[str, ...]
@@ -76,3 +77,4 @@ class Pipeline:
     setups: tuple[WrittenMessage, ...]
     shared: frozenset[tuple[int, int]]
     banks: frozenset[tuple[int, int]]
+    din: frozenset[int]

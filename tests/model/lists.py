@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from typing import Any
 
 from rules.fields.written_messages import DelayedMessage
 from rules.rulefile.rule_tables import OnSwitch
 from rules.rulefile.ruleset import RuleSet
-from rules.timing.delays import Delay
+from rules.timing.delays import AT_ONCE, Delay
 from tests.model import facts
 from tests.model.asking import holds
 from tests.model.merging import Out
@@ -36,18 +37,21 @@ class Lists:
     """What is sent of lists, and what is still to come.
 
     `after` counts a delay. `add` puts a plan on the agenda, `drop` takes those off that it is asked about, and returns
-    them in their order. `ready` says when the setups of a port have gone, since what switches send comes after them.
+    them in their order. `ready` says when the setups of a port have gone, since what switches send comes after them;
+    `wires` when each DIN output has carried what was sent at once.
     """
 
     after: Callable[[int, Delay], int]
     add: Callable[[int, Plan], None]
     drop: Callable[[Callable[[Plan], bool]], list[Plan]]
     ready: dict[str, int] = field(default_factory=dict)
+    wires: dict[str, int] = field(default_factory=dict)
     orders: list[str | float] = field(default_factory=list)
     """What our clock is asked for, a word or a tempo (BPM); who has the clock takes it out."""
 
     def begin(self, ruleset: RuleSet, switches: Switches, now: int, out: Out) -> None:
         """A live session begins."""
+        self.wires = dict.fromkeys(_on_din(ruleset), now)
         self._set_up(_setups(ruleset), now, out)
         for entry in ruleset.on_switch:
             if entry.initially and holds(entry.when, switches):
@@ -71,10 +75,12 @@ class Lists:
             if holds(entry.when, switches) and not all(holds(entry.when, other) for other in others):
                 self._act(ruleset, entry, player, now, out)
 
-    def bring_back(self, ruleset: RuleSet, switches: Switches, port: str, now: int, out: Out) -> int:
-        """A port has returned; when all has gone there."""
+    def bring_back(self, ruleset: RuleSet, switches: Switches, port: str, now: int, out: Out, silent: int) -> int:
+        """A port has returned, and got so many messages of silence; when all has gone there."""
         self.drop(lambda plan: plan.port == port)
         self.ready.pop(port, None)
+        if port in self.wires:
+            self.wires[port] = self._carried(now, sum(len(message) for _, message, _, _ in out[-silent:]))
         self._set_up([plan for plan in _setups(ruleset) if plan.port == port], now, out)
         end = self.ready.get(port, now)
         for entry in ruleset.on_switch:
@@ -93,6 +99,7 @@ class Lists:
             if _ends_something(plan):
                 out.append((plan.port, plan.message, now, plan.player))
         self.ready = {port: due for port, due in self.ready.items() if port not in gone}
+        self.wires = {port: free for port, free in self.wires.items() if port not in gone}
 
     def replace(
         self, old: RuleSet, old_switches: Switches, new: RuleSet, switches: Switches, now: int, out: Out
@@ -107,6 +114,7 @@ class Lists:
                 not _ends_something(plan) and (plan not in setups if plan.whole is None else plan.whole not in wanted)
             )
         )
+        self.wires = {port: self.wires.get(port, now) for port in _on_din(new)}
         self._set_up([plan for plan in setups if plan not in _setups(old)], now, out)
         asked = [(_whole(old, entry), entry.bpm) for entry in old.on_switch if holds(entry.when, old_switches)]
         for entry in stands:
@@ -127,7 +135,7 @@ class Lists:
 
     def _set_up(self, plans: Iterable[Plan], now: int, out: Out) -> None:
         for plan in plans:
-            due = self.after(now, plan.after)
+            due = self._due(plan, now)
             self._go(plan, due, now, out)
             self.ready[plan.port] = max(due, self.ready.get(plan.port, now))
 
@@ -135,20 +143,37 @@ class Lists:
         """At each port after its setups; when the last of it is due."""
         end = now
         for plan in plans:
-            due = self.after(max(now, self.ready.get(plan.port, now)), plan.after)
+            due = self._due(plan, max(now, self.ready.get(plan.port, now)))
             self._go(replace(plan, player=player), due, now, out)
             end = max(end, due)
         return end
 
+    def _due(self, plan: Plan, begin: int) -> int:
+        """A pause on a wire begins when the wire has carried what was sent at once."""
+        if plan.after == AT_ONCE:
+            return begin
+        return self.after(max(begin, self.wires.get(plan.port, begin)), plan.after)
+
     def _go(self, plan: Plan, due: int, now: int, out: Out) -> None:
         if due <= now:
             out.append((plan.port, plan.message, now, plan.player))
+            if plan.port in self.wires:
+                self.wires[plan.port] = self._carried(max(now, self.wires[plan.port]), len(plan.message))
         else:
             self.add(due, plan)
+
+    def _carried(self, begin: int, size: int) -> int:
+        """When a wire has carried so many bytes (MIDI 1.0 Detailed Specification 4.2.1, p. 1)."""
+        return self.after(begin, Delay(Fraction(size * 320, 1000)))
 
     def _drop_list(self, whole: tuple[object, ...]) -> None:
         """What is still to come of a list doesn't come, but for what ends something."""
         self.drop(lambda plan: plan.whole == whole and not _ends_something(plan))
+
+
+def _on_din(ruleset: RuleSet) -> list[str]:
+    """The outputs at the end of a 5-pin cable."""
+    return [name for name, port in ruleset.ports.items() if port.can_send and port.connection == "din"]
 
 
 def _setups(ruleset: RuleSet) -> list[Plan]:

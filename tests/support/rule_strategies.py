@@ -119,6 +119,8 @@ def rule_files(draw: Draw, most_rules: int = 4, *, takes_time: bool = False) -> 
             ports[name]["clock"] = "own"
         if rarely(draw):
             ports[name]["pass_reset"] = True
+        if rarely(draw, 3):
+            ports[name]["connection"] = "din"
     first: Table = {
         "ports": ports,
         "devices": named,

@@ -10,7 +10,7 @@ import pytest
 import rules.journal.format as journal
 from rules.analysis.history import history_of
 from rules.journal.replay import replay
-from tests.support.fake_midi_system import FakeBackend, FakeInput
+from tests.support.fake_midi_system import FakeBackend, FakeInput, FakeOutput
 from tests.support.live_rig import MS, OFF, ON, PEDAL, PEDAL_UP, PROGRAM, UP, UP_OFF, LiveRig
 from tests.support.outgoing_records import went_out
 
@@ -153,6 +153,27 @@ def test_what_the_daemon_itself_does_for_long_is_no_stall(rig: LiveRig, monkeypa
 
     rig.goes(script())
     assert rig.live.status()["stalls"] == 0
+
+
+def test_a_pause_begins_when_a_port_that_returned_is_open(rig: LiveRig, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Opening it takes tens of milliseconds on JACK; with all instruments back at once, a tenth of a second and more."""
+    opened = rig.backend.open_output
+    open_at: list[int] = []
+
+    def open_slowly(name: str, label: str, named: bool = False) -> FakeOutput:
+        rig.now += 150 * MS
+        open_at.append(rig.now)
+        return opened(name, label, named)
+
+    def script() -> Iterator[float]:
+        monkeypatch.setattr(rig.backend, "open_output", open_slowly)
+        yield 300
+        yield from rig.replug(rig.rack)
+
+    rig.goes(script())
+    times = [due for _, message, due in went_out(rig.records) if message == PROGRAM]
+    assert times[1:] == open_at
+    assert replay(rig.records) == went_out(rig.records)
 
 
 def test_what_an_input_holds_that_ran_over_ends(rig: LiveRig) -> None:
