@@ -194,6 +194,7 @@ class Checked:
         things = ", ".join(count(counts[kind], one, kind) for kind, one in _KINDS if counts[kind] or kind == "rules")
         found = f"{count(self.mistakes, 'mistake') if self.mistakes else 'no mistakes'} found"
         lines = wrapped(f"{', '.join(name for name, _ in self.texts)}: {things}; {found}")
+        lines += [] if counts["rules"] else wrapped("There are no rules: nothing that is played goes anywhere.")
         lines += finding_lines(self.findings)
         lines += ["", *self._test_lines(), *promise_lines(self.promises, self.reading.ruleset)]
         return lines if self.loads is None else [*lines, *din_lines(self.loads, self._namings())]

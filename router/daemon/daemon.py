@@ -183,6 +183,8 @@ class Daemon:
         self._reloader.start()
         prefer_latency()
         self._realtime = take_realtime()
+        if not self._reloader.prepared.ruleset.rules:
+            self._say("there are no rules: nothing that is played goes anywhere")
         self._say(f'playing as "{self._settings.name}"; Ctrl-C ends it')
         self._service.ready(f"playing {', '.join(self._settings.rules)}")
 

@@ -225,7 +225,8 @@ class _HistoryReader:
         if not is_told:
             return
         caused = [sent for sent in out if sent[2] == time and (kind != journal.IN or sent[3] == number)]
-        self._depart(sent for sent in out if sent not in caused)
+        others = [sent for sent in out if sent not in caused]
+        self._depart(sent for sent in others if sent[2] < time)
         outcomes = tuple((self._names.port(target), message) for target, message, _, _ in caused)
         if kind != journal.IN:
             self._happened.append(OtherEvent(time, self._words(record), outcomes))
@@ -233,6 +234,7 @@ class _HistoryReader:
             by_take = number in self._names.takes
             source = self._names.player(number)
             self._arrive(Arrival(time, source, data, outcomes, lets_go, rules, switches, by_take=by_take))
+        self._depart(sent for sent in others if sent[2] >= time)  # such as a start that a pad asked for
 
     def _learn(self, record: Record) -> None:
         kind, time, _, data = record

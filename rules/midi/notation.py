@@ -246,9 +246,9 @@ def _channel_data(status: int, words: list[str], naming: Naming) -> tuple[int, .
             return parse_controller(" ".join(name)), parse_integer(value, 0, 127, "a value")
         case 0x80, [note]:
             return parse_note(note, naming), OFF_VELOCITY
-        case ((0x80 | 0x90), [note, velocity]):
+        case ((0x80 | 0x90), [note, velocity]) if not _NOTE.fullmatch(velocity):
             return parse_note(note, naming), parse_integer(velocity, 0, 127, "a velocity")
-        case 0xA0, [note, pressure]:
+        case 0xA0, [note, pressure] if not _NOTE.fullmatch(pressure):
             return parse_note(note, naming), parse_integer(pressure, 0, 127, "a pressure")
         case 0xC0, [program]:
             first = naming.first_program

@@ -9,6 +9,7 @@ from typing import Any, Final
 from rules.errors import Problem, RuleFileError
 from rules.rulefile.limits import check_text
 from rules.rulefile.positions import Path, Positions, find_positions
+from rules.rulefile.schema import LISTED_SECTIONS
 
 _WHERE: Final = re.compile(r"(.*?) \(at (?:line (\d+), column \d+|end of document)\)", re.DOTALL)
 _TWICE: Final = re.compile(r"Cannot (overwrite|declare|mutate|redefine)|Duplicate inline table key")
@@ -33,7 +34,7 @@ _IN_OUR_WORDS: Final = (
 )
 
 _SPLIT_TABLE: Final = (
-    "an inline table { ... } has to be on one line, without a comma at its end: "
+    "an inline table { ... } belongs on one line, with a } and no comma at its end: "
     "join the lines, or write a header such as [ports.keys]"
 )
 
@@ -86,7 +87,9 @@ def _explained(error: str, text: str) -> tuple[int, str]:
     positions = find_positions(text)
     if _TWICE.match(message) and positions.repeat is not None:
         repeat = positions.repeat
-        return repeat.second, f"`{_written(repeat.path)}` is already in line {repeat.first}: write it once"
+        name = _written(repeat.path)
+        remedy = f"write the header [[{name}]] for each" if name in LISTED_SECTIONS else "write it once"
+        return repeat.second, f"`{name}` is already in line {repeat.first}: {remedy}"
     if _is_split(message, line, positions):
         return positions.split_table or line, _SPLIT_TABLE
     if _CURLY.search(_STRAIGHT_TEXT.sub("", text.splitlines()[line - 1] if text.strip() else "")):

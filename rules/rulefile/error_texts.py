@@ -137,6 +137,8 @@ def _hint(key: str, known: Sequence[str]) -> str:
     """Return what an unknown setting may mean: one that belongs deeper inside, another word, or a misspelt one."""
     if key in ("bpm", "tempo") and "rules" in known:
         return " - did you mean `bpm` below the header [clock]?"
+    if key == "zones" and "rules" in known:
+        return " - did you mean the header [[rules.zones]], below that of its rule?"
     if forms := wrapped(key, known):
         return f" - did you mean {' or '.join(f'`{form}`' for form in forms)}?"
     meant = key_meant(key, known)

@@ -203,6 +203,17 @@ def test_a_folder_of_rule_files_is_one_set(shell: CommandShell) -> None:
     assert answer.out.startswith("rig/1-ports.toml, rig/2-rules.toml: 2 ports, 1 rule; no mistakes found\n")
 
 
+def test_files_without_rules_are_said_to_play_nothing(shell: CommandShell) -> None:
+    """An editor has emptied the file, or it is another one."""
+    shell.put("empty.toml", b"")
+    answer = shell.run("check", "empty.toml")
+    assert answer.code == 0
+    assert answer.out.splitlines()[:2] == [
+        "empty.toml: 0 rules; no mistakes found",
+        "There are no rules: nothing that is played goes anywhere.",
+    ]
+
+
 def test_songs_are_counted_and_not_their_switch(shell: CommandShell) -> None:
     """Nobody wrote that one."""
     songs = '[[songs]]\nname = "Tide"\n[[songs]]\nname = "Ebb"\n'

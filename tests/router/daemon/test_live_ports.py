@@ -156,7 +156,7 @@ def test_what_the_daemon_itself_does_for_long_is_no_stall(rig: LiveRig, monkeypa
 
 
 def test_a_pause_begins_when_a_port_that_returned_is_open(rig: LiveRig, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Opening it takes tens of milliseconds on JACK; with all instruments back at once, a tenth of a second and more."""
+    """Opening one takes tens of milliseconds on JACK; where all instruments are back at once, a tenth of a second."""
     opened = rig.backend.open_output
     open_at: list[int] = []
 

@@ -123,6 +123,23 @@ def test_other_events_are_told_with_what_they_sent() -> None:
     assert events[2].outcomes == (("rack", bytes((0xC3, 19))),)
 
 
+def test_what_a_press_asks_of_our_clock_is_told_below_it() -> None:
+    """A start that a pad has asked for comes after the pad."""
+    rules = (
+        b'[clock]\nstart = { from = "pads", note = "C4" }\n'
+        b'[ports]\npads = { input = true }\nbox = { output = true, clock = "own" }\n'
+    )
+    records: list[Record] = [
+        (RULES, 0, 0, journal.rules_data((("rules.toml", rules),))),
+        (NAMES, 0, 0, journal.names_data(Names(("pads",), ("box",)))),
+        (journal.IN, 5 * MS, 0, ON),
+    ]
+    press, start = history_of(records, SECOND_NS).happened
+    assert isinstance(press, Arrival)
+    assert isinstance(start, Departure)
+    assert (start.time, start.message) == (5 * MS, b"\xfa")
+
+
 def test_what_is_held_is_told_with_who_holds_it_since_when() -> None:
     """And with what letting go will send; what was let go isn't held."""
     performance = Performance()

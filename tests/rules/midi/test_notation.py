@@ -226,6 +226,8 @@ def test_programs_are_counted_from_1_or_from_0(wire: int, shown: int) -> None:
         ("poly-pressure 4 C4 100", 'did you mean "key-pressure"?'),
         ("note-on", "too short: write `note-on CHANNEL NOTE VELOCITY`"),
         ("note-on C4", "`note-on C4` is incomplete or too long: write `note-on CHANNEL NOTE VELOCITY`"),
+        ("note-on 1 C4", "`note-on 1 C4` is incomplete or too long: write `note-on CHANNEL NOTE VELOCITY`"),
+        ("key-pressure 1 C4", "is incomplete or too long: write `key-pressure CHANNEL NOTE PRESSURE`"),
         ("note-on 4 C4 100 3", "is incomplete or too long"),
         ("note-on 17 C4 100", "17 is not a channel: allowed is 1 to 16"),
         ("note-on 0 C4 100", "0 is not a channel: allowed is 1 to 16"),
