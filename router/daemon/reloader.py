@@ -280,6 +280,8 @@ class Reloader:
             prepared = self._prepare(found, self.prepared)
         except RuleFileError as error:
             return ReloadOutcome("rejected", tuple(error.lines()), error.problems[:MOST_PROBLEMS], "files")
+        except MachineError as error:  # the files may be in order: the daemon is about to end
+            return _rejected("new", str(error))
         except PointsmanError as error:
             return _rejected("files", str(error))
         except Exception:

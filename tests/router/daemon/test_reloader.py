@@ -310,6 +310,18 @@ def test_rules_that_cant_be_swapped_are_rejected(file: Path) -> None:
         assert stage.reloader.reload_now().kind == "applied"
 
 
+def test_a_save_right_before_the_end_blames_no_file(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What prepares rules has ended by then, and nobody knows whether the files are in order."""
+
+    def refuse(texts: RuleTexts, before: Prepared) -> Prepared:
+        raise MachineError("the daemon is about to end")
+
+    with staged(file) as stage:
+        monkeypatch.setattr(stage.reloader, "_prepare", refuse)
+        file.write_text(rules("b"))
+        assert stage.next() == ReloadOutcome("rejected", ("the daemon is about to end",), refused="new")
+
+
 # -- on demand --------------------------------------------------------------------------------------------------------
 
 
