@@ -130,6 +130,7 @@ class Live(Playing):
         if self._scans.is_due(now, self._took):
             self._look_around(now)
             self._loop.took_long()
+            now = self._now_ns()
         if now >= self.session.next_due:
             self._safely(self.session.advance, now)
         self.takes.tend(now)

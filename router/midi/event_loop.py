@@ -67,10 +67,9 @@ class EventLoop:
             self._turned_at = now
             busy = take()
             if busy:
-                now = now_ns()
                 self._wake = 0  # what came may have left something to do
             if now >= self._wake:
-                self._wake = tend(now)
+                self._wake = tend(now_ns())  # and may have taken its time
                 now = now_ns()
             may_wait = max(0, self._wake - now)
             if wait(now, self._wake, busy):

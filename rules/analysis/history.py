@@ -153,7 +153,9 @@ def history_of(records: Sequence[Record], span: int) -> History:
     rest = next((at for at in range(begin, len(records)) if records[at][0] not in journal.LASTING), len(records))
     now = max((record[1] for record in records), default=0)
     reader = _HistoryReader(now, now - span)
-    reader.begin(records[begin:rest], [record for record in records[:begin] if record[0] == journal.IN])
+    before = records[:begin]
+    reader.learn_walls(before)
+    reader.begin(records[begin:rest], [record for record in before if record[0] == journal.IN])
     for record in records[rest:]:
         reader.take(record)
     return reader.history([record for record in records[rest:] if record[0] == journal.OUT])
@@ -173,6 +175,12 @@ class _HistoryReader:
         self._knows_grid = True
 
     # -- record by record ---------------------------------------------------------------------------------------------
+
+    def learn_walls(self, before: Sequence[Record]) -> None:
+        """Learn what time it was before the first rules: ports may take their time to open."""
+        for record in before:
+            if record[0] == journal.WALL:
+                self._learn(record)
 
     def begin(self, lasting: Sequence[Record], held: Sequence[Record]) -> None:
         """What lasts, then what was pressed by then. What that sends was sent long ago, unless all begins here."""

@@ -194,7 +194,7 @@ class Engine(FastPath):
                     self.bookkeeping.limit.leave(entry)
                 self.bookkeeping.arrive(entry, due, out)
             elif isinstance(entry, Planned):
-                out.append((entry.written.target, entry.written.message, due, entry.player))
+                self.lists.send(entry, due, out)
             else:
                 self._chase_to(entry.target, due, out)
 
@@ -325,13 +325,14 @@ class Engine(FastPath):
         Nobody knows what an instrument was left with. With `every_key`, note-offs for all 128 keys go out as well.
         """
         drop_pending(self.bookkeeping, lambda event: True, now, out)
-        self.lists.silence()
+        silence = list(silence_messages(every_key))
+        self.lists.silence(sum(map(len, silence)), now)
         self.bookkeeping.latest.clear()
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         self.memories.silenced(range(len(self._players)), context)
         end_players(self.bookkeeping, self._players, now, out)
         for target in self.pipeline.present:
-            out += [(target, message, now, NOBODY) for message in silence_messages(every_key)]
+            out += [(target, message, now, NOBODY) for message in silence]
         self.bookkeeping.merge.clear()
 
     def close(self, now: int, out: list[Sent]) -> None:

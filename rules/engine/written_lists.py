@@ -69,7 +69,7 @@ class WrittenLists:
         self._ready: dict[int, int] = {}
         """When the setups of a port have gone: actions begin there after them, or else they would be undone."""
         self._carried: dict[int, int] = {}
-        """In a live session, when each DIN wire has carried what was sent at once: pauses begin there after that."""
+        """In a live session, when each DIN wire has carried what it was given: pauses begin there after that."""
         self.effects: list[str] = []
         self.orders: list[ClockOrder] = []
 
@@ -80,6 +80,7 @@ class WrittenLists:
 
         So many bytes go to each output ahead of them, at the same time.
         """
+        self._carried = dict.fromkeys(pipeline.din, now)
         for target in pipeline.din:
             self._carry(target, ahead, now)
         self._set_up(pipeline.setups, now, out)
@@ -114,7 +115,7 @@ class WrittenLists:
         self._ready.pop(target, None)
         if target in self._carried:
             self._carried[target] = now
-            self._carry(target, ahead, now)
+        self._carry(target, ahead, now)
         self._set_up([each for each in pipeline.setups if each.target == target], now, out)
         end = self._ready.get(target, now)
         for action in pipeline.actions:
@@ -144,9 +145,11 @@ class WrittenLists:
             if action.initially and action.messages not in before:
                 self._send(action.messages, action.messages, NOBODY, now, out)
 
-    def silence(self) -> None:
-        """Let no note of a list begin any more (panic)."""
+    def silence(self, size: int, now: int) -> None:
+        """Let no note of a list begin any more (panic). So many bytes go to each output."""
         self._scheduler.take(lambda entry: isinstance(entry, Planned) and is_note_on(entry.written.message))
+        for target in self._carried:
+            self._carry(target, size, now)
 
     def leave(self, leaving: Callable[[int], bool], now: int, out: list[Sent]) -> None:
         """Send what is still to come for ports that are left, where it ends something; drop the rest."""
@@ -188,15 +191,25 @@ class WrittenLists:
         return end
 
     def _go(self, due: int, plan: Planned, now: int, out: list[Sent]) -> None:
+        written = plan.written
+        if written.after is AT_ONCE or due <= now:  # a pause in its list begins behind it, though it may have to wait
+            self._carry(written.target, len(written.message), due)
         if due <= now:
-            out.append((plan.written.target, plan.written.message, now, plan.player))
-            if plan.written.target in self._carried:
-                self._carry(plan.written.target, len(plan.written.message), now)
+            out.append((written.target, written.message, now, plan.player))
         else:
             self._scheduler.add(due, plan)
 
+    def send(self, plan: Planned, due: int, out: list[Sent]) -> None:
+        """Send what has waited in the scheduler."""
+        written = plan.written
+        if written.after is not AT_ONCE:
+            self._carry(written.target, len(written.message), due)
+        out.append((written.target, written.message, due, plan.player))
+
     def _carry(self, target: int, size: int, now: int) -> None:
-        self._carried[target] = self._later(self._begins(target, now), _on_wire(size))
+        """Note what a wire, if it is one, has to carry from a time on."""
+        if target in self._carried:
+            self._carried[target] = self._later(self._begins(target, now), _on_wire(size))
 
     def _begins(self, target: int, now: int) -> int:
         """Return when a pause begins at a port."""

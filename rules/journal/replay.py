@@ -38,6 +38,7 @@ class Replay:
         if session is not None and self._begins is not None:
             if kind == journal.STATE:
                 session.engine.restore(journal.state_in(data))
+            if kind in (journal.STATE, journal.WALL):
                 return
             in_silence = kind == journal.PANIC
             self._begin(session, self._begins, out, in_silence=in_silence)

@@ -80,7 +80,8 @@ class Lists:
         self.drop(lambda plan: plan.port == port)
         self.ready.pop(port, None)
         if port in self.wires:
-            self.wires[port] = self._carried(now, sum(len(message) for _, message, _, _ in out[-silent:]))
+            self.wires[port] = now
+            self._carry(port, sum(len(message) for _, message, _, _ in out[-silent:]), now)
         self._set_up([plan for plan in _setups(ruleset) if plan.port == port], now, out)
         end = self.ready.get(port, now)
         for entry in ruleset.on_switch:
@@ -89,9 +90,17 @@ class Lists:
                 end = max(end, self._send(there, NOBODY, now, out))
         return end
 
-    def panic(self) -> None:
-        """No note begins any more."""
+    def panic(self, size: int, now: int) -> None:
+        """No note begins any more; each output gets so many bytes of silence."""
         self.drop(lambda plan: facts.is_on(plan.message))
+        for port in self.wires:
+            self._carry(port, size, now)
+
+    def send(self, plan: Plan, now: int, out: Out) -> None:
+        """A message goes out that was on the agenda."""
+        if plan.after != AT_ONCE:
+            self._carry(plan.port, len(plan.message), now)
+        out.append((plan.port, plan.message, now, plan.player))
 
     def leave(self, gone: set[str], now: int, out: Out) -> None:
         """Ports are gone."""
@@ -155,16 +164,17 @@ class Lists:
         return self.after(max(begin, self.wires.get(plan.port, begin)), plan.after)
 
     def _go(self, plan: Plan, due: int, now: int, out: Out) -> None:
+        if plan.after == AT_ONCE or due <= now:
+            self._carry(plan.port, len(plan.message), due)
         if due <= now:
             out.append((plan.port, plan.message, now, plan.player))
-            if plan.port in self.wires:
-                self.wires[plan.port] = self._carried(max(now, self.wires[plan.port]), len(plan.message))
         else:
             self.add(due, plan)
 
-    def _carried(self, begin: int, size: int) -> int:
-        """When a wire has carried so many bytes (MIDI 1.0 Detailed Specification 4.2.1, p. 1)."""
-        return self.after(begin, Delay(Fraction(size * 320, 1000)))
+    def _carry(self, port: str, size: int, begin: int) -> None:
+        """A wire is busy with so many bytes (MIDI 1.0 Detailed Specification 4.2.1, p. 1)."""
+        if port in self.wires:
+            self.wires[port] = self.after(max(begin, self.wires[port]), Delay(Fraction(size * 320, 1000)))
 
     def _drop_list(self, whole: tuple[object, ...]) -> None:
         """What is still to come of a list doesn't come, but for what ends something."""

@@ -151,7 +151,9 @@ class Model:
         """Panic (ruling 17)."""
         self.advance(now, out)
         self.timing.end_pending(lambda item: True, now, out)
-        self.lists.panic()
+        keys = range(128) if every_key else ()
+        silence = [[*(facts.made_off(each, key) for key in keys), *_silence(each)] for each in range(16)]
+        self.lists.panic(sum(len(message) for messages in silence for message in messages), now)
         self.switching.forget(lambda held: True)
         players = range(len(self.state.players))
         for player in players:
@@ -160,9 +162,8 @@ class Model:
             self.booking.made_off_now(sounding, now, out)
         self.resting.end_now(players, now, out)
         ports = [name for name, port in self.state.ruleset.ports.items() if port.can_send]
-        for port, channel in product(ports, range(16)):
-            resets = [facts.made_off(channel, key) for key in range(128)] if every_key else []
-            out.extend((port, message, now, NOBODY) for message in [*resets, *_silence(channel)])
+        for port, messages in product(ports, silence):
+            out.extend((port, message, now, NOBODY) for message in messages)
         self.state.forget_outputs()
         self.timing.forget()
 
@@ -216,7 +217,7 @@ class Model:
 
     def _add_plan(self, due: int, plan: Plan) -> None:
         def send(then: int, out: Out) -> None:
-            out.append((plan.port, plan.message, then, plan.player))
+            self.lists.send(plan, then, out)
 
         self.agenda.add(Pending(due, self.state.order(), send, about=plan))
 

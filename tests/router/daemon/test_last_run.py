@@ -251,7 +251,7 @@ def test_rules_for_which_there_was_no_room_are_kept_when_there_is(monkeypatch: p
     songs.append("two")
     keeper.note_change()
     wait_for(lambda: written() == {"song": "two"})
-    assert read_last_rules("pit", ["rules.toml"]) == (("rules.toml", b"new"),)
+    wait_for(lambda: read_last_rules("pit", ["rules.toml"]) == (("rules.toml", b"new"),))
     keeper.end()
     assert len(said) == 1
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.analysis.history import OtherEvent, history_of
+from rules.journal.format import WALL, Record, wall_data
 from rules.journal.replay import replay
 from tests.support.live_rig import OFF, ON, PEDAL, PEDAL_UP, PROGRAM, RULES, SILENCE, VOLUME, LiveRig
 from tests.support.outgoing_records import went_out
@@ -90,6 +91,9 @@ def test_silence_after_a_crash_goes_before_what_devices_want_first() -> None:
     rig.goes(script(), in_silence=True)
     assert rig.rack.heard == [*SILENCE, PROGRAM, VOLUME, b"\xb0\x0a\x40"]
     assert replay(rig.records) == went_out(rig.records)
+    (rules, *rest) = rig.records
+    noted: Record = (WALL, rules[1], 0, wall_data(1.7e9))  # by a thread of its own, wherever it falls
+    assert replay([rules, noted, *rest]) == went_out(rig.records)
     (began, *_) = history_of(rig.records, 1_000_000_000_000).happened
     assert isinstance(began, OtherEvent)
     assert [message for _, message in began.outcomes] == rig.rack.heard

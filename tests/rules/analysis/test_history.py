@@ -272,6 +272,18 @@ def test_what_a_take_plays_is_told_apart() -> None:
     assert told.is_certain
 
 
+def test_the_time_of_day_may_be_known_before_the_rules() -> None:
+    """Ports that take their time to open hold up the first rules, and not who notes what time it is."""
+    rules = b"[ports]\nkeys = { input = true }\n"
+    records: list[Record] = [
+        (WALL, 0, 0, journal.wall_data(1.7e9)),
+        (RULES, 2 * MS, 0, journal.rules_data((("rules.toml", rules),))),
+        (NAMES, 2 * MS, 0, journal.names_data(Names(("keys",), ()))),
+        (journal.IN, 5 * MS, 0, ON),
+    ]
+    assert history_of(records, SECOND_NS).walls == [(0, 1.7e9)]
+
+
 def test_before_rules_are_in_force_nothing_is_told() -> None:
     """A daemon that is asked while it starts has only the mark of where its history ends."""
     told = history_of([(journal.RECORDED, 5, 0, journal.TRIMMED)], SECOND_NS)
