@@ -166,13 +166,9 @@ class Live(Playing):
 
     def _look_around(self, now: int) -> None:
         self._try(lambda: self._missed.look(self._losses(), self.ports.backend.overflows, self.ports.inputs))
-        self._try(self._look_for_ports, now)
+        # Opening ports takes its time: what they are sent first counts from when they are open.
+        self._try(lambda: self._meet(self.ports.scan(now), self._now_ns()))
         self._try(self._look)
-
-    def _look_for_ports(self, now: int) -> None:
-        """What returned ports are sent counts from when they are open: opening them takes its time."""
-        events = self.ports.scan(now)
-        self._meet(events, self._now_ns() if events else now)
 
     def _take(self) -> bool:
         """Do what other threads have asked for, then takes what has arrived; whether anything had."""

@@ -114,7 +114,6 @@ class Compiler:
         outputs = [name for name, port in ruleset.ports.items() if port.can_send]
         self.ports = (*ports, *(name for name in outputs if name not in ports))
         self.number = {name: number for number, name in enumerate(self.ports)}
-        self.outputs = outputs
         self.present = tuple(self.number[name] for name in outputs)
         self.sources = tuple(name for name, port in ruleset.ports.items() if port.can_receive)
         self._source_number = {name: number for number, name in enumerate(self.sources)}
@@ -170,7 +169,7 @@ class Compiler:
             setups=(),
             shared=frozenset(),
             banks=frozenset(),
-            din=frozenset(self.number[name] for name in self.outputs if self.ruleset.ports[name].connection == "din"),
+            din=frozenset(self.number[name] for name in self.ruleset.din_outputs),
         )
 
     def _again(self) -> Compiler:

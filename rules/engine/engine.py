@@ -28,6 +28,7 @@ from rules.engine.pending_limit import PendingLimit
 from rules.engine.player import Player
 from rules.engine.waiting_nodes import Wake
 from rules.engine.written_lists import NOBODY, Chase, Planned, WrittenLists
+from rules.midi.din import size_on_wire
 from rules.midi.messages import (
     ACTIVE_SENSING,
     CONTINUE,
@@ -51,7 +52,7 @@ from rules.program.switch_states import Layout, State
 from rules.program.tables import AnyNode, in_key_of
 from rules.timing.delays import Later
 
-_SILENCE_BYTES: Final = sum(map(len, silence_messages()))
+_SILENCE_BYTES: Final = size_on_wire(silence_messages())
 
 
 class Engine(FastPath):
@@ -326,7 +327,7 @@ class Engine(FastPath):
         """
         drop_pending(self.bookkeeping, lambda event: True, now, out)
         silence = list(silence_messages(every_key))
-        self.lists.silence(sum(map(len, silence)), now)
+        self.lists.silence(size_on_wire(silence), now)
         self.bookkeeping.latest.clear()
         context = WaitingNodeContext(self.bookkeeping, now, 0, out)
         self.memories.silenced(range(len(self._players)), context)

@@ -80,9 +80,7 @@ class WrittenLists:
 
         So many bytes go to each output ahead of them, at the same time.
         """
-        self._carried = dict.fromkeys(pipeline.din, now)
-        for target in pipeline.din:
-            self._carry(target, ahead, now)
+        self._carried = dict.fromkeys(pipeline.din, self._later(now, _on_wire(ahead)))
         self._set_up(pipeline.setups, now, out)
         for action in pipeline.actions:
             if action.initially and holds(action.guard, word):
@@ -114,8 +112,7 @@ class WrittenLists:
         self._scheduler.take(lambda entry: _target(entry) == target)
         self._ready.pop(target, None)
         if target in self._carried:
-            self._carried[target] = now
-        self._carry(target, ahead, now)
+            self._carried[target] = self._later(now, _on_wire(ahead))
         self._set_up([each for each in pipeline.setups if each.target == target], now, out)
         end = self._ready.get(target, now)
         for action in pipeline.actions:

@@ -50,9 +50,7 @@ class FullLoad:
 
 def full_loads(ways: BranchWays) -> list[FullLoad]:
     """The load of each DIN output, in file order, also of those that get nothing."""
-    ports = ways.ruleset.ports
-    names = [name for name, port in ports.items() if port.can_send and port.connection == "din"]
-    targets = {ways.pipeline.ports.index(name): name for name in names}
+    targets = {ways.pipeline.ports.index(name): name for name in ways.ruleset.din_outputs}
     arriving: dict[_Stream, list[Way]] = {}
     for source, way in ways.all_leaving:
         if way.form.target not in targets:

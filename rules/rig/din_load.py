@@ -93,7 +93,7 @@ class DinLoad:
 
 def din_loads(ruleset: RuleSet, pipeline: Pipeline, file: MidiFile, playing: Playing) -> list[DinLoad]:
     """The load of every DIN output, in file order, also of those that get nothing. Raises MidiFileError."""
-    numbers = {pipeline.ports.index(name): name for name in din_outputs(ruleset)}
+    numbers = {pipeline.ports.index(name): name for name in ruleset.din_outputs}
     times = tempo_map(file, None, ruleset.bpm)
     sources = track_sources(file, playing, pipeline.sources)
     by_port: defaultdict[int, list[PlayedMessage]] = defaultdict(list)
@@ -111,11 +111,6 @@ def din_loads(ruleset: RuleSet, pipeline: Pipeline, file: MidiFile, playing: Pla
         beat = bars.beat_at(worst.tick) if worst is not None and bars is not None else None
         loads.append(DinLoad(name, messages, length, worst, beat))
     return loads
-
-
-def din_outputs(ruleset: RuleSet) -> list[str]:
-    """The names of the outputs that are DIN connections, in file order."""
-    return [name for name, port in ruleset.ports.items() if port.can_send and port.connection == "din"]
 
 
 def size_on_din(message: bytes) -> int:

@@ -38,6 +38,11 @@ class RuleSet:
         """The tempo (BPM) where neither a recording nor a clock has one."""
         return DEFAULT_BPM if self.clock.bpm is None else self.clock.bpm
 
+    @property
+    def din_outputs(self) -> list[str]:
+        """The names of the outputs that are DIN connections, in file order."""
+        return [name for name, port in self.ports.items() if port.can_send and port.connection == "din"]
+
     def port_of(self, name: str) -> str:
         """The port behind a device's or port's name."""
         return self.devices[name].port if name in self.devices else name

@@ -75,13 +75,13 @@ class Lists:
             if holds(entry.when, switches) and not all(holds(entry.when, other) for other in others):
                 self._act(ruleset, entry, player, now, out)
 
-    def bring_back(self, ruleset: RuleSet, switches: Switches, port: str, now: int, out: Out, silent: int) -> int:
-        """A port has returned, and got so many messages of silence; when all has gone there."""
+    def bring_back(self, ruleset: RuleSet, switches: Switches, port: str, now: int, out: Out, ahead: int) -> int:
+        """A port has returned, and got so many bytes of silence; when all has gone there."""
         self.drop(lambda plan: plan.port == port)
         self.ready.pop(port, None)
         if port in self.wires:
             self.wires[port] = now
-            self._carry(port, sum(len(message) for _, message, _, _ in out[-silent:]), now)
+            self._carry(port, ahead, now)
         self._set_up([plan for plan in _setups(ruleset) if plan.port == port], now, out)
         end = self.ready.get(port, now)
         for entry in ruleset.on_switch:

@@ -126,7 +126,7 @@ class Model:
         self.state.merge.forget_settings(port)
         silence = [message for channel in range(16) for message in _silence(channel)]
         out.extend((port, message, now, NOBODY) for message in silence)
-        end = self.lists.bring_back(self.state.ruleset, self.state.switches, port, now, out, len(silence))
+        end = self.lists.bring_back(self.state.ruleset, self.state.switches, port, now, out, sum(map(len, silence)))
         if end > now:
             pending = Pending(
                 end, self.state.order(), lambda then, out: self.chasing.chase_at(port, then, out), about=port
